@@ -1,0 +1,129 @@
+"""Adhesion: what each locomotive pulls on each rail condition, standing and slipping, and how well that is known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import fmean
+
+from gradehaul.plan.records import Basis, Film, Loco, Plan
+from gradehaul.quantities import Reading
+
+GRAVITY = 9.80665
+"""Standard gravity, m/s²."""
+
+METAL_ADHESION = 0.22
+"""Pull of a metal wheel per unit of weight on it, clean rail (common practice: 20 to 25 %)."""
+
+TYRED_ADHESION = 0.40
+"""Pull of a tyred wheel per unit of weight on it, clean rail (common practice)."""
+
+SLIPPING_CLEAN = 0.75
+"""Slipping over standing pull on clean rail, assumed: kinetic over static friction of dry steel runs 0.54 to 0.77 in
+handbook pairs (0.57/0.74; 0.42/0.78)."""
+
+SLIPPING_FILMED = 0.6
+"""Slipping over standing pull on filmed rail, assumed: handbook pairs for a thin oil film run to 0.43 (0.10/0.23), but
+wheels on rail are not sliding blocks."""
+
+_WEAKEST_LAST: tuple[Basis, ...] = ("measured", "stated", "scaled", "assumed")
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """A pull at the coupler, N, and where the figure comes from."""
+
+    value: float
+    basis: Basis
+
+
+def weakest_basis(bases: Sequence[Basis]) -> Basis:
+    """Return the least certain of several sources."""
+    return max(bases, key=_WEAKEST_LAST.index)
+
+
+def conditions(plan: Plan) -> tuple[str, ...]:
+    """Return the rail conditions a plan can be asked about: clean, then each film settled and fresh."""
+    return ("clean", *(name for film in plan.films for name in (film, f"{film} fresh")))
+
+
+def film_of(plan: Plan, condition: str) -> tuple[Film, bool] | None:
+    """Return the film of a condition and whether it is fresh; None for clean rail.
+
+    A film whose own name ends in " fresh" is refused by the reader, so the two cannot be confused.
+    """
+    if condition == "clean":
+        return None
+    fresh = condition not in plan.films
+    return plan.films[condition.removesuffix(" fresh") if fresh else condition], fresh
+
+
+def clean_adhesion(loco: Loco) -> tuple[float, float]:
+    """Return the pull, N, that metal and tyred wheels are assumed to give on clean rail, from the weight on them."""
+    metal = METAL_ADHESION * (loco.on_drivers - loco.on_tyres) * GRAVITY
+    return metal, TYRED_ADHESION * loco.on_tyres * GRAVITY
+
+
+def share_kept(loco: Loco, film: Film, *, fresh: bool) -> float:
+    """Return the share of its clean pull that a locomotive keeps on a film, weighted by what each kind of wheel gives.
+
+    Examples
+    --------
+    >>> from gradehaul.plan.records import Share
+    >>> film = Film("treated", metal=Share(0.75, 0.85), tyred=Share(0.5, 0.65))
+    >>> round(share_kept(Loco("a", "a", 0.3, 0.2, on_drivers=0.3, on_tyres=0.1), film, fresh=True), 3)
+    0.631
+    """
+    metal, tyred = clean_adhesion(loco)
+    kept_metal = film.metal.fresh if fresh else film.metal.settled
+    kept_tyred = film.tyred.fresh if fresh else film.tyred.settled
+    return (metal * kept_metal + tyred * kept_tyred) / (metal + tyred)
+
+
+def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
+    """Return the standing pull of a locomotive on one rail condition.
+
+    Measured on this condition; else scaled from the same film at another age, from clean rail, or from another film,
+    by the shares kept; else assumed from the weight on drivers.
+    """
+    measured = loco.pull.get(condition)
+    if measured:
+        return Pull(_mean(measured), "measured")
+    share = _share(plan, loco, condition)
+    for other in _nearest_first(plan, condition):
+        if readings := loco.pull.get(other):
+            return Pull(_mean(readings) * share / _share(plan, loco, other), "scaled")
+    return Pull(sum(clean_adhesion(loco)) * share, "assumed")
+
+
+def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
+    """Return the pull a locomotive keeps on one rail condition once its wheels slide.
+
+    Measured; else its standing pull times its own measured ratio on another condition; else times 0.75 on clean rail
+    and 0.6 on filmed rail (assumed).
+    """
+    measured = loco.slipping.get(condition)
+    if measured:
+        return Pull(_mean(measured), "measured")
+    standing = standing_pull(plan, loco, condition).value
+    for other in _nearest_first(plan, condition):
+        if loco.slipping.get(other) and loco.pull.get(other):
+            return Pull(standing * _mean(loco.slipping[other]) / _mean(loco.pull[other]), "scaled")
+    return Pull(standing * (SLIPPING_CLEAN if condition == "clean" else SLIPPING_FILMED), "assumed")
+
+
+def _nearest_first(plan: Plan, condition: str) -> list[str]:
+    """Return the other conditions, those first whose readings say most: the same film, clean rail, other films."""
+    found = film_of(plan, condition)
+    own = [] if found is None else [name for name in (found[0].name, f"{found[0].name} fresh") if name != condition]
+    rest = [name for name in conditions(plan) if name != condition and name not in own]
+    return own + rest
+
+
+def _share(plan: Plan, loco: Loco, condition: str) -> float:
+    found = film_of(plan, condition)
+    return 1.0 if found is None else share_kept(loco, found[0], fresh=found[1])
+
+
+def _mean(readings: Sequence[Reading]) -> float:
+    return fmean(reading.value for reading in readings)

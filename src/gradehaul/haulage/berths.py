@@ -1,0 +1,49 @@
+"""Berths: how many cars stand in them, and whether cars left standing stay put."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from gradehaul.haulage.resistance import lowest
+from gradehaul.plan.records import Berth, Plan
+from gradehaul.track.alignment import Alignment
+from gradehaul.track.fouling import ClearLength
+
+
+@dataclass(frozen=True, slots=True)
+class BerthAnswer:
+    """A berth: its clear length, m, and how that is known, its steepest grade, and what each kind of car does in it."""
+
+    name: str
+    clear_length: float
+    basis: Literal["stated", "map", "whole"]
+    steepest: float
+    cars_fit: Mapping[str, int]
+    """The most cars of a kind, without locomotives, that stand clear."""
+    cars_stay: Mapping[str, bool]
+    """Whether cars of a kind stay put: their lowest rolling resistance against the steepest grade."""
+
+
+def berth_answer(plan: Plan, alignment: Alignment, berth: Berth, clear: ClearLength) -> BerthAnswer:
+    """Say what stands in a berth.
+
+    Cars stay where the steepest grade of the berth is no more than the rolling resistance they fall short of in one
+    case of twenty. That is on the safe side: it leaves curves out and takes the steepest place for the whole cut.
+    """
+    steepest = max(_steepest(alignment, track) for track in berth.tracks)
+    return BerthAnswer(
+        name=berth.name,
+        clear_length=clear.length,
+        basis=clear.basis,
+        steepest=steepest,
+        cars_fit={car.name: math.floor(clear.length / car.length + 1e-9) for car in plan.cars.values()},
+        cars_stay={car.name: steepest <= lowest(car.rolling) * (1 + 1e-9) for car in plan.cars.values()},
+    )
+
+
+def _steepest(alignment: Alignment, track: str) -> float:
+    grade = alignment.tracks[track].railhead.derivative()
+    return max(abs(grade.greatest().value), abs(grade.least().value))

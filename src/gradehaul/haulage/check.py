@@ -1,0 +1,256 @@
+"""The main job: what every route asks, what every power lifts over it, and what becomes of every named train."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from gradehaul.errors import PlanError, Problems
+from gradehaul.haulage.adhesion import conditions, slipping_pull, standing_pull
+from gradehaul.haulage.berths import BerthAnswer, berth_answer
+from gradehaul.haulage.demand import AS_PLANNED, Pulls
+from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.profile import RouteProfile, Ruling, lay_strip, route_profile, steepest_on_ways
+from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.graph import MovementGraph
+from gradehaul.network.routes import Between, Route, find_routes
+from gradehaul.plan.records import Basis, Note, Plan
+from gradehaul.quantities import Kind, describe
+from gradehaul.track.alignment import Alignment, align
+from gradehaul.track.fouling import ClearLength, clear_lengths, fouling_notes
+
+Progress = Callable[[int, int], None]
+"""Told how many parts of the work are done, and of how many."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnderTrain:
+    """The greatest effective grade averaged under a train of a length, m, and where its head is then."""
+
+    train_length: float
+    effective: float
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class RouteAnswer:
+    """What a route asks, and the longest trains over it: one load for every power, car and rail condition."""
+
+    profile: RouteProfile
+    ruling: Ruling
+    under_trains: tuple[UnderTrain, ...]
+    loads: tuple[Load, ...]
+
+    @property
+    def route(self) -> Route:
+        """The route."""
+        return self.profile.route
+
+
+@dataclass(frozen=True, slots=True)
+class TrainAnswer:
+    """What becomes of a named train on one rail condition."""
+
+    name: str
+    route: str
+    rail: str
+    length: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A figure that the answer rests on: whose, which, its value in SI units, and where it comes from."""
+
+    subject: str
+    name: str
+    value: float
+    kind: Kind
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class CheckAnswer:
+    """The whole answer to the main job."""
+
+    plan: Plan
+    alignment: Alignment
+    coefficient: float
+    """Curve coefficient, m."""
+    rails: tuple[str, ...]
+    """The rail conditions reckoned with."""
+    routes: tuple[RouteAnswer, ...]
+    between: tuple[Between, ...]
+    trains: tuple[TrainAnswer, ...]
+    berths: tuple[BerthAnswer, ...]
+    figures: tuple[Figure, ...]
+    notes: tuple[Note, ...]
+
+    @property
+    def judged_rails(self) -> tuple[str, ...]:
+        """The rail conditions by which a layout passes or fails: as planned where it says so, else every film."""
+        return (AS_PLANNED,) if AS_PLANNED in self.rails else tuple(rail for rail in self.rails if rail != "clean")
+
+    @property
+    def passes(self) -> bool:
+        """Whether every named train gets through and holds back on the judged rails."""
+        judged = self.judged_rails
+        return all(
+            train.verdict.outcome != "stalls" and train.verdict.holds_back
+            for train in self.trains
+            if train.rail in judged
+        )
+
+
+def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = None) -> CheckAnswer:
+    """Answer the main job for a plan.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    all_routes
+        List every route between ends and berths, up to a limit, in place of the declared or the telling ones.
+    progress
+        Called as routes are done.
+
+    Raises
+    ------
+    Problems
+        Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
+    """
+    alignment = align(plan)
+    graph = MovementGraph(plan)
+    coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
+    strip = lay_strip(alignment)
+    found = find_routes(graph, steepest_on_ways(strip, coefficient), list_all=all_routes)
+    clear = clear_lengths(alignment, alignment.positions)
+    clear_notes = fouling_notes(alignment, alignment.positions)
+    trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
+    rooms = {route.name: rooms_of(route, graph, clear) for route in found.routes}
+    train_notes = _fit_trains(plan, trains, rooms, listed=not all_routes)
+
+    rails = conditions(plan)
+    if any(track.rail is not None for track in plan.tracks.values()):
+        rails = (*rails, AS_PLANNED)
+    pulls = Pulls(plan)
+    routes: list[RouteAnswer] = []
+    verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
+    for number, route in enumerate(found.routes):
+        profile = route_profile(strip, route, coefficient)
+        routes.append(_route_answer(plan, profile, trains, rooms[route.name], rails, pulls))
+        for named in plan.trains.values():
+            if named.route == route.name:
+                train = trains[named.name]
+                verdicts[named.name] = [
+                    TrainAnswer(named.name, route.name, rail, train.length, judge(profile, train, rail, pulls))
+                    for rail in rails
+                ]
+        if progress is not None:
+            progress(number + 1, len(found.routes))
+    berths = tuple(berth_answer(plan, alignment, berth, clear[berth.name]) for berth in plan.berths.values())
+    notes = (*plan.notes, *alignment.notes, *clear_notes, *found.notes, *train_notes)
+    return CheckAnswer(
+        plan=plan,
+        alignment=alignment,
+        coefficient=coefficient,
+        rails=rails,
+        routes=tuple(routes),
+        between=found.between,
+        trains=tuple(answer for answers in verdicts.values() for answer in answers),
+        berths=berths,
+        figures=figures(plan, coefficient),
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def rooms_of(route: Route, graph: MovementGraph, clear: Mapping[str, ClearLength]) -> tuple[Room, ...]:
+    """Return the places of a route that must hold a whole train."""
+    rooms = [
+        Room(f'berth "{name}"', clear[name].length)
+        for name in dict.fromkeys((route.start_berth, route.end_berth))
+        if name is not None
+    ]
+    if route.lap:
+        rooms.append(Room("the lap", sum(graph.lengths[way] for way in route.ways)))
+    if route.tightest_loop is not None:
+        rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
+    return tuple(rooms)
+
+
+def _fit_trains(
+    plan: Plan, trains: Mapping[str, Train], rooms: Mapping[str, tuple[Room, ...]], *, listed: bool
+) -> list[Note]:
+    """Refuse named trains that fit nowhere to run; note those that a berth does not hold."""
+    problems: list[PlanError] = []
+    notes: list[Note] = []
+    for named in plan.trains.values():
+        if not listed:
+            continue
+        length = trains[named.name].length
+        for room in rooms.get(named.route, ()):
+            if length <= room.length * (1 + 1e-9):
+                continue
+            place = f'train "{named.name}"'
+            got, holds = (describe(x, "length", plan.unit) for x in (length, room.length))
+            if room.name.startswith("berth"):
+                notes.append(Note(place, f"it is {got} long and does not fit {room.name}, which holds {holds}"))
+            else:
+                wrong = f"it must be no longer than {room.name} of its route, {holds}"
+                problems.append(PlanError(wrong, file=plan.file, place=place, found=got, write="a shorter consist"))
+    if problems:
+        raise Problems(problems)
+    return notes
+
+
+def _route_answer(
+    plan: Plan,
+    profile: RouteProfile,
+    trains: Mapping[str, Train],
+    rooms: tuple[Room, ...],
+    rails: tuple[str, ...],
+    pulls: Pulls,
+) -> RouteAnswer:
+    lengths = dict.fromkeys(train.length for train in trains.values())
+    under = tuple(UnderTrain(length, *profile.ruling_under_train(length)) for length in lengths)
+    loads = tuple(
+        climb.load(rail, rooms)
+        for power in plan.powers.values()
+        for car in plan.cars.values()
+        for climb in [Climb(plan, profile, power, car, pulls)]
+        for rail in rails
+    )
+    return RouteAnswer(profile, profile.ruling(), under, loads)
+
+
+def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
+    """List the figures that the answer rests on, each with where it comes from."""
+    model = plan.curve_resistance.model
+    basis: Basis = "measured" if model == "coefficient" else "assumed"
+    found = [Figure("curves", "coefficient", coefficient, "length", basis)]
+    for loco in plan.locos.values():
+        for rail in conditions(plan):
+            stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+            subject = f'loco "{loco.name}"'
+            found.append(Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis))
+            found.append(Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis))
+    for power in plan.powers.values():
+        if len(power.locos) > 1:
+            found.append(Figure(f'power "{power.name}"', "together", power.together, "share", power.basis))
+    for car in plan.cars.values():
+        subject = f'car "{car.name}"'
+        found += [
+            Figure(subject, "mass", car.mass, "mass", car.mass_basis),
+            Figure(subject, "rolling resistance", car.rolling.value, "share", car.rolling_basis),
+            Figure(subject, "starting resistance", car.starting.value, "share", car.starting_basis),
+        ]
+    for film in plan.films.values():
+        for wheels, share in (("metal", film.metal), ("tyred", film.tyred)):
+            subject, name = f'rail "{film.name}"', f"{wheels} share kept"
+            found += [
+                Figure(subject, f"{name}, fresh", share.fresh, "share", film.basis),
+                Figure(subject, f"{name}, settled", share.settled, "share", film.basis),
+            ]
+    return tuple(found)

@@ -1,0 +1,138 @@
+"""Demand and supply: what a train asks along a route and what its locomotives give there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weakest_basis
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train
+from gradehaul.plan.records import Basis, Loco, Plan
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
+
+TIE = 1e-9
+"""Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to
+rounding."""
+
+AS_PLANNED = "as planned"
+"""The rail condition of each track as the plan has it."""
+
+
+class Pulls:
+    """Standing and slipping pull of every locomotive of a plan on every condition, each worked out once."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._standing: dict[tuple[str, str], Pull] = {}
+        self._slipping: dict[tuple[str, str], Pull] = {}
+
+    def standing(self, loco: Loco, condition: str) -> Pull:
+        """Return the standing pull."""
+        key = loco.name, condition
+        if key not in self._standing:
+            self._standing[key] = standing_pull(self._plan, loco, condition)
+        return self._standing[key]
+
+    def slipping(self, loco: Loco, condition: str) -> Pull:
+        """Return the slipping pull."""
+        key = loco.name, condition
+        if key not in self._slipping:
+            self._slipping[key] = slipping_pull(self._plan, loco, condition)
+        return self._slipping[key]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Supply:
+    """What the locomotives of a train give along a route, before they lift themselves: functions of the head's place.
+
+    A pull that is the same all the way is a plain number.
+    """
+
+    standing: PiecewiseQuadratic | float
+    slipping: PiecewiseQuadratic | float
+    basis: Basis
+    slipping_basis: Basis
+
+
+def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
+    """Return what the locomotives of a train give on a rail condition, or on each track's own with ``as planned``.
+
+    Each locomotive gives the pull of the weakest condition under any part of it.
+    """
+    locos = train.locos
+    rails = profile.rails if rail == AS_PLANNED else (rail,)
+    distinct = tuple(dict.fromkeys(rails))
+    table = {(loco.name, r): (pulls.standing(loco, r), pulls.slipping(loco, r)) for loco, _ in locos for r in distinct}
+    basis = weakest_basis([stand.basis for stand, _ in table.values()])
+    slipping_basis = weakest_basis([slip.basis for _, slip in table.values()])
+    if len(distinct) == 1:
+        standing = train.together * sum(table[loco.name, distinct[0]][0].value for loco, _ in locos)
+        slipping = train.together * sum(table[loco.name, distinct[0]][1].value for loco, _ in locos)
+        return Supply(standing, slipping, basis, slipping_basis)
+    totals: list[PiecewiseQuadratic] = []
+    for kind in (0, 1):
+        parts = [
+            _weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
+            for loco, behind in locos
+        ]
+        total = parts[0]
+        for part in parts[1:]:
+            total = total + part
+        totals.append(total * train.together)
+    return Supply(totals[0], totals[1], basis, slipping_basis)
+
+
+def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
+    """Return the weakest pull under a locomotive as a function of the head's place, from 0 to the route's length.
+
+    The rail behind the origin is that of the first track; on a lap it is the lap's.
+    """
+    begin, end, value = profile.starts[:-1], profile.starts[1:], np.array(pull)
+    changes = np.flatnonzero(np.diff(value)) + 1
+    begin = begin[np.concatenate([[0], changes])]
+    end = end[np.concatenate([changes - 1, [value.size - 1]])]
+    value = value[np.concatenate([[0], changes])]
+    if profile.route.lap:
+        rounds = int(np.ceil((behind + length) / profile.length))
+        back = np.repeat(np.arange(-rounds, 1), value.size) * profile.length
+        begin, end = np.tile(begin, rounds + 1) + back, np.tile(end, rounds + 1) + back
+        value = np.tile(value, rounds + 1)
+    else:
+        begin = np.concatenate([[-np.inf], begin[1:]])
+    # a stretch of rail is under some part of the locomotive while the head is between these two places
+    from_head, to_head = begin + behind, end + behind + length
+    places = np.unique(np.concatenate([[0.0, profile.length], from_head, to_head]))
+    places = places[(places >= 0) & (places <= profile.length)]
+    middle = 0.5 * (places[:-1] + places[1:])
+    weakest = np.full(middle.size, np.inf)
+    for a, b, v in zip(from_head, to_head, value, strict=True):
+        under = slice(*np.searchsorted(middle, [a, b]))
+        np.minimum(weakest[under], v, out=weakest[under])
+    return steps(places, weakest)
+
+
+def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadratic:
+    """Return what grades and curves ask of a whole train, locomotives included, N, by the place of its head.
+
+    A block of weight per length w from b to a (a ahead) asks w [E(a) - E(b)]: only its two ends matter, so a train
+    costs as many evaluations as it has blocks, however many cars.
+    """
+    weight = train.line_weights
+    at_edges = np.diff(weight, prepend=0.0, append=0.0)
+    return _over_route(profile, train.edges, at_edges)
+
+
+def own_demand(profile: RouteProfile, train: Train) -> PiecewiseQuadratic:
+    """Return what grades and curves ask of the locomotives alone, N, by the place of the train's head."""
+    weight = np.where([isinstance(block.vehicle, Loco) for block in train.blocks], train.line_weights, 0.0)
+    return _over_route(profile, train.edges, np.diff(weight, prepend=0.0, append=0.0))
+
+
+def _over_route(profile: RouteProfile, edges: FloatArray, weights: FloatArray) -> PiecewiseQuadratic:
+    used = np.flatnonzero(weights)
+    length = float(edges[-1])
+    effort = profile.with_track_behind(length)
+    return shifted_sum(effort, weights[used].tolist(), edges[used].tolist(), profile.first_head(length), profile.length)

@@ -1,0 +1,179 @@
+"""The longest train: how many equal cars a power takes over a route, and what binds."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.demand import TIE, Pulls, Supply, gravity_and_curves, own_demand, supply
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train, headed_by
+from gradehaul.haulage.verdict import greatest
+from gradehaul.plan.records import Basis, Car, Plan, Power
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
+
+MOST_CARS = 999
+"""Trains are counted up to this many cars; an answer of as many means "at least"."""
+
+Test = Literal["stand", "restart", "slip"]
+
+
+@dataclass(frozen=True, slots=True)
+class Binds:
+    """What stops the first train that is not rated: the test it fails, where its head is then, and the forces, N."""
+
+    test: Test
+    cars: int
+    at: float
+    track: str
+    demand: float
+    pull: float
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """A place that must hold a whole train: what it is called and its length, m."""
+
+    name: str
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """The longest train of one kind of car behind one power on one route and rail condition.
+
+    `rated` and `limit` count pull alone, up to 999 cars. `fits` is the most cars for which the whole train, with its
+    locomotives, fits every place that must hold it, None where nothing bounds it; `fits_by` names the tightest.
+    """
+
+    power: str
+    car: str
+    rail: str
+    rated: int
+    limit: int
+    fits: int | None
+    fits_by: str | None
+    binds: Binds | None
+    basis: Basis
+    slipping_basis: Basis
+
+    @property
+    def told(self) -> int:
+        """The load to tell a person: the rated load, or fewer cars where a place holds no more."""
+        return self.rated if self.fits is None else min(self.rated, self.fits)
+
+
+class _Margins(NamedTuple):
+    """Least pull less demand of one train, N, by test; each must not be negative beyond a tie."""
+
+    stand: Extreme
+    restart: Extreme
+    slip: Extreme
+
+
+class Climb:
+    """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions."""
+
+    def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
+        self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
+        self._asked: dict[int, PiecewiseQuadratic] = {}
+        self._most: dict[int, Extreme] = {}
+        # the most that one more car can add to the demand of any train, anywhere
+        steepest, _ = profile.ruling_under_train(car.length)
+        self._car_asks = GRAVITY * car.mass * max(steepest, 0.0)
+
+    def train(self, count: int) -> Train:
+        """Return the train of a number of cars."""
+        return headed_by(self.plan, self.power, self.car, count)
+
+    def asked(self, count: int) -> PiecewiseQuadratic:
+        """Return what grades and curves ask of the train of a number of cars."""
+        if count not in self._asked:
+            self._asked[count] = gravity_and_curves(self.profile, self.train(count))
+        return self._asked[count]
+
+    def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
+        """Return the longest train on a rail condition, given the places that must hold it whole."""
+        # only locomotives differ by rail, and they stand at the head of every one of these trains
+        given = supply(self.profile, self.train(1), rail, self.pulls)
+        limit_fails = self._first_failing(lambda n: self._limit_margin(given, n))
+        rated_fails = self._first_failing(lambda n: self._rated_margin(given, n))
+        tightest = min(rooms, key=lambda room: room.length, default=None)
+        return Load(
+            power=self.power.name,
+            car=self.car.name,
+            rail=rail,
+            rated=rated_fails - 1,
+            limit=limit_fails - 1,
+            fits=None if tightest is None else self._fits(tightest.length),
+            fits_by=None if tightest is None else tightest.name,
+            binds=self._binds(given, rated_fails) if rated_fails <= MOST_CARS else None,
+            basis=given.basis,
+            slipping_basis=given.slipping_basis,
+        )
+
+    def _least(self, pull: PiecewiseQuadratic | float, count: int) -> Extreme:
+        if isinstance(pull, PiecewiseQuadratic):
+            return (pull - self.asked(count)).least()
+        if count not in self._most:
+            self._most[count] = self.asked(count).greatest()
+        return Extreme(pull - self._most[count].value, self._most[count].at)
+
+    def _margins(self, given: Supply, count: int) -> _Margins:
+        weight = GRAVITY * self.car.mass * count
+        rolling, starting = weight * self.car.rolling.value, weight * self.car.starting.value
+        stand, slip = self._least(given.standing, count), self._least(given.slipping, count)
+        return _Margins(
+            Extreme(stand.value - rolling, stand.at),
+            Extreme(stand.value - starting, stand.at),
+            Extreme(slip.value - rolling, slip.at),
+        )
+
+    def _limit_margin(self, given: Supply, count: int) -> tuple[float, float]:
+        """Return the margin of the limit load's test, N, ties allowed, and the most that a car can take from it."""
+        margin = self._margins(given, count).stand.value + TIE * greatest(given.standing)
+        return margin, self._car_asks + GRAVITY * self.car.mass * self.car.rolling.value
+
+    def _rated_margin(self, given: Supply, count: int) -> tuple[float, float]:
+        margins = self._margins(given, count)
+        stand = min(margins.stand.value, margins.restart.value) + TIE * greatest(given.standing)
+        slip = margins.slip.value + TIE * greatest(given.slipping)
+        resistance = max(self.car.rolling.value, self.car.starting.value)
+        return min(stand, slip), self._car_asks + GRAVITY * self.car.mass * resistance
+
+    def _first_failing(self, margin: Callable[[int], tuple[float, float]]) -> int:
+        """Return the least number of cars that fails, one over the most where none does.
+
+        Not by halving: over a sawtooth an extra car can lighten the load. But a car can take no more from the margin
+        than it asks on the steepest track of its own length, so the counts that cannot fail are passed over.
+        """
+        count = 1
+        while count <= MOST_CARS:
+            left, most_taken = margin(count)
+            if left < 0:
+                return count
+            sure = left / most_taken if most_taken > 0 else math.inf
+            count += 1 + int(min(sure * (1 - 1e-9), MOST_CARS))
+        return MOST_CARS + 1
+
+    def _binds(self, given: Supply, count: int) -> Binds:
+        margins = self._margins(given, count)
+        if margins.stand.value < -TIE * greatest(given.standing):
+            test: Test = "stand"
+            worst = margins.stand
+        elif margins.restart.value < margins.slip.value:
+            test, worst = "restart", margins.restart
+        else:
+            test, worst = "slip", margins.slip
+        weight = GRAVITY * self.car.mass * count
+        resistance = weight * (self.car.starting if test == "restart" else self.car.rolling).value
+        own = own_demand(self.profile, self.train(count))(worst.at)
+        demand = self.asked(count)(worst.at) - own + resistance
+        return Binds(test, count, worst.at, self.profile.track_at(worst.at), demand, worst.value + demand)
+
+    def _fits(self, room: float) -> int:
+        locos = self.train(0).length
+        return max(0, math.floor((room - locos) / self.car.length + 1e-9))

@@ -1,0 +1,278 @@
+"""The compensated profile: railhead plus summed curve resistance along a route."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from gradehaul.network.graph import Way
+from gradehaul.network.routes import Route
+from gradehaul.track.alignment import Alignment
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join, shifted_sum
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strip:
+    """Every track of an alignment as pieces in long arrays, first all tracks forward, then all of them backward.
+
+    Routes take whole runs of pieces from it, so that making a profile costs no work piece by piece. `first` holds
+    where each track's pieces begin in the forward half, shape (tracks + 1,).
+    """
+
+    index: Mapping[str, int]
+    first: np.ndarray[tuple[int], np.dtype[np.intp]]
+    width: FloatArray
+    grade: FloatArray
+    grade_change: FloatArray
+    curvature: FloatArray
+    curvature_change: FloatArray
+    start_height: tuple[FloatArray, FloatArray]
+    """Railhead of each track where a train enters it, forward and backward."""
+    rail: tuple[str, ...]
+    """The planned condition of each track: clean where nothing is said."""
+    names: tuple[str, ...]
+
+    def pieces(self, way: Way) -> slice:
+        """Return the run of pieces of one way."""
+        track = self.index[way.track]
+        begin, end = int(self.first[track]), int(self.first[track + 1])
+        half = 0 if way.forward else int(self.first[-1])
+        return slice(half + begin, half + end)
+
+
+def lay_strip(alignment: Alignment) -> Strip:
+    """Lay the tracks of an alignment out as pieces, at the breakpoints of railhead and curvature together."""
+    tracks = list(alignment.tracks.values())
+    starts = np.concatenate([[0.0], np.cumsum([track.length for track in tracks])])
+    railhead = _laid_out([track.railhead for track in tracks], starts)
+    turning = _laid_out([track.turning for track in tracks], starts)
+    left = np.unique(np.concatenate([railhead.breaks, turning.breaks]))
+    width = np.diff(left)
+    middle = left[:-1] + 0.5 * width
+    grade, grade_change = _slopes(railhead, left[:-1], middle)
+    curvature, curvature_change = _slopes(turning, left[:-1], middle)
+
+    first = np.searchsorted(left, starts)
+    first[-1] = width.size
+    turned = np.arange(width.size)[::-1]  # the tracks in reverse order, each from its far end
+    by_track = np.argsort(np.searchsorted(first, turned, side="right"), kind="stable")
+    turned = turned[by_track]  # the tracks in order again, each from its far end
+
+    height = np.array([track.railhead.values[0] for track in tracks])
+    far_height = np.array([track.railhead.ends[-1] for track in tracks])
+    return Strip(
+        index={track.id: number for number, track in enumerate(tracks)},
+        first=first,
+        width=np.concatenate([width, width[turned]]),
+        grade=np.concatenate([grade, -(grade + width * grade_change)[turned]]),
+        grade_change=np.concatenate([grade_change, grade_change[turned]]),
+        curvature=np.concatenate([curvature, (curvature + width * curvature_change)[turned]]),
+        curvature_change=np.concatenate([curvature_change, -curvature_change[turned]]),
+        start_height=(height, far_height),
+        rail=tuple(track.rail or "clean" for track in tracks),
+        names=tuple(track.name for track in tracks),
+    )
+
+
+def _laid_out(parts: Sequence[PiecewiseQuadratic], starts: FloatArray) -> PiecewiseQuadratic:
+    """Lay functions end to end with their starts just where told, so that all strips break at the same places."""
+    long = join(parts)
+    count = [part.values.size for part in parts]
+    offset = np.repeat(starts[:-1], count)
+    own = np.concatenate([part.breaks[:-1] for part in parts])
+    return PiecewiseQuadratic(np.append(offset + own, starts[-1]), long.values, long.slopes, long.seconds)
+
+
+def _slopes(function: PiecewiseQuadratic, left: FloatArray, middle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    piece = np.clip(np.searchsorted(function.breaks, middle, side="right") - 1, 0, function.values.size - 1)
+    second = function.seconds[piece]
+    return function.slopes[piece] + (left - function.breaks[piece]) * second, second
+
+
+def steepest_on_ways(strip: Strip, coefficient: float) -> dict[Way, float]:
+    """Return the steepest effective grade on every way: grade plus curve resistance, at a point."""
+    start = strip.grade + coefficient * strip.curvature
+    end = start + strip.width * (strip.grade_change + coefficient * strip.curvature_change)
+    first = np.concatenate([strip.first[:-1], strip.first[:-1] + strip.first[-1]])
+    steepest = np.maximum.reduceat(np.maximum(start, end), first).tolist()
+    ways = [Way(track, forward) for forward in (True, False) for track in strip.index]
+    return dict(zip(ways, steepest, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Ruling:
+    """The ruling grade at a point: the effective grade, its two parts, and the stretch over which it rules."""
+
+    effective: float
+    grade: float
+    curve: float
+    start: float
+    stop: float
+    track: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RouteProfile:
+    """A route with what it asks: railhead, summed curvature and compensated profile along it, in running order.
+
+    Attributes
+    ----------
+    route
+        The route.
+    coefficient
+        Curve coefficient, m.
+    railhead, turning, effort
+        Railhead z, m; summed curvature K, radians; and compensated profile E = z + C K, m; all from 0 to the length.
+    starts
+        Where each track begins, m, with the end of the last, shape (tracks + 1,).
+    tracks, rails
+        Name and planned rail condition of each track.
+    """
+
+    route: Route
+    coefficient: float
+    railhead: PiecewiseQuadratic
+    turning: PiecewiseQuadratic
+    effort: PiecewiseQuadratic
+    starts: FloatArray
+    tracks: tuple[str, ...]
+    rails: tuple[str, ...]
+    _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False)
+
+    @property
+    def length(self) -> float:
+        """Length of the route, m."""
+        return self.effort.stop
+
+    @property
+    def climb(self) -> float:
+        """Sum of all rises, m."""
+        return float(np.maximum(_gains(self.railhead), 0.0).sum())
+
+    @property
+    def fall(self) -> float:
+        """Sum of all falls, m, as a positive figure."""
+        return float(np.maximum(-_gains(self.railhead), 0.0).sum())
+
+    def effective_grade(self) -> PiecewiseQuadratic:
+        """Return the effective grade along the route; it jumps where the grade or the curvature does."""
+        return self.effort.derivative()
+
+    def track_at(self, place: float, *, ahead: bool = False) -> str:
+        """Return the track that a place on the route lies on; at a joint, the one before it, or the one ahead."""
+        number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
+        return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
+
+    def first_head(self, train_length: float) -> float:
+        """Return the head's first position: the train's length where the route begins in a berth, else the origin."""
+        return min(train_length, self.length) if self.route.start_berth is not None else 0.0
+
+    def with_track_behind(self, back: float) -> PiecewiseQuadratic:
+        """Return the compensated profile carried on behind the origin by at least a length.
+
+        The track behind is straight and level; on a lap it is the lap again, E(s - L) = E(s) - C K(L).
+        """
+        rounds = math.ceil(back / self.length) if self.route.lap and back > 0 else 0
+        if rounds not in self._behind:
+            effort = self.effort
+            if self.route.lap:
+                turns = join([effort] * (rounds + 1), follow_on=True)
+                gain = float(effort.ends[-1] - effort.values[0])
+                self._behind[rounds] = turns.shift(-rounds * self.length) + (-rounds * gain)
+            else:
+                # a piece without slope serves for any distance behind
+                level = PiecewiseQuadratic(np.array([-1.0, 0.0]), effort.values[:1], np.zeros(1), np.zeros(1))
+                self._behind[rounds] = join([level, effort])
+        return self._behind[rounds]
+
+    def ruling(self) -> Ruling:
+        """Return the ruling grade at a point and the whole stretch that rules with it."""
+        grade = self.effective_grade()
+        top = float(max(grade.values.max(), grade.ends.max()))
+        flat = top - 1e-7
+        rules = (grade.values >= flat) & (grade.ends >= flat)
+        if rules.any():
+            first = int(np.argmax(rules))
+            last = first
+            while last + 1 < rules.size and rules[last + 1]:
+                last += 1
+            start, stop = float(grade.breaks[first]), float(grade.breaks[last + 1])
+            piece, at_end = first, False
+        else:
+            at_end = bool(grade.ends.max() > grade.values.max())
+            piece = int(np.argmax(grade.ends if at_end else grade.values))
+            start = stop = float(grade.breaks[piece + (1 if at_end else 0)])
+        slopes = self.railhead.derivative(), self.turning.derivative()
+        own, bend = (float((s.ends if at_end else s.values)[piece]) for s in slopes)
+        middle = 0.5 * float(grade.breaks[piece] + grade.breaks[piece + 1])
+        return Ruling(top, own, self.coefficient * bend, start, stop, self.track_at(middle))
+
+    def ruling_under_train(self, train_length: float) -> tuple[float, float]:
+        """Return the greatest effective grade averaged under a train of a length, and where its head is then.
+
+        The train's weight is taken as even over its length.
+        """
+        top = shifted_sum(
+            self.with_track_behind(train_length),
+            [1.0 / train_length, -1.0 / train_length],
+            [0.0, train_length],
+            self.first_head(train_length),
+            self.length,
+        ).greatest()
+        return top.value, top.at
+
+
+def _gains(function: PiecewiseQuadratic) -> FloatArray:
+    """Return the rises and falls of a function, piece by piece, those that turn inside in their two parts."""
+    piece, t = function.vertices()
+    whole = function.ends - function.values
+    to_vertex = 0.5 * function.slopes[piece] * t
+    rest = whole[piece] - to_vertex
+    whole[piece] = to_vertex
+    return np.concatenate([whole, rest])
+
+
+def route_profile(strip: Strip, route: Route, coefficient: float) -> RouteProfile:
+    """Return the profile of a route.
+
+    E(s) = z(s) + C K(s), with K(s) = ∫|κ| ds; the effective grade is dE/ds. Exact: z and K are linear or quadratic
+    on every piece, and so is E.
+    """
+    runs = [strip.pieces(way) for way in route.ways]
+
+    def take(array: FloatArray) -> FloatArray:
+        return np.concatenate([array[run] for run in runs])
+
+    width = take(strip.width)
+    breaks = np.concatenate([[0.0], np.cumsum(width)])
+    numbers = [strip.index[way.track] for way in route.ways]
+    origin = float(strip.start_height[0 if route.ways[0].forward else 1][numbers[0]])
+    railhead = _summed(breaks, width, take(strip.grade), take(strip.grade_change), origin)
+    turning = _summed(breaks, width, take(strip.curvature), take(strip.curvature_change), 0.0)
+    counts = np.cumsum([0, *(run.stop - run.start for run in runs)])
+    effort = PiecewiseQuadratic(
+        breaks,
+        railhead.values + coefficient * turning.values,
+        railhead.slopes + coefficient * turning.slopes,
+        railhead.seconds + coefficient * turning.seconds,
+    )
+    return RouteProfile(
+        route=route,
+        coefficient=coefficient,
+        railhead=railhead,
+        turning=turning,
+        effort=effort,
+        starts=breaks[counts],
+        tracks=tuple(strip.names[number] for number in numbers),
+        rails=tuple(strip.rail[number] for number in numbers),
+    )
+
+
+def _summed(
+    breaks: FloatArray, width: FloatArray, slopes: FloatArray, seconds: FloatArray, start: float
+) -> PiecewiseQuadratic:
+    gain = width * (slopes + 0.5 * width * seconds)
+    return PiecewiseQuadratic(breaks, start + np.concatenate([[0.0], np.cumsum(gain)[:-1]]), slopes, seconds)

@@ -1,0 +1,53 @@
+"""Resistance: what curves and rolling cost, and how little a car may resist when it should stand."""
+
+from __future__ import annotations
+
+from gradehaul.plan.records import CurveResistance
+from gradehaul.quantities import Reading
+from gradehaul.scales import Scale
+
+DEGREE_COEFFICIENT = 0.0004 * 5729.578 * 0.3048
+"""Equivalent grade times radius, m, at full size: 0.04 % of grade per degree of curve (0.8 lb per short ton per degree,
+the recommended practice of the American railway engineering association), one degree being 5,729.578 ft of radius by
+the arc definition."""
+
+LOWEST_SHARE = 0.4
+"""Share of the rolling resistance taken as its lowest where no spread was given: 0.8 % where 2 % is usual (common
+practice)."""
+
+
+def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
+    """Return the curve coefficient C, m: a curve of radius R asks as much as a grade of C / R.
+
+    Models: ``degree``, C = 0.69854 m / ratio, full-size practice scaled; ``wheelbase``, C = f (0.72 e + 0.47 a) with e
+    the gauge, a the rigid wheelbase and f the friction of the model's own wheel on its rail (Protopapadakis, name and
+    constants from memory); ``coefficient``, measured by the builder as (pull on the curve - pull on straight) /
+    weight × R.
+
+    Examples
+    --------
+    >>> from gradehaul.scales import scale_named
+    >>> round(1000 * curve_coefficient(CurveResistance(), scale_named("HO")), 2)
+    8.02
+    """
+    if wanted.model == "wheelbase":
+        assert wanted.friction is not None
+        assert wanted.wheelbase is not None
+        return wanted.friction * (0.72 * scale.gauge + 0.47 * wanted.wheelbase)
+    if wanted.model == "coefficient":
+        assert wanted.coefficient is not None
+        return wanted.coefficient
+    return DEGREE_COEFFICIENT / scale.ratio
+
+
+def lowest(resistance: Reading) -> float:
+    """Return the 5th percentile of a resistance: what a builder must reckon with where cars should stay put.
+
+    >>> lowest(Reading(0.02))
+    0.008
+    >>> round(lowest(Reading(0.02, 0.002)), 4)
+    0.0167
+    """
+    if resistance.spread is None:
+        return LOWEST_SHARE * resistance.value
+    return max(0.0, resistance.value - 1.6448536 * resistance.spread)

@@ -1,0 +1,133 @@
+"""Trains: vehicles from head to tail, in blocks of equal ones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.resistance import lowest
+from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
+from gradehaul.track.piecewise import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Equal vehicles in a row; their weight is spread evenly over their length."""
+
+    vehicle: Car | Loco
+    count: int
+
+    @property
+    def mass(self) -> float:
+        """Mass of the whole block, kg."""
+        return self.count * self.vehicle.mass
+
+    @property
+    def length(self) -> float:
+        """Length of the whole block over couplers, m."""
+        return self.count * self.vehicle.length
+
+
+@dataclass(frozen=True)
+class Train:
+    """Blocks from head to tail; `together` is the share of the sum of their pulls that its locomotives give.
+
+    A locomotive's own rolling resistance on level straight track is in its readings already, so `rolling`, `starting`
+    and `lowest_rolling`, N, are those of the cars.
+    """
+
+    blocks: tuple[Block, ...]
+    together: float = 1.0
+    together_basis: Basis = "stated"
+
+    @cached_property
+    def edges(self) -> FloatArray:
+        """Distance of the front of every block behind the head, m, and that of the tail, shape (blocks + 1,)."""
+        return np.concatenate([[0.0], np.cumsum([block.length for block in self.blocks])])
+
+    @property
+    def length(self) -> float:
+        """Length over couplers, m."""
+        return float(self.edges[-1])
+
+    @cached_property
+    def line_weights(self) -> FloatArray:
+        """Weight per length of every block, N/m, shape (blocks,)."""
+        return np.array([GRAVITY * block.mass / block.length for block in self.blocks])
+
+    @property
+    def locos(self) -> list[tuple[Loco, float]]:
+        """Every locomotive and how far behind the head its front is, m."""
+        return [
+            (block.vehicle, float(edge) + number * block.vehicle.length)
+            for block, edge in zip(self.blocks, self.edges[:-1], strict=True)
+            if isinstance(block.vehicle, Loco)
+            for number in range(block.count)
+        ]
+
+    @property
+    def cars(self) -> list[tuple[Car, int]]:
+        """Every block of cars and how many they are."""
+        return [(block.vehicle, block.count) for block in self.blocks if isinstance(block.vehicle, Car)]
+
+    @property
+    def rolling(self) -> float:
+        """Rolling resistance of the cars on level straight track, N."""
+        return sum(GRAVITY * count * car.mass * car.rolling.value for car, count in self.cars)
+
+    @property
+    def starting(self) -> float:
+        """Starting resistance of the cars, N."""
+        return sum(GRAVITY * count * car.mass * car.starting.value for car, count in self.cars)
+
+    @property
+    def lowest_rolling(self) -> float:
+        """Rolling resistance that the cars fall short of in one case of twenty, N."""
+        return sum(GRAVITY * count * car.mass * lowest(car.rolling) for car, count in self.cars)
+
+
+def made_up(plan: Plan, named: NamedTrain) -> Train:
+    """Make up a named train from the stock of its plan.
+
+    Its locomotives work together as the train says; else as their power says where all are of one; else at 90 % where
+    there are two or more.
+    """
+    blocks: list[Block] = []
+    powers: list[Power] = []
+    for cut in named.consist:
+        if cut.name in plan.cars:
+            blocks.append(Block(plan.cars[cut.name], cut.count))
+        else:
+            power = plan.powers[cut.name]
+            powers += [power] * cut.count
+            blocks += _locos(plan, [name for _ in range(cut.count) for name in power.locos])
+    if named.together is not None:
+        return Train(tuple(blocks), named.together, "stated")
+    if len(powers) == 1:
+        return Train(tuple(blocks), powers[0].together, powers[0].basis)
+    return Train(tuple(blocks), TOGETHER, "assumed")
+
+
+TOGETHER = 0.9
+"""Share of the sum of their pulls that two or more locomotives give together where nothing is said: the figure that
+US Army subcourse TR0603, Rail Operations Planning, gives for steam locomotives."""
+
+
+def headed_by(plan: Plan, power: Power, car: Car, count: int) -> Train:
+    """Return a train of equal cars behind a power."""
+    return Train((*_locos(plan, power.locos), Block(car, count)), power.together, power.basis)
+
+
+def _locos(plan: Plan, names: Iterable[str]) -> list[Block]:
+    blocks: list[Block] = []
+    for name in names:
+        loco = plan.locos[name]
+        if blocks and blocks[-1].vehicle is loco:
+            blocks[-1] = Block(loco, blocks[-1].count + 1)
+        else:
+            blocks.append(Block(loco, 1))
+    return blocks

@@ -1,0 +1,105 @@
+"""The verdict on a train: whether it climbs, is marginal or stalls, and whether it holds back downhill."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from gradehaul.haulage.demand import TIE, Pulls, gravity_and_curves, supply
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train
+from gradehaul.plan.records import Basis
+from gradehaul.track.piecewise import PiecewiseQuadratic
+
+Outcome = Literal["climbs", "marginal", "stalls"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of head positions along a route, m."""
+
+    start: float
+    stop: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What becomes of a train on a route: forces in N, places of its head in m.
+
+    ``climbs``: it gets through even if the wheels slip, and can stop and restart anywhere. ``marginal``: it gets
+    through as long as the wheels never slip; it must not stop on the `no_stopping` stretches, and would not recover
+    from a slip on the `no_recovery` ones. ``stalls``: it asks more than the standing pull on the `stalling` stretches.
+    """
+
+    outcome: Outcome
+    margin: float
+    """The least of standing pull less demand."""
+    at: float
+    """Where the margin is least; for a train that stalls, where it stalls first."""
+    track: str
+    no_stopping: tuple[Stretch, ...]
+    no_recovery: tuple[Stretch, ...]
+    stalling: tuple[Stretch, ...]
+    holds_back: bool
+    runs_away_at: float | None
+    """Where the train first pushes its locomotives down the hill, None where it never does."""
+    basis: Basis
+    slipping_basis: Basis
+
+
+def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
+    """Judge a train on a route with one rail condition, or ``as planned``.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train, head first.
+    rail
+        A rail condition of the plan.
+    pulls
+        The pulls of the plan's locomotives.
+    """
+    given = supply(profile, train, rail, pulls)
+    asked = gravity_and_curves(profile, train)
+    stand = less(given.standing, asked)
+    slip = less(given.slipping, asked)
+    allowed = TIE * greatest(given.standing)
+    allowed_slip = TIE * greatest(given.slipping)
+    worst = (stand - train.rolling).least()
+    stalling = _stretches(stand, train.rolling - allowed)
+    no_stopping = _stretches(stand, train.starting - allowed)
+    no_recovery = _stretches(slip, train.rolling - allowed_slip)
+    # the cars roll as easily as they may, and push with what the grade gives beyond what they resist
+    held = less(given.slipping, asked * -1.0)
+    pushing = _stretches(held, -train.lowest_rolling - allowed_slip)
+    outcome: Outcome = "stalls" if stalling else "marginal" if no_stopping or no_recovery else "climbs"
+    at = stalling[0].start if stalling else worst.at
+    return Verdict(
+        outcome=outcome,
+        margin=worst.value,
+        at=at,
+        track=profile.track_at(at, ahead=bool(stalling)),
+        no_stopping=no_stopping,
+        no_recovery=no_recovery,
+        stalling=stalling,
+        holds_back=not pushing,
+        runs_away_at=pushing[0].start if pushing else None,
+        basis=given.basis,
+        slipping_basis=given.slipping_basis,
+    )
+
+
+def less(pull: PiecewiseQuadratic | float, asked: PiecewiseQuadratic) -> PiecewiseQuadratic:
+    """Return a pull less what is asked, as a function of the head's place."""
+    return pull - asked if isinstance(pull, PiecewiseQuadratic) else asked * -1.0 + pull
+
+
+def greatest(pull: PiecewiseQuadratic | float) -> float:
+    """Return the greatest value of a pull."""
+    return pull.greatest().value if isinstance(pull, PiecewiseQuadratic) else pull
+
+
+def _stretches(function: PiecewiseQuadratic, level: float) -> tuple[Stretch, ...]:
+    return tuple(Stretch(float(a), float(b)) for a, b in function.below(level))

@@ -1,0 +1,1 @@
+"""Network: the movement graph and the routes on it."""

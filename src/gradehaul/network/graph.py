@@ -1,0 +1,126 @@
+"""The movement graph: every move that a train can make without reversing."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from itertools import pairwise
+from typing import NamedTuple
+
+import networkx as nx
+
+from gradehaul.plan.records import LineEnd, Plan
+
+
+class Way(NamedTuple):
+    """A track and the direction in which a train runs over it: forward is its line's own, from `from` to `to`."""
+
+    track: str
+    forward: bool
+
+    def turned(self) -> Way:
+        """Return the same track run over the other way."""
+        return Way(self.track, not self.forward)
+
+
+class MovementGraph:
+    """Every (track, direction) of a plan, and the moves between them that need no reversal.
+
+    Attributes
+    ----------
+    graph
+        A networkx DiGraph. Its nodes are `Way` with the attribute ``length`` (m); an edge that passes through a joint
+        has the attribute ``joint``. It is handed out as it is; change a copy.
+    successors
+        For each way, those that may follow it.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.A = 0
+    ... [line.Main]
+    ... from = "A"
+    ... to = "B"
+    ... track = [{ straight = 1 }, { straight = 2 }]
+    ... ''')
+    >>> MovementGraph(plan).successors[Way("Main:2", forward=False)]
+    (Way(track='Main:1', forward=False),)
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.graph: nx.DiGraph[Way] = nx.DiGraph()
+        self._joint: dict[tuple[Way, Way], str] = {}
+        for line in plan.lines.values():
+            for forward in (True, False):
+                if line.runs == ("backward" if forward else "forward"):
+                    continue
+                order = line.tracks if forward else line.tracks[::-1]
+                for track in order:
+                    self.graph.add_node(Way(track.id, forward), length=track.length)
+                for one, following in pairwise(order):
+                    self.graph.add_edge(Way(one.id, forward), Way(following.id, forward))
+        for joint in plan.joints.values():
+            for pair in joint.through:
+                for leave, enter in (pair, pair[::-1]):
+                    move = (self.leaving(leave), self.entering(enter))
+                    if all(way in self.graph for way in move):
+                        self.graph.add_edge(*move, joint=joint.name)
+                        self._joint[move] = joint.name
+        self.successors: dict[Way, tuple[Way, ...]] = {w: tuple(n) for w, n in self.graph.adjacency()}
+        self.predecessors: dict[Way, tuple[Way, ...]] = {w: tuple(n) for w, n in self.graph.pred.items()}
+        self.lengths: dict[Way, float] = dict(self.graph.nodes(data="length"))
+        self.line_of: dict[str, str] = {track.id: track.line for track in plan.tracks.values()}
+
+    def leaving(self, end: LineEnd) -> Way:
+        """Return the way that leaves a line through one of its ends."""
+        tracks = self.plan.lines[end.line].tracks
+        return Way(tracks[-1].id, forward=True) if end.end == "to" else Way(tracks[0].id, forward=False)
+
+    def entering(self, end: LineEnd) -> Way:
+        """Return the way that enters a line through one of its ends."""
+        return self.leaving(end).turned()
+
+    def joint_between(self, one: Way, following: Way) -> str | None:
+        """Return the joint that a move passes through, None between two tracks of one line."""
+        return self._joint.get((one, following))
+
+    def reach(self, starts: Iterable[Way], *, backward: bool = False) -> set[Way]:
+        """Return every way that can be reached from some ways, or that can reach them, themselves included."""
+        following = self.predecessors if backward else self.successors
+        seen = {way for way in starts if way in following}
+        queue = deque(seen)
+        while queue:
+            for way in following[queue.popleft()]:
+                if way not in seen:
+                    seen.add(way)
+                    queue.append(way)
+        return seen
+
+    def line_graph(self) -> nx.DiGraph[Way]:
+        """Return the same moves between whole lines: a line stands for the way into it, which leads only onward.
+
+        Searches that list many routes run on this smaller graph; `whole_lines` turns what they find into ways.
+        """
+        small: nx.DiGraph[Way] = nx.DiGraph()
+        entrance: dict[Way, Way] = {}
+        for line in self.plan.lines.values():
+            for forward in (True, False):
+                first, last = (line.tracks[0], line.tracks[-1]) if forward else (line.tracks[-1], line.tracks[0])
+                if Way(first.id, forward) in self.graph:
+                    small.add_node(Way(first.id, forward))
+                    entrance[Way(last.id, forward)] = Way(first.id, forward)
+        for leave, enter in self._joint:
+            small.add_edge(entrance[leave], enter)
+        return small
+
+    def whole_lines(self, entrances: Iterable[Way]) -> tuple[Way, ...]:
+        """Return the ways over the whole of each line, given the ways into them."""
+        found: list[Way] = []
+        for way in entrances:
+            tracks = self.plan.lines[self.line_of[way.track]].tracks
+            found += [Way(t.id, way.forward) for t in (tracks if way.forward else tracks[::-1])]
+        return tuple(found)

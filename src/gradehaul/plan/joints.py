@@ -1,0 +1,350 @@
+"""Joints: where lines meet or end, and the moves that a train can make through each."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import TYPE_CHECKING, NamedTuple
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.faults import header
+from gradehaul.plan.names import listed, quoted
+from gradehaul.plan.records import Joint, Line, LineEnd, Track
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gradehaul.plan.faults import Entry, Faults
+    from gradehaul.plan.schema import CrossingTable, TurnoutTable, TurntableTable
+
+_WORD = 4
+
+
+class Span(NamedTuple):
+    """The two joints between which a line runs, and where the line stands in the file."""
+
+    start: str
+    finish: str
+    file: str = ""
+
+    def ends(self, line: str) -> tuple[tuple[str, LineEnd], ...]:
+        """Return each end of the line with its joint."""
+        return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
+
+
+class Declared(NamedTuple):
+    """The tables that say how trains pass a joint, by its name, and the names of those that have faults."""
+
+    turnouts: Mapping[str, Entry[TurnoutTable]]
+    crossings: Mapping[str, Entry[CrossingTable]]
+    tables: Mapping[str, Entry[TurntableTable]]
+    faulty: frozenset[str]
+
+
+class _Meeting(NamedTuple):
+    """A declared joint: its table, the line ends that meet there, and how every line runs."""
+
+    name: str
+    entry: Entry[object]
+    ends: tuple[LineEnd, ...]
+    spans: Mapping[str, Span]
+    faults: Faults
+
+    def find(self, text: str, inside: str) -> LineEnd | None:
+        """Return the line end that a text names, or None with the error told. Whole names are tried first."""
+        if text in self.spans:
+            here = [end for end in self.ends if end.line == text]
+            if len(here) == 1:
+                return here[0]
+            if here:
+                return self._wrong(
+                    f"both ends of line {quoted(text)} meet here", inside, f'"{text}.from" or "{text}.to"'
+                )
+            return self._elsewhere(text, inside)
+        line, _, side = text.rpartition(".")
+        if line in self.spans and side in {"from", "to"}:
+            for end in self.ends:
+                if end.line == line and end.end == side:
+                    return end
+            return self._elsewhere(line, inside, side)
+        self.faults.unknown(self.entry, "line", text, self.spans, inside=inside)
+        return None
+
+    def _elsewhere(self, line: str, inside: str, side: str = "") -> None:
+        start, finish, _ = self.spans[line]
+        what = f"line {quoted(line)} does not end here" if not side else f"{quoted(f'{line}.{side}')} is not here"
+        others = sorted({end.line for end in self.ends})
+        wrong = f"{what}, it runs from {quoted(start)} to {quoted(finish)}"
+        return self._wrong(wrong, inside, f"one of {listed(others)}" if len(others) > 1 else listed(others))
+
+    def _wrong(self, wrong: str, inside: str, write: str) -> None:
+        self.faults.at(self.entry, wrong, write=write, inside=inside)
+
+    def all_listed(self, found: Sequence[LineEnd], what: str) -> bool:
+        """Tell whether each line end that meets here was listed once, and take the errors of those that were not."""
+        good = True
+        for end in dict.fromkeys(found):
+            if found.count(end) > 1:
+                good = False
+                self.faults.at(self.entry, f"{quoted(str(end))} is listed {found.count(end)} times", write="it once")
+        for end in self.ends:
+            if end not in found:
+                good = False
+                self.faults.at(self.entry, f"{quoted(str(end))} ends here too and is {what}", write="it there")
+        return good
+
+
+def meetings(spans: Mapping[str, Span]) -> dict[str, tuple[LineEnd, ...]]:
+    """Return the line ends that meet at each joint.
+
+    Examples
+    --------
+    >>> meetings({"Main": Span("Wharf", "Summit")})["Summit"]
+    (LineEnd(line='Main', end='to'),)
+    """
+    found: dict[str, list[LineEnd]] = {}
+    for line, span in spans.items():
+        for joint, end in span.ends(line):
+            found.setdefault(joint, []).append(end)
+    return {joint: tuple(ends) for joint, ends in found.items()}
+
+
+def make_joints(spans: Mapping[str, Span], declared: Declared, faults: Faults) -> dict[str, Joint]:
+    """Return every joint with the moves through it; what is wrong with one goes to the faults.
+
+    Parameters
+    ----------
+    spans
+        Where each line runs, by its name.
+    declared
+        The turnouts, crossings and turntables.
+    faults
+        Where errors and notes go.
+    """
+    ends = meetings(spans)
+    _check_declared(declared, ends, faults)
+    found = {name: _joint(name, meeting, spans, declared, faults) for name, meeting in ends.items()}
+    joints = {name: joint for name, joint in found.items() if joint is not None}
+    _note_ends(joints, faults)
+    return joints
+
+
+def _check_declared(declared: Declared, ends: Mapping[str, object], faults: Faults) -> None:
+    """Check that what is declared stands where lines meet, one thing at one joint."""
+    taken: set[str] = set()
+    for table in (declared.turnouts, declared.crossings, declared.tables):
+        for name, entry in table.items():
+            if name in taken:
+                faults.at(entry, "this joint is already a turnout or a crossing", write="one of the two")
+            elif name not in ends:
+                faults.unknown(entry, "line that ends at", name, ends)
+            taken.add(name)
+
+
+def _joint(
+    name: str, ends: tuple[LineEnd, ...], spans: Mapping[str, Span], declared: Declared, faults: Faults
+) -> Joint | None:
+    """Return one joint, or None where what is wrong with it went to the faults."""
+    if turnout := declared.turnouts.get(name):
+        return _turnout(_Meeting(name, turnout, ends, spans, faults), turnout.table)
+    if crossing := declared.crossings.get(name):
+        return _crossing(_Meeting(name, crossing, ends, spans, faults), crossing.table)
+    if table := declared.tables.get(name):
+        return _turntable(_Meeting(name, table, ends, spans, faults), table.table)
+    if name in declared.faulty:
+        return None
+    if len(ends) == 1:
+        return Joint(name, "end", ends)
+    if len(ends) == 2:
+        return Joint(name, "plain", ends, ((ends[0], ends[1]),))
+    _undeclared(name, ends, spans, faults)
+    return None
+
+
+def _undeclared(name: str, meeting: Sequence[LineEnd], spans: Mapping[str, Span], faults: Faults) -> None:
+    crossing = f", or {header('crossing', name)} with through" if len(meeting) > 3 else ""
+    faults.add(
+        PlanError(
+            f"{len(meeting)} line ends meet here and nothing says how trains pass",
+            found=listed(str(end) for end in meeting),
+            write=f"{header('turnout', name)} with toe and legs{crossing}, or {header('table', name)} with lines",
+        ),
+        file=spans[meeting[0].line].file,
+        place=f"joint {quoted(name)}",
+    )
+
+
+def _turnout(meeting: _Meeting, table: TurnoutTable) -> Joint | None:
+    toe = meeting.find(table.toe, "toe")
+    legs = [meeting.find(leg, f"legs, leg {number}") for number, leg in enumerate(table.legs, 1)]
+    found = [end for end in (toe, *legs) if end is not None]
+    if len(found) <= len(legs) or not meeting.all_listed(found, "neither toe nor leg"):
+        return None
+    return Joint(meeting.name, "turnout", meeting.ends, tuple((found[0], leg) for leg in found[1:]))
+
+
+def _pairs(meeting: _Meeting, key: str, pairs: Sequence[Sequence[str]]) -> list[tuple[LineEnd, LineEnd]] | None:
+    found: list[tuple[LineEnd, LineEnd]] = []
+    for number, pair in enumerate(pairs, 1):
+        first, second = (meeting.find(text, f"{key}, pair {number}") for text in pair)
+        if first is not None and second is not None:
+            found.append((first, second))
+    return found if len(found) == len(pairs) else None
+
+
+def _crossing(meeting: _Meeting, table: CrossingTable) -> Joint | None:
+    through = _pairs(meeting, "through", table.through)
+    moves = _pairs(meeting, "moves", table.moves)
+    if through is None or moves is None:
+        return None
+    if not meeting.all_listed([end for pair in through for end in pair], "in no pair of through"):
+        return None
+    line_of = {end: number for number, pair in enumerate(through) for end in pair}
+    onto: dict[tuple[LineEnd, int], LineEnd] = {}
+    good = True
+    for number, (first, second) in enumerate(moves, 1):
+        inside = f"moves, pair {number}"
+        if line_of[first] == line_of[second]:
+            good = False
+            meeting.faults.at(
+                meeting.entry,
+                "a slip leads from one line of a crossing to the other",
+                inside=inside,
+                found=f"{first} and {second}",
+                write="ends of two pairs of through",
+            )
+            continue
+        for one, other in ((first, second), (second, first)):
+            before = onto.setdefault((one, line_of[other]), other)
+            if before == other:
+                continue
+            good = False
+            meeting.faults.at(
+                meeting.entry,
+                f"a train from {quoted(str(one))} cannot turn both ways onto the other line",
+                found=f"{before} and {other}",
+                write="the one it reaches without reversing",
+                inside=inside,
+            )
+    slips = {frozenset(pair): pair for pair in moves}
+    return Joint(meeting.name, "crossing", meeting.ends, (*through, *slips.values())) if good else None
+
+
+def _turntable(meeting: _Meeting, table: TurntableTable) -> Joint | None:
+    lines = [meeting.find(line, f"lines, item {number}") for number, line in enumerate(table.lines, 1)]
+    found = [end for end in lines if end is not None]
+    if len(found) < len(lines) or not meeting.all_listed(found, "not in lines"):
+        return None
+    return Joint(meeting.name, "table", meeting.ends, tuple(combinations(found, 2)), table.length)
+
+
+# Where track ends
+
+
+def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
+    ends = [joint.name for joint in joints.values() if joint.kind == "end"]
+    if ends:
+        faults.note("", f"track ends at {listed(ends)}")
+    for name, other in _alike(joints).items():
+        if joints[name].kind == "end":
+            faults.note(f"joint {quoted(name)}", f"only one line ends here; did you mean {quoted(other)}?")
+
+
+def _alike(names: Mapping[str, object]) -> dict[str, str]:
+    """Return, for names that one slip of the pen turns into another, that other name.
+
+    Two names are one slip apart where dropping at most one letter of each leaves the same; looked up rather than
+    compared pair by pair, so that thousands of joints take no time. Names that differ in a number or in a short
+    word, as ``Yard 1`` and ``Yard 2`` do, are told apart on purpose.
+
+    Examples
+    --------
+    >>> _alike({"Junction": 0, "Junktion": 0, "Yard 1": 0, "Yard 2": 0})
+    {'Junction': 'Junktion', 'Junktion': 'Junction'}
+    """
+    by_rest: dict[str, str] = {}
+    found: dict[str, str] = {}
+    for name in names:
+        folded = name.casefold()[:80]
+        for rest in {folded, *(folded[:at] + folded[at + 1 :] for at in range(len(folded)))}:
+            other = by_rest.setdefault(rest, name)
+            if other != name and _slip(folded, other.casefold()[:80]):
+                found.setdefault(name, other)
+                found.setdefault(other, name)
+    return {name: found[name] for name in names if name in found}
+
+
+def _slip(one: str, other: str) -> bool:
+    """Tell whether two names that leave the same when a letter of each is dropped are one slip apart.
+
+    One letter left out, changed, or swapped with its neighbor, in a long word without digits; or a blank.
+    """
+    if one.replace(" ", "") == other.replace(" ", ""):
+        return True
+    if len(one) == len(other):
+        places = [place for place, pair in enumerate(zip(one, other, strict=True)) if pair[0] != pair[1]]
+        if len(places) > 1 and places[-1] - places[0] > 1:
+            return False
+    words, others = one.split(), other.split()
+    differing = [pair for pair in zip(words, others, strict=False) if pair[0] != pair[1]]
+    return len(words) == len(others) and all(
+        len(word) >= _WORD and not any(map(str.isdigit, word)) for pair in differing for word in pair
+    )
+
+
+# Easements and their neighbors
+
+
+def check_easements(
+    lines: Mapping[str, Line], joints: Mapping[str, Joint], files: Mapping[str, str], faults: Faults
+) -> None:
+    """Take the errors of easements that stand in a row or have no curve to ease.
+
+    Parameters
+    ----------
+    lines, joints
+        The lines and joints of the plan; an easement runs on across plain joints.
+    files
+        The file of each line, for the messages.
+    faults
+        Where errors go.
+    """
+    told: set[frozenset[str]] = set()
+    for line in lines.values():
+        for index, track in enumerate(line.tracks):
+            if track.kind != "easement":
+                continue
+            before = line.tracks[index - 1] if index else _across(line, "from", lines, joints)
+            after = line.tracks[index + 1] if index + 1 < len(line.tracks) else _across(line, "to", lines, joints)
+            beside = [other for other in (before, after) if other is not None]
+            twins = [other for other in beside if other.kind == "easement"]
+            for other in twins:
+                pair = frozenset({track.id, other.id})
+                if pair not in told:
+                    told.add(pair)
+                    twin = PlanError("two easements in a row", found=f"another in {other.place}", write="one easement")
+                    faults.add(twin, file=files[line.name], place=track.place)
+            if not twins and (error := _idle(beside)):
+                faults.add(error, file=files[line.name], place=track.place)
+
+
+def _idle(beside: Sequence[Track]) -> PlanError | None:
+    """Return the error of an easement whose neighbors leave it nothing to ease."""
+    if any(other.kind == "curve" and not other.ease for other in beside):
+        return None
+    if any(other.ease for other in beside):
+        return PlanError(
+            "nothing to ease here: the curve beside this easement has an ease of its own", write="one of them"
+        )
+    return PlanError("nothing to ease here: an easement stands beside a curve", write="straight = ... instead")
+
+
+def _across(line: Line, side: str, lines: Mapping[str, Line], joints: Mapping[str, Joint]) -> Track | None:
+    """Return the track that goes on beyond an end of a line, None where a plain joint does not join it to one."""
+    own = LineEnd(line.name, "from" if side == "from" else "to")
+    joint = joints.get(line.joint(own.end))
+    if joint is None or joint.kind != "plain":
+        return None
+    first, second = joint.ends
+    other = second if first == own else first
+    tracks = lines[other.line].tracks
+    return tracks[0] if other.end == "from" else tracks[-1]

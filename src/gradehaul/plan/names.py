@@ -1,0 +1,143 @@
+"""Names and values as the builder wrote them: cleaned, quoted for a message, and compared with those that exist."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import unicodedata
+from typing import TYPE_CHECKING
+
+from gradehaul.errors import PlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable
+
+_LONGEST = 60
+_LISTED = 6
+_BLANKS = "\t\n\r\v\f\u2028\u2029"
+_BIDI = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C)}
+
+
+def clean(name: str) -> str:
+    r"""Return a name without control characters and without blanks at its ends.
+
+    Tabs and line breaks become blanks. Marks that turn the direction of writing go too, since they would let a
+    name look like another.
+
+    Examples
+    --------
+    >>> clean(" Up\x1b\tore ")
+    'Up ore'
+    """
+    if not name.isprintable():
+        kept = (" " if sign in _BLANKS else sign for sign in name if sign not in _BIDI)
+        name = "".join(sign for sign in kept if unicodedata.category(sign) != "Cc")
+    return name.strip()
+
+
+def cut(text: str) -> str:
+    """Return the text, shortened so that one message stays one readable line."""
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
+
+
+def quoted(name: str) -> str:
+    """Return a name in quotes, for a message."""
+    return f'"{cut(clean(name))}"'
+
+
+def listed(names: Iterable[str]) -> str:
+    """Return names in quotes, the first few of many.
+
+    Examples
+    --------
+    >>> listed(["Main", "Hill"])
+    '"Main", "Hill"'
+    """
+    every = list(names)
+    more = f" and {len(every) - _LISTED} more" if len(every) > _LISTED else ""
+    return ", ".join(quoted(name) for name in every[:_LISTED]) + more
+
+
+def key_text(name: str) -> str:
+    """Return a name as it is written in a table's header: bare where TOML allows it, else in quotes.
+
+    Examples
+    --------
+    >>> key_text("Main"), key_text("Up ore")
+    ('Main', '"Up ore"')
+    """
+    bare = name.isascii() and name.replace("-", "a").replace("_", "a").isalnum()
+    return name if bare else quoted(name)
+
+
+def shown(value: object) -> str:
+    """Return a value of a plan file as a message shows it, whatever it is.
+
+    Examples
+    --------
+    >>> shown(-24), shown("24 in"), shown(True), shown([1, 2])
+    ('-24', '"24 in"', 'true', 'a list')
+    """
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case int():
+            # A number too long to print in decimals can be written in TOML as hexadecimal.
+            return str(value) if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"
+        case float():
+            return repr(value).removesuffix(".0")
+        case str():
+            return quoted(value)
+        case list():
+            return "a list"
+        case dict():
+            return "a table"
+        case dt.date() | dt.time():
+            return f"the date or time {value}"
+    return cut(clean(repr(value)))
+
+
+def nearest(name: str, known: Iterable[str], *, alike: float = 0.6) -> str | None:
+    """Return the known name that looks most like this one, or None where none is `alike` by that share.
+
+    Examples
+    --------
+    >>> nearest("lenght", ["length", "ease"])
+    'length'
+    """
+    folded = {other.casefold(): other for other in known}
+    found = difflib.get_close_matches(name.casefold()[:_LONGEST], folded, 1, alike)
+    return folded[found[0]] if found else None
+
+
+def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> PlanError:
+    """Return the error for a name that nothing in the plan bears.
+
+    Parameters
+    ----------
+    what
+        What was expected, e.g. ``joint``.
+    name
+        The name found.
+    known
+        The names it could have been.
+    declare
+        How to declare such a thing, told where no known name is near.
+    guess
+        Whether to look for the nearest known name, which takes time.
+
+    Examples
+    --------
+    >>> print(unknown("joint", "Warf", ["Wharf", "Summit"]))
+    there is no joint "Warf"; write "Wharf"
+    """
+    near = nearest(name, known) if guess else None
+    if near is not None:
+        write = quoted(near)
+    elif declare:
+        write = declare
+    elif len(known) == 1:
+        write = listed(known)
+    else:
+        write = f"one of {listed(known)}" if known else ""
+    return PlanError(f"there is no {what} {quoted(name)}", write=write)

@@ -1,0 +1,271 @@
+"""The records of a plan: what the builder wrote, checked, in SI units and frozen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal, NamedTuple
+
+from gradehaul.quantities import Reading as Reading  # noqa: PLC0414, TC001 - a record of the plan too
+from gradehaul.scales import Scale
+
+Basis = Literal["measured", "stated", "scaled", "assumed"]
+"""Where a figure comes from: read at the bench, written by the builder, scaled from a reading, or assumed."""
+
+End = Literal["from", "to"]
+"""One of the two ends of a line."""
+
+
+class LineEnd(NamedTuple):
+    """One end of one line."""
+
+    line: str
+    end: End
+
+    def __str__(self) -> str:
+        return f"{self.line}.{self.end}"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something the builder should know that is no error: where, and what."""
+
+    place: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.text}" if self.place else self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One piece of a line with one curvature.
+
+    `length` is the level length, m, easements of the curve included. `curvature` is 1/radius, 1/m: positive for a
+    left-hand curve, 0 for a straight; for an easement track it is 0 here, since its neighbors decide. `ease` is
+    the length of the easement, m, at each end of a curve. At most one of `grade` (rise over run, from the line's
+    `from` to its `to`), `rise` (m) and `railhead` (m, at the far end) is given. `rail` is the rail condition the
+    builder wants here, None where nothing is said.
+    """
+
+    id: str
+    """``LINE:n``, counted from 1: unique in a plan."""
+    name: str
+    """The name it was given, else its id."""
+    line: str
+    number: int
+    kind: Literal["straight", "curve", "easement"]
+    length: float
+    curvature: float = 0.0
+    ease: float = 0.0
+    grade: float | None = None
+    rise: float | None = None
+    railhead: float | None = None
+    rail: str | None = None
+
+    @property
+    def place(self) -> str:
+        """The words that name this track in a message."""
+        own = f' "{self.name}"' if self.name != self.id else ""
+        return f'line "{self.line}", track {self.number}{own}'
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Tracks in order between two joints; `railhead_at` has pairs of distance from `from` and height, m."""
+
+    name: str
+    start: str
+    """The joint at its `from` end."""
+    finish: str
+    """The joint at its `to` end."""
+    tracks: tuple[Track, ...]
+    railhead_at: tuple[tuple[float, float], ...] = ()
+    runs: Literal["both", "forward", "backward"] = "both"
+
+    @property
+    def length(self) -> float:
+        """Level length of the line, m."""
+        return sum(track.length for track in self.tracks)
+
+    def joint(self, end: End) -> str:
+        """The joint at one end."""
+        return self.start if end == "from" else self.finish
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """A named point where lines meet or end, and the moves that a train can make through it.
+
+    `through` holds the pairs of line ends between which a train passes without reversing, each pair once. The two
+    lines of a pair continue one another as tangents, except on a turntable, whose lines stand at unknown angles.
+    """
+
+    name: str
+    kind: Literal["end", "plain", "turnout", "crossing", "table"]
+    ends: tuple[LineEnd, ...]
+    through: tuple[tuple[LineEnd, LineEnd], ...] = ()
+    length: float | None = None
+    """Length of a turntable's bridge, m, where it was stated."""
+
+
+@dataclass(frozen=True, slots=True)
+class Berth:
+    """Track where a train or a cut of cars is meant to stand: consecutive tracks of one line.
+
+    `clear` is the usable length the builder stated, m, or None.
+    """
+
+    name: str
+    line: str
+    tracks: tuple[str, ...]
+    """Track ids in the line's order."""
+    clear: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MapStart:
+    """Where the drawing starts: a joint, its position, m, and the heading there, radians, 0 along x."""
+
+    joint: str
+    x: float = 0.0
+    y: float = 0.0
+    heading: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class CurveResistance:
+    """How the builder wants curve resistance reckoned; which fields count depends on `model`."""
+
+    model: Literal["degree", "wheelbase", "coefficient"] = "degree"
+    wheelbase: float | None = None
+    """Rigid wheelbase, m, for `wheelbase`."""
+    friction: float | None = None
+    """Friction of the model's own wheel on its rail, for `wheelbase`."""
+    coefficient: float | None = None
+    """Equivalent grade times radius, m, for `coefficient`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """Share of the clean pull kept on a film, on the day (`fresh`) and after a rest (`settled`)."""
+
+    fresh: float
+    settled: float
+
+
+@dataclass(frozen=True, slots=True)
+class Film:
+    """A rail condition other than clean: the shares of the clean pull that metal and tyred wheels keep."""
+
+    name: str
+    metal: Share
+    tyred: Share
+    basis: Basis = "stated"
+
+
+@dataclass(frozen=True, slots=True)
+class Loco:
+    """A locomotive: masses in kg, length over couplers in m, readings in N by rail condition.
+
+    Conditions are named ``clean``, ``FILM`` (settled) and ``FILM fresh``. `on_drivers` is the mass carried by the
+    driven wheels, `on_tyres` the part of it carried by tyred wheels.
+    """
+
+    name: str
+    title: str
+    mass: float
+    length: float
+    on_drivers: float
+    on_tyres: float = 0.0
+    pull: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
+    slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Power:
+    """Locomotives that work together; `together` is the share of the sum of their pulls that they give."""
+
+    name: str
+    locos: tuple[str, ...]
+    together: float
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class Car:
+    """A car: mass in kg, length over couplers in m, resistances as pull per unit of weight."""
+
+    name: str
+    mass: float
+    length: float
+    rolling: Reading
+    starting: Reading
+    mass_basis: Basis = "stated"
+    rolling_basis: Basis = "stated"
+    starting_basis: Basis = "stated"
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A number of equal vehicles in a row of a consist: cars, locomotives or powers, by name."""
+
+    name: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class NamedTrain:
+    """A train the builder wants to run; `together` is None where the consist's own rule holds."""
+
+    name: str
+    route: str
+    consist: tuple[Cut, ...]
+    """From head to tail."""
+    together: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NamedRoute:
+    """A route the builder asks about: between two places, or round a lap of lines in running order."""
+
+    name: str
+    origin: str = ""
+    destination: str = ""
+    via: tuple[str, ...] = ()
+    lap: tuple[str, ...] = ()
+    reversals: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A whole plan. Mappings keep the order of the file and are keyed by name."""
+
+    file: str
+    title: str
+    scale: Scale
+    unit: str
+    """The unit in which the builder's bare lengths read, e.g. ``in``."""
+    practice: Literal["NMRA", "NEM"]
+    railhead: Mapping[str, float]
+    """Given heights of joints, m."""
+    lines: Mapping[str, Line]
+    joints: Mapping[str, Joint]
+    berths: Mapping[str, Berth]
+    map: MapStart | None
+    vertical_curve: float
+    """Length of the rounding at each change of grade, m; 0 for none."""
+    curve_resistance: CurveResistance
+    films: Mapping[str, Film]
+    locos: Mapping[str, Loco]
+    powers: Mapping[str, Power]
+    """Every locomotive alone, under its own name, and every declared power."""
+    cars: Mapping[str, Car]
+    trains: Mapping[str, NamedTrain]
+    routes: Mapping[str, NamedRoute]
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def tracks(self) -> dict[str, Track]:
+        """Every track by its id, in the order of the file."""
+        return {track.id: track for line in self.lines.values() for track in line.tracks}

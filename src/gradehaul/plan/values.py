@@ -1,0 +1,145 @@
+"""The values that a plan's tables hold: names and quantities, read where pydantic meets them, in the plan's unit."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.names import clean, quoted, shown
+from gradehaul.quantities import Kind, Reading, read_quantity, read_reading
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_STEEPEST = 1.0
+
+
+class Table(BaseModel):
+    """What all tables share: nothing is guessed, nothing unknown is passed over."""
+
+    model_config = ConfigDict(
+        strict=True, extra="forbid", allow_inf_nan=False, frozen=True, arbitrary_types_allowed=True
+    )
+
+
+def _name(value: str) -> str:
+    name = clean(value)
+    if not name:
+        raise PlanError("a name must not be empty")
+    return name
+
+
+Name = Annotated[str, AfterValidator(_name)]
+"""The name of a thing, without control characters; never empty."""
+
+
+def unit_of(info: ValidationInfo) -> str | None:
+    """Return the unit in which the file's bare lengths read, None where it has none."""
+    unit: str | None = info.context["unit"] if info.context else None
+    return unit
+
+
+def _bare(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def told(value: object, unit: str | None) -> str:
+    """Return a quantity as the builder wrote it, with the plan's unit where it was bare."""
+    return f"{shown(value)} {unit}" if _bare(value) and unit else shown(value).strip('"')
+
+
+def _read(value: object, kind: Kind, info: ValidationInfo) -> float:
+    return read_quantity(value, kind, unit=unit_of(info))
+
+
+def _quantity(kind: Kind, bound: str = "", holds: Callable[[float], bool] = lambda _: True) -> BeforeValidator:
+    """Read a quantity and refuse what is out of bounds, in the words `bound`."""
+
+    def read(value: object, info: ValidationInfo) -> float:
+        number = _read(value, kind, info)
+        if not holds(number):
+            unit = unit_of(info) if kind == "length" else "degrees" if kind == "angle" else None
+            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, unit))
+        return number
+
+    return BeforeValidator(read)
+
+
+def _radius(value: object, info: ValidationInfo) -> float:
+    number = _read(value, "length", info)
+    if number > 0:
+        return number
+    unit = unit_of(info)
+    if number < 0:
+        hand = "right" if info.field_name == "left" else "left"
+        turned = shown(-value) if isinstance(value, int | float) else quoted(str(value).strip().lstrip("-− "))
+        write = f"{hand} = {turned} for a {hand}-hand curve"
+    else:
+        write = f"straight = ... for a straight, or {info.field_name} = 24 for a curve"
+    raise PlanError("radius must be longer than 0", found=told(value, unit), write=write)
+
+
+Length = Annotated[float, _quantity("length")]
+"""A length or a height, m."""
+Distance = Annotated[float, _quantity("length", "longer than 0", lambda number: number > 0)]
+"""A length above 0, m."""
+Room = Annotated[float, _quantity("length", "0 or longer", lambda number: number >= 0)]
+"""A length of 0 or more, m."""
+Radius = Annotated[float, BeforeValidator(_radius)]
+"""A radius above 0, m."""
+Angle = Annotated[float, _quantity("angle")]
+"""An angle, radians."""
+Turn = Annotated[float, _quantity("angle", "more than 0", lambda number: number > 0)]
+"""The angle of a curve, radians, above 0."""
+Grade = Annotated[float, _quantity("grade", "at most 100 % up or down", lambda number: abs(number) <= _STEEPEST)]
+"""Rise over run."""
+Mass = Annotated[float, _quantity("mass", "more than 0", lambda number: number > 0)]
+"""A mass above 0, kg."""
+PartMass = Annotated[float, _quantity("mass", "0 or more", lambda number: number >= 0)]
+"""A mass of 0 or more, kg."""
+Fraction = Annotated[float, _quantity("share", "above 0 and at most 1", lambda number: 0 < number <= 1)]
+"""A share above 0, at most 1."""
+
+
+def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeValidator:
+    def read(value: object, info: ValidationInfo) -> Reading:
+        reading = read_reading(value, kind, unit=unit_of(info))
+        if not holds(reading.value):
+            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, None))
+        return reading
+
+    return BeforeValidator(read)
+
+
+Force = Annotated[Reading, _measured("force", "more than 0", lambda number: number > 0)]
+"""A reading of the balance, N."""
+Resistance = Annotated[Reading, _measured("share", "above 0 and at most 1", lambda number: 0 < number <= 1)]
+"""Pull per unit of weight."""
+Readings = Annotated[
+    list[Force], BeforeValidator(lambda value: value if isinstance(value, list) else [value]), Field(min_length=1)
+]
+"""One reading, or a list of them."""
+
+
+def _conditions(value: object) -> object:
+    """Clean the names of rail conditions before pydantic takes them as keys."""
+    if not isinstance(value, dict):
+        return value
+    named: dict[str, object] = {}
+    for key, readings in value.items():
+        name = _name(str(key))
+        if name in named:
+            raise PlanError(f"rail condition {quoted(name)} is given twice")
+        named[name] = readings
+    return named
+
+
+ByCondition = Annotated[dict[str, Readings], BeforeValidator(_conditions)]
+"""Readings by rail condition: ``clean``, ``FILM`` or ``FILM fresh``."""
+
+Pair = Annotated[list[Name], Field(min_length=2, max_length=2)]
+"""Two names."""
+Station = Annotated[list[Length], Field(min_length=2, max_length=2)]
+"""A distance along a line and the height there, m."""

@@ -1,0 +1,361 @@
+"""The scale table: ratio, gauge and what the practices lay down for each scale."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+from gradehaul.errors import PlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+__all__ = ["Practice", "Radii", "Scale", "car_mass", "clear_height", "known_scales", "own_scale", "scale_named"]
+
+Practice = Literal["NMRA", "NEM"]
+"""Whose weights, clearances and radii apply."""
+
+_INCH = 0.0254
+_OUNCE = 0.028349523125  # kg; 1/16 of 0.45359237 kg
+_WIDEST_GAUGE = 5.0  # m at full size; beyond any railway, so a slip of units
+
+
+class Radii(NamedTuple):
+    """Least radii, m, by the length at full size of the longest stock that is to run (NEM 111)."""
+
+    up_to_20_m: float
+    up_to_24_m: float
+    up_to_27_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A scale: all lengths in m at model size; None where the table has no figure.
+
+    Examples
+    --------
+    >>> scale = scale_named("H0")
+    >>> scale.ratio, scale.gauge
+    (87.0, 0.0165)
+    >>> scale.source("gauge")
+    'NEM 010, scales and gauges, edition 2011 (read)'
+    """
+
+    name: str
+    ratio: float
+    gauge: float
+    nmra_weight: tuple[float, float] | None = None
+    """NMRA RP-20.1: first mass, kg, and mass per body length, kg/m."""
+    nem_weight: float | None = None
+    """NEM 302: least mass per length over buffers, kg/m."""
+    clear_height: float | None = None
+    """Free height above railhead without overhead wire (NEM 102), m."""
+    stock_width: float = 0.0
+    """Widest usual stock, m."""
+    side_clearance: float = 0.0
+    """Room kept beside standing stock, on one side, m."""
+    wire_height: float | None = None
+    """Free height above railhead under the lowest overhead wire (NEM 102), m."""
+    nmra_clear_height: float | None = None
+    """Free height above railhead by the NMRA's clearance gauge, m."""
+    track_centers: float | None = None
+    """Published distance between the centers of straight parallel tracks on the line, m."""
+    permitted_radii: Radii | None = None
+    """Least radii of any track (NEM 111)."""
+    branch_radii: Radii | None = None
+    """Least radii of the main track of a branch line (NEM 111)."""
+    main_radii: Radii | None = None
+    """Least radii of the main track of a main line (NEM 111)."""
+    aliases: tuple[str, ...] = ()
+    """Other spellings of the name."""
+    sources: tuple[tuple[str, str], ...] = ()
+    """Pairs of a field and where its figure comes from."""
+
+    @property
+    def fouling_distance(self) -> float:
+        """Least distance between track centers at which stock on one clears stock on the other, m.
+
+        Half the stock's width on each track and the room kept beside one of them; on straight track. Curves need
+        more, by how far the stock there overhangs.
+
+        Examples
+        --------
+        >>> round(scale_named("H0").fouling_distance, 4), round(scale_named("HO").fouling_distance, 4)
+        (0.044, 0.044)
+        """
+        return self.stock_width + self.side_clearance
+
+    def source(self, field: str) -> str:
+        """Where the figure of a field comes from; empty for a field without a figure.
+
+        Examples
+        --------
+        >>> scale_named("HO").source("stock_width")
+        'AAR clearance plates B, C, E, F and H, width 10 ft 8 in (read second-hand), over the ratio'
+        """
+        return dict(self.sources).get(field, "")
+
+
+def known_scales() -> tuple[str, ...]:
+    """Return the names in the scale table, smallest scale first.
+
+    Examples
+    --------
+    >>> known_scales()
+    ('Z', 'N', 'TT', 'HO', 'H0', 'HOn3', 'OO', 'S', 'Sn3', 'O', '0', 'On3', 'I', 'II')
+    """
+    return tuple(_scales())
+
+
+def scale_named(name: str) -> Scale:
+    """Return the scale of this name; upper or lower case, with or without the word scale or gauge.
+
+    The letter O and the numeral 0 are told apart, for they are two scales: O is 1:48 and 0 is 1:45, HO is 1:87.1
+    (3.5 mm to the foot) and H0 is 1:87.
+
+    Parameters
+    ----------
+    name
+        A name or an alias in the scale table, e.g. ``HO``.
+
+    Raises
+    ------
+    PlanError
+        If the table has no such scale; the message names the nearest. ``G`` has no single ratio and gets a message
+        of its own.
+
+    Examples
+    --------
+    >>> scale_named("hon3").name, scale_named("N scale").ratio, scale_named("O").ratio, scale_named("0").ratio
+    ('HOn3', 160.0, 48.0, 45.0)
+    >>> scale_named("HP")
+    Traceback (most recent call last):
+    gradehaul.errors.PlanError: no such scale, got "HP"; write scale = "HO", one of Z, N, TT, HO, H0, HOn3, OO, S,
+    Sn3, O, 0, On3, I, II, or the ratio and gauge, as in scale = { ratio = 87.1, gauge = "16.5 mm" }
+    """
+    key = _plain(name)
+    shown = name.strip()
+    shown = f'"{shown}"' if len(shown) <= 40 else f'"{shown[:40]}…"'
+    spellings = _spellings()
+    if key in spellings:
+        return _scales()[spellings[key]]
+    if key == "g":  # common practice, as is the spread of ratios
+        raise PlanError(
+            "G has no single ratio: models from 1:32 to 1:19 run on 45 mm track under that name",
+            found=shown,
+            write='scale = { ratio = 22.5, gauge = "45 mm" } with the ratio of your models',
+        )
+    import difflib
+
+    near = difflib.get_close_matches(key[:40], spellings, n=1, cutoff=0.5)
+    known = ", ".join(_scales())
+    first = f'scale = "{spellings[near[0]]}", one of {known}' if near else f"one of {known}"
+    raise PlanError(
+        "no such scale",
+        found=shown,
+        write=f'{first}, or the ratio and gauge, as in scale = {{ ratio = 87.1, gauge = "16.5 mm" }}',
+    )
+
+
+def own_scale(ratio: float, gauge: float) -> Scale:
+    """Return a scale given by its ratio and gauge, named by its ratio; full size is ratio 1.
+
+    Widths and heights are full-size figures of standard-gauge railways over the ratio, whatever the gauge: for
+    narrow-gauge stock that errs on the safe side. No practice has weights or radii for it.
+
+    Parameters
+    ----------
+    ratio
+        Full-size length over model length, 1 or more.
+    gauge
+        Gauge of the model's track, m.
+
+    Raises
+    ------
+    PlanError
+        If the ratio is under 1 or not finite, or the gauge is not positive or belongs to no railway (more than 5 m
+        at full size).
+
+    Examples
+    --------
+    >>> scale = own_scale(87.1, 0.0165)
+    >>> scale.name, round(scale.clear_height, 4), round(scale.fouling_distance, 4)
+    ('1:87.1', 0.0589, 0.044)
+    >>> round(own_scale(1, 1.435).fouling_distance, 3)
+    3.835
+    """
+    if not (math.isfinite(ratio) and ratio >= 1):
+        raise PlanError("ratio must be 1 or more", found=f"{ratio:g}", write="ratio = 87.1 for 1:87.1")
+    if not (math.isfinite(gauge) and gauge > 0):
+        raise PlanError("gauge must be wider than 0", found=f"{gauge:g} m", write='gauge = "16.5 mm"')
+    if ratio * gauge > _WIDEST_GAUGE:
+        raise PlanError(
+            f"no railway has a gauge of {ratio * gauge:.4g} m, which this is at full size",
+            found=f"ratio {ratio:g} and gauge {gauge * 1000:g} mm",
+            write='the gauge of the model with its unit, as in gauge = "16.5 mm"',
+        )
+    return _scale(f"1:{ratio:g}", {}, float(ratio), float(gauge), _table())
+
+
+def car_mass(scale: Scale, length: float, practice: Practice) -> float:
+    """Return the mass, kg, that a practice lays down for a car of this length.
+
+    NMRA RP-20.1 [1]_: a first mass and a mass per length of the car's body, the total of the car. NEM 302 [2]_: a
+    least mass per length over buffers. The length known here is the one over couplers, which is longer than either,
+    so the mass comes out on the heavy side: the load that a locomotive is said to lift errs on the safe side.
+
+    Parameters
+    ----------
+    scale
+        The scale.
+    length
+        Length of the car over couplers, m.
+    practice
+        ``NMRA`` or ``NEM``.
+
+    Raises
+    ------
+    PlanError
+        If the practice has no weight for the scale, or the length is not positive.
+
+    References
+    ----------
+    .. [1] NMRA RP-20.1, car weight.
+    .. [2] NEM 302, mass of cars, edition 2015.
+
+    Examples
+    --------
+    The practices differ much: a car of 150 mm in HO, in grams.
+
+    >>> scale = scale_named("HO")
+    >>> round(car_mass(scale, 0.150, "NMRA") * 1000), round(car_mass(scale, 0.150, "NEM") * 1000)
+    (112, 60)
+    """
+    if not (math.isfinite(length) and length > 0):
+        raise PlanError("length must be longer than 0", found=f"{length:g} m", write="the length over couplers")
+    if practice == "NMRA" and scale.nmra_weight is not None:
+        first, per_length = scale.nmra_weight
+        return first + per_length * length
+    if practice == "NEM" and scale.nem_weight is not None:
+        return scale.nem_weight * length
+    other, has_other = ("NEM", scale.nem_weight) if practice == "NMRA" else ("NMRA", scale.nmra_weight)
+    raise PlanError(
+        f"{practice} has no weight for cars in {scale.name}",
+        write='mass = "…" with what the car weighs, in g or oz'
+        + (f', or practice = "{other}", which has one' if has_other is not None else ""),
+    )
+
+
+def clear_height(scale: Scale, practice: Practice) -> float:
+    """Return the free height above railhead, m, that a practice keeps under a bridge or another track.
+
+    NEM: clear space without overhead wire (NEM 102). NMRA: its clearance gauge, which leaves room for tall modern
+    stock. Where the practice has none for the scale, the other's holds.
+
+    Parameters
+    ----------
+    scale
+        The scale.
+    practice
+        ``NMRA`` or ``NEM``.
+
+    Raises
+    ------
+    PlanError
+        If neither has a height for the scale, which happens to scales made by hand only.
+
+    Examples
+    --------
+    >>> scale = scale_named("HO")
+    >>> round(clear_height(scale, "NEM"), 4), round(clear_height(scale, "NMRA"), 4)
+    (0.059, 0.0752)
+    """
+    heights = (scale.nmra_clear_height, scale.clear_height)
+    for height in heights if practice == "NMRA" else reversed(heights):
+        if height is not None:
+            return height
+    raise PlanError(f"no practice has a clear height for {scale.name}", write="the height to be kept free")
+
+
+def _plain(name: str) -> str:
+    """Return a name without case, outer blanks and the words scale and gauge."""
+    key = name.strip().casefold()
+    for word in ("scale", "gauge"):
+        if key.endswith((f" {word}", f"-{word}")):
+            return key[: -len(word) - 1].strip()
+    return key
+
+
+@cache
+def _table() -> Mapping[str, Any]:
+    """Return the table as it is written; read at the first use."""
+    import tomllib
+    from importlib.resources import files
+
+    return tomllib.loads(files("gradehaul").joinpath("scales.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def _scales() -> Mapping[str, Scale]:
+    table = _table()
+    return {
+        name: _scale(name, row, float(row["ratio"]["value"]), _length(row["gauge"], row["ratio"]["value"]), table)
+        for name, row in table["scale"].items()
+    }
+
+
+@cache
+def _spellings() -> Mapping[str, str]:
+    return {_plain(spelling): scale.name for scale in _scales().values() for spelling in (scale.name, *scale.aliases)}
+
+
+def _length(figure: Mapping[str, Any], ratio: float) -> float:
+    """Return a length of the table in m."""
+    if "mm" in figure:
+        return float(figure["mm"]) / 1000
+    if "inch" in figure:
+        return float(figure["inch"]) * _INCH
+    return float(figure["full_size_inch"]) * _INCH / ratio
+
+
+def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table: Mapping[str, Any]) -> Scale:
+    """Return the scale of one row; lengths that the row leaves out are full-size ones over the ratio."""
+    full_size = table["full_size"]
+    lengths = {
+        field: _length(row[field], ratio) if field in row else _length(figure, 1.0) / ratio
+        for field, figure in full_size.items()
+    }
+    cited = {field: table["source"][figure["source"]] + ", over the ratio" for field, figure in full_size.items()} | {
+        field: table["source"][figure["source"]] for field, figure in row.items() if isinstance(figure, dict)
+    }
+    cited["side_clearance"] = f"{cited['clear_width']}, less the stock's width, halved"
+    del cited["clear_width"]
+
+    radii: dict[str, Radii] = {}
+    if row.get("nem_111"):
+        by_track = table["least_radius"]
+        radii = {
+            f"{track}_radii": Radii(*(factor * gauge for factor in by_track[track]))
+            for track in ("permitted", "branch", "main")
+        }
+        cited |= dict.fromkeys(radii, table["source"][by_track["source"]])
+
+    nmra, nem = row.get("nmra_weight"), row.get("nem_weight")
+    return Scale(
+        name=name,
+        ratio=ratio,
+        gauge=gauge,
+        nmra_weight=nmra and (nmra["first_oz"] * _OUNCE, nmra["oz_per_inch"] * _OUNCE / _INCH),
+        nem_weight=nem and float(nem["g_per_mm"]),  # 1 g/mm is 1 kg/m
+        clear_height=lengths["clear_height"],
+        stock_width=lengths["stock_width"],
+        side_clearance=(lengths["clear_width"] - lengths["stock_width"]) / 2,
+        wire_height=lengths["wire_height"],
+        nmra_clear_height=lengths["nmra_clear_height"],
+        track_centers=_length(row["track_centers"], ratio) if "track_centers" in row else None,
+        aliases=tuple(row.get("aliases", ())),
+        sources=tuple(cited.items()),
+        **radii,
+    )

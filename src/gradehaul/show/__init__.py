@@ -1,0 +1,1 @@
+"""Show: how answers look; no computation."""

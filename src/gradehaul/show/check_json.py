@@ -1,0 +1,185 @@
+"""The answer to the main job as one JSON document."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from gradehaul.haulage.berths import BerthAnswer
+from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.longest import Binds, Load
+from gradehaul.haulage.verdict import Stretch
+from gradehaul.network.routes import Between
+from gradehaul.quantities import Kind
+from gradehaul.release import VERSION
+from gradehaul.show.naming import unjudged
+
+DIGITS = 6
+"""Digits of a number that count: beyond what any bench can tell, and few enough to be the same on every machine."""
+
+_SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N", "grade": "1", "share": "1"}
+
+
+def check_json(answer: CheckAnswer) -> str:
+    """Return the answer as JSON text in plain ASCII, ending with a line break.
+
+    Keys are lower case with their SI unit as suffix; ``_pct`` is per cent. They are stable: others may be added.
+    """
+    return json.dumps(check_document(answer), indent=1, allow_nan=False) + "\n"
+
+
+def check_document(answer: CheckAnswer) -> dict[str, Any]:
+    """Return the answer as the document that `check_json` writes."""
+    plan = answer.plan
+    return {
+        "gradehaul": VERSION,
+        "plan": plan.title,
+        "file": plan.file,
+        "scale": {"name": plan.scale.name, "ratio": rounded(plan.scale.ratio), "gauge_m": rounded(plan.scale.gauge)},
+        "practice": plan.practice,
+        "curve_coefficient_m": rounded(answer.coefficient),
+        "curve_model": plan.curve_resistance.model,
+        "rails": list(answer.rails),
+        "judged_rails": list(answer.judged_rails),
+        "passes": answer.passes,
+        "not_judged": list(unjudged(answer)),
+        "routes": [_route(route) for route in answer.routes],
+        "between": [_between(between) for between in answer.between],
+        "trains": [_train(train) for train in answer.trains],
+        "berths": [_berth(berth) for berth in answer.berths],
+        "figures": [
+            {
+                "subject": figure.subject,
+                "name": figure.name,
+                "value": rounded(figure.value),
+                "unit": _SI[figure.kind],
+                "basis": figure.basis,
+            }
+            for figure in answer.figures
+        ],
+        "notes": [str(note) for note in answer.notes],
+    }
+
+
+def rounded(value: float) -> float:
+    """Return a number to six digits that count, and what is only rounding as 0.
+
+    Examples
+    --------
+    >>> rounded(0.0123456789), rounded(-3e-17)
+    (0.0123457, 0.0)
+    """
+    return 0.0 if abs(value) < 1e-12 else float(f"{value:.{DIGITS}g}")
+
+
+def _pct(ratio: float) -> float:
+    return rounded(100 * ratio)
+
+
+def _route(answer: RouteAnswer) -> dict[str, Any]:
+    route, profile, ruling = answer.route, answer.profile, answer.ruling
+    return {
+        "name": route.name,
+        "from": route.origin,
+        "to": route.destination,
+        "lap": route.lap,
+        "start_berth": route.start_berth,
+        "end_berth": route.end_berth,
+        "length_m": rounded(profile.length),
+        "climb_m": rounded(profile.climb),
+        "fall_m": rounded(profile.fall),
+        "tracks": list(profile.tracks),
+        "ruling": {
+            "effective_pct": _pct(ruling.effective),
+            "grade_pct": _pct(ruling.grade),
+            "curve_pct": _pct(ruling.curve),
+            "from_m": rounded(ruling.start),
+            "to_m": rounded(ruling.stop),
+            "track": ruling.track,
+        },
+        "ruling_under_train": [
+            {
+                "train_length_m": rounded(under.train_length),
+                "effective_pct": _pct(under.effective),
+                "at_m": rounded(under.at),
+            }
+            for under in answer.under_trains
+        ],
+        "loads": [_load(load) for load in answer.loads],
+    }
+
+
+def _load(load: Load) -> dict[str, Any]:
+    return {
+        "power": load.power,
+        "car": load.car,
+        "rail": load.rail,
+        "told_cars": load.told,
+        "rated_cars": load.rated,
+        "limit_cars": load.limit,
+        "fits_cars": load.fits,
+        "fits_by": load.fits_by,
+        "engine": "leading",
+        "basis": load.basis,
+        "slipping_basis": load.slipping_basis,
+        "binds": None if load.binds is None else _binds(load.binds),
+    }
+
+
+def _binds(binds: Binds) -> dict[str, Any]:
+    return {
+        "by": "pull",
+        "test": binds.test,
+        "cars": binds.cars,
+        "track": binds.track,
+        "at_m": rounded(binds.at),
+        "demand_n": rounded(binds.demand),
+        "pull_n": rounded(binds.pull),
+    }
+
+
+def _between(between: Between) -> dict[str, Any]:
+    return {
+        "from": between.origin,
+        "to": between.destination,
+        "routes": between.count,
+        "exact": between.exact,
+        "highest_ruling_bound_pct": _pct(between.highest_bound),
+    }
+
+
+def _train(train: TrainAnswer) -> dict[str, Any]:
+    verdict = train.verdict
+    return {
+        "name": train.name,
+        "route": train.route,
+        "rail": train.rail,
+        "length_m": rounded(train.length),
+        "verdict": verdict.outcome,
+        "margin_n": rounded(verdict.margin),
+        "at_m": rounded(verdict.at),
+        "track": verdict.track,
+        "no_stopping_m": _stretches(verdict.no_stopping),
+        "no_recovery_m": _stretches(verdict.no_recovery),
+        "stalling_m": _stretches(verdict.stalling),
+        "holds_back": verdict.holds_back,
+        "runs_away_at_m": None if verdict.runs_away_at is None else rounded(verdict.runs_away_at),
+        "basis": verdict.basis,
+        "slipping_basis": verdict.slipping_basis,
+    }
+
+
+def _stretches(stretches: Iterable[Stretch]) -> list[list[float]]:
+    return [[rounded(stretch.start), rounded(stretch.stop)] for stretch in stretches]
+
+
+def _berth(berth: BerthAnswer) -> dict[str, Any]:
+    return {
+        "name": berth.name,
+        "clear_length_m": rounded(berth.clear_length),
+        "clear_length_basis": berth.basis,
+        "steepest_pct": _pct(berth.steepest),
+        "cars_fit": dict(berth.cars_fit),
+        "cars_stay": dict(berth.cars_stay),
+    }

@@ -1,0 +1,129 @@
+"""The answer to the main job for a person: the verdict first, then route by route, then what it all rests on."""
+
+from __future__ import annotations
+
+from gradehaul.haulage.check import CheckAnswer, Figure
+from gradehaul.plan.names import clean
+from gradehaul.show.page import Page
+from gradehaul.show.reading_units import Reader
+from gradehaul.show.route_text import add_route, explain_loads
+from gradehaul.show.verdict_text import add_verdicts
+
+_CURVE_MODELS = {
+    "degree": "full-size practice scaled down (0.04 % of grade per degree of curve), assumed",
+    "wheelbase": "the gauge, the wheelbase and the friction told in the plan, assumed",
+    "coefficient": "your own measurement",
+}
+
+_CLEAR_LENGTH = {
+    "stated": "stated in the plan",
+    "map": "where cars clear the next track",
+    "whole": "the whole of its track",
+}
+
+_CAUTION = (
+    "Before any film goes on a rail of the layout: wipe it on a loose plank of track, measure the pull there, and put "
+    "the readings in the plan. A film does not come off again; a dry rag does not lift it."
+)
+
+
+def check_page(answer: CheckAnswer, reader: Reader) -> Page:
+    """Return the answer as a page, in the order in which a builder asks."""
+    page = Page()
+    _add_title(page, answer, reader)
+    add_verdicts(page, answer, reader)
+    _add_missing(page, answer)
+    if any(route.loads for route in answer.routes):
+        explain_loads(page)
+    for route in answer.routes:
+        add_route(page, answer, route, reader)
+    _add_between(page, answer, reader)
+    _add_berths(page, answer, reader)
+    _add_figures(page, answer, reader)
+    if answer.notes:
+        page.heading("Notes")
+        for note in answer.notes:
+            page.line(str(note), indent=2)
+    if answer.plan.films:
+        page.heading("Caution")
+        page.line(_CAUTION, indent=2)
+    return page
+
+
+def _add_title(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    plan = answer.plan
+    scale = plan.scale
+    page.line((plan.title, "bold"), f" ({clean(plan.file)})")
+    named = f"{scale.name}, " if scale.name else ""
+    gauge = f"{1000 * scale.gauge:.4g} mm"
+    page.line(f"Scale {named}1:{scale.ratio:.4g}, gauge {gauge}; {plan.practice} practice where nothing is said.")
+    model = _CURVE_MODELS[plan.curve_resistance.model]
+    page.line(f"Curve coefficient {reader.length(answer.coefficient, fine=True)} (grade x radius), from {model}.")
+    tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
+    if tightest > 0:
+        radius, asks = reader.length(1 / tightest), reader.grade(answer.coefficient * tightest)
+        page.line(f"The tightest curve, radius {radius}, asks as much as a grade of {asks}.")
+
+
+def _add_missing(page: Page, answer: CheckAnswer) -> None:
+    plan = answer.plan
+    missing = [
+        words
+        for present, words in (
+            (plan.locos, "no locomotive: write [loco.NAME] with its mass and length"),
+            (plan.cars, "no car: write [car.NAME] with its length"),
+        )
+        if not present
+    ]
+    if missing:
+        page.line()
+        page.line(f"No loads are told, for the plan has {'; and '.join(missing)}.")
+    if not answer.routes:
+        page.line()
+        page.line("No train can run from one end or berth to another, so there are no routes to tell.")
+
+
+def _add_between(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    if not answer.between:
+        return
+    page.heading("Ways between places (no route is declared; those with the lowest and highest ruling grade are told)")
+    rows = []
+    for between in answer.between:
+        count = f"{between.count}" if between.exact else f"at least {between.count}"
+        bound = f"{'' if between.exact else 'at most '}{reader.grade(between.highest_bound)}"
+        rows.append([between.origin, between.destination, count, bound])
+    page.table(["from", "to", "routes>", "highest ruling grade>"], rows)
+
+
+def _add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    if not answer.berths:
+        return
+    page.heading("Berths")
+    rows = [
+        [
+            berth.name,
+            reader.length(berth.clear_length),
+            _CLEAR_LENGTH[berth.basis],
+            reader.grade(berth.steepest),
+            ", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-",
+            ", ".join(f"{car} {'stay' if stay else 'ROLL AWAY'}" for car, stay in berth.cars_stay.items()) or "-",
+        ]
+        for berth in answer.berths
+    ]
+    heads = ["berth", "clear length>", "known from", "steepest>", "cars that fit, no engine", "left standing"]
+    page.table(heads, rows)
+
+
+def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    unsure = [figure for figure in answer.figures if figure.basis in ("assumed", "scaled")]
+    if not unsure:
+        return
+    page.heading("Figures that nobody measured or stated")
+    rows = [[figure.subject, figure.name, _value(figure, reader), figure.basis] for figure in unsure]
+    page.table(["of", "figure", "value>", "basis"], rows)
+
+
+def _value(figure: Figure, reader: Reader) -> str:
+    if figure.kind == "length":
+        return reader.length(figure.value, fine=True)
+    return reader.quantity(figure.value, figure.kind)

@@ -1,0 +1,45 @@
+"""What parts of the answer are called for a person: tests, sources, places along a route, trains left unjudged."""
+
+from __future__ import annotations
+
+from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.longest import MOST_CARS, Test
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.plan.records import Basis
+
+FAILS: dict[Test, str] = {
+    "slip": "the wheels slip and do not recover",
+    "restart": "it cannot restart",
+    "stand": "it stalls",
+}
+"""What becomes of a train that fails a test."""
+
+
+def cars_told(count: int) -> str:
+    """Return a number of cars; the most that are counted means at least as many.
+
+    >>> cars_told(6), cars_told(999)
+    ('6', '999+')
+    """
+    return f"{count}+" if count >= MOST_CARS else str(count)
+
+
+def basis_told(standing: Basis, slipping: Basis) -> str:
+    """Return in words where the pulls behind a figure come from.
+
+    >>> basis_told("measured", "measured"), basis_told("scaled", "assumed")
+    ('measured', 'scaled, slipping assumed')
+    """
+    return standing if standing == slipping else f"{standing}, slipping {slipping}"
+
+
+def tracks_under(profile: RouteProfile, start: float, stop: float) -> str:
+    """Return the tracks that a stretch of a route lies on: one by name, the first and last of several."""
+    first, last = profile.track_at(start, ahead=True), profile.track_at(stop)
+    return f"on {first}" if first == last or stop <= start else f"{first} to {last}"
+
+
+def unjudged(answer: CheckAnswer) -> tuple[str, ...]:
+    """Return the named trains without a verdict, because their route is not among those answered."""
+    judged = {train.name for train in answer.trains}
+    return tuple(name for name in answer.plan.trains if name not in judged)

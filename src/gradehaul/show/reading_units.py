@@ -1,0 +1,139 @@
+"""The units of a reader: how lengths, forces, masses and grades are written for whoever reads the answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from gradehaul.quantities import Kind, convert
+
+System = Literal["metric", "imperial"]
+"""Units shown: of the plan's own system, or of the one asked for."""
+
+Grades = Literal["percent", "permille", "one-in"]
+"""How grades are written: ``2.22 %``, ``22.2 permille`` or ``1 in 45.0``."""
+
+_SYSTEM: dict[str, System] = {
+    "mm": "metric",
+    "cm": "metric",
+    "m": "metric",
+    "km": "metric",
+    "in": "imperial",
+    "ft": "imperial",
+    "yd": "imperial",
+    "mile": "imperial",
+}
+_DECIMALS = {
+    "mm": 0,
+    "cm": 1,
+    "m": 3,
+    "km": 6,
+    "in": 1,
+    "ft": 2,
+    "yd": 3,
+    "mile": 6,
+    "g": 0,
+    "kg": 3,
+    "oz": 2,
+    "lb": 3,
+    "gf": 1,
+    "kgf": 2,
+    "ozf": 2,
+    "lbf": 2,
+    "deg": 1,
+    "%": 2,
+    "permille": 1,
+}
+_SMALLEST = 1e-7
+"""What is smaller than this in SI units, a tenth of a micron or a hundredth of a milligram-force, is rounding: 0."""
+
+_HEAVY = 100.0
+"""Forces from this many N, and masses from this many kg, are told in the larger unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """Whoever reads the answer: the plan's unit of length, the system of the other units, and the form of grades.
+
+    Examples
+    --------
+    >>> reader = Reader("in", "imperial")
+    >>> reader.length(0.6096), reader.force(0.41), reader.grade(1 / 45)
+    ('24.0 in', '1.47 ozf', '2.22 %')
+    >>> Reader("mm", "metric", "one-in").grade(1 / 45)
+    '1 in 45.0'
+    """
+
+    length_unit: str
+    system: System
+    grades: Grades = "percent"
+
+    def length(self, value: float, *, fine: bool = False) -> str:
+        """Return a length, m, in this reader's unit; a fine one with two more decimals."""
+        return _told(value, self.length_unit, 2 if fine else 0)
+
+    def force(self, value: float) -> str:
+        """Return a force, N: as gram-force or ounce-force, as a spring balance reads."""
+        small, large = ("gf", "kgf") if self.system == "metric" else ("ozf", "lbf")
+        return _told(value, small if abs(value) < _HEAVY else large)
+
+    def mass(self, value: float) -> str:
+        """Return a mass, kg."""
+        small, large = ("g", "kg") if self.system == "metric" else ("oz", "lb")
+        return _told(value, small if abs(value) < _HEAVY else large)
+
+    def grade(self, value: float) -> str:
+        """Return a grade, given as a plain ratio, positive when climbing."""
+        if self.grades == "one-in":
+            if abs(value) < _SMALLEST:
+                return "level"
+            return f"{'-' if value < 0 else ''}1 in {_number(1 / abs(value), 1)}"
+        return _told(value, "%" if self.grades == "percent" else "permille")
+
+    def quantity(self, value: float, kind: Kind) -> str:
+        """Return a value in SI units as its kind is told; shares and resistances per cent."""
+        match kind:
+            case "length":
+                return self.length(value)
+            case "force":
+                return self.force(value)
+            case "mass":
+                return self.mass(value)
+            case "grade":
+                return self.grade(value)
+            case "angle":
+                return _told(value, "deg")
+            case "share":
+                return _told(value, "%")
+
+
+def reader_of(unit: str, system: System | None = None, grades: Grades = "percent") -> Reader:
+    """Return the reader of a plan whose lengths are in a unit, who may ask for another system and form of grades.
+
+    Examples
+    --------
+    >>> reader_of("in").length_unit, reader_of("in", "metric").length_unit, reader_of("cm", "metric").length_unit
+    ('in', 'mm', 'cm')
+    """
+    own = _SYSTEM[unit]
+    system = system or own
+    return Reader(unit if system == own else "mm" if system == "metric" else "in", system, grades)
+
+
+def _told(value: float, unit: str, more: int = 0) -> str:
+    return f"{_number(convert(0.0 if abs(value) < _SMALLEST else value, unit), _DECIMALS[unit] + more)} {unit}"
+
+
+def _number(value: float, decimals: int) -> str:
+    """Return a number with its decimals, and more where it would read as nothing.
+
+    Examples
+    --------
+    >>> _number(-0.004, 2), _number(-0.0, 1), _number(12.25, 1)
+    ('-0.004', '0.0', '12.2')
+    """
+    text = f"{value:.{decimals}f}"
+    while value != 0 and float(text) == 0 and decimals < 9:
+        decimals += 1
+        text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text

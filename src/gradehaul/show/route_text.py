@@ -1,0 +1,90 @@
+"""What a route asks and the longest trains over it, for a person."""
+
+from __future__ import annotations
+
+from gradehaul.haulage.check import CheckAnswer, RouteAnswer
+from gradehaul.haulage.longest import Load
+from gradehaul.show.naming import FAILS, basis_told, cars_told
+from gradehaul.show.page import Page, Piece
+from gradehaul.show.reading_units import Reader
+
+
+def explain_loads(page: Page) -> None:
+    """Add what the figures of the load tables mean."""
+    page.heading("Longest trains")
+    page.line(
+        "Each is told as cars (rated / limit). Rated: gets through even if the wheels slip, and can restart anywhere. "
+        "Limit: gets through as long as the wheels never slip.",
+        indent=2,
+    )
+    page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
+
+
+def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
+    """Add a route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
+    profile, ruling = route.profile, route.ruling
+    page.line()
+    ends = (
+        f"round from {route.route.origin}" if route.route.lap else f"{route.route.origin} to {route.route.destination}"
+    )
+    page.line("Route ", (route.route.name, "bold"), f": {ends}")
+    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
+    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    start, stop = reader.length(ruling.start), reader.length(ruling.stop)
+    where = f"at {start}" if start == stop else f"from {start} to {stop}"
+    page.line(
+        "ruling grade ",
+        (effective, "bold"),
+        f" = grade {grade} and curve {curve}, on {ruling.track}, {where}",
+        indent=2,
+    )
+    for under in route.under_trains:
+        names = dict.fromkeys(train.name for train in answer.trains if train.length == under.train_length)
+        named = f" ({', '.join(names)})" if names else ""
+        page.line(
+            f"under a train {reader.length(under.train_length)} long{named}: {reader.grade(under.effective)}, "
+            f"with its head at {reader.length(under.at)}, on {profile.track_at(under.at)}",
+            indent=2,
+        )
+    if route.loads:
+        _add_loads(page, answer, route, reader)
+
+
+def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
+    by_train: dict[tuple[str, str], dict[str, Load]] = {}
+    for load in route.loads:
+        by_train.setdefault((load.power, load.car), {})[load.rail] = load
+    rows: list[list[Piece]] = [
+        [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
+    ]
+    page.table(["power", "car", *answer.rails], rows)
+    for (power, car), loads in by_train.items():
+        bound: dict[str, list[str]] = {}
+        for load in loads.values():
+            bound.setdefault(_bound(load, reader), []).append(load.rail)
+        for words, rails in bound.items():
+            page.line(f"{power} with {car}, {', '.join(rails)}: {words}", indent=4)
+
+
+def _load(load: Load) -> str:
+    told = f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)})"
+    return f"{told} {basis_told(load.basis, load.slipping_basis)}"
+
+
+def _bound(load: Load, reader: Reader) -> str:
+    """Return what binds a load, and where."""
+    parts = []
+    if load.fits is not None and load.fits < load.rated:
+        parts.append(f"{load.fits_by} holds no more than {_cars(load.fits)}")
+    binds = load.binds
+    if binds is not None:
+        parts.append(
+            f"with {_cars(binds.cars)} {FAILS[binds.test]} at {reader.length(binds.at)}, on {binds.track} "
+            f"(asks {reader.force(binds.demand)}, has {reader.force(binds.pull)})"
+        )
+    return "; ".join(parts) or "nothing binds"
+
+
+def _cars(count: int) -> str:
+    return "1 car" if count == 1 else f"{count} cars"

@@ -1,0 +1,106 @@
+"""The verdict on every named train, for a person."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from gradehaul.haulage.check import CheckAnswer, TrainAnswer
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.verdict import Outcome, Stretch
+from gradehaul.show.naming import basis_told, tracks_under, unjudged
+from gradehaul.show.page import Page, Piece
+from gradehaul.show.reading_units import Reader
+
+_OUTCOME: dict[Outcome, tuple[str, str]] = {
+    "climbs": ("climbs", "green"),
+    "marginal": ("marginal", "yellow"),
+    "stalls": ("STALLS", "bold red"),
+}
+
+
+def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add the verdicts: in a sentence, in a table with a row for each train and rail, and where to take care."""
+    missing = unjudged(answer)
+    if not answer.trains and not missing:
+        page.line()
+        page.line("No train is named, so none is judged: write [train.NAME] with a route and a consist.")
+        return
+    page.heading("Named trains")
+    judged = [train for train in answer.trains if train.rail in answer.judged_rails]
+    if judged:
+        page.line(*_sentence(answer, judged), indent=2)
+    for name in missing:
+        page.line(f"{name}: not judged, since its route is not among those answered.", indent=2)
+    profiles = {route.route.name: route.profile for route in answer.routes}
+    for name in dict.fromkeys(train.name for train in answer.trains):
+        _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, reader)
+    if answer.trains:
+        page.line(
+            "To spare: the least of pull less demand. Places are those of the train's head, from where its route begins; "
+            "of a train that stalls, where it stalls first.",
+            indent=2,
+        )
+
+
+def _add_train(
+    page: Page,
+    answer: CheckAnswer,
+    verdicts: list[TrainAnswer],
+    profiles: Mapping[str, RouteProfile],
+    reader: Reader,
+) -> None:
+    """Add a train: a row for each rail, the judged ones first, and where to take care on those."""
+    judged = [train for train in verdicts if train.rail in answer.judged_rails]
+    others = [train for train in verdicts if train.rail not in answer.judged_rails]
+    first = verdicts[0]
+    page.line((first.name, "bold"), f", {reader.length(first.length)} long, on route {first.route}:", indent=2)
+    heads = ["rail", "verdict", "to spare>", "head at>", "on track", "downhill", "pull"]
+    page.table(heads, [_row(train, reader) for train in (*judged, *others)], indent=4)
+    for train in judged:
+        _add_care(page, train, profiles[train.route], reader)
+
+
+def _sentence(answer: CheckAnswer, judged: Iterable[TrainAnswer]) -> list[Piece]:
+    rails = " and ".join(f'"{rail}"' for rail in answer.judged_rails)
+    if answer.passes:
+        return [("All get through", "green"), f" and hold back downhill, judged on rail {rails}."]
+    failing = [t for t in judged if t.verdict.outcome == "stalls" or not t.verdict.holds_back]
+    names = ", ".join(dict.fromkeys(train.name for train in failing))
+    return [("Not all get through", "bold red"), f", judged on rail {rails}: {names}."]
+
+
+def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
+    verdict = train.verdict
+    downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
+    return [
+        train.rail,
+        _OUTCOME[verdict.outcome],
+        reader.force(verdict.margin),
+        reader.length(verdict.at),
+        verdict.track,
+        downhill,
+        basis_told(verdict.basis, verdict.slipping_basis),
+    ]
+
+
+def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, reader: Reader) -> None:
+    verdict = train.verdict
+    told = [
+        ("stalls", verdict.stalling),
+        ("must not stop, since it would not start again,", verdict.no_stopping),
+        ("would not recover from a slip", verdict.no_recovery),
+    ]
+    for words, stretches in told:
+        if stretches:
+            where = "; ".join(_stretch(stretch, profile, reader) for stretch in stretches)
+            page.line(f"{train.rail}: {words} {where}", indent=4)
+    if verdict.runs_away_at is not None:
+        place = reader.length(verdict.runs_away_at)
+        track = profile.track_at(verdict.runs_away_at, ahead=True)
+        page.line(f"{train.rail}: pushes its locomotives down the hill, first at {place}, on {track}", indent=4)
+
+
+def _stretch(stretch: Stretch, profile: RouteProfile, reader: Reader) -> str:
+    where = tracks_under(profile, stretch.start, stretch.stop)
+    start, stop = reader.length(stretch.start), reader.length(stretch.stop)
+    return f"at {start}, {where}" if start == stop else f"from {start} to {stop}, {where}"

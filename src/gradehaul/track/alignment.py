@@ -1,0 +1,69 @@
+"""The alignment: every track with its curvature and railhead along it, and how the tracks lie in the plane."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from gradehaul.plan.records import Note, Plan
+from gradehaul.track.chains import Chain, chains
+from gradehaul.track.curvature import Section, sections, summed_curvature
+from gradehaul.track.piecewise import PiecewiseQuadratic
+from gradehaul.track.positions import Positions, closure_notes, reckon
+from gradehaul.track.railhead import solve_railheads
+from gradehaul.track.vertical import notes_on_grades, round_grades
+
+
+@dataclass(frozen=True, slots=True)
+class AlignedTrack:
+    """A track with its geometry, in its line's direction: `railhead`, m, and `turning`, summed |curvature|, radians."""
+
+    id: str
+    name: str
+    length: float
+    sections: tuple[Section, ...]
+    railhead: PiecewiseQuadratic
+    turning: PiecewiseQuadratic
+    rail: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """All tracks by id, where they lie, the railhead of every joint, m, and what was noted on the way."""
+
+    plan: Plan
+    chains: tuple[Chain, ...]
+    tracks: Mapping[str, AlignedTrack]
+    railheads: Mapping[str, float]
+    """Railhead of each joint, m: at a rounded change of grade, the height where the grades meet."""
+    positions: Positions
+    notes: tuple[Note, ...]
+
+
+def align(plan: Plan) -> Alignment:
+    """Work out the geometry of every track of a plan.
+
+    Raises
+    ------
+    Problems
+        Heights that contradict one another, or a piece of the network without a known height.
+    """
+    in_order = chains(plan)
+    curvature = sections(plan, in_order)
+    heights = solve_railheads(plan)
+    rounded = round_grades(plan, in_order, heights)
+    tracks = {
+        track.id: AlignedTrack(
+            id=track.id,
+            name=track.name,
+            length=track.length,
+            sections=curvature[track.id],
+            railhead=rounded[track.id],
+            turning=summed_curvature(curvature[track.id]),
+            rail=track.rail,
+        )
+        for track in plan.tracks.values()
+    }
+    positions = reckon(plan, curvature)
+    notes = (*heights.notes, *notes_on_grades(plan, in_order, heights), *closure_notes(plan, positions))
+    return Alignment(plan, in_order, tracks, heights.joints, positions, notes)

@@ -1,0 +1,96 @@
+"""Curvature along each track: signed, 0 for straight, linear in easements, which take it from their neighbors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from gradehaul.plan.records import Plan, Track
+from gradehaul.track.chains import Chain
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A stretch whose curvature, 1/m, runs evenly from `first` to `last` over its length, m; positive is left."""
+
+    length: float
+    first: float
+    last: float
+
+    def reversed(self) -> Section:
+        """Return the section as met from its far end: the hands change sides."""
+        return Section(self.length, -self.last, -self.first)
+
+
+def sections(plan: Plan, chains: Sequence[Chain]) -> dict[str, tuple[Section, ...]]:
+    """Return the sections of every track, by its id, in its line's direction.
+
+    An easement track runs from the curvature of the track before to that of the track after, across plain joints; a
+    turnout, a crossing or an end counts as straight. (A plan is refused where two easements meet.)
+    """
+    result: dict[str, tuple[Section, ...]] = {}
+    for chain in chains:
+        order = chain.tracks(plan)
+        for place, (track, forward) in enumerate(order):
+            if track.kind != "easement":
+                result[track.id] = _own_sections(track)
+                continue
+            before = order[place - 1] if place > 0 or chain.closed else None
+            after = order[(place + 1) % len(order)] if place + 1 < len(order) or chain.closed else None
+            # the neighbor's curvature where it touches, seen along the chain
+            first = _touching(before, at_its_end=True)
+            last = _touching(after, at_its_end=False)
+            section = Section(track.length, first, last)
+            result[track.id] = (section if forward else section.reversed(),)
+    return result
+
+
+def _own_sections(track: Track) -> tuple[Section, ...]:
+    k, ease = track.curvature, track.ease
+    if not ease:
+        return (Section(track.length, k, k),)
+    arc = track.length - 2 * ease
+    middle = (Section(arc, k, k),) if arc > 0 else ()
+    return (Section(ease, 0.0, k), *middle, Section(ease, k, 0.0))
+
+
+def _touching(neighbor: tuple[Track, bool] | None, *, at_its_end: bool) -> float:
+    if neighbor is None:
+        return 0.0
+    track, forward = neighbor
+    parts = _own_sections(track)
+    if forward:
+        return parts[-1].last if at_its_end else parts[0].first
+    return -parts[0].first if at_its_end else -parts[-1].last
+
+
+def summed_curvature(parts: Sequence[Section]) -> PiecewiseQuadratic:
+    """Return K(s) = ∫|κ| ds along sections, radians, from 0.
+
+    A section that passes through zero between opposite hands is two pieces.
+
+    Examples
+    --------
+    Half a turn at 0.5 m radius sums to π whatever its hand:
+
+    >>> import math
+    >>> round(summed_curvature([Section(0.5 * math.pi, -2.0, -2.0)])(0.5 * math.pi) / math.pi, 12)
+    1.0
+    """
+    rows: list[tuple[float, float, float]] = []
+    for part in parts:
+        if part.first * part.last < 0:
+            to_zero = part.length * part.first / (part.first - part.last)
+            rows += [(to_zero, abs(part.first), 0.0), (part.length - to_zero, 0.0, abs(part.last))]
+        else:
+            rows.append((part.length, abs(part.first), abs(part.last)))
+    width, first, last = np.array(rows).T
+    gain = 0.5 * width * (first + last)
+    return PiecewiseQuadratic(_running_total(width), _running_total(gain)[:-1], first, (last - first) / width)
+
+
+def _running_total(parts: FloatArray) -> FloatArray:
+    return np.concatenate([[0.0], np.cumsum(parts)])

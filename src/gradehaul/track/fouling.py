@@ -1,0 +1,452 @@
+"""Clear lengths: how much of a berth lies clear of every other track on its level."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from heapq import heapify, heappop, heappush
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.records import Berth, LineEnd, Note, Plan
+from gradehaul.quantities import describe
+from gradehaul.scales import clear_height
+from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.positions import Positions, figure_name, points
+
+if TYPE_CHECKING:
+    from gradehaul.track.alignment import Alignment
+
+__all__ = ["ClearLength", "clear_lengths", "fouling_notes"]
+
+_SAGITTA = 1 / 4000
+"""How far a chord may stray from its track, as a share of the fouling distance: 0.011 mm in HO."""
+
+_LONGEST = 4.0
+"""The longest chord, in fouling distances, over which the railhead counts as straight."""
+
+_ONWARD = 1.5
+"""How far the track that continues a berth is left out, in fouling distances along the rail.
+
+What lies farther along a curve of a radius of at least the fouling distance is farther than that distance from the
+berth: 2 R sin(1.5 d / 2 R) > d.
+"""
+
+_CHORDS_AT_ONCE = 500
+"""Chords of a berth searched at once, so that memory stays small."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClearLength:
+    """How much of a berth a train may stand on, and where: distances from the start of its first track, m.
+
+    `basis` tells where it comes from: `stated` by the builder, from the `map`, or, where the map does not close well
+    enough to tell, the `whole` berth.
+    """
+
+    berth: str
+    length: float
+    start: float
+    stop: float
+    basis: Literal["stated", "map", "whole"]
+
+
+def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, ClearLength]:
+    """Return the clear length of every berth, by its name.
+
+    A stated clear length holds; it is laid against the end of track, or against the berth's start where both or
+    neither of its ends is one. Else it is the longest stretch of the berth on which no other track of the same frame
+    comes nearer than the scale's fouling distance, center to center in the plane, with its railhead there within the
+    practice's clear height above or below. The berth's own tracks do not count, nor does the track that continues it
+    without a reversal, near the berth's end; the other legs of a turnout do. Places are good to 0.3 mm in HO where
+    tracks part at 0.1 rad, and better where they part faster.
+
+    Parameters
+    ----------
+    alignment
+        The plan with the geometry of its tracks.
+    positions
+        Where they lie.
+
+    Examples
+    --------
+    A spur that leaves straight track at 1 m radius is fouled up to where 1 m × (1 − cos θ) is 44 mm, at 0.298 m:
+
+    >>> from gradehaul.plan import read_plan
+    >>> from gradehaul.track.alignment import align
+    >>> from gradehaul.track.positions import reckon
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.A = 0
+    ... turnout.T = { toe = "Lead", legs = ["Main", "Spur"] }
+    ... [line.Lead]
+    ... from = "A"
+    ... to = "T"
+    ... track = [{ straight = 1 }]
+    ... [line.Main]
+    ... from = "T"
+    ... to = "B"
+    ... track = [{ straight = 2 }]
+    ... [line.Spur]
+    ... from = "T"
+    ... to = "C"
+    ... berth = "Quarry"
+    ... track = [{ left = 1, length = 1 }]
+    ... ''')
+    >>> alignment = align(plan)
+    >>> positions = reckon(plan, {name: track.sections for name, track in alignment.tracks.items()})
+    >>> clear = clear_lengths(alignment, positions)["Quarry"]
+    >>> round(clear.start, 3), round(clear.stop, 3), clear.basis
+    (0.298, 1.0, 'map')
+    """
+    plan = alignment.plan
+    found: dict[str, ClearLength] = {}
+    measured: dict[int, list[Berth]] = {}
+    for berth in plan.berths.values():
+        track = positions.tracks[berth.tracks[0]]
+        if berth.clear is not None:
+            found[berth.name] = _stated(plan, berth, berth.clear)
+        elif not positions.usable(track.frame):
+            whole = _length(plan, berth)
+            found[berth.name] = ClearLength(berth.name, whole, 0.0, whole, "whole")
+        else:
+            measured.setdefault(track.frame, []).append(berth)
+    for frame, berths in measured.items():
+        found.update(_measured(alignment, positions, frame, berths))
+    return {name: found[name] for name in plan.berths}
+
+
+def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
+    """Tell which berths have no clear length from the map, and at which the map does not show what fouls them."""
+    plan = alignment.plan
+    notes = []
+    for berth in plan.berths.values():
+        if berth.clear is not None:
+            continue
+        frame = positions.tracks[berth.tracks[0]].frame
+        place = f'berth "{berth.name}"'
+        whole = describe(_length(plan, berth), "length", plan.unit)
+        if not positions.usable(frame):
+            worst = positions.worst[frame]
+            share = describe(float(f"{worst.share:.2g}"), "share", "%")
+            text = (
+                f"its whole length of {whole} counts as clear, since the map cannot tell where other track fouls it: "
+                f"{figure_name(worst)} misses closing by {share} of its length; clear = … beside the berth tells it"
+            )
+            notes.append(Note(place, text))
+            continue
+        for end in _ends_of_line(plan, berth):
+            joint = plan.joints[plan.lines[end.line].joint(end.end)]
+            own = {end, *(other for pair in joint.through if end in pair for other in pair)}
+            unknown = [e.line for e in joint.ends if e not in own and _frame_at(plan, positions, e) != frame]
+            if joint.kind == "crossing" and unknown:
+                text = (
+                    f'it counts as clear up to the crossing "{joint.name}", since the angle at which '
+                    f"{', '.join(dict.fromkeys(unknown))} crosses there is unknown; clear = … beside the berth tells it"
+                )
+                notes.append(Note(place, text))
+    return notes
+
+
+def _frame_at(plan: Plan, positions: Positions, end: LineEnd) -> int:
+    return positions.tracks[plan.lines[end.line].tracks[0].id].frame
+
+
+def _length(plan: Plan, berth: Berth) -> float:
+    own = set(berth.tracks)
+    return math.fsum(track.length for track in plan.lines[berth.line].tracks if track.id in own)
+
+
+def _ends_of_line(plan: Plan, berth: Berth) -> list[LineEnd]:
+    """Return the ends of its line that a berth reaches."""
+    tracks = plan.lines[berth.line].tracks
+    ends = []
+    if tracks[0].id == berth.tracks[0]:
+        ends.append(LineEnd(berth.line, "from"))
+    if tracks[-1].id == berth.tracks[-1]:
+        ends.append(LineEnd(berth.line, "to"))
+    return ends
+
+
+def _stated(plan: Plan, berth: Berth, clear: float) -> ClearLength:
+    whole = _length(plan, berth)
+    clear = min(clear, whole)  # a plan allows for rounding
+    line = plan.lines[berth.line]
+    closed = {end.end for end in _ends_of_line(plan, berth) if plan.joints[line.joint(end.end)].kind == "end"}
+    start = whole - clear if closed == {"to"} else 0.0
+    return ClearLength(berth.name, clear, start, start + clear, "stated")
+
+
+# What is left out
+
+
+class _Onward(NamedTuple):
+    """How much of some tracks is left out, m, from the start and from the end of each, by their numbers, rising."""
+
+    track: NDArray[np.intp]
+    from_start: FloatArray
+    from_end: FloatArray
+
+
+class _Ahead(NamedTuple):
+    """A track that continues a berth: how far ahead it begins, m, its line, its place there, the way it is met."""
+
+    gone: float
+    line: str
+    place: int
+    forward: bool
+
+
+def _continuation(plan: Plan, berth: Berth, number: Mapping[str, int], reach: float) -> _Onward:
+    """Return what continues a berth without a reversal, as far as the reach along the rail."""
+    tracks = plan.lines[berth.line].tracks
+    first = next(place for place, track in enumerate(tracks) if track.id == berth.tracks[0])
+    last = first + len(berth.tracks) - 1
+    ahead = [
+        *_following(plan, _Ahead(0.0, berth.line, first, forward=False), 0.0),
+        *_following(plan, _Ahead(0.0, berth.line, last, forward=True), 0.0),
+    ]
+    heapify(ahead)
+    left_out: dict[tuple[int, bool], float] = {}
+    while ahead:
+        here = heappop(ahead)  # the nearest, so that each track is met once each way
+        track = plan.lines[here.line].tracks[here.place]
+        if (number[track.id], here.forward) in left_out:
+            continue
+        left_out[number[track.id], here.forward] = reach - here.gone
+        if here.gone + track.length < reach:
+            for onward in _following(plan, here, here.gone + track.length):
+                heappush(ahead, onward)
+    numbers = sorted({each for each, _ in left_out})
+    return _Onward(
+        np.array(numbers, dtype=np.intp),
+        np.array([left_out.get((each, True), 0.0) for each in numbers]),
+        np.array([left_out.get((each, False), 0.0) for each in numbers]),
+    )
+
+
+def _following(plan: Plan, here: _Ahead, gone: float) -> Iterator[_Ahead]:
+    """Yield the tracks that follow one: the next of its line, or those that trains reach through the joint there."""
+    onward = here.place + (1 if here.forward else -1)
+    if 0 <= onward < len(plan.lines[here.line].tracks):
+        yield _Ahead(gone, here.line, onward, here.forward)
+        return
+    end = LineEnd(here.line, "to" if here.forward else "from")
+    joint = plan.joints[plan.lines[end.line].joint(end.end)]
+    if joint.kind == "table":
+        return  # its lines stand apart by the length of the bridge
+    for pair in joint.through:
+        if end in pair:
+            entered = pair[1] if pair[0] == end else pair[0]
+            forward = entered.end == "from"
+            yield _Ahead(gone, entered.line, 0 if forward else len(plan.lines[entered.line].tracks) - 1, forward)
+
+
+# Measuring
+
+
+class _Chords(NamedTuple):
+    """Chords of tracks, n of them, in the order of the tracks and along each."""
+
+    track: NDArray[np.intp]
+    """The number of the track, shape (n,)."""
+    span: FloatArray
+    """Distances along the track of both ends, m, shape (n, 2)."""
+    ends: FloatArray
+    """x, y and railhead of both ends, m, shape (n, 2, 3)."""
+
+    def take(self, which: NDArray[np.intp]) -> _Chords:
+        return _Chords(self.track[which], self.span[which], self.ends[which])
+
+    def cut(self, span: FloatArray) -> _Chords:
+        """Return the same chords cut back to other distances."""
+        begin, width = self.span[:, :1], np.diff(self.span)
+        share = ((span - begin) / width)[:, :, np.newaxis]
+        return _Chords(self.track, span, self.ends[:, :1] + share * np.diff(self.ends, axis=1))
+
+
+def _chords(alignment: Alignment, positions: Positions, names: Sequence[str], distance: float) -> _Chords:
+    numbers, spans, ends = [], [], []
+    for number, name in enumerate(names):
+        track = alignment.tracks[name]
+        start = positions.tracks[name].start
+        trace = points(track.sections, start, distance * _SAGITTA, longest=distance * _LONGEST)
+        place = np.column_stack([trace.xy, track.railhead.at(trace.distance)])
+        numbers.append(np.full(trace.distance.size - 1, number))
+        spans.append(np.column_stack([trace.distance[:-1], trace.distance[1:]]))
+        ends.append(np.stack([place[:-1], place[1:]], axis=1))
+    return _Chords(np.concatenate(numbers), np.concatenate(spans), np.concatenate(ends))
+
+
+def _measured(
+    alignment: Alignment, positions: Positions, frame: int, berths: Sequence[Berth]
+) -> Iterator[tuple[str, ClearLength]]:
+    """Yield the clear length of each berth of one frame."""
+    plan = alignment.plan
+    distance = plan.scale.fouling_distance
+    field = _Field(alignment, positions, frame, distance) if distance > 0 else None
+    for berth in berths:
+        fouled = [np.empty((0, 2)), *(field.fouled(berth) if field else ())]
+        start, stop = _longest_gap(np.concatenate(fouled), _length(plan, berth))
+        yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map")
+
+
+class _Field:
+    """All track of one frame as chords, in a tree that finds those near a place."""
+
+    def __init__(self, alignment: Alignment, positions: Positions, frame: int, distance: float) -> None:
+        import shapely
+
+        self.plan = alignment.plan
+        self.distance = distance
+        names = [name for name, track in positions.tracks.items() if track.frame == frame]
+        self.number = {name: number for number, name in enumerate(names)}
+        self.chords = _chords(alignment, positions, names, distance)
+        self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
+        self.length = self.chords.span[self.first[1:] - 1, 1]
+        self.shapes = np.asarray(shapely.linestrings(self.chords.ends[:, :, :2]))
+        self.tree = shapely.STRtree(self.shapes)
+        self.height = math.inf
+        with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level
+            self.height = clear_height(self.plan.scale, self.plan.practice)
+
+    def fouled(self, berth: Berth) -> Iterator[FloatArray]:
+        """Yield stretches of a berth that other track fouls, m from its start, shape (m, 2)."""
+        own = [self.number[track] for track in berth.tracks]  # one after another, as in the line
+        lead = np.concatenate([[0.0], np.cumsum(self.length[own])])
+        onward = _continuation(self.plan, berth, self.number, _ONWARD * self.distance)
+        last = int(self.first[own[-1] + 1])
+        for begin in range(int(self.first[own[0]]), last, _CHORDS_AT_ONCE):
+            stop = min(begin + _CHORDS_AT_ONCE, last)
+            mine, near = self.tree.query(self.shapes[begin:stop], predicate="dwithin", distance=self.distance)
+            other = (self.chords.track[near] < own[0]) | (self.chords.track[near] > own[-1])
+            yours = self._without(self.chords.take(near[other]), onward)
+            kept = np.flatnonzero(yours[:, 0] < yours[:, 1])
+            theirs = self.chords.take(near[other][kept]).cut(yours[kept])
+            berths = self.chords.take(begin + mine[other][kept])
+            berths = berths._replace(span=berths.span + lead[berths.track - own[0]][:, np.newaxis])
+            # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
+            yield _near_stretches(berths, theirs, self.distance * (1 - 2 * _SAGITTA), self.height)
+
+    def _without(self, chords: _Chords, onward: _Onward) -> FloatArray:
+        """Return the spans of chords without what is left out; nothing is left of one that is not rising."""
+        if not onward.track.size:
+            return chords.span
+        place = np.minimum(np.searchsorted(onward.track, chords.track), onward.track.size - 1)
+        some = onward.track[place] == chords.track
+        low = np.where(some, onward.from_start[place], 0.0)
+        high = self.length[chords.track] - np.where(some, onward.from_end[place], 0.0)
+        return np.column_stack([np.maximum(chords.span[:, 0], low), np.minimum(chords.span[:, 1], high)])
+
+
+def _near_stretches(mine: _Chords, theirs: _Chords, distance: float, height: float) -> FloatArray:
+    """Return the stretch of each chord on which it is near the other of its pair, on one level.
+
+    All places within a distance of a chord are a disc at each end and a strip between; together they are convex, so a
+    straight line is within them from one place to another.
+
+    Parameters
+    ----------
+    mine, theirs
+        Pairs of chords.
+    distance
+        In the plane, m.
+    height
+        The difference of railheads from which on they are two levels, m.
+
+    Returns
+    -------
+    FloatArray
+        Where they begin and end by the spans of `mine`, m, shape (m, 2); none for pairs that are not near.
+    """
+    start, step = mine.ends[:, 0, :2], np.diff(mine.ends[:, :, :2], axis=1)[:, 0]
+    base, along = theirs.ends[:, 0, :2], np.diff(theirs.ends[:, :, :2], axis=1)[:, 0]
+    size = np.hypot(along[:, 0], along[:, 1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        along = np.where(size[:, np.newaxis] > 0, along / size[:, np.newaxis], 0.0)
+    left = np.column_stack([-along[:, 1], along[:, 0]])
+    off = start - base
+    lengthwise, sidewise = _dot(off, along), _dot(off, left)
+    lengthwise_step, sidewise_step = _dot(step, along), _dot(step, left)
+
+    strip = _common(
+        _between(lengthwise, lengthwise_step, 0.0, size), _between(sidewise, sidewise_step, -distance, distance)
+    )
+    discs = (_in_disc(off, step, distance), _in_disc(start - theirs.ends[:, 1, :2], step, distance))
+    near = _common(_hull(strip, *discs), np.array([0.0, 1.0]))
+
+    some = np.flatnonzero(near[:, 0] < near[:, 1])
+    near, size = near[some], size[some, np.newaxis]
+    mine, theirs = mine.take(some), theirs.take(some)
+    foot = np.clip(lengthwise[some, np.newaxis] + near * lengthwise_step[some, np.newaxis], 0.0, size)
+    share = np.divide(foot, size, out=np.zeros_like(foot), where=size > 0)
+    above = _railhead(mine, near) - _railhead(theirs, share)
+    # from one end of the near stretch to the other the difference of heights runs evenly
+    level = _common(_between(above[:, 0], np.diff(above)[:, 0], -height, height), np.array([0.0, 1.0]))
+    some = np.flatnonzero(level[:, 0] < level[:, 1])
+    near = near[some, :1] + level[some] * np.diff(near[some])
+    span = mine.span[some]
+    return span[:, :1] + near * np.diff(span)
+
+
+def _railhead(chords: _Chords, share: FloatArray) -> FloatArray:
+    height = chords.ends[:, :, 2]
+    return height[:, :1] + share * np.diff(height)
+
+
+def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
+    return one[:, 0] * other[:, 0] + one[:, 1] * other[:, 1]
+
+
+# Stretches, shape (n, 2): from the first to the second; none where the first is not the lesser.
+
+
+def _between(value: FloatArray, step: FloatArray, low: float | FloatArray, high: float | FloatArray) -> FloatArray:
+    """Return the stretch of t on which value + t step lies between two bounds."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, other = (low - value) / step, (high - value) / step
+    inside = (low < value) & (value < high)
+    level = step == 0.0
+    begin = np.where(level, np.where(inside, -np.inf, np.inf), np.minimum(one, other))
+    return np.column_stack([begin, np.where(level, -begin, np.maximum(one, other))])
+
+
+def _in_disc(off: FloatArray, step: FloatArray, radius: float) -> FloatArray:
+    """Return the stretch of t on which off + t step, m, is nearer than the radius to zero; steps are never zero."""
+    a, b, c = _dot(step, step), _dot(off, step), _dot(off, off) - radius**2
+    root = b * b - a * c
+    half = np.where(root > 0, np.sqrt(np.maximum(root, 0.0)) / a, -np.inf)
+    return np.column_stack([-b / a - half, -b / a + half])
+
+
+def _common(one: FloatArray, other: FloatArray) -> FloatArray:
+    return np.stack([np.maximum(one[..., 0], other[..., 0]), np.minimum(one[..., 1], other[..., 1])], axis=-1)
+
+
+def _hull(*parts: FloatArray) -> FloatArray:
+    """Return the stretch that holds all those given that are any."""
+    every = np.stack(parts)
+    none = every[..., 0] >= every[..., 1]
+    every[none] = np.inf, -np.inf
+    return np.stack([every[..., 0].min(axis=0), every[..., 1].max(axis=0)], axis=-1)
+
+
+def _longest_gap(stretches: FloatArray, whole: float) -> tuple[float, float]:
+    """Return the longest part of a length that no stretch covers.
+
+    Examples
+    --------
+    >>> _longest_gap(np.array([[3.0, 5.0], [0.0, 1.0], [4.0, 6.0]]), 9.0)
+    (6.0, 9.0)
+    """
+    order = np.argsort(stretches[:, 0])
+    begin = np.concatenate([[0.0], np.maximum.accumulate(np.clip(stretches[order, 1], 0.0, whole))])
+    stop = np.concatenate([np.clip(stretches[order, 0], 0.0, whole), [whole]])
+    best = int(np.argmax(stop - begin))
+    return (float(begin[best]), float(stop[best])) if stop[best] > begin[best] else (0.0, 0.0)

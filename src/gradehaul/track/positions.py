@@ -1,0 +1,535 @@
+"""Positions by dead reckoning: where every track lies in the plane, and by how much closed figures miss closing."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.plan.records import Joint, LineEnd, Note, Plan
+from gradehaul.quantities import convert, describe
+from gradehaul.track.curvature import Section
+from gradehaul.track.piecewise import FloatArray
+
+__all__ = [
+    "ClosureError",
+    "JointPosition",
+    "Pose",
+    "Positions",
+    "Trace",
+    "TrackPosition",
+    "closure_notes",
+    "points",
+    "reckon",
+]
+
+ComplexArray = NDArray[np.complex128]
+
+USABLE_MISCLOSURE = 0.01
+"""A figure that misses closing by more than this share of its length makes its frame unusable: our own limit."""
+
+PERFECT = (1e-4, math.radians(0.01))
+"""Misclosures below this distance, m, and angle, rad, are not worth a note: no builder lays track closer."""
+
+MOST_POINTS = 2_000
+"""The most pieces into which one track is cut for drawing or measuring."""
+
+_TURN_OF_PART = 2.0
+"""An easement is integrated in parts that turn by at most this, rad, so that the rule below is exact to rounding."""
+
+_MOST_PARTS = 64
+"""The most parts of one easement: over 20 full turns; one that turns farther is only approximate."""
+
+_RULE = 12
+"""Points of the Gauss-Legendre rule for each part of an easement."""
+
+_NAMED_LINES = 8
+"""Lines of a figure that a note names."""
+
+
+class Pose(NamedTuple):
+    """A place, m, and the heading there, radians counterclockwise, 0 along x."""
+
+    x: float
+    y: float
+    heading: float
+
+
+@dataclass(frozen=True, slots=True)
+class TrackPosition:
+    """Where a track starts, in its line's direction; poses compare only within one frame."""
+
+    id: str
+    frame: int
+    start: Pose
+
+
+@dataclass(frozen=True, slots=True)
+class JointPosition:
+    """Where a joint lies, with the heading in which the first line that leaves it leaves it.
+
+    Lines that meet at a turntable, or cross without slips, may lie in frames of their own; then this is the place of
+    that first line's end.
+    """
+
+    name: str
+    frame: int
+    pose: Pose
+
+
+@dataclass(frozen=True, slots=True)
+class ClosureError:
+    """By how much a closed figure of lines misses closing, as a surveyor tells it.
+
+    `angle` is between -π and π; None where lines cross at an angle that nothing tells, so that only the distance can
+    be judged.
+    """
+
+    lines: tuple[str, ...]
+    """In the order of the walk round the figure."""
+    frame: int
+    distance: float
+    """m"""
+    angle: float | None
+    """rad"""
+    length: float
+    """Length of the figure, m."""
+
+    @property
+    def share(self) -> float:
+        """The distance over the length of the figure."""
+        return self.distance / self.length
+
+
+@dataclass(frozen=True)
+class Positions:
+    """Every track by id and every joint by name with its place, and every closed figure with its misclosure.
+
+    Frame 0 has the place and heading that the plan's map gives; each connected piece of the plan that it does not
+    reach has a frame of its own, which starts at its first line.
+    """
+
+    tracks: Mapping[str, TrackPosition]
+    joints: Mapping[str, JointPosition]
+    closures: tuple[ClosureError, ...]
+
+    @cached_property
+    def worst(self) -> Mapping[int, ClosureError]:
+        """The figure of each frame that misses closing by the largest share of its length."""
+        found: dict[int, ClosureError] = {}
+        for closure in self.closures:
+            if closure.frame not in found or closure.share > found[closure.frame].share:
+                found[closure.frame] = closure
+        return found
+
+    def usable(self, where: str | int) -> bool:
+        """Tell whether distances between tracks can be taken from the positions.
+
+        Parameters
+        ----------
+        where
+            A track's id, or a frame.
+
+        Returns
+        -------
+        bool
+            False where a figure of the frame misses closing by more than 1 % of its length.
+        """
+        frame = self.tracks[where].frame if isinstance(where, str) else where
+        return frame not in self.worst or self.worst[frame].share <= USABLE_MISCLOSURE
+
+
+# One track
+
+
+class Trace(NamedTuple):
+    """Points along a track: the distance of each from the track's start, m, shape (n,), and x, y, m, shape (n, 2)."""
+
+    distance: FloatArray
+    xy: FloatArray
+
+
+def points(
+    sections: Sequence[Section],
+    start: Pose = Pose(0.0, 0.0, 0.0),  # noqa: B008 - a frozen pose
+    tolerance: float = 1e-4,
+    *,
+    longest: float = math.inf,
+    most: int = MOST_POINTS,
+) -> Trace:
+    """Return points along a track, each in its place to rounding, so close that chords between them stand for it.
+
+    An arc of curvature κ strays from a chord over the length h by the sagitta κ h² / 8, so h = √(8 tolerance / κ);
+    in an easement the larger curvature of its ends counts.
+
+    Parameters
+    ----------
+    sections
+        The track's sections, at least one.
+    start
+        Where it starts.
+    tolerance
+        The largest sagitta, m, greater than 0.
+    longest
+        The longest chord, m.
+    most
+        The most chords, or one a section if that is more. A track that would need more gets this many, and its
+        sagittas exceed the tolerance.
+
+    Examples
+    --------
+    A quarter turn to the left at 0.5 m radius:
+
+    >>> trace = points([Section(0.25 * math.pi, 2.0, 2.0)], tolerance=0.01)
+    >>> [round(float(value), 6) for value in trace.xy[-1]], trace.distance.size
+    ([0.5, 0.5], 5)
+    """
+    length, first, last = np.array([(part.length, part.first, part.last) for part in sections]).T
+    sharpest = np.maximum(np.abs(first), np.abs(last))
+    count = np.maximum(length * np.sqrt(sharpest / (8.0 * tolerance)), length / longest)
+    count = np.maximum(count, np.where(first != last, length * sharpest / _TURN_OF_PART, 0.0))
+    whole = np.ceil(np.clip(count * (1 - 1e-12), 1.0, float(most)))
+    if whole.sum() > most:
+        whole = np.maximum(np.floor(whole * (most / whole.sum())), 1.0)
+    parts = _parts(length, first, last, whole.astype(int))
+    turns = _turns(parts)
+    heading = start.heading + np.concatenate([[0.0], np.cumsum(turns)[:-1]])
+    places = complex(start.x, start.y) + np.concatenate([[0.0], np.cumsum(_chords(parts) * np.exp(1j * heading))])
+    distance = np.concatenate([[0.0], np.cumsum(parts.length)])
+    return Trace(distance, np.column_stack([places.real, places.imag]))
+
+
+class _Parts(NamedTuple):
+    """Short stretches of evenly running curvature: lengths, m, curvatures at both ends, 1/m, shape (n,) each."""
+
+    length: FloatArray
+    first: FloatArray
+    last: FloatArray
+
+
+def _parts(length: FloatArray, first: FloatArray, last: FloatArray, count: NDArray[np.int_]) -> _Parts:
+    """Cut each section into a count of equal parts."""
+    section = np.repeat(np.arange(length.size), count)
+    place = np.arange(section.size) - np.repeat(np.cumsum(count) - count, count)
+    rise = (last - first)[section] / count[section]
+    begin = first[section] + place * rise
+    # an arc stays exactly even
+    return _Parts((length / count)[section], begin, np.where(rise == 0.0, begin, begin + rise))
+
+
+def _turns(parts: _Parts) -> FloatArray:
+    return 0.5 * parts.length * (parts.first + parts.last)
+
+
+@lru_cache(maxsize=1)
+def _gauss_legendre() -> tuple[FloatArray, FloatArray]:
+    """Return the points and weights of the rule on the stretch from 0 to 1."""
+    place, weight = np.polynomial.legendre.leggauss(_RULE)
+    return 0.5 * (place + 1.0), 0.5 * weight
+
+
+def _chords(parts: _Parts) -> ComplexArray:
+    """Return how far each part leads from its start, x + iy with x along the heading there.
+
+    An arc's chord is length × sin(α) / α at the angle α, half of what it turns. An easement is a clothoid: ∫ exp(iθ) ds
+    with θ = κ₁ s + (κ₂ − κ₁) s² / (2 length), by a Gauss-Legendre rule that is exact to rounding where it turns little.
+    """
+    half = 0.5 * _turns(parts)
+    chord: ComplexArray = parts.length * np.sinc(half / math.pi) * np.exp(1j * half)
+    eased = np.flatnonzero(parts.first != parts.last)
+    if eased.size:
+        place, weight = _gauss_legendre()
+        length, first, last = (column[eased, np.newaxis] for column in parts)
+        turned = length * place * (first + 0.5 * (last - first) * place)
+        chord[eased] = parts.length[eased] * (np.exp(1j * turned) @ weight)
+    return chord
+
+
+class _Leg(NamedTuple):
+    """How far a track or a line leads from its start, x + iy with x along the heading there, and by what it turns."""
+
+    chord: complex
+    turn: float
+
+    def then(self, other: _Leg) -> _Leg:
+        return _Leg(self.chord + other.chord * cmath.exp(1j * self.turn), self.turn + other.turn)
+
+
+def _legs(sections: Mapping[str, Sequence[Section]]) -> dict[str, _Leg]:
+    """Return the leg of every track."""
+    if not sections:
+        return {}
+    table = np.array([(p.length, p.first, p.last) for parts in sections.values() for p in parts])
+    length, first, last = table.T
+    turned = length * np.maximum(np.abs(first), np.abs(last))
+    count = np.where(first != last, np.ceil(np.clip(turned / _TURN_OF_PART, 1.0, _MOST_PARTS)), 1.0).astype(int)
+    parts = _parts(length, first, last, count)
+    chords, turns = _chords(parts).tolist(), _turns(parts).tolist()
+    sizes = iter(count.tolist())
+    found: dict[str, _Leg] = {}
+    at = 0
+    for track, own in sections.items():
+        leg = _Leg(0j, 0.0)
+        for _ in range(sum(next(sizes) for _ in own)):
+            leg = leg.then(_Leg(chords[at], turns[at]))
+            at += 1
+        found[track] = leg
+    return found
+
+
+# The whole plan
+
+
+@dataclass(slots=True)
+class _Tangent:
+    """Line ends at one joint that lie on one tangent; each leaves along it (1) or against it (-1)."""
+
+    joint: str
+    ends: list[LineEnd]
+    frame: int = -1
+    place: complex = 0j
+    heading: float = 0.0
+    parent: int = -1
+    """The tangent from which this one was reached first, -1 where a frame starts."""
+    line: str = ""
+    """The line over which it was reached."""
+    depth: int = 0
+
+
+class _Survey:
+    """The lines of a plan as they are walked: each tangent gets its place when it is first reached."""
+
+    def __init__(self, plan: Plan, legs: Mapping[str, _Leg]) -> None:
+        self.plan = plan
+        self.legs = legs
+        self.tangents: list[_Tangent] = []
+        self.on: dict[LineEnd, tuple[int, int]] = {}
+        """The tangent of each line end, and 1 or -1: how it leaves along it."""
+        for joint in plan.joints.values():
+            self._find_tangents(joint)
+        self.closures: list[ClosureError] = []
+        self.frames = 0
+        self._walked: set[str] = set()
+        self._line_legs = {line.name: self._whole(line.name) for line in plan.lines.values()}
+
+    def _find_tangents(self, joint: Joint) -> None:
+        """Gather the ends at a joint that continue one another; on a turntable each stands alone."""
+        follow: dict[LineEnd, list[LineEnd]] = {end: [] for end in joint.ends}
+        if joint.kind != "table":
+            for one, other in joint.through:
+                follow[one].append(other)
+                follow[other].append(one)
+        for first in joint.ends:
+            if first in self.on:
+                continue
+            tangent = _Tangent(joint.name, [first])
+            self.on[first] = (len(self.tangents), 1)
+            for end in tangent.ends:  # grows as it is walked
+                for other in follow[end]:
+                    if other not in self.on:
+                        self.on[other] = (len(self.tangents), -self.on[end][1])
+                        tangent.ends.append(other)
+            tangent.ends.sort(key=joint.ends.index)
+            self.tangents.append(tangent)
+
+    def _whole(self, line: str) -> _Leg:
+        leg = _Leg(0j, 0.0)
+        for track in self.plan.lines[line].tracks:
+            leg = leg.then(self.legs[track.id])
+        return leg
+
+    def leaving(self, end: LineEnd) -> float:
+        """Return the heading in which a line end leaves its joint."""
+        number, way = self.on[end]
+        return self.tangents[number].heading + (0.0 if way == 1 else math.pi)
+
+    def _far_end(self, end: LineEnd) -> tuple[LineEnd, complex, float]:
+        """Return the other end of a line reached from one, where it comes to lie, and how it leaves there."""
+        heading, place = self.leaving(end), self.tangents[self.on[end][0]].place
+        leg = self._line_legs[end.line]
+        if end.end == "from":
+            return LineEnd(end.line, "to"), place + leg.chord * cmath.exp(1j * heading), heading + leg.turn + math.pi
+        heading += math.pi - leg.turn
+        return LineEnd(end.line, "from"), place - leg.chord * cmath.exp(1j * heading), heading
+
+    def start(self, end: LineEnd, pose: Pose) -> None:
+        """Place one line end and all that can be reached from it, nearest by count of lines first."""
+        root, _ = self.on[end]
+        self._place(root, end, complex(pose.x, pose.y), pose.heading)
+        queue = deque([root])
+        while queue:
+            here = queue.popleft()
+            for near in self.tangents[here].ends:
+                if near.line in self._walked:
+                    continue
+                self._walked.add(near.line)
+                far, place, heading = self._far_end(near)
+                there, _ = self.on[far]
+                tangent = self.tangents[there]
+                if tangent.frame == self.frames:
+                    angle = math.remainder(heading - self.leaving(far), math.tau)
+                    self._close(here, there, abs(place - tangent.place), angle, near.line)
+                    continue
+                self._place(there, far, place, heading)
+                tangent.parent, tangent.line, tangent.depth = here, near.line, self.tangents[here].depth + 1
+                queue.append(there)
+        self.frames += 1
+
+    def _place(self, number: int, end: LineEnd, place: complex, heading: float) -> None:
+        tangent = self.tangents[number]
+        tangent.frame, tangent.place = self.frames, place
+        tangent.heading = heading if self.on[end][1] == 1 else heading + math.pi
+
+    def _close(self, one: int, other: int, distance: float, angle: float | None, line: str = "") -> None:
+        """Record the figure made by a line, or by a crossing, and the ways by which its two ends were reached."""
+        up: list[str] = []
+        down: list[str] = []
+        while one != other:
+            if self.tangents[one].depth >= self.tangents[other].depth:
+                up.append(self.tangents[one].line)
+                one = self.tangents[one].parent
+            else:
+                down.append(self.tangents[other].line)
+                other = self.tangents[other].parent
+        lines = (*reversed(down), *([line] if line else ()), *up)
+        length = sum(self.plan.lines[name].length for name in lines)
+        self.closures.append(ClosureError(lines, self.tangents[one].frame, distance, angle, length))
+
+    def close_crossings(self) -> None:
+        """Compare the places of lines that cross: their angle is unknown, and they meet in one point."""
+        first: dict[tuple[str, int], int] = {}
+        for number, tangent in enumerate(self.tangents):
+            if self.plan.joints[tangent.joint].kind == "crossing":
+                other = first.setdefault((tangent.joint, tangent.frame), number)
+                if other != number:
+                    self._close(other, number, abs(tangent.place - self.tangents[other].place), None)
+
+    def pose(self, end: LineEnd) -> Pose:
+        """Return where a line end lies and the heading in which it leaves."""
+        place = self.tangents[self.on[end][0]].place
+        return Pose(place.real, place.imag, math.remainder(self.leaving(end), math.tau))
+
+    def along(self, line: str) -> Iterator[tuple[str, Pose]]:
+        """Yield every track of a line with where it starts."""
+        pose = self.pose(LineEnd(line, "from"))
+        place, heading = complex(pose.x, pose.y), pose.heading
+        for track in self.plan.lines[line].tracks:
+            yield track.id, Pose(place.real, place.imag, math.remainder(heading, math.tau))
+            leg = self.legs[track.id]
+            place += leg.chord * cmath.exp(1j * heading)
+            heading += leg.turn
+
+
+def _first_to_leave(joint: Joint) -> LineEnd:
+    return next((end for end in joint.ends if end.end == "from"), joint.ends[0])
+
+
+def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
+    """Work out where every track lies, from the map's start along the rails.
+
+    The map's heading is that of the first line that leaves its joint: the first in the order of the file whose `from`
+    is there, or, where lines only end there, the first of these, taken out of the joint, against its own direction.
+    Without a map the first line's `from` lies at (0, 0) and heads along x. Positions go on through plain joints,
+    turnouts and the lines and slips of crossings, all of which continue as tangents; not across a turntable, nor from
+    one line of a crossing to the other where no slip joins them, since their angle is unknown. What cannot be reached
+    starts a frame of its own, at (0, 0) along x with its first line.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    sections
+        The sections of every track, by its id.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> from gradehaul.track.chains import chains
+    >>> from gradehaul.track.curvature import sections
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.A = 0
+    ... map = { joint = "A", x = 1, y = 2, heading = 90 }
+    ... [line.Main]
+    ... from = "A"
+    ... to = "B"
+    ... track = [{ straight = 3 }, { straight = 1 }]
+    ... ''')
+    >>> found = reckon(plan, sections(plan, chains(plan)))
+    >>> [round(value, 6) for value in found.tracks["Main:2"].start]
+    [1.0, 5.0, 1.570796]
+    """
+    survey = _Survey(plan, _legs(sections))
+    if plan.map is not None:
+        start = Pose(plan.map.x, plan.map.y, plan.map.heading)
+        survey.start(_first_to_leave(plan.joints[plan.map.joint]), start)
+    for line in plan.lines:
+        end = LineEnd(line, "from")
+        if survey.tangents[survey.on[end][0]].frame < 0:
+            survey.start(end, Pose(0.0, 0.0, 0.0))
+    survey.close_crossings()
+
+    def frame(end: LineEnd) -> int:
+        return survey.tangents[survey.on[end][0]].frame
+
+    tracks = {
+        track: TrackPosition(track, frame(LineEnd(line, "from")), pose)
+        for line in plan.lines
+        for track, pose in survey.along(line)
+    }
+    joints = {}
+    for name, joint in plan.joints.items():
+        end = _first_to_leave(joint)
+        joints[name] = JointPosition(name, frame(end), survey.pose(end))
+    return Positions(tracks, joints, tuple(survey.closures))
+
+
+# Notes
+
+
+def closure_notes(plan: Plan, positions: Positions) -> list[Note]:
+    """Tell by how much each closed figure misses closing; those that close as well as track is laid get no note."""
+    notes = []
+    for closure in positions.closures:
+        distance, angle = closure.distance, abs(closure.angle or 0.0)
+        if distance < PERFECT[0] and angle < PERFECT[1]:
+            continue
+        text = f"closes to {_two_digits(distance, plan.unit)}"
+        if closure.angle is not None:
+            degrees = describe(math.radians(_rounded(math.degrees(angle))), "angle", "deg")
+            text += f" and {degrees.removesuffix(' deg')}°"
+        share = describe(_rounded(closure.share), "share", "%")
+        text += f" over {describe(closure.length, 'length', plan.unit)} ({share})"
+        notes.append(Note(figure_name(closure), text))
+    return notes
+
+
+def figure_name(closure: ClosureError) -> str:
+    """Return the words that name a figure by its lines.
+
+    Examples
+    --------
+    >>> figure_name(ClosureError(("Main", "Loop"), 0, 0.0, 0.0, 4.0))
+    'figure Main, Loop'
+    """
+    rest = len(closure.lines) - _NAMED_LINES
+    more = f" and {rest} more" if rest > 0 else ""
+    return f"figure {', '.join(closure.lines[:_NAMED_LINES])}{more}"
+
+
+def _rounded(value: float) -> float:
+    """Return a value to two digits that count: a misclosure is never known better."""
+    return float(f"{value:.2g}") if value >= 1e-6 else 0.0
+
+
+def _two_digits(length: float, unit: str) -> str:
+    told = convert(length, unit)
+    return describe(length * _rounded(told) / told if told else 0.0, "length", unit)
