@@ -47,9 +47,9 @@ def test_every_plan_loads_and_answers(name):
     answer = answer_to(name)
     assert answer.routes
     for route in answer.routes:
-        assert 0 < route.ruling.effective < 0.05, "a demo hill is one that a builder would build"
+        assert 0 <= route.ruling.effective < 0.05, "a demo hill is one that a builder would build"
         assert route.loads
-    assert all(0 < berth.clear_length for berth in answer.berths)
+    assert all(berth.clear_length > 0 for berth in answer.berths)
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
@@ -66,7 +66,9 @@ def test_every_file_says_what_it_is_and_that_it_is_invented(path):
 
 @pytest.mark.parametrize("path", STOCK, ids=lambda path: path.stem)
 def test_stock_is_shared(path):
-    uses = [name for name in PLANS if path.name in tomli.loads((FOLDER / f"{name}.toml").read_text()).get("include", [])]
+    uses = [
+        name for name in PLANS if path.name in tomli.loads((FOLDER / f"{name}.toml").read_text()).get("include", [])
+    ]
     assert len(uses) >= 2
 
 
@@ -252,9 +254,7 @@ def test_published_load_at_full_size():
     # US Army subcourse TR0603, Rail Operations Planning, paragraphs 2.5 to 2.12 (read): 33,600 lbf x 0.80 / 45 lb per
     # ton = 597.33 short tons; two engines at 100 % lift twice that, 23.89 cars of 50 tons
     answer = answer_to("full-size-example")
-    limits = {
-        (load.power, load.car): load.limit for load in route_of(answer, "Up").loads if load.rail == "clean"
-    }
+    limits = {(load.power, load.car): load.limit for load in route_of(answer, "Up").loads if load.rail == "clean"}
     tons = 33_600 * 0.80 / (7 + 1.5 * 20 + 10 * 0.8)
     assert limits["diesel", "one ton"] == floor(tons) == 597
     assert limits["diesel", "fifty tons"] == floor(tons / 50) == 11

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError
-from gradehaul.release import VERSION
 
 if TYPE_CHECKING:
     from gradehaul.haulage.check import CheckAnswer
@@ -44,7 +44,7 @@ class _Verbs(click.Group):
 
 
 @click.group(cls=_Verbs, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(VERSION, prog_name="gradehaul", message="%(prog)s %(version)s")
+@click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
 def main() -> None:
     r"""Tell what each hill of a model railway asks of each train, and which trains still climb.
 
@@ -59,7 +59,7 @@ def main() -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The loads as a table for a spreadsheet.")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
-@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all, and print nothing.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")

@@ -119,7 +119,7 @@ def test_files_that_are_not_there_or_no_plan(folder):
             "plans/broken.toml:1: this is no TOML at column 9: expected ']' at the end of a table declaration, "
             "got [car.ore"
         ),
-        'plans/empty.toml: the plan is empty; write at least scale = "HO" and a [line.NAME] table',
+        'plans/empty.toml: the file is empty; write at least scale = "HO" and a [line.NAME] table',
     ]
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from gradehaul.plan.records import Basis, Film, Loco, Plan
+from gradehaul.plan.stock import CLEAN, FRESH
 from gradehaul.quantities import Reading
 
 GRAVITY = 9.80665
@@ -44,7 +45,7 @@ def weakest_basis(bases: Sequence[Basis]) -> Basis:
 
 def conditions(plan: Plan) -> tuple[str, ...]:
     """Return the rail conditions a plan can be asked about: clean, then each film settled and fresh."""
-    return ("clean", *(name for film in plan.films for name in (film, f"{film} fresh")))
+    return (CLEAN, *(name for film in plan.films for name in (film, film + FRESH)))
 
 
 def film_of(plan: Plan, condition: str) -> tuple[Film, bool] | None:
@@ -52,10 +53,10 @@ def film_of(plan: Plan, condition: str) -> tuple[Film, bool] | None:
 
     A film whose own name ends in " fresh" is refused by the reader, so the two cannot be confused.
     """
-    if condition == "clean":
+    if condition == CLEAN:
         return None
     fresh = condition not in plan.films
-    return plan.films[condition.removesuffix(" fresh") if fresh else condition], fresh
+    return plan.films[condition.removesuffix(FRESH) if fresh else condition], fresh
 
 
 def clean_adhesion(loco: Loco) -> tuple[float, float]:
@@ -109,13 +110,13 @@ def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     for other in _nearest_first(plan, condition):
         if loco.slipping.get(other) and loco.pull.get(other):
             return Pull(standing * _mean(loco.slipping[other]) / _mean(loco.pull[other]), "scaled")
-    return Pull(standing * (SLIPPING_CLEAN if condition == "clean" else SLIPPING_FILMED), "assumed")
+    return Pull(standing * (SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED), "assumed")
 
 
 def _nearest_first(plan: Plan, condition: str) -> list[str]:
     """Return the other conditions, those first whose readings say most: the same film, clean rail, other films."""
     found = film_of(plan, condition)
-    own = [] if found is None else [name for name in (found[0].name, f"{found[0].name} fresh") if name != condition]
+    own = [] if found is None else [name for name in (found[0].name, found[0].name + FRESH) if name != condition]
     rest = [name for name in conditions(plan) if name != condition and name not in own]
     return own + rest
 

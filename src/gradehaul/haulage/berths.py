@@ -11,6 +11,7 @@ from gradehaul.haulage.resistance import lowest
 from gradehaul.plan.records import Berth, Plan
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.fouling import ClearLength
+from gradehaul.track.piecewise import join
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +31,10 @@ class BerthAnswer:
 def berth_answer(plan: Plan, alignment: Alignment, berth: Berth, clear: ClearLength) -> BerthAnswer:
     """Say what stands in a berth.
 
-    Cars stay where the steepest grade of the berth is no more than the rolling resistance they fall short of in one
-    case of twenty. That is on the safe side: it leaves curves out and takes the steepest place for the whole cut.
+    Cars stay where the steepest grade of the clear length is no more than the rolling resistance they fall short of in
+    one case of twenty. That is on the safe side: it leaves curves out and takes the steepest place for the whole cut.
     """
-    steepest = max(_steepest(alignment, track) for track in berth.tracks)
+    steepest = _steepest(alignment, berth, clear)
     return BerthAnswer(
         name=berth.name,
         clear_length=clear.length,
@@ -44,6 +45,7 @@ def berth_answer(plan: Plan, alignment: Alignment, berth: Berth, clear: ClearLen
     )
 
 
-def _steepest(alignment: Alignment, track: str) -> float:
-    grade = alignment.tracks[track].railhead.derivative()
+def _steepest(alignment: Alignment, berth: Berth, clear: ClearLength) -> float:
+    railhead = join([alignment.tracks[track].railhead for track in berth.tracks])
+    grade = railhead.restrict(clear.start, clear.stop).derivative()
     return max(abs(grade.greatest().value), abs(grade.least().value))

@@ -8,18 +8,17 @@ from dataclasses import dataclass
 from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.adhesion import conditions, slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.demand import AS_PLANNED, Pulls
-from gradehaul.haulage.longest import Climb, Load, Room
-from gradehaul.haulage.profile import RouteProfile, Ruling, lay_strip, route_profile, steepest_on_ways
-from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.longest import Load
+from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
-from gradehaul.network.graph import MovementGraph
-from gradehaul.network.routes import Between, Route, find_routes
+from gradehaul.network.routes import Between, Route
 from gradehaul.plan.records import Basis, Note, Plan
 from gradehaul.quantities import Kind, describe
-from gradehaul.track.alignment import Alignment, align
-from gradehaul.track.fouling import ClearLength, clear_lengths, fouling_notes
+from gradehaul.track.alignment import Alignment
+from gradehaul.track.fouling import fouling_notes
 
 Progress = Callable[[int, int], None]
 """Told how many parts of the work are done, and of how many."""
@@ -121,76 +120,58 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
     Problems
         Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
     """
-    alignment = align(plan)
-    graph = MovementGraph(plan)
-    coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
-    strip = lay_strip(alignment)
-    found = find_routes(graph, steepest_on_ways(strip, coefficient), list_all=all_routes)
-    clear = clear_lengths(alignment, alignment.positions)
-    clear_notes = fouling_notes(alignment, alignment.positions)
+    layout = Layout(plan, all_routes=all_routes)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
-    rooms = {route.name: rooms_of(route, graph, clear) for route in found.routes}
-    train_notes = _fit_trains(plan, trains, rooms, listed=not all_routes)
-
-    rails = conditions(plan)
-    if any(track.rail is not None for track in plan.tracks.values()):
-        rails = (*rails, AS_PLANNED)
-    pulls = Pulls(plan)
+    train_notes = _fit_trains(layout, trains)
     routes: list[RouteAnswer] = []
     verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
-    for number, route in enumerate(found.routes):
-        profile = route_profile(strip, route, coefficient)
-        routes.append(_route_answer(plan, profile, trains, rooms[route.name], rails, pulls))
+    for number, route in enumerate(layout.routes):
+        profile = layout.profile(route)
+        routes.append(_route_answer(layout, profile, trains))
         for named in plan.trains.values():
             if named.route == route.name:
                 train = trains[named.name]
                 verdicts[named.name] = [
-                    TrainAnswer(named.name, route.name, rail, train.length, judge(profile, train, rail, pulls))
-                    for rail in rails
+                    TrainAnswer(named.name, route.name, rail, train.length, judge(profile, train, rail, layout.pulls))
+                    for rail in layout.rails
                 ]
         if progress is not None:
-            progress(number + 1, len(found.routes))
-    berths = tuple(berth_answer(plan, alignment, berth, clear[berth.name]) for berth in plan.berths.values())
-    notes = (*plan.notes, *alignment.notes, *clear_notes, *found.notes, *train_notes)
+            progress(number + 1, len(layout.routes))
+    alignment = layout.alignment
+    notes = (
+        *plan.notes,
+        *alignment.notes,
+        *fouling_notes(alignment, alignment.positions),
+        *layout.found.notes,
+        *train_notes,
+    )
     return CheckAnswer(
         plan=plan,
         alignment=alignment,
-        coefficient=coefficient,
-        rails=rails,
+        coefficient=layout.coefficient,
+        rails=layout.rails,
         routes=tuple(routes),
-        between=found.between,
+        between=layout.found.between,
         trains=tuple(answer for answers in verdicts.values() for answer in answers),
-        berths=berths,
-        figures=figures(plan, coefficient),
+        berths=tuple(
+            berth_answer(plan, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
+        ),
+        figures=figures(plan, layout.coefficient),
         notes=tuple(dict.fromkeys(notes)),
     )
 
 
-def rooms_of(route: Route, graph: MovementGraph, clear: Mapping[str, ClearLength]) -> tuple[Room, ...]:
-    """Return the places of a route that must hold a whole train."""
-    rooms = [
-        Room(f'berth "{name}"', clear[name].length)
-        for name in dict.fromkeys((route.start_berth, route.end_berth))
-        if name is not None
-    ]
-    if route.lap:
-        rooms.append(Room("the lap", sum(graph.lengths[way] for way in route.ways)))
-    if route.tightest_loop is not None:
-        rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
-    return tuple(rooms)
-
-
-def _fit_trains(
-    plan: Plan, trains: Mapping[str, Train], rooms: Mapping[str, tuple[Room, ...]], *, listed: bool
-) -> list[Note]:
+def _fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
     """Refuse named trains that fit nowhere to run; note those that a berth does not hold."""
+    plan = layout.plan
+    routes = {route.name: route for route in layout.routes}
     problems: list[PlanError] = []
     notes: list[Note] = []
     for named in plan.trains.values():
-        if not listed:
+        if named.route not in routes:  # every route was asked for, in place of the declared ones
             continue
         length = trains[named.name].length
-        for room in rooms.get(named.route, ()):
+        for room in layout.rooms(routes[named.route]):
             if length <= room.length * (1 + 1e-9):
                 continue
             place = f'train "{named.name}"'
@@ -205,22 +186,14 @@ def _fit_trains(
     return notes
 
 
-def _route_answer(
-    plan: Plan,
-    profile: RouteProfile,
-    trains: Mapping[str, Train],
-    rooms: tuple[Room, ...],
-    rails: tuple[str, ...],
-    pulls: Pulls,
-) -> RouteAnswer:
+def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train]) -> RouteAnswer:
     lengths = dict.fromkeys(train.length for train in trains.values())
     under = tuple(UnderTrain(length, *profile.ruling_under_train(length)) for length in lengths)
     loads = tuple(
-        climb.load(rail, rooms)
-        for power in plan.powers.values()
-        for car in plan.cars.values()
-        for climb in [Climb(plan, profile, power, car, pulls)]
-        for rail in rails
+        load
+        for power in layout.plan.powers
+        for car in layout.plan.cars
+        for load in layout.loads(profile, power, car, layout.rails)
     )
     return RouteAnswer(profile, profile.ruling(), under, loads)
 

@@ -13,10 +13,8 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
 from gradehaul.haulage.verdict import greatest
 from gradehaul.plan.records import Basis, Car, Plan, Power
+from gradehaul.plan.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
-
-MOST_CARS = 999
-"""Trains are counted up to this many cars; an answer of as many means "at least"."""
 
 Test = Literal["stand", "restart", "slip"]
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from gradehaul.network.graph import Way
 from gradehaul.network.routes import Route
+from gradehaul.plan.stock import CLEAN
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join, shifted_sum
 
@@ -72,7 +73,7 @@ def lay_strip(alignment: Alignment) -> Strip:
         curvature=np.concatenate([curvature, (curvature + width * curvature_change)[turned]]),
         curvature_change=np.concatenate([curvature_change, -curvature_change[turned]]),
         start_height=(height, far_height),
-        rail=tuple(track.rail or "clean" for track in tracks),
+        rail=tuple(track.rail or CLEAN for track in tracks),
         names=tuple(track.name for track in tracks),
     )
 
@@ -208,7 +209,7 @@ class RouteProfile:
         slopes = self.railhead.derivative(), self.turning.derivative()
         own, bend = (float((s.ends if at_end else s.values)[piece]) for s in slopes)
         middle = 0.5 * float(grade.breaks[piece] + grade.breaks[piece + 1])
-        return Ruling(top, own, self.coefficient * bend, start, stop, self.track_at(middle))
+        return Ruling(top, own + 0.0, self.coefficient * bend, start, stop, self.track_at(middle))
 
     def ruling_under_train(self, train_length: float) -> tuple[float, float]:
         """Return the greatest effective grade averaged under a train of a length, and where its head is then.
@@ -232,7 +233,8 @@ def _gains(function: PiecewiseQuadratic) -> FloatArray:
     to_vertex = 0.5 * function.slopes[piece] * t
     rest = whole[piece] - to_vertex
     whole[piece] = to_vertex
-    return np.concatenate([whole, rest])
+    gains = np.concatenate([whole, rest])
+    return np.where(np.abs(gains) > 1e-12, gains, 0.0)  # level to rounding is level
 
 
 def route_profile(strip: Strip, route: Route, coefficient: float) -> RouteProfile:

@@ -11,6 +11,7 @@ import numpy as np
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.resistance import lowest
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
+from gradehaul.plan.stock import TOGETHER
 from gradehaul.track.piecewise import FloatArray
 
 
@@ -110,11 +111,6 @@ def made_up(plan: Plan, named: NamedTrain) -> Train:
     if len(powers) == 1:
         return Train(tuple(blocks), powers[0].together, powers[0].basis)
     return Train(tuple(blocks), TOGETHER, "assumed")
-
-
-TOGETHER = 0.9
-"""Share of the sum of their pulls that two or more locomotives give together where nothing is said: the figure that
-US Army subcourse TR0603, Rail Operations Planning, gives for steam locomotives."""
 
 
 def headed_by(plan: Plan, power: Power, car: Car, count: int) -> Train:

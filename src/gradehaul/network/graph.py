@@ -72,8 +72,9 @@ class MovementGraph:
                         self._joint[move] = joint.name
         self.successors: dict[Way, tuple[Way, ...]] = {w: tuple(n) for w, n in self.graph.adjacency()}
         self.predecessors: dict[Way, tuple[Way, ...]] = {w: tuple(n) for w, n in self.graph.pred.items()}
-        self.lengths: dict[Way, float] = dict(self.graph.nodes(data="length"))
-        self.line_of: dict[str, str] = {track.id: track.line for track in plan.tracks.values()}
+        tracks = plan.tracks
+        self.lengths: dict[Way, float] = {way: tracks[way.track].length for way in self.graph}
+        self.line_of: dict[str, str] = {track.id: track.line for track in tracks.values()}
 
     def leaving(self, end: LineEnd) -> Way:
         """Return the way that leaves a line through one of its ends."""

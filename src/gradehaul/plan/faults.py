@@ -16,7 +16,7 @@ from gradehaul.plan.values import Table
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
 
-    from gradehaul.plan.toml import Path_
+    from gradehaul.plan.toml import KeyPath
 
 T_co = TypeVar("T_co", covariant=True)
 Model = TypeVar("Model", bound=Table)
@@ -35,9 +35,9 @@ class Source:
     file: str
     unit: str | None
     data: Mapping[str, Any]
-    headers: Mapping[Path_, int]
+    headers: Mapping[KeyPath, int]
 
-    def at(self, path: Path_ = ()) -> str:
+    def at(self, path: KeyPath = ()) -> str:
         """Return the file, with the line of the nearest header above a value where there is one."""
         for end in range(len(path), 0, -1):
             if path[:end] in self.headers:
@@ -50,7 +50,7 @@ class Entry(Generic[T_co]):
     """One table of a plan, where it stands and what it says."""
 
     source: Source
-    path: Path_
+    path: KeyPath
     table: T_co
 
     @property
@@ -123,7 +123,7 @@ def checked(model: type[Model], entry: Entry[Any], faults: Faults) -> Entry[Mode
 
 def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults) -> None:  # noqa: ANN401 - pydantic's
     """Put one of pydantic's errors into the builder's words."""
-    path: Path_ = tuple(fault["loc"])
+    path: KeyPath = tuple(fault["loc"])
     file = entry.source.at((*entry.path, *path))
     kind, value = fault["type"], fault["input"]
     cause = fault.get("ctx", {}).get("error")
@@ -176,7 +176,7 @@ _WRONG = {
 """What pydantic finds wrong, in our words; a table's check in the tests goes through all that can occur."""
 
 
-def _place(model: type[Table], entry: Entry[Any], path: Path_) -> str:
+def _place(model: type[Table], entry: Entry[Any], path: KeyPath) -> str:
     """Return the words for a place inside a table, e.g. ``line "Main", track 2 "Horseshoe", left``."""
     words = [entry.place]
     steps = list(path)
@@ -202,7 +202,7 @@ def _own_name(table: Any, number: int) -> str:  # noqa: ANN401 - a table as TOML
     return f" {quoted(name)}" if isinstance(name, str) and clean(name) else ""
 
 
-def _model_at(model: type[BaseModel], path: Path_) -> type[BaseModel]:
+def _model_at(model: type[BaseModel], path: KeyPath) -> type[BaseModel]:
     """Return the model of the table that a path leads to."""
     for step in path:
         if isinstance(step, str):

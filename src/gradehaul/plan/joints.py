@@ -282,7 +282,9 @@ def _slip(one: str, other: str) -> bool:
         return True
     if len(one) == len(other):
         places = [place for place, pair in enumerate(zip(one, other, strict=True)) if pair[0] != pair[1]]
-        if len(places) > 1 and places[-1] - places[0] > 1:
+        first, last = places[0], places[-1]
+        swapped = last == first + 1 and one[first : last + 1] == other[last] + other[first]
+        if first != last and not swapped:
             return False
     words, others = one.split(), other.split()
     differing = [pair for pair in zip(words, others, strict=False) if pair[0] != pair[1]]

@@ -51,8 +51,6 @@ def read_plan(text: str, *, file: str = "plan.toml", folder: Path | None = None)
 
     Raises
     ------
-    PlanError
-        The text is empty.
     Problems
         The text is no plan; every fault found, each with file, place and what to write instead.
 

@@ -10,7 +10,7 @@ from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.faults import Entry, Faults, Source
 from gradehaul.plan.names import clean, cut, nearest, quoted, shown
 from gradehaul.plan.schema import HEAD, KEYED, SINGLE
-from gradehaul.plan.toml import Path_, headers, parse, read_text
+from gradehaul.plan.toml import KeyPath, headers, parse, read_text
 from gradehaul.quantities import length_unit
 
 _MAIN_ONLY = ("title", "scale", "practice")
@@ -130,7 +130,7 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
         if key in KEYED or key == "railhead":
             for name, table in _named(source, key, value, faults):
                 into = tables.railhead if key == "railhead" else tables.keyed[key]
-                path: Path_ = (key, name)
+                path: KeyPath = (key, name)
                 _put(into, clean(name), Entry(source, path, table), faults)
         elif key in SINGLE:
             _put(tables.single, key, Entry(source, (key,), value), faults)

@@ -33,6 +33,7 @@ TOGETHER = 0.90
 TR0603, Rail Operations Planning, for steam engines)."""
 
 MOST_CARS = 999
+"""Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""
 _COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
 
 
@@ -139,9 +140,11 @@ def cars(
             except PlanError as error:
                 faults.add(error, file=entry.file, place=entry.place)
                 continue
-        rolling = table.rolling or Reading(ROLLING)
+        rolling = table.rolling if table.rolling is not None else Reading(ROLLING)
         spread = rolling.spread
-        starting = table.starting or Reading(STARTING * rolling.value, None if spread is None else STARTING * spread)
+        starting = table.starting
+        if starting is None:
+            starting = Reading(STARTING * rolling.value, None if spread is None else STARTING * spread)
         if starting.value < rolling.value:
             faults.note(entry.place, "the starting resistance is less than the rolling resistance, which is never so")
         found[name] = Car(

@@ -72,7 +72,6 @@ class PowerTable(Table):
 class CarTable(Table):
     """A car."""
 
-    title: Name | None = None
     mass: Mass | None = None
     length: Distance = Field(examples=['length = "5.5 in"'])
     rolling: Resistance | None = None

@@ -14,10 +14,11 @@ from gradehaul.plan.names import clean, cut
 if TYPE_CHECKING:
     from pathlib import Path
 
+_LEAST = 'at least scale = "HO" and a [line.NAME] table'
 LARGEST = 20_000_000
 """The most bytes a plan file may have."""
 
-Path_ = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 """The keys and list places that lead to a value, from the top of the file."""
 
 _KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
@@ -47,7 +48,7 @@ def read_text(path: Path, file: str) -> str:
     if b"\0" in data:
         raise PlanError("a plan file is text", file=file, found="binary data")
     try:
-        return data.decode("utf-8-sig")
+        text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise PlanError(
@@ -56,6 +57,9 @@ def read_text(path: Path, file: str) -> str:
             found=f"the byte 0x{data[error.start]:02x}",
             write="it again, saved as UTF-8",
         ) from error
+    if not text.strip():
+        raise PlanError("the file is empty", file=file, write=_LEAST)
+    return text
 
 
 def _read_bytes(path: Path, file: str) -> bytes:
@@ -91,7 +95,7 @@ def parse(text: str, file: str) -> dict[str, Any]:
     except ValueError as error:  # e.g. a whole number of thousands of digits
         raise PlanError("this is no TOML: a number has thousands of digits", file=file) from error
     if not data:
-        raise PlanError("the plan is empty", file=file, write='at least scale = "HO" and a [line.NAME] table')
+        raise PlanError("the plan is empty", file=file, write=_LEAST)
     return data
 
 
@@ -141,7 +145,7 @@ def _quoted_header(inside: str) -> str:
     return ".".join(part if re.fullmatch(r"[A-Za-z0-9_-]+", part) else f'"{part}"' for part in parts)
 
 
-def headers(text: str) -> dict[Path_, int]:
+def headers(text: str) -> dict[KeyPath, int]:
     r"""Return the line on which each table's header stands, by the keys that lead to it.
 
     Each table of a list (``[[line.Main.track]]``) has its place in the list as its last key, from 0. A header
@@ -152,14 +156,14 @@ def headers(text: str) -> dict[Path_, int]:
     >>> headers('[line.Main]\nfrom = "A"\n[map]\n')
     {('line', 'Main'): 1, ('map',): 3}
     """
-    found: dict[Path_, int] = {}
-    twice: set[Path_] = set()
-    counts: dict[Path_, int] = {}
+    found: dict[KeyPath, int] = {}
+    twice: set[KeyPath] = set()
+    counts: dict[KeyPath, int] = {}
     line, start = 1, 0
     for match in _HEADER.finditer(text):
         line += text.count("\n", start, match.start())
         start = match.start()
-        path: Path_ = tuple(_part(part) for part in _PART.findall(match[2]))
+        path: KeyPath = tuple(_part(part) for part in _PART.findall(match[2]))
         if match[1] == "[[":
             counts[path] = counts.get(path, -1) + 1
             path = (*path, counts[path])

@@ -115,7 +115,7 @@ def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeV
 
 Force = Annotated[Reading, _measured("force", "more than 0", lambda number: number > 0)]
 """A reading of the balance, N."""
-Resistance = Annotated[Reading, _measured("share", "above 0 and at most 1", lambda number: 0 < number <= 1)]
+Resistance = Annotated[Reading, _measured("share", "from 0 to 1", lambda number: 0 <= number <= 1)]
 """Pull per unit of weight."""
 Readings = Annotated[
     list[Force], BeforeValidator(lambda value: value if isinstance(value, list) else [value]), Field(min_length=1)

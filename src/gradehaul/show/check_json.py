@@ -6,13 +6,13 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
+from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.longest import Binds, Load
 from gradehaul.haulage.verdict import Stretch
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
-from gradehaul.release import VERSION
 from gradehaul.show.naming import unjudged
 
 DIGITS = 6
@@ -33,7 +33,7 @@ def check_document(answer: CheckAnswer) -> dict[str, Any]:
     """Return the answer as the document that `check_json` writes."""
     plan = answer.plan
     return {
-        "gradehaul": VERSION,
+        "gradehaul": __version__,
         "plan": plan.title,
         "file": plan.file,
         "scale": {"name": plan.scale.name, "ratio": rounded(plan.scale.ratio), "gauge_m": rounded(plan.scale.gauge)},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer
-from gradehaul.haulage.longest import MOST_CARS, Test
+from gradehaul.plan.stock import MOST_CARS, Test
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.plan.records import Basis
 

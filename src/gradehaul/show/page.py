@@ -99,7 +99,7 @@ def _table(columns: _Columns, width: int) -> Table:
     texts = [[Text.assemble(cell) for cell in row] for row in columns.rows]
     heads = [Text(head.removesuffix(">")) for head in columns.heads]
     widest = [max(text.cell_len for text in column) for column in zip(heads, *texts, strict=True)]
-    least = sum(wide if wide <= _SHORT else _SHORT for wide in widest) + _GAP * len(widest)
+    least = sum(min(wide, _SHORT) for wide in widest) + _GAP * len(widest)
     table = Table(box=None, pad_edge=False, padding=(0, _GAP, 0, 0), header_style="dim", show_edge=False)
     for head, text, wide in zip(columns.heads, heads, widest, strict=True):
         table.add_column(

@@ -36,8 +36,8 @@ def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, reader)
     if answer.trains:
         page.line(
-            "To spare: the least of pull less demand. Places are those of the train's head, from where its route begins; "
-            "of a train that stalls, where it stalls first.",
+            "To spare: the least of pull less demand. Places are those of the train's head, from where its route "
+            "begins; of a train that stalls, where it stalls first.",
             indent=2,
         )
 

@@ -37,6 +37,15 @@ What lies farther along a curve of a radius of at least the fouling distance is 
 berth: 2 R sin(1.5 d / 2 R) > d.
 """
 
+_MISCLOSURE = 0.05
+"""The misclosure that gets a note, as a share of the fouling distance: tracks part at about 1 in 3 where they foul."""
+
+_HALVINGS = 40
+"""Steps in a search for the place where a track leaves the level: to a millionth of a chord and less."""
+
+_ROUNDING = 1e-9
+"""No clear length, m, is shorter."""
+
 _CHORDS_AT_ONCE = 500
 """Chords of a berth searched at once, so that memory stays small."""
 
@@ -61,7 +70,7 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
 
     A stated clear length holds; it is laid against the end of track, or against the berth's start where both or
     neither of its ends is one. Else it is the longest stretch of the berth on which no other track of the same frame
-    comes nearer than the scale's fouling distance, center to center in the plane, with its railhead there within the
+    has a place nearer than the scale's fouling distance, center to center in the plane, whose railhead is within the
     practice's clear height above or below. The berth's own tracks do not count, nor does the track that continues it
     without a reversal, near the berth's end; the other legs of a turnout do. Places are good to 0.3 mm in HO where
     tracks part at 0.1 rad, and better where they part faster.
@@ -111,9 +120,9 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
     for berth in plan.berths.values():
         track = positions.tracks[berth.tracks[0]]
         if berth.clear is not None:
-            found[berth.name] = _stated(plan, berth, berth.clear)
+            found[berth.name] = _stated(alignment, berth, berth.clear)
         elif not positions.usable(track.frame):
-            whole = _length(plan, berth)
+            whole = _length(alignment, berth)
             found[berth.name] = ClearLength(berth.name, whole, 0.0, whole, "whole")
         else:
             measured.setdefault(track.frame, []).append(berth)
@@ -123,15 +132,15 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
 
 
 def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
-    """Tell which berths have no clear length from the map, and at which the map does not show what fouls them."""
+    """Tell which berths have no clear length from the map, and for which the map tells it poorly."""
     plan = alignment.plan
-    notes = []
+    notes = _notes_on_accuracy(plan, positions)
     for berth in plan.berths.values():
         if berth.clear is not None:
             continue
         frame = positions.tracks[berth.tracks[0]].frame
         place = f'berth "{berth.name}"'
-        whole = describe(_length(plan, berth), "length", plan.unit)
+        whole = describe(_length(alignment, berth), "length", plan.unit)
         if not positions.usable(frame):
             worst = positions.worst[frame]
             share = describe(float(f"{worst.share:.2g}"), "share", "%")
@@ -154,13 +163,26 @@ def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
     return notes
 
 
+def _notes_on_accuracy(plan: Plan, positions: Positions) -> list[Note]:
+    """Tell of figures that close well enough to be used, and still miss by much beside the fouling distance."""
+    frames = {positions.tracks[berth.tracks[0]].frame for berth in plan.berths.values() if berth.clear is None}
+    notes = []
+    for frame in sorted(frames):
+        off = [closure for closure in positions.closures if closure.frame == frame]
+        worst = max(off, key=lambda closure: closure.distance, default=None)
+        if worst and positions.usable(frame) and worst.distance > _MISCLOSURE * plan.scale.fouling_distance:
+            distance = describe(worst.distance, "length", plan.unit)
+            text = f"misses closing by {distance}, so fouling points on it may lie several times as far from the truth"
+            notes.append(Note(figure_name(worst), text))
+    return notes
+
+
 def _frame_at(plan: Plan, positions: Positions, end: LineEnd) -> int:
     return positions.tracks[plan.lines[end.line].tracks[0].id].frame
 
 
-def _length(plan: Plan, berth: Berth) -> float:
-    own = set(berth.tracks)
-    return math.fsum(track.length for track in plan.lines[berth.line].tracks if track.id in own)
+def _length(alignment: Alignment, berth: Berth) -> float:
+    return math.fsum(alignment.tracks[track].length for track in berth.tracks)
 
 
 def _ends_of_line(plan: Plan, berth: Berth) -> list[LineEnd]:
@@ -174,8 +196,9 @@ def _ends_of_line(plan: Plan, berth: Berth) -> list[LineEnd]:
     return ends
 
 
-def _stated(plan: Plan, berth: Berth, clear: float) -> ClearLength:
-    whole = _length(plan, berth)
+def _stated(alignment: Alignment, berth: Berth, clear: float) -> ClearLength:
+    plan = alignment.plan
+    whole = _length(alignment, berth)
     clear = min(clear, whole)  # a plan allows for rounding
     line = plan.lines[berth.line]
     closed = {end.end for end in _ends_of_line(plan, berth) if plan.joints[line.joint(end.end)].kind == "end"}
@@ -204,9 +227,12 @@ class _Ahead(NamedTuple):
 
 
 def _continuation(plan: Plan, berth: Berth, number: Mapping[str, int], reach: float) -> _Onward:
-    """Return what continues a berth without a reversal, as far as the reach along the rail."""
+    """Return what continues a berth without a reversal, as far as the reach along the rail.
+
+    `number` counts the tracks of a frame, those of a line one after another.
+    """
     tracks = plan.lines[berth.line].tracks
-    first = next(place for place, track in enumerate(tracks) if track.id == berth.tracks[0])
+    first = number[berth.tracks[0]] - number[tracks[0].id]
     last = first + len(berth.tracks) - 1
     ahead = [
         *_following(plan, _Ahead(0.0, berth.line, first, forward=False), 0.0),
@@ -293,7 +319,7 @@ def _measured(
     field = _Field(alignment, positions, frame, distance) if distance > 0 else None
     for berth in berths:
         fouled = [np.empty((0, 2)), *(field.fouled(berth) if field else ())]
-        start, stop = _longest_gap(np.concatenate(fouled), _length(plan, berth))
+        start, stop = _longest_gap(np.concatenate(fouled), _length(alignment, berth))
         yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map")
 
 
@@ -310,8 +336,11 @@ class _Field:
         self.chords = _chords(alignment, positions, names, distance)
         self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
         self.length = self.chords.span[self.first[1:] - 1, 1]
-        self.shapes = np.asarray(shapely.linestrings(self.chords.ends[:, :, :2]))
-        self.tree = shapely.STRtree(self.shapes)
+        plane = self.chords.ends[:, :, :2]
+        self.tree = shapely.STRtree(np.asarray(shapely.linestrings(plane)))
+        # boxes around what may be near find little more than the distances themselves would, ten times as fast
+        low, high = plane.min(axis=1) - distance, plane.max(axis=1) + distance
+        self.around = np.asarray(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
         self.height = math.inf
         with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level
             self.height = clear_height(self.plan.scale, self.plan.practice)
@@ -324,7 +353,7 @@ class _Field:
         last = int(self.first[own[-1] + 1])
         for begin in range(int(self.first[own[0]]), last, _CHORDS_AT_ONCE):
             stop = min(begin + _CHORDS_AT_ONCE, last)
-            mine, near = self.tree.query(self.shapes[begin:stop], predicate="dwithin", distance=self.distance)
+            mine, near = self.tree.query(self.around[begin:stop])
             other = (self.chords.track[near] < own[0]) | (self.chords.track[near] > own[-1])
             yours = self._without(self.chords.take(near[other]), onward)
             kept = np.flatnonzero(yours[:, 0] < yours[:, 1])
@@ -365,39 +394,103 @@ def _near_stretches(mine: _Chords, theirs: _Chords, distance: float, height: flo
     FloatArray
         Where they begin and end by the spans of `mine`, m, shape (m, 2); none for pairs that are not near.
     """
-    start, step = mine.ends[:, 0, :2], np.diff(mine.ends[:, :, :2], axis=1)[:, 0]
-    base, along = theirs.ends[:, 0, :2], np.diff(theirs.ends[:, :, :2], axis=1)[:, 0]
-    size = np.hypot(along[:, 0], along[:, 1])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        along = np.where(size[:, np.newaxis] > 0, along / size[:, np.newaxis], 0.0)
-    left = np.column_stack([-along[:, 1], along[:, 0]])
-    off = start - base
-    lengthwise, sidewise = _dot(off, along), _dot(off, left)
-    lengthwise_step, sidewise_step = _dot(step, along), _dot(step, left)
-
+    pairs = _pairs(mine, theirs)
     strip = _common(
-        _between(lengthwise, lengthwise_step, 0.0, size), _between(sidewise, sidewise_step, -distance, distance)
+        _between(pairs.lengthwise, pairs.lengthwise_step, 0.0, pairs.size),
+        _between(pairs.sidewise, pairs.sidewise_step, -distance, distance),
     )
-    discs = (_in_disc(off, step, distance), _in_disc(start - theirs.ends[:, 1, :2], step, distance))
+    start, step = mine.ends[:, 0, :2], mine.ends[:, 1, :2] - mine.ends[:, 0, :2]
+    discs = (_in_disc(start - theirs.ends[:, end, :2], step, distance) for end in (0, 1))
     near = _common(_hull(strip, *discs), np.array([0.0, 1.0]))
-
     some = np.flatnonzero(near[:, 0] < near[:, 1])
-    near, size = near[some], size[some, np.newaxis]
-    mine, theirs = mine.take(some), theirs.take(some)
-    foot = np.clip(lengthwise[some, np.newaxis] + near * lengthwise_step[some, np.newaxis], 0.0, size)
-    share = np.divide(foot, size, out=np.zeros_like(foot), where=size > 0)
-    above = _railhead(mine, near) - _railhead(theirs, share)
-    # from one end of the near stretch to the other the difference of heights runs evenly
-    level = _common(_between(above[:, 0], np.diff(above)[:, 0], -height, height), np.array([0.0, 1.0]))
-    some = np.flatnonzero(level[:, 0] < level[:, 1])
-    near = near[some, :1] + level[some] * np.diff(near[some])
+    level = _on_one_level(_Pairs(*(column[some] for column in pairs)), near[some], distance, height)
     span = mine.span[some]
-    return span[:, :1] + near * np.diff(span)
+    stretches: FloatArray = span[:, :1] + level * np.diff(span)
+    return stretches[level[:, 0] < level[:, 1]]
 
 
-def _railhead(chords: _Chords, share: FloatArray) -> FloatArray:
-    height = chords.ends[:, :, 2]
-    return height[:, :1] + share * np.diff(height)
+class _Pairs(NamedTuple):
+    """Pairs of chords, each first one as it is seen from the second: at t from 0 to 1 along it, all of shape (n,).
+
+    Its place there is `lengthwise` + t `lengthwise_step` along the second, from its start, and `sidewise` + t
+    `sidewise_step` to its left, m; the second has the length `size`, m. The first has the railhead `railhead` + t
+    `railhead_step`, the second `other` at its start and `other_step` more at its end, m.
+    """
+
+    size: FloatArray
+    lengthwise: FloatArray
+    lengthwise_step: FloatArray
+    sidewise: FloatArray
+    sidewise_step: FloatArray
+    railhead: FloatArray
+    railhead_step: FloatArray
+    other: FloatArray
+    other_step: FloatArray
+
+
+def _pairs(mine: _Chords, theirs: _Chords) -> _Pairs:
+    step, along = mine.ends[:, 1] - mine.ends[:, 0], theirs.ends[:, 1] - theirs.ends[:, 0]
+    off = mine.ends[:, 0] - theirs.ends[:, 0]
+    size = np.hypot(along[:, 0], along[:, 1])
+    one = np.divide(along[:, :2], size[:, np.newaxis], out=np.zeros((size.size, 2)), where=size[:, np.newaxis] > 0)
+    left = np.column_stack([-one[:, 1], one[:, 0]])
+    return _Pairs(
+        size,
+        _dot(off, one),
+        _dot(step, one),
+        _dot(off, left),
+        _dot(step, left),
+        mine.ends[:, 0, 2],
+        step[:, 2],
+        theirs.ends[:, 0, 2],
+        along[:, 2],
+    )
+
+
+def _on_one_level(pairs: _Pairs, near: FloatArray, distance: float, height: float) -> FloatArray:
+    """Return the part of each near stretch where some place of the other chord within the distance is on its level.
+
+    The places within the distance and the differences of height between bounds are both convex, so the part is one
+    stretch. Nearly always it is all or nothing, by the highest and lowest ends.
+    """
+    first = np.stack([pairs.railhead, pairs.railhead + pairs.railhead_step])
+    other = np.stack([pairs.other, pairs.other + pairs.other_step])
+    most = np.maximum(first.max(axis=0) - other.min(axis=0), other.max(axis=0) - first.min(axis=0))
+    least = np.maximum(first.min(axis=0) - other.max(axis=0), other.min(axis=0) - first.max(axis=0))
+    found = np.where((least < height)[:, np.newaxis], near, [np.inf, -np.inf])
+    mixed = np.flatnonzero((least < height) & (most >= height))
+    if mixed.size:
+        found[mixed] = _part_on_one_level(_Pairs(*(column[mixed] for column in pairs)), near[mixed], distance, height)
+    return found
+
+
+def _part_on_one_level(pairs: _Pairs, near: FloatArray, distance: float, height: float) -> FloatArray:
+    """Return where along each near stretch the least difference of height is less than the bound, by halving."""
+
+    def excess(t: FloatArray) -> FloatArray:
+        foot = pairs.lengthwise + t * pairs.lengthwise_step
+        reach = np.sqrt(np.maximum(distance**2 - (pairs.sidewise + t * pairs.sidewise_step) ** 2, 0.0))
+        ends = np.clip(np.stack([foot - reach, foot + reach]), 0.0, pairs.size) / pairs.size
+        above = pairs.railhead + t * pairs.railhead_step - (pairs.other + ends * pairs.other_step)
+        result: FloatArray = np.maximum(above.min(axis=0), -above.max(axis=0)) - height
+        return result
+
+    low, high = near.T
+    for _ in range(_HALVINGS):  # a convex function falls toward its least value from both sides
+        one, other = low + (high - low) / 3, high - (high - low) / 3
+        falls = excess(one) > excess(other)
+        low, high = np.where(falls, one, low), np.where(falls, high, other)
+    best = 0.5 * (low + high)
+    edges = []
+    for edge in near.T:
+        inside, outside = best, edge
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (inside + outside)
+            on_level = excess(middle) < 0
+            inside, outside = np.where(on_level, middle, inside), np.where(on_level, outside, middle)
+        edges.append(np.where(excess(edge) < 0, edge, inside))
+    none = excess(best) >= 0
+    return np.column_stack([np.where(none, np.inf, edges[0]), np.where(none, -np.inf, edges[1])])
 
 
 def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
@@ -449,4 +542,5 @@ def _longest_gap(stretches: FloatArray, whole: float) -> tuple[float, float]:
     begin = np.concatenate([[0.0], np.maximum.accumulate(np.clip(stretches[order, 1], 0.0, whole))])
     stop = np.concatenate([np.clip(stretches[order, 0], 0.0, whole), [whole]])
     best = int(np.argmax(stop - begin))
-    return (float(begin[best]), float(stop[best])) if stop[best] > begin[best] else (0.0, 0.0)
+    # what is left between two stretches that meet is rounding
+    return (float(begin[best]), float(stop[best])) if stop[best] - begin[best] > _ROUNDING else (0.0, 0.0)

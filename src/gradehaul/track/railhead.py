@@ -303,7 +303,7 @@ def _stretched_string(plan: Plan, network: _Network, roots: NDArray[np.int_], of
     solved = _solve_springs(len(trees), column[roots[start]], column[roots[stop]], weight, lift)
     above = np.concatenate([solved, [0.0]])[column[roots]]
     heights = offsets + above
-    return heights - (heights[0] if roots[0] == datum else 0.0)
+    return np.asarray(heights - heights[0], dtype=float)
 
 
 def _refuse_unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> None:

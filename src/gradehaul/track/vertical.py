@@ -56,7 +56,9 @@ def round_grades(plan: Plan, chains: Sequence[Chain], railheads: Railheads) -> d
 
 def _along(chain: Chain, railheads: Railheads) -> tuple[FloatArray, FloatArray]:
     """Return distances and heights of all stations along a chain."""
-    distances, heights, start = [np.zeros(1)], [], 0.0
+    distances: list[FloatArray] = [np.zeros(1)]
+    heights: list[FloatArray] = []
+    start = 0.0
     for run in chain.runs:
         line = railheads.lines[run.line]
         length = float(line.distance[-1])

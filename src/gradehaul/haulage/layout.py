@@ -1,0 +1,163 @@
+"""A layout ready to be asked: a plan with its geometry, routes and pulls worked out once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
+from typing import TypeVar
+
+from gradehaul.errors import RouteError
+from gradehaul.haulage.adhesion import conditions
+from gradehaul.haulage.demand import AS_PLANNED, Pulls
+from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
+from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.graph import MovementGraph
+from gradehaul.network.routes import Route, find_routes
+from gradehaul.plan.records import Plan
+from gradehaul.track.alignment import align
+from gradehaul.track.fouling import clear_lengths
+
+
+class Layout:
+    """A plan with all that its answers rest on.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    all_routes
+        List every route between ends and berths, up to a limit, in place of the declared or the telling ones.
+
+    Attributes
+    ----------
+    plan
+        The plan.
+    alignment
+        Curvature, railhead and position of every track.
+    graph
+        The movement graph; ``graph.graph`` is a networkx DiGraph.
+    routes
+        The routes of the plan; ``found`` has them with the notes on them.
+    coefficient
+        Curve coefficient, m.
+    rails
+        The rail conditions it can be asked about.
+
+    Raises
+    ------
+    Problems
+        Heights that contradict one another, or routes that no train can follow.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = { ratio = 1, gauge = "1435 mm" }
+    ... unit = "m"
+    ... railhead = { Foot = 0, Top = 20 }
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 1000 }] }
+    ... loco.tank = { mass = "50000 kg", length = 10, pull.clean = "100000 N" }
+    ... car.wagon = { mass = "20000 kg", length = 8, rolling = "0.4 %" }
+    ... '''))
+    >>> [route.name for route in layout.routes]
+    ['Foot to Top', 'Top to Foot']
+    >>> layout.longest_train("Foot to Top", "tank", "wagon").limit
+    19
+    """
+
+    def __init__(self, plan: Plan, *, all_routes: bool = False) -> None:
+        self.plan = plan
+        self.alignment = align(plan)
+        self.graph = MovementGraph(plan)
+        self.coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
+        self.clear = clear_lengths(self.alignment, self.alignment.positions)
+        self.pulls = Pulls(plan)
+        self._strip = lay_strip(self.alignment)
+        self.found = find_routes(self.graph, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
+        planned = any(track.rail is not None for track in self.alignment.tracks.values())
+        self.rails = (*conditions(plan), AS_PLANNED) if planned else conditions(plan)
+
+    @property
+    def routes(self) -> tuple[Route, ...]:
+        """The declared routes; where there are none, the telling ones."""
+        return self.found.routes
+
+    def route(self, name: str) -> Route:
+        """Return a route by name.
+
+        Raises
+        ------
+        RouteError
+            No route of this name.
+        """
+        return _named(name, {route.name: route for route in self.routes}, "route")
+
+    def profile(self, route: str | Route) -> RouteProfile:
+        """Return the compensated profile of a route."""
+        return route_profile(
+            self._strip, self.route(route) if isinstance(route, str) else route, self.coefficient
+        )
+
+    def rooms(self, route: Route) -> tuple[Room, ...]:
+        """Return the places of a route that must hold a whole train."""
+        rooms = [
+            Room(f'berth "{name}"', self.clear[name].length)
+            for name in dict.fromkeys((route.start_berth, route.end_berth))
+            if name is not None
+        ]
+        if route.lap:
+            rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
+        if route.tightest_loop is not None:
+            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
+        return tuple(rooms)
+
+    def loads(self, profile: RouteProfile, power: str, car: str, rails: Iterable[str]) -> tuple[Load, ...]:
+        """Return the longest trains of one kind of car behind a power on a route, one for each rail condition."""
+        climb = Climb(
+            self.plan,
+            profile,
+            _named(power, self.plan.powers, "power"),
+            _named(car, self.plan.cars, "car"),
+            self.pulls,
+        )
+        rooms = self.rooms(profile.route)
+        return tuple(climb.load(rail, rooms) for rail in rails)
+
+    def longest_train(self, route: str, power: str, car: str, *, rail: str = "clean") -> Load:
+        """Return the longest train of one kind of car that a power takes over a route on a rail condition.
+
+        Raises
+        ------
+        RouteError
+            A route, power, car or rail condition that the plan does not have.
+        """
+        (load,) = self.loads(self.profile(route), power, car, [self._rail(rail)])
+        return load
+
+    def verdict(self, train: str, *, rail: str = "clean") -> Verdict:
+        """Return what becomes of a named train on its route on a rail condition.
+
+        Raises
+        ------
+        RouteError
+            A train, its route, or a rail condition that the plan does not have.
+        """
+        named = _named(train, self.plan.trains, "train")
+        return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
+
+    def _rail(self, rail: str) -> str:
+        return _named(rail, {name: name for name in self.rails}, "rail condition")
+
+
+_T = TypeVar("_T")
+
+
+def _named(name: str, known: Mapping[str, _T], kind: str) -> _T:
+    if name in known:
+        return known[name]
+    near = get_close_matches(name, known, 1) or list(known)[:1]
+    write = f'"{near[0]}"' if near else f"a plan that has a {kind}"
+    raise RouteError(f"the plan has no {kind} of this name", found=f'"{name}"', write=write)

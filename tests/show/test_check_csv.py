@@ -1,0 +1,51 @@
+import csv
+import io
+
+import pytest
+
+from gradehaul.show.check_csv import HEADS, check_csv, harmless
+
+
+def rows(text):
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def test_a_row_for_every_load(answer):
+    table = rows(check_csv(answer))
+    loads = [(route, load) for route in answer.routes for load in route.loads]
+    assert len(table) == len(loads) == 6
+    for row, (route, load) in zip(table, loads, strict=True):
+        assert (row["route"], row["power"], row["car"], row["rail"]) == (
+            route.route.name,
+            load.power,
+            load.car,
+            load.rail,
+        )
+        assert (int(row["told_cars"]), int(row["rated_cars"]), int(row["limit_cars"])) == (
+            load.told,
+            load.rated,
+            load.limit,
+        )
+        assert row["fits_cars"] == ("" if load.fits is None else str(load.fits))
+        assert float(row["binds_at_m"]) == pytest.approx(load.binds.at, rel=1e-5)
+
+
+def test_without_stock_only_the_heads(undeclared_answer):
+    assert check_csv(undeclared_answer) == ",".join(HEADS) + "\r\n"
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+up", "-ore", "@mogul", "\tx", "\rx", "\nx", "＝1"])
+def test_what_begins_like_a_formula_is_text(text):
+    assert harmless(text) == f"'{text}"
+
+
+@pytest.mark.parametrize("cell", ["ore", "1+1", "", None, -0.25, 7])
+def test_other_cells_stay(cell):
+    assert harmless(cell) == cell
+
+
+def test_odd_names_in_a_row(odd_answer):
+    row = rows(check_csv(odd_answer))[0]
+    assert (row["route"], row["from"], row["power"], row["car"]) == ("'+up", "'=1+1", "'@mogul", "'-ore")
+    assert row["to"] == "מחצבה"
+    assert not any(cell.startswith(tuple("=+-@\t\r")) for cell in row.values() if not cell.lstrip("-").isnumeric())

@@ -1,0 +1,219 @@
+import re
+from dataclasses import replace
+
+import pytest
+
+from gradehaul.haulage.check import check
+from gradehaul.plan import read_plan
+from gradehaul.show.check_text import check_page
+from gradehaul.show.reading_units import reader_of
+
+INCHES = reader_of("in")
+
+
+@pytest.fixture(scope="module")
+def text(answer):
+    return check_page(answer, INCHES).text()
+
+
+def section(text, head):
+    """Return the lines from one that begins with a head to the next blank one."""
+    lines = text.split("\n")
+    first = next(number for number, line in enumerate(lines) if line.startswith(head))
+    return lines[first : lines.index("", first)]
+
+
+def test_the_title_tells_plan_scale_practice_and_curves(text):
+    top = section(text, "Tarn branch")
+    assert top[0] == "Tarn branch (tarn.toml)"
+    assert "HO" in top[1]
+    assert "1:87.1" in top[1]
+    assert "NMRA practice" in top[1]
+    assert "0.316 in" in top[2]
+    assert "full-size practice" in top[2]
+    assert "1.32 %" in top[3]  # 8.02 mm over 24 in
+
+
+def test_the_verdict_comes_first_and_has_every_rail(text, answer):
+    assert text.index("Named trains") < text.index("Longest trains") < text.index("Berths")
+    lines = section(text, "Named trains")
+    for train in answer.trains:
+        begin = next(n for n, line in enumerate(lines) if line.startswith(f"  {train.name}, "))
+        row = next(line for line in lines[begin:] if line.startswith(f"    {train.rail}  "))
+        assert train.verdict.outcome in row.lower()
+        assert INCHES.force(train.verdict.margin) in row
+        assert INCHES.length(train.verdict.at) in row
+        assert train.verdict.track in row
+
+
+def test_where_a_train_must_not_stop_and_would_not_recover(text, answer):
+    told = [(t, t.verdict) for t in answer.trains if t.rail in answer.judged_rails]
+    assert any(verdict.no_stopping for _, verdict in told)
+    assert any(verdict.no_recovery for _, verdict in told)
+    for train, verdict in told:
+        for words, stretches in (
+            ("must not stop", verdict.no_stopping),
+            ("would not recover from a slip", verdict.no_recovery),
+            ("stalls from", verdict.stalling),
+        ):
+            for stretch in stretches:
+                start, stop = INCHES.length(stretch.start), INCHES.length(stretch.stop)
+                assert re.search(rf"    {train.rail}: {words}.* {start} to {stop}, .*(Hill|Horseshoe)", text)
+
+
+def test_a_runaway_is_told_with_its_place(answer):
+    train = next(t for t in answer.trains if t.rail in answer.judged_rails)
+    verdict = replace(train.verdict, holds_back=False, runs_away_at=0.254)
+    text = check_page(replace(answer, trains=(replace(train, verdict=verdict),)), INCHES).text()
+    assert "RUNS AWAY" in text
+    assert "pushes its locomotives down the hill, first at 10.0 in, on Main:1" in text
+    assert "Not all get through" in text
+
+
+def test_passing_is_said_in_words(answer):
+    climbing = tuple(t for t in answer.trains if t.name == "short")
+    assert all(t.verdict.outcome != "stalls" for t in climbing)
+    assert "All get through" in check_page(replace(answer, trains=climbing), INCHES).text()
+
+
+def test_a_route_tells_length_climb_and_ruling_grade(text, answer):
+    lines = section(text, "Route Up ore: Wharf to Summit")
+    profile, ruling = answer.routes[0].profile, answer.routes[0].ruling
+    for value in (profile.length, profile.climb, profile.fall):
+        assert INCHES.length(value) in lines[1]
+    for value in (ruling.effective, ruling.grade, ruling.curve):
+        assert INCHES.grade(value) in lines[2]
+    for words in ("Horseshoe", INCHES.length(ruling.start), INCHES.length(ruling.stop)):
+        assert words in lines[2]
+    for under, name, line in zip(answer.routes[0].under_trains, ("morning", "short"), lines[3:5], strict=True):
+        assert name in line
+        assert INCHES.grade(under.effective) in line
+        assert INCHES.length(under.at) in line
+
+
+def test_loads_tell_rated_limit_basis_and_what_binds(text, answer):
+    lines = section(text, "Route To quarry")
+    row = next(line for line in lines if line.startswith("  mogul"))
+    for load in answer.routes[1].loads:
+        assert f"{load.told} ({load.rated} / {load.limit}) {load.basis}, slipping {load.slipping_basis}" in row
+        words = {
+            "slip": "the wheels slip and do not recover",
+            "restart": "it cannot restart",
+            "stand": "it stalls",
+        }[load.binds.test]
+        bound = next(line for line in lines if line.startswith("    mogul with ore, ") and load.rail in line)
+        assert words in bound
+        assert load.binds.track in bound
+        assert INCHES.length(load.binds.at) in bound
+    clean = answer.routes[1].loads[0]
+    assert clean.fits < clean.rated
+    assert f'berth "Quarry loading" holds no more than {clean.fits} cars' in "\n".join(lines)
+
+
+def test_the_most_that_are_counted_have_a_plus(answer):
+    route = answer.routes[0]
+    endless = replace(route.loads[0], rated=999, limit=999, binds=None)
+    page = check_page(replace(answer, routes=(replace(route, loads=(endless, *route.loads[1:])),)), INCHES)
+    assert "999+ (999+ / 999+)" in page.text()
+    assert "nothing binds" in page.text()
+
+
+def test_berths(text, answer):
+    row = section(text, "Berths")[2]
+    berth = answer.berths[0]
+    for words in ("Quarry loading", INCHES.length(berth.clear_length), "3.00 %", f"{berth.cars_fit['ore']} ore"):
+        assert words in row
+    assert "ore ROLL AWAY" in row
+
+
+def test_figures_not_measured_notes_and_caution(text, answer):
+    figures = "\n".join(section(text, "Figures"))
+    assert "standing pull, treated" in figures
+    assert "scaled" in figures
+    assert "assumed" in figures
+    assert "standing pull, clean" not in figures  # that one was measured
+    assert answer.notes
+    assert all(str(note) in text for note in answer.notes)
+    assert "loose plank" in text
+
+
+def test_without_stock_or_routes_the_ways_are_counted(undeclared_answer):
+    text = check_page(undeclared_answer, INCHES).text()
+    assert "no locomotive" in text
+    assert "no car" in text
+    assert "No train is named" in text
+    ways = section(text, "Ways between places")
+    assert len(ways) == 2 + len(undeclared_answer.between)
+    assert any(re.match(r"  Quarry loading +Wharf +1 ", line) for line in ways)
+
+
+def test_a_count_that_is_a_bound_says_so(undeclared_answer):
+    unsure = tuple(replace(between, exact=False) for between in undeclared_answer.between)
+    text = check_page(replace(undeclared_answer, between=unsure), INCHES).text()
+    assert "at least 1" in text
+    assert "at most" in text
+
+
+def test_a_train_off_the_routes_is_not_passed_over(answer):
+    text = check_page(replace(answer, trains=()), INCHES).text()
+    assert "morning: not judged" in text
+
+
+def test_odd_names_are_shown_as_text(odd_answer):
+    for text in (check_page(odd_answer, INCHES).text(), check_page(odd_answer, INCHES).text(width=100, color=True)):
+        for name in ("[red]x[/]", "=1+1", "מחצבה", "🚂 :smile:", "[/] night", "@mogul", "-ore"):
+            assert name in text
+
+
+def test_a_file_name_cannot_steer_the_terminal(answer):
+    plan = replace(answer.plan, file="tarn\x1b[2J.toml")
+    assert "\x1b" not in check_page(replace(answer, plan=plan), INCHES).text()
+
+
+def test_nothing_is_cut_whatever_the_width(answer):
+    wide = check_page(answer, INCHES).text()
+    for width in (20, 60, 80, 132):
+        narrow = check_page(answer, INCHES).text(width=width)
+        assert "…" not in narrow
+        assert sorted(narrow.replace("\n", "").replace(" ", "")) == sorted(wide.replace("\n", "").replace(" ", ""))
+        assert max(map(len, narrow.split("\n"))) <= max(width, 40)
+
+
+def test_color_adds_escapes_and_no_words(answer):
+    page = check_page(answer, INCHES)
+    colored = page.text(width=100, color=True)
+    assert "\x1b[" in colored
+    bare = re.sub(r"\x1b\[[0-9;]*m", "", colored)
+    assert [line.rstrip() for line in bare.split("\n")] == page.text(width=100).split("\n")
+
+
+def test_the_text_itself_is_ascii(answer):
+    for reader in (INCHES, reader_of("in", "metric", "permille"), reader_of("in", None, "one-in")):
+        assert check_page(answer, reader).text().isascii()
+
+
+def test_units_follow_the_reader(answer):
+    text = check_page(answer, reader_of("in", "metric", "permille")).text()
+    assert " mm" in text
+    assert " gf" in text
+    assert "permille" in text
+    assert " ozf" not in text
+    assert " in," not in text
+
+
+def test_no_way_between_places_is_said():
+    plan = """
+    scale = "HO"
+    unit = "in"
+    railhead.A = 0
+    [line.Branch]
+    from = "A"
+    to = "B"
+    runs = "forward"
+    berth = "All of it"
+    track = [{ straight = 24, grade = "1 %" }]
+    """
+    answer = check(read_plan(plan))
+    text = check_page(answer, INCHES).text()
+    assert answer.routes == ()
+    assert "there are no routes to tell" in text
