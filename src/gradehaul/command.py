@@ -81,12 +81,13 @@ def check(
     loaded = _load(plan)
     from gradehaul.haulage.check import check as checked
     from gradehaul.show.progress import progress_on
-    from gradehaul.show.reading_units import reader_of
+    from gradehaul.show.reading_units import balance_unit, reader_of
 
     with progress_on(sys.stderr, "routes") as progress:
         answer = checked(loaded, all_routes=all_routes, progress=progress)
     form: _Form = "json" if as_json else "csv" if as_csv else "text"
-    _deliver(_written(answer, form, reader_of(loaded.unit, show, grades), to_file=output is not None), output)
+    reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
+    _deliver(_written(answer, form, reader, to_file=output is not None), output)
     if strict and not _passes(answer):
         sys.exit(FAILS)
 

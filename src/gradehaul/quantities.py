@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -27,6 +27,8 @@ Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
 class Reading:
     """A measured value and its spread (one standard deviation; None where not told), in SI units.
 
+    `unit` is the one it was written in, so that an answer can be told in the unit of the builder's own balance.
+
     Examples
     --------
     >>> read_reading("0.62 N", "force")
@@ -35,6 +37,7 @@ class Reading:
 
     value: float
     spread: float | None = None
+    unit: str | None = field(default=None, repr=False, compare=False)
 
 
 LONGEST_TEXT = 80
@@ -489,7 +492,8 @@ def read_reading(value: object, kind: Kind, *, unit: str | None = None) -> Readi
     """
     if isinstance(value, (int, float)):
         return Reading(_bare(value, _Asked(kind, unit, value)))
-    return _reading(_plain_text(value, kind, unit))[0]
+    reading, written = _reading(_plain_text(value, kind, unit))
+    return reading if written is None else replace(reading, unit=written.name)
 
 
 def _bare(number: float, asked: _Asked) -> float:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies import ROUTE, TRAIN, Layout, layouts
 
-from gradehaul.haulage.demand import AS_PLANNED, Pulls, gravity_and_curves, own_demand, supply
+from gradehaul.haulage.demand import AS_PLANNED, Pulls, asked_at, gravity_and_curves, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_coefficient
@@ -84,8 +84,8 @@ def test_demand_and_pull_at_every_place(layout: Layout) -> None:
     train = made_up(plan, plan.trains[TRAIN])
     walked = walk.walk(layout.chain, layout.train, STEP)
     asked = gravity_and_curves(profile, train)
-    own = own_demand(profile, train)
-    assert own.at(walked.head) == pytest.approx(walked.own, abs=1e-8)
+    own = [asked_at(profile, train, head)[1] for head in walked.head]
+    assert own == pytest.approx(walked.own, abs=1e-8)
     assert asked.at(walked.head) + train.rolling == pytest.approx(walked.running + walked.own, abs=1e-8)
     assert asked.at(walked.head) + train.starting == pytest.approx(walked.starting + walked.own, abs=1e-8)
     given_here = supply(profile, train, AS_PLANNED, Pulls(plan))

@@ -120,19 +120,21 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     A block of weight per length w from b to a (a ahead) asks w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
     """
-    weight = train.line_weights
-    at_edges = np.diff(weight, prepend=0.0, append=0.0)
-    return _over_route(profile, train.edges, at_edges)
-
-
-def own_demand(profile: RouteProfile, train: Train) -> PiecewiseQuadratic:
-    """Return what grades and curves ask of the locomotives alone, N, by the place of the train's head."""
-    weight = np.where([isinstance(block.vehicle, Loco) for block in train.blocks], train.line_weights, 0.0)
-    return _over_route(profile, train.edges, np.diff(weight, prepend=0.0, append=0.0))
-
-
-def _over_route(profile: RouteProfile, edges: FloatArray, weights: FloatArray) -> PiecewiseQuadratic:
+    # at each edge the block behind it counts up and the block ahead of it down
+    weights = np.diff(train.line_weights, prepend=0.0, append=0.0)
     used = np.flatnonzero(weights)
-    length = float(edges[-1])
-    effort = profile.with_track_behind(length)
-    return shifted_sum(effort, weights[used].tolist(), edges[used].tolist(), profile.first_head(length), profile.length)
+    return shifted_sum(
+        profile.with_track_behind(train.length),
+        weights[used].tolist(),
+        train.edges[used].tolist(),
+        profile.first_head(train.length),
+        profile.length,
+    )
+
+
+def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
+    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place."""
+    heights = profile.with_track_behind(train.length).at(head - train.edges)
+    by_block = train.line_weights * (heights[:-1] - heights[1:])
+    powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])
+    return float(by_block[~powered].sum()), float(by_block[powered].sum())

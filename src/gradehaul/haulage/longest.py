@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE, Pulls, Supply, gravity_and_curves, own_demand, supply
+from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
-from gradehaul.haulage.verdict import greatest
+from gradehaul.haulage.verdict import greatest, less
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -77,21 +77,15 @@ class Climb:
 
     def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
-        self._asked: dict[int, PiecewiseQuadratic] = {}
-        self._most: dict[int, Extreme] = {}
         # the most that one more car can add to the demand of any train, anywhere
         steepest, _ = profile.ruling_under_train(car.length)
         self._car_asks = GRAVITY * car.mass * max(steepest, 0.0)
+        self._asked: dict[int, PiecewiseQuadratic] = {}
+        self._most: dict[int, Extreme] = {}
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars."""
         return headed_by(self.plan, self.power, self.car, count)
-
-    def asked(self, count: int) -> PiecewiseQuadratic:
-        """Return what grades and curves ask of the train of a number of cars."""
-        if count not in self._asked:
-            self._asked[count] = gravity_and_curves(self.profile, self.train(count))
-        return self._asked[count]
 
     def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
         """Return the longest train on a rail condition, given the places that must hold it whole."""
@@ -114,11 +108,15 @@ class Climb:
         )
 
     def _least(self, pull: PiecewiseQuadratic | float, count: int) -> Extreme:
+        """Return the least of a pull less what grades and curves ask of the train of a number of cars."""
+        if count not in self._asked:
+            self._asked[count] = gravity_and_curves(self.profile, self.train(count))
         if isinstance(pull, PiecewiseQuadratic):
-            return (pull - self.asked(count)).least()
+            return less(pull, self._asked[count]).least()
         if count not in self._most:
-            self._most[count] = self.asked(count).greatest()
-        return Extreme(pull - self._most[count].value, self._most[count].at)
+            self._most[count] = self._asked[count].greatest()
+        most = self._most[count]
+        return Extreme(pull - most.value, most.at)
 
     def _margins(self, given: Supply, count: int) -> _Margins:
         weight = GRAVITY * self.car.mass * count
@@ -168,8 +166,8 @@ class Climb:
             test, worst = "slip", margins.slip
         weight = GRAVITY * self.car.mass * count
         resistance = weight * (self.car.starting if test == "restart" else self.car.rolling).value
-        own = own_demand(self.profile, self.train(count))(worst.at)
-        demand = self.asked(count)(worst.at) - own + resistance
+        asked, _ = asked_at(self.profile, self.train(count), worst.at)
+        demand = asked + resistance
         return Binds(test, count, worst.at, self.profile.track_at(worst.at), demand, worst.value + demand)
 
     def _fits(self, room: float) -> int:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -31,8 +33,14 @@ class MovementGraph:
     graph
         A networkx DiGraph. Its nodes are `Way` with the attribute ``length`` (m); an edge that passes through a joint
         has the attribute ``joint``. It is handed out as it is; change a copy.
-    successors
-        For each way, those that may follow it.
+    successors, predecessors
+        For each way, those that may follow it, and those it may follow.
+    lengths
+        The length of each way, m.
+    line_of, berth_of
+        The line of each track, and the berth of those that lie in one, by the track's id.
+    joint_ahead
+        The joint at the far end of each way that ends at one.
 
     Examples
     --------
@@ -75,6 +83,10 @@ class MovementGraph:
         tracks = plan.tracks
         self.lengths: dict[Way, float] = {way: tracks[way.track].length for way in self.graph}
         self.line_of: dict[str, str] = {track.id: track.line for track in tracks.values()}
+        self.berth_of: dict[str, str] = {track: b.name for b in plan.berths.values() for track in b.tracks}
+        self.joint_ahead: dict[Way, str] = {
+            self.leaving(end): joint.name for joint in plan.joints.values() for end in joint.ends
+        }
 
     def leaving(self, end: LineEnd) -> Way:
         """Return the way that leaves a line through one of its ends."""
@@ -89,6 +101,25 @@ class MovementGraph:
         """Return the joint that a move passes through, None between two tracks of one line."""
         return self._joint.get((one, following))
 
+    def met(self, before: Way | None, way: Way) -> tuple[tuple[str, ...], ...]:
+        """Return the names that a train meets as it runs onto a way, in order; those in one group at the same time.
+
+        They are the joint at which a route begins, the line and the berth that are entered here, and the joint at the
+        way's far end. `before` is the way the train comes from, None where a route begins.
+        """
+        met: list[tuple[str, ...]] = []
+        joint = self.joint_ahead.get(way.turned())
+        if before is None and joint is not None:
+            met.append((joint,))
+        entered = [self.line_of[way.track]] if before is None or joint is not None else []
+        berth = self.berth_of.get(way.track)
+        if berth is not None and (entered or before is None or self.berth_of.get(before.track) != berth):
+            entered.append(berth)
+        met.append(tuple(entered))
+        if way in self.joint_ahead:
+            met.append((self.joint_ahead[way],))
+        return tuple(met)
+
     def reach(self, starts: Iterable[Way], *, backward: bool = False) -> set[Way]:
         """Return every way that can be reached from some ways, or that can reach them, themselves included."""
         following = self.predecessors if backward else self.successors
@@ -101,10 +132,28 @@ class MovementGraph:
                     queue.append(way)
         return seen
 
+    @cached_property
+    def ways_at(self) -> Mapping[str, tuple[Way, ...]]:
+        """The ways on which a train may meet each line, berth and joint, by its name: those that `met` tells it of."""
+        found: dict[str, list[Way]] = {}
+        for way in self.successors:
+            for group in self.met(None, way):
+                for name in group:
+                    found.setdefault(name, []).append(way)
+        return {name: tuple(ways) for name, ways in found.items()}
+
+    @cached_property
+    def run_both_ways(self) -> MovementGraph:
+        """The movement graph of the same plan with every line run both ways: itself where all are."""
+        if all(line.runs == "both" for line in self.plan.lines.values()):
+            return self
+        lines = {name: replace(line, runs="both") for name, line in self.plan.lines.items()}
+        return MovementGraph(replace(self.plan, lines=lines))
+
     def line_graph(self) -> nx.DiGraph[Way]:
         """Return the same moves between whole lines: a line stands for the way into it, which leads only onward.
 
-        Searches that list many routes run on this smaller graph; `whole_lines` turns what they find into ways.
+        Circuits are looked for on this smaller graph; `whole_lines` turns what is found into ways.
         """
         small: nx.DiGraph[Way] = nx.DiGraph()
         entrance: dict[Way, Way] = {}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.plan.records import Berth, LineEnd, Plan
+from gradehaul.plan.records import Berth, LineEnd
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +46,12 @@ def standing_places(graph: MovementGraph) -> list[Place]:
     """Return the places between which trains run: every berth, and every end of track that is not a berth's."""
     plan = graph.plan
     places = [place_named(graph, name) for name in plan.berths]
-    in_berths = {track for berth in plan.berths.values() for track in berth.tracks}
     places += [
         place_named(graph, joint.name)
         for joint in plan.joints.values()
-        if joint.kind == "end" and graph.entering(joint.ends[0]).track not in in_berths
+        if joint.kind == "end" and graph.entering(joint.ends[0]).track not in graph.berth_of
     ]
     return places
-
-
-def berth_of(plan: Plan) -> dict[str, Berth]:
-    """Return the berth that each track belongs to, by the track's id."""
-    return {track: berth for berth in plan.berths.values() for track in berth.tracks}
 
 
 def _berth_ways(berth: Berth) -> list[Way]:

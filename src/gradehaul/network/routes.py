@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import islice
-
-import networkx as nx
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice, pairwise
 
 from gradehaul.errors import GradehaulError, Problems, RouteError
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import Place, berth_of, place_named, standing_places
-from gradehaul.network.search import Highest, Passes, highest_ruling, lowest_ruling, shortest
-from gradehaul.plan.records import NamedRoute, Note, Plan
+from gradehaul.network.places import Place, place_named, standing_places
+from gradehaul.network.search import (
+    Cut,
+    Found,
+    count_routes,
+    every_circuit,
+    every_route,
+    fewest_reversals,
+    highest_ruling,
+    lowest_ruling,
+    passes,
+    shortest,
+    ways_on_circuits,
+)
+from gradehaul.plan.records import NamedRoute, Note
 
 MOST_ROUTES = 300
 """Routes listed at the most where none are declared; the answer says when there are more."""
 
 MOST_LAPS = 20
 """Laps listed at the most where none are declared."""
+
+ALIKE = 1e-9
+"""Ruling grades that differ by less are alike: the sums they come from are rounded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +88,8 @@ def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all
     """Return the declared routes of a plan; where there are none, the telling ones.
 
     Those are, for every ordered pair of ends and berths, the route with the lowest and the one with the highest
-    ruling grade, and every lap. With `list_all`, every route, up to a limit that a note tells.
+    ruling grade, or one where these are alike, and every lap. With `list_all`, every route. Either list has a limit,
+    and a note where it was reached. No two routes have the same name.
 
     Parameters
     ----------
@@ -96,16 +110,17 @@ def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all
     return _telling_routes(graph, steepest)
 
 
+# Routes as records
+
+
 def _made(graph: MovementGraph, name: str, origin: str, destination: str, ways: Sequence[Way]) -> Route:
-    berths = berth_of(graph.plan)
-    first, last = berths.get(ways[0].track), berths.get(ways[-1].track)
     return Route(
         name,
         origin,
         destination,
         tuple(ways),
-        start_berth=first.name if first else None,
-        end_berth=last.name if last else None,
+        start_berth=graph.berth_of.get(ways[0].track),
+        end_berth=graph.berth_of.get(ways[-1].track),
         tightest_loop=_tightest_loop(graph, ways, lap=False),
     )
 
@@ -121,25 +136,34 @@ def _tightest_loop(graph: MovementGraph, ways: Sequence[Way], *, lap: bool) -> L
     A train longer than that meets itself there: on a reversing loop, on a lap crossed on the level, or between two
     runs over one track in opposite directions. The lap itself is not counted.
     """
-    passed: dict[str, float] = {}
-    first: dict[str, float] = {}
-    found: Loop | None = None
+    passed: dict[str, list[float]] = {}
     here = 0.0
-    for one, following in zip(ways, (*ways[1:], ways[0]) if lap else ways[1:], strict=not lap and False):
+    for one, following in pairwise((*ways, ways[0]) if lap else ways):
         here += graph.lengths[one]
         joint = graph.joint_between(one, following)
-        if joint is None:
-            continue
-        if joint in passed and (found is None or here - passed[joint] < found.length):
-            found = Loop(joint, here - passed[joint])
-        passed[joint] = here
-        first.setdefault(joint, here)
-    if lap:
-        for joint, at in first.items():
-            around = at + here - passed[joint]
-            if around < here * (1 - 1e-12) and (found is None or around < found.length):
-                found = Loop(joint, around)
-    return found
+        if joint is not None:
+            passed.setdefault(joint, []).append(here)
+    loops: list[Loop] = []
+    for joint, places in passed.items():
+        if lap and len(places) > 1:
+            places.append(here + places[0])
+        loops += [Loop(joint, far - near) for near, far in pairwise(places)]
+    return min(loops, key=lambda loop: loop.length, default=None)
+
+
+def _differing_names(routes: Iterable[Route]) -> Iterator[Route]:
+    """Yield the routes, those numbered that have the name of one before them."""
+    taken: dict[str, int] = {}
+    for route in routes:
+        name = route.name
+        while name in taken:
+            taken[route.name] += 1
+            name = f"{route.name} ({taken[route.name]})"
+        taken[name] = 1
+        yield replace(route, name=name)
+
+
+# Declared routes
 
 
 def _declared_routes(graph: MovementGraph) -> RouteList:
@@ -149,257 +173,249 @@ def _declared_routes(graph: MovementGraph) -> RouteList:
     for wanted in graph.plan.routes.values():
         place = f'route "{wanted.name}"'
         try:
-            found = _lap(graph, wanted) if wanted.lap else _between(graph, wanted)
+            route, texts = _lap(graph, wanted) if wanted.lap else _between(graph, wanted)
         except RouteError as error:
-            if wanted.reversals and not wanted.lap:
-                notes.append(Note(place, f"left out: {error.wrong}, and routes with reversals are not rated yet"))
-                continue
             problems.append(error.at(file=graph.plan.file, place=place))
             continue
-        route, others = found
-        routes.append(route)
-        notes += [Note(place, text) for text in others]
+        routes += [route] if route else []
+        notes += [Note(place, text) for text in texts]
     if problems:
         raise Problems(problems)
     return RouteList(tuple(routes), (), tuple(notes))
 
 
-def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
-    origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
-    via = [_passes(graph, name) for name in wanted.via]
-    found = shortest(graph, origin.departures, destination.arrivals, via)
-    if found.ways is None:
-        raise _cut(graph, wanted, origin, destination, found.passed)
-    notes = _level_behind(graph, origin, found.ways)
-    if found.other is not None:
-        notes.append(_choice(graph, found.ways, found.other))
+def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route | None, list[str]]:
+    found = _shortest_between(graph, wanted)
+    if isinstance(found, Cut):
+        error = _told_cut(graph, wanted, found)
+        if found.twice is None and 0 < _gap(graph, wanted, found).reversals <= wanted.reversals:
+            return None, [f"left out: {error.wrong}, and routes with reversals are not rated yet"]
+        raise error
+    notes = _level_behind(graph, place_named(graph, wanted.origin), found.ways)
+    if found.others:
+        notes.append(_choice(graph, wanted.via, found))
     return _made(graph, wanted.name, wanted.origin, wanted.destination, found.ways), notes
 
 
+def _shortest_between(graph: MovementGraph, wanted: NamedRoute) -> Found | Cut:
+    origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
+    if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
+        return shortest(graph, origin.departures, destination.arrivals, wanted.via)
+    # out of a berth and home to it: over its whole length each time, so not by running through it once
+    tried = [shortest(graph, [way], [way.turned()], wanted.via) for way in origin.departures]
+    found = [each for each in tried if isinstance(each, Found)]
+    if found:
+        return min(found, key=lambda each: _length(graph, each.ways))
+    return max((each for each in tried if isinstance(each, Cut)), key=lambda cut: cut.passed)
+
+
+def _length(graph: MovementGraph, ways: Iterable[Way]) -> float:
+    return sum(graph.lengths[way] for way in ways)
+
+
 def _level_behind(graph: MovementGraph, origin: Place, ways: Sequence[Way]) -> list[str]:
-    if not origin.mid_track or ways[0].track in berth_of(graph.plan):
+    if not origin.mid_track or ways[0].track in graph.berth_of:
         return []
     behind = "the track behind is taken as straight and level; a longer route would put the train on real track"
     return [f'it begins at "{origin.name}", which is no end of track: {behind}']
 
 
-def _choice(graph: MovementGraph, ways: Sequence[Way], other: Sequence[Way]) -> str:
-    lines = {graph.line_of[way.track] for way in ways}
-    telling = [graph.line_of[way.track] for way in other if graph.line_of[way.track] not in lines]
-    if telling:
-        return f'several ways fit and the shortest is taken; via = ["{telling[0]}"] would choose another'
-    return "several ways fit and the shortest is taken; a via along the way would choose another"
+def _choice(graph: MovementGraph, via: Sequence[str], found: Found) -> str:
+    several = "several ways fit and the shortest is taken"
+    for other in found.others:
+        telling = _telling_via(graph, via, found.ways, other)
+        if telling:
+            named = ", ".join(f'"{name}"' for name in telling)
+            return f"{several}; via = [{named}] would choose another"
+    return f"{several}; the others run over the same lines in the same order, so that no via chooses one"
 
 
-def _passes(graph: MovementGraph, name: str) -> Passes:
-    plan = graph.plan
-    if name in plan.lines:
-        return lambda _, way: graph.line_of[way.track] == name
-    if name in plan.berths:
-        tracks = set(plan.berths[name].tracks)
-        return lambda _, way: way.track in tracks
-    if name in plan.joints:
-        ends = {graph.entering(end) for end in plan.joints[name].ends}
-        # a route also passes the joint it begins at
-        return lambda before, way: way in ends if before is None else graph.joint_between(before, way) == name
-    raise RouteError("no line, joint or berth has this name", found=f'"{name}"')
+def _telling_via(
+    graph: MovementGraph, via: Sequence[str], ways: Sequence[Way], other: Sequence[Way]
+) -> tuple[str, ...] | None:
+    """Return the least addition to `via` with which the other way fits and this one does not."""
+    known = {graph.line_of[way.track] for way in ways}
+    entered = [graph.line_of[after.track] for before, after in pairwise(other) if graph.joint_between(before, after)]
+    lines = [graph.line_of[other[0].track], *entered]
+    fresh: list[tuple[str, ...]] = [(line,) for line in lines if line not in known]
+    for added in fresh or pairwise(lines):
+        for place in range(len(via), -1, -1):
+            more = (*via[:place], *added, *via[place:])
+            if passes(graph, other, more) and not passes(graph, ways, more):
+                return more
+    return None
 
 
-def _cut(graph: MovementGraph, wanted: NamedRoute, origin: Place, destination: Place, passed: int) -> RouteError:
-    """Say where a route is cut, and whether a reversal would mend it."""
+@dataclass(frozen=True, slots=True)
+class _Gap:
+    """Where a route is cut: the two places between which, and the runs between reversals that would mend it, if any."""
+
+    one: str
+    other: str
+    runs: tuple[tuple[Way, ...], ...] | None
+
+    @property
+    def reversals(self) -> int:
+        """How many reversals would mend it; 0 where none would."""
+        return len(self.runs) - 1 if self.runs else 0
+
+
+def _gap(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> _Gap:
     stops = [wanted.origin, *wanted.via, wanted.destination]
-    if not origin.departures:
-        return RouteError(f'no train may leave "{wanted.origin}"', write='runs = "both" on its line, or another place')
-    one, other = stops[passed], stops[passed + 1]
-    where = f'no train can follow it: it is cut between "{one}" and "{other}"'
-    starts = origin.departures if passed == 0 else _ways_at(graph, one)
-    goals = destination.arrivals if passed == len(wanted.via) else _ways_at(graph, other)
-    joints = _reversals(graph, starts, set(goals))
-    if joints:
-        many = "a reversal" if len(joints) == 1 else f"{len(joints)} reversals"
-        named = ", ".join(f'"{joint}"' for joint in joints)
-        instead = f"reversals = {len(joints)}, or another via"
-        return RouteError(f"{where}, which would need {many} beyond {named}", write=instead)
-    barred = sorted(f'"{line.name}" runs {line.runs} only' for line in graph.plan.lines.values() if line.runs != "both")
-    told = f" (line {', '.join(barred)})" if barred else ""
-    wrong = f"{where}, and no track joins them in that direction{told}"
-    return RouteError(wrong, write="another place, or the turnout that joins them")
+    one, other = stops[cut.passed], stops[cut.passed + 1]
+    last = cut.passed == len(wanted.via)
+    goals = place_named(graph, other).arrivals if last else graph.ways_at.get(other, ())
+    return _Gap(one, other, fewest_reversals(graph, cut.at, goals))
 
 
-def _ways_at(graph: MovementGraph, name: str) -> list[Way]:
-    passes = _passes(graph, name)
-    ways = [way for way in graph.successors if passes(None, way)]
-    return ways + [way.turned() for way in ways if way.turned() in graph.graph]
+def _told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> RouteError:
+    """Say where a route is cut, and what would mend it: a line run both ways, or a reversal."""
+    if cut.twice is not None:
+        line = graph.line_of[cut.twice.track]
+        wrong = f'no train can follow it without running over line "{line}" twice in one direction'
+        return RouteError(wrong, write="fewer via, or two routes")
+    gap = _gap(graph, wanted, cut)
+    where = f'no train can follow it: it is cut between "{gap.one}" and "{gap.other}"'
+    free = graph.run_both_ways
+    freed = cut if free is graph else _shortest_between(free, wanted)
+    if isinstance(freed, Found):
+        line = next(graph.line_of[way.track] for way in freed.ways if way not in graph.successors)
+        barred = f'where line "{line}" runs {graph.plan.lines[line].runs} only'
+        return RouteError(f"{where}, {barred}", write='runs = "both" there, or another place')
+    if gap.runs and gap.reversals:
+        many = "a reversal" if gap.reversals == 1 else f"{gap.reversals} reversals:"
+        beyond = ", then ".join(_reversed_where(graph, run) for run in gap.runs[:-1])
+        write = f"reversals = {gap.reversals}" + (", or another via" if wanted.via else "")
+        return RouteError(f"{where}, which would need {many} {beyond}", write=write)
+    if free is not graph and freed.twice is None and _gap(free, wanted, freed).reversals:
+        wrong = f"{where}, and lines between them run one way only"
+        return RouteError(wrong, write='runs = "both" on one of them, or another place')
+    return RouteError(f"{where}, and no track joins them", write="another place, or the turnout that joins them")
 
 
-def _reversals(graph: MovementGraph, starts: Collection[Way], goals: set[Way]) -> list[str]:
-    """Return the joints beyond which a train would reverse to get from some ways to others, as few as can be."""
-    waves: list[dict[Way, Way | None]] = []
-    frontier: dict[Way, Way | None] = dict.fromkeys(starts)
-    seen: set[Way] = set()
-    while frontier:
-        waves.append(frontier)
-        came_from: dict[Way, Way | None] = {way: None for way in frontier if way not in seen}
-        queue = list(came_from)
-        for way in queue:
-            seen.add(way)
-            for following in graph.successors[way]:
-                if following not in seen and following not in came_from:
-                    came_from[following] = way
-                    queue.append(following)
-        waves[-1] = came_from
-        reached = next((way for way in queue if way in goals), None)
-        if reached is not None:
-            return _reversed_beyond(graph, waves, reached)
-        frontier = {way.turned(): None for way in queue if way.turned() in graph.graph and way.turned() not in seen}
-    return []
-
-
-def _reversed_beyond(graph: MovementGraph, waves: Sequence[Mapping[Way, Way | None]], reached: Way) -> list[str]:
-    joints: list[str] = []
-    way = reached
-    for number in range(len(waves) - 1, -1, -1):
-        while (before := waves[number][way]) is not None:
-            way = before
-        if number == 0:
-            break
-        way = way.turned()
-        # the last joint passed on the way to the reversal
-        inward, joint = way, None
-        while (before := waves[number - 1][inward]) is not None:
-            joint = graph.joint_between(before, inward)
-            if joint is not None:
-                break
-            inward = before
-        joints.append(joint or graph.line_of[way.track])
-    return joints[::-1]
+def _reversed_where(graph: MovementGraph, run: Sequence[Way]) -> str:
+    """Name the last joint that a train passes before it reverses at the end of a run."""
+    joints = [joint for one, following in pairwise(run) if (joint := graph.joint_between(one, following))]
+    return f'beyond "{joints[-1]}"' if joints else f'on line "{graph.line_of[run[-1].track]}"'
 
 
 def _lap(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
+    """Close a lap, starting forward over its first line where both directions do alike."""
     tracks = graph.plan.lines[wanted.lap[0]].tracks
-    passed = 0
-    for start in (Way(tracks[0].id, forward=True), Way(tracks[-1].id, forward=False)):
-        if start not in graph.graph:
-            continue
-        via = [_passes(graph, name) for name in wanted.lap[1:]]
-        found = shortest(graph, [start], graph.predecessors[start], via)
-        if found.ways is not None:
-            return _made_lap(graph, wanted.name, found.ways), []
-        passed = max(passed, found.passed)
+    starts = [way for way in (Way(tracks[0].id, forward=True), Way(tracks[-1].id, forward=False)) if way in graph.graph]
+    tried = [shortest(graph, [start], graph.predecessors[start], wanted.lap, most_others=0) for start in starts]
+    found = [each.ways for each in tried if isinstance(each, Found)]
+    if not found:
+        raise _told_open(graph, wanted, max((each for each in tried if isinstance(each, Cut)), key=lambda c: c.passed))
+    # lengths summed in either direction may differ in the last place
+    ways = min(found, key=lambda ways: (len(_lines_unnamed(graph, wanted, ways)), round(_length(graph, ways), 9)))
+    unnamed = [f'"{line}"' for line in _lines_unnamed(graph, wanted, ways)]
+    notes = [f"it closes over {', '.join(unnamed)} too, which lap does not name"] if unnamed else []
+    return _made_lap(graph, wanted.name, ways), notes
+
+
+def _lines_unnamed(graph: MovementGraph, wanted: NamedRoute, ways: Iterable[Way]) -> list[str]:
+    lines = dict.fromkeys(graph.line_of[way.track] for way in ways)
+    return [line for line in lines if line not in wanted.lap]
+
+
+def _told_open(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> RouteError:
+    write = "the lines of one closed circuit, in running order"
+    if cut.twice is not None:
+        line = graph.line_of[cut.twice.track]
+        return RouteError(f'it does not close without running over line "{line}" twice in one direction', write=write)
     around = [*wanted.lap, wanted.lap[0]]
-    raise RouteError(
-        f'it does not close: no train gets from line "{around[passed]}" to line "{around[passed + 1]}"',
-        write="the lines of one closed circuit, in running order",
-    )
+    one, other = around[cut.passed - 1], around[cut.passed]
+    return RouteError(f'it does not close: no train gets from line "{one}" to line "{other}"', write=write)
+
+
+# Routes where none are declared
 
 
 def _telling_routes(graph: MovementGraph, steepest: Mapping[Way, float]) -> RouteList:
     routes: list[Route] = []
     between: list[Between] = []
     notes: list[Note] = []
-    for origin, destination, lowest in _pairs(graph, steepest):
-        highest = highest_ruling(graph, origin.departures, destination.arrivals, steepest)
-        if highest is None:
-            continue
-        if len(routes) >= MOST_ROUTES:
-            notes.append(Note("routes", f"only the first {len(routes)} are listed; declare the ones that matter"))
+    for pair, told in _pairs(graph, steepest):
+        if len(routes) + len(told) > MOST_ROUTES:
+            text = f"only the first {len(routes)} between places are listed; declare the ones that matter"
+            notes.append(Note("routes", text))
             break
-        between.append(Between(origin.name, destination.name, highest.count, highest.exact, highest.bound))
-        routes += _lowest_and_highest(graph, origin, destination, lowest, highest)
-    laps = list(islice(_laps(graph), MOST_LAPS + 1))
-    if len(laps) > MOST_LAPS:
-        notes.append(Note("routes", f"only the first {MOST_LAPS} laps are listed; declare the ones that matter"))
-    return RouteList((*routes, *laps[:MOST_LAPS]), tuple(between), tuple(notes))
+        between.append(pair)
+        routes += told
+    return _with_laps(graph, routes, between, notes)
 
 
-def _pairs(graph: MovementGraph, steepest: Mapping[Way, float]) -> Iterator[tuple[Place, Place, tuple[Way, ...]]]:
+def _pairs(graph: MovementGraph, steepest: Mapping[Way, float]) -> Iterator[tuple[Between, list[Route]]]:
+    """Yield, for every place and every other that a train gets to from it, what there is to tell between the two."""
     places = standing_places(graph)
+    arrivals = [way for place in places for way in place.arrivals]
+    behind = {place.name: graph.reach(place.arrivals, backward=True) for place in places}
+    circuits = ways_on_circuits(graph)
     for origin in places:
-        best = lowest_ruling(graph, origin.departures, steepest)
+        starts = origin.departures
+        ahead = graph.reach(starts)
+        counts = count_routes(graph, starts)
+        lowest_to = lowest_ruling(graph, starts, arrivals, steepest)
         for destination in places:
-            lowest = [best[way] for way in destination.arrivals if way in best]
-            if destination is not origin and lowest:
-                yield origin, destination, min(lowest, key=lambda ways: max(steepest[way] for way in ways))
+            stops = [way for way in destination.arrivals if way in ahead]
+            if destination is origin or not stops:
+                continue
+            within = ahead & behind[destination.name]
+            lowest = min((lowest_to[way] for way in stops), key=lambda ways: _ruling(ways, steepest))
+            highest = highest_ruling(graph, starts, stops, steepest, within)
+            pair = Between(
+                origin.name,
+                destination.name,
+                count=sum(counts[way] for way in stops),
+                exact=within.isdisjoint(circuits),
+                highest_bound=max(steepest[way] for way in within),
+            )
+            yield pair, _lowest_and_highest(graph, pair, lowest, highest, steepest)
+
+
+def _ruling(ways: Iterable[Way], steepest: Mapping[Way, float]) -> float:
+    return max(steepest[way] for way in ways)
 
 
 def _lowest_and_highest(
-    graph: MovementGraph, origin: Place, destination: Place, lowest: tuple[Way, ...], highest: Highest
+    graph: MovementGraph, pair: Between, lowest: Sequence[Way], highest: Sequence[Way], steepest: Mapping[Way, float]
 ) -> list[Route]:
-    name = f"{origin.name} to {destination.name}"
-    if lowest == highest.ways:
-        return [_made(graph, name, origin.name, destination.name, lowest)]
+    origin, destination = pair.origin, pair.destination
+    name = f"{origin} to {destination}"
+    if _ruling(highest, steepest) - _ruling(lowest, steepest) < ALIKE:
+        return [_made(graph, name, origin, destination, lowest)]
     return [
-        _made(graph, f"{name}, lowest ruling", origin.name, destination.name, lowest),
-        _made(graph, f"{name}, highest ruling", origin.name, destination.name, highest.ways),
+        _made(graph, f"{name}, lowest ruling", origin, destination, lowest),
+        _made(graph, f"{name}, highest ruling", origin, destination, highest),
     ]
 
 
-def _laps(graph: MovementGraph) -> Iterator[Route]:
-    order = {way: place for place, way in enumerate(graph.graph)}
-    names: dict[str, int] = {}
-    for cycle in nx.simple_cycles(graph.line_graph()):
-        first = min(range(len(cycle)), key=lambda k: order[cycle[k]])
-        turned = [*cycle[first:], *cycle[:first]]
-        lines = [graph.line_of[way.track] for way in turned]
-        name = "Lap " + ", ".join(lines[:4]) + (f" and {len(lines) - 4} more" if len(lines) > 4 else "")
-        if not turned[0].forward:
-            name += ", backward"
-        names[name] = names.get(name, 0) + 1
-        if names[name] > 1:
-            name += f" ({names[name]})"
-        yield _made_lap(graph, name, graph.whole_lines(turned))
-
-
 def _all_routes(graph: MovementGraph) -> RouteList:
-    """List every route between places, up to the limit, with a note where it was reached."""
     places = standing_places(graph)
-    small = graph.line_graph()
-    routes: list[Route] = []
-    notes: list[Note] = []
-    for ways, origin, destination in _every_path(graph, small, places):
-        if len(routes) == MOST_ROUTES:
-            notes.append(Note("routes", f"stopped after {MOST_ROUTES} routes; there are more"))
-            break
-        number = sum(r.origin == origin.name and r.destination == destination.name for r in routes) + 1
-        name = f"{origin.name} to {destination.name}" + (f" ({number})" if number > 1 else "")
-        routes.append(_made(graph, name, origin.name, destination.name, ways))
-    laps = list(islice(_laps(graph), MOST_LAPS + 1))
+    pairs = ((one, other) for one in places for other in places if one is not other)
+    every = (
+        _made(graph, f"{one.name} to {other.name}", one.name, other.name, ways)
+        for one, other in pairs
+        for ways in every_route(graph, one.departures, other.arrivals)
+    )
+    routes = list(islice(every, MOST_ROUTES + 1))
+    stopped = [Note("routes", f"stopped after {MOST_ROUTES} routes; there are more")]
+    return _with_laps(graph, routes[:MOST_ROUTES], (), stopped if len(routes) > MOST_ROUTES else [])
+
+
+def _with_laps(
+    graph: MovementGraph, routes: Sequence[Route], between: Sequence[Between], notes: Sequence[Note]
+) -> RouteList:
+    laps = [_made_lap(graph, _lap_name(graph, ways), ways) for ways in islice(every_circuit(graph), MOST_LAPS + 1)]
     if len(laps) > MOST_LAPS:
-        notes.append(Note("routes", f"stopped after {MOST_LAPS} laps; there are more"))
-    return RouteList((*routes, *laps[:MOST_LAPS]), (), tuple(notes))
+        more = f"only {MOST_LAPS} laps are listed and there are more; declare the ones that matter"
+        notes = [*notes, Note("routes", more)]
+    return RouteList(tuple(_differing_names((*routes, *laps[:MOST_LAPS]))), tuple(between), tuple(notes))
 
 
-def _every_path(
-    graph: MovementGraph, small: nx.DiGraph[Way], places: Sequence[Place]
-) -> Iterator[tuple[tuple[Way, ...], Place, Place]]:
-    """Yield every route over each way at most once, shortest in joints not guaranteed, as the search finds them."""
-    plan: Plan = graph.plan
-    for origin in places:
-        for destination in places:
-            if origin is destination:
-                continue
-            for start in origin.departures:
-                for stop in destination.arrivals:
-                    yield from ((ways, origin, destination) for ways in _paths(graph, small, plan, start, stop))
-
-
-def _paths(
-    graph: MovementGraph, small: nx.DiGraph[Way], plan: Plan, start: Way, stop: Way
-) -> Iterator[tuple[Way, ...]]:
-    def entrance(way: Way) -> Way:
-        tracks = plan.lines[graph.line_of[way.track]].tracks
-        return Way((tracks[0] if way.forward else tracks[-1]).id, way.forward)
-
-    first, last = entrance(start), entrance(stop)
-    if first == last:
-        whole = graph.whole_lines([first])
-        if whole.index(start) <= whole.index(stop):
-            yield whole[whole.index(start) : whole.index(stop) + 1]
-        return
-    ahead = nx.descendants(small, first) | {first}
-    behind = nx.ancestors(small, last) | {last}
-    for path in nx.all_simple_paths(small.subgraph(ahead & behind), first, last):
-        ways = graph.whole_lines(path)
-        begin = ways.index(start)
-        end = len(ways) - 1 - ways[::-1].index(stop)
-        yield ways[begin : end + 1]
+def _lap_name(graph: MovementGraph, ways: Sequence[Way]) -> str:
+    onward = ((one, way) for one, way in pairwise(ways) if graph.joint_between(one, way))
+    lines = [graph.line_of[ways[0].track], *(graph.line_of[way.track] for _, way in onward)]
+    more = f" and {len(lines) - 4} more" if len(lines) > 4 else ""
+    return f"Lap {', '.join(lines[:4])}{more}{'' if ways[0].forward else ', backward'}"

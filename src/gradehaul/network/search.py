@@ -1,173 +1,331 @@
-"""Searches on the movement graph: the shortest route, the lowest and the highest ruling one, and how many there are."""
+"""Searches on the movement graph: the shortest route, the lowest and the highest ruling one, how many, and each."""
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import count, islice
 
 import networkx as nx
 
 from gradehaul.network.graph import MovementGraph, Way
 
-Passes = Callable[[Way | None, Way], bool]
-"""Whether entering a way, from the one before it, passes a `via`."""
+MOST_OTHERS = 8
+"""Routes beside the shortest that are looked at for the one to tell of."""
+
+MOST_LOOKED_AT = 1_000_000
+"""A search that must try routes one by one gives up when it has looked at this many ways of theirs, all in all."""
+
+MOST_TRIED = 32
+"""Where moves form cycles, this many of the steepest tracks are tried for a route that runs over them."""
+
+State = tuple[Way, int]
+"""A way, and the number of `via` passed when a train has run onto it."""
+
+Tree = dict[State, tuple[float, State | None]]
+"""For every state reached, the length run up to the end of its way, m, and the state before it."""
+
+_Trail = tuple[Way, "_Trail | None"]
+"""A way and the trail that leads to it: trails with a common beginning share it."""
+
+
+# The shortest route
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A shortest route, how many of the `via` any train could pass, and another route that fits as well."""
+    """The shortest route that fits, and a few others that fit as well."""
 
-    ways: tuple[Way, ...] | None
-    passed: int
-    other: tuple[Way, ...] | None = None
-
-
-_State = tuple[Way, int]
+    ways: tuple[Way, ...]
+    others: tuple[tuple[Way, ...], ...] = ()
 
 
-def shortest(graph: MovementGraph, starts: Collection[Way], stops: Collection[Way], via: Sequence[Passes]) -> Found:
-    """Find the shortest route over any of the first ways to any of the last ones, passing each `via` in order.
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """How far a route gets that no train can follow.
 
-    A state of the search is a way and the number of `via` passed so far. `passed` tells how far the best attempt got
-    where there is no route.
+    `passed` is the greatest number of `via` that a train can pass in order, and `at` has the ways on which it passes
+    the last of them. Where every way round was found to run twice over a track in one direction, `twice` is one such.
     """
 
-    def onward(before: Way | None, way: Way, passed: int) -> _State:
-        while passed < len(via) and via[passed](before, way):
-            passed += 1
+    passed: int
+    at: tuple[Way, ...]
+    twice: Way | None = None
+
+
+def shortest(
+    graph: MovementGraph,
+    starts: Collection[Way],
+    stops: Collection[Way],
+    via: Sequence[str] = (),
+    *,
+    most_others: int = MOST_OTHERS,
+) -> Found | Cut:
+    """Find the shortest route from any of the first ways to any of the last ones.
+
+    Parameters
+    ----------
+    graph
+        The movement graph.
+    starts, stops
+        The first ways and the last ones.
+    via
+        Names of lines, berths and joints to pass, in order.
+    most_others
+        How many other routes to look for, at the most.
+    """
+    passing = _Passing(graph, via)
+    begin = [passing.onto(None, way, 0) for way in starts]
+    goals = {(way, len(via)) for way in stops}
+    tree = _shortest_tree(graph, begin, passing)
+    reached = sorted((tree[goal][0], goal) for goal in goals if goal in tree)
+    if not reached:
+        return _cut(tree)
+    states = _traced(tree, reached[0][1])
+    ways = _ways(states)
+    if len(set(ways)) == len(ways):
+        others = _others(graph, passing, begin, tree, states, [goal for _, goal in reached[1:]])
+        return Found(ways, tuple(islice(others, most_others)))
+    # a state may be new where its way is not: look on for a route that runs over no track twice the same way
+    simple = _shortest_simple(graph, passing, begin, goals, tree)
+    if simple is not None:
+        return Found(simple)
+    return Cut(len(via), _cut(tree).at, next(way for place, way in enumerate(ways) if way in ways[:place]))
+
+
+def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> bool:
+    """Tell whether a route passes each `via` in order."""
+    passing = _Passing(graph, via)
+    passed = 0
+    for before, way in zip((None, *ways), ways, strict=False):
+        passed = passing.onto(before, way, passed)[1]
+    return passed == len(via)
+
+
+class _Passing:
+    """Counts the `via` that a train has passed as it runs on."""
+
+    def __init__(self, graph: MovementGraph, via: Sequence[str]) -> None:
+        self.graph = graph
+        self.via = via
+        self.near = {way for name in via for way in graph.ways_at.get(name, ())}
+
+    def onto(self, before: Way | None, way: Way, passed: int) -> State:
+        """Return the state of a train that has run onto a way with so many `via` passed before."""
+        if way in self.near:
+            for group in self.graph.met(before, way):
+                fresh = set(group)
+                while passed < len(self.via) and self.via[passed] in fresh:
+                    fresh.remove(self.via[passed])
+                    passed += 1
         return way, passed
 
-    from_states = [onward(None, way, 0) for way in starts]
-    goals = {(way, len(via)) for way in stops}
-    distance, came_from = _dijkstra(from_states, graph, onward)
-    reached = [goal for goal in goals if goal in distance]
-    furthest = max((passed for _, passed in distance), default=0)
-    if not reached:
-        return Found(None, furthest)
-    goal = min(reached, key=lambda state: (distance[state], state))
-    states = [goal]
-    while (before := came_from[states[-1]]) is not None:
-        states.append(before)
-    states.reverse()
-    ways = tuple(way for way, _ in states)
-    if len(set(ways)) < len(ways):
-        # a state may be new where its way is not: look on for a route that runs over no track twice the same way
-        simple = _shortest_simple(graph, from_states, goals, onward)
-        return Found(simple, furthest, None)
-    return Found(ways, furthest, _another(graph, states, goals, onward))
 
-
-_Onward = Callable[[Way | None, Way, int], _State]
-
-
-def _dijkstra(
-    starts: Iterable[_State], graph: MovementGraph, onward: _Onward
-) -> tuple[dict[_State, float], dict[_State, _State | None]]:
-    distance: dict[_State, float] = {}
-    came_from: dict[_State, _State | None] = {}
-    queue: list[tuple[float, _State, _State | None]] = [(graph.lengths[s[0]], s, None) for s in starts]
+def _shortest_tree(
+    graph: MovementGraph, begin: Collection[State], passing: _Passing, barred: Collection[Way] = frozenset()
+) -> Tree:
+    """Run Dijkstra's search over states, keeping off some ways."""
+    tree: Tree = {}
+    queue: list[tuple[float, State, State | None]] = [(graph.lengths[s[0]], s, None) for s in begin]
+    queue = [entry for entry in queue if entry[1][0] not in barred]
     heapq.heapify(queue)
     while queue:
         length, state, before = heapq.heappop(queue)
-        if state in distance:
+        if state in tree:
             continue
-        distance[state], came_from[state] = length, before
+        tree[state] = length, before
         way, passed = state
         for following in graph.successors[way]:
-            new = onward(way, following, passed)
-            if new not in distance:
+            new = passing.onto(way, following, passed)
+            if new not in tree and following not in barred:
                 heapq.heappush(queue, (length + graph.lengths[following], new, state))
-    return distance, came_from
+    return tree
 
 
-MOST_STEPS = 200_000
-"""A search that must try routes one by one gives up after this many steps."""
+def _traced(tree: Tree, state: State) -> list[State]:
+    states = [state]
+    while (before := tree[states[-1]][1]) is not None:
+        states.append(before)
+    return states[::-1]
+
+
+def _ways(states: Sequence[State]) -> tuple[Way, ...]:
+    return tuple(way for way, _ in states)
+
+
+def _cut(tree: Tree) -> Cut:
+    passed = max((passed for _, passed in tree), default=0)
+    first = (s[0] for s, (_, before) in tree.items() if s[1] == passed and (before is None or before[1] < passed))
+    return Cut(passed, tuple(first))
+
+
+def _others(
+    graph: MovementGraph,
+    passing: _Passing,
+    begin: Collection[State],
+    tree: Tree,
+    states: Sequence[State],
+    goals: Sequence[State],
+) -> Iterator[tuple[Way, ...]]:
+    """Yield routes other than the shortest one, `states`: each ends elsewhere, or joins it from another side.
+
+    Any other route ends with a stretch of the shortest one, however short, and what leads to the move by which it
+    joins keeps off that stretch. The shortest way to that move mostly does; if not, a search that keeps off is made,
+    where the network is small enough for many of them.
+    """
+    searches = max(1, 8_000 // len(tree))
+    for goal in goals:
+        ways = _ways(_traced(tree, goal))
+        if len(set(ways)) == len(ways):
+            yield ways
+    for place in range(len(states) - 1, -1, -1):
+        rest = _ways(states[place:])
+        for joining in _states_before(graph, passing, tree, states[place]):
+            if place and joining == states[place - 1]:
+                continue
+            head = _ways(_traced(tree, joining))
+            if not set(head).isdisjoint(rest) and searches:
+                searches -= 1
+                around = _shortest_tree(graph, begin, passing, barred=set(rest))
+                head = _ways(_traced(around, joining)) if joining in around else head
+            if len({*head, *rest}) == len(head) + len(rest):
+                yield (*head, *rest)
+
+
+def _states_before(graph: MovementGraph, passing: _Passing, tree: Tree, state: State) -> Iterator[State]:
+    way, passed = state
+    for before in graph.predecessors[way]:
+        for fewer in range(passed, -1, -1):
+            if (before, fewer) in tree and passing.onto(before, way, fewer) == state:
+                yield before, fewer
 
 
 def _shortest_simple(
-    graph: MovementGraph, starts: Iterable[_State], goals: set[_State], onward: _Onward
+    graph: MovementGraph, passing: _Passing, begin: Collection[State], goals: Collection[State], tree: Tree
 ) -> tuple[Way, ...] | None:
-    queue: list[tuple[float, tuple[Way, ...], int]] = [(graph.lengths[s[0]], (s[0],), s[1]) for s in starts]
-    heapq.heapify(queue)
-    for _ in range(MOST_STEPS):
-        if not queue:
-            return None
-        length, ways, passed = heapq.heappop(queue)
-        if (ways[-1], passed) in goals:
-            return ways
-        for following in graph.successors[ways[-1]]:
-            if following not in ways:
-                _, count = onward(ways[-1], following, passed)
-                heapq.heappush(queue, (length + graph.lengths[following], (*ways, following), count))
+    """Try routes one by one, those that promise to be shortest first (A* search), each over no way twice."""
+    to_go = _lengths_to_go(graph, passing, goals, tree)
+    number = count()  # settles ties: the youngest, which is the furthest, first
+    queue: list[tuple[float, int, float, State, _Trail]] = []
+    for state in begin:
+        if state in to_go:
+            length = graph.lengths[state[0]]
+            heapq.heappush(queue, (length + to_go[state], -next(number), length, state, (state[0], None)))
+    looked_at = 0
+    while queue and looked_at < MOST_LOOKED_AT:
+        _, _, length, state, trail = heapq.heappop(queue)
+        if state in goals:
+            return tuple(_back_along(trail))[::-1]
+        behind = set(_back_along(trail))
+        looked_at += len(behind)
+        for following in graph.successors[state[0]]:
+            new = passing.onto(state[0], following, state[1])
+            if new in to_go and following not in behind:
+                far = length + graph.lengths[following]
+                heapq.heappush(queue, (far + to_go[new], -next(number), far, new, (following, trail)))
     return None
 
 
-def _another(graph: MovementGraph, states: list[_State], goals: set[_State], onward: _Onward) -> tuple[Way, ...] | None:
-    """Return a route that leaves the one found at its first choice and still fits, None where there is no other."""
-    ways = [way for way, _ in states]
-    for place, (way, passed) in enumerate(states[:-1]):
-        if len(graph.successors[way]) < 2:
-            continue
-        behind = set(ways[: place + 1])
-        for following in graph.successors[way]:
-            if following == ways[place + 1] or following in behind:
-                continue
-            distance, came_from = _dijkstra([onward(way, following, passed)], graph, onward)
-            reached = [goal for goal in goals if goal in distance]
-            if not reached:
-                continue
-            rest = [min(reached, key=lambda state: (distance[state], state))]
-            while (before := came_from[rest[-1]]) is not None:
-                rest.append(before)
-            tail = [state[0] for state in reversed(rest)]
-            if len(set(tail)) == len(tail) and behind.isdisjoint(tail):
-                return (*ways[: place + 1], *tail)
-    return None
+def _back_along(trail: _Trail | None) -> Iterator[Way]:
+    while trail is not None:
+        way, trail = trail
+        yield way
 
 
-def lowest_ruling(
-    graph: MovementGraph, starts: Collection[Way], steepest: Mapping[Way, float]
-) -> dict[Way, tuple[Way, ...]]:
-    """Return, for every way that can be reached, the route to it on which the steepest place is least steep.
-
-    It is a bottleneck path: Dijkstra's search with "the steeper of" in place of the sum, and the length to choose
-    among equals.
-    """
-    done: dict[Way, Way | None] = {}
-    queue: list[tuple[float, float, Way, Way | None]] = [(steepest[w], graph.lengths[w], w, None) for w in starts]
+def _lengths_to_go(graph: MovementGraph, passing: _Passing, goals: Collection[State], tree: Tree) -> dict[State, float]:
+    """Return the length from the end of each state's way to the nearest goal, of those that can reach one."""
+    leading: defaultdict[State, list[State]] = defaultdict(list)
+    for state in tree:
+        for following in graph.successors[state[0]]:
+            leading[passing.onto(state[0], following, state[1])].append(state)
+    to_go: dict[State, float] = {}
+    queue = [(0.0, goal) for goal in goals if goal in tree]
     heapq.heapify(queue)
     while queue:
-        ruling, length, way, before = heapq.heappop(queue)
-        if way in done:
+        length, state = heapq.heappop(queue)
+        if state in to_go:
             continue
-        done[way] = before
-        for following in graph.successors[way]:
-            if following not in done:
-                far = length + graph.lengths[following]
-                heapq.heappush(queue, (max(ruling, steepest[following]), far, following, way))
-    return {way: _traced(done, way) for way in done}
+        to_go[state] = length
+        for before in leading[state]:
+            if before not in to_go:
+                heapq.heappush(queue, (length + graph.lengths[state[0]], before))
+    return to_go
 
 
-def _traced(came_from: Mapping[Way, Way | None], way: Way) -> tuple[Way, ...]:
+def fewest_reversals(
+    graph: MovementGraph, starts: Collection[Way], stops: Collection[Way]
+) -> tuple[tuple[Way, ...], ...] | None:
+    """Return the runs between reversals that lead from some ways to others, as few runs as can be.
+
+    A train may reverse on any way here; a run ends on the way where it does and the next begins on that way turned.
+    None where no number of reversals would do.
+    """
+    goals = set(stops)
+    waves: list[dict[Way, Way | None]] = []
+    seen: set[Way] = set()
+    frontier = [way for way in starts if way in graph.successors]
+    while frontier:
+        wave: dict[Way, Way | None] = dict.fromkeys(frontier)
+        queue = list(wave)
+        for way in queue:
+            for following in graph.successors[way]:
+                if following not in seen and following not in wave:
+                    wave[following] = way
+                    queue.append(following)
+        waves.append(wave)
+        seen.update(wave)
+        reached = next((way for way in queue if way in goals), None)
+        if reached is not None:
+            return _runs(waves, reached)
+        frontier = [way.turned() for way in queue if way.turned() in graph.successors and way.turned() not in seen]
+    return None
+
+
+def _runs(waves: Sequence[Mapping[Way, Way | None]], reached: Way) -> tuple[tuple[Way, ...], ...]:
+    runs: list[tuple[Way, ...]] = []
+    for wave in reversed(waves):
+        runs.append(_path(wave, reached))
+        reached = runs[-1][0].turned()
+    return tuple(reversed(runs))
+
+
+def _path(came_from: Mapping[Way, Way | None], way: Way) -> tuple[Way, ...]:
     ways = [way]
     while (before := came_from[ways[-1]]) is not None:
         ways.append(before)
     return tuple(reversed(ways))
 
 
-@dataclass(frozen=True, slots=True)
-class Highest:
-    """The route with the highest ruling grade between two places, and how many routes there are between them.
+# The lowest and the highest ruling grade, and how many routes there are
 
-    Where the moves between the two form no cycle both are `exact`. With cycles, `count` is a lower bound, the ruling
-    grade of `ways` is one too, and `bound` is an upper bound of the highest ruling grade.
+
+def lowest_ruling(
+    graph: MovementGraph, starts: Collection[Way], stops: Collection[Way], steepest: Mapping[Way, float]
+) -> dict[Way, tuple[Way, ...]]:
+    """Return, for each of the last ways that can be reached, the route to it whose steepest place is least steep.
+
+    It is a bottleneck path, found by Dijkstra's search with "the steeper of" in place of the sum. Of several such
+    routes it is the shortest.
     """
-
-    ways: tuple[Way, ...]
-    bound: float
-    count: int
-    exact: bool
+    ruling: dict[Way, float] = {}
+    queue = [(steepest[way], way) for way in starts]
+    heapq.heapify(queue)
+    while queue:
+        steep, way = heapq.heappop(queue)
+        if way in ruling:
+            continue
+        ruling[way] = steep
+        for following in graph.successors[way]:
+            if following not in ruling:
+                heapq.heappush(queue, (max(steep, steepest[following]), following))
+    found: dict[Way, tuple[Way, ...]] = {}
+    for limit in {ruling[way]: None for way in stops if way in ruling}:
+        barred = {way for way, steep in steepest.items() if steep > limit}
+        tree = _shortest_tree(graph, [(way, 0) for way in starts], _Passing(graph, ()), barred)
+        found |= {way: _ways(_traced(tree, (way, 0))) for way in stops if ruling.get(way) == limit}
+    return found
 
 
 def highest_ruling(
@@ -175,47 +333,58 @@ def highest_ruling(
     starts: Collection[Way],
     stops: Collection[Way],
     steepest: Mapping[Way, float],
-) -> Highest | None:
-    """Find the route with the highest ruling grade and count the routes, without listing them."""
-    between = graph.reach(starts) & graph.reach(stops, backward=True)
-    if not between:
-        return None
-    inside = graph.graph.subgraph(between)
-    exact = nx.is_directed_acyclic_graph(inside)
-    order = list(nx.topological_sort(inside)) if exact else _finishing_order(graph, starts, between)
-    count = _count(graph, order, starts, stops)
-    bound = max(steepest[way] for way in between)
-    tried = sorted(between, key=lambda way: (-steepest[way], way))
-    for way in tried if exact else tried[:MOST_TRIED]:
-        ways = _through(graph, starts, way, stops, between)
+    between: Collection[Way],
+) -> tuple[Way, ...]:
+    """Return a route with the highest ruling grade.
+
+    It is one where the moves between the two places form no cycle. Where they do, a steep track may lie on no route
+    at all, to be told only by trying every route, and the answer is the best that was found.
+
+    Parameters
+    ----------
+    graph
+        The movement graph.
+    starts, stops
+        The first ways and the last ones.
+    steepest
+        The steepest effective grade on each way.
+    between
+        The ways that can be reached from the first ones and from which a last one can be reached; not empty.
+    """
+    for middle in heapq.nsmallest(MOST_TRIED, between, key=lambda way: (-steepest[way], way)):
+        ways = _through(graph, starts, middle, stops, between)
         if ways is not None:
-            return Highest(ways, bound, max(count, 1), exact)
-    return None
-
-
-MOST_TRIED = 64
-"""Where moves form cycles, this many of the steepest tracks are tried for a route that runs over them."""
+            return ways
+    easy = lowest_ruling(graph, starts, stops, steepest)
+    return max(easy.values(), key=lambda ways: max(steepest[way] for way in ways))
 
 
 def _through(
-    graph: MovementGraph, starts: Collection[Way], middle: Way, stops: Collection[Way], within: set[Way]
+    graph: MovementGraph, starts: Collection[Way], middle: Way, stops: Collection[Way], within: Collection[Way]
 ) -> tuple[Way, ...] | None:
-    """Return a route over one way that runs over no way twice, or None where the two nearest parts meet."""
-    before = _fewest(graph.predecessors, middle, set(starts), within, set())
+    """Return a route over one way, None where the nearest part on neither side leaves room for the other."""
+    before = _fewest(graph.predecessors, middle, starts, within)
     if before is None:
         return None
-    after = _fewest(graph.successors, middle, set(stops), within, set(before[1:]))
-    return None if after is None else (*reversed(before), *after[1:])
+    after = _fewest(graph.successors, middle, stops, within, barred=set(before[1:]))
+    if after is None:
+        after = _fewest(graph.successors, middle, stops, within)
+        before = _fewest(graph.predecessors, middle, starts, within, barred=set(after[1:])) if after else None
+    return (*reversed(before), *after[1:]) if before and after else None
 
 
 def _fewest(
-    following: Mapping[Way, Sequence[Way]], start: Way, goals: set[Way], within: set[Way], barred: set[Way]
-) -> list[Way] | None:
+    following: Mapping[Way, Sequence[Way]],
+    start: Way,
+    goals: Collection[Way],
+    within: Collection[Way],
+    barred: Collection[Way] = frozenset(),
+) -> tuple[Way, ...] | None:
     came_from: dict[Way, Way | None] = {start: None}
     queue = [start]
     for way in queue:
         if way in goals:
-            return list(_traced(came_from, way))
+            return _path(came_from, way)
         for new in following[way]:
             if new in within and new not in came_from and new not in barred:
                 came_from[new] = way
@@ -223,39 +392,108 @@ def _fewest(
     return None
 
 
-def _finishing_order(graph: MovementGraph, starts: Collection[Way], within: set[Way]) -> list[Way]:
-    """Order ways so that a walk that never goes back in the order repeats nothing: a depth-first search, unrolled."""
-    finished: list[Way] = []
+def ways_on_circuits(graph: MovementGraph) -> set[Way]:
+    """Return the ways that a train can come back to without reversing."""
+    circuits = (part for part in nx.strongly_connected_components(graph.graph) if len(part) > 1)
+    return {way for way in graph.successors if way in graph.successors[way]}.union(*circuits)
+
+
+def count_routes(graph: MovementGraph, starts: Collection[Way]) -> dict[Way, int]:
+    """Return how many routes lead from some ways to each way that can be reached, without listing them.
+
+    Ways are put in the order in which a depth-first search leaves them, last first, and routes counted that keep to
+    the order: all of them where the moves on the way form no cycle, else a lower bound.
+    """
+    routes = dict.fromkeys(_last_left_first(graph, starts), 0)
+    rank = {way: place for place, way in enumerate(routes)}
+    for way in routes:
+        if way in starts:
+            routes[way] += 1
+        for following in graph.successors[way]:
+            if rank[following] > rank[way]:
+                routes[following] += routes[way]
+    return routes
+
+
+def _last_left_first(graph: MovementGraph, starts: Collection[Way]) -> list[Way]:
+    left: list[Way] = []
     seen: set[Way] = set()
     for start in starts:
-        if start in seen or start not in within:
+        if start in seen:
             continue
         seen.add(start)
         stack = [(start, iter(graph.successors[start]))]
         while stack:
             way, rest = stack[-1]
-            for new in rest:
-                if new in within and new not in seen:
-                    seen.add(new)
-                    stack.append((new, iter(graph.successors[new])))
-                    break
-            else:
-                finished.append(way)
+            new = next((each for each in rest if each not in seen), None)
+            if new is None:
+                left.append(way)
                 stack.pop()
-    return finished[::-1]
+            else:
+                seen.add(new)
+                stack.append((new, iter(graph.successors[new])))
+    return left[::-1]
 
 
-def _count(graph: MovementGraph, order: Sequence[Way], starts: Collection[Way], stops: Collection[Way]) -> int:
-    """Count the routes that keep to an order of ways: all of them where the moves form no cycle."""
-    rank = {way: place for place, way in enumerate(order)}
-    routes = dict.fromkeys(order, 0)
-    total = 0
-    for way in order:
-        if way in starts:
-            routes[way] += 1
-        if way in stops:
-            total += routes[way]
-        for following in graph.successors[way]:
-            if rank.get(following, -1) > rank[way]:
-                routes[following] += routes[way]
-    return total
+# Every route and every circuit
+
+
+def every_route(graph: MovementGraph, starts: Collection[Way], stops: Collection[Way]) -> Iterator[tuple[Way, ...]]:
+    """Yield every route, one after another.
+
+    Wherever a train could choose, only what still leads to a last way is followed, so that the next route is never
+    long in coming, however many there are.
+    """
+    goals = set(stops)
+    for start in starts:
+        if not _leads_to(graph, start, goals, {}):
+            continue
+        run: dict[Way, Iterator[Way]] = {start: iter(())}  # in running order, each with what is to be tried after it
+        if start in goals:
+            yield (start,)
+        run[start] = _onward(graph, start, goals, run)
+        while run:
+            way = next(reversed(run))
+            new = next(run[way], None)
+            if new is None:
+                del run[way]
+                continue
+            run[new] = iter(())
+            if new in goals:
+                yield tuple(run)
+            run[new] = _onward(graph, new, goals, run)
+
+
+def _onward(graph: MovementGraph, way: Way, goals: set[Way], run: Mapping[Way, object]) -> Iterator[Way]:
+    choices = [new for new in graph.successors[way] if new not in run]
+    if len(choices) == 1 and way not in goals:
+        return iter(choices)
+    return (new for new in choices if _leads_to(graph, new, goals, run))
+
+
+def _leads_to(graph: MovementGraph, start: Way, goals: set[Way], run: Mapping[Way, object]) -> bool:
+    seen = {start}
+    stack = [start]
+    while stack:
+        way = stack.pop()
+        if way in goals:
+            return True
+        for new in graph.successors[way]:
+            if new not in seen and new not in run:
+                seen.add(new)
+                stack.append(new)
+    return False
+
+
+def every_circuit(graph: MovementGraph) -> Iterator[tuple[Way, ...]]:
+    """Yield every circuit in either direction, beginning with the line that stands first in the plan."""
+    small = graph.line_graph()
+    entrances = list(small)
+    # numbers, since sets of names have another order on every run
+    number_of = {way: number for number, way in enumerate(entrances)}
+    numbered: nx.DiGraph[int] = nx.DiGraph()
+    numbered.add_nodes_from(number_of.values())
+    numbered.add_edges_from((number_of[one], number_of[following]) for one, following in small.edges)
+    for cycle in nx.simple_cycles(numbered):
+        first = cycle.index(min(cycle))
+        yield graph.whole_lines(entrances[number] for number in (*cycle[first:], *cycle[:first]))

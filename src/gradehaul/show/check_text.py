@@ -17,7 +17,7 @@ _CURVE_MODELS = {
 
 _CLEAR_LENGTH = {
     "stated": "stated in the plan",
-    "map": "where cars clear the next track",
+    "map": "the map, clear of other tracks",
     "whole": "the whole of its track",
 }
 

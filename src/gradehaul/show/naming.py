@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer
-from gradehaul.plan.stock import MOST_CARS, Test
+from gradehaul.haulage.longest import Test
+from gradehaul.plan.stock import MOST_CARS
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.plan.records import Basis
 
 FAILS: dict[Test, str] = {
-    "slip": "the wheels slip and do not recover",
-    "restart": "it cannot restart",
-    "stand": "it stalls",
+    "slip": "wheels slip and do not recover",
+    "restart": "cannot restart",
+    "stand": "stalls",
 }
-"""What becomes of a train that fails a test."""
+"""What a train does that fails a test."""
 
 
 def cars_told(count: int) -> str:

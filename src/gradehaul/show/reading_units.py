@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Literal
 
+from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, convert
 
 System = Literal["metric", "imperial"]
@@ -40,6 +42,8 @@ _DECIMALS = {
     "kgf": 2,
     "ozf": 2,
     "lbf": 2,
+    "N": 3,
+    "mN": 0,
     "deg": 1,
     "%": 2,
     "permille": 1,
@@ -67,13 +71,17 @@ class Reader:
     length_unit: str
     system: System
     grades: Grades = "percent"
+    force_unit: str | None = None
+    """That of the reader's own balance, where it is known."""
 
     def length(self, value: float, *, fine: bool = False) -> str:
         """Return a length, m, in this reader's unit; a fine one with two more decimals."""
         return _told(value, self.length_unit, 2 if fine else 0)
 
     def force(self, value: float) -> str:
-        """Return a force, N: as gram-force or ounce-force, as a spring balance reads."""
+        """Return a force, N: in the unit of the reader's balance, else as gram-force or ounce-force."""
+        if self.force_unit is not None:
+            return _told(value, self.force_unit)
         small, large = ("gf", "kgf") if self.system == "metric" else ("ozf", "lbf")
         return _told(value, small if abs(value) < _HEAVY else large)
 
@@ -107,8 +115,12 @@ class Reader:
                 return _told(value, "%")
 
 
-def reader_of(unit: str, system: System | None = None, grades: Grades = "percent") -> Reader:
+def reader_of(
+    unit: str, system: System | None = None, grades: Grades = "percent", *, force_unit: str | None = None
+) -> Reader:
     """Return the reader of a plan whose lengths are in a unit, who may ask for another system and form of grades.
+
+    Forces are told in `force_unit`, that of the plan's readings, unless another system is asked for.
 
     Examples
     --------
@@ -116,8 +128,22 @@ def reader_of(unit: str, system: System | None = None, grades: Grades = "percent
     ('in', 'mm', 'cm')
     """
     own = _SYSTEM[unit]
+    force_unit = force_unit if system is None else None
     system = system or own
-    return Reader(unit if system == own else "mm" if system == "metric" else "in", system, grades)
+    return Reader(unit if system == own else "mm" if system == "metric" else "in", system, grades, force_unit)
+
+
+def balance_unit(plan: Plan) -> str | None:
+    """Return the unit in which most of a plan's pulls were read, None where it has no readings."""
+    units = Counter(
+        reading.unit
+        for loco in plan.locos.values()
+        for table in (loco.pull, loco.slipping)
+        for readings in table.values()
+        for reading in readings
+        if reading.unit is not None
+    )
+    return units.most_common(1)[0][0] if units else None
 
 
 def _told(value: float, unit: str, more: int = 0) -> str:

@@ -39,9 +39,11 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
         f" = grade {grade} and curve {curve}, on {ruling.track}, {where}",
         indent=2,
     )
+    running = {train.length: train.name for train in answer.trains if train.route == route.route.name}
     for under in route.under_trains:
-        names = dict.fromkeys(train.name for train in answer.trains if train.length == under.train_length)
-        named = f" ({', '.join(names)})" if names else ""
+        if running and under.train_length not in running:
+            continue
+        named = f" ({running[under.train_length]})" if running else ""
         page.line(
             f"under a train {reader.length(under.train_length)} long{named}: {reader.grade(under.effective)}, "
             f"with its head at {reader.length(under.at)}, on {profile.track_at(under.at)}",
@@ -59,12 +61,13 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
     page.table(["power", "car", *answer.rails], rows)
-    for (power, car), loads in by_train.items():
-        bound: dict[str, list[str]] = {}
-        for load in loads.values():
-            bound.setdefault(_bound(load, reader), []).append(load.rail)
-        for words, rails in bound.items():
-            page.line(f"{power} with {car}, {', '.join(rails)}: {words}", indent=4)
+    page.line()
+    bound: dict[tuple[str, ...], list[str]] = {}
+    for load in route.loads:
+        for row in _bound(load, reader):
+            bound.setdefault((load.power, load.car, *row), []).append(load.rail)
+    heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
+    page.table(heads, [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()])
 
 
 def _load(load: Load) -> str:
@@ -72,18 +75,17 @@ def _load(load: Load) -> str:
     return f"{told} {basis_told(load.basis, load.slipping_basis)}"
 
 
-def _bound(load: Load, reader: Reader) -> str:
-    """Return what binds a load, and where."""
-    parts = []
+def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
+    """Return what binds a load: the place that is full, where there is one, and the pull."""
+    rows = []
     if load.fits is not None and load.fits < load.rated:
-        parts.append(f"{load.fits_by} holds no more than {_cars(load.fits)}")
+        rows.append((_cars(load.fits + 1), f"do not fit {load.fits_by}", "", "", "", ""))
     binds = load.binds
-    if binds is not None:
-        parts.append(
-            f"with {_cars(binds.cars)} {FAILS[binds.test]} at {reader.length(binds.at)}, on {binds.track} "
-            f"(asks {reader.force(binds.demand)}, has {reader.force(binds.pull)})"
-        )
-    return "; ".join(parts) or "nothing binds"
+    if binds is None:
+        return rows or [("", "nothing binds", "", "", "", "")]
+    asks, has = reader.force(binds.demand), reader.force(binds.pull)
+    rows.append((_cars(binds.cars), FAILS[binds.test], reader.length(binds.at), binds.track, asks, has))
+    return rows
 
 
 def _cars(count: int) -> str:

@@ -85,11 +85,12 @@ def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
 
 def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, reader: Reader) -> None:
     verdict = train.verdict
-    told = [
-        ("stalls", verdict.stalling),
-        ("must not stop, since it would not start again,", verdict.no_stopping),
-        ("would not recover from a slip", verdict.no_recovery),
-    ]
+    told = [("stalls", verdict.stalling)]
+    if not verdict.stalling:  # a train that does not get by has no use for the rest
+        told += [
+            ("must not stop, since it would not start again,", verdict.no_stopping),
+            ("would not recover from a slip", verdict.no_recovery),
+        ]
     for words, stretches in told:
         if stretches:
             where = "; ".join(_stretch(stretch, profile, reader) for stretch in stretches)

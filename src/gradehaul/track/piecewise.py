@@ -238,7 +238,11 @@ def join(parts: Sequence[PiecewiseQuadratic], *, follow_on: bool = False) -> Pie
 
 
 def shifted_sum(
-    function: PiecewiseQuadratic, weights: Sequence[float], shifts: Sequence[float], start: float, stop: float
+    function: PiecewiseQuadratic,
+    weights: Sequence[float],
+    shifts: Sequence[float],
+    start: float,
+    stop: float,
 ) -> PiecewiseQuadratic:
     """Return the sum of weights[k] × function(h − shifts[k]) for h from start to stop.
 
@@ -259,24 +263,23 @@ def shifted_sum(
 def _sum_of_shifted(
     terms: Sequence[tuple[PiecewiseQuadratic, float, float]], start: float, stop: float
 ) -> PiecewiseQuadratic:
-    inside = [np.array([start])]
-    for function, _, shift in terms:
-        moved = function.breaks + shift
-        inside.append(moved[np.searchsorted(moved, start, "right") : np.searchsorted(moved, stop, "left")])
-    inside.append(np.array([stop]))
-    breaks = np.concatenate(inside)
+    moved = [function.breaks + shift for function, _, shift in terms]
+    inside = [m[np.searchsorted(m, start, "right") : np.searchsorted(m, stop, "left")] for m in moved]
+    breaks = np.concatenate([[start], *inside, [stop]])
     if len(terms) > 1:
-        breaks.sort()
+        breaks.sort(kind="stable")  # a merge: each term's breaks are in order already
     left = breaks[:-1]
-    middle = 0.5 * (left + breaks[1:])
     values, slopes, seconds = np.zeros_like(left), np.zeros_like(left), np.zeros_like(left)
-    for function, weight, shift in terms:
-        piece = np.searchsorted(function.breaks, middle - shift, side="right") - 1
-        np.clip(piece, 0, function.values.size - 1, out=piece)
-        t = left - shift - function.breaks[piece]
-        second = function.seconds[piece]
-        slope = function.slopes[piece] + t * second
-        values += weight * (function.values[piece] + 0.5 * t * (function.slopes[piece] + slope))
-        slopes += weight * slope
+    for (function, weight, _), own in zip(terms, moved, strict=True):
+        # each piece of the term reaches from its own left end to that of the next, in pieces of the sum
+        first = np.searchsorted(left, own[:-1])
+        first[0] = 0
+        reach = np.diff(first, append=left.size)
+        t = left - np.repeat(own[:-1], reach)
+        second = np.repeat(function.seconds, reach)
+        slope = np.repeat(function.slopes, reach)
+        bend = t * second
+        values += weight * (np.repeat(function.values, reach) + t * (slope + 0.5 * bend))
+        slopes += weight * (slope + bend)
         seconds += weight * second
     return PiecewiseQuadratic(breaks, values, slopes, seconds)

@@ -1,0 +1,1 @@
+"""Drawings: from the strokes of a drawing to the lines and joints of a plan."""

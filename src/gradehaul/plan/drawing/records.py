@@ -1,0 +1,118 @@
+"""The records of a drawing on its way to a plan: strokes as drawn, elements as fitted, faults as found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+class Spot(NamedTuple):
+    """A point of the drawing, m; z is None where the drawing has no height there."""
+
+    x: float
+    y: float
+    z: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stroke:
+    """One entity of the drawing as drawn, in m, in drawing order.
+
+    Attributes
+    ----------
+    handle, layer, kind
+        Where it comes from: the entity's handle (of the outermost INSERT, with ``/n`` for parts of a block), its layer
+        and its type (``LINE``, ``ARC``, ``SPLINE`` ...).
+    points
+        Vertices in plan, shape (n, 2). A closed stroke repeats its first vertex at the end.
+    bulges
+        For each of the n - 1 segments the tangent of a quarter of its turn, positive to the left, 0 for a straight one.
+    exact
+        For each segment whether it is the curve itself (an arc, a bulge, a line) or a chord of one (tessellated
+        polylines, splines, ellipses), shape (n - 1,).
+    heights
+        z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout counts as
+        none).
+    """
+
+    handle: str
+    layer: str
+    kind: str
+    points: FloatArray
+    bulges: FloatArray
+    exact: NDArray[np.bool_]
+    heights: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A text of the drawing: what it says, where, and on which layer."""
+
+    text: str
+    spot: Spot
+    layer: str
+    handle: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something about a drawing that was mended, passed over or could not be understood.
+
+    `code` is stable, e.g. ``zero-length``, ``unknown-entity``, ``near-miss``, ``kink``, ``stray``, ``duplicate``,
+    ``overlap``; `weight` orders faults of one code, worst first.
+    """
+
+    code: str
+    text: str
+    spot: Spot | None = None
+    handle: str = ""
+    layer: str = ""
+    weight: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What was read of a drawing: strokes and texts in m, what was passed over, and the layers with their counts."""
+
+    file: str
+    strokes: tuple[Stroke, ...]
+    labels: tuple[Label, ...]
+    faults: tuple[Fault, ...]
+    layers: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """A straight or an arc as fitted: from `start` to `end`, with signed curvature, 1/m (left positive), and length, m.
+
+    `heading` is the direction at its start, radians. `radius_spread` is the standard deviation of the fitted radius, m,
+    None for straights and for arcs drawn as arcs.
+    """
+
+    start: Spot
+    end: Spot
+    heading: float
+    curvature: float
+    length: float
+    handle: str
+    layer: str
+    radius_spread: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Elements in order, joined end to start with tangents that agree: what becomes a line of the plan."""
+
+    elements: tuple[Element, ...]
+    closed: bool
+    handle: str
+    layer: str
+
+
+Role = Literal["toe", "leg"]

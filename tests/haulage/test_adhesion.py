@@ -1,0 +1,224 @@
+"""Adhesion: where each pull comes from, in the order in which readings count."""
+
+from __future__ import annotations
+
+import pytest
+
+from gradehaul.haulage.adhesion import (
+    GRAVITY,
+    Pull,
+    clean_adhesion,
+    conditions,
+    film_of,
+    share_kept,
+    slipping_pull,
+    standing_pull,
+    weakest_basis,
+)
+from gradehaul.plan import read_plan
+from gradehaul.plan.records import Basis, Plan
+
+HEAD = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\nline.Main = { from = "A", to = "B", track = [{ straight = 1 }] }\n'
+TWO_FILMS = """
+rail.wax = { metal = { fresh = 0.6, settled = 0.8 }, tyred = { fresh = 0.4, settled = 0.5 } }
+rail.oil = { metal = { fresh = 0.3, settled = 0.5 }, tyred = { fresh = 0.2, settled = 0.3 } }
+"""
+ALL = ("clean", "treated", "treated fresh")
+METAL_SETTLED, METAL_FRESH = 0.85, 0.75
+"""What metal wheels keep on the film that is built in (common practice)."""
+
+
+def plan_of(loco: str, films: str = "") -> Plan:
+    return read_plan(HEAD + films + '[loco.mule]\nmass = "400 g"\nlength = 0.2\n' + loco)
+
+
+def standing(plan: Plan, condition: str) -> Pull:
+    return standing_pull(plan, plan.locos["mule"], condition)
+
+
+def slipping(plan: Plan, condition: str) -> Pull:
+    return slipping_pull(plan, plan.locos["mule"], condition)
+
+
+def near(value: float, basis: Basis) -> tuple[object, Basis]:
+    return pytest.approx(value, rel=1e-12), basis
+
+
+def told(pull: Pull) -> tuple[object, Basis]:
+    return pull.value, pull.basis
+
+
+# Standing pull
+
+
+@pytest.mark.parametrize("condition", ALL)
+def test_a_reading_on_the_condition_is_the_pull_whatever_else_was_read(condition: str) -> None:
+    plan = plan_of('pull = { clean = "0.9 N", treated = "0.7 N", "treated fresh" = "0.5 N" }\n')
+    value = {"clean": 0.9, "treated": 0.7, "treated fresh": 0.5}[condition]
+    assert told(standing(plan, condition)) == near(value, "measured")
+
+
+def test_several_readings_count_by_their_mean() -> None:
+    plan = plan_of('pull.clean = ["0.80 N", "0.86 N", "0.83 ± 0.02 N"]\n')
+    assert told(standing(plan, "clean")) == near(0.83, "measured")
+
+
+def test_the_same_film_at_another_age_counts_before_clean_rail() -> None:
+    plan = plan_of('pull = { clean = "9 N", treated = "0.7 N" }\n')
+    assert told(standing(plan, "treated fresh")) == near(0.7 * METAL_FRESH / METAL_SETTLED, "scaled")
+    plan = plan_of('pull = { clean = "9 N", "treated fresh" = "0.7 N" }\n')
+    assert told(standing(plan, "treated")) == near(0.7 * METAL_SETTLED / METAL_FRESH, "scaled")
+
+
+def test_clean_rail_counts_times_the_share() -> None:
+    plan = plan_of('pull.clean = "0.9 N"\n')
+    assert told(standing(plan, "treated")) == near(0.9 * METAL_SETTLED, "scaled")
+    assert told(standing(plan, "treated fresh")) == near(0.9 * METAL_FRESH, "scaled")
+
+
+def test_clean_rail_is_scaled_back_from_a_film() -> None:
+    plan = plan_of('pull.treated = "0.68 N"\n')
+    assert told(standing(plan, "clean")) == near(0.8, "scaled")
+    plan = plan_of('pull = { treated = "0.68 N", "treated fresh" = "0.9 N" }\n')
+    assert told(standing(plan, "clean")) == near(0.8, "scaled")  # settled before fresh
+
+
+def test_clean_rail_counts_before_another_film() -> None:
+    plan = plan_of('pull = { clean = "1.0 N", wax = "0.1 N", "wax fresh" = "0.1 N" }\n', TWO_FILMS)
+    assert told(standing(plan, "oil")) == near(0.5, "scaled")
+    assert told(standing(plan, "oil fresh")) == near(0.3, "scaled")
+
+
+def test_another_film_counts_before_an_assumption() -> None:
+    plan = plan_of('pull.wax = "0.8 N"\n', TWO_FILMS)
+    assert told(standing(plan, "oil")) == near(0.5, "scaled")
+    assert told(standing(plan, "oil fresh")) == near(0.3, "scaled")
+    assert told(standing(plan, "wax fresh")) == near(0.6, "scaled")
+
+
+def test_the_same_film_counts_before_another_and_before_clean_rail() -> None:
+    plan = plan_of('pull = { clean = "5 N", wax = "7 N", "oil fresh" = "0.3 N" }\n', TWO_FILMS)
+    assert told(standing(plan, "oil")) == near(0.5, "scaled")
+
+
+def test_without_any_reading_the_pull_is_assumed_from_the_weight_on_drivers() -> None:
+    plan = plan_of('on_drivers = "300 g"\n')
+    assert told(standing(plan, "clean")) == near(0.22 * 0.3 * GRAVITY, "assumed")
+    assert told(standing(plan, "treated")) == near(0.22 * 0.3 * GRAVITY * METAL_SETTLED, "assumed")
+    assert told(standing(plan, "treated fresh")) == near(0.22 * 0.3 * GRAVITY * METAL_FRESH, "assumed")
+
+
+def test_slipping_readings_say_nothing_of_the_standing_pull() -> None:
+    plan = plan_of('slipping.clean = "0.5 N"\n')
+    assert told(standing(plan, "clean")) == near(0.22 * 0.4 * GRAVITY, "assumed")
+
+
+# Shares of locomotives with both kinds of wheels
+
+MIXED = 'on_drivers = "300 g"\ndriven_wheels = 6\ntyred_wheels = 2\n'
+
+
+def test_weight_on_tyres_is_by_count_of_wheels_unless_told() -> None:
+    assert clean_adhesion(plan_of(MIXED).locos["mule"]) == pytest.approx((0.22 * 0.2 * GRAVITY, 0.40 * 0.1 * GRAVITY))
+    loco = plan_of(MIXED + 'on_tyres = "150 g"\n').locos["mule"]
+    assert clean_adhesion(loco) == pytest.approx((0.22 * 0.15 * GRAVITY, 0.40 * 0.15 * GRAVITY))
+
+
+@pytest.mark.parametrize(("fresh", "metal", "tyred"), [(True, 0.75, 0.50), (False, 0.85, 0.65)])
+def test_the_share_of_mixed_drivers_is_weighted_by_what_each_kind_gives(
+    fresh: bool, metal: float, tyred: float
+) -> None:
+    plan = plan_of(MIXED)
+    expected = (0.22 * 0.2 * metal + 0.40 * 0.1 * tyred) / (0.22 * 0.2 + 0.40 * 0.1)
+    assert share_kept(plan.locos["mule"], plan.films["treated"], fresh=fresh) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("tyred_wheels", "settled", "fresh"), [(0, 0.85, 0.75), (4, 0.65, 0.50)])
+def test_the_share_of_one_kind_of_wheels_is_that_kind_s(tyred_wheels: int, settled: float, fresh: float) -> None:
+    plan = plan_of(f"driven_wheels = 4\ntyred_wheels = {tyred_wheels}\n")
+    loco, film = plan.locos["mule"], plan.films["treated"]
+    assert share_kept(loco, film, fresh=False) == pytest.approx(settled)
+    assert share_kept(loco, film, fresh=True) == pytest.approx(fresh)
+
+
+def test_a_mixed_locomotive_is_scaled_and_assumed_by_its_own_share() -> None:
+    settled = (0.22 * 0.2 * 0.85 + 0.40 * 0.1 * 0.65) / (0.22 * 0.2 + 0.40 * 0.1)
+    fresh = (0.22 * 0.2 * 0.75 + 0.40 * 0.1 * 0.50) / (0.22 * 0.2 + 0.40 * 0.1)
+    read = plan_of(MIXED + 'pull.clean = "0.9 N"\n')
+    assert told(standing(read, "treated")) == near(0.9 * settled, "scaled")
+    aged = plan_of(MIXED + 'pull.treated = "0.6 N"\n')
+    assert told(standing(aged, "treated fresh")) == near(0.6 * fresh / settled, "scaled")
+    unread = plan_of(MIXED)
+    assert told(standing(unread, "clean")) == near((0.22 * 0.2 + 0.40 * 0.1) * GRAVITY, "assumed")
+    # what each kind of wheel keeps of what it gives
+    expected = (0.22 * 0.2 * 0.75 + 0.40 * 0.1 * 0.50) * GRAVITY
+    assert told(standing(unread, "treated fresh")) == near(expected, "assumed")
+
+
+# Slipping pull
+
+
+def test_a_slipping_reading_on_the_condition_is_the_pull() -> None:
+    plan = plan_of('pull.clean = "0.9 N"\nslipping = { clean = ["0.60 N", "0.62 N"], treated = "0.3 N" }\n')
+    assert told(slipping(plan, "clean")) == near(0.61, "measured")
+    assert told(slipping(plan, "treated")) == near(0.3, "measured")
+
+
+def test_slipping_is_the_standing_pull_times_the_locomotive_s_own_ratio() -> None:
+    plan = plan_of('pull = { clean = ["0.8 N", "1.0 N"], treated = "0.6 N" }\nslipping.clean = "0.63 N"\n')
+    assert told(slipping(plan, "treated")) == near(0.6 * 0.7, "scaled")
+    assert told(slipping(plan, "treated fresh")) == near(0.6 * METAL_FRESH / METAL_SETTLED * 0.7, "scaled")
+
+
+def test_the_ratio_of_a_film_serves_clean_rail() -> None:
+    plan = plan_of('pull = { clean = "1 N", "treated fresh" = "0.6 N" }\nslipping."treated fresh" = "0.3 N"\n')
+    assert told(slipping(plan, "clean")) == near(0.5, "scaled")
+
+
+def test_the_ratio_of_the_same_film_counts_before_that_of_clean_rail() -> None:
+    text = (
+        'pull = { clean = "1 N", treated = "0.8 N", "treated fresh" = "0.6 N" }\n'
+        'slipping = { clean = "0.9 N", treated = "0.4 N" }\n'
+    )
+    assert told(slipping(plan_of(text), "treated fresh")) == near(0.3, "scaled")
+
+
+def test_the_ratio_of_clean_rail_counts_before_that_of_another_film() -> None:
+    text = 'pull = { clean = "1 N", wax = "0.8 N" }\nslipping = { clean = "0.9 N", wax = "0.4 N" }\n'
+    assert told(slipping(plan_of(text, TWO_FILMS), "oil")) == near(0.5 * 0.9, "scaled")
+
+
+def test_a_slipping_reading_without_its_standing_one_makes_no_ratio() -> None:
+    plan = plan_of('pull.clean = "1 N"\nslipping.treated = "0.4 N"\n')
+    assert told(slipping(plan, "clean")) == near(0.75, "assumed")
+    assert told(slipping(plan, "treated fresh")) == near(0.75 * 0.6, "assumed")
+
+
+@pytest.mark.parametrize(("condition", "ratio"), [("clean", 0.75), ("treated", 0.6), ("treated fresh", 0.6)])
+def test_without_a_ratio_slipping_is_assumed(condition: str, ratio: float) -> None:
+    plan = plan_of('pull = { clean = "1 N", treated = "0.8 N" }\n')
+    assert told(slipping(plan, condition)) == near(standing(plan, condition).value * ratio, "assumed")
+    unread = plan_of("")
+    assert told(slipping(unread, condition)) == near(standing(unread, condition).value * ratio, "assumed")
+
+
+# Conditions and bases
+
+
+def test_the_conditions_of_a_plan() -> None:
+    assert conditions(plan_of("")) == ALL
+    assert conditions(plan_of("", TWO_FILMS)) == ("clean", "wax", "wax fresh", "oil", "oil fresh")
+
+
+def test_the_film_of_a_condition() -> None:
+    plan = plan_of("", TWO_FILMS)
+    assert film_of(plan, "clean") is None
+    assert film_of(plan, "oil") == (plan.films["oil"], False)
+    assert film_of(plan, "oil fresh") == (plan.films["oil"], True)
+
+
+def test_the_weakest_basis_is_the_least_certain() -> None:
+    assert weakest_basis(["measured"]) == "measured"
+    assert weakest_basis(["measured", "assumed", "scaled"]) == "assumed"
+    assert weakest_basis(["scaled", "stated"]) == "scaled"
+    assert weakest_basis(["stated", "measured"]) == "stated"

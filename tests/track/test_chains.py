@@ -1,0 +1,180 @@
+"""Chains of lines: every line in one of them, in the order and direction in which the rail runs."""
+
+from __future__ import annotations
+
+from itertools import permutations, product
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gradehaul.plan import read_plan
+from gradehaul.plan.records import LineEnd, Plan
+from gradehaul.track.chains import Chain, Run, chains
+
+HEAD = 'scale = "HO"\nunit = "m"\n'
+
+
+def line(name: str, start: str, finish: str, track: str = "{ straight = 1 }") -> str:
+    return f'[line.{name}]\nfrom = "{start}"\nto = "{finish}"\ntrack = [{track}]\n'
+
+
+def chained(*parts: str) -> tuple[Chain, ...]:
+    return chains(read_plan(HEAD + "".join(parts)))
+
+
+def runs(chain: Chain) -> list[tuple[str, bool]]:
+    return [(run.line, run.forward) for run in chain.runs]
+
+
+def entry(run: Run) -> LineEnd:
+    return LineEnd(run.line, "from" if run.forward else "to")
+
+
+def leaving(run: Run) -> LineEnd:
+    return LineEnd(run.line, "to" if run.forward else "from")
+
+
+def same_way(one: Chain, other: Chain) -> bool:
+    """Whether two chains are one stretch of rail, whichever end they are told from and wherever a circuit begins."""
+    if one.closed != other.closed or len(one.runs) != len(other.runs):
+        return False
+    back = tuple(Run(run.line, not run.forward) for run in reversed(other.runs))
+    turns = range(len(other.runs)) if other.closed else (0,)
+    return any(one.runs == way[k:] + way[:k] for way in (other.runs, back) for k in turns)
+
+
+def check_chains(plan: Plan) -> None:
+    """Every line once; neighbors meet in plain joints; an open chain ends where no plain joint is."""
+    found = chains(plan)
+    assert sorted(run.line for chain in found for run in chain.runs) == sorted(plan.lines)
+    pairs = [joint.ends for joint in plan.joints.values() if joint.kind == "plain"]
+    plain = {end for pair in pairs for end in pair}
+    for chain in found:
+        following = (*chain.runs[1:], chain.runs[0]) if chain.closed else chain.runs[1:]
+        for run, after in zip(chain.runs, following, strict=False):
+            pair = {leaving(run), entry(after)}
+            assert any(pair == set(ends) for ends in pairs)
+        if not chain.closed:
+            assert entry(chain.runs[0]) not in plain
+            assert leaving(chain.runs[-1]) not in plain
+
+
+def test_one_line_alone() -> None:
+    (chain,) = chained(line("Main", "A", "B"))
+    assert runs(chain) == [("Main", True)]
+    assert not chain.closed
+
+
+def test_lines_written_against_each_other_are_met_in_the_order_of_the_rail() -> None:
+    (chain,) = chained(line("Two", "C", "B"), line("One", "A", "B"), line("Three", "C", "D"))
+    # told from the side of the first line's far end: D is reached backward through Three
+    assert same_way(chain, Chain((Run("One", True), Run("Two", False), Run("Three", True)), closed=False))
+
+
+def test_the_first_line_of_an_open_chain_is_met_forward() -> None:
+    (chain,) = chained(line("Two", "C", "B"), line("One", "A", "B"), line("Three", "C", "D"))
+    assert runs(chain) == [("Three", False), ("Two", True), ("One", False)]
+
+
+def test_tracks_of_a_line_met_backward_come_from_its_far_end() -> None:
+    plan = read_plan(
+        HEAD
+        + line("One", "A", "B", "{ straight = 1 }, { straight = 2 }")
+        + line("Two", "C", "B", "{ straight = 3 }, { straight = 4 }, { straight = 5 }")
+    )
+    (chain,) = chains(plan)
+    told = [(track.id, forward) for track, forward in chain.tracks(plan)]
+    assert told == [("One:1", True), ("One:2", True), ("Two:3", False), ("Two:2", False), ("Two:1", False)]
+
+
+@pytest.mark.parametrize(
+    "joint",
+    [
+        'turnout.T = { toe = "One", legs = ["Two", "Three"] }\n',
+        'table.T = { lines = ["One", "Two", "Three"] }\n',
+    ],
+)
+def test_turnouts_and_turntables_end_chains(joint: str) -> None:
+    found = chained(joint, line("One", "A", "T"), line("Two", "T", "B"), line("Three", "T", "C"))
+    assert [runs(chain) for chain in found] == [[("One", True)], [("Two", True)], [("Three", True)]]
+    assert not any(chain.closed for chain in found)
+
+
+def test_a_crossing_ends_chains_though_its_lines_go_straight_on() -> None:
+    found = chained(
+        'crossing.X = { through = [["W", "E"], ["N", "S"]] }\n',
+        *(line(name, f"{name} end", "X") for name in ("W", "E", "N", "S")),
+    )
+    assert [runs(chain) for chain in found] == [[(name, True)] for name in ("W", "E", "N", "S")]
+
+
+def test_a_turntable_between_two_lines_is_no_plain_joint() -> None:
+    found = chained('table.T = { lines = ["One", "Two"] }\n', line("One", "A", "T"), line("Two", "T", "B"))
+    assert len(found) == 2
+
+
+def test_a_reversing_loop_is_a_chain_that_is_not_closed() -> None:
+    found = chained(
+        'turnout.T = { toe = "Lead", legs = ["Loop.from", "Loop.to"] }\n',
+        line("Lead", "A", "T"),
+        line("Loop", "T", "T"),
+    )
+    assert [(runs(chain), chain.closed) for chain in found] == [([("Lead", True)], False), ([("Loop", True)], False)]
+
+
+@pytest.mark.parametrize(("count", "directions"), [(n, d) for n in (1, 2, 3) for d in product([True, False], repeat=n)])
+def test_a_closed_circuit_in_any_direction_of_writing(count: int, directions: tuple[bool, ...]) -> None:
+    names = ["One", "Two", "Three"][:count]
+    parts = []
+    for k, (name, along) in enumerate(zip(names, directions, strict=True)):
+        start, finish = f"J{k}", f"J{(k + 1) % count}"
+        parts.append(line(name, start, finish) if along else line(name, finish, start))
+    around = Chain(tuple(Run(name, along) for name, along in zip(names, directions, strict=True)), closed=True)
+    for order in permutations(parts):
+        plan = read_plan(HEAD + "".join(order))
+        (chain,) = chains(plan)
+        assert chain.closed
+        assert chain.runs[0] == Run(next(iter(plan.lines)), forward=True)  # it begins at the first of its lines
+        assert same_way(chain, around)
+        check_chains(plan)
+
+
+def test_two_lines_between_the_same_two_joints_close_though_both_run_the_same_way() -> None:
+    (chain,) = chained(line("Inner", "A", "B"), line("Outer", "A", "B"))
+    assert chain.closed
+    assert runs(chain) == [("Inner", True), ("Outer", False)]
+
+
+@st.composite
+def networks(draw: st.DrawFn) -> tuple[str, str]:
+    """Plan texts of random lines between few joints, with the lines in two orders of writing.
+
+    Joints at which three or more line ends meet are turntables; the lines of a joint of two ends go through.
+    """
+    joints = [f"J{k}" for k in range(draw(st.integers(1, 6)))]
+    pairs = draw(st.lists(st.tuples(st.sampled_from(joints), st.sampled_from(joints)), min_size=1, max_size=9))
+    lines = [line(f"L{k}", a, b) for k, (a, b) in enumerate(pairs)]
+    tables = ""
+    for joint in joints:
+        meeting = [
+            f"L{k}.{end}"
+            for k, pair in enumerate(pairs)
+            for end, at in zip(("from", "to"), pair, strict=True)
+            if at == joint
+        ]
+        if len(meeting) > 2:
+            tables += f"table.{joint} = {{ lines = {meeting} }}\n"
+    return HEAD + tables + "".join(lines), HEAD + tables + "".join(draw(st.permutations(lines)))
+
+
+@given(networks())
+def test_every_line_is_in_one_chain_and_the_order_of_writing_does_not_matter(texts: tuple[str, str]) -> None:
+    plan, shuffled = (read_plan(text) for text in texts)
+    check_chains(plan)
+    check_chains(shuffled)
+    others = list(chains(shuffled))
+    for chain in chains(plan):
+        (same,) = [other for other in others if same_way(chain, other)]
+        others.remove(same)
+    assert not others
