@@ -72,14 +72,7 @@ def test_stock_is_shared(path):
     assert len(uses) >= 2
 
 
-SLIP = pytest.mark.xfail(
-    strict=True, reason="positions take the two lines of a crossing with a slip as one tangent, not as crossing"
-)
-
-
-@pytest.mark.parametrize(
-    ("name", "figures"), [("two-levels", 1), ("n-mountain", 1), pytest.param("yard", 7, marks=SLIP)]
-)
+@pytest.mark.parametrize(("name", "figures"), [("two-levels", 1), ("n-mountain", 1), ("yard", 7)])
 def test_closed_figures_close_within_a_millimeter(name, figures):
     closures = answer_to(name).alignment.positions.closures
     assert len(closures) == figures
@@ -207,7 +200,6 @@ def test_yard_loop_bounds_what_fits():
             assert load.fits == floor((room - loco.length) / car.length)
 
 
-@SLIP
 def test_yard_tracks_are_clear_between_the_ladders():
     answer = answer_to("yard")
     for number in range(1, 7):

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.layout import Layout
@@ -33,7 +37,7 @@ LEVEL = '{ straight = 0.7, rise = 0 }, { straight = 1.5, rise = 0, berth = "Sidi
 @pytest.mark.parametrize(
     ("length", "count"),
     [
-        (0.15, 10),  # 1.5 / 0.15 falls just short of ten in binary
+        (0.15, 10),
         (0.1, 15),
         (0.5, 3),
         (1.5, 1),
@@ -49,9 +53,15 @@ def test_as_many_cars_fit_as_are_no_longer_than_the_berth(length: float, count: 
     assert found.cars_fit == {"ore": count}
 
 
-def test_ten_cars_fit_a_berth_of_three_tracks_whose_sum_is_rounded() -> None:
-    tracks = ", ".join(['{ straight = 0.1, rise = 0, berth = "Siding" }'] * 3)  # 0.30000000000000004
-    assert answer(tracks, car("ore", 0.1)).cars_fit == {"ore": 3}
+@given(st.integers(1, 40), st.integers(30, 400))
+def test_a_berth_of_so_many_car_lengths_holds_so_many_cars(count: int, tenths: int) -> None:
+    # lengths in tenths of a millimeter, so that the quotient often falls just short in binary, as 0.3 / 0.1 does
+    assert math.floor(0.3 / 0.1) == 2
+    length = count * tenths / 10_000
+    track = f'{{ straight = 17, rise = 0, berth = "Siding", clear = {length} }}'
+    assert answer(track, car("ore", tenths / 10_000)).cars_fit == {"ore": count}
+    shorter = f'{{ straight = 17, rise = 0, berth = "Siding", clear = {length - 0.00001:.5f} }}'
+    assert answer(shorter, car("ore", tenths / 10_000)).cars_fit == {"ore": count - 1}
 
 
 def test_every_kind_of_car_is_told() -> None:

@@ -18,7 +18,7 @@ T = TypeVar("T")
 
 
 def line(name: str, start: str, end: str, *lengths: float, keys: str = "", berths: Sequence[str] = ()) -> str:
-    """A line of straight tracks, 1 m each where no lengths are given; `berths` names that of each track, "" for none."""
+    """A line of straight tracks, one of 1 m where no lengths are given; `berths` names each track's, "" for none."""
     sizes = lengths or (1,)
     named = [f', berth = "{berth}"' if berth else "" for berth in (*berths, *[""] * (len(sizes) - len(berths)))]
     tracks = ", ".join(f"{{ straight = {size}{berth} }}" for size, berth in zip(sizes, named, strict=True))
@@ -78,13 +78,13 @@ def ladder(passing: int) -> str:
     for number in range(passing):
         west, east = f"W{number}", f"E{number}"
         before = f"E{number - 1}" if number else "West"
-        onward = f"Lead {number + 1}" if number + 1 < passing else "Last"
+        onward = f"Lead{number + 1}" if number + 1 < passing else "Last"
         parts += [
-            line(f"Lead {number}", before, west, LADDER_LEAD),
-            line(f"Main {number}", west, east),
-            line(f"Siding {number}", west, east, LADDER_SIDING),
-            turnout(west, f"Lead {number}", f"Main {number}", f"Siding {number}"),
-            turnout(east, onward, f"Main {number}", f"Siding {number}"),
+            line(f"Lead{number}", before, west, LADDER_LEAD),
+            line(f"Main{number}", west, east),
+            line(f"Siding{number}", west, east, LADDER_SIDING),
+            turnout(west, f"Lead{number}", f"Main{number}", f"Siding{number}"),
+            turnout(east, onward, f"Main{number}", f"Siding{number}"),
         ]
     return "".join(parts) + line("Last", f"E{passing - 1}", "East")
 
@@ -125,7 +125,7 @@ def _join_up(degrees: Sequence[int], order: Sequence[int], pick: Callable[[Seque
 @st.composite
 def random_networks(draw: st.DrawFn, most: int = 8) -> str:
     """Up to so many joints at random: ends, plain joints, turnouts, crossings, turntables; some berths."""
-    degrees = draw(st.lists(st.sampled_from([1, 1, 2, 3, 3, 3, 4]), min_size=2, max_size=most))
+    degrees = draw(st.lists(st.sampled_from([1, 1, 2, 3, 3, 3, 3, 4]), min_size=min(5, most), max_size=most))
     if sum(degrees) % 2:
         degrees[0] += 1 if degrees[0] < 4 else -1
     order = draw(st.permutations(range(sum(degrees))))

@@ -176,7 +176,7 @@ def _fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
                 continue
             place = f'train "{named.name}"'
             got, holds = (describe(x, "length", plan.unit) for x in (length, room.length))
-            if room.name.startswith("berth"):
+            if room.berth:
                 notes.append(Note(place, f"it is {got} long and does not fit {room.name}, which holds {holds}"))
             else:
                 wrong = f"it must be no longer than {room.name} of its route, {holds}"

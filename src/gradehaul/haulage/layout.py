@@ -104,7 +104,7 @@ class Layout:
     def rooms(self, route: Route) -> tuple[Room, ...]:
         """Return the places of a route that must hold a whole train."""
         rooms = [
-            Room(f'berth "{name}"', self.clear[name].length)
+            Room(f'berth "{name}"', self.clear[name].length, berth=True)
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]

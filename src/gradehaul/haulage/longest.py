@@ -33,10 +33,14 @@ class Binds:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """A place that must hold a whole train: what it is called and its length, m."""
+    """A place that must hold a whole train: what it is called, its length, m, and whether it is a berth.
+
+    A train too long for a berth may still run; on a lap or a loop it would meet itself.
+    """
 
     name: str
     length: float
+    berth: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +82,7 @@ class Climb:
     def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         # the most that one more car can add to the demand of any train, anywhere
-        steepest, _ = profile.ruling_under_train(car.length)
-        self._car_asks = GRAVITY * car.mass * max(steepest, 0.0)
+        self._car_asks = GRAVITY * car.mass * max(profile.steepest_under_car(car.length), 0.0)
         self._asked: dict[int, PiecewiseQuadratic] = {}
         self._most: dict[int, Extreme] = {}
 
@@ -106,6 +109,11 @@ class Climb:
             basis=given.basis,
             slipping_basis=given.slipping_basis,
         )
+
+    def limit(self, rail: str) -> int:
+        """Return the limit load alone: the most cars that get through as long as the wheels never slip."""
+        given = supply(self.profile, self.train(1), rail, self.pulls)
+        return self._first_failing(lambda n: self._limit_margin(given, n)) - 1
 
     def _least(self, pull: PiecewiseQuadratic | float, count: int) -> Extreme:
         """Return the least of a pull less what grades and curves ask of the train of a number of cars."""

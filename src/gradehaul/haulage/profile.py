@@ -12,7 +12,7 @@ from gradehaul.network.graph import Way
 from gradehaul.network.routes import Route
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join, shifted_sum
+from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, join, shifted_sum
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,19 +211,25 @@ class RouteProfile:
         middle = 0.5 * float(grade.breaks[piece] + grade.breaks[piece + 1])
         return Ruling(top, own + 0.0, self.coefficient * bend, start, stop, self.track_at(middle))
 
-    def ruling_under_train(self, train_length: float) -> tuple[float, float]:
+    def ruling_under_train(self, train_length: float) -> Extreme:
         """Return the greatest effective grade averaged under a train of a length, and where its head is then.
 
         The train's weight is taken as even over its length.
         """
-        top = shifted_sum(
-            self.with_track_behind(train_length),
-            [1.0 / train_length, -1.0 / train_length],
-            [0.0, train_length],
-            self.first_head(train_length),
-            self.length,
-        ).greatest()
-        return top.value, top.at
+        return self._averaged(train_length, self.first_head(train_length))
+
+    def steepest_under_car(self, length: float) -> float:
+        """Return the most that a car of a length can be asked anywhere in a train on the route, as a grade.
+
+        A train longer than a berth stands with some of its cars on the level track taken to be behind it, so unlike a
+        train a car may also straddle the origin.
+        """
+        return self._averaged(length, 0.0).value
+
+    def _averaged(self, length: float, first: float) -> Extreme:
+        """Return the greatest effective grade averaged over a length whose front runs from `first` to the end."""
+        behind = self.with_track_behind(length)
+        return shifted_sum(behind, [1.0 / length, -1.0 / length], [0.0, length], first, self.length).greatest()
 
 
 def _gains(function: PiecewiseQuadratic) -> FloatArray:

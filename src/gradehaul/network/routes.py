@@ -206,7 +206,8 @@ def _shortest_between(graph: MovementGraph, wanted: NamedRoute) -> Found | Cut:
     found = [each for each in tried if isinstance(each, Found)]
     if found:
         return min(found, key=lambda each: _length(graph, each.ways))
-    return max((each for each in tried if isinstance(each, Cut)), key=lambda cut: cut.passed)
+    cuts = (each for each in tried if isinstance(each, Cut))
+    return max(cuts, key=lambda cut: (cut.passed, len(graph.reach(cut.at))))
 
 
 def _length(graph: MovementGraph, ways: Iterable[Way]) -> float:
@@ -264,8 +265,18 @@ def _gap(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> _Gap:
     stops = [wanted.origin, *wanted.via, wanted.destination]
     one, other = stops[cut.passed], stops[cut.passed + 1]
     last = cut.passed == len(wanted.via)
-    goals = place_named(graph, other).arrivals if last else graph.ways_at.get(other, ())
-    return _Gap(one, other, fewest_reversals(graph, cut.at, goals))
+    goals = place_named(graph, other).arrivals if last else _ways_past(graph, other)
+    # a way reached without reversing is no goal: it was run over before its turn came
+    return _Gap(one, other, fewest_reversals(graph, cut.at, set(goals) - graph.reach(cut.at)))
+
+
+def _ways_past(graph: MovementGraph, name: str) -> list[Way]:
+    """Return the ways on which a train passes a line, a berth or, at their far end, a joint."""
+    return [
+        way
+        for way in graph.successors
+        if name in (graph.line_of[way.track], graph.berth_of.get(way.track), graph.joint_ahead.get(way))
+    ]
 
 
 def _told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> RouteError:
@@ -407,11 +418,16 @@ def _all_routes(graph: MovementGraph) -> RouteList:
 def _with_laps(
     graph: MovementGraph, routes: Sequence[Route], between: Sequence[Between], notes: Sequence[Note]
 ) -> RouteList:
-    laps = [_made_lap(graph, _lap_name(graph, ways), ways) for ways in islice(every_circuit(graph), MOST_LAPS + 1)]
-    if len(laps) > MOST_LAPS:
+    circuits = list(islice(every_circuit(graph), MOST_LAPS + 1))
+    order = {way: place for place, way in enumerate(graph.graph)}
+    laps = [
+        _made_lap(graph, _lap_name(graph, ways), ways)
+        for ways in sorted(circuits[:MOST_LAPS], key=lambda ways: [order[way] for way in ways])
+    ]
+    if len(circuits) > MOST_LAPS:
         more = f"only {MOST_LAPS} laps are listed and there are more; declare the ones that matter"
         notes = [*notes, Note("routes", more)]
-    return RouteList(tuple(_differing_names((*routes, *laps[:MOST_LAPS]))), tuple(between), tuple(notes))
+    return RouteList(tuple(_differing_names((*routes, *laps))), tuple(between), tuple(notes))
 
 
 def _lap_name(graph: MovementGraph, ways: Sequence[Way]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import count, islice
@@ -92,7 +92,7 @@ def shortest(
     simple = _shortest_simple(graph, passing, begin, goals, tree)
     if simple is not None:
         return Found(simple)
-    return Cut(len(via), _cut(tree).at, next(way for place, way in enumerate(ways) if way in ways[:place]))
+    return Cut(len(via), _cut(tree).at, Counter(ways).most_common(1)[0][0])
 
 
 def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> bool:
@@ -445,33 +445,30 @@ def every_route(graph: MovementGraph, starts: Collection[Way], stops: Collection
     long in coming, however many there are.
     """
     goals = set(stops)
-    for start in starts:
-        if not _leads_to(graph, start, goals, {}):
-            continue
-        run: dict[Way, Iterator[Way]] = {start: iter(())}  # in running order, each with what is to be tried after it
-        if start in goals:
-            yield (start,)
-        run[start] = _onward(graph, start, goals, run)
-        while run:
-            way = next(reversed(run))
-            new = next(run[way], None)
-            if new is None:
-                del run[way]
-                continue
-            run[new] = iter(())
-            if new in goals:
+    run: dict[Way, None] = {}
+    to_try: list[Iterator[Way]] = [(way for way in starts if _leads_to(graph, way, goals, run))]
+    while to_try:
+        way = next(to_try[-1], None)
+        if way is not None:
+            run[way] = None
+            if way in goals:
                 yield tuple(run)
-            run[new] = _onward(graph, new, goals, run)
+            to_try.append(_onward(graph, way, goals, run))
+        else:
+            to_try.pop()
+            if run:
+                run.popitem()
 
 
-def _onward(graph: MovementGraph, way: Way, goals: set[Way], run: Mapping[Way, object]) -> Iterator[Way]:
+def _onward(graph: MovementGraph, way: Way, goals: set[Way], run: Collection[Way]) -> Iterator[Way]:
+    """Return what may follow on a run that still leads to a last way; each is looked at when its turn comes."""
     choices = [new for new in graph.successors[way] if new not in run]
     if len(choices) == 1 and way not in goals:
         return iter(choices)
     return (new for new in choices if _leads_to(graph, new, goals, run))
 
 
-def _leads_to(graph: MovementGraph, start: Way, goals: set[Way], run: Mapping[Way, object]) -> bool:
+def _leads_to(graph: MovementGraph, start: Way, goals: set[Way], run: Collection[Way]) -> bool:
     seen = {start}
     stack = [start]
     while stack:

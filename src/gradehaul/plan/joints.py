@@ -225,8 +225,10 @@ def _crossing(meeting: _Meeting, table: CrossingTable) -> Joint | None:
                 write="the one it reaches without reversing",
                 inside=inside,
             )
-    slips = {frozenset(pair): pair for pair in moves}
-    return Joint(meeting.name, "crossing", meeting.ends, (*through, *slips.values())) if good else None
+    if not good:
+        return None
+    slips = tuple({frozenset(pair): pair for pair in moves}.values())
+    return Joint(meeting.name, "crossing", meeting.ends, (*through, *slips), slips=slips)
 
 
 def _turntable(meeting: _Meeting, table: TurntableTable) -> Joint | None:

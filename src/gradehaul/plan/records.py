@@ -97,8 +97,8 @@ class Line:
 class Joint:
     """A named point where lines meet or end, and the moves that a train can make through it.
 
-    `through` holds the pairs of line ends between which a train passes without reversing, each pair once. The two
-    lines of a pair continue one another as tangents, except on a turntable, whose lines stand at unknown angles.
+    `through` holds the pairs of line ends between which a train passes without reversing, each pair once; `slips`
+    those among them that lead from one line of a crossing to the other.
     """
 
     name: str
@@ -107,6 +107,15 @@ class Joint:
     through: tuple[tuple[LineEnd, LineEnd], ...] = ()
     length: float | None = None
     """Length of a turntable's bridge, m, where it was stated."""
+    slips: tuple[tuple[LineEnd, LineEnd], ...] = ()
+
+    @property
+    def tangents(self) -> tuple[tuple[LineEnd, LineEnd], ...]:
+        """The pairs of line ends that continue one another as tangents, so that positions can be carried across.
+
+        The angle of a crossing, through which its slips turn, is not known, nor how the lines of a turntable stand.
+        """
+        return () if self.kind == "table" else tuple(pair for pair in self.through if pair not in self.slips)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,12 @@ class Table(BaseModel):
     """What all tables share: nothing is guessed, nothing unknown is passed over."""
 
     model_config = ConfigDict(
-        strict=True, extra="forbid", allow_inf_nan=False, frozen=True, arbitrary_types_allowed=True
+        defer_build=True,  # tables that a plan has none of cost nothing
+        strict=True,
+        extra="forbid",
+        allow_inf_nan=False,
+        frozen=True,
+        arbitrary_types_allowed=True,
     )
 
 

@@ -1,33 +1,32 @@
-"""A page for a person: lines and tables of plain text, laid out for a terminal of some width or for a file."""
+"""A page for a person: lines and tables of plain text, for a file or, laid out by `terminal`, for a screen."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
-from rich.text import Text
+from rich.cells import cell_len
 
 Piece = str | tuple[str, str]
 """Words, or words with a style; never markup."""
 
-_UNBOUNDED = 1_000_000
-"""Columns of a page that goes to a file: more than any line has."""
-
-_NARROWEST = 40
-
-_SHORT = 11
-"""Columns of a table up to this wide are not wrapped where that can be helped."""
-
-_GAP = 2
+GAP = 2
+"""Blanks between two columns of a table."""
 
 
-class _Columns(NamedTuple):
+class Line(NamedTuple):
+    """Pieces one after the other, `indent` blanks in."""
+
+    pieces: tuple[Piece, ...]
+    indent: int
+
+
+class Columns(NamedTuple):
+    """A table: a head that ends in ``>`` sets its column to the right."""
+
     heads: tuple[str, ...]
     rows: tuple[tuple[Piece, ...], ...]
+    indent: int
 
 
 class Page:
@@ -45,11 +44,11 @@ class Page:
     """
 
     def __init__(self) -> None:
-        self._parts: list[tuple[Text | _Columns, int]] = []
+        self.parts: list[Line | Columns] = []
 
     def line(self, *pieces: Piece, indent: int = 0) -> None:
         """Add a line; where it is too long for a terminal it goes on below, further in."""
-        self._parts.append((Text.assemble(*pieces), indent))
+        self.parts.append(Line(pieces, indent))
 
     def heading(self, words: str) -> None:
         """Add a blank line and a heading."""
@@ -58,7 +57,7 @@ class Page:
 
     def table(self, heads: Sequence[str], rows: Sequence[Sequence[Piece]], indent: int = 2) -> None:
         """Add a table; a head that ends in ``>`` sets its column to the right."""
-        self._parts.append((_Columns(tuple(heads), tuple(tuple(row) for row in rows)), indent))
+        self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent))
 
     def text(self, *, width: int | None = None, color: bool = False) -> str:
         """Return the page as text.
@@ -70,54 +69,34 @@ class Page:
         color
             Whether to set styles with escape sequences; else there are none.
         """
-        columns = _UNBOUNDED if width is None else max(width, _NARROWEST)
-        stream = io.StringIO()
-        console = Console(
-            file=stream,
-            width=columns,
-            force_terminal=color,
-            color_system="standard" if color else None,
-            no_color=not color,
-            legacy_windows=False,
-            markup=False,
-            emoji=False,
-            highlight=False,
+        if width is not None or color:
+            from gradehaul.show.terminal import laid_out
+
+            return laid_out(self.parts, width, color=color)
+        lines: list[str] = []
+        for part in self.parts:
+            lines += _table_lines(part) if isinstance(part, Columns) else [_line(part)]
+        return "".join(line.rstrip() + "\n" for line in lines)
+
+
+def words_of(piece: Piece) -> str:
+    """Return the words of a piece without its style."""
+    return piece if isinstance(piece, str) else piece[0]
+
+
+def _line(line: Line) -> str:
+    return " " * line.indent + "".join(map(words_of, line.pieces))
+
+
+def _table_lines(columns: Columns) -> list[str]:
+    rows = [[head.removesuffix(">") for head in columns.heads], *([*map(words_of, row)] for row in columns.rows)]
+    widest = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
+    right = [head.endswith(">") for head in columns.heads]
+    return [
+        " " * columns.indent
+        + (" " * GAP).join(
+            " " * (wide - cell_len(cell)) + cell if to_right else cell + " " * (wide - cell_len(cell))
+            for cell, wide, to_right in zip(row, widest, right, strict=True)
         )
-        for part, indent in self._parts:
-            if isinstance(part, _Columns):
-                console.print(Padding(_table(part, columns - indent), (0, 0, 0, indent), expand=False))
-            elif width is None:
-                console.print(Text(" " * indent) + part, soft_wrap=True)
-            else:
-                _print_wrapped(console, part, indent, columns)
-        lines = stream.getvalue().split("\n")
-        return "\n".join(line.rstrip() for line in lines)
-
-
-def _table(columns: _Columns, width: int) -> Table:
-    """Return a table whose short columns stay on one line each where the others have room to wrap beside them."""
-    texts = [[Text.assemble(cell) for cell in row] for row in columns.rows]
-    heads = [Text(head.removesuffix(">")) for head in columns.heads]
-    widest = [max(text.cell_len for text in column) for column in zip(heads, *texts, strict=True)]
-    least = sum(min(wide, _SHORT) for wide in widest) + _GAP * len(widest)
-    table = Table(box=None, pad_edge=False, padding=(0, _GAP, 0, 0), header_style="dim", show_edge=False)
-    for head, text, wide in zip(columns.heads, heads, widest, strict=True):
-        table.add_column(
-            text,
-            justify="right" if head.endswith(">") else "left",
-            overflow="fold",
-            no_wrap=wide <= _SHORT and least <= width,
-        )
-    for row in texts:
-        table.add_row(*row)
-    return table
-
-
-def _print_wrapped(console: Console, text: Text, indent: int, columns: int) -> None:
-    lines = text.wrap(console, columns - indent - 2, overflow="fold")
-    for number, line in enumerate(lines):
-        line.rstrip()
-        line.pad_left(indent + (2 if number else 0))
-        console.print(line, soft_wrap=True)
-    if not lines:
-        console.print()
+        for row in rows
+    ]

@@ -77,7 +77,7 @@ def _load(load: Load) -> str:
 
 def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
     """Return what binds a load: the place that is full, where there is one, and the pull."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     if load.fits is not None and load.fits < load.rated:
         rows.append((_cars(load.fits + 1), f"do not fit {load.fits_by}", "", "", "", ""))
     binds = load.binds

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
@@ -323,12 +323,32 @@ def _measured(
         yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map")
 
 
+_Near = Callable[[int, int], tuple[NDArray[np.intp], NDArray[np.intp]]]
+"""Which chords, of those from one number to another, have which others within the distance, box against box."""
+
+_FEW = 1_000
+"""Up to so many chords each is held against each: loading shapely would take longer."""
+
+
+def _near_in_tree(plane: FloatArray, distance: float) -> _Near:
+    import shapely
+
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(plane)))
+    # boxes around what may be near find little more than the distances themselves would, ten times as fast
+    low, high = plane.min(axis=1) - distance, plane.max(axis=1) + distance
+    around = np.asarray(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+
+    def near(begin: int, stop: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        mine, others = tree.query(around[begin:stop])
+        return mine, others
+
+    return near
+
+
 class _Field:
     """All track of one frame as chords, in a tree that finds those near a place."""
 
     def __init__(self, alignment: Alignment, positions: Positions, frame: int, distance: float) -> None:
-        import shapely
-
         self.plan = alignment.plan
         self.distance = distance
         names = [name for name, track in positions.tracks.items() if track.frame == frame]
@@ -337,10 +357,8 @@ class _Field:
         self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
         self.length = self.chords.span[self.first[1:] - 1, 1]
         plane = self.chords.ends[:, :, :2]
-        self.tree = shapely.STRtree(np.asarray(shapely.linestrings(plane)))
-        # boxes around what may be near find little more than the distances themselves would, ten times as fast
-        low, high = plane.min(axis=1) - distance, plane.max(axis=1) + distance
-        self.around = np.asarray(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+        self.low, self.high = plane.min(axis=1), plane.max(axis=1)
+        self.near = self._near_among_few if len(plane) <= _FEW else _near_in_tree(plane, distance)
         self.height = math.inf
         with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level
             self.height = clear_height(self.plan.scale, self.plan.practice)
@@ -353,7 +371,7 @@ class _Field:
         last = int(self.first[own[-1] + 1])
         for begin in range(int(self.first[own[0]]), last, _CHORDS_AT_ONCE):
             stop = min(begin + _CHORDS_AT_ONCE, last)
-            mine, near = self.tree.query(self.around[begin:stop])
+            mine, near = self.near(begin, stop)
             other = (self.chords.track[near] < own[0]) | (self.chords.track[near] > own[-1])
             yours = self._without(self.chords.take(near[other]), onward)
             kept = np.flatnonzero(yours[:, 0] < yours[:, 1])
@@ -362,6 +380,11 @@ class _Field:
             berths = berths._replace(span=berths.span + lead[berths.track - own[0]][:, np.newaxis])
             # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
             yield _near_stretches(berths, theirs, self.distance * (1 - 2 * _SAGITTA), self.height)
+
+    def _near_among_few(self, begin: int, stop: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        low, high = self.low[begin:stop, np.newaxis] - self.distance, self.high[begin:stop, np.newaxis] + self.distance
+        mine, near = np.nonzero(np.all((self.low <= high) & (self.high >= low), axis=2))
+        return mine, near
 
     def _without(self, chords: _Chords, onward: _Onward) -> FloatArray:
         """Return the spans of chords without what is left out; nothing is left of one that is not rising."""

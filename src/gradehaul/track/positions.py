@@ -322,10 +322,9 @@ class _Survey:
     def _find_tangents(self, joint: Joint) -> None:
         """Gather the ends at a joint that continue one another; on a turntable each stands alone."""
         follow: dict[LineEnd, list[LineEnd]] = {end: [] for end in joint.ends}
-        if joint.kind != "table":
-            for one, other in joint.through:
-                follow[one].append(other)
-                follow[other].append(one)
+        for one, other in joint.tangents:
+            follow[one].append(other)
+            follow[other].append(one)
         for first in joint.ends:
             if first in self.on:
                 continue

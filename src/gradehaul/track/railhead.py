@@ -88,7 +88,7 @@ def solve_railheads(plan: Plan) -> Railheads:
             continue
         loop = ", ".join(part.place for part in ties.loop(tie))
         size = describe(abs(misfit), "length", plan.unit)
-        if abs(misfit) > SHARED_MISFIT:
+        if abs(misfit) > SHARED_MISFIT + _EXACT:
             problems.append(
                 PlanError(
                     f"heights contradict one another round a loop: {loop}",
@@ -101,11 +101,12 @@ def solve_railheads(plan: Plan) -> Railheads:
         else:
             notes.append(Note("railheads", f"a misfit of {size} is shared out round a loop: {loop}"))
             shared.add(ties.root(tie.stop))
+    roots = np.array([ties.root(station) for station in range(len(network.names))])
+    problems += _unknown(plan, network, roots)
     if problems:
         raise Problems(problems)
 
     offsets = ties.offsets()
-    roots = np.array([ties.root(station) for station in range(len(network.names))])
     for root in {ties.root(station) for station in shared}:
         _share_out(network, roots == ties.root(root), offsets)
     heights = _stretched_string(plan, network, roots, offsets)
@@ -290,7 +291,6 @@ def _stretched_string(plan: Plan, network: _Network, roots: NDArray[np.int_], of
     """Find the heights of all trees over the free stretches between them."""
     free = [s for s in network.stretches if s.rise is None]
     datum = int(roots[0])
-    _refuse_unknown(plan, network, roots)
     trees = [root for root in dict.fromkeys(roots.tolist()) if root != datum]
     column = np.full(len(network.names), -1)
     column[trees] = np.arange(len(trees))
@@ -306,7 +306,7 @@ def _stretched_string(plan: Plan, network: _Network, roots: NDArray[np.int_], of
     return np.asarray(heights - heights[0], dtype=float)
 
 
-def _refuse_unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> None:
+def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:
     """Name every piece of the network that hangs on no known height."""
     graph: nx.Graph[int] = nx.Graph((s.start, s.stop) for s in network.stretches)
     graph.add_edges_from(enumerate(roots.tolist()))
@@ -318,7 +318,7 @@ def _refuse_unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> N
         for piece in nx.connected_components(graph)
         if 0 not in piece
     ]
-    problems = [
+    return [
         PlanError(
             "no railhead is known anywhere on this piece of the network: line " + ", ".join(f'"{n}"' for n in names),
             file=plan.file,
@@ -327,5 +327,3 @@ def _refuse_unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> N
         )
         for names in lost
     ]
-    if problems:
-        raise Problems(problems)

@@ -1,0 +1,64 @@
+"""The texts of a DXF file: what they say, in plain characters, and where they stand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.dxf_shapes import plane, point_of
+from gradehaul.plan.drawing.dxf_strokes import LARGEST, Placing
+from gradehaul.plan.drawing.records import Label, Spot
+from gradehaul.plan.names import clean
+
+TEXTS = frozenset({"TEXT", "MTEXT", "ATTRIB", "ATTDEF"})
+"""The types of entity that are texts."""
+LONGEST = 1_000
+"""The characters of a text that are kept."""
+
+_CONSTANT = 2
+_FLAT = 1e-9
+
+
+def label_of(entity: Any, placing: Placing, layer: str, handle: str) -> Label | None:  # noqa: ANN401
+    """Return a text as a label, or None for one that shows nothing.
+
+    A block's ATTDEF shows where its text is constant; otherwise the INSERT's own ATTRIB stands for it.
+
+    Raises
+    ------
+    DrawingError
+        It stands nowhere, or out of bounds; without the place.
+    """
+    values: Mapping[str, Any] = entity.dxf.__dict__
+    kind = entity.dxftype()
+    if kind == "ATTDEF" and not int(values.get("flags", 0)) & _CONSTANT:
+        return None
+    text = clean(said(entity)[:LONGEST])
+    if not text:
+        return None
+    at = np.array(_where(values, kind))
+    axes = None if kind == "MTEXT" else plane(values.get("extrusion"))
+    at = (at if axes is None else at @ axes) @ placing.linear + placing.shift
+    if not float(np.abs(at).max()) <= LARGEST:
+        raise DrawingError(f"a coordinate must be within {LARGEST / 1e3:,.0f} km", found=f"{np.abs(at).max():.3g} m")
+    x, y, z = at.tolist()
+    return Label(text, Spot(x, y, z if abs(z) > _FLAT else None), layer, handle)
+
+
+def said(entity: Any) -> str:  # noqa: ANN401 - a text of the library
+    """Return what a text says, without the codes that style it."""
+    try:
+        if getattr(entity, "has_embedded_mtext_entity", False):
+            return str(entity.plain_mtext())
+        return str(entity.plain_text())
+    except (LookupError, TypeError, ValueError, RecursionError) as error:
+        raise DrawingError("its text cannot be read", found=str(error)[:80]) from error
+
+
+def _where(values: Mapping[str, Any], kind: str) -> tuple[float, float, float]:
+    """Return the point that a text is set by: the second one where it is aligned."""
+    aligned = kind != "MTEXT" and (values.get("halign", 0) or values.get("valign", 0)) and "align_point" in values
+    return point_of(values, "align_point" if aligned else "insert")

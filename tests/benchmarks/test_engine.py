@@ -1,0 +1,82 @@
+"""The exact engine against two walks at 1 mm over a 350 m route with 500 tracks."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import pytest
+from layouts import long_hill, loco
+from walks import height_lookup, numpy_longest, plain_longest, sampled
+
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.longest import Climb
+from gradehaul.plan import read_plan
+
+BEHIND = 20.0
+
+
+class Setting:
+    def __init__(self, pull: float) -> None:
+        self.plan = read_plan(long_hill(500, 350) + loco("mallet", pull=pull))
+        self.layout = Layout(self.plan)
+        self.profile = self.layout.profile("Up")
+        self.loco, self.car = self.plan.locos["mallet"], self.plan.cars["hopper"]
+        self.pull = self.layout.pulls.standing(self.loco, "clean").value
+
+    @cached_property
+    def samples(self):
+        return sampled(self.profile.effort, BEHIND)
+
+    def exact(self) -> int:
+        climb = Climb(self.plan, self.profile, self.plan.powers["mallet"], self.car, self.layout.pulls)
+        return climb.limit("clean")
+
+    def walk(self) -> int:
+        """The best walk that numpy allows: heights sampled once, then each train as two look-ups."""
+        return self.look(sampled(self.profile.effort, BEHIND))
+
+    def look(self, samples) -> int:
+        return numpy_longest(samples, BEHIND, self.loco, self.car, self.pull, most=150)
+
+
+@pytest.fixture(scope="module", params=[60, 120, 300])
+def setting(request):
+    return Setting(request.param)
+
+
+def test_against_the_best_walk_of_numpy(setting, ratio):
+    assert setting.exact() == setting.walk()
+    found = ratio(
+        f"best numpy walk over exact engine, longest train of {setting.exact()} cars",
+        setting.walk,
+        setting.exact,
+        rounds=15,
+        target="at least 2",
+    )
+    assert found >= 2
+
+
+def test_against_the_look_ups_alone(setting, ratio):
+    """For the record: the same without the time to sample the heights."""
+    samples = setting.samples
+    found = ratio(
+        f"look-ups alone over exact engine, longest train of {setting.exact()} cars",
+        lambda: setting.look(samples),
+        setting.exact,
+        rounds=15,
+        target="none: the heights must be sampled by somebody",
+    )
+    assert found > 0
+
+
+def test_against_the_plain_walk(ratio):
+    setting = Setting(60)
+    cars = setting.exact() + 1
+    assert height_lookup(setting.profile.effort)(100.0) == pytest.approx(setting.profile.effort(100.0))
+
+    def plain() -> int:
+        return plain_longest(setting.profile.effort, setting.loco, setting.car, setting.pull, most=cars)
+
+    assert plain() == setting.exact()
+    found = ratio("plain walk over exact engine", plain, setting.exact, rounds=3, target="at least 300")
+    assert found >= 300

@@ -1,0 +1,40 @@
+"""The command as a whole process against one that imports the same libraries and does nothing."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+BARE = "import numpy, networkx, pint, pydantic, click, tomli"
+
+
+def run(*arguments: str) -> None:
+    subprocess.run([sys.executable, *arguments], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+
+def test_check_on_the_first_demo_plan(ratio):
+    def check() -> None:
+        run("-m", "gradehaul", "check", "plans/first-hill.toml")
+
+    check()  # so that compiled files are there, as after an installation
+    found = ratio(
+        "check of the first demo plan over importing its libraries",
+        check,
+        lambda: run("-c", BARE),
+        rounds=15,
+        target="at most 1.5",
+    )
+    assert found <= 1.5
+
+
+def test_help(ratio):
+    found = ratio(
+        "help over a bare interpreter",
+        lambda: run("-m", "gradehaul", "--help"),
+        lambda: run("-c", "pass"),
+        rounds=15,
+        target="none; 0.3 s is the most that help may take",
+    )
+    assert found > 0

@@ -1,0 +1,382 @@
+"""Searches on the movement graph against brute force: every simple path of small random networks."""
+
+from __future__ import annotations
+
+import random
+import time
+from itertools import islice, pairwise, permutations
+
+import networkx as nx
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.places import standing_places
+from gradehaul.network.search import (
+    Cut,
+    Found,
+    count_routes,
+    every_circuit,
+    every_route,
+    fewest_reversals,
+    highest_ruling,
+    lowest_ruling,
+    passes,
+    shortest,
+    ways_on_circuits,
+)
+from network.networks import (
+    LADDER_LEAD,
+    ladder,
+    large_network,
+    line,
+    network,
+    random_networks,
+    told,
+    turnout,
+    ways,
+)
+
+MOST_PATHS = 3_000
+
+
+def every_path(graph: MovementGraph, starts, stops) -> list[tuple[Way, ...]]:
+    """Every simple path by brute force."""
+    found: list[tuple[Way, ...]] = []
+    for start in starts:
+        for stop in stops:
+            paths = [[start]] if start == stop else nx.all_simple_paths(graph.graph, start, stop)
+            found += map(tuple, islice(paths, MOST_PATHS))
+    assume(len(found) < MOST_PATHS)
+    return found
+
+
+def length(graph: MovementGraph, run) -> float:
+    return sum(graph.lengths[way] for way in run)
+
+
+def is_route(graph: MovementGraph, run, starts, stops) -> bool:
+    moves = all(graph.graph.has_edge(one, other) for one, other in pairwise(run))
+    return moves and len(set(run)) == len(run) and run[0] in starts and run[-1] in stops
+
+
+@st.composite
+def searched(draw):
+    """A random network, how steep its ways are, and the ways that leave one place in it and that reach another."""
+    graph = network(draw(random_networks()))
+    places = standing_places(graph)
+    assume(len(places) > 1)
+    chance = draw(st.randoms(use_true_random=False))
+    steepest = {way: chance.choice([-0.01, 0, 0.01, 0.02, 0.03, 0.04]) for way in graph.graph}
+    origin, destination = draw(st.sampled_from(list(permutations(places, 2))))
+    return graph, steepest, origin.departures, destination.arrivals
+
+
+# The shortest
+
+
+@given(searched())
+def test_shortest_and_whether_others_fit(drawn):
+    graph, _, starts, stops = drawn
+    paths = every_path(graph, starts, stops)
+    found = shortest(graph, starts, stops)
+    if not paths:
+        assert isinstance(found, Cut)
+        assert (found.passed, found.twice) == (0, None)
+        assert set(found.at) == set(starts)
+        return
+    assert isinstance(found, Found)
+    assert found.ways in paths
+    assert length(graph, found.ways) == min(length(graph, path) for path in paths)
+    assert bool(found.others) == (len(paths) > 1)
+    assert all(other in paths and other != found.ways for other in found.others)
+
+
+@given(searched(), st.data())
+def test_shortest_with_via(drawn, data):
+    graph, _, starts, stops = drawn
+    names = [*graph.plan.lines, *graph.plan.joints, *graph.plan.berths]
+    via = data.draw(st.lists(st.sampled_from(names), min_size=1, max_size=3))
+    every = every_path(graph, starts, stops)
+    paths = [path for path in every if passes(graph, path, via)]
+    found = shortest(graph, starts, stops, via)
+    if not paths:
+        assert isinstance(found, Cut)
+        anywhere = every_path(graph, starts, graph.graph)
+        assert found.passed >= max(
+            k for k in range(len(via) + 1) if not k or any(passes(graph, p, via[:k]) for p in anywhere)
+        )
+        assert found.twice is None or found.passed == len(via)
+        return
+    assert isinstance(found, Found)
+    assert found.ways in paths
+    assert length(graph, found.ways) == min(length(graph, path) for path in paths)
+    assert all(other in paths and other != found.ways for other in found.others)
+
+
+def test_passes_keeps_the_order():
+    graph = network(line("A", "West", "J"), line("B", "J", "K", 1, 1, berths=["", "Halt"]), line("C", "K", "East"))
+    run = ways("A:1 B:1 B:2 C:1")
+    for via in (
+        ["West", "A", "J", "B", "Halt", "K", "C", "East"],
+        ["A", "C"],
+        ["J", "B", "K"],
+        [],
+    ):
+        assert passes(graph, run, via), via
+    for via in (["B", "J"], ["K", "B"], ["C", "A"], ["A", "A"], ["Halt", "Halt"], ["J", "J"], ["B", "B"]):
+        assert not passes(graph, run, via), via
+
+
+def test_a_berth_that_is_a_whole_line_is_met_together_with_it():
+    graph = network(line("A", "West", "J"), line("B", "J", "East", keys='berth = "Bay"'))
+    assert passes(graph, ways("A:1 B:1"), ["Bay", "B"])
+    assert passes(graph, ways("A:1 B:1"), ["B", "Bay"])
+    assert not passes(graph, ways("A:1 B:1"), ["B", "Bay", "B"])
+
+
+LOOP = (line("A", "West", "J"), line("L", "J", "J", 2, 2), turnout("J", "A", "L.from", "L.to"))
+
+
+def test_out_through_a_reversing_loop_and_home_is_one_route():
+    graph = network(*LOOP)
+    found = shortest(graph, ways("A:1"), ways("-A:1"))
+    assert isinstance(found, Found)
+    run, other = ways("A:1 L:1 L:2 -A:1"), ways("A:1 -L:2 -L:1 -A:1")
+    assert {found.ways, *found.others} == {run, other}
+
+
+def test_a_via_passed_twice():
+    graph = network(*LOOP)
+    for via in (["A", "A"], ["A", "L", "A"], ["J", "J"]):
+        found = shortest(graph, ways("A:1"), ways("-A:1"), via)
+        assert isinstance(found, Found), via
+    assert isinstance(shortest(graph, ways("A:1"), ways("-A:1"), ["L", "L"]), Cut)
+
+
+def test_a_state_that_is_new_where_its_way_is_not():
+    # from West the branch joins a circuit; East lies off it. The nearest way past Far runs once round and so over
+    # Top twice; the one that does not is longer
+    tables = (
+        line("In", "West", "J"),
+        line("Top", "J", "K"),
+        line("Out", "K", "East"),
+        line("Round", "K", "M"),
+        line("Far", "M", "N"),
+        line("Home", "N", "J"),
+        turnout("J", "Top", "In", "Home"),
+        turnout("K", "Top", "Out", "Round"),
+    )
+    graph = network(*tables)
+    cut = shortest(graph, ways("In:1"), ways("Out:1"), ["Far"])
+    assert isinstance(cut, Cut)
+    assert (cut.passed, cut.twice) == (1, ways("Top:1")[0])
+    # with another way off the circuit there is a simple path
+    more = [each for each in tables if not each.startswith('[line."Out"') and '[line."Far"' not in each]
+    graph = network(
+        *more,
+        line("Out", "K", "P"),
+        line("Far", "M", "Q"),
+        line("On", "Q", "N"),
+        line("By", "Q", "P", 50),
+        line("End", "P", "East"),
+        turnout("Q", "Far", "On", "By"),
+        turnout("P", "End", "Out", "By"),
+    )
+    found = shortest(graph, ways("In:1"), ways("End:1"), ["Far"])
+    assert isinstance(found, Found)
+    assert told(found.ways) == "In:1 Top:1 Round:1 Far:1 By:1 End:1"
+
+
+def test_a_hopeless_via_gives_up_soon():
+    # 20 passing tracks out, a reversing loop, and home: no train passes a lead three times
+    graph = network(
+        ladder(20).replace('to = "East"', 'to = "B"'), line("L", "B", "B"), turnout("B", "Last", "L.from", "L.to")
+    )
+    begun = time.perf_counter()
+    found = shortest(graph, ways("Lead0:1"), ways("-Lead0:1"), ["Main7", "L", "Siding7", "Siding9", "L"])
+    assert isinstance(found, Cut)
+    assert time.perf_counter() - begun < 3
+
+
+# The lowest and highest ruling grade, and how many
+
+
+@given(searched())
+@settings(max_examples=200)
+def test_lowest_highest_and_count(drawn):
+    graph, steepest, starts, stops = drawn
+    paths = every_path(graph, starts, stops)
+    easy = lowest_ruling(graph, starts, stops, steepest)
+    assert bool(easy) == bool(paths)
+    if not paths:
+        return
+
+    def ruling(path):
+        return max(steepest[way] for way in path)
+
+    for stop, run in easy.items():
+        there = [path for path in paths if path[-1] == stop]
+        assert run in there
+        least = min(map(ruling, there))
+        assert ruling(run) == least
+        assert length(graph, run) == min(length(graph, path) for path in there if ruling(path) == least)
+
+    between = graph.reach(starts) & graph.reach(stops, backward=True)
+    within = graph.graph.subgraph(between)
+    acyclic = nx.is_directed_acyclic_graph(within)
+    assert between.isdisjoint(ways_on_circuits(graph)) == acyclic
+
+    counts = count_routes(graph, starts)
+    count = sum(counts.get(stop, 0) for stop in stops)
+    run = highest_ruling(graph, starts, stops, steepest, between)
+    assert is_route(graph, run, starts, stops)
+    highest = max(map(ruling, paths))
+    assert max(steepest[way] for way in between) >= highest
+    if acyclic:
+        assert count == len(paths)
+        assert ruling(run) == highest
+    else:
+        assert 1 <= count <= len(paths)
+        assert min(map(ruling, paths)) <= ruling(run) <= highest
+
+
+def test_the_shorter_of_two_that_rule_alike():
+    # two ways to the hill, one easier but longer: the hill rules both, so the short one is taken
+    graph = network(
+        line("A", "West", "J"), line("B", "J", "K", 1), line("C", "J", "K", 5), line("Hill", "K", "East"),
+        turnout("J", *"ABC"), turnout("K", "Hill", "B", "C"),
+    )  # fmt: skip
+    steepest = dict.fromkeys(graph.graph, 0.0) | dict.fromkeys(ways("B:1"), 0.01) | dict.fromkeys(ways("Hill:1"), 0.02)
+    (run,) = lowest_ruling(graph, ways("A:1"), ways("Hill:1"), steepest).values()
+    assert told(run) == "A:1 B:1 Hill:1"
+    assert told(lowest_ruling(graph, ways("A:1"), ways("C:1"), steepest)[ways("C:1")[0]]) == "A:1 C:1"
+
+
+def test_steep_tracks_that_no_route_runs_over_do_not_lose_the_route():
+    # between the entry and the exit of a circuit every train runs over Top; the rest of the circuit, steeper than
+    # anything, would take it there twice
+    graph = network(
+        line("In", "West", "J"), line("Top", "J", "K"), line("Out", "K", "East"), line("Rest", "K", "J", *[1] * 100),
+        turnout("J", "Top", "In", "Rest"), turnout("K", "Top", "Out", "Rest"),
+    )  # fmt: skip
+    steepest = {way: 0.03 if way.track.startswith("Rest") else 0.01 for way in graph.graph}
+    starts, stops = ways("In:1"), ways("Out:1")
+    between = graph.reach(starts) & graph.reach(stops, backward=True)
+    assert Way("Rest:50", forward=True) in between
+    assert told(highest_ruling(graph, starts, stops, steepest, between)) == "In:1 Top:1 Out:1"
+
+
+# Every route and circuit
+
+
+@given(searched())
+def test_every_route_once(drawn):
+    graph, _, starts, stops = drawn
+    paths = every_path(graph, starts, stops)
+    found = list(every_route(graph, starts, stops))
+    assert len(found) == len(set(found))
+    assert set(found) == set(paths)
+
+
+@given(random_networks())
+def test_every_circuit_once_and_turned_round(text):
+    graph = network(text)
+    circuits = list(islice(every_circuit(graph), 500))
+    assume(len(circuits) < 500)
+
+    def rotated(run):
+        return min(run[place:] + run[:place] for place in range(len(run)))
+
+    found = {rotated(run) for run in circuits}
+    assert len(found) == len(circuits)
+    assert found == {rotated(tuple(run)) for run in nx.simple_cycles(graph.graph)}
+    if graph.run_both_ways is graph:
+        assert found == {rotated(tuple(way.turned() for way in reversed(run))) for run in circuits}
+    order = list(graph.line_graph())
+    assert all(order.index(run[0]) == min(order.index(way) for way in run if way in order) for run in circuits)
+
+
+def test_the_next_of_many_routes_is_never_long_in_coming():
+    text = ladder(18).replace('to = "East"', 'to = "B"')
+    graph = network(text, line("L", "B", "B"), turnout("B", "Last", "L.from", "L.to"))
+    begun = time.perf_counter()
+    found = list(islice(every_route(graph, ways("Lead0:1"), ways("-Lead0:1")), 1000))
+    assert len(set(found)) == 1000
+    assert time.perf_counter() - begun < 3
+
+
+def test_no_trap_holds_the_search_for_every_route():
+    # a circuit entered at J and left at K; past K trains come to 18 passing tracks and, by Rest, only to J again.
+    # A search that does not look ahead tries all the ways through them from which Out is not to be reached
+    text = ladder(18).replace('from = "West"', 'from = "K"').replace('"East"', '"J"')
+    graph = network(
+        text, line("In", "West", "J"), line("Top", "J", "K"), line("Out", "K", "East"),
+        turnout("J", "Top", "In", "Last"), turnout("K", "Top", "Lead0", "Out"),
+    )  # fmt: skip
+    begun = time.perf_counter()
+    assert [*every_route(graph, ways("In:1"), ways("Out:1"))] == [ways("In:1 Top:1 Out:1")]
+    assert time.perf_counter() - begun < 1
+
+
+# Reversals
+
+
+@given(searched())
+def test_fewest_reversals_against_a_graph_with_reversals(drawn):
+    graph, _, starts, stops = drawn
+    turning = nx.DiGraph()
+    turning.add_nodes_from(graph.graph)
+    turning.add_edges_from(graph.graph.edges, weight=0)
+    turning.add_edges_from(((way, way.turned()) for way in graph.graph if way.turned() in graph.graph), weight=1)
+    runs = fewest_reversals(graph, starts, stops)
+    fewest = [
+        nx.dijkstra_path_length(turning, start, stop)
+        for start in starts
+        for stop in stops
+        if nx.has_path(turning, start, stop)
+    ]
+    if not fewest:
+        assert runs is None
+        return
+    assert runs is not None
+    assert len(runs) - 1 == min(fewest)
+    assert runs[0][0] in starts
+    assert runs[-1][-1] in stops
+    for run in runs:
+        assert is_route(graph, run, {run[0]}, {run[-1]})
+    assert all(one[-1].turned() == other[0] for one, other in pairwise(runs))
+
+
+# Speed
+
+
+def test_a_million_routes_are_counted_not_listed():
+    graph = network(ladder(20))
+    begun = time.perf_counter()
+    counts = count_routes(graph, ways("Lead0:1"))
+    assert counts[ways("Last:1")[0]] == 2**20 == 1_048_576
+    assert time.perf_counter() - begun < 0.5
+
+
+def test_shortest_over_a_large_network():
+    graph = network(ladder(500))
+    begun = time.perf_counter()
+    found = shortest(graph, ways("Lead0:1"), ways("Last:1"), ["Siding100", "Siding300"])
+    assert isinstance(found, Found)
+    assert length(graph, found.ways) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
+    assert found.others
+    assert time.perf_counter() - begun < 1
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_highest_ruling_over_a_large_tangle(seed):
+    graph = network(large_network(600, 6, seed))
+    chance = random.Random(seed)
+    steepest = {way: chance.random() for way in graph.graph}
+    one, *_, other = standing_places(graph)
+    between = graph.reach(one.departures) & graph.reach(other.arrivals, backward=True)
+    if between:
+        run = highest_ruling(graph, one.departures, other.arrivals, steepest, between)
+        assert is_route(graph, run, one.departures, other.arrivals)

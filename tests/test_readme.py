@@ -1,0 +1,61 @@
+"""The README shows what the tool does today: its output, its plan, its commands and its list of demo plans."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from gradehaul import check, read_plan
+from gradehaul.command import main
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def shown(mark: str) -> str:
+    """The fenced block behind a mark."""
+    found = re.search(rf"<!-- {re.escape(mark)} -->\n```\w*\n(.*?)\n```", README, re.DOTALL)
+    assert found, mark
+    return found.group(1)
+
+
+@pytest.mark.parametrize("mark", re.findall(r"<!-- (output: .*?) -->", README))
+def test_output_is_what_the_tool_prints(mark: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    result = CliRunner().invoke(main, mark.removeprefix("output: gradehaul ").split())
+    assert result.exit_code == 0
+    assert result.stdout.startswith(shown(mark) + "\n")
+
+
+def test_the_plan_is_complete_and_answers() -> None:
+    (plan,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    answer = check(read_plan(plan))
+    assert {train.rail: train.verdict.outcome for train in answer.trains}.keys() == {
+        "clean",
+        "treated",
+        "treated fresh",
+    }
+    assert all(load.rated > 0 for route in answer.routes for load in route.loads)
+
+
+def test_every_demo_plan_is_listed() -> None:
+    listed = set(re.findall(r"\(plans/([\w-]+\.toml)\)", README))
+    there = {path.name for path in (ROOT / "plans").glob("*.toml")} - {"stock-ho.toml"}
+    assert listed == there
+
+
+def test_the_commands_are_the_ones_that_ci_takes_from_it() -> None:
+    run = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    for mark in ("main-job", "tests"):
+        assert f"readme_command {mark}" in run
+        assert shown(mark).startswith("python3 -m venv .venv && .venv/bin/pip install")
+    assert shown("main-job").endswith(".venv/bin/gradehaul check plans/first-hill.toml")
+
+
+def test_every_option_of_the_command_is_told() -> None:
+    told = README[README.index("## The command") : README.index("## From Python")]
+    options = {name for parameter in main.commands["check"].params for name in parameter.opts if name.startswith("-")}
+    assert {name for name in options if name not in ("--output", "--help")} <= set(re.findall(r"--?[\w-]+", told))
