@@ -16,13 +16,14 @@ def loco(name: str, *, pull: float, length: float = 250.0, mass: float = 400.0) 
     )
 
 
-def long_hill(tracks: int, length: float, *, rolling: float = 0.0) -> str:
+def long_hill(tracks: int, length: float) -> str:
     """One line of straights and curves that climbs at changing grades: `tracks` tracks, `length` m in all."""
     each = 1000 * length / tracks
     rows = []
     for k in range(tracks):
         grade = 1.5 + 1.0 * ((k * 7919) % 11) / 11 + (0.6 if 200 < k % 300 < 230 else 0.0) - 2.0 * (k % 90 < 20)
-        shape = [f"straight = {each}", f"left = 700, length = {each}", f"right = 900, length = {each}, ease = 100"][k % 3]
+        curves = (f"left = 700, length = {each}", f"right = 900, length = {each}, ease = 100")
+        shape = (f"straight = {each}", *curves)[k % 3]
         rows.append(f'  {{ {shape}, grade = "{grade:.3f} %" }},')
     return "\n".join(
         [

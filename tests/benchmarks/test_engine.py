@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 import pytest
-from layouts import long_hill, loco
+from layouts import loco, long_hill
 from walks import height_lookup, numpy_longest, plain_longest, sampled
 
 from gradehaul.haulage.layout import Layout

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import brute_walk as walk
 import pytest
-from brute_walk import mismatch
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from strategies import ROUTE, TRAIN, Layout, layouts
 
+import brute_walk as walk
+from brute_walk import mismatch
 from gradehaul.haulage.demand import AS_PLANNED, Pulls, asked_at, gravity_and_curves, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
@@ -22,6 +21,7 @@ from gradehaul.network.routes import find_routes
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.track.alignment import align
+from strategies import ROUTE, TRAIN, Layout, layouts
 
 STEP = 0.005
 
@@ -35,7 +35,7 @@ def engine(text: str) -> tuple[Plan, RouteProfile]:
     return plan, route_profile(strip, route, coefficient)
 
 
-def verdict_of(layout: Layout, plan: Plan, profile: RouteProfile, rail: str) -> Verdict:
+def verdict_of(plan: Plan, profile: RouteProfile, rail: str) -> Verdict:
     return judge(profile, made_up(plan, plan.trains[TRAIN]), rail, Pulls(plan))
 
 
@@ -101,7 +101,7 @@ def test_verdict(layout: Layout, rail: str) -> None:
     plan, profile = engine(layout.text)
     chain = layout.chain if rail == AS_PLANNED else walk.on_rail(layout.chain, rail)
     walked = walk.walk(chain, with_lowest_rolling(layout).train, STEP)
-    verdict = verdict_of(layout, plan, profile, rail)
+    verdict = verdict_of(plan, profile, rail)
     doubt = walk.shortfall(chain, layout.train, STEP) + 1e-8
 
     least, _ = walked.least("stand")

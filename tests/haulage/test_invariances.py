@@ -1,4 +1,4 @@
-"""What must not change an answer: the size of the railway, the units, the direction of writing, where tracks are cut."""
+"""What must not change an answer: the size of the railway, units, direction of writing, where tracks are cut."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from types import MappingProxyType
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from strategies import ROUTE, TRAIN, Layout, layouts
 
 from gradehaul.haulage.demand import AS_PLANNED, Pulls, gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
@@ -22,6 +21,7 @@ from gradehaul.plan import read_plan
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import Reading
 from gradehaul.track.alignment import align
+from strategies import ROUTE, TRAIN, Layout, layouts
 
 
 def profile_of(plan: Plan, *, reverse: int = 0) -> RouteProfile:
@@ -227,13 +227,11 @@ to = "Top"
 
 def test_the_units_that_a_plan_is_written_in() -> None:
     inch, ounce = 25.4, 28.349523125
-    metric = dict(unit="mm", foot=0, a=900.0, r=600.0, e=200.0, rise=20.0, mass="300 g", engine=200.0)
-    metric |= dict(pull="80 gf", less="50 gf", car="100 g", hopper=140.0)
-    imperial = {
-        key: value / inch if isinstance(value, float) else value for key, value in metric.items() if key != "unit"
-    }
-    imperial |= dict(unit="in", mass=f"{300 / ounce!r} oz", car=f"{100 / ounce!r} oz")
-    imperial |= dict(pull=f"{80 / ounce!r} ozf", less=f"{50 / ounce!r} ozf")
+    metric = {"unit": "mm", "foot": 0, "a": 900.0, "r": 600.0, "e": 200.0, "rise": 20.0, "engine": 200.0}
+    metric |= {"hopper": 140.0, "mass": "300 g", "car": "100 g", "pull": "80 gf", "less": "50 gf"}
+    imperial = {key: value / inch if isinstance(value, float) else value for key, value in metric.items()}
+    imperial |= {"unit": "in", "mass": f"{300 / ounce!r} oz", "car": f"{100 / ounce!r} oz"}
+    imperial |= {"pull": f"{80 / ounce!r} ozf", "less": f"{50 / ounce!r} ozf"}
     loads = []
     for words in (metric, imperial):
         plan = read_plan(PLAN.format(**words))
@@ -257,9 +255,7 @@ def test_equal_cars_cost_the_same_as_one_block(layout: Layout) -> None:
     plan = read_plan(layout.text)
     profile = profile_of(plan)
     train = made_up(plan, plan.trains[TRAIN])
-    singly = replace(
-        train, blocks=tuple(replace(block, count=1) for block in train.blocks for _ in range(block.count))
-    )
+    singly = replace(train, blocks=tuple(replace(block, count=1) for block in train.blocks for _ in range(block.count)))
     places = [profile.length * k / 19 for k in range(20)]
     one, other = gravity_and_curves(profile, train), gravity_and_curves(profile, singly)
     inside = [p for p in places if one.start <= p]

@@ -21,9 +21,7 @@ def functions(draw: st.DrawFn, *, continuous: bool = False) -> PiecewiseQuadrati
     function = PiecewiseQuadratic(breaks, rows[:, 0], rows[:, 1], rows[:, 2])
     if not continuous:
         return function
-    parts = [
-        PiecewiseQuadratic(breaks[k : k + 2], *(rows[k : k + 1, j] for j in range(3))) for k in range(count)
-    ]
+    parts = [PiecewiseQuadratic(breaks[k : k + 2], *(rows[k : k + 1, j] for j in range(3))) for k in range(count)]
     return join(parts, follow_on=True)
 
 
@@ -65,7 +63,11 @@ def test_extremes_bound_every_sample_and_are_reached(f: PiecewiseQuadratic) -> N
     for extreme in (top, bottom):
         assert f.start <= extreme.at <= f.stop
         near = np.concatenate(
-            [[f(extreme.at)], f.ends[np.isclose(f.breaks[1:], extreme.at)], f.values[np.isclose(f.breaks[:-1], extreme.at)]]
+            [
+                [f(extreme.at)],
+                f.ends[np.isclose(f.breaks[1:], extreme.at)],
+                f.values[np.isclose(f.breaks[:-1], extreme.at)],
+            ]
         )
         assert np.abs(near - extreme.value).min() < 1e-8
 

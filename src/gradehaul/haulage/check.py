@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from gradehaul.errors import PlanError, Problems
@@ -15,7 +15,7 @@ from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.routes import Between, Route
-from gradehaul.plan.records import Basis, Note, Plan
+from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.fouling import fouling_notes
@@ -153,9 +153,7 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
         routes=tuple(routes),
         between=layout.found.between,
         trains=tuple(answer for answers in verdicts.values() for answer in answers),
-        berths=tuple(
-            berth_answer(plan, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
-        ),
+        berths=tuple(berth_answer(plan, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()),
         figures=figures(plan, layout.coefficient),
         notes=tuple(dict.fromkeys(notes)),
     )
@@ -200,30 +198,37 @@ def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Tr
 
 def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
     """List the figures that the answer rests on, each with where it comes from."""
-    model = plan.curve_resistance.model
-    basis: Basis = "measured" if model == "coefficient" else "assumed"
-    found = [Figure("curves", "coefficient", coefficient, "length", basis)]
-    for loco in plan.locos.values():
-        for rail in conditions(plan):
-            stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
-            subject = f'loco "{loco.name}"'
-            found.append(Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis))
-            found.append(Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis))
-    for power in plan.powers.values():
-        if len(power.locos) > 1:
-            found.append(Figure(f'power "{power.name}"', "together", power.together, "share", power.basis))
-    for car in plan.cars.values():
-        subject = f'car "{car.name}"'
-        found += [
-            Figure(subject, "mass", car.mass, "mass", car.mass_basis),
-            Figure(subject, "rolling resistance", car.rolling.value, "share", car.rolling_basis),
-            Figure(subject, "starting resistance", car.starting.value, "share", car.starting_basis),
-        ]
-    for film in plan.films.values():
-        for wheels, share in (("metal", film.metal), ("tyred", film.tyred)):
-            subject, name = f'rail "{film.name}"', f"{wheels} share kept"
-            found += [
-                Figure(subject, f"{name}, fresh", share.fresh, "share", film.basis),
-                Figure(subject, f"{name}, settled", share.settled, "share", film.basis),
-            ]
-    return tuple(found)
+    measured = plan.curve_resistance.model == "coefficient"
+    return (
+        Figure("curves", "coefficient", coefficient, "length", "measured" if measured else "assumed"),
+        *(figure for loco in plan.locos.values() for figure in _pulls_of(plan, loco)),
+        *(
+            Figure(f'power "{power.name}"', "together", power.together, "share", power.basis)
+            for power in plan.powers.values()
+            if len(power.locos) > 1
+        ),
+        *(figure for car in plan.cars.values() for figure in _figures_of_car(car)),
+        *(figure for film in plan.films.values() for figure in _shares_of(film)),
+    )
+
+
+def _pulls_of(plan: Plan, loco: Loco) -> Iterator[Figure]:
+    subject = f'loco "{loco.name}"'
+    for rail in conditions(plan):
+        stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+        yield Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
+        yield Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)
+
+
+def _figures_of_car(car: Car) -> Iterator[Figure]:
+    subject = f'car "{car.name}"'
+    yield Figure(subject, "mass", car.mass, "mass", car.mass_basis)
+    yield Figure(subject, "rolling resistance", car.rolling.value, "share", car.rolling_basis)
+    yield Figure(subject, "starting resistance", car.starting.value, "share", car.starting_basis)
+
+
+def _shares_of(film: Film) -> Iterator[Figure]:
+    subject = f'rail "{film.name}"'
+    for wheels, share in (("metal", film.metal), ("tyred", film.tyred)):
+        yield Figure(subject, f"{wheels} share kept, fresh", share.fresh, "share", film.basis)
+        yield Figure(subject, f"{wheels} share kept, settled", share.settled, "share", film.basis)

@@ -11,7 +11,7 @@ from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weake
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis, Loco, Plan
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
+from gradehaul.track.piecewise import PiecewiseQuadratic, shifted_sum, steps
 
 TIE = 1e-9
 """Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to

@@ -97,9 +97,7 @@ class Layout:
 
     def profile(self, route: str | Route) -> RouteProfile:
         """Return the compensated profile of a route."""
-        return route_profile(
-            self._strip, self.route(route) if isinstance(route, str) else route, self.coefficient
-        )
+        return route_profile(self._strip, self.route(route) if isinstance(route, str) else route, self.coefficient)
 
     def rooms(self, route: Route) -> tuple[Room, ...]:
         """Return the places of a route that must hold a whole train."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
-from gradehaul.quantities import Reading as Reading  # noqa: PLC0414, TC001 - a record of the plan too
+from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.scales import Scale
 
 Basis = Literal["measured", "stated", "scaled", "assumed"]
@@ -89,7 +89,7 @@ class Line:
         return sum(track.length for track in self.tracks)
 
     def joint(self, end: End) -> str:
-        """The joint at one end."""
+        """Return the joint at one end."""
         return self.start if end == "from" else self.finish
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.longest import Test
-from gradehaul.plan.stock import MOST_CARS
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.plan.records import Basis
+from gradehaul.plan.stock import MOST_CARS
 
 FAILS: dict[Test, str] = {
     "slip": "wheels slip and do not recover",

@@ -109,7 +109,7 @@ def solve_railheads(plan: Plan) -> Railheads:
     offsets = ties.offsets()
     for root in {ties.root(station) for station in shared}:
         _share_out(network, roots == ties.root(root), offsets)
-    heights = _stretched_string(plan, network, roots, offsets)
+    heights = _stretched_string(network, roots, offsets)
 
     lines = {
         name: LineHeights(np.array(distance), heights[np.array(stations)])
@@ -287,7 +287,7 @@ def _solve_springs(
     return np.asarray(spsolve(matrix, right, permc_spec="MMD_AT_PLUS_A"), dtype=float)
 
 
-def _stretched_string(plan: Plan, network: _Network, roots: NDArray[np.int_], offsets: FloatArray) -> FloatArray:
+def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: FloatArray) -> FloatArray:
     """Find the heights of all trees over the free stretches between them."""
     free = [s for s in network.stretches if s.rise is None]
     datum = int(roots[0])

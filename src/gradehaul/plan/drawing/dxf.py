@@ -10,22 +10,21 @@ import struct
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
-
 from gradehaul.errors import DrawingError, Problems, QuantityError
+from gradehaul.plan.drawing.dxf_batch import Batch, Origin
 from gradehaul.plan.drawing.dxf_blocks import Item, Opening, handle_of, reckon
 from gradehaul.plan.drawing.dxf_library import dxf_library
 from gradehaul.plan.drawing.dxf_repair import Repaired, repaired
 from gradehaul.plan.drawing.dxf_shapes import Shape, shape_of
-from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, MOST_POINTS, Budget, Placing, draw, stroke_of
+from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, MOST_POINTS, Budget, draw
 from gradehaul.plan.drawing.dxf_texts import TEXTS, label_of
 from gradehaul.plan.drawing.dxf_units import meters_of, unit_of_header
-from gradehaul.plan.drawing.records import Drawing, Fault, Label, Spot, Stroke
+from gradehaul.plan.drawing.records import Drawing, Fault, Label
 from gradehaul.plan.names import clean, cut, listed, quoted
 from gradehaul.quantities import convert, length_unit
 
@@ -35,8 +34,8 @@ TOLERANCE = 2e-5
 """How far, m, the chords of a curve may lie from it: a fiftieth of a millimeter."""
 
 _TOLD = 20
-_SENTINEL = b"AutoCAD Binary DXF\r\n\x1a\x00"
-"""The first bytes of every binary DXF file, as the format has them."""
+_SENTINEL = b" Binary DXF\r\n\x1a\x00"
+"""What the first 22 bytes of every binary DXF file end with."""
 _OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
 _BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 with a byte-order mark"}
 
@@ -129,7 +128,7 @@ def _check_file(path: Path, file: str) -> None:
     for mark, name in _BOM.items():
         if head.startswith(mark):
             raise DrawingError("a DXF file is plain text", file=file, found=name, write="it again, saved as DXF")
-    if not head.startswith(_SENTINEL) and b"\0" in head:
+    if head[7:22] != _SENTINEL and b"\0" in head:
         raise DrawingError("this is no DXF file", file=file, found="binary data", write="it again, saved as DXF")
 
 
@@ -149,12 +148,17 @@ def _load(path: Path, file: str, *, repair: bool) -> _Loaded:
     except DrawingError as error:
         if not repair:
             raise
-        if path.open("rb").read(len(_SENTINEL)) == _SENTINEL:
+        if _is_binary(path):
             raise DrawingError("a binary DXF file cannot be repaired", file=file, found=error.found) from error
     with repaired(path, file) as mended:
         loaded = _plain(mended.path)
-    loaded.repaired = mended
-    return loaded
+    # The copy is written with a unit, whether the file has one or not.
+    return _Loaded(loaded.document, mended.unit_code, mended)
+
+
+def _is_binary(path: Path) -> bool:
+    with path.open("rb") as stream:
+        return stream.read(22)[7:] == _SENTINEL
 
 
 def _plain(path: Path) -> _Loaded:
@@ -163,9 +167,8 @@ def _plain(path: Path) -> _Loaded:
     from ezdxf.lldxf.validator import binary_dxf_info, dxf_info
 
     try:
-        data = path.read_bytes() if path.open("rb").read(len(_SENTINEL)) == _SENTINEL else None
-        if data is not None:
-            info = binary_dxf_info(data)
+        if _is_binary(path):
+            info = binary_dxf_info(path.read_bytes())
         else:
             with path.open(encoding="utf-8", errors="ignore") as stream:
                 info = dxf_info(stream)
@@ -263,13 +266,17 @@ class _Reading:
     file: str
     wanted: _Wanted
     budget: Budget
-    strokes: list[Stroke] = field(default_factory=list)
+    batch: Batch = field(init=False)
+    scale: InitVar[float]
     labels: list[Label] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     errors: dict[tuple[str, str], DrawingError] = field(default_factory=dict)
     shapes: dict[int, Shape | None] = field(default_factory=dict)
     unknown: Counter[str] = field(default_factory=Counter)
     first: dict[str, Item] = field(default_factory=dict)
+
+    def __post_init__(self, scale: float) -> None:
+        self.batch = Batch(scale, self.trouble, faults=self.faults)
 
     def trouble(self, entity: Any, layer: str, error: DrawingError) -> None:  # noqa: ANN401
         """Take an error of an entity, once however often it is drawn."""
@@ -283,7 +290,7 @@ class _Reading:
         layer = mended_name(item.layer)
         try:
             if kind in TEXTS:
-                label = label_of(item.entity, item.placing, layer, item.handle)
+                label = label_of(item.entity, item.placing, self.batch.scale, layer, item.handle)
                 if label is not None:
                     self.labels.append(label)
             elif self.wanted.lines(item.layer):
@@ -291,35 +298,25 @@ class _Reading:
                 if shape is None:
                     self.unknown[kind] += 1
                     self.first.setdefault(kind, item)
-                else:
-                    self._stroke(shape, item, layer, kind)
+                    return
+                drawn = draw(shape, item.placing, self.budget)
+                if item.placing is not None:
+                    self.budget.take(len(drawn.points))
+                self.batch.add(drawn, Origin(item.entity, item.handle, layer, item.layer))
         except DrawingError as error:
             self.trouble(item.entity, item.layer, error)
 
     def _shape(self, item: Item) -> Shape | None:
-        if not item.inserted:
+        if item.placing is None:
             return shape_of(item.entity)
         key = id(item.entity)
         if key not in self.shapes:
             self.shapes[key] = shape_of(item.entity)
         return self.shapes[key]
 
-    def _stroke(self, shape: Shape, item: Item, layer: str, kind: str) -> None:
-        drawn = draw(shape, item.placing, self.budget)
-        if item.inserted:
-            self.budget.take(len(drawn.points))
-        if len(drawn.points) < 2:
-            spot = Spot(*drawn.points[0, :2].tolist()) if len(drawn.points) else None
-            self.faults.append(Fault("zero-length", f"{kind} without length, left out", spot, item.handle, layer))
-            return
-        if drawn.dropped:
-            text = f"{kind} with {drawn.dropped} segments without length, left out"
-            spot = Spot(*drawn.points[0, :2].tolist())
-            self.faults.append(Fault("zero-length", text, spot, item.handle, layer, weight=drawn.dropped))
-        self.strokes.append(stroke_of(drawn, item.handle, layer, kind))
-
     def finish(self) -> None:
         """Tell of what was counted, and raise what is wrong."""
+        self.batch.finish()
         for kind, count in self.unknown.most_common():
             item = self.first[kind]
             layer = mended_name(item.layer)
@@ -342,10 +339,10 @@ def _drawing(
     scale, faults = _scale(loaded.unit_code, unit)
     blocks = reckon(loaded.document, wanted.any)
     faults += blocks.faults + _about_file(loaded, messages)
-    reading = _Reading(file, wanted, Budget(tolerance), faults=faults)
+    reading = _Reading(file, wanted, Budget(tolerance / scale), scale, faults=faults)
     opening = Opening(blocks, wanted.any, reading.trouble)
     try:
-        for item in opening.items(Placing(np.eye(3) * scale, np.zeros(3))):
+        for item in opening.items():
             reading.take(item)
     except OverflowError as error:
         raise DrawingError(
@@ -356,12 +353,12 @@ def _drawing(
     counts: Counter[str] = Counter()
     for layer, count in blocks.layers.items():
         counts[clean(mended_name(layer))] += count
-    if not reading.strokes:
+    if not reading.batch.strokes:
         raise _nothing(counts, wanted, reading)
     if any(mended_name(layer) != layer for layer in blocks.layers):
         reading.faults.append(Fault("encoding", "names of layers are not in the file's own encoding"))
     return Drawing(
-        file, tuple(reading.strokes), tuple(reading.labels), tuple(reading.faults), MappingProxyType(dict(counts))
+        file, tuple(reading.batch.strokes), tuple(reading.labels), tuple(reading.faults), MappingProxyType(dict(counts))
     )
 
 
@@ -397,13 +394,12 @@ def _nothing(counts: Counter[str], wanted: _Wanted, reading: _Reading) -> Drawin
     """Return the error for a drawing that draws no line on the layers asked for."""
     asked = listed(wanted.patterns)
     if not counts:
-        return DrawingError("the drawing draws nothing in its model space", write=ASK_MODEL_SPACE)
+        return DrawingError(
+            "the drawing draws nothing in its model space", write="it again with the track in the model space"
+        )
     if reading.unknown or reading.labels or any(fault.code == "zero-length" for fault in reading.faults):
         found = ", ".join(f"{count} {clean(kind)}" for kind, count in reading.unknown.most_common(6))
         return DrawingError(f"nothing on the layers {asked} can be read as track", found=found or "texts alone")
     names = [f"{quoted(layer)} ({count:,})" for layer, count in counts.most_common(12)]
     more = f" and {len(counts) - 12} more" if len(counts) > 12 else ""
     return DrawingError(f"nothing is on the layers {asked}", write=f"one of {', '.join(names)}{more}")
-
-
-ASK_MODEL_SPACE = "it again with the track in the model space"

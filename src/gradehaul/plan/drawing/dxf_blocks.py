@@ -137,7 +137,9 @@ def _walk(document: Any, root_key: str, blocks: Blocks, missing: Counter[str]) -
         elif key not in blocks.known:
             layout = document.blocks.get(key)
             base = layout.block.dxf.__dict__.get("base_point")
-            block = Block(layout.block_record.dxf.name, list(layout), np.zeros(3) if base is None else np.array(base.xyz))
+            block = Block(
+                layout.block_record.dxf.name, list(layout), np.zeros(3) if base is None else np.array(base.xyz)
+            )
             blocks.known[key] = block
             if int(layout.block.dxf.__dict__.get("flags", 0)) & _EXTERNAL:
                 text = f"block {quoted(block.name)} is another file, which is not read"
@@ -234,13 +236,12 @@ class Item(NamedTuple):
     """An entity where it is drawn: its layer there, and the handle of what drew it in the model space."""
 
     entity: Any
-    placing: Placing
+    placing: Placing | None
     layer: str
     handle: str
-    inserted: bool
 
 
-_Step = tuple[Any, Placing, str]
+_OUTERMOST = Placing(np.eye(3), np.zeros(3))
 
 
 @dataclass(slots=True)
@@ -251,29 +252,24 @@ class Opening:
     wanted: Callable[[str], bool]
     trouble: Callable[[Any, str, DrawingError], None]
 
-    def items(self, placing: Placing) -> Iterator[Item]:
-        """Give every entity on a layer asked for, in drawing order, with the texts of INSERTs.
-
-        Parameters
-        ----------
-        placing
-            Where the model space's coordinates lie.
-        """
+    def items(self) -> Iterator[Item]:
+        """Give every entity on a layer asked for, in drawing order, with the texts of INSERTs."""
         for entity in self.blocks.root.entities:
             layer = layer_of(entity)
             if entity.dxftype() != "INSERT":
                 if self.wanted(layer):
-                    yield Item(entity, placing, layer, handle_of(entity), inserted=False)
+                    yield Item(entity, None, layer, handle_of(entity))
                 continue
             handle, number = handle_of(entity), 0
-            stack: list[Iterator[Any]] = [self._opened(entity, placing, layer, None)]
+            stack: list[Iterator[Any]] = [self._opened(entity, _OUTERMOST, layer, None)]
             while stack:
                 step = next(stack[-1], None)
                 if step is None:
                     stack.pop()
                 elif isinstance(step, tuple):
                     number += 1
-                    yield Item(*step, f"{handle}/{number}", inserted=True)
+                    drawn, place, on = step
+                    yield Item(drawn, place, on, f"{handle}/{number}")
                 else:
                     stack.append(step)
 

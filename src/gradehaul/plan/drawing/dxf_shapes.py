@@ -96,19 +96,13 @@ def shape_of(entity: Any) -> Shape | None:  # noqa: ANN401 - an entity of the li
     Raises
     ------
     DrawingError
-        A coordinate is missing or not finite, a radius is negative, or a spline is no spline; without the place.
+        A coordinate is missing, a radius is negative, or a spline is no spline; without the place. Whether
+        coordinates are finite shows when they are known in m.
     """
     reader = _READERS.get(entity.dxftype())
     if reader is None:
         return None
-    shape = reader(entity, entity.dxf.__dict__)
-    if isinstance(shape, Run):
-        _check(shape.points)
-        if shape.bulges is not None and not np.isfinite(shape.bulges).all():
-            raise DrawingError("a bulge must be finite", found=str(_strange(shape.bulges)))
-    elif isinstance(shape, Conic):
-        _check(np.array((shape.center, shape.major, shape.minor)))
-    return shape
+    return reader(entity, entity.dxf.__dict__)
 
 
 def point_of(values: Mapping[str, Any], name: str) -> tuple[float, float, float]:

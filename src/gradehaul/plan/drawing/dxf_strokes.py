@@ -1,4 +1,4 @@
-"""From the curves of a DXF file, wherever blocks put them, to strokes: arcs where they are arcs, chords elsewhere."""
+"""The curves of a DXF file where blocks put them: arcs where they are arcs in the plan, chords elsewhere."""
 
 from __future__ import annotations
 
@@ -12,26 +12,22 @@ from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.dxf_shapes import Conic, Run, Shape, Spline
-from gradehaul.plan.drawing.records import FloatArray, Stroke
+from gradehaul.plan.drawing.records import FloatArray
 
-LARGEST = 1e6
-"""The largest coordinate or radius, m, that a drawing of a layout may have."""
-SHORTEST = 1e-6
-"""The plan length, m, under which a line counts as having none."""
 MOST_CHORDS = 10_000
 """The most chords that one curve is resolved into."""
 MOST_POINTS = 5_000_000
 """The most points that the curves and the inserted blocks of one drawing are resolved into."""
 
-_FLAT = 1e-9
 _ROUND = 1e-6
 """How far the half axes of a circle may differ from one another and from square, as a share."""
-_LARGEST_BULGE = 1e4
+LARGEST_BULGE = 1e4
+"""The largest bulge of a polyline: all but a full circle."""
 _EIGHTH = math.pi / 4
 
 
 class Placing(NamedTuple):
-    """Where a block's coordinates lie in the plan, m: p @ `linear` + `shift`, with p a row of x, y and z."""
+    """Where a block's coordinates lie in the model space: p @ `linear` + `shift`, with p a row of x, y and z."""
 
     linear: FloatArray
     shift: FloatArray
@@ -39,7 +35,7 @@ class Placing(NamedTuple):
 
 @dataclass(slots=True)
 class Budget:
-    """How fine curves become chords, m, and how many more points may be made.
+    """How near chords keep to their curves, in drawing units, and how many more points may be made.
 
     `coarse` counts the curves for which `MOST_CHORDS` was too few.
     """
@@ -56,164 +52,123 @@ class Budget:
 
 
 class Drawn(NamedTuple):
-    """A curve in the plan: vertices, shape (n, 3), bulges and whether exact, shape (n - 1,), and vertices dropped."""
+    """A curve in the plan, in drawing units: vertices, shape (n, 3), bulges, shape (n - 1,), or None where all are 0.
+
+    `exact` says for each segment, shape (n - 1,), or for all at once, whether it is the curve itself.
+    """
 
     points: FloatArray
-    bulges: FloatArray
-    exact: NDArray[np.bool_]
-    dropped: int
+    bulges: FloatArray | None
+    exact: NDArray[np.bool_] | bool
 
 
-def draw(shape: Shape, placing: Placing, budget: Budget) -> Drawn:
-    """Return a curve as it lies in the plan; one without length has fewer than two vertices.
+def draw(shape: Shape, placing: Placing | None, budget: Budget) -> Drawn:
+    """Return a curve as it lies in the plan.
+
+    Parameters
+    ----------
+    shape
+        In the coordinates of its block.
+    placing
+        Where they lie, None for an entity of the model space itself.
+    budget
+        How fine its chords become, and how many there may be.
 
     Raises
     ------
     DrawingError
-        A coordinate or radius passes `LARGEST`; without the place.
+        A bulge is out of all proportion; without the place.
     OverflowError
         The budget of points is spent.
     """
     if isinstance(shape, Run):
-        points, bulges, exact = _run(shape, placing, budget)
-    elif isinstance(shape, Conic):
-        points, bulges, exact = _conic(shape, placing, budget)
-    else:
-        points = _spline(shape, placing, budget)
-        bulges, exact = np.zeros(len(points) - 1), np.zeros(len(points) - 1, dtype=bool)
-    _check_size(points)
-    steps = points[1:, :2] - points[:-1, :2]
-    lengths = np.hypot(steps[:, 0], steps[:, 1])
-    kept = lengths >= SHORTEST
-    dropped = len(kept) - int(np.count_nonzero(kept))
-    if dropped:
-        points, bulges, exact = _without(points, bulges, exact, kept)
-        steps = points[1:, :2] - points[:-1, :2]
-        lengths = np.hypot(steps[:, 0], steps[:, 1])
-    if bulges.any():
-        bulges = _checked_bulges(bulges, lengths)
-    return Drawn(points, bulges, exact, dropped)
+        return _run(shape, placing, budget)
+    if isinstance(shape, Conic):
+        return _conic(shape, placing, budget)
+    return Drawn(_spline(shape, placing, budget), None, exact=False)
 
 
-def stroke_of(drawn: Drawn, handle: str, layer: str, kind: str) -> Stroke:
-    """Return a curve in the plan as a stroke."""
-    points = drawn.points
-    heights = points[:, 2].copy() if (np.abs(points[:, 2]) > _FLAT).any() else None
-    return Stroke(handle, layer, kind, points[:, :2].copy(), drawn.bulges, drawn.exact, heights)
-
-
-def _check_size(points: FloatArray) -> None:
-    if len(points) and not max(float(points.max()), -float(points.min())) <= LARGEST:
-        largest = float(np.abs(points).max())
-        raise DrawingError(
-            f"a coordinate must be within {LARGEST / 1e3:,.0f} km",
-            found=f"{largest:.3g} m",
-            write="the right unit, or draw it nearer to the origin",
-        )
-
-
-def _without(
-    points: FloatArray, bulges: FloatArray, exact: NDArray[np.bool_], kept: NDArray[np.bool_]
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Drop the segments without length; the last vertex stays where it is, so that what is closed stays closed."""
-    if not kept.any():
-        return points[:1], bulges[:0], exact[:0]
-    starts = points[:-1][kept]
-    return np.concatenate((starts, points[-1:])), bulges[kept], exact[kept]
-
-
-def _checked_bulges(bulges: FloatArray, lengths: FloatArray) -> FloatArray:
-    """Return bulges with those of no consequence made 0.
-
-    The radius is chord (1 + b²) / (4 b), the rise of the arc over its chord b chord / 2.
-    """
-    largest = float(np.abs(bulges).max())
-    if largest > _LARGEST_BULGE:
-        raise DrawingError("a bulge must make less than a full circle", found=f"{largest:.3g}")
-    with np.errstate(divide="ignore"):
-        radii = lengths * (1 + bulges**2) / (4 * np.abs(bulges))
-    wide = (radii > LARGEST) & (bulges != 0)
-    if not wide.any():
-        return bulges
-    if (np.abs(bulges * lengths / 2)[wide] > SHORTEST).any():
-        raise _too_wide(float(radii[wide].max()))
-    return np.where(wide, 0.0, bulges)
-
-
-def _too_wide(radius: float) -> DrawingError:
-    return DrawingError(
-        f"a radius must be within {LARGEST / 1e3:,.0f} km", found=f"{radius:.3g} m", write="a straight line"
-    )
-
-
-def _mirrored(first: FloatArray, second: FloatArray) -> int:
-    """Return 1 or -1 where two half axes, shape (2,), make a circle turning left or right, and 0 where they do not."""
-    a, b = math.hypot(first[0], first[1]), math.hypot(second[0], second[1])
+def _mirrored(major: FloatArray, minor: FloatArray) -> int:
+    """Return 1 or -1 where two half axes make a circle turning left or right in the plan, and 0 where they do not."""
+    (ux, uy, _), (vx, vy, _) = major.tolist(), minor.tolist()
+    a, b = math.hypot(ux, uy), math.hypot(vx, vy)
     size = max(a, b)
-    if abs(a - b) > _ROUND * size or abs(first[0] * second[0] + first[1] * second[1]) > _ROUND * size * size:
+    if abs(a - b) > _ROUND * size or abs(ux * vx + uy * vy) > _ROUND * size * size:
         return 0
-    return 1 if first[0] * second[1] - first[1] * second[0] > 0 else -1
+    return 1 if ux * vy - uy * vx >= 0 else -1
 
 
-def _run(run: Run, placing: Placing, budget: Budget) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    points = run.points @ placing.linear + placing.shift
-    segments = max(len(points) - 1, 0)
+def _placed(points: FloatArray, placing: Placing | None) -> FloatArray:
+    return points if placing is None else points @ placing.linear + placing.shift
+
+
+def _run(run: Run, placing: Placing | None, budget: Budget) -> Drawn:
+    points = _placed(run.points, placing)
     if run.bulges is None:
-        return points, np.zeros(segments), np.full(segments, run.whole)
-    axes = (np.eye(3)[:2] if run.axes is None else run.axes) @ placing.linear
-    turn = _mirrored(axes[0, :2], axes[1, :2])
+        return Drawn(points, None, run.whole)
+    turn = 1
+    if placing is not None or run.axes is not None:
+        axes = np.eye(3)[:2] if run.axes is None else run.axes
+        axes = axes if placing is None else axes @ placing.linear
+        turn = _mirrored(axes[0], axes[1])
     if turn:
-        return points, run.bulges * turn, np.ones(segments, dtype=bool)
+        return Drawn(points, run.bulges if turn > 0 else -run.bulges, exact=True)
     # Seen askew, its arcs are parts of ellipses.
     pieces, exact = [points[:1]], []
-    for start, end, bulge in zip(run.points[:-1], run.points[1:], run.bulges, strict=True):
-        piece = _chords_of(_bulged(start, end, float(bulge), run.axes), placing, budget) if bulge else None
-        if piece is None:
-            piece = (np.array((start, end)) @ placing.linear + placing.shift,)[0]
+    for number, bulge in enumerate(run.bulges.tolist()):
+        piece = points[number : number + 2]
+        if bulge:
+            piece = _chords_of(_bulged(run.points[number], run.points[number + 1], bulge, run.axes), placing, budget)
         pieces.append(piece[1:])
         exact.append(np.full(len(piece) - 1, not bulge))
     joined = np.concatenate(pieces)
     if (points[0] == points[-1]).all():
         joined[-1] = joined[0]
-    return joined, np.zeros(len(joined) - 1), np.concatenate(exact)
+    return Drawn(joined, None, np.concatenate(exact))
 
 
 def _bulged(start: FloatArray, end: FloatArray, bulge: float, axes: FloatArray | None) -> Conic:
     """Return the arc over a chord: its center is (1 - b²) / (4 b) chords to the left of the chord's middle."""
     normal = np.array((0.0, 0.0, 1.0)) if axes is None else np.cross(axes[0], axes[1])
-    if abs(bulge) > _LARGEST_BULGE:
+    if not abs(bulge) <= LARGEST_BULGE:
         raise DrawingError("a bulge must make less than a full circle", found=f"{bulge:.3g}")
     center = (start + end) / 2 + np.cross(normal, end - start) * ((1 - bulge**2) / (4 * bulge))
     major = start - center
     return Conic(center, major, np.cross(normal, major), 0.0, 4 * math.atan(bulge))
 
 
-def _conic(conic: Conic, placing: Placing, budget: Budget) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    major, minor = conic.major @ placing.linear, conic.minor @ placing.linear
-    turn = _mirrored(major[:2], minor[:2])
+def _conic(conic: Conic, placing: Placing | None, budget: Budget) -> Drawn:
+    major, minor = conic.major, conic.minor
+    if placing is not None:
+        major, minor = major @ placing.linear, minor @ placing.linear
+    turn = _mirrored(major, minor)
     if not turn:
-        points = _chords_of(conic, placing, budget)
-        return points, np.zeros(len(points) - 1), np.zeros(len(points) - 1, dtype=bool)
-    radius = math.hypot(major[0], major[1])
-    if not radius <= LARGEST:
-        raise _too_wide(radius)
+        return Drawn(_chords_of(conic, placing, budget), None, exact=False)
     pieces = 1 if conic.sweep <= math.pi else 2
-    angles = [conic.start + conic.sweep * number / pieces for number in range(pieces + 1)]
-    points = conic.center @ placing.linear + placing.shift + _combined(np.array(angles), major, minor)
+    (ux, uy, uz), (vx, vy, vz) = major.tolist(), minor.tolist()
+    x, y, z = _placed(conic.center, placing).tolist()
+    rows = []
+    for number in range(pieces + 1):
+        angle = conic.start + conic.sweep * number / pieces
+        cos, sin = math.cos(angle), math.sin(angle)
+        rows.append((x + cos * ux + sin * vx, y + cos * uy + sin * vy, z + cos * uz + sin * vz))
     if conic.sweep == math.tau:
-        points[-1] = points[0]
-    return points, np.full(pieces, turn * math.tan(conic.sweep / pieces / 4)), np.ones(pieces, dtype=bool)
+        rows[-1] = rows[0]
+    bulge = turn * math.tan(conic.sweep / pieces / 4)
+    return Drawn(np.array(rows), np.array((bulge,) * pieces), exact=True)
 
 
 def _combined(angles: FloatArray, major: FloatArray, minor: FloatArray) -> FloatArray:
     return np.multiply.outer(np.cos(angles), major) + np.multiply.outer(np.sin(angles), minor)
 
 
-def _chords_of(conic: Conic, placing: Placing, budget: Budget) -> FloatArray:
+def _chords_of(conic: Conic, placing: Placing | None, budget: Budget) -> FloatArray:
     """Return points along part of an ellipse."""
-    center = conic.center @ placing.linear + placing.shift
-    major, minor = conic.major @ placing.linear, conic.minor @ placing.linear
-    _check_size(np.array((center, major, minor)))
+    center, major, minor = _placed(conic.center, placing), conic.major, conic.minor
+    if placing is not None:
+        major, minor = major @ placing.linear, minor @ placing.linear
+    if not np.isfinite((center, major, minor)).all():
+        raise DrawingError("a coordinate must be finite", found="one that is not")
     count = max(math.ceil(abs(conic.sweep) / _EIGHTH), 2)
     angles = conic.start + np.linspace(0, conic.sweep, count + 1)
     points = chords(lambda at: center + _combined(at, major, minor), angles, budget)
@@ -222,12 +177,11 @@ def _chords_of(conic: Conic, placing: Placing, budget: Budget) -> FloatArray:
     return points
 
 
-def _spline(spline: Spline, placing: Placing, budget: Budget) -> FloatArray:
+def _spline(spline: Spline, placing: Placing | None, budget: Budget) -> FloatArray:
     """Return points along a B-spline; an affine change of the control points is the same change of the curve."""
     from scipy.interpolate import BSpline
 
-    control = spline.control @ placing.linear + placing.shift
-    _check_size(control)
+    control = _placed(spline.control, placing)
     weights = np.ones(len(control)) if spline.weights is None else spline.weights / spline.weights.max()
     weighted = np.column_stack((control * weights[:, None], weights))
     degree = spline.degree
@@ -251,15 +205,15 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
     Parameters
     ----------
     curve
-        From parameters, shape (n,), to points, m, shape (n, 3).
+        From parameters, shape (n,), to points, shape (n, 3).
     at
         The parameters to begin with, rising or falling, shape (n,).
     budget
-        Its tolerance, m, and the points that may still be made.
+        Its tolerance, in the unit of the points, and the points that may still be made.
 
     Returns
     -------
-        Points, m, shape (m, 3). Pieces are halved until the curve at a quarter, a half and three quarters of each is
+        Points, shape (m, 3). Pieces are halved until the curve at a quarter, a half and three quarters of each is
         within the tolerance of its chord, or until there are `MOST_CHORDS`.
 
     Examples

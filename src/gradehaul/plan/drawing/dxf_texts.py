@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.dxf_batch import FLAT, LARGEST
 from gradehaul.plan.drawing.dxf_shapes import plane, point_of
-from gradehaul.plan.drawing.dxf_strokes import LARGEST, Placing
+from gradehaul.plan.drawing.dxf_strokes import Placing
 from gradehaul.plan.drawing.records import Label, Spot
 from gradehaul.plan.names import clean
 
@@ -19,10 +20,9 @@ LONGEST = 1_000
 """The characters of a text that are kept."""
 
 _CONSTANT = 2
-_FLAT = 1e-9
 
 
-def label_of(entity: Any, placing: Placing, layer: str, handle: str) -> Label | None:  # noqa: ANN401
+def label_of(entity: Any, placing: Placing | None, scale: float, layer: str, handle: str) -> Label | None:  # noqa: ANN401
     """Return a text as a label, or None for one that shows nothing.
 
     A block's ATTDEF shows where its text is constant; otherwise the INSERT's own ATTRIB stands for it.
@@ -41,11 +41,12 @@ def label_of(entity: Any, placing: Placing, layer: str, handle: str) -> Label | 
         return None
     at = np.array(_where(values, kind))
     axes = None if kind == "MTEXT" else plane(values.get("extrusion"))
-    at = (at if axes is None else at @ axes) @ placing.linear + placing.shift
+    at = at if axes is None else at @ axes
+    at = (at if placing is None else at @ placing.linear + placing.shift) * scale
     if not float(np.abs(at).max()) <= LARGEST:
         raise DrawingError(f"a coordinate must be within {LARGEST / 1e3:,.0f} km", found=f"{np.abs(at).max():.3g} m")
     x, y, z = at.tolist()
-    return Label(text, Spot(x, y, z if abs(z) > _FLAT else None), layer, handle)
+    return Label(text, Spot(x, y, z if abs(z) > FLAT else None), layer, handle)
 
 
 def said(entity: Any) -> str:  # noqa: ANN401 - a text of the library

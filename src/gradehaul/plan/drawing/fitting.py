@@ -25,6 +25,10 @@ SYSTEMATIC = 1 / 20
 Curves are not stretched until they reach the tolerance: an arc that swallows a bit of the straight beside it holds
 within a twentieth of the gauge while its radius is several per cent off.
 """
+EXPECTED = 1 / 10
+"""In tolerances: the scatter of vertices that is expected before any of them are seen."""
+DOUBT = 4.0
+"""How many vertices that expectation counts for."""
 SHARP = 100.0
 """In tolerances: a curve sharper than this over a chord or less is a rounded corner (5 gauges with the plan's own)."""
 SPACING = 4.0
@@ -234,7 +238,7 @@ def _exact_span(course: _Course, segment: int) -> _Span:
     chord = math.hypot(x2 - x, y2 - y)
     since, until = float(course.along[segment]), float(course.along[segment + 1])
     heading = math.atan2(y2 - y, x2 - x) - turn / 2
-    return _Span((x, y, heading), (x2, y2), 2 * math.sin(turn / 2) / chord, until - since, since, until, True, None)  # noqa: FBT003
+    return _Span((x, y, heading), (x2, y2), 2 * math.sin(turn / 2) / chord, until - since, since, until, True, None)
 
 
 def _chords(points: FloatArray, along: FloatArray, fit: _Fit) -> list[_Span]:
@@ -269,7 +273,7 @@ def _straight(points: FloatArray, along: FloatArray) -> _Span:
     (x, y), (x2, y2) = points[0], points[-1]
     heading = math.atan2(y2 - y, x2 - x)
     length = math.hypot(x2 - x, y2 - y)
-    return _Span((x, y, heading), (x2, y2), 0.0, length, float(along[0]), float(along[-1]), False, None)  # noqa: FBT003
+    return _Span((x, y, heading), (x2, y2), 0.0, length, float(along[0]), float(along[-1]), False, None)
 
 
 def _thinned(points: FloatArray, spacing: float) -> tuple[FloatArray, IntArray]:
@@ -298,7 +302,7 @@ def _chain(points: FloatArray, fit: _Fit, price: float, *, closed: bool) -> Arcs
             return None
         arcs = settle(points, found, closed=closed)
         arcs = _simplified(points, arcs, fit._replace(noise=noise), closed=closed)
-        seen = min(_noise(arcs, closed=closed), fit.tolerance / 4)
+        seen = min(_noise(arcs, fit.tolerance, closed=closed), fit.tolerance / 4)
         if not noise > 2 * max(seen, fit.tolerance * SYSTEMATIC):
             break
         noise = seen  # the joints had passed for scatter: look again with a keener eye
@@ -311,8 +315,10 @@ def _freedom(arcs: Arcs, *, closed: bool) -> int:
     return len(arcs.off) - unknowns
 
 
-def _noise(arcs: Arcs, *, closed: bool) -> float:
-    return math.sqrt(float(arcs.off @ arcs.off) / max(_freedom(arcs, closed=closed), 1))
+def _noise(arcs: Arcs, tolerance: float, *, closed: bool) -> float:
+    """Return the scatter of the vertices about a chain, m, held near what is expected where few vertices tell it."""
+    squares = float(arcs.off @ arcs.off) + DOUBT * (EXPECTED * tolerance) ** 2
+    return math.sqrt(squares / (max(_freedom(arcs, closed=closed), 0) + DOUBT))
 
 
 def _first_guess(points: FloatArray, noise: float, tolerance: float, price: float, *, closed: bool) -> Arcs | None:
@@ -359,7 +365,7 @@ def _simplified(points: FloatArray, arcs: Arcs, fit: _Fit, *, closed: bool) -> A
     tried: set[tuple[int, ...]] = set()
     budget = 40 + 6 * arcs.count
     while budget > 0:
-        noise = min(_noise(arcs, closed=closed), fit.noise) if _freedom(arcs, closed=closed) > 3 else fit.noise
+        noise = min(_noise(arcs, fit.tolerance, closed=closed), max(fit.noise, EXPECTED * fit.tolerance))
         for change in _changes(arcs, fit.tolerance, closed=closed):
             if arcs.count <= least and change.kind != "straighten":
                 continue
@@ -400,8 +406,10 @@ def _changes(arcs: Arcs, tolerance: float, *, closed: bool) -> list[_Change]:
         length = float(arcs.length[one])
         bend = abs(float(arcs.curvature[one])) * length**2 / 8
         beside = [at % count for at in (one - 1, one + 1) if closed or 0 <= at < count]
-        if not arcs.straight[one] and bend <= tolerance and not any(arcs.straight[at] for at in beside):
-            found.append(_Change(bend, "straighten", one, True))  # noqa: FBT003
+        # Over a single drawn chord nothing shows a bend but the tangents of the neighbors.
+        bare = int(arcs.first[one + 1] - arcs.first[one]) <= 2 and abs(float(arcs.curvature[one])) * length < WIDEST_CHORD
+        if not arcs.straight[one] and (bend <= limit or bare) and not any(arcs.straight[at] for at in beside):
+            found.append(_Change(bend, "straighten", one, True))
         if not closed and one == count - 1:
             continue
         other = (one + 1) % count
@@ -409,16 +417,16 @@ def _changes(arcs: Arcs, tolerance: float, *, closed: bool) -> list[_Change]:
         shorter = min(length, float(arcs.length[other]))
         step = abs(float(arcs.curvature[other] - arcs.curvature[one]))
         if count > 1 and step * shorter**2 / 8 <= limit:
-            found.append(_Change(step * shorter**2 / 8, "merge", one, False))  # noqa: FBT003
+            found.append(_Change(step * shorter**2 / 8, "merge", one, False))
             mean = (arcs.curvature[one] * length + arcs.curvature[other] * arcs.length[other]) / both
             outer = [at % count for at in (one - 1, one + 2) if closed or 0 <= at < count]
             if abs(mean) * both**2 / 8 <= limit and not any(arcs.straight[at] for at in outer):
-                found.append(_Change(step * shorter**2 / 9, "merge", one, True))  # noqa: FBT003
-        if closed or 0 < one:
+                found.append(_Change(step * shorter**2 / 9, "merge", one, True))
+        if closed or one > 0:
             before = (one - 1) % count
             worst = max(abs(float(arcs.curvature[at] - arcs.curvature[one])) for at in (before, other))
             if worst * length**2 / 8 <= limit and not (arcs.straight[before] and arcs.straight[other]):
-                found.append(_Change(worst * length**2 / 10, "leave out", one, False))  # noqa: FBT003
+                found.append(_Change(worst * length**2 / 10, "leave out", one, False))
     return sorted(found)
 
 
@@ -575,7 +583,7 @@ def _spans(points: FloatArray, along: FloatArray, arcs: Arcs, *, closed: bool) -
             float(arcs.length[j]),
             places[j],
             places[j + 1],
-            False,  # noqa: FBT003
+            False,
             None if arcs.straight[j] else float(spread[j]),
         )
         for j in range(arcs.count)
@@ -688,7 +696,7 @@ def _circle(course: _Course, fit: _Fit) -> _Span | None:
         2 * math.pi * radius,
         0.0,
         float(course.along[-1]),
-        False,  # noqa: FBT003
+        False,
         _student(float(off @ off), len(points) - 3) * unit,
     )
 
@@ -720,7 +728,7 @@ def _union(one: _Span, other: _Span, stray: float) -> _Span | None:
     if break_ * length > stray or abs(other.curvature - one.curvature) * length**2 > stray:
         return None
     curvature = (one.curvature * one.length + other.curvature * other.length) / length
-    return _Span(one.start, other.end, curvature, length, one.since, one.since + length, True, None)  # noqa: FBT003
+    return _Span(one.start, other.end, curvature, length, one.since, one.since + length, True, None)
 
 
 def _reaches(
