@@ -62,13 +62,8 @@ def test_extremes_bound_every_sample_and_are_reached(f: PiecewiseQuadratic) -> N
     assert both_sides.min() >= bottom.value - 1e-9
     for extreme in (top, bottom):
         assert f.start <= extreme.at <= f.stop
-        near = np.concatenate(
-            [
-                [f(extreme.at)],
-                f.ends[np.isclose(f.breaks[1:], extreme.at)],
-                f.values[np.isclose(f.breaks[:-1], extreme.at)],
-            ]
-        )
+        ends_here, begins_here = np.isclose(f.breaks[1:], extreme.at), np.isclose(f.breaks[:-1], extreme.at)
+        near = np.concatenate([[f(extreme.at)], f.ends[ends_here], f.values[begins_here]])
         assert np.abs(near - extreme.value).min() < 1e-8
 
 

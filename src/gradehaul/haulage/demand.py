@@ -121,7 +121,8 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     costs as many evaluations as it has blocks, however many cars.
     """
     # at each edge the block behind it counts up and the block ahead of it down
-    weights = np.diff(train.line_weights, prepend=0.0, append=0.0)
+    weights = np.append(train.line_weights, 0.0)
+    weights[1:] -= train.line_weights
     used = np.flatnonzero(weights)
     return shifted_sum(
         profile.with_track_behind(train.length),

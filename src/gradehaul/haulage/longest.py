@@ -76,13 +76,21 @@ class _Margins(NamedTuple):
     slip: Extreme
 
 
+_ROWS = (64, 32, 16, 8, 4, 2, 1)
+"""Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can ask."""
+
+
 class Climb:
     """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions."""
 
     def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
-        # the most that one more car can add to the demand of any train, anywhere
-        self._car_asks = GRAVITY * car.mass * max(profile.steepest_under_car(car.length), 0.0)
+        # the most that so many cars in a row can add to the demand of any train, anywhere
+        self._asks = [
+            (row, GRAVITY * row * car.mass * max(profile.steepest_under_cars(row * car.length), 0.0))
+            for row in _ROWS
+            if row == 1 or row * car.length <= profile.length
+        ]
         self._asked: dict[int, PiecewiseQuadratic] = {}
         self._most: dict[int, Extreme] = {}
 
@@ -94,8 +102,9 @@ class Climb:
         """Return the longest train on a rail condition, given the places that must hold it whole."""
         # only locomotives differ by rail, and they stand at the head of every one of these trains
         given = supply(self.profile, self.train(1), rail, self.pulls)
-        limit_fails = self._first_failing(lambda n: self._limit_margin(given, n))
-        rated_fails = self._first_failing(lambda n: self._rated_margin(given, n))
+        rolling, starting = self.car.rolling.value, self.car.starting.value
+        rated_fails = self._first_failing(lambda n: self._rated_margin(given, n), max(rolling, starting))
+        limit_fails = self._first_failing(lambda n: self._limit_margin(given, n), rolling)
         tightest = min(rooms, key=lambda room: room.length, default=None)
         return Load(
             power=self.power.name,
@@ -113,7 +122,7 @@ class Climb:
     def limit(self, rail: str) -> int:
         """Return the limit load alone: the most cars that get through as long as the wheels never slip."""
         given = supply(self.profile, self.train(1), rail, self.pulls)
-        return self._first_failing(lambda n: self._limit_margin(given, n)) - 1
+        return self._first_failing(lambda n: self._limit_margin(given, n), self.car.rolling.value) - 1
 
     def _least(self, pull: PiecewiseQuadratic | float, count: int) -> Extreme:
         """Return the least of a pull less what grades and curves ask of the train of a number of cars."""
@@ -136,32 +145,42 @@ class Climb:
             Extreme(slip.value - rolling, slip.at),
         )
 
-    def _limit_margin(self, given: Supply, count: int) -> tuple[float, float]:
-        """Return the margin of the limit load's test, N, ties allowed, and the most that a car can take from it."""
-        margin = self._margins(given, count).stand.value + TIE * greatest(given.standing)
-        return margin, self._car_asks + GRAVITY * self.car.mass * self.car.rolling.value
+    def _limit_margin(self, given: Supply, count: int) -> float:
+        """Return the margin of the limit load's test, N, ties allowed."""
+        return self._margins(given, count).stand.value + TIE * greatest(given.standing)
 
-    def _rated_margin(self, given: Supply, count: int) -> tuple[float, float]:
+    def _rated_margin(self, given: Supply, count: int) -> float:
+        """Return the least margin of the rated load's tests, N, ties allowed."""
         margins = self._margins(given, count)
         stand = min(margins.stand.value, margins.restart.value) + TIE * greatest(given.standing)
-        slip = margins.slip.value + TIE * greatest(given.slipping)
-        resistance = max(self.car.rolling.value, self.car.starting.value)
-        return min(stand, slip), self._car_asks + GRAVITY * self.car.mass * resistance
+        return min(stand, margins.slip.value + TIE * greatest(given.slipping))
 
-    def _first_failing(self, margin: Callable[[int], tuple[float, float]]) -> int:
+    def _first_failing(self, margin: Callable[[int], float], resistance: float) -> int:
         """Return the least number of cars that fails, one over the most where none does.
 
-        Not by halving: over a sawtooth an extra car can lighten the load. But a car can take no more from the margin
-        than it asks on the steepest track of its own length, so the counts that cannot fail are passed over.
+        Not by halving: over a sawtooth an extra car can lighten the load. But more cars can take no more from the
+        margin than as many ask on the steepest track of their own length, so the counts that cannot fail are passed
+        over. Counts that another test has asked about cost nothing more, so they are asked first.
         """
-        count = 1
-        while count <= MOST_CARS:
-            left, most_taken = margin(count)
+        sure = tried = 0  # counts up to `sure` pass
+        while sure < MOST_CARS:
+            tried = max((count for count in self._asked if tried < count <= sure + 1), default=sure + 1)
+            left = margin(tried)
             if left < 0:
-                return count
-            sure = left / most_taken if most_taken > 0 else math.inf
-            count += 1 + int(min(sure * (1 - 1e-9), MOST_CARS))
+                return tried
+            sure = max(sure, tried + self._sure_to_pass(left, GRAVITY * self.car.mass * resistance))
         return MOST_CARS + 1
+
+    def _sure_to_pass(self, left: float, resistance: float) -> int:
+        """Return how many more cars cannot use up a margin, each with its resistance, N, on the level."""
+        left *= 1 - 1e-9
+        more = 0
+        for row, asks in self._asks:
+            each = asks + row * resistance
+            times = MOST_CARS if each <= 0 else min(int(left / each), MOST_CARS)
+            more += times * row
+            left -= times * max(each, 0.0)
+        return more
 
     def _binds(self, given: Supply, count: int) -> Binds:
         margins = self._margins(given, count)

@@ -142,6 +142,7 @@ class RouteProfile:
     tracks: tuple[str, ...]
     rails: tuple[str, ...]
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False)
+    _under_cars: dict[float, float] = field(default_factory=dict, repr=False)
 
     @property
     def length(self) -> float:
@@ -218,13 +219,15 @@ class RouteProfile:
         """
         return self._averaged(train_length, self.first_head(train_length))
 
-    def steepest_under_car(self, length: float) -> float:
-        """Return the most that a car of a length can be asked anywhere in a train on the route, as a grade.
+    def steepest_under_cars(self, length: float) -> float:
+        """Return the most that a row of cars of a length can be asked anywhere in a train on the route, as a grade.
 
         A train longer than a berth stands with some of its cars on the level track taken to be behind it, so unlike a
-        train a car may also straddle the origin.
+        train a row of cars may also straddle the origin.
         """
-        return self._averaged(length, 0.0).value
+        if length not in self._under_cars:
+            self._under_cars[length] = self._averaged(length, 0.0).value
+        return self._under_cars[length]
 
     def _averaged(self, length: float, first: float) -> Extreme:
         """Return the greatest effective grade averaged over a length whose front runs from `first` to the end."""

@@ -63,7 +63,7 @@ class PiecewiseQuadratic:
     @property
     def ends(self) -> FloatArray:
         """Value at the right end of each piece, shape (n,)."""
-        width = np.diff(self.breaks)
+        width = self.breaks[1:] - self.breaks[:-1]
         return self.values + width * (self.slopes + 0.5 * width * self.seconds)
 
     def __call__(self, at: float) -> float:
@@ -121,24 +121,26 @@ class PiecewiseQuadratic:
 
     def vertices(self) -> tuple[NDArray[np.intp], FloatArray]:
         """Return the pieces that turn within their stretch, and how far along each."""
-        width = np.diff(self.breaks)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = -self.slopes / self.seconds
-        inside = np.flatnonzero((self.seconds != 0) & (t > 0) & (t < width))
-        return inside, t[inside]
-
-    def _candidates(self) -> tuple[FloatArray, FloatArray]:
-        """Return the places where an extreme may lie and the values there."""
-        piece, t = self.vertices()
-        turning = self.values[piece] + 0.5 * self.slopes[piece] * t
-        places = np.concatenate([self.breaks[:-1], self.breaks[1:], self.breaks[piece] + t])
-        return places, np.concatenate([self.values, self.ends, turning])
+        bent = np.flatnonzero(self.seconds)
+        if not bent.size:
+            return bent, self.seconds[bent]
+        t = -self.slopes[bent] / self.seconds[bent]
+        inside = (t > 0) & (t < self.breaks[bent + 1] - self.breaks[bent])
+        return bent[inside], t[inside]
 
     def greatest(self) -> Extreme:
         """Return the greatest value and the first place where it is reached (to within rounding)."""
-        places, values = self._candidates()
-        top = float(values.max())
-        return Extreme(top, float(places[values >= top - 1e-12 * max(1e-9, abs(top))].min()))
+        ends = self.ends
+        piece, t = self.vertices()
+        turning = self.values[piece] + 0.5 * self.slopes[piece] * t
+        top = max(float(self.values.max()), float(ends.max()), float(turning.max(initial=-np.inf)))
+        enough = top - 1e-12 * max(1e-9, abs(top))
+        places = [
+            self.breaks[:-1][self.values >= enough],
+            self.breaks[1:][ends >= enough],
+            (self.breaks[piece] + t)[turning >= enough],
+        ]
+        return Extreme(top, min(float(some[0]) for some in places if some.size))
 
     def least(self) -> Extreme:
         """Return the least value and the first place where it is reached (to within rounding)."""
@@ -264,22 +266,20 @@ def _sum_of_shifted(
     terms: Sequence[tuple[PiecewiseQuadratic, float, float]], start: float, stop: float
 ) -> PiecewiseQuadratic:
     moved = [function.breaks + shift for function, _, shift in terms]
-    inside = [m[np.searchsorted(m, start, "right") : np.searchsorted(m, stop, "left")] for m in moved]
+    inside = [m[m.searchsorted(start, "right") : m.searchsorted(stop, "left")] for m in moved]
     breaks = np.concatenate([[start], *inside, [stop]])
     if len(terms) > 1:
         breaks.sort(kind="stable")  # a merge: each term's breaks are in order already
     left = breaks[:-1]
-    values, slopes, seconds = np.zeros_like(left), np.zeros_like(left), np.zeros_like(left)
+    total = np.zeros((3, left.size))
     for (function, weight, _), own in zip(terms, moved, strict=True):
         # each piece of the term reaches from its own left end to that of the next, in pieces of the sum
-        first = np.searchsorted(left, own[:-1])
-        first[0] = 0
-        reach = np.diff(first, append=left.size)
-        t = left - np.repeat(own[:-1], reach)
-        second = np.repeat(function.seconds, reach)
-        slope = np.repeat(function.slopes, reach)
+        edges = np.empty(own.size, dtype=np.intp)
+        edges[:-1] = left.searchsorted(own[:-1])
+        edges[0], edges[-1] = 0, left.size
+        rows = np.array([own[:-1], function.values, function.slopes, function.seconds])
+        begin, value, slope, second = rows.repeat(edges[1:] - edges[:-1], axis=1)
+        t = left - begin
         bend = t * second
-        values += weight * (np.repeat(function.values, reach) + t * (slope + 0.5 * bend))
-        slopes += weight * (slope + bend)
-        seconds += weight * second
-    return PiecewiseQuadratic(breaks, values, slopes, seconds)
+        total += weight * np.array([value + t * (slope + 0.5 * bend), slope + bend, second])
+    return PiecewiseQuadratic(breaks, *total)

@@ -133,7 +133,7 @@ def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = 
         solution = solveh_banded(full, right, lower=True, check_finite=False)
         curvature = solution[1::2]
     shift = solution[0::2] * noise
-    at = np.flatnonzero(np.abs(np.diff(curvature)) > 4.0 / FINEST) + 1
+    at = np.flatnonzero(np.abs(np.diff(curvature)) > 0.5 / FINEST) + 1
     curvature = curvature * largest
     normal = np.column_stack((-along[:, 1], along[:, 0])) / chord[:, None]
     aside = np.zeros_like(points)

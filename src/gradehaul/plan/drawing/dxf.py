@@ -214,15 +214,19 @@ class _Wanted:
         self.patterns = tuple(layers)
         self._lines = _matcher(layers)
         self._texts = _matcher(height_layers)
-        self._known: dict[str, tuple[bool, bool]] = {}
+        self._known: dict[str, tuple[bool, bool, str]] = {}
 
-    def _of(self, layer: str) -> tuple[bool, bool]:
+    def _of(self, layer: str) -> tuple[bool, bool, str]:
         known = self._known.get(layer)
         if known is None:
-            name = mended_name(layer).casefold()
-            lines = self._lines(name)
-            known = self._known[layer] = (lines, lines or self._texts(name))
+            name = clean(mended_name(layer))
+            lines = self._lines(name.casefold())
+            known = self._known[layer] = (lines, lines or self._texts(name.casefold()), name)
         return known
+
+    def told(self, layer: str) -> str:
+        """Return a layer's name as it is told: mended, and without control characters."""
+        return self._of(layer)[2]
 
     def lines(self, layer: str) -> bool:
         """Tell whether the lines of a layer are read."""
@@ -280,14 +284,18 @@ class _Reading:
 
     def trouble(self, entity: Any, layer: str, error: DrawingError) -> None:  # noqa: ANN401
         """Take an error of an entity, once however often it is drawn."""
-        kind, handle = entity.dxftype(), clean(handle_of(entity))
-        place = f"{kind} #{handle} on layer {quoted(mended_name(layer))}" if handle else f"{kind} on {quoted(layer)}"
+        kind, handle = entity.dxftype(), handle_of(entity)
+        place = (
+            f"{kind} #{handle} on layer {quoted(self.wanted.told(layer))}"
+            if handle
+            else f"{kind} on layer {quoted(self.wanted.told(layer))}"
+        )
         self.errors.setdefault((place, error.wrong), error.at(file=self.file, place=place))
 
     def take(self, item: Item) -> None:
         """Take one entity."""
         kind = item.entity.dxftype()
-        layer = mended_name(item.layer)
+        layer = self.wanted.told(item.layer)
         try:
             if kind in TEXTS:
                 label = label_of(item.entity, item.placing, self.batch.scale, layer, item.handle)
@@ -319,7 +327,7 @@ class _Reading:
         self.batch.finish()
         for kind, count in self.unknown.most_common():
             item = self.first[kind]
-            layer = mended_name(item.layer)
+            layer = self.wanted.told(item.layer)
             text = f"{count} {clean(kind)} on the layers to read, such as on {quoted(layer)}: not read as track"
             self.faults.append(Fault("unknown-entity", text, None, item.handle, layer, weight=count))
         if self.budget.coarse:
@@ -352,7 +360,7 @@ def _drawing(
     reading.finish()
     counts: Counter[str] = Counter()
     for layer, count in blocks.layers.items():
-        counts[clean(mended_name(layer))] += count
+        counts[wanted.told(layer)] += count
     if not reading.batch.strokes:
         raise _nothing(counts, wanted, reading)
     if any(mended_name(layer) != layer for layer in blocks.layers):

@@ -104,7 +104,7 @@ def _key(layout: Any) -> str:  # noqa: ANN401 - a block or layout of the library
 def _walk(document: Any, root_key: str, blocks: Blocks, missing: Counter[str]) -> list[str]:  # noqa: ANN401
     """Find all blocks that are drawn, each once; return their keys, the inserted before those that insert them."""
     names: dict[str, str | None] = {}
-    _survey(document, blocks.root, blocks, names, missing)
+    _survey(document, blocks.root, names, missing)
     order: list[str] = []
     path = [root_key]
     on_path = {root_key}
@@ -144,20 +144,14 @@ def _walk(document: Any, root_key: str, blocks: Blocks, missing: Counter[str]) -
             if int(layout.block.dxf.__dict__.get("flags", 0)) & _EXTERNAL:
                 text = f"block {quoted(block.name)} is another file, which is not read"
                 blocks.faults.append(Fault("external-block", text))
-            _survey(document, block, blocks, names, missing)
+            _survey(document, block, names, missing)
             path.append(key)
             on_path.add(key)
             stack.append(iter(dict.fromkeys(inner for inner, _ in block.calls)))
     return order
 
 
-def _survey(
-    document: Any,  # noqa: ANN401
-    block: Block,
-    blocks: Blocks,
-    names: dict[str, str | None],
-    missing: Counter[str],
-) -> None:
+def _survey(document: Any, block: Block, names: dict[str, str | None], missing: Counter[str]) -> None:  # noqa: ANN401
     """Count a block's own entities by layer, and its INSERTs by the block they draw and their layer."""
     for entity in block.entities:
         if entity.dxftype() != "INSERT":
@@ -303,7 +297,7 @@ class Opening:
                     yield entity, place, own
 
     def _draws(self, entity: Any, on: bool) -> bool:  # noqa: ANN401
-        """Tell whether an entity of a block draws anything asked for, its INSERT being `on` a layer asked for or not."""
+        """Tell whether an entity of a block draws anything asked for where its INSERT is `on` a layer asked for."""
         own = layer_of(entity)
         here = on if own == _BY_INSERT else self.wanted(own)
         if entity.dxftype() != "INSERT":
@@ -321,7 +315,8 @@ def _resolved(layer: str, context: str | None) -> str:
 
 def handle_of(entity: Any) -> str:  # noqa: ANN401 - an entity of the library
     """Return an entity's handle, empty where it has none."""
-    return str(entity.dxf.__dict__.get("handle") or "")
+    handle = str(entity.dxf.__dict__.get("handle") or "")
+    return handle if handle.isalnum() else clean(handle)
 
 
 def _places(insert: Any, base: FloatArray, outer: Placing) -> Iterator[Placing]:  # noqa: ANN401

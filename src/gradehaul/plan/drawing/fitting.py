@@ -353,7 +353,8 @@ def _first_guess(points: FloatArray, noise: float, tolerance: float, price: floa
     )
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))))
     length = np.diff(along[bounds])
-    curvature = found.curvature[begin]
+    turned = np.concatenate(([0.0], np.cumsum(found.curvature * np.diff(along))))
+    curvature = np.diff(turned[bounds]) / length
     straight = np.abs(curvature) * length**2 / 8 < tolerance * SYSTEMATIC
     straight[1:] &= ~straight[:-1]
     return Arcs(start, curvature, length, straight, first.astype(np.int64), np.zeros(len(points)))
@@ -457,7 +458,7 @@ def _after(points: FloatArray, arcs: Arcs, change: _Change, fit: _Fit, *, closed
     if whole and change.kind == "leave out" and change.element == 0:
         return _after(points, _turned(arcs, -1, total), _shifted(change, 1, count), fit, closed=True)
     changed, touched = _changed(window, change, change.element - low)
-    settled = settle(vertices, changed, closed=whole, pinned=not closed and low == 0 and high == count)
+    settled = settle(vertices, changed, closed=whole, pinned=not closed and low == 0 and high == count, trial=True)
     if not (np.isfinite(settled.off).all() and joined(settled, closed=whole)):
         return None
     if float(np.abs(settled.off).max()) > fit.tolerance:

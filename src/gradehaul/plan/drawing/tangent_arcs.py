@@ -16,6 +16,8 @@ PIN = 1e3
 """How much more a drawn end counts than a vertex between: the ends of a stroke are where other track meets it."""
 ROUNDS = 60
 """The most steps of the least squares; five to ten are usual."""
+TRIAL_ROUNDS = 12
+"""The most steps of a trial, which is only to show whether the vertices tell against it."""
 SMALL = 160
 """Up to this many unknowns a dense solver is quicker than a sparse one."""
 
@@ -73,7 +75,7 @@ def ends(start: FloatArray, curvature: FloatArray, length: FloatArray) -> FloatA
     )
 
 
-def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool = True) -> Arcs:
+def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool = True, trial: bool = False) -> Arcs:
     """Return the chain moved to where the squares of the vertices' distances from it are least.
 
     The unknowns are the start, curvature and length of every element; that each ends where and as the next begins is
@@ -90,6 +92,8 @@ def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool
         Whether the last element ends at the start of the first.
     pinned
         Whether an open chain starts and ends on the first and last vertex.
+    trial
+        Whether a rough answer will do.
     """
     unit = float(np.abs(arcs.length).mean())
     origin = points.mean(axis=0)
@@ -105,7 +109,7 @@ def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool
     wind = _wind(scaled) if closed else 0.0
     system = _linearized(ring, scaled, wind, closed=closed, pinned=pinned)
     damping = 1e-8
-    for _ in range(ROUNDS):
+    for _ in range(TRIAL_ROUNDS if trial else ROUNDS):
         step = system.step(damping)
         moved = _moved(scaled, step)
         moved = _assigned(ring, moved, closed=closed)
@@ -113,7 +117,7 @@ def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool
         small = float(np.abs(step).max(initial=0.0)) < 1e-10
         if next_system.merit <= system.merit * (1 + 1e-12) or small:
             gained = system.merit - next_system.merit
-            settled = gained <= 1e-10 * system.merit and next_system.gap < 1e-9
+            settled = gained <= (1e-3 if trial else 1e-10) * system.merit and next_system.gap < (1e-7 if trial else 1e-9)
             scaled, system = moved, next_system
             damping = max(damping / 10, 1e-10)
             if small or settled:

@@ -1,0 +1,197 @@
+"""Damaged and hostile DXF files: each is refused in one line that says what and where, and nothing else comes out."""
+
+import math
+import os
+import random
+import time
+
+import numpy as np
+import pytest
+
+from gradehaul.errors import DrawingError, Problems
+from gradehaul.plan.drawing import dxf
+from plan.drawing.dxf_files import ON, line, new, plain, read, saved, written
+
+
+def said(path, **more):
+    with pytest.raises((DrawingError, Problems)) as caught:
+        read(path, **more)
+    return [message.removeprefix(f"{path}: ") for message in str(caught.value).split("\n")]
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        (b"", "the drawing is empty; write it again, saved as DXF"),
+        (
+            b"AC1032\0\0\0\0\0",
+            "only DXF is an open format, got a DWG file; write it again, saved as DXF (2018 or older)",
+        ),
+        (b"AC1015", "only DXF is an open format, got a DWG file; write it again, saved as DXF (2018 or older)"),
+        (b"\x89PNG\r\n\x1a\n\0\0\0", "this is no DXF file, got binary data; write it again, saved as DXF"),
+        (plain(line()).encode("utf-16"), "a DXF file is plain text, got UTF-16; write it again, saved as DXF"),
+    ],
+)
+def test_files_that_are_no_dxf(tmp_path, data, message):
+    assert said(written(tmp_path, data)) == [message]
+
+
+def test_no_file_a_folder_and_a_pipe(tmp_path):
+    assert said(tmp_path / "none.dxf") == ["there is no such file"]
+    assert said(tmp_path) == ["a drawing is a DXF file, got a folder"]
+    assert said(tmp_path / "a\0b.dxf") == [f"{tmp_path}/ab.dxf: there is no such file"]
+    os.mkfifo(tmp_path / "pipe")
+    assert said(tmp_path / "pipe") == ["a drawing is a DXF file, got no ordinary file"]
+
+
+def test_a_file_too_large(tmp_path, monkeypatch):
+    path = written(tmp_path, plain(line()))
+    monkeypatch.setattr(dxf, "LARGEST_FILE", 100)
+    assert said(path)[0].startswith("a drawing has at most 200 MB, got")
+
+
+@pytest.mark.parametrize("text", ["hello\nworld\n", "0\nSECTION\n", "0\nSECTION\n2\nENTITIES\n0\nENDSEC\n", "0\n" * 50])
+def test_text_that_is_no_drawing(tmp_path, text):
+    (message,) = said(written(tmp_path, text))
+    assert "damaged or cut short" in message or "draws nothing" in message or "unit" in message
+
+
+CIRCLE = "0\nCIRCLE\n5\n30\n8\nTrack\n10\n{x}\n20\n0\n40\n{r}\n"
+ARC = "0\nARC\n5\n30\n8\nTrack\n10\n0\n20\n0\n40\n1\n50\n{a}\n51\n90\n"
+VERTEX = "0\nVERTEX\n8\nTrack\n10\n{x}\n20\n0\n42\n{b}\n"
+POLYLINE = f"0\nPOLYLINE\n5\n30\n8\nTrack\n66\n1\n{VERTEX}{VERTEX.replace('{x}', '1')}0\nSEQEND\n"
+
+
+@pytest.mark.parametrize(
+    ("entity", "message"),
+    [
+        (line(x1="nan", handle=30), 'LINE #30 on layer "Track": a coordinate must be finite, got nan'),
+        (line(y2="-inf", handle=30), 'LINE #30 on layer "Track": a coordinate must be finite, got -inf'),
+        (line(y2="1e999", handle=30), 'LINE #30 on layer "Track": a coordinate must be finite, got inf'),
+        (
+            line(x2="2e6", handle=30),
+            ('LINE #30 on layer "Track": a coordinate must be within 1,000 km, got 2e+06 m; '
+            "write the right unit, or draw it nearer to the origin"),
+        ),
+        ("0\nLINE\n5\n30\n8\nTrack\n10\n0\n20\n0\n", 'LINE #30 on layer "Track": the end is missing'),
+        (CIRCLE.format(x=0, r=-5), 'CIRCLE #30 on layer "Track": a radius must be longer than 0, got -5'),
+        (CIRCLE.format(x=0, r="nan"), 'CIRCLE #30 on layer "Track": the radius must be finite, got nan'),
+        (CIRCLE.format(x="nan", r=1), 'CIRCLE #30 on layer "Track": a coordinate must be finite, got nan'),
+        (CIRCLE.format(x=0, r="1e15"), ('CIRCLE #30 on layer "Track": a coordinate must be within 1,000 km, got 1e+15 m; '
+            "write the right unit, or draw it nearer to the origin")),
+        (ARC.format(a="inf"), 'ARC #30 on layer "Track": the start angle must be finite, got inf'),
+        (POLYLINE.format(x=0, b="1e300"), 'POLYLINE #30 on layer "Track": a bulge must make less than a full circle, got 1e+300'),
+        (POLYLINE.format(x=0, b="nan"), 'POLYLINE #30 on layer "Track": a bulge must be finite, got nan'),
+        (POLYLINE.format(x="nan", b="0"), 'POLYLINE #30 on layer "Track": a coordinate must be finite, got nan'),
+    ],
+)  # fmt: skip
+def test_numbers_that_cannot_be(tmp_path, entity, message):
+    assert said(written(tmp_path, plain(line() + entity))) == [message]
+    elsewhere = entity.replace("Track", "Trees")
+    assert len(read(written(tmp_path, plain(line() + elsewhere))).strokes) == 1
+
+
+def test_an_arc_too_wide(tmp_path):
+    entities = POLYLINE.format(x=-9e5, b="1e-3").replace("10\n1\n", "10\n9e5\n")
+    assert said(written(tmp_path, plain(entities))) == [
+        'POLYLINE #30 on layer "Track": a radius must be within 1,000 km, got 4.5e+08 m; write a straight line'
+    ]
+
+
+def test_all_that_is_wrong_is_told_up_to_a_limit(tmp_path):
+    entities = "".join(line(x1="nan", handle=f"{number + 64:X}") for number in range(30))
+    messages = said(written(tmp_path, plain(entities)))
+    assert len(messages) == 21
+    assert messages[-1] == "10 more entities cannot be used"
+
+
+@pytest.mark.parametrize(
+    ("change", "found"),
+    [
+        ({"degree": 30}, "a degree of 30"),
+        ({"knots": [0, 0, 0, 0, 1, 1, 1]}, "7 knots for 4 control points"),
+        ({"knots": [0, 0, 0, 0, 0, 0, 0, 0]}, "knots that do not rise"),
+        ({"knots": [1, 1, 1, 1, 0, 0, 0, 0]}, "knots that do not rise"),
+        ({"knots": [0, 0, 0, 0, 1, 1, 1, math.nan]}, "a knot that is not finite"),
+        ({"weights": [1, 1, -1, 1]}, "a weight that is not above 0"),
+        ({"weights": [1, 1]}, "2 weights for 4 control points"),
+    ],
+)
+def test_splines_that_are_none(tmp_path, change, found):
+    document, space = new("R2000")
+    spline = space.add_open_spline([(0, 0), (1, 0), (1, 1), (2, 1)], dxfattribs=ON)
+    for name, value in change.items():
+        if name == "degree":
+            spline.dxf.unprotected_set(name, value)
+        else:
+            setattr(spline, f"_{name}", value)
+    path = saved(document, tmp_path)
+    assert said(path) == [f'SPLINE #{spline.dxf.handle} on layer "Track": this is no spline, got {found}']
+
+
+def test_names_not_in_the_file_s_encoding(tmp_path):
+    text = plain(line(layer="Track Wei\xdfe")).replace("AC1009", "AC1021")  # which would be UTF-8
+    drawing = read(
+        written(
+            tmp_path, text.replace("8\nTrack", "100\nAcDbEntity\n8\nTrack").replace("10\n0", "100\nAcDbLine\n10\n0")
+        )
+    )
+    assert drawing.strokes[0].layer == "Track Weiße"
+    assert [fault.code for fault in drawing.faults] == ["encoding"]
+    assert drawing.layers == {"Track Weiße": 1}
+    str(drawing).encode("utf-8")
+
+
+def test_control_characters_in_layers(tmp_path):
+    drawing = read(written(tmp_path, plain(line(layer="Track\x1b[31m"))))
+    assert drawing.strokes[0].layer == "Track[31m"
+    assert drawing.layers == {"Track[31m": 1}
+
+
+def whole_file(folder, version, fmt):
+    document, space = new(version)
+    document.blocks.new("B").add_line((0, 0), (1, 0), dxfattribs=ON)
+    for number in range(12):
+        space.add_line((0, number), (1, number), dxfattribs=ON)
+        space.add_arc((0, number), 1, 10, 80, dxfattribs=ON)
+        space.add_blockref("B", (0, number))
+    return saved(document, folder, fmt=fmt).read_bytes()
+
+
+@pytest.mark.parametrize(("version", "fmt"), [("R12", "asc"), ("R2010", "asc"), ("R2010", "bin")])
+def test_a_file_cut_short_is_refused_or_whole(tmp_path, version, fmt):
+    data = whole_file(tmp_path, version, fmt)
+    full = read(written(tmp_path, data), unit="m")
+    began = time.perf_counter()
+    for share in range(1, 20):
+        path = written(tmp_path, data[: len(data) * share // 20])
+        try:
+            drawing = read(path, unit="m")
+        except (DrawingError, Problems) as error:
+            assert "\n" not in str(error) or isinstance(error, Problems)
+        else:
+            assert len(drawing.strokes) == len(full.strokes)
+            for ours, theirs in zip(drawing.strokes, full.strokes, strict=True):
+                np.testing.assert_array_equal(ours.points, theirs.points)
+    assert time.perf_counter() - began < 30
+
+
+@pytest.mark.parametrize(("version", "fmt"), [("R12", "asc"), ("R2000", "asc"), ("R2018", "bin")])
+def test_random_damage_raises_only_what_it_should(tmp_path, version, fmt):
+    data = whole_file(tmp_path, version, fmt)
+    chance = random.Random(20_240)
+    for _ in range(25):
+        damaged = bytearray(data)
+        for _ in range(chance.randrange(1, 12)):
+            at = chance.randrange(len(damaged))
+            if chance.random() < 0.5:
+                damaged[at] = chance.randrange(256)
+            else:
+                del damaged[at : at + chance.randrange(1, 30)]
+        path = written(tmp_path, bytes(damaged))
+        try:
+            drawing = read(path, unit="m")
+        except (DrawingError, Problems) as error:
+            assert str(error).startswith(str(path))
+        else:
+            assert all(np.isfinite(stroke.points).all() for stroke in drawing.strokes)

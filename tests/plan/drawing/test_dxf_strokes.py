@@ -1,0 +1,254 @@
+"""From entities to strokes: closed forms, mirrored and askew placings, and chords that keep to their curves."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from gradehaul.plan.drawing.dxf_blocks import Opening, reckon
+from gradehaul.plan.drawing.dxf_shapes import Conic, plane, shape_of
+from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, Budget, draw
+from plan.drawing.dxf_files import ON, ezdxf, farthest, length, line, new, plain, read, sampled, saved, strokes, written
+
+
+def test_an_arc_is_one_segment_and_a_circle_two(tmp_path):
+    document, space = new()
+    space.add_arc((1, 2), 0.5, 350, 40, dxfattribs=ON)
+    space.add_circle((1, 2), 0.5, dxfattribs=ON)
+    space.add_arc((0, 0), 1, 0, 270, dxfattribs=ON)
+    arc, circle, wide = strokes(document, tmp_path)
+    np.testing.assert_allclose(
+        arc.points[0], (1 + 0.5 * math.cos(math.radians(350)), 2 + 0.5 * math.sin(math.radians(350)))
+    )
+    np.testing.assert_allclose(arc.bulges, [math.tan(math.radians(50) / 4)])
+    np.testing.assert_allclose(circle.bulges, [1, 1])
+    assert (circle.points[0] == circle.points[-1]).all()
+    np.testing.assert_allclose(wide.bulges, math.tan(math.radians(135) / 4))
+    assert arc.exact.all()
+    assert circle.exact.all()
+    assert wide.exact.all()
+    assert length(sampled(wide, 4000)) == pytest.approx(1.5 * math.pi, rel=1e-6)
+
+
+def test_an_enormous_arc_stays_one_segment(tmp_path):
+    document, space = new()
+    space.add_arc((0, 9e5), 9e5, 270, 270.001, dxfattribs=ON)
+    (stroke,) = strokes(document, tmp_path)
+    assert len(stroke.bulges) == 1
+    np.testing.assert_allclose(stroke.bulges, math.tan(math.radians(0.001) / 4), rtol=1e-9)
+
+
+@pytest.mark.parametrize("extrusion", [(0, 0, 1), (0, 0, -1), (0, 0, 5), (0.6, 0, 0.8), (0.001, 0.002, 1), (1, 2, -3)])
+def test_the_planes_of_entities_are_the_format_s(extrusion):
+    theirs = ezdxf.math.OCS(extrusion)
+    ours = plane(extrusion)
+    ours = np.eye(3) if ours is None else ours
+    np.testing.assert_allclose(ours, [theirs.ux.xyz, theirs.uy.xyz, theirs.uz.xyz], atol=1e-15)
+
+
+def test_an_arc_drawn_from_below_is_mirrored(tmp_path):
+    document, space = new()
+    space.add_arc((1, 0), 1, 0, 90, dxfattribs={**ON, "extrusion": (0, 0, -1)})
+    space.add_lwpolyline([(0, 0, 1), (2, 0, 0)], format="xyb", dxfattribs={**ON, "extrusion": (0, 0, -1)})
+    arc, polyline = strokes(document, tmp_path)
+    np.testing.assert_allclose(arc.points, [(-2, 0), (-1, 1)], atol=1e-12)
+    np.testing.assert_allclose(arc.bulges, [-math.tan(math.pi / 8)])
+    np.testing.assert_allclose(polyline.points, [(0, 0), (-2, 0)], atol=1e-12)
+    np.testing.assert_allclose(polyline.bulges, [-1])
+
+
+def test_polylines(tmp_path):
+    document, space = new()
+    space.add_lwpolyline([(0, 0), (1, 0), (2, 1)], dxfattribs=ON)
+    space.add_lwpolyline([(0, 0), (1, 0)], dxfattribs=ON)
+    space.add_lwpolyline([(0, 0, 0), (1, 0, 0.2), (2, 1, 0)], format="xyb", dxfattribs=ON)
+    space.add_lwpolyline([(0, 0), (1, 0), (1, 1)], close=True, dxfattribs=ON)
+    space.add_polyline3d([(0, 0, 0), (1, 0, 0.1), (2, 0, 0.2)], dxfattribs=ON)
+    space.add_lwpolyline([(0, 0), (1, 0)], dxfattribs={**ON, "elevation": 0.3})
+    chain, single, bulged, ring, climb, raised = strokes(document, tmp_path)
+    assert chain.exact.tolist() == [False, False]  # chords of a curve, perhaps: the fit will tell
+    assert single.exact.tolist() == [True]
+    assert bulged.exact.tolist() == [True, True]
+    assert bulged.bulges.tolist() == [0, 0.2]
+    assert len(ring.points) == 4
+    assert (ring.points[0] == ring.points[-1]).all()
+    np.testing.assert_allclose(climb.heights, [0, 0.1, 0.2])
+    np.testing.assert_allclose(raised.heights, [0.3, 0.3])
+    assert chain.heights is None
+
+
+@pytest.mark.parametrize("tolerance", [2e-5, 1e-3])
+def test_an_ellipse_keeps_to_its_chords(tmp_path, tolerance):
+    document, space = new()
+    space.add_ellipse((1, 1), (0.9, 0.3), 0.4, 0.3, 5, dxfattribs=ON)
+    (stroke,) = strokes(document, tmp_path, tolerance=tolerance)
+    assert not stroke.exact.any()
+    assert not stroke.bulges.any()
+    at = np.linspace(0.3, 5, 3000)
+    curve = np.array((1, 1)) + np.outer(np.cos(at), (0.9, 0.3)) + 0.4 * np.outer(np.sin(at), (-0.3, 0.9))
+    assert farthest(curve, stroke.points) < 1.05 * tolerance
+    np.testing.assert_allclose(stroke.points[[0, -1]], curve[[0, -1]], atol=1e-12)
+
+
+def test_a_round_ellipse_is_an_arc(tmp_path):
+    document, space = new()
+    space.add_ellipse((1, 1), (0, 0.5), 1.0, 0, math.pi / 2, dxfattribs=ON)
+    (stroke,) = strokes(document, tmp_path)
+    assert stroke.exact.tolist() == [True]
+    np.testing.assert_allclose(stroke.points, [(1, 1.5), (0.5, 1)], atol=1e-12)
+
+
+@pytest.mark.parametrize("kind", ["clamped", "rational", "fit", "closed"])
+def test_a_spline_keeps_to_its_chords(tmp_path, kind):
+    document, space = new()
+    corners = [(0, 0, 0), (0.5, 0.8, 0), (1, -0.5, 0), (1.6, 0.3, 0.2), (2, 0, 0.1)]
+    if kind == "clamped":
+        spline = space.add_open_spline(corners, dxfattribs=ON)
+    elif kind == "rational":
+        spline = space.add_rational_spline(corners, [1, 2, 0.5, 3, 1], dxfattribs=ON)
+    elif kind == "closed":
+        spline = space.add_closed_spline(corners, dxfattribs=ON)
+    else:
+        spline = space.add_spline(corners, dxfattribs=ON)
+    (stroke,) = strokes(document, tmp_path)
+    curve = spline.construction_tool()
+    first, last = (curve.knots()[3], curve.knots()[-4]) if kind == "closed" else (0, curve.max_t)
+    there = np.array([point.xyz for point in curve.points(np.linspace(first, last, 1500))])[:, :2]
+    assert farthest(there, stroke.points) < 2.2e-5
+    assert farthest(stroke.points, there) < 2.2e-5
+    assert not stroke.exact.any()
+    assert len(stroke.points) < 400
+
+
+def test_a_curve_has_at_most_so_many_chords(tmp_path):
+    document, space = new()
+    space.add_ellipse((0, 0), (9e5, 0), 0.5, dxfattribs=ON)
+    drawing = read(saved(document, tmp_path))
+    assert 1000 < len(drawing.strokes[0].points) <= MOST_CHORDS + 1
+    assert [fault.code for fault in drawing.faults] == ["coarse"]
+
+
+def test_what_has_no_length_is_left_out_and_told(tmp_path):
+    document, space = new()
+    space.add_line((0, 0), (1, 0), dxfattribs=ON)
+    nothing = [
+        space.add_line((3, 4), (3, 4, 5), dxfattribs=ON),
+        space.add_circle((0, 0), 0, dxfattribs=ON),
+        space.add_lwpolyline([(1, 1)], dxfattribs=ON),
+        space.add_lwpolyline([(1, 1), (1, 1)], dxfattribs=ON),
+    ]
+    space.add_lwpolyline([(0, 0, 0.5), (1, 0, 0.7), (1, 0, 0.2), (2, 0, 0)], format="xyb", dxfattribs=ON)
+    drawing = read(saved(document, tmp_path))
+    assert len(drawing.strokes) == 2
+    assert drawing.strokes[1].bulges.tolist() == [0.5, 0.2]
+    assert len(drawing.strokes[1].points) == 3
+    assert [fault.code for fault in drawing.faults] == ["zero-length"] * 5
+    assert [fault.handle for fault in drawing.faults][:4] == [entity.dxf.handle for entity in nothing]
+    assert drawing.faults[0].spot == (3, 4, None)
+
+
+def flattened(entity):
+    """Return a DXF entity as points in the plan, by the library's own reckoning."""
+    if entity.dxftype() == "LINE":
+        return np.array([entity.dxf.start.xyz[:2], entity.dxf.end.xyz[:2]])
+    if entity.dxftype() in {"LWPOLYLINE", "POLYLINE"}:
+        return np.array([point.xyz[:2] for point in ezdxf.path.make_path(entity).flattening(1e-4)])
+    return np.array([point.xyz[:2] for point in entity.flattening(1e-4)])
+
+
+def exploded(insert):
+    for entity in insert.virtual_entities() if insert.mcount == 1 else ():
+        if entity.dxftype() == "INSERT":
+            yield from exploded(entity)
+        else:
+            yield entity
+    if insert.mcount > 1:
+        for each in insert.multi_insert():
+            yield from exploded(each)
+
+
+sizes = st.floats(0.3, 3) | st.floats(-3, -0.3)
+places = st.tuples(*[st.floats(-3, 3)] * 3)
+directions = st.sampled_from([(0, 0, 1), (0, 0, -1), (0.2, -0.4, 0.9), (1, 0, 0.5)])
+inserts = st.fixed_dictionaries(
+    {
+        "xscale": sizes,
+        "yscale": sizes,
+        "zscale": sizes,
+        "rotation": st.floats(-180, 360),
+        "extrusion": directions,
+        "insert": places,
+        "column_count": st.integers(1, 2),
+        "row_count": st.integers(1, 2),
+        "column_spacing": st.floats(1, 2),
+        "row_spacing": st.floats(1, 2),
+    }
+)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(outer=inserts, inner=inserts, base=places, direction=directions)
+def test_nested_placings_agree_with_the_library_s_own(outer, inner, base, direction):
+    document, space = new()
+    shapes = document.blocks.new("shapes", base_point=base)
+    shapes.add_line((0, 0, 0), (1, 0.5, 0.3), dxfattribs=ON)
+    shapes.add_arc((0.5, 0.2, 0.1), 0.7, 20, 250, dxfattribs={**ON, "extrusion": direction})
+    shapes.add_ellipse((0, 1, 0), (1, 0.2, 0), 0.5, 0.1, 4, dxfattribs=ON)
+    points = [(0, 0, 0.4), (1, 0, 0), (1, 1, -0.8)]
+    shapes.add_lwpolyline(points, format="xyb", dxfattribs={**ON, "extrusion": direction, "elevation": 0.2})
+    document.blocks.new("outer").add_blockref("shapes", (0, 0), dxfattribs=inner)
+    insert = space.add_blockref("outer", (0, 0), dxfattribs=outer)
+
+    def trouble(_entity, _layer, error):
+        raise error
+
+    blocks = reckon(document, lambda layer: layer == "Track")
+    items = list(Opening(blocks, lambda layer: layer == "Track", trouble).items())
+    theirs = list(exploded(insert))
+    for item in items:
+        ours = draw(shape_of(item.entity), item.placing, Budget(1e-4))
+        bulges = np.zeros(len(ours.points) - 1) if ours.bulges is None else ours.bulges
+
+        class Shown:
+            pass
+
+        shown = Shown()
+        shown.points, shown.bulges = ours.points[:, :2], bulges
+        chain = sampled(shown)
+        assert min(farthest(chain, flattened(entity)) for entity in theirs if alike(entity, item.entity)) < 2e-3
+    total = sum(item.entity.dxftype() == "LINE" for item in items)
+    assert total == outer["column_count"] * outer["row_count"] * inner["column_count"] * inner["row_count"]
+
+
+def alike(theirs, ours):
+    """Tell whether an exploded entity may come from ours: an arc may have become an ellipse."""
+    if ours.dxftype() == "LINE":
+        return theirs.dxftype() == "LINE"
+    return theirs.dxftype() in {"ARC", "ELLIPSE", "LWPOLYLINE", "POLYLINE"}
+
+
+def test_an_arc_scaled_alike_stays_an_arc_and_else_becomes_chords():
+    arc = Conic(np.zeros(3), np.array((1.0, 0, 0)), np.array((0, 1.0, 0)), 0.0, math.pi / 2)
+    budget = Budget(1e-5)
+    assert draw(arc, None, budget).bulges.tolist() == pytest.approx([math.tan(math.pi / 8)])
+    from gradehaul.plan.drawing.dxf_strokes import Placing
+
+    mirrored = draw(arc, Placing(np.diag((-2.0, 2.0, 1.0)), np.zeros(3)), budget)
+    assert mirrored.exact is True
+    assert mirrored.bulges.tolist() == pytest.approx([-math.tan(math.pi / 8)])
+    askew = draw(arc, Placing(np.diag((2.0, 1.0, 1.0)), np.zeros(3)), budget)
+    assert askew.exact is False
+    assert askew.bulges is None
+    x, y = askew.points[:, 0], askew.points[:, 1]
+    np.testing.assert_allclose((x / 2) ** 2 + y**2, 1, atol=1e-12)
+
+
+def test_a_straight_that_is_all_but_curved(tmp_path):
+    entities = line() + (
+        "0\nPOLYLINE\n5\n40\n8\nTrack\n66\n1\n0\nVERTEX\n8\nTrack\n10\n0\n20\n0\n42\n1e-9\n"
+        "0\nVERTEX\n8\nTrack\n10\n1\n20\n0\n0\nSEQEND\n"
+    )
+    stroke = read(written(tmp_path, plain(entities))).strokes[1]
+    assert stroke.bulges.tolist() == [0]
