@@ -14,7 +14,8 @@ from gradehaul.plan import read_plan
 from gradehaul.scales import clear_height, scale_named
 from gradehaul.track.alignment import Alignment, align
 from gradehaul.track.fouling import ClearLength, clear_lengths, fouling_notes
-from gradehaul.track.positions import Positions, points, reckon
+from gradehaul.track.plane import points
+from gradehaul.track.positions import Positions, reckon
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,7 +15,8 @@ from gradehaul.plan import read_plan
 from gradehaul.plan.records import Joint, Line, LineEnd, Track
 from gradehaul.track.chains import chains
 from gradehaul.track.curvature import Section, sections
-from gradehaul.track.positions import ClosureError, Pose, Positions, closure_notes, points, reckon
+from gradehaul.track.plane import Pose, points
+from gradehaul.track.positions import ClosureError, Positions, closure_notes, reckon
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
@@ -16,19 +16,14 @@ from gradehaul.errors import PlanError
 from gradehaul.plan.records import Berth, LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import clear_height
+from gradehaul.track.nearness import SAGITTA, Chords, chords_of, near_stretches, neighbors
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.positions import Positions, figure_name, points
+from gradehaul.track.positions import Positions, figure_name
 
 if TYPE_CHECKING:
     from gradehaul.track.alignment import Alignment
 
 __all__ = ["ClearLength", "clear_lengths", "fouling_notes"]
-
-_SAGITTA = 1 / 4000
-"""How far a chord may stray from its track, as a share of the fouling distance: 0.011 mm in HO."""
-
-_LONGEST = 4.0
-"""The longest chord, in fouling distances, over which the railhead counts as straight."""
 
 _ONWARD = 1.5
 """How far the track that continues a berth is left out, in fouling distances along the rail.
@@ -39,9 +34,6 @@ berth: 2 R sin(1.5 d / 2 R) > d.
 
 _MISCLOSURE = 0.05
 """The misclosure that gets a note, as a share of the fouling distance: tracks part at about 1 in 3 where they foul."""
-
-_HALVINGS = 40
-"""Steps in a search for the place where a track leaves the level: to a millionth of a chord and less."""
 
 _ROUNDING = 1e-9
 """No clear length, m, is shorter."""
@@ -277,39 +269,6 @@ def _following(plan: Plan, here: _Ahead, gone: float) -> Iterator[_Ahead]:
 # Measuring
 
 
-class _Chords(NamedTuple):
-    """Chords of tracks, n of them, in the order of the tracks and along each."""
-
-    track: NDArray[np.intp]
-    """The number of the track, shape (n,)."""
-    span: FloatArray
-    """Distances along the track of both ends, m, shape (n, 2)."""
-    ends: FloatArray
-    """x, y and railhead of both ends, m, shape (n, 2, 3)."""
-
-    def take(self, which: NDArray[np.intp]) -> _Chords:
-        return _Chords(self.track[which], self.span[which], self.ends[which])
-
-    def cut(self, span: FloatArray) -> _Chords:
-        """Return the same chords cut back to other distances."""
-        begin, width = self.span[:, :1], np.diff(self.span)
-        share = ((span - begin) / width)[:, :, np.newaxis]
-        return _Chords(self.track, span, self.ends[:, :1] + share * np.diff(self.ends, axis=1))
-
-
-def _chords(alignment: Alignment, positions: Positions, names: Sequence[str], distance: float) -> _Chords:
-    numbers, spans, ends = [], [], []
-    for number, name in enumerate(names):
-        track = alignment.tracks[name]
-        start = positions.tracks[name].start
-        trace = points(track.sections, start, distance * _SAGITTA, longest=distance * _LONGEST)
-        place = np.column_stack([trace.xy, track.railhead.at(trace.distance)])
-        numbers.append(np.full(trace.distance.size - 1, number))
-        spans.append(np.column_stack([trace.distance[:-1], trace.distance[1:]]))
-        ends.append(np.stack([place[:-1], place[1:]], axis=1))
-    return _Chords(np.concatenate(numbers), np.concatenate(spans), np.concatenate(ends))
-
-
 def _measured(
     alignment: Alignment, positions: Positions, frame: int, berths: Sequence[Berth]
 ) -> Iterator[tuple[str, ClearLength]]:
@@ -323,28 +282,6 @@ def _measured(
         yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map")
 
 
-_Near = Callable[[int, int], tuple[NDArray[np.intp], NDArray[np.intp]]]
-"""Which chords, of those from one number to another, have which others within the distance, box against box."""
-
-_FEW = 1_000
-"""Up to so many chords each is held against each: loading shapely would take longer."""
-
-
-def _near_in_tree(plane: FloatArray, distance: float) -> _Near:
-    import shapely
-
-    tree = shapely.STRtree(np.asarray(shapely.linestrings(plane)))
-    # boxes around what may be near find little more than the distances themselves would, ten times as fast
-    low, high = plane.min(axis=1) - distance, plane.max(axis=1) + distance
-    around = np.asarray(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
-
-    def near(begin: int, stop: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        mine, others = tree.query(around[begin:stop])
-        return mine, others
-
-    return near
-
-
 class _Field:
     """All track of one frame as chords, in a tree that finds those near a place."""
 
@@ -353,12 +290,11 @@ class _Field:
         self.distance = distance
         names = [name for name, track in positions.tracks.items() if track.frame == frame]
         self.number = {name: number for number, name in enumerate(names)}
-        self.chords = _chords(alignment, positions, names, distance)
+        self.chords = chords_of(alignment, positions, names, distance)
         self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
         self.length = self.chords.span[self.first[1:] - 1, 1]
         plane = self.chords.ends[:, :, :2]
-        self.low, self.high = plane.min(axis=1), plane.max(axis=1)
-        self.near = self._near_among_few if len(plane) <= _FEW else _near_in_tree(plane, distance)
+        self.near = neighbors(plane, distance)
         self.height = math.inf
         with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level
             self.height = clear_height(self.plan.scale, self.plan.practice)
@@ -379,14 +315,9 @@ class _Field:
             berths = self.chords.take(begin + mine[other][kept])
             berths = berths._replace(span=berths.span + lead[berths.track - own[0]][:, np.newaxis])
             # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
-            yield _near_stretches(berths, theirs, self.distance * (1 - 2 * _SAGITTA), self.height)
+            yield near_stretches(berths, theirs, self.distance * (1 - 2 * SAGITTA), self.height)
 
-    def _near_among_few(self, begin: int, stop: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        low, high = self.low[begin:stop, np.newaxis] - self.distance, self.high[begin:stop, np.newaxis] + self.distance
-        mine, near = np.nonzero(np.all((self.low <= high) & (self.high >= low), axis=2))
-        return mine, near
-
-    def _without(self, chords: _Chords, onward: _Onward) -> FloatArray:
+    def _without(self, chords: Chords, onward: _Onward) -> FloatArray:
         """Return the spans of chords without what is left out; nothing is left of one that is not rising."""
         if not onward.track.size:
             return chords.span
@@ -395,162 +326,6 @@ class _Field:
         low = np.where(some, onward.from_start[place], 0.0)
         high = self.length[chords.track] - np.where(some, onward.from_end[place], 0.0)
         return np.column_stack([np.maximum(chords.span[:, 0], low), np.minimum(chords.span[:, 1], high)])
-
-
-def _near_stretches(mine: _Chords, theirs: _Chords, distance: float, height: float) -> FloatArray:
-    """Return the stretch of each chord on which it is near the other of its pair, on one level.
-
-    All places within a distance of a chord are a disc at each end and a strip between; together they are convex, so a
-    straight line is within them from one place to another.
-
-    Parameters
-    ----------
-    mine, theirs
-        Pairs of chords.
-    distance
-        In the plane, m.
-    height
-        The difference of railheads from which on they are two levels, m.
-
-    Returns
-    -------
-    FloatArray
-        Where they begin and end by the spans of `mine`, m, shape (m, 2); none for pairs that are not near.
-    """
-    pairs = _pairs(mine, theirs)
-    strip = _common(
-        _between(pairs.lengthwise, pairs.lengthwise_step, 0.0, pairs.size),
-        _between(pairs.sidewise, pairs.sidewise_step, -distance, distance),
-    )
-    start, step = mine.ends[:, 0, :2], mine.ends[:, 1, :2] - mine.ends[:, 0, :2]
-    discs = (_in_disc(start - theirs.ends[:, end, :2], step, distance) for end in (0, 1))
-    near = _common(_hull(strip, *discs), np.array([0.0, 1.0]))
-    some = np.flatnonzero(near[:, 0] < near[:, 1])
-    level = _on_one_level(_Pairs(*(column[some] for column in pairs)), near[some], distance, height)
-    span = mine.span[some]
-    stretches: FloatArray = span[:, :1] + level * np.diff(span)
-    return stretches[level[:, 0] < level[:, 1]]
-
-
-class _Pairs(NamedTuple):
-    """Pairs of chords, each first one as it is seen from the second: at t from 0 to 1 along it, all of shape (n,).
-
-    Its place there is `lengthwise` + t `lengthwise_step` along the second, from its start, and `sidewise` + t
-    `sidewise_step` to its left, m; the second has the length `size`, m. The first has the railhead `railhead` + t
-    `railhead_step`, the second `other` at its start and `other_step` more at its end, m.
-    """
-
-    size: FloatArray
-    lengthwise: FloatArray
-    lengthwise_step: FloatArray
-    sidewise: FloatArray
-    sidewise_step: FloatArray
-    railhead: FloatArray
-    railhead_step: FloatArray
-    other: FloatArray
-    other_step: FloatArray
-
-
-def _pairs(mine: _Chords, theirs: _Chords) -> _Pairs:
-    step, along = mine.ends[:, 1] - mine.ends[:, 0], theirs.ends[:, 1] - theirs.ends[:, 0]
-    off = mine.ends[:, 0] - theirs.ends[:, 0]
-    size = np.hypot(along[:, 0], along[:, 1])
-    one = np.divide(along[:, :2], size[:, np.newaxis], out=np.zeros((size.size, 2)), where=size[:, np.newaxis] > 0)
-    left = np.column_stack([-one[:, 1], one[:, 0]])
-    return _Pairs(
-        size,
-        _dot(off, one),
-        _dot(step, one),
-        _dot(off, left),
-        _dot(step, left),
-        mine.ends[:, 0, 2],
-        step[:, 2],
-        theirs.ends[:, 0, 2],
-        along[:, 2],
-    )
-
-
-def _on_one_level(pairs: _Pairs, near: FloatArray, distance: float, height: float) -> FloatArray:
-    """Return the part of each near stretch where some place of the other chord within the distance is on its level.
-
-    The places within the distance and the differences of height between bounds are both convex, so the part is one
-    stretch. Nearly always it is all or nothing, by the highest and lowest ends.
-    """
-    first = np.stack([pairs.railhead, pairs.railhead + pairs.railhead_step])
-    other = np.stack([pairs.other, pairs.other + pairs.other_step])
-    most = np.maximum(first.max(axis=0) - other.min(axis=0), other.max(axis=0) - first.min(axis=0))
-    least = np.maximum(first.min(axis=0) - other.max(axis=0), other.min(axis=0) - first.max(axis=0))
-    found = np.where((least < height)[:, np.newaxis], near, [np.inf, -np.inf])
-    mixed = np.flatnonzero((least < height) & (most >= height))
-    if mixed.size:
-        found[mixed] = _part_on_one_level(_Pairs(*(column[mixed] for column in pairs)), near[mixed], distance, height)
-    return found
-
-
-def _part_on_one_level(pairs: _Pairs, near: FloatArray, distance: float, height: float) -> FloatArray:
-    """Return where along each near stretch the least difference of height is less than the bound, by halving."""
-
-    def excess(t: FloatArray) -> FloatArray:
-        foot = pairs.lengthwise + t * pairs.lengthwise_step
-        reach = np.sqrt(np.maximum(distance**2 - (pairs.sidewise + t * pairs.sidewise_step) ** 2, 0.0))
-        ends = np.clip(np.stack([foot - reach, foot + reach]), 0.0, pairs.size) / pairs.size
-        above = pairs.railhead + t * pairs.railhead_step - (pairs.other + ends * pairs.other_step)
-        result: FloatArray = np.maximum(above.min(axis=0), -above.max(axis=0)) - height
-        return result
-
-    low, high = near.T
-    for _ in range(_HALVINGS):  # a convex function falls toward its least value from both sides
-        one, other = low + (high - low) / 3, high - (high - low) / 3
-        falls = excess(one) > excess(other)
-        low, high = np.where(falls, one, low), np.where(falls, high, other)
-    best = 0.5 * (low + high)
-    edges = []
-    for edge in near.T:
-        inside, outside = best, edge
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (inside + outside)
-            on_level = excess(middle) < 0
-            inside, outside = np.where(on_level, middle, inside), np.where(on_level, outside, middle)
-        edges.append(np.where(excess(edge) < 0, edge, inside))
-    none = excess(best) >= 0
-    return np.column_stack([np.where(none, np.inf, edges[0]), np.where(none, -np.inf, edges[1])])
-
-
-def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
-    return one[:, 0] * other[:, 0] + one[:, 1] * other[:, 1]
-
-
-# Stretches, shape (n, 2): from the first to the second; none where the first is not the lesser.
-
-
-def _between(value: FloatArray, step: FloatArray, low: float | FloatArray, high: float | FloatArray) -> FloatArray:
-    """Return the stretch of t on which value + t step lies between two bounds."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        one, other = (low - value) / step, (high - value) / step
-    inside = (low < value) & (value < high)
-    level = step == 0.0
-    begin = np.where(level, np.where(inside, -np.inf, np.inf), np.minimum(one, other))
-    return np.column_stack([begin, np.where(level, -begin, np.maximum(one, other))])
-
-
-def _in_disc(off: FloatArray, step: FloatArray, radius: float) -> FloatArray:
-    """Return the stretch of t on which off + t step, m, is nearer than the radius to zero; steps are never zero."""
-    a, b, c = _dot(step, step), _dot(off, step), _dot(off, off) - radius**2
-    root = b * b - a * c
-    half = np.where(root > 0, np.sqrt(np.maximum(root, 0.0)) / a, -np.inf)
-    return np.column_stack([-b / a - half, -b / a + half])
-
-
-def _common(one: FloatArray, other: FloatArray) -> FloatArray:
-    return np.stack([np.maximum(one[..., 0], other[..., 0]), np.minimum(one[..., 1], other[..., 1])], axis=-1)
-
-
-def _hull(*parts: FloatArray) -> FloatArray:
-    """Return the stretch that holds all those given that are any."""
-    every = np.stack(parts)
-    none = every[..., 0] >= every[..., 1]
-    every[none] = np.inf, -np.inf
-    return np.stack([every[..., 0].min(axis=0), every[..., 1].max(axis=0)], axis=-1)
 
 
 def _longest_gap(stretches: FloatArray, whole: float) -> tuple[float, float]:

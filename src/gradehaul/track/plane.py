@@ -1,0 +1,173 @@
+"""The plane: where one track leads, and the points along it, in closed form or exact to rounding."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.track.curvature import Section
+from gradehaul.track.piecewise import FloatArray
+
+ComplexArray = NDArray[np.complex128]
+
+MOST_POINTS = 2_000
+"""The most pieces into which one track is cut for drawing or measuring."""
+
+_TURN_OF_PART = 2.0
+"""An easement is integrated in parts that turn by at most this, rad, so that the rule below is exact to rounding."""
+
+_MOST_PARTS = 64
+"""The most parts of one easement: over 20 full turns; one that turns farther is only approximate."""
+
+_RULE = 12
+"""Points of the Gauss-Legendre rule for each part of an easement."""
+
+
+class Pose(NamedTuple):
+    """A place, m, and the heading there, radians counterclockwise, 0 along x."""
+
+    x: float
+    y: float
+    heading: float
+
+
+class Trace(NamedTuple):
+    """Points along a track: the distance of each from the track's start, m, shape (n,), and x, y, m, shape (n, 2)."""
+
+    distance: FloatArray
+    xy: FloatArray
+
+
+def points(
+    sections: Sequence[Section],
+    start: Pose = Pose(0.0, 0.0, 0.0),  # noqa: B008 - a frozen pose
+    tolerance: float = 1e-4,
+    *,
+    longest: float = math.inf,
+    most: int = MOST_POINTS,
+) -> Trace:
+    """Return points along a track, each in its place to rounding, so close that chords between them stand for it.
+
+    An arc of curvature κ strays from a chord over the length h by the sagitta κ h² / 8, so h = √(8 tolerance / κ);
+    in an easement the larger curvature of its ends counts.
+
+    Parameters
+    ----------
+    sections
+        The track's sections, at least one.
+    start
+        Where it starts.
+    tolerance
+        The largest sagitta, m, greater than 0.
+    longest
+        The longest chord, m.
+    most
+        The most chords, or one a section if that is more. A track that would need more gets this many, and its
+        sagittas exceed the tolerance.
+
+    Examples
+    --------
+    A quarter turn to the left at 0.5 m radius:
+
+    >>> trace = points([Section(0.25 * math.pi, 2.0, 2.0)], tolerance=0.01)
+    >>> [round(float(value), 6) for value in trace.xy[-1]], trace.distance.size
+    ([0.5, 0.5], 5)
+    """
+    length, first, last = np.array([(part.length, part.first, part.last) for part in sections]).T
+    sharpest = np.maximum(np.abs(first), np.abs(last))
+    count = np.maximum(length * np.sqrt(sharpest / (8.0 * tolerance)), length / longest)
+    count = np.maximum(count, np.where(first != last, length * sharpest / _TURN_OF_PART, 0.0))
+    whole = np.ceil(np.clip(count * (1 - 1e-12), 1.0, float(most)))
+    if whole.sum() > most:
+        whole = np.maximum(np.floor(whole * (most / whole.sum())), 1.0)
+    parts = _parts(length, first, last, whole.astype(int))
+    turns = _turns(parts)
+    heading = start.heading + np.concatenate([[0.0], np.cumsum(turns)[:-1]])
+    places = complex(start.x, start.y) + np.concatenate([[0.0], np.cumsum(_chords(parts) * np.exp(1j * heading))])
+    distance = np.concatenate([[0.0], np.cumsum(parts.length)])
+    return Trace(distance, np.column_stack([places.real, places.imag]))
+
+
+class _Parts(NamedTuple):
+    """Short stretches of evenly running curvature: lengths, m, curvatures at both ends, 1/m, shape (n,) each."""
+
+    length: FloatArray
+    first: FloatArray
+    last: FloatArray
+
+
+def _parts(length: FloatArray, first: FloatArray, last: FloatArray, count: NDArray[np.int_]) -> _Parts:
+    """Cut each section into a count of equal parts."""
+    section = np.repeat(np.arange(length.size), count)
+    place = np.arange(section.size) - np.repeat(np.cumsum(count) - count, count)
+    rise = (last - first)[section] / count[section]
+    begin = first[section] + place * rise
+    # an arc stays exactly even
+    return _Parts((length / count)[section], begin, np.where(rise == 0.0, begin, begin + rise))
+
+
+def _turns(parts: _Parts) -> FloatArray:
+    return 0.5 * parts.length * (parts.first + parts.last)
+
+
+@lru_cache(maxsize=1)
+def _gauss_legendre() -> tuple[FloatArray, FloatArray]:
+    """Return the points and weights of the rule on the stretch from 0 to 1."""
+    place, weight = np.polynomial.legendre.leggauss(_RULE)
+    return 0.5 * (place + 1.0), 0.5 * weight
+
+
+def _chords(parts: _Parts) -> ComplexArray:
+    """Return how far each part leads from its start, x + iy with x along the heading there.
+
+    An arc's chord is length × sin(α) / α at the angle α, half of what it turns. An easement is a clothoid: ∫ exp(iθ) ds
+    with θ = κ₁ s + (κ₂ − κ₁) s² / (2 length), by a Gauss-Legendre rule that is exact to rounding where it turns little.
+    """
+    half = 0.5 * _turns(parts)
+    chord: ComplexArray = parts.length * np.sinc(half / math.pi) * np.exp(1j * half)
+    eased = np.flatnonzero(parts.first != parts.last)
+    if eased.size:
+        place, weight = _gauss_legendre()
+        length, first, last = (column[eased, np.newaxis] for column in parts)
+        turned = length * place * (first + 0.5 * (last - first) * place)
+        chord[eased] = parts.length[eased] * (np.exp(1j * turned) @ weight)
+    return chord
+
+
+class Leg(NamedTuple):
+    """How far a track or a line leads from its start, x + iy with x along the heading there, and by what it turns."""
+
+    chord: complex
+    turn: float
+
+    def then(self, other: Leg) -> Leg:
+        """Return this leg and another after it as one."""
+        return Leg(self.chord + other.chord * cmath.exp(1j * self.turn), self.turn + other.turn)
+
+
+def legs_of(sections: Mapping[str, Sequence[Section]]) -> dict[str, Leg]:
+    """Return the leg of every track."""
+    if not sections:
+        return {}
+    table = np.array([(p.length, p.first, p.last) for parts in sections.values() for p in parts])
+    length, first, last = table.T
+    turned = length * np.maximum(np.abs(first), np.abs(last))
+    count = np.where(first != last, np.ceil(np.clip(turned / _TURN_OF_PART, 1.0, _MOST_PARTS)), 1.0).astype(int)
+    parts = _parts(length, first, last, count)
+    chords, turns = _chords(parts).tolist(), _turns(parts).tolist()
+    sizes = iter(count.tolist())
+    found: dict[str, Leg] = {}
+    at = 0
+    for track, own in sections.items():
+        leg = Leg(0j, 0.0)
+        for _ in range(sum(next(sizes) for _ in own)):
+            leg = leg.then(Leg(chords[at], turns[at]))
+            at += 1
+        found[track] = leg
+    return found
