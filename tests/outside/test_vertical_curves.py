@@ -4,6 +4,8 @@ Sources
 -------
 - Parabola: y = y0 + g1 x + (g2 - g1) x^2 / (2 L), with a worked crest (textbooks; read).
 - Length by rate of change: L = A / r (read).
+- Model practice: about one car length (the longest), or a foot, of vertical curve for each 1 % of change (common
+  practice).
 """
 
 from __future__ import annotations
@@ -93,3 +95,33 @@ def test_another_length_gives_another_rate() -> None:
     railhead = by_rate(0.8, -0.4, 60).profile("Over").railhead
     bent = railhead.seconds[railhead.seconds != 0]
     assert 100 * 20 * bent == pytest.approx(np.full(bent.size, -0.4))
+
+
+def hill_at_model_size(change: float, length: float) -> Answers:
+    return answer(f"""
+    scale = "HO"
+    unit = "in"
+    railhead.West = 0
+    vertical_curve.length = {length}
+    route.Over = {{ from = "West", to = "East" }}
+    [line.Line]
+    from = "West"
+    to = "East"
+    track = [ {{ straight = 60, grade = "0 %" }}, {{ straight = 60, grade = "{change} %" }} ]
+    """)
+
+
+@pytest.mark.parametrize("change", [1.0, 2.0, 3.5])
+def test_a_foot_for_each_percent_bends_a_car_by_one_percent(change: float) -> None:
+    # By the rule of a foot (or the longest car) for each 1 %, no car of a foot stands on grades that differ by more.
+    railhead = hill_at_model_size(change, 12 * change).profile("Over").railhead
+    grade = railhead.derivative()
+    bend = (grade - grade.shift(FOOT)) * 100
+    assert bend.greatest().value == pytest.approx(1.0)
+    assert bend.least().value >= -1e-9
+
+
+def test_half_the_rule_bends_a_car_by_two_percent() -> None:
+    railhead = hill_at_model_size(3.5, 12 * 3.5 / 2).profile("Over").railhead
+    grade = railhead.derivative()
+    assert 100 * (grade - grade.shift(FOOT)).greatest().value == pytest.approx(2.0)
