@@ -34,8 +34,10 @@ class Verdict:
     outcome: Outcome
     margin: float
     """The least of standing pull less demand."""
+    margin_at: float
+    """Where the margin is least."""
     at: float
-    """Where the margin is least; for a train that stalls, where it stalls first."""
+    """The place to tell: where a train that stalls stalls first, else where the margin is least."""
     track: str
     no_stopping: tuple[Stretch, ...]
     no_recovery: tuple[Stretch, ...]
@@ -79,6 +81,7 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     return Verdict(
         outcome=outcome,
         margin=worst.value,
+        margin_at=worst.at,
         at=at,
         track=profile.track_at(at, ahead=bool(stalling)),
         no_stopping=no_stopping,

@@ -158,6 +158,7 @@ def _train(train: TrainAnswer) -> dict[str, Any]:
         "length_m": rounded(train.length),
         "verdict": verdict.outcome,
         "margin_n": rounded(verdict.margin),
+        "margin_at_m": rounded(verdict.margin_at),
         "at_m": rounded(verdict.at),
         "track": verdict.track,
         "no_stopping_m": _stretches(verdict.no_stopping),
