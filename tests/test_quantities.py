@@ -670,3 +670,10 @@ def test_anything_is_read_or_refused(value: object, kind: Kind, unit: str | None
 def test_digits_of_other_scripts_are_no_digits(digits: str) -> None:
     assert all(unicodedata.category(digit) == "Nd" for digit in digits)
     assert "is not a plain digit, letter or sign" in refusal(f"{digits} mm", "length")
+
+
+@pytest.mark.parametrize("text", ["0.62 N, 63 gf", "0.62 N 63 gf"])
+def test_two_figures_of_one_force_are_never_added(text: str) -> None:
+    told = refusal(text, "force")
+    assert told.startswith("a force is one figure, or the same told in two units, got ")
+    assert told.endswith('write "0.62 N (63 gf)" if both say the same')

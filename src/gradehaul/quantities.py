@@ -659,6 +659,11 @@ def _remainder(asked: _Asked, written: re.Match[str], value: float, unit: _Unit)
             f'"{written["sign"]}{number} ft {more} in"' if feet else "",
         )
     smaller = _unit(asked, name)
+    if unit.dimension == "force":  # a balance is read in one unit; a second one only repeats the reading
+        raise asked.error(
+            "a force is one figure, or the same told in two units",
+            f'"{number} {unit.name} ({more} {smaller.name})" if both say the same',
+        )
     remainder = _to_si(_number(asked, more), smaller, asked)
     if remainder >= _to_si(1.0, unit, asked):
         raise asked.error(

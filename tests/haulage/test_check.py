@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from gradehaul.errors import PlanError, Problems
@@ -100,10 +102,20 @@ def test_a_berth_too_short_is_a_note() -> None:
     ]
 
 
-def test_no_train_is_judged_where_every_route_is_listed_in_place_of_the_declared() -> None:
+def test_trains_are_judged_where_every_route_is_listed_beside_the_declared() -> None:
     found = answer(DOCKS, train("long", '"mule", "9 ore"'), all_routes=True)
-    assert found.trains == ()
-    assert [route.route.name for route in found.routes] == ["Long to Short", "Short to Long"]
+    assert {train.name for train in found.trains} == {"long"}
+    assert found.unjudged == ()
+    names = [route.route.name for route in found.routes]
+    assert names[0] == found.trains[0].route
+    assert "Short to Long" in names
+
+
+def test_a_plan_with_a_train_that_is_not_judged_does_not_pass() -> None:
+    found = answer(DOCKS, train("long", '"mule", "2 ore"'))
+    without = replace(found, trains=())
+    assert without.unjudged == ("long",)
+    assert not without.passes
 
 
 # What passes

@@ -209,12 +209,13 @@ def test_the_rooms_of_a_route_are_the_berths_it_begins_and_ends_in(layout: Layou
     )
 
 
-def test_all_routes_are_listed_in_place_of_the_declared_ones() -> None:
+def test_all_routes_are_listed_behind_the_declared_ones() -> None:
     layout = Layout(read_plan(PLAN), all_routes=True)
-    assert "Up ore" not in [route.name for route in layout.routes]
+    assert [route.name for route in layout.routes][:2] == ["Up ore", "Quarry turn"]
+    assert len({route.ways for route in layout.routes}) == len(layout.routes)
     assert {(route.origin, route.destination) for route in layout.routes} == {
         ("Wharf yard", "Summit"),
-        ("Wharf yard", "Quarry loading"),
+        ("Wharf yard", "Spur.to"),
         ("Summit", "Wharf yard"),
         ("Quarry loading", "Wharf yard"),
     }

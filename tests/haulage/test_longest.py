@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.demand import supply
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.train import headed_by
@@ -391,3 +392,59 @@ def test_the_longest_train_is_that_before_the_first_that_fails(drawn: Drawn) -> 
             assert load.limit == limit
         else:
             assert limit is None
+
+
+VALLEY = """
+scale = "HO"
+unit = "in"
+railhead.A = 0
+vertical_curve.length = 0
+[line.L]
+from = "A"
+to = "B"
+track = [{ straight = 100, grade = "-4 %" }, { straight = 24, grade = "4 %" }]
+[loco.l]
+mass = "200 g"
+length = 8
+pull.clean = "19 gf"
+[car.c]
+mass = "4 oz"
+length = 6
+rolling = "0.5 %"
+"""
+
+
+def test_a_long_row_may_ask_less_than_a_short_one():
+    """Over a valley eight cars more can ask less than three, so that eight pass does not say that three do."""
+    load = Layout(read_plan(VALLEY)).longest_train("A to B", "l", "c")
+    assert (load.rated, load.limit) == (1, 2)
+
+
+grades = st.lists(st.tuples(st.integers(50, 2000), st.integers(-50, 50)), min_size=1, max_size=8)
+
+
+@given(grades, st.integers(10, 60), st.integers(0, 30), st.booleans())
+@settings(max_examples=150)
+def test_passing_over_counts_finds_what_trying_every_count_finds(stretches, pull, rolling, berth):
+    tracks = ", ".join(f'{{ straight = {length}, grade = "{grade / 10} %" }}' for length, grade in stretches)
+    line = tracks if not berth else tracks.replace(" }", ', berth = "B" }', 1)
+    plan = read_plan(f"""
+        scale = "HO"
+        unit = "mm"
+        railhead.A = 0
+        line.L = {{ from = "A", to = "Z", track = [ {line} ] }}
+        loco.l = {{ mass = "200 g", length = 200, pull.clean = "{pull} gf" }}
+        car.c = {{ mass = "100 g", length = 120, rolling = "{rolling / 10} %" }}
+        """)
+    layout = Layout(plan)
+    origin = "B" if berth else "A"
+    if f"{origin} to Z" not in {route.name for route in layout.routes}:
+        return  # the berth is the whole line
+    profile = layout.profile(f"{origin} to Z")
+    climb = Climb(plan, profile, plan.powers["l"], plan.cars["c"], layout.pulls)
+    given = supply(profile, climb.train(1), "clean", layout.pulls)
+    counts = range(1, 201)
+    by_trial = next((n for n in counts if climb._limit_margin(given, n) < 0), 201) - 1
+    rated_by_trial = next((n for n in counts if climb._rated_margin(given, n) < 0), 201) - 1
+    fresh = Climb(plan, profile, plan.powers["l"], plan.cars["c"], layout.pulls).load("clean")
+    assert (min(fresh.rated, 200), min(fresh.limit, 200)) == (rated_by_trial, by_trial)

@@ -418,3 +418,56 @@ def test_many_passing_loops_take_no_time_and_close_one_by_one() -> None:
     assert len(found.closures) >= count - 1
     assert all(len(closure.lines) == 2 for closure in found.closures)
     assert found.joints[f"T{count}"].pose.x == pytest.approx(2 * count, abs=1.0)
+
+
+# Places that are told
+
+
+def at(x: float, y: float, heading: float = 0.0) -> str:
+    return f"at = [{x}, {y}]\nheading = {heading}\n"
+
+
+def test_a_line_lies_where_it_is_told_and_what_joins_it_goes_on_from_there() -> None:
+    text = line("Main", "A", "B", "{ straight = 3 }") + at(1, 2, 90) + line("On", "B", "C", "{ straight = 1 }")
+    _, found = placed("railhead.A = 0\n" + text)
+    assert found.tracks["Main:1"].start == pytest.approx((1, 2, math.pi / 2))
+    assert found.tracks["On:1"].start == pytest.approx((1, 5, math.pi / 2))
+    assert (found.joints["C"].pose.x, found.joints["C"].pose.y) == pytest.approx((1, 6))
+    assert {track.frame for track in found.tracks.values()} == {0}
+
+
+def test_small_breaks_between_lines_do_not_add_up() -> None:
+    # each line is told to begin a little beside the end of the one before, and turned against it
+    text = "".join(
+        line(f"L{n}", f"J{n}", f"J{n + 1}", "{ straight = 1 }") + at(n, 0.001 * n, 0.5 * (n % 2)) for n in range(9)
+    )
+    _, found = placed("railhead.J0 = 0\n" + text)
+    for n in range(9):
+        start = found.tracks[f"L{n}:1"].start
+        assert start == pytest.approx((n, 0.001 * n, math.radians(0.5 * (n % 2))), abs=1e-12)
+    assert found.closures == ()
+
+
+def test_pieces_that_no_rail_joins_lie_in_one_frame_where_their_places_are_told() -> None:
+    text = line("Main", "A", "B", "{ straight = 3 }") + at(0, 0)
+    apart = line("Far", "C", "D", "{ straight = 3 }")
+    _, found = placed("railhead.A = 0\n" + text + apart + at(0, 1))
+    assert found.tracks["Far:1"].frame == 0
+    assert found.tracks["Far:1"].start == pytest.approx((0, 1, 0))
+    _, found = placed("railhead.A = 0\n" + text + apart)
+    assert found.tracks["Far:1"].frame == 1
+
+
+def test_a_figure_of_lines_that_are_not_told_still_closes_against_told_ones() -> None:
+    text = line("Main", "A", "B", "{ straight = 3 }") + at(0, 0)
+    text += line("Back", "B", "A", "{ left = 1, angle = 180 }, { straight = 3.01 }, { left = 1, angle = 180 }")
+    _, found = placed("railhead.A = 0\n" + text)
+    (closure,) = found.closures
+    assert closure.distance == pytest.approx(0.01)
+    assert closure.lines == ("Back",)
+
+
+def test_a_map_beside_told_places_starts_what_is_left_in_their_frame() -> None:
+    text = line("Main", "A", "B", "{ straight = 3 }") + at(0, 0) + line("Far", "C", "D", "{ straight = 3 }")
+    _, found = placed('railhead.A = 0\nmap = { joint = "C", x = 0, y = 1 }\n' + text)
+    assert (found.tracks["Far:1"].frame, found.tracks["Far:1"].start) == (0, pytest.approx((0, 1, 0)))

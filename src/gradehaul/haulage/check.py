@@ -93,10 +93,16 @@ class CheckAnswer:
         return (AS_PLANNED,) if AS_PLANNED in self.rails else tuple(rail for rail in self.rails if rail != "clean")
 
     @property
+    def unjudged(self) -> tuple[str, ...]:
+        """Named trains without a verdict, because their route is not among those answered."""
+        judged = {train.name for train in self.trains}
+        return tuple(name for name in self.plan.trains if name not in judged)
+
+    @property
     def passes(self) -> bool:
-        """Whether every named train gets through and holds back on the judged rails."""
+        """Whether every named train is judged, gets through and holds back on the judged rails."""
         judged = self.judged_rails
-        return all(
+        return not self.unjudged and all(
             train.verdict.outcome != "stalls" and train.verdict.holds_back
             for train in self.trains
             if train.rail in judged
@@ -111,7 +117,7 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
     plan
         The plan.
     all_routes
-        List every route between ends and berths, up to a limit, in place of the declared or the telling ones.
+        List every route between ends and berths, up to a limit, beside the declared ones.
     progress
         Called as routes are done.
 

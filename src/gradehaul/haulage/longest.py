@@ -7,6 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+import numpy as np
+
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, supply
 from gradehaul.haulage.profile import RouteProfile
@@ -14,7 +16,7 @@ from gradehaul.haulage.train import Train, headed_by
 from gradehaul.haulage.verdict import greatest, less
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
+from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]
 
@@ -80,17 +82,27 @@ _ROWS = (64, 32, 16, 8, 4, 2, 1)
 """Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can ask."""
 
 
+def _asked_of_rows(profile: RouteProfile, car: Car) -> FloatArray:
+    """Return a bound of what grades and curves ask of 1, 2, 3 … cars in a row, N, shape (999,).
+
+    A row asks no more than the parts it is made of, each on the place that is steepest for it.
+    """
+    bound = np.zeros(MOST_CARS)
+    left = np.arange(1, MOST_CARS + 1)
+    for row in _ROWS:
+        if row == 1 or row * car.length <= profile.length:
+            asks = GRAVITY * row * car.mass * max(profile.steepest_under_cars(row * car.length), 0.0)
+            bound += (left // row) * asks
+            left %= row
+    return bound
+
+
 class Climb:
     """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions."""
 
     def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
-        # the most that so many cars in a row can add to the demand of any train, anywhere
-        self._asks = [
-            (row, GRAVITY * row * car.mass * max(profile.steepest_under_cars(row * car.length), 0.0))
-            for row in _ROWS
-            if row == 1 or row * car.length <= profile.length
-        ]
+        self._asks = _asked_of_rows(profile, car)
         self._asked: dict[int, PiecewiseQuadratic] = {}
         self._most: dict[int, Extreme] = {}
 
@@ -158,29 +170,20 @@ class Climb:
     def _first_failing(self, margin: Callable[[int], float], resistance: float) -> int:
         """Return the least number of cars that fails, one over the most where none does.
 
-        Not by halving: over a sawtooth an extra car can lighten the load. But more cars can take no more from the
-        margin than as many ask on the steepest track of their own length, so the counts that cannot fail are passed
-        over. Counts that another test has asked about cost nothing more, so they are asked first.
+        Not by halving: over a sawtooth an extra car can lighten the load. But k more cars ask no more than k cars in a
+        row can ask anywhere, so counts are passed over as long as every one of them is sure to pass. Counts that
+        another test has asked about cost nothing more, so they are asked first.
         """
+        # what a margin must hold for 1, 2, 3 … more cars all to pass
+        needed = np.maximum.accumulate(self._asks + np.arange(1, MOST_CARS + 1) * GRAVITY * self.car.mass * resistance)
         sure = tried = 0  # counts up to `sure` pass
         while sure < MOST_CARS:
             tried = max((count for count in self._asked if tried < count <= sure + 1), default=sure + 1)
             left = margin(tried)
             if left < 0:
                 return tried
-            sure = max(sure, tried + self._sure_to_pass(left, GRAVITY * self.car.mass * resistance))
+            sure = max(sure, tried + int(np.searchsorted(needed, left * (1 - 1e-9), side="right")))
         return MOST_CARS + 1
-
-    def _sure_to_pass(self, left: float, resistance: float) -> int:
-        """Return how many more cars cannot use up a margin, each with its resistance, N, on the level."""
-        left *= 1 - 1e-9
-        more = 0
-        for row, asks in self._asks:
-            each = asks + row * resistance
-            times = MOST_CARS if each <= 0 else min(int(left / each), MOST_CARS)
-            more += times * row
-            left -= times * max(each, 0.0)
-        return more
 
     def _binds(self, given: Supply, count: int) -> Binds:
         margins = self._margins(given, count)

@@ -88,8 +88,8 @@ def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all
     """Return the declared routes of a plan; where there are none, the telling ones.
 
     Those are, for every ordered pair of ends and berths, the route with the lowest and the one with the highest
-    ruling grade, or one where these are alike, and every lap. With `list_all`, every route. Either list has a limit,
-    and a note where it was reached. No two routes have the same name.
+    ruling grade, or one where these are alike, and every lap. With `list_all`, the declared routes and every other.
+    Lists have a limit, and a note where it was reached. No two routes have the same name.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all
         Declared routes that no train can follow.
     """
     if list_all:
-        return _all_routes(graph)
+        return _with_all_others(graph, _declared_routes(graph))
     if graph.plan.routes:
         return _declared_routes(graph)
     return _telling_routes(graph, steepest)
@@ -400,6 +400,19 @@ def _lowest_and_highest(
         _made(graph, f"{name}, lowest ruling", origin, destination, lowest),
         _made(graph, f"{name}, highest ruling", origin, destination, highest),
     ]
+
+
+def _with_all_others(graph: MovementGraph, declared: RouteList) -> RouteList:
+    """Return declared routes and behind them every route that is none of them."""
+    every = _all_routes(graph)
+    known = {route.ways for route in declared.routes}
+    names = {route.name for route in declared.routes}
+    others = [
+        replace(route, name=f"{route.name}, undeclared") if route.name in names else route
+        for route in every.routes
+        if route.ways not in known
+    ]
+    return RouteList((*declared.routes, *others), every.between, (*declared.notes, *every.notes))
 
 
 def _all_routes(graph: MovementGraph) -> RouteList:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
@@ -55,6 +56,25 @@ def told(value: object, unit: str | None) -> str:
     return f"{shown(value)} {unit}" if _bare(value) and unit else shown(value).strip('"')
 
 
+_LEAST: dict[Kind, float] = {"length": 1e-6, "angle": 1e-6, "mass": 1e-9, "force": 1e-9}
+_MOST: dict[Kind, float] = {"length": 1e7, "angle": 1e4, "mass": 1e9, "force": 1e10}
+"""What no railway of any size has less or more of, in SI units: such a figure is a slip of the pen."""
+
+
+def _sane(number: float, kind: Kind, value: object, info: ValidationInfo, *, may_be_tiny: bool = False) -> float:
+    large = abs(number) > _MOST.get(kind, math.inf)
+    if large or (0 < abs(number) < _LEAST.get(kind, 0.0) and not may_be_tiny):
+        size = "large" if large else "small"
+        wrong = f"{info.field_name} is too {size} for any railway"
+        raise PlanError(wrong, found=told(value, _bare_unit(kind, info)))
+    return number
+
+
+def _bare_unit(kind: Kind, info: ValidationInfo) -> str | None:
+    """Return the unit in which a bare number reads."""
+    return unit_of(info) if kind == "length" else "degrees" if kind == "angle" else None
+
+
 def _read(value: object, kind: Kind, info: ValidationInfo) -> float:
     return read_quantity(value, kind, unit=unit_of(info))
 
@@ -65,9 +85,8 @@ def _quantity(kind: Kind, bound: str = "", holds: Callable[[float], bool] = lamb
     def read(value: object, info: ValidationInfo) -> float:
         number = _read(value, kind, info)
         if not holds(number):
-            unit = unit_of(info) if kind == "length" else "degrees" if kind == "angle" else None
-            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, unit))
-        return number
+            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, _bare_unit(kind, info)))
+        return _sane(number, kind, value, info, may_be_tiny=not bound)
 
     return BeforeValidator(read)
 
@@ -75,7 +94,7 @@ def _quantity(kind: Kind, bound: str = "", holds: Callable[[float], bool] = lamb
 def _radius(value: object, info: ValidationInfo) -> float:
     number = _read(value, "length", info)
     if number > 0:
-        return number
+        return _sane(number, "length", value, info)
     unit = unit_of(info)
     if number < 0:
         hand = "right" if info.field_name == "left" else "left"
@@ -113,6 +132,7 @@ def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeV
         reading = read_reading(value, kind, unit=unit_of(info))
         if not holds(reading.value):
             raise PlanError(f"{info.field_name} must be {bound}", found=told(value, None))
+        _sane(reading.value, kind, value, info)
         return reading
 
     return BeforeValidator(read)

@@ -13,7 +13,6 @@ from gradehaul.haulage.longest import Binds, Load
 from gradehaul.haulage.verdict import Stretch
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
-from gradehaul.show.naming import unjudged
 
 DIGITS = 6
 """Digits of a number that count: beyond what any bench can tell, and few enough to be the same on every machine."""
@@ -43,7 +42,7 @@ def check_document(answer: CheckAnswer) -> dict[str, Any]:
         "rails": list(answer.rails),
         "judged_rails": list(answer.judged_rails),
         "passes": answer.passes,
-        "not_judged": list(unjudged(answer)),
+        "not_judged": list(answer.unjudged),
         "routes": [_route(route) for route in answer.routes],
         "between": [_between(between) for between in answer.between],
         "trains": [_train(train) for train in answer.trains],

@@ -1,8 +1,7 @@
-"""What parts of the answer are called for a person: tests, sources, places along a route, trains left unjudged."""
+"""What parts of the answer are called for a person: tests, sources, places along a route."""
 
 from __future__ import annotations
 
-from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.longest import Test
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.plan.records import Basis
@@ -38,9 +37,3 @@ def tracks_under(profile: RouteProfile, start: float, stop: float) -> str:
     """Return the tracks that a stretch of a route lies on: one by name, the first and last of several."""
     first, last = profile.track_at(start, ahead=True), profile.track_at(stop)
     return f"on {first}" if first == last or stop <= start else f"{first} to {last}"
-
-
-def unjudged(answer: CheckAnswer) -> tuple[str, ...]:
-    """Return the named trains without a verdict, because their route is not among those answered."""
-    judged = {train.name for train in answer.trains}
-    return tuple(name for name in answer.plan.trains if name not in judged)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Outcome, Stretch
-from gradehaul.show.naming import basis_told, tracks_under, unjudged
+from gradehaul.show.naming import basis_told, tracks_under
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 
@@ -20,7 +20,7 @@ _OUTCOME: dict[Outcome, tuple[str, str]] = {
 
 def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     """Add the verdicts: in a sentence, in a table with a row for each train and rail, and where to take care."""
-    missing = unjudged(answer)
+    missing = answer.unjudged
     if not answer.trains and not missing:
         page.line()
         page.line("No train is named, so none is judged: write [train.NAME] with a route and a consist.")

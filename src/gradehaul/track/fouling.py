@@ -257,9 +257,7 @@ def _following(plan: Plan, here: _Ahead, gone: float) -> Iterator[_Ahead]:
         return
     end = LineEnd(here.line, "to" if here.forward else "from")
     joint = plan.joints[plan.lines[end.line].joint(end.end)]
-    if joint.kind == "table":
-        return  # its lines stand apart by the length of the bridge
-    for pair in joint.through:
+    for pair in joint.tangents:  # a slip turns away, and around a turntable lines stand apart
         if end in pair:
             entered = pair[1] if pair[0] == end else pair[0]
             forward = entered.end == "from"
