@@ -96,7 +96,7 @@ def test_units_and_grades(plan):
 
 def test_all_routes(plan):
     result = run("check", plan, "--all-routes", "--json")
-    assert [route["name"] for route in json.loads(result.stdout)["routes"]] == ["Wharf to Summit", "Summit to Wharf"]
+    assert [route["name"] for route in json.loads(result.stdout)["routes"]] == ["Up ore", "Summit to Wharf"]
 
 
 # Exit status
@@ -111,8 +111,31 @@ def test_strict_passes_and_fails(plan):
     assert "STALLS" in result.stdout
 
 
+REVERSES = (
+    CLIMBS.replace('to = "Summit"\ntrack', 'to = "Fork"\ntrack').replace('from = "Wharf"\nto = "Summit"\n', "")
+    + """
+from = "One"
+to = "Other"
+reversals = 1
+[turnout.Fork]
+toe = "Main"
+legs = ["Left", "Right"]
+[line.Left]
+from = "Fork"
+to = "One"
+track = [{ straight = 40 }]
+[line.Right]
+from = "Fork"
+to = "Other"
+track = [{ straight = 40 }]
+"""
+)
+
+
 def test_strict_does_not_pass_a_train_it_did_not_judge(plan):
-    result = run("check", plan, "--strict", "--all-routes")
+    plan.write_text(REVERSES, encoding="utf-8")
+    result = run("check", plan, "--strict")
+    assert "No declared route could be answered" in result.stdout
     assert result.exit_code == 1
     assert 'train "morning": not judged' in result.stderr
 
@@ -314,3 +337,11 @@ class TestPipes:
         assert process.returncode == 0
         assert b"climbs" in shown
         assert (b"\x1b[" in shown) == colored
+
+
+def test_thousands_of_faults_are_counted_not_listed(plan):
+    tracks = ", ".join("{ straight = -1 }" for _ in range(3000))
+    plan.write_text(CLIMBS.replace('{ straight = 100, grade = "2 %" }', tracks), encoding="utf-8")
+    lines = run("check", plan).stderr.splitlines()
+    assert len(lines) == 51
+    assert lines[-1] == "and 2950 more"

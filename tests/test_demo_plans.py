@@ -39,7 +39,7 @@ def verdicts(answer: CheckAnswer, train: str) -> dict[str, str]:
 
 
 def test_the_plans_are_those_we_know():
-    assert PLANS == ["first-hill", "full-size-example", "n-mountain", "two-levels", "yard"]
+    assert PLANS == ["cove", "first-hill", "full-size-example", "hollow", "n-mountain", "two-levels", "yard"]
 
 
 @pytest.mark.parametrize("name", PLANS)
@@ -237,6 +237,36 @@ def test_mountain_summit_is_in_the_tunnel():
 
 def test_mountain_locomotives_run_on_bare_metal():
     assert all(loco.on_tyres == 0 for loco in answer_to("n-mountain").plan.locos.values())
+
+
+# From drawings
+
+
+def test_the_cove_is_as_it_was_drawn():
+    answer = answer_to("cove")
+    ruling = route_of(answer, "Up").ruling
+    # 1.8 % in a curve of 610 mm, in 1:87
+    assert ruling.grade == pytest.approx(0.018, rel=2e-4)
+    assert ruling.curve == pytest.approx(FULL_SIZE_COEFFICIENT / 87 / 0.610, rel=2e-4)
+    places = answer.alignment.positions.joints
+    assert (places["Wharf switch"].pose.x, places["Wharf switch"].pose.y) == pytest.approx((0.9, 0), abs=1e-6)
+    assert answer.alignment.railheads["Summit"] == pytest.approx(
+        0.5 * 0.018 + pi * 0.61 * 0.018 + 0.9 * 0.022 + pi / 2 * 0.7 * 0.016
+    )
+    assert not any(note.place.endswith("cove.dxf") for note in answer.notes), "nothing had to be mended"
+
+
+def test_the_hollow_has_the_radii_that_its_chords_were_drawn_with():
+    answer = answer_to("hollow")
+    radii = sorted(1 / abs(track.curvature) / INCH for track in answer.plan.tracks.values() if track.curvature)
+    assert radii == pytest.approx([24, 26, 30], rel=2e-3)
+    codes = sorted(note.text.partition(",")[0] for note in answer.notes if note.place.endswith("hollow.dxf"))
+    assert codes == ["duplicate", "gap"]
+    ruling = route_of(answer, "Up").ruling
+    # from 1 1/2 to 3 1/4 in over the switch's 20 in, a quarter turn of 24 in and 34 in, and the curve of 24 in
+    grade = 1.75 / (20 + pi / 2 * 24 + 34)
+    assert ruling.grade == pytest.approx(grade, rel=2e-3)
+    assert ruling.effective == pytest.approx(grade + FULL_SIZE_COEFFICIENT / 87.1 / (24 * INCH), rel=2e-3)
 
 
 # At full size

@@ -30,6 +30,32 @@ def test_output_is_what_the_tool_prints(mark: str, monkeypatch: pytest.MonkeyPat
     assert result.stdout.startswith(shown(mark) + "\n")
 
 
+NUMBER = re.compile(r"-?\d+\.\d+|(?<![\w.])-?\d+(?![\w.])")
+
+
+def drawing(svg: str) -> tuple[list[str], str, list[float]]:
+    """The labels of a picture, its text without metadata and the names of parts, and the numbers in that."""
+    labels = re.findall(r"<text [^>]*>(.*?)</text>", svg)
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"(?<=[#\"])[a-z][0-9a-f]{10}\b", "part", svg)
+    return labels, NUMBER.sub("0", svg), [float(number) for number in NUMBER.findall(svg)]
+
+
+@pytest.mark.parametrize("mark", re.findall(r"<!-- (picture: .*?) -->", README))
+def test_picture_is_what_the_tool_draws(mark: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.chdir(ROOT)
+    *args, kept = mark.removeprefix("picture: gradehaul ").split()
+    assert f"]({kept})" in README
+    made = tmp_path / Path(kept).name
+    assert CliRunner().invoke(main, [*args, str(made)]).exit_code == 0
+    labels, told, numbers = drawing(made.read_text(encoding="utf-8"))
+    kept_labels, kept_told, kept_numbers = drawing((ROOT / kept).read_text(encoding="utf-8"))
+    assert len(labels) > 50
+    assert labels == kept_labels
+    assert told == kept_told
+    assert numbers == pytest.approx(kept_numbers, abs=0.5)  # points: letters are measured a little otherwise elsewhere
+
+
 def test_the_plan_is_complete_and_answers() -> None:
     (plan,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
     answer = check(read_plan(plan))
@@ -55,7 +81,9 @@ def test_the_commands_are_the_ones_that_ci_takes_from_it() -> None:
     assert shown("main-job").endswith(".venv/bin/gradehaul check plans/first-hill.toml")
 
 
-def test_every_option_of_the_command_is_told() -> None:
+@pytest.mark.parametrize("verb", ["check", "profile"])
+def test_every_option_of_the_command_is_told(verb: str) -> None:
     told = README[README.index("## The command") : README.index("## From Python")]
-    options = {name for parameter in main.commands["check"].params for name in parameter.opts if name.startswith("-")}
+    told = told[told.index(f"`gradehaul {verb} ") :]
+    options = {name for parameter in main.commands[verb].params for name in parameter.opts if name.startswith("-")}
     assert {name for name in options if name not in ("--output", "--help")} <= set(re.findall(r"--?[\w-]+", told))

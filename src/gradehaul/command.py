@@ -17,12 +17,20 @@ from gradehaul.errors import GradehaulError, PlanError
 
 if TYPE_CHECKING:
     from gradehaul.haulage.check import CheckAnswer
+    from gradehaul.haulage.section import LongSection
     from gradehaul.plan.records import Plan
+    from gradehaul.show.page import Page
+    from gradehaul.show.picture import Format
     from gradehaul.show.reading_units import Grades, Reader, System
+    from gradehaul.show.sheet import SizeName
 
 ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
 stopped from the keyboard."""
+
+
+_MOST_LINES = 50
+"""Faults told at the most in one run: whoever mends these sees the rest."""
 
 
 class _Verbs(click.Group):
@@ -32,7 +40,11 @@ class _Verbs(click.Group):
         try:
             return super().invoke(ctx)
         except GradehaulError as error:
-            _complain(str(error))
+            lines = str(error).splitlines()
+            for line in lines[:_MOST_LINES]:
+                _complain(line)
+            if len(lines) > _MOST_LINES:
+                _complain(f"and {len(lines) - _MOST_LINES} more")
             ctx.exit(NO_FILE if isinstance(error.__cause__, OSError) else WRONG_INPUT)
         except OSError as error:
             where = f"{error.filename}: " if error.filename else ""
@@ -43,15 +55,16 @@ class _Verbs(click.Group):
             ctx.exit(INTERRUPTED)
 
 
-@click.group(cls=_Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+_STATUS = (
+    "Exit status: 0 answered; 1 answered, and with --strict a named train fails; 2 the input is wrong; 3 a file cannot "
+    "be read or written."
+)
+
+
+@click.group(cls=_Verbs, context_settings={"help_option_names": ["-h", "--help"]}, epilog=_STATUS)
 @click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
 def main() -> None:
-    r"""Tell what each hill of a model railway asks of each train, and which trains still climb.
-
-    \b
-    Exit status: 0 answered; 1 answered, and with --strict a named train fails;
-    2 the input is wrong; 3 a file cannot be read or written.
-    """
+    """Tell what each hill of a model railway asks of each train, and which trains still climb."""
 
 
 @main.command()
@@ -92,6 +105,64 @@ def check(
         sys.exit(FAILS)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.argument("route", required=False)
+@click.option("--train", help="A train of the plan.  [default: the first named for this route]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: clean and judged]")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the long section.")
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The track as a table for a spreadsheet.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Tell the numbers along a route, or draw its long section, with the pull of a train."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_plan(output, asked["plan"])
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.section import long_section
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    plan = _load(asked["plan"])
+    section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
+    reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
+    _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
+
+
+@main.command("import")
+@click.argument("drawing", type=click.Path())
+@click.option("-o", "--output", type=click.Path(), required=True, help="The plan to write, or to go on with; - prints.")
+@click.option("--layers", multiple=True, help="A layer with track, or a pattern; again for more.  [default: all]")
+@click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern.")
+@click.option("--unit", help="The drawing's unit, where the file does not say it or says it wrong.")
+@click.option("--snap", help="How far apart ends may be drawn that meet.  [default: a tenth of the gauge]")
+@click.option("--fit", help="How far a fitted curve may lie from what is drawn.  [default: gauge / 20]")
+@click.option("--kink", help="The break of direction up to which track goes on.  [default: 5 degrees]")
+@click.option("--repair", is_flag=True, help="Mend a damaged file, as long as no number in it changes.")
+@click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
+def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401 - the options, by the names in Asked
+    """Turn a drawing (DXF) into a plan file, or bring the plan made of it up to date."""
+    from gradehaul.plan.importing import Asked, import_drawing
+    from gradehaul.show.import_text import import_page
+
+    printed = output == "-"
+    try:
+        done = import_drawing(drawing, None if printed else output, Asked(**asked))
+    except OSError as error:
+        raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
+    _deliver(done.text, output)
+    page = import_page(done, "printed" if printed else output)
+    if printed:
+        _complain(_laid_out(page, to_file=True).rstrip("\n"))
+    else:
+        _deliver(_laid_out(page, to_file=False), None)
+
+
 _Form = Literal["json", "csv", "text"]
 
 
@@ -125,36 +196,58 @@ def _written(answer: CheckAnswer, form: _Form, reader: Reader, *, to_file: bool)
         return check_csv(answer)
     from gradehaul.show.check_text import check_page
 
+    return _laid_out(check_page(answer, reader), to_file=to_file)
+
+
+def _laid_out(page: Page, *, to_file: bool) -> str:
+    """Return a page as text: as wide as the terminal and in color where it is shown on one."""
     terminal = not to_file and sys.stdout is not None and sys.stdout.isatty()
     color = terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
-    return check_page(answer, reader).text(width=shutil.get_terminal_size().columns if terminal else None, color=color)
+    return page.text(width=shutil.get_terminal_size().columns if terminal else None, color=color)
+
+
+def _profile_written(
+    section: LongSection, form: _Form | Format, reader: Reader, size: SizeName, *, to_file: bool
+) -> str | bytes:
+    if form == "json":
+        from gradehaul.show.profile_json import profile_json
+
+        return profile_json(section)
+    if form == "csv":
+        from gradehaul.show.profile_csv import profile_csv
+
+        return profile_csv(section)
+    if form == "text":
+        from gradehaul.show.profile_text import profile_page
+
+        return _laid_out(profile_page(section, reader), to_file=to_file)
+    from gradehaul.show.long_section import long_section_picture
+
+    return long_section_picture(section, reader, form, size=size)
 
 
 def _passes(answer: CheckAnswer) -> bool:
     """Return whether every named train passes; one without a verdict does not."""
-    from gradehaul.show.naming import unjudged
-
-    missing = unjudged(answer)
-    for name in missing:
+    for name in answer.unjudged:
         _complain(f'train "{name}": not judged, since its route is not among those answered')
-    return answer.passes and not missing
+    return answer.passes
 
 
 # Delivering
 
 
-def _deliver(text: str, output: str | None) -> None:
+def _deliver(answer: str | bytes, output: str | None) -> None:
     """Print an answer, or write it to a file whole or not at all."""
     if output is not None and output != "-":
         from gradehaul.show.whole_file import write_whole
 
-        write_whole(output, text.encode("utf-8"))
+        write_whole(output, answer.encode("utf-8") if isinstance(answer, str) else answer)
         return
     if sys.stdout is None:  # closed by whoever started us: nobody listens
         return
     encoding = getattr(sys.stdout, "encoding", None) or "utf-8"
     try:
-        click.echo(text.encode(encoding, "replace"), nl=False)
+        click.echo(answer.encode(encoding, "replace") if isinstance(answer, str) else answer, nl=False)
     except BrokenPipeError:  # the reader has seen enough, as `| head` has
         _silence_output()
     except OSError as error:

@@ -202,11 +202,13 @@ def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Tr
     return RouteAnswer(profile, profile.ruling(), under, loads)
 
 
+_CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}
+
+
 def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
     """List the figures that the answer rests on, each with where it comes from."""
-    measured = plan.curve_resistance.model == "coefficient"
     return (
-        Figure("curves", "coefficient", coefficient, "length", "measured" if measured else "assumed"),
+        Figure("curves", "coefficient", coefficient, "length", _CURVE_BASIS[plan.curve_resistance.model]),
         *(figure for loco in plan.locos.values() for figure in _pulls_of(plan, loco)),
         *(
             Figure(f'power "{power.name}"', "together", power.together, "share", power.basis)

@@ -15,6 +15,7 @@ from gradehaul.plan.values import Table
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
+    from pathlib import Path
 
     from gradehaul.plan.toml import KeyPath
 
@@ -23,7 +24,7 @@ Model = TypeVar("Model", bound=Table)
 
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
-_SINGLE = frozenset({"railhead", "map", "vertical_curve", "curve_resistance"})
+_SINGLE = frozenset({"railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
 _ITEM = {"railhead_at": "pair", "through": "pair", "moves": "pair", "consist": "entry", "legs": "leg"}
 _READINGS = frozenset({"pull", "slipping"})
 
@@ -36,6 +37,8 @@ class Source:
     unit: str | None
     data: Mapping[str, Any]
     headers: Mapping[KeyPath, int]
+    folder: Path | None = None
+    """Where the file stands; None for a plan that is no file."""
 
     def at(self, path: KeyPath = ()) -> str:
         """Return the file, with the line of the nearest header above a value where there is one."""
@@ -166,6 +169,7 @@ _WRONG = {
     "list_type": ("a list in [ ]", "{shown}"),
     "dict_type": ("a table", "{shown}"),
     "model_type": ("a table", "{shown}"),
+    "bool_type": ("true or false", "{shown}"),
     "literal_error": ("{expected}", "{shown}"),
     "too_short": ("a list of {min_length} or more", "{actual_length}"),
     "too_long": ("a list of {max_length} at most", "{actual_length}"),

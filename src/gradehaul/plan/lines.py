@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.plan.names import quoted
 from gradehaul.plan.pieces import count_tracks, item_place, splice
-from gradehaul.plan.records import Berth, Line, Track
+from gradehaul.plan.records import Berth, Line, Place, Track
 from gradehaul.quantities import describe
 
 if TYPE_CHECKING:
@@ -112,6 +112,7 @@ def _lay_line(
         tracks,
         tuple(sorted((where, height) for where, height in entry.table.railhead_at)),
         entry.table.runs,
+        None if entry.table.at is None else Place(entry.table.at[0], entry.table.at[1], entry.table.heading or 0.0),
     )
     laid.lines[name] = line
     _check_heights(line, entry, faults)

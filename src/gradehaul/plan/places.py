@@ -65,6 +65,7 @@ def routes(
     *,
     faults: Faults,
     complete: bool,
+    laps: bool = True,
 ) -> dict[str, NamedRoute]:
     """Return the declared routes.
 
@@ -78,6 +79,8 @@ def routes(
         Where errors go.
     complete
         Whether the names of all joints and berths are known; else only laps are checked.
+    laps
+        Whether the names of all lines are known; else laps are not checked either.
     """
     found: dict[str, NamedRoute] = {}
     places = dict.fromkeys((*joints, *berths))
@@ -92,7 +95,7 @@ def routes(
                     faults.unknown(
                         entry, "line, joint or berth", place, [*lines, *places], inside=f"via, item {number}"
                     )
-        for number, line in enumerate(table.lap or (), 1):
+        for number, line in enumerate((table.lap or ()) if laps else (), 1):
             if line not in lines:
                 faults.unknown(entry, "line", line, lines, inside=f"lap, item {number}")
         found[name] = NamedRoute(

@@ -70,6 +70,14 @@ class Track:
         return f'line "{self.line}", track {self.number}{own}'
 
 
+class Place(NamedTuple):
+    """Where a line begins in the plane, m, and its heading there, radians, 0 along x."""
+
+    x: float
+    y: float
+    heading: float
+
+
 @dataclass(frozen=True, slots=True)
 class Line:
     """Tracks in order between two joints; `railhead_at` has pairs of distance from `from` and height, m."""
@@ -82,6 +90,8 @@ class Line:
     tracks: tuple[Track, ...]
     railhead_at: tuple[tuple[float, float], ...] = ()
     runs: Literal["both", "forward", "backward"] = "both"
+    place: Place | None = None
+    """Where its `from` end lies, where that is told, as for a line from a drawing; else it is reckoned."""
 
     @property
     def length(self) -> float:

@@ -66,6 +66,12 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     keyed = tables.keyed
     title, practice = _title(tables, stem, faults), _practice(tables, faults)
     scale = _scale(tables, faults)
+    unit = tables.main.unit or ("in" if practice == "NMRA" else "mm")
+    read = True
+    if keyed["joint"] or "drawing" in tables.single:
+        from gradehaul.plan.drawing.tables import add_drawing
+
+        read = add_drawing(tables, scale, unit, faults)
 
     films = stock.films(every("rail", FilmTable), faults, declared=bool(keyed["rail"]))
     conditions = stock.conditions({**dict.fromkeys(keyed["rail"]), **dict.fromkeys(films)})
@@ -74,6 +80,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     laid = lay(lines, pieces, keyed["piece"], conditions, faults)
 
     spans, complete = places.line_spans(keyed["line"])
+    complete = complete and read
     turnouts, crossings = every("turnout", TurnoutTable), every("crossing", CrossingTable)
     turntables = every("table", TurntableTable)
     named = [name for section in ("turnout", "crossing", "table") for name in keyed[section]]
@@ -98,7 +105,9 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
     cars = stock.cars(every("car", CarTable), scale, practice, faults)
     stock.check_unlike(keyed["power"], keyed["car"], keyed["loco"], faults)
-    routes = places.routes(every("route", RouteTable), keyed["line"], meeting, berths, faults=faults, complete=complete)
+    routes = places.routes(
+        every("route", RouteTable), keyed["line"], meeting, berths, faults=faults, complete=complete, laps=read
+    )
     drawing = {**keyed["loco"], **keyed["power"]}
     trains = stock.trains(every("train", TrainTable), keyed["route"], drawing, keyed["car"], faults)
 
@@ -108,7 +117,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         file=tables.main.file,
         title=title,
         scale=scale,
-        unit=tables.main.unit or ("in" if practice == "NMRA" else "mm"),
+        unit=unit,
         practice=practice,
         railhead=railhead,
         lines=laid.lines,

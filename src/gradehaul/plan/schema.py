@@ -145,6 +145,14 @@ class LineTable(Table):
     railhead_at: list[Station] = Field(default_factory=list, examples=["railhead_at = [[20, 1.9]]"])
     runs: Literal["both", "forward", "backward"] = "both"
     rail: Name | None = None
+    at: Station | None = Field(default=None, examples=["at = [12.0, 40.5]"])
+    heading: Angle | None = None
+
+    @model_validator(mode="after")
+    def _placed_whole(self) -> Self:
+        if self.heading is not None and self.at is None:
+            raise PlanError("heading needs at", write="at = [12.0, 40.5] beside it, where the line begins")
+        return self
 
 
 class PieceTable(Table):
@@ -181,6 +189,26 @@ class MapTable(Table):
     x: Length = 0.0
     y: Length = 0.0
     heading: Angle = 0.0
+
+
+class DrawingTable(Table):
+    """A drawing whose track becomes lines of the plan."""
+
+    file: Name = Field(examples=['file = "tarn.dxf"'])
+    layers: list[Name] = Field(min_length=1, examples=['layers = ["TRACK*"]'])
+    height_layers: list[Name] = Field(default_factory=list, examples=['height_layers = ["HEIGHTS"]'])
+    unit: Name | None = None
+    snap: Distance | None = None
+    fit: Distance | None = None
+    kink: Turn | None = None
+    repair: bool = False
+
+
+class JointTable(Table):
+    """A name for the drawing's joint nearest a point."""
+
+    at: Station = Field(examples=["at = [12.0, 40.5]"])
+    within: Distance | None = None
 
 
 class VerticalCurveTable(Table):
@@ -239,6 +267,7 @@ KEYED: dict[str, Any] = {
     "turnout": TurnoutTable,
     "crossing": CrossingTable,
     "table": TurntableTable,
+    "joint": JointTable,
     "rail": FilmTable,
     "loco": LocoTable,
     "power": PowerTable,
@@ -249,6 +278,7 @@ KEYED: dict[str, Any] = {
 """The tables that are keyed by name, e.g. ``[line.Main]``."""
 
 SINGLE: dict[str, Any] = {
+    "drawing": DrawingTable,
     "map": MapTable,
     "vertical_curve": VerticalCurveTable,
     "curve_resistance": CurveResistanceTable,

@@ -30,14 +30,14 @@ class Tables:
 
 def gather(text: str, file: str, folder: Path | None, faults: Faults) -> Tables:
     """Return the tables of a plan and of all files it includes."""
-    main = _source(text, file, None, faults)
+    main = _source(text, file, None, folder, faults)
     tables = Tables(main)
     _merge(main, tables, faults)
     _include(main, folder, tables, faults)
     return tables
 
 
-def _source(text: str, file: str, outer_unit: str | None, faults: Faults) -> Source:
+def _source(text: str, file: str, outer_unit: str | None, folder: Path | None, faults: Faults) -> Source:
     data = parse(text, file)
     unit = outer_unit
     if "unit" in data:
@@ -46,7 +46,7 @@ def _source(text: str, file: str, outer_unit: str | None, faults: Faults) -> Sou
         except QuantityError as error:
             faults.add(error, file=file, place="unit")
             unit = _FALLBACK_UNIT  # so that the one fault does not show up again at every length
-    return Source(file, unit, data, headers(text))
+    return Source(file, unit, data, headers(text), folder)
 
 
 def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) -> None:
@@ -74,7 +74,7 @@ def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) 
                 return
             came_from[key] = (*chain, file)
             try:
-                inner = _source(read_text(path, file), file, source.unit, faults)
+                inner = _source(read_text(path, file), file, source.unit, path.parent, faults)
             except PlanError as error:
                 if error.wrong == "there is no such file":
                     error = PlanError(f"there is no file {quoted(name)} beside this one").at(
@@ -112,8 +112,7 @@ def _names(source: Source, faults: Faults) -> list[str]:
         return []
     good: list[str] = []
     for name in raw:
-        path = PurePosixPath(name)
-        if not name or "\0" in name or "\\" in name or path.is_absolute() or ".." in path.parts or path.name == "":
+        if not is_beside(name):
             faults.add(
                 PlanError("an included file stands beside this one", found=shown(name), write='"stock.toml"'),
                 file=source.file,
@@ -122,6 +121,19 @@ def _names(source: Source, faults: Faults) -> list[str]:
         else:
             good.append(name)
     return good
+
+
+def is_beside(name: str) -> bool:
+    """Tell whether a name leads to a file beside the plan, or in a folder below it, and nowhere else.
+
+    Examples
+    --------
+    >>> is_beside("stock/cars.toml"), is_beside("../cars.toml"), is_beside("/etc/cars.toml")
+    (True, False, False)
+    """
+    path = PurePosixPath(name)
+    sneaky = "\0" in name or "\\" in name or ":" in name[:2]
+    return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts
 
 
 def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = False) -> None:

@@ -173,6 +173,18 @@ def headers(text: str) -> dict[KeyPath, int]:
     return {path: number for path, number in found.items() if path not in twice}
 
 
+def header_path(line: str) -> KeyPath:
+    """Return the keys that lead to the table whose header a line is, none where it is no header.
+
+    Examples
+    --------
+    >>> header_path('[line."Up ore"]  # by hand'), header_path("[1, 2],")
+    (('line', 'Up ore'), ())
+    """
+    match = _HEADER.match(line)
+    return () if match is None else tuple(_part(part) for part in _PART.findall(match[2]))
+
+
 def _part(part: str) -> str:
     if part[0] == "'":
         return part[1:-1]

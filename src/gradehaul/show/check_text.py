@@ -11,7 +11,7 @@ from gradehaul.show.verdict_text import add_verdicts
 
 _CURVE_MODELS = {
     "degree": "full-size practice scaled down (0.04 % of grade per degree of curve), assumed",
-    "wheelbase": "the gauge, the wheelbase and the friction told in the plan, assumed",
+    "wheelbase": "the gauge, and the wheelbase and friction stated in the plan",
     "coefficient": "your own measurement",
 }
 
@@ -78,7 +78,10 @@ def _add_missing(page: Page, answer: CheckAnswer) -> None:
     if missing:
         page.line()
         page.line(f"No loads are told, for the plan has {'; and '.join(missing)}.")
-    if not answer.routes:
+    if not answer.routes and plan.routes:
+        page.line()
+        page.line("No declared route could be answered: see the notes.")
+    elif not answer.routes:
         page.line()
         page.line("No train can run from one end or berth to another, so there are no routes to tell.")
 

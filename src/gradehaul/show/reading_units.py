@@ -80,10 +80,23 @@ class Reader:
 
     def force(self, value: float) -> str:
         """Return a force, N: in the unit of the reader's balance, else as gram-force or ounce-force."""
-        if self.force_unit is not None:
-            return _told(value, self.force_unit)
+        return self._force(value, 0)
+
+    def _force(self, value: float, more: int) -> str:
         small, large = ("gf", "kgf") if self.system == "metric" else ("ozf", "lbf")
-        return _told(value, small if abs(value) < _HEAVY else large)
+        return _told(value, self.force_unit or (small if abs(value) < _HEAVY else large), more)
+
+    def forces_apart(self, one: float, other: float) -> tuple[str, str]:
+        """Return two unequal forces, N, with as many decimals as it takes to tell them apart, up to three more.
+
+        >>> Reader("mm", "metric").forces_apart(0.07257, 0.07256)
+        ('7.400 gf', '7.399 gf')
+        """
+        for more in range(4):
+            told = self._force(one, more), self._force(other, more)
+            if told[0] != told[1]:
+                break
+        return told
 
     def mass(self, value: float) -> str:
         """Return a mass, kg."""

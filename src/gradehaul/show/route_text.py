@@ -83,7 +83,7 @@ def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
     binds = load.binds
     if binds is None:
         return rows or [("", "nothing binds", "", "", "", "")]
-    asks, has = reader.force(binds.demand), reader.force(binds.pull)
+    asks, has = reader.forces_apart(binds.demand, binds.pull)
     rows.append((_cars(binds.cars), FAILS[binds.test], reader.length(binds.at), binds.track, asks, has))
     return rows
 

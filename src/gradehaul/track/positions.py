@@ -183,10 +183,35 @@ class _Survey:
         return LineEnd(end.line, "from"), place - leg.chord * cmath.exp(1j * heading), heading
 
     def start(self, end: LineEnd, pose: Pose) -> None:
-        """Place one line end and all that can be reached from it, nearest by count of lines first."""
+        """Place one line end and all that can be reached from it."""
         root, _ = self.on[end]
         self._place(root, end, complex(pose.x, pose.y), pose.heading)
-        queue = deque([root])
+        self._spread(deque([root]))
+
+    def start_as_told(self) -> None:
+        """Place the lines whose places are told, and all that can be reached from them.
+
+        Each begins where it is told, so that small breaks between lines of a drawing do not add up.
+        """
+        told = [line for line in self.plan.lines.values() if line.place is not None]
+        self._walked.update(line.name for line in told)
+        for line in told:
+            assert line.place is not None
+            self._place_first(LineEnd(line.name, "from"), complex(line.place.x, line.place.y), line.place.heading)
+        for line in told:
+            assert line.place is not None
+            leg, heading = self._line_legs[line.name], line.place.heading
+            place = complex(line.place.x, line.place.y) + leg.chord * cmath.exp(1j * heading)
+            self._place_first(LineEnd(line.name, "to"), place, heading + leg.turn + math.pi)
+        self._spread(deque(number for number, tangent in enumerate(self.tangents) if tangent.frame == self.frames))
+
+    def _place_first(self, end: LineEnd, place: complex, heading: float) -> None:
+        number, _ = self.on[end]
+        if self.tangents[number].frame < 0:
+            self._place(number, end, place, heading)
+
+    def _spread(self, queue: deque[int]) -> None:
+        """Place what can be reached from tangents that have their place, nearest by count of lines first."""
         while queue:
             here = queue.popleft()
             for near in self.tangents[here].ends:
@@ -203,7 +228,14 @@ class _Survey:
                 self._place(there, far, place, heading)
                 tangent.parent, tangent.line, tangent.depth = here, near.line, self.tangents[here].depth + 1
                 queue.append(there)
+
+    def next_frame(self) -> None:
+        """Begin a frame of its own with what is placed next."""
         self.frames += 1
+
+    def placed(self, end: LineEnd) -> bool:
+        """Return whether a line end has its place."""
+        return self.tangents[self.on[end][0]].frame >= 0
 
     def _place(self, number: int, end: LineEnd, place: complex, heading: float) -> None:
         tangent = self.tangents[number]
@@ -215,13 +247,18 @@ class _Survey:
         up: list[str] = []
         down: list[str] = []
         while one != other:
-            if self.tangents[one].depth >= self.tangents[other].depth:
+            first, second = self.tangents[one], self.tangents[other]
+            if first.parent < 0 and second.parent < 0:
+                break  # both have places that were told
+            if first.depth >= second.depth:
                 up.append(self.tangents[one].line)
                 one = self.tangents[one].parent
             else:
                 down.append(self.tangents[other].line)
                 other = self.tangents[other].parent
         lines = (*reversed(down), *([line] if line else ()), *up)
+        if not lines:
+            return
         length = sum(self.plan.lines[name].length for name in lines)
         self.closures.append(ClosureError(lines, self.tangents[one].frame, distance, angle, length))
 
@@ -241,7 +278,7 @@ class _Survey:
 
     def along(self, line: str) -> Iterator[tuple[str, Pose]]:
         """Yield every track of a line with where it starts."""
-        pose = self.pose(LineEnd(line, "from"))
+        pose = self.plan.lines[line].place or self.pose(LineEnd(line, "from"))
         place, heading = complex(pose.x, pose.y), pose.heading
         for track in self.plan.lines[line].tracks:
             yield track.id, Pose(place.real, place.imag, math.remainder(heading, math.tau))
@@ -261,8 +298,9 @@ def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
     is there, or, where lines only end there, the first of these, taken out of the joint, against its own direction.
     Without a map the first line's `from` lies at (0, 0) and heads along x. Positions go on through plain joints,
     turnouts and the lines and slips of crossings, all of which continue as tangents; not across a turntable, nor from
-    one line of a crossing to the other where no slip joins them, since their angle is unknown. What cannot be reached
-    starts a frame of its own, at (0, 0) along x with its first line.
+    one line of a crossing to the other where no slip joins them, since their angle is unknown. A line whose place is
+    told, as one from a drawing, lies there, in the map's frame. What cannot be reached starts a frame of its own, at
+    (0, 0) along x with its first line.
 
     Parameters
     ----------
@@ -291,13 +329,19 @@ def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
     [1.0, 5.0, 1.570796]
     """
     survey = _Survey(plan, legs_of(sections))
+    survey.start_as_told()
     if plan.map is not None:
         start = Pose(plan.map.x, plan.map.y, plan.map.heading)
-        survey.start(_first_to_leave(plan.joints[plan.map.joint]), start)
+        end = _first_to_leave(plan.joints[plan.map.joint])
+        if not survey.placed(end):
+            survey.start(end, start)
+    if any(line.place is not None for line in plan.lines.values()) or plan.map is not None:
+        survey.next_frame()
     for line in plan.lines:
         end = LineEnd(line, "from")
-        if survey.tangents[survey.on[end][0]].frame < 0:
+        if not survey.placed(end):
             survey.start(end, Pose(0.0, 0.0, 0.0))
+            survey.next_frame()
     survey.close_crossings()
 
     def frame(end: LineEnd) -> int:

@@ -53,10 +53,10 @@ def sampled(stroke, count=64):
     """Return points along a stroke, reckoned from its bulges by the arc's own center and angle."""
     every = [stroke.points[:1]]
     for start, end, bulge in zip(stroke.points[:-1], stroke.points[1:], stroke.bulges, strict=True):
-        share = np.linspace(0, 1, count + 1)[1:]
         if bulge == 0:
-            every.append(start + share[:, None] * (end - start))
+            every.append(end[None])
             continue
+        share = np.linspace(0, 1, count + 1)[1:]
         turn = 4 * math.atan(bulge)
         left = np.array((start[1] - end[1], end[0] - start[0]))
         center = (start + end) / 2 + left / (2 * math.tan(turn / 2))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from gradehaul.errors import DrawingError, Problems
-from gradehaul.plan.drawing import dxf
+from gradehaul.plan.drawing import dxf_file
 from plan.drawing.dxf_files import ON, line, new, plain, read, saved, written
 
 
@@ -46,7 +46,7 @@ def test_no_file_a_folder_and_a_pipe(tmp_path):
 
 def test_a_file_too_large(tmp_path, monkeypatch):
     path = written(tmp_path, plain(line()))
-    monkeypatch.setattr(dxf, "LARGEST_FILE", 100)
+    monkeypatch.setattr(dxf_file, "LARGEST_FILE", 100)
     assert said(path)[0].startswith("a drawing has at most 200 MB, got")
 
 
@@ -54,6 +54,14 @@ def test_a_file_too_large(tmp_path, monkeypatch):
 def test_text_that_is_no_drawing(tmp_path, text):
     (message,) = said(written(tmp_path, text))
     assert "damaged or cut short" in message or "draws nothing" in message or "unit" in message
+
+
+def attempt(path):
+    """Return the drawing or the refusal; anything else that comes out fails the test."""
+    try:
+        return read(path, unit="m"), None
+    except (DrawingError, Problems) as error:
+        return None, error
 
 
 CIRCLE = "0\nCIRCLE\n5\n30\n8\nTrack\n10\n{x}\n20\n0\n40\n{r}\n"
@@ -77,10 +85,16 @@ POLYLINE = f"0\nPOLYLINE\n5\n30\n8\nTrack\n66\n1\n{VERTEX}{VERTEX.replace('{x}',
         (CIRCLE.format(x=0, r=-5), 'CIRCLE #30 on layer "Track": a radius must be longer than 0, got -5'),
         (CIRCLE.format(x=0, r="nan"), 'CIRCLE #30 on layer "Track": the radius must be finite, got nan'),
         (CIRCLE.format(x="nan", r=1), 'CIRCLE #30 on layer "Track": a coordinate must be finite, got nan'),
-        (CIRCLE.format(x=0, r="1e15"), ('CIRCLE #30 on layer "Track": a coordinate must be within 1,000 km, got 1e+15 m; '
-            "write the right unit, or draw it nearer to the origin")),
+        (
+            CIRCLE.format(x=0, r="1e15"),
+            ('CIRCLE #30 on layer "Track": a coordinate must be within 1,000 km, got 1e+15 m; '
+            "write the right unit, or draw it nearer to the origin"),
+        ),
         (ARC.format(a="inf"), 'ARC #30 on layer "Track": the start angle must be finite, got inf'),
-        (POLYLINE.format(x=0, b="1e300"), 'POLYLINE #30 on layer "Track": a bulge must make less than a full circle, got 1e+300'),
+        (
+            POLYLINE.format(x=0, b="1e300"),
+            'POLYLINE #30 on layer "Track": a bulge must make less than a full circle, got 1e+300',
+        ),
         (POLYLINE.format(x=0, b="nan"), 'POLYLINE #30 on layer "Track": a bulge must be finite, got nan'),
         (POLYLINE.format(x="nan", b="0"), 'POLYLINE #30 on layer "Track": a coordinate must be finite, got nan'),
     ],
@@ -162,17 +176,18 @@ def whole_file(folder, version, fmt):
 def test_a_file_cut_short_is_refused_or_whole(tmp_path, version, fmt):
     data = whole_file(tmp_path, version, fmt)
     full = read(written(tmp_path, data), unit="m")
-    began = time.perf_counter()
+    began, refusals = time.perf_counter(), 0
     for share in range(1, 20):
         path = written(tmp_path, data[: len(data) * share // 20])
-        try:
-            drawing = read(path, unit="m")
-        except (DrawingError, Problems) as error:
-            assert "\n" not in str(error) or isinstance(error, Problems)
+        drawing, error = attempt(path)
+        if error is not None:
+            refusals += 1
+            assert "damaged or cut short" in str(error)
         else:
             assert len(drawing.strokes) == len(full.strokes)
             for ours, theirs in zip(drawing.strokes, full.strokes, strict=True):
                 np.testing.assert_array_equal(ours.points, theirs.points)
+    assert refusals > 5
     assert time.perf_counter() - began < 30
 
 
@@ -189,9 +204,27 @@ def test_random_damage_raises_only_what_it_should(tmp_path, version, fmt):
             else:
                 del damaged[at : at + chance.randrange(1, 30)]
         path = written(tmp_path, bytes(damaged))
-        try:
-            drawing = read(path, unit="m")
-        except (DrawingError, Problems) as error:
+        drawing, error = attempt(path)
+        if error is not None:
             assert str(error).startswith(str(path))
         else:
             assert all(np.isfinite(stroke.points).all() for stroke in drawing.strokes)
+
+
+def test_a_circle_that_stands_upright(tmp_path):
+    document, space = new()
+    circle = space.add_circle((0, 0), 1, dxfattribs={**ON, "extrusion": (1, 0, 0)})
+    assert said(saved(document, tmp_path)) == [
+        (
+            f'CIRCLE #{circle.dxf.handle} on layer "Track": a curve must not stand upright; '
+            "write it flat, or on another layer"
+        )
+    ]
+
+
+def test_what_the_library_leaves_out_is_told(tmp_path):
+    block = "0\nBLOCK\n8\n0\n2\nB\n70\n0\n10\n0\n20\n0\n30\n0\n"
+    path = written(tmp_path, plain(line(), blocks=block + line(handle="30") + block + "0\nENDBLK\n8\n0\n"))
+    assert [(fault.code, fault.text) for fault in read(path).faults] == [
+        ("warned", "Missing required ENDBLK, ignoring content.")
+    ]

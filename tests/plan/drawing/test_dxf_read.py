@@ -108,7 +108,7 @@ def test_a_given_unit_wins_and_the_contradiction_is_told(tmp_path):
     drawing = read(path, unit="in")
     assert drawing.strokes[0].points[1, 0] == pytest.approx(0.0254)
     assert [(fault.code, fault.text) for fault in drawing.faults] == [
-        ("unit", "the file says that it is drawn in mm, and is read in in as asked")
+        ("unit", 'the file gives its unit as "mm"; it is read as "in", as asked')
     ]
     assert read(path, unit="millimeters").faults == ()
 

@@ -16,6 +16,10 @@ SHARPEST = 300.0
 """The radius, in tolerances, of a step as large as any: 15 gauges with the plan's own tolerance."""
 ROUNDS = 36
 """Rounds of reweighting, over which a step comes to cost the same whatever its size."""
+KINK_PRICE = 1.25
+"""What a kink costs, in steps: a curve, which takes a step in and a step out, is believed before two kinks are."""
+LARGEST_KINK = 0.5
+"""A kink as large as any, radians; the least that is told is a hundredth of it."""
 FINEST = 400.0
 """How much smaller than the largest step the least is that still counts as one."""
 
@@ -24,13 +28,15 @@ class Steps(NamedTuple):
     """Curvature of each chord, 1/m; where it steps; and the smoothed vertices and headings there.
 
     `at` holds the vertices where the curvature changes, without the two ends. `shift` is how far each vertex is moved
-    to the left, m. `heading` is the direction at each vertex, radians, unwrapped.
+    to the left, m. `heading` is the direction at each vertex, radians, unwrapped. `kink` is the break of direction at
+    each inner vertex, radians, shape (n - 2,).
     """
 
     curvature: FloatArray
     at: IntArray
     shift: FloatArray
     heading: FloatArray
+    kink: FloatArray
 
 
 def turns(points: FloatArray) -> FloatArray:
@@ -38,7 +44,7 @@ def turns(points: FloatArray) -> FloatArray:
     along = np.diff(points, axis=0)
     cross = along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0]
     dot = (along[:-1] * along[1:]).sum(axis=1)
-    return np.arctan2(cross, dot)
+    return np.asarray(np.arctan2(cross, dot), dtype=np.float64)
 
 
 def scatter(points: FloatArray) -> float:
@@ -69,13 +75,13 @@ def scatter(points: FloatArray) -> float:
     return float(np.quantile(stray, 0.2)) / 0.2533  # a fifth of a normal sample lies within 0.2533 deviations
 
 
-def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = PRICE) -> Steps:
+def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = PRICE, kinks: bool = False) -> Steps:
     """Return the curvature along a smooth polyline as a staircase of few steps.
 
     The turn at a vertex is the curvature of the two chords beside it, each over half its length, once the vertex is
     moved sideways by its scatter. Minimized is Σ (shift / noise)² + Σ price × ln(1 + (step / ε)²) / ln(1 + (largest
-    / ε)²), by solving a banded least squares with the steps reweighted, ε shrinking: at the end a step costs nearly
-    the same whatever its size (iteratively reweighted least squares).
+    / ε)²), and a like sum for kinks, turns at a single vertex, by iteratively reweighted least squares on a banded
+    matrix. ε shrinks from round to round: at the end a step costs nearly the same whatever its size.
 
     Parameters
     ----------
@@ -87,6 +93,8 @@ def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = 
         Sets the scale of the largest step, m.
     price
         What a step costs.
+    kinks
+        Whether the direction may break at vertices too.
     """
     from scipy.linalg import solveh_banded
 
@@ -109,32 +117,36 @@ def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = 
             -noise / after,
         )
     )
-    rows *= stiff
-    wanted = turn * stiff
-    band = np.zeros((5, size))
-    right = np.zeros(size)
-    inner = 2 * np.arange(count - 2)
-    for i in range(5):
-        np.add.at(right, inner + i, rows[i] * wanted)
-        for j in range(i + 1):
-            np.add.at(band[i - j], inner + j, rows[i] * rows[j])
-    band[0, 0::2] += 1.0
-    band[0, 1::2] += 1e-9
     curvature = np.zeros(count - 1)
+    kink = np.zeros(count - 2)
     solution = np.zeros(size)
+    last = 2 * (count - 2)
     for round_ in range(ROUNDS):
-        fine = FINEST ** (-min(1.0, round_ / (ROUNDS - 6)))
+        shrink = -min(1.0, round_ / (ROUNDS - 6))
+        fine, fine_kink = FINEST**shrink, LARGEST_KINK * 100.0**shrink
         jump = np.diff(curvature)
-        weight = (price / np.log1p(1 / fine**2)) / (jump**2 + fine**2)
-        full = band.copy()
-        full[0, 1:-2:2] += weight
-        full[0, 3::2] += weight
-        full[2, 1:-2:2] -= weight
-        solution = solveh_banded(full, right, lower=True, check_finite=False)
+        weight = price / np.log1p(1 / fine**2) / (jump**2 + fine**2)
+        kink_weight = KINK_PRICE * price / np.log1p((LARGEST_KINK / fine_kink) ** 2) / (kink**2 + fine_kink**2)
+        # A kink that costs w b² beside a tie that costs v (miss - b)² leaves a tie that costs v w / (v + w) miss².
+        tie = 1 / (1 / stiff**2 + (1 / kink_weight if kinks else 0.0))
+        band = np.zeros((5, size))
+        right = np.zeros(size)
+        for i in range(5):
+            right[i : i + last : 2] += rows[i] * tie * turn
+            for j in range(i + 1):
+                band[i - j, j : j + last : 2] += rows[i] * rows[j] * tie
+        band[0, 0::2] += 1.0
+        band[0, 1::2] += 1e-9
+        band[0, 1:-2:2] += weight
+        band[0, 3::2] += weight
+        band[2, 1:-2:2] -= weight
+        solution = solveh_banded(band, right, lower=True, check_finite=False)
         curvature = solution[1::2]
-    shift = solution[0::2] * noise
-    at = np.flatnonzero(np.abs(np.diff(curvature)) > 0.5 / FINEST) + 1
+        miss = turn - sum(rows[i] * solution[i : i + last : 2] for i in range(5))
+        kink = miss * tie / kink_weight if kinks else kink
+    at = np.flatnonzero(np.abs(np.diff(curvature)) > 1e-3 / FINEST) + 1
     curvature = curvature * largest
+    shift = solution[0::2] * noise
     normal = np.column_stack((-along[:, 1], along[:, 0])) / chord[:, None]
     aside = np.zeros_like(points)
     aside[:-1] += normal
@@ -145,4 +157,4 @@ def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = 
     first = moved[1] - moved[0]
     direction += np.arctan2(first[1], first[0])
     heading = np.append(direction - curvature * chord / 2, direction[-1] + curvature[-1] * chord[-1] / 2)
-    return Steps(curvature, at, shift, heading)
+    return Steps(curvature, at, shift, heading, kink)

@@ -2,14 +2,8 @@
 
 from __future__ import annotations
 
-import fnmatch
-import logging
-import re
-import stat
-import struct
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import InitVar, dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -17,9 +11,10 @@ from typing import Any
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf_batch import Batch, Origin
-from gradehaul.plan.drawing.dxf_blocks import Item, Opening, handle_of, reckon
-from gradehaul.plan.drawing.dxf_library import dxf_library
-from gradehaul.plan.drawing.dxf_repair import Repaired, repaired
+from gradehaul.plan.drawing.dxf_blocks import handle_of, reckon
+from gradehaul.plan.drawing.dxf_file import Loaded, check_file, load, warnings
+from gradehaul.plan.drawing.dxf_inserts import Item, Opening
+from gradehaul.plan.drawing.dxf_layers import Wanted, mended_name
 from gradehaul.plan.drawing.dxf_shapes import Shape, shape_of
 from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, MOST_POINTS, Budget, draw
 from gradehaul.plan.drawing.dxf_texts import TEXTS, label_of
@@ -28,16 +23,10 @@ from gradehaul.plan.drawing.records import Drawing, Fault, Label
 from gradehaul.plan.names import clean, cut, listed, quoted
 from gradehaul.quantities import convert, length_unit
 
-LARGEST_FILE = 200_000_000
-"""The most bytes a drawing may have."""
 TOLERANCE = 2e-5
 """How far, m, the chords of a curve may lie from it: a fiftieth of a millimeter."""
 
 _TOLD = 20
-_SENTINEL = b" Binary DXF\r\n\x1a\x00"
-"""What the first 22 bytes of every binary DXF file end with."""
-_OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
-_BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 with a byte-order mark"}
 
 
 def read_drawing(
@@ -50,7 +39,7 @@ def read_drawing(
     folder: str | Path | None = None,
     tolerance: float = TOLERANCE,
 ) -> Drawing:
-    """Return the strokes and labels of a DXF file, from R12 to R2018, as text or binary.
+    r"""Return the strokes and labels of a DXF file, from R12 to R2018, as text or binary.
 
     Parameters
     ----------
@@ -72,8 +61,8 @@ def read_drawing(
     Returns
     -------
         Lines, arcs and bulges as they are, everything else as chords. Its faults have the codes ``zero-length``,
-        ``unknown-entity``, ``missing-block``, ``external-block``, ``edge-on``, ``coarse``, ``unit``, ``encoding``,
-        ``paper-space``, ``left-out`` and ``repaired``.
+        ``unknown-entity``, ``missing-block``, ``external-block``, ``coarse``, ``unit``, ``encoding``,
+        ``paper-space``, ``warned`` and ``repaired``.
 
     Raises
     ------
@@ -83,17 +72,28 @@ def read_drawing(
         Entities on the layers cannot be used; each is named.
     OSError
         The file cannot be read for a reason of the system.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> line = ["0", "LINE", "8", "Track", "10", "0", "20", "0", "11", "24", "21", "0"]
+    >>> text = ["0", "SECTION", "2", "ENTITIES", *line, "0", "ENDSEC", "0", "EOF", ""]
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     written = (Path(folder) / "tarn.dxf").write_text("\n".join(text))
+    ...     drawing = read_drawing("tarn.dxf", layers=["track*"], unit="in", folder=folder)
+    >>> drawing.strokes[0].points.round(4).tolist(), dict(drawing.layers)
+    ([[0.0, 0.0], [0.6096, 0.0]], {'Track': 1})
     """
     file = str(path)
     if not layers:
         raise DrawingError("no layer is named to read", file=file, write='layers = ["..."]')
     given = None if unit is None else _unit_given(unit, file)
     whole = Path(folder or ".") / path
-    _check_file(whole, file)
+    check_file(whole, file)
     try:
-        with _messages() as messages:
-            loaded = _load(whole, file, repair=repair)
-        return _drawing(loaded, messages, file, _Wanted(layers, height_layers), given, tolerance)
+        with warnings() as messages:
+            loaded = load(whole, file, repair=repair)
+        return _drawing(loaded, messages, file, Wanted(layers, height_layers), given, tolerance)
     except DrawingError as error:
         raise error.at(file=file) from error.__cause__
 
@@ -105,170 +105,12 @@ def _unit_given(unit: str, file: str) -> str:
         raise DrawingError(error.wrong, file=file, place="unit", found=error.found, write=error.write) from error
 
 
-def _check_file(path: Path, file: str) -> None:
-    """Refuse what is no DXF file by its first bytes and its size."""
-    try:
-        about = path.stat()
-    except (FileNotFoundError, NotADirectoryError, ValueError) as error:  # ValueError: a NUL in the path
-        raise DrawingError("there is no such file", file=clean(file)) from error
-    if not stat.S_ISREG(about.st_mode):
-        what = "a folder" if stat.S_ISDIR(about.st_mode) else "no ordinary file"
-        raise DrawingError("a drawing is a DXF file", file=file, found=what)
-    if about.st_size > LARGEST_FILE:
-        size = f"{about.st_size / 1e6:,.0f} MB"
-        raise DrawingError("a drawing has at most 200 MB", file=file, found=size, write="a file of the track alone")
-    with path.open("rb") as stream:
-        head = stream.read(4096)
-    if not head.strip():
-        raise DrawingError("the drawing is empty", file=file, write="it again, saved as DXF")
-    if _OTHER.match(head):
-        raise DrawingError(
-            "only DXF is an open format", file=file, found="a DWG file", write="it again, saved as DXF (2018 or older)"
-        )
-    for mark, name in _BOM.items():
-        if head.startswith(mark):
-            raise DrawingError("a DXF file is plain text", file=file, found=name, write="it again, saved as DXF")
-    if head[7:22] != _SENTINEL and b"\0" in head:
-        raise DrawingError("this is no DXF file", file=file, found="binary data", write="it again, saved as DXF")
-
-
-@dataclass(slots=True)
-class _Loaded:
-    """A file as the library read it, its unit's code as the header has it (0 for none), and what was mended."""
-
-    document: Any
-    unit_code: int
-    repaired: Repaired | None = None
-
-
-def _load(path: Path, file: str, *, repair: bool) -> _Loaded:
-    """Read a file as it stands, or, where that fails and it is wanted, after its repair in another process."""
-    try:
-        return _plain(path)
-    except DrawingError as error:
-        if not repair:
-            raise
-        if _is_binary(path):
-            raise DrawingError("a binary DXF file cannot be repaired", file=file, found=error.found) from error
-    with repaired(path, file) as mended:
-        loaded = _plain(mended.path)
-    # The copy is written with a unit, whether the file has one or not.
-    return _Loaded(loaded.document, mended.unit_code, mended)
-
-
-def _is_binary(path: Path) -> bool:
-    with path.open("rb") as stream:
-        return stream.read(22)[7:] == _SENTINEL
-
-
-def _plain(path: Path) -> _Loaded:
-    """Read a file as it stands; all that the library raises over a damaged one ends here."""
-    ezdxf = dxf_library()
-    from ezdxf.lldxf.validator import binary_dxf_info, dxf_info
-
-    try:
-        if _is_binary(path):
-            info = binary_dxf_info(path.read_bytes())
-        else:
-            with path.open(encoding="utf-8", errors="ignore") as stream:
-                info = dxf_info(stream)
-        return _Loaded(ezdxf.readfile(path), int(info.insert_units))
-    except (
-        ezdxf.DXFError,
-        OSError,
-        ArithmeticError,
-        AssertionError,
-        AttributeError,
-        LookupError,  # IndexError and KeyError
-        MemoryError,
-        RecursionError,
-        StopIteration,
-        TypeError,
-        ValueError,  # UnicodeDecodeError too
-        struct.error,
-    ) as error:
-        why = cut(clean(" ".join(str(error).replace(str(path), "the file").split()))) or type(error).__name__
-        raise DrawingError(
-            "the file is damaged or cut short", found=why, write="it again, saved as DXF, or ask for its repair"
-        ) from error
-
-
-@contextmanager
-def _messages() -> Iterator[list[str]]:
-    """Collect what the library warns of while it reads: content that it leaves out."""
-    found: list[str] = []
-    handler = logging.Handler(logging.WARNING)
-    handler.emit = lambda record: found.append(record.getMessage())  # type: ignore[method-assign]
-    logger = logging.getLogger("ezdxf")
-    logger.addHandler(handler)
-    try:
-        yield found
-    finally:
-        logger.removeHandler(handler)
-
-
-class _Wanted:
-    """The layers asked for: whether a layer is one whose lines are read, or one whose texts are."""
-
-    def __init__(self, layers: Sequence[str], height_layers: Sequence[str]) -> None:
-        self.patterns = tuple(layers)
-        self._lines = _matcher(layers)
-        self._texts = _matcher(height_layers)
-        self._known: dict[str, tuple[bool, bool, str]] = {}
-
-    def _of(self, layer: str) -> tuple[bool, bool, str]:
-        known = self._known.get(layer)
-        if known is None:
-            name = clean(mended_name(layer))
-            lines = self._lines(name.casefold())
-            known = self._known[layer] = (lines, lines or self._texts(name.casefold()), name)
-        return known
-
-    def told(self, layer: str) -> str:
-        """Return a layer's name as it is told: mended, and without control characters."""
-        return self._of(layer)[2]
-
-    def lines(self, layer: str) -> bool:
-        """Tell whether the lines of a layer are read."""
-        return self._of(layer)[0]
-
-    def any(self, layer: str) -> bool:
-        """Tell whether anything of a layer is read."""
-        return self._of(layer)[1]
-
-
-def _matcher(patterns: Sequence[str]) -> Callable[[str], bool]:
-    compiled = [re.compile(fnmatch.translate(pattern.casefold())) for pattern in patterns]
-    return lambda name: any(pattern.match(name) for pattern in compiled)
-
-
-def mended_name(text: str) -> str:
-    r"""Return a name or text with bytes that are not of the file's own encoding read as what they most likely are.
-
-    Examples
-    --------
-    >>> mended_name("Wei\udcdfe"), mended_name("Track")
-    ('Weiße', 'Track')
-    """
-    if text.isascii() or not any("\udc80" <= sign <= "\udcff" for sign in text):
-        return text
-    data = text.encode("utf-8", "surrogateescape")
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        return re.sub("[\udc80-\udcff]+", lambda found: _western(found[0]), text)
-
-
-def _western(text: str) -> str:
-    return text.encode("utf-8", "surrogateescape").decode("cp1252", "replace")
-
-
 @dataclass(slots=True)
 class _Reading:
     """One reading of a drawing: what was found so far."""
 
     file: str
-    wanted: _Wanted
+    wanted: Wanted
     budget: Budget
     batch: Batch = field(init=False)
     scale: InitVar[float]
@@ -342,7 +184,7 @@ class _Reading:
 
 
 def _drawing(
-    loaded: _Loaded, messages: list[str], file: str, wanted: _Wanted, unit: str | None, tolerance: float
+    loaded: Loaded, messages: list[str], file: str, wanted: Wanted, unit: str | None, tolerance: float
 ) -> Drawing:
     scale, faults = _scale(loaded.unit_code, unit)
     blocks = reckon(loaded.document, wanted.any)
@@ -366,8 +208,22 @@ def _drawing(
     if any(mended_name(layer) != layer for layer in blocks.layers):
         reading.faults.append(Fault("encoding", "names of layers are not in the file's own encoding"))
     return Drawing(
-        file, tuple(reading.batch.strokes), tuple(reading.labels), tuple(reading.faults), MappingProxyType(dict(counts))
+        file,
+        tuple(reading.batch.strokes),
+        tuple(reading.labels),
+        tuple(reading.faults),
+        MappingProxyType(dict(counts)),
+        unit or _plan_unit(loaded.unit_code),
     )
+
+
+def _plan_unit(code: int) -> str:
+    """Return the name that plans use for a header's unit, empty where they have none."""
+    header = unit_of_header(code)
+    try:
+        return "" if header is None else length_unit(header.name)
+    except QuantityError:
+        return ""
 
 
 def _scale(code: int, unit: str | None) -> tuple[float, list[Fault]]:
@@ -378,13 +234,13 @@ def _scale(code: int, unit: str | None) -> tuple[float, list[Fault]]:
     scale = 1 / convert(1.0, unit)
     if header is None or abs(header.meters - scale) <= 1e-5 * scale:
         return scale, []
-    text = f"the file says that it is drawn in {header.name}, and is read in {unit} as asked"
+    text = f'the file gives its unit as "{header.name}"; it is read as "{unit}", as asked'
     return scale, [Fault("unit", text)]
 
 
-def _about_file(loaded: _Loaded, messages: list[str]) -> list[Fault]:
+def _about_file(loaded: Loaded, messages: list[str]) -> list[Fault]:
     """Return the faults that are of the file, not of an entity."""
-    faults = [Fault("left-out", cut(clean(text)), weight=count) for text, count in Counter(messages).items()]
+    faults = [Fault("warned", cut(clean(text)), weight=count) for text, count in Counter(messages).items()]
     if loaded.repaired is not None:
         faults += [Fault("repaired", clean(text)) for text in loaded.repaired.changes]
     paper = sum(
@@ -398,7 +254,7 @@ def _about_file(loaded: _Loaded, messages: list[str]) -> list[Fault]:
     return faults
 
 
-def _nothing(counts: Counter[str], wanted: _Wanted, reading: _Reading) -> DrawingError:
+def _nothing(counts: Counter[str], wanted: Wanted, reading: _Reading) -> DrawingError:
     """Return the error for a drawing that draws no line on the layers asked for."""
     asked = listed(wanted.patterns)
     if not counts:

@@ -47,6 +47,8 @@ def tags(path: Path) -> Iterator[tuple[int, bytes, int]]:
         number = 0
         while code := stream.readline():
             value = stream.readline()
+            if not value:
+                return
             number += 2
             try:
                 yield int(code), value.strip(), number

@@ -178,7 +178,9 @@ def _closed(points: FloatArray, bulges: FloatArray | None, closed: bool) -> tupl
     """Return vertices and bulges with the closing segment where there is one, and without the last bulge else."""
     if bulges is not None and not bulges.any():
         bulges = None
-    if closed and (len(points) > 2 or (len(points) == 2 and bulges is not None)):
+    # Many a closed polyline ends where it began already.
+    closed = closed and len(points) > 1 and not (points[0] == points[-1]).all()
+    if closed and (len(points) > 2 or bulges is not None):
         return np.concatenate((points, points[:1])), bulges
     return points, bulges if bulges is None else bulges[: max(len(points) - 1, 0)]
 

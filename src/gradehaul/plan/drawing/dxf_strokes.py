@@ -23,6 +23,8 @@ _ROUND = 1e-6
 """How far the half axes of a circle may differ from one another and from square, as a share."""
 LARGEST_BULGE = 1e4
 """The largest bulge of a polyline: all but a full circle."""
+_UPRIGHT = 1e-6
+"""How narrow an ellipse may be in the plan, as a share of its length: under this it is a circle seen on edge."""
 _EIGHTH = math.pi / 4
 
 
@@ -77,7 +79,7 @@ def draw(shape: Shape, placing: Placing | None, budget: Budget) -> Drawn:
     Raises
     ------
     DrawingError
-        A bulge is out of all proportion; without the place.
+        A bulge is out of all proportion, or a curve stands upright; without the place.
     OverflowError
         The budget of points is spent.
     """
@@ -169,6 +171,9 @@ def _chords_of(conic: Conic, placing: Placing | None, budget: Budget) -> FloatAr
         major, minor = major @ placing.linear, minor @ placing.linear
     if not np.isfinite((center, major, minor)).all():
         raise DrawingError("a coordinate must be finite", found="one that is not")
+    size = max(math.hypot(*major[:2]), math.hypot(*minor[:2]))
+    if abs(major[0] * minor[1] - major[1] * minor[0]) <= _UPRIGHT * size * size:
+        raise DrawingError("a curve must not stand upright", write="it flat, or on another layer")
     count = max(math.ceil(abs(conic.sweep) / _EIGHTH), 2)
     angles = conic.start + np.linspace(0, conic.sweep, count + 1)
     points = chords(lambda at: center + _combined(at, major, minor), angles, budget)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.curvature_steps import PRICE, scatter, steps, turns
+from gradehaul.plan.drawing.curvature_steps import PRICE, Steps, scatter, steps, turns
 from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 from gradehaul.plan.drawing.tangent_arcs import Arcs, curvature_spread, ends, joined, settle
 
@@ -18,7 +19,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 WIDEST_CHORD = math.radians(31)
-"""A chord that turns further than this is no chord of a curve: its vertex is a corner (twelve chords round a circle)."""
+"""A vertex that turns further than this is a corner: no curve is drawn with fewer than twelve chords in a circle."""
 SYSTEMATIC = 1 / 20
 """How far, in tolerances and root mean square, a curve may stray from its vertices beyond their scatter.
 
@@ -32,7 +33,15 @@ DOUBT = 4.0
 SHARP = 100.0
 """In tolerances: a curve sharper than this over a chord or less is a rounded corner (5 gauges with the plan's own)."""
 SPACING = 4.0
-"""In tolerances: vertices closer than this are thinned while looking for the steps of curvature; all are fitted."""
+"""In tolerances: vertices closer than this are thinned where their scatter is reckoned."""
+MANY = 1000
+"""Up to this many vertices of a run, all count in finding out how many elements there are."""
+COARSE = 16.0
+"""In tolerances: how far apart the vertices are in which steps of curvature are looked for, at the least."""
+PRICES = (PRICE, PRICE / 8)
+"""What a step of curvature costs in the search for steps: the lower where none hold at the higher."""
+KINK_COST = 0.5
+"""What a kink costs, in elements: where it does nearly as well as a short sharp curve, it is believed."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
@@ -119,12 +128,15 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
         x, y = stroke.points[0]
         fault = Fault("zero-length", "all of it lies at one place", Spot(x, y), stroke.handle, stroke.layer)
         return (), (fault,)
-    noise = min(scatter(_thinned(course.points, SPACING * tolerance)[0]), tolerance / 4) if not course.exact.all() else 0.0
+    noise = (
+        min(scatter(_thinned(course.points, SPACING * tolerance)[0]), tolerance / 4) if not course.exact.all() else 0.0
+    )
     cuts = _cuts(course, kink, noise)
     fit = _Fit(tolerance, kink, noise)
+    spans: list[_Span] = []
     if course.closed and not len(cuts):
-        spans = _ring(course, fit)
-    else:
+        spans, cuts = _ring(course, fit)
+    if not spans:
         if course.closed:
             course = _rolled(course, int(cuts[0]))
             cuts = (cuts - cuts[0])[1:]
@@ -143,7 +155,9 @@ class _Fit(NamedTuple):
 
 def _course(stroke: Stroke, same: float) -> _Course | None:
     points = np.asarray(stroke.points, dtype=np.float64)
-    closed = len(points) > 2 and bool(np.hypot(*(points[-1] - points[0])) <= same)
+    closed = len(points) > 2 and math.dist(points[-1], points[0]) <= same
+    if stroke.heights is not None:  # a helix may end above where it began
+        closed = closed and abs(float(stroke.heights[-1] - stroke.heights[0])) <= same
     keep = [0]
     for vertex in range(1, len(points)):  # each against the last one kept: creeping vertices do not vanish together
         if math.dist(points[vertex], points[keep[-1]]) > same:
@@ -222,7 +236,7 @@ def _cuts(course: _Course, kink: float, noise: float) -> IntArray:
 
 def _between(course: _Course, cuts: IntArray) -> Iterator[tuple[int, int]]:
     bounds = [0, *(int(cut) for cut in cuts), len(course.points) - 1]
-    yield from zip(bounds[:-1], bounds[1:], strict=True)
+    yield from itertools.pairwise(bounds)
 
 
 def _run(course: _Course, low: int, high: int, fit: _Fit) -> list[_Span]:
@@ -241,32 +255,123 @@ def _exact_span(course: _Course, segment: int) -> _Span:
     return _Span((x, y, heading), (x2, y2), 2 * math.sin(turn / 2) / chord, until - since, since, until, True, None)
 
 
+class _Try(NamedTuple):
+    """Elements that hold at the vertices, what they cost (the fewer and the closer, the less), and if they will do."""
+
+    spans: list[_Span]
+    cost: float
+    sound: bool
+
+
 def _chords(points: FloatArray, along: FloatArray, fit: _Fit) -> list[_Span]:
-    """Return the elements of a run of chords; where no chain holds, of its two halves."""
+    """Return the elements of a run of chords; where no chain holds, of its parts."""
+    smooth = _smooth(points, along, fit)
+    if smooth is not None and smooth.sound and len(smooth.spans) < 3:
+        return smooth.spans
+    cuts = _kinks(points, fit, closed=False) if len(points) > 3 else np.zeros(0, dtype=np.int64)
+    if smooth is None:
+        few = 0 < len(cuts) <= 3 + len(points) // 50
+        return _pieces(points, along, cuts if few else np.array([len(points) // 2]), fit)
+    turns_ = _short_turns(smooth.spans, along, fit)
+    best = smooth if smooth.sound else None
+    limit = smooth.cost if smooth.sound else math.inf
+    for way in (_doubtful(cuts, smooth.spans, along, fit), turns_):
+        broken = _broken(points, along, way, fit, limit) if len(way) else None
+        if broken is not None:
+            best, limit = broken, broken.cost
+    if best is None:
+        return _pieces(points, along, turns_ if len(turns_) else np.array([len(points) // 2]), fit)
+    return best.spans
+
+
+def _smooth(points: FloatArray, along: FloatArray, fit: _Fit) -> _Try | None:
+    """Return the chain that holds at the vertices of a run, or None."""
     if len(points) == 2:
-        return [_straight(points, along)]
-    for price in (PRICE, PRICE / 5, PRICE / 50):
-        arcs = _chain(points, fit, price, closed=False)
-        if arcs is None:
-            continue
-        corner = _rounded_corner(points, arcs, fit)
-        if corner is not None:
-            return _halves(points, along, corner, fit)
-        if float(np.abs(arcs.off).max()) <= fit.tolerance:
-            return _spans(points, along, arcs, closed=False)
+        return _Try([_straight(points, along)], PRICE, sound=True)
     if len(points) == 3:
-        return [_straight(points[:2], along[:2]), _straight(points[1:], along[1:])]
-    worst = 1 + int(np.argmax(np.abs(turns(points))))
-    if not 0.1 * len(points) < worst < 0.9 * len(points):  # halving keeps the work in bounds
-        worst = len(points) // 2
-    return _halves(points, along, worst, fit)
+        return _Try([_through_three(points, along, fit)], PRICE, sound=True)
+    for price in PRICES:
+        arcs = _chain(points, fit, price, closed=False)
+        if arcs is None or float(np.abs(arcs.off).max()) > fit.tolerance:
+            continue
+        if arcs.count == 1 and _as_good_as_straight(float(arcs.curvature[0]), float(arcs.length[0]), fit):
+            return _Try([_straight(points, along)], PRICE, sound=True)
+        spans = _spans(points, along, arcs, closed=False)
+        return _Try(spans, _cost(arcs, fit), sound=not _rounded_corner(arcs, fit))
+    return None
 
 
-def _halves(points: FloatArray, along: FloatArray, vertex: int, fit: _Fit) -> list[_Span]:
+def _as_good_as_straight(curvature: float, length: float, fit: _Fit) -> bool:
+    """Return whether a whole run bulges by less than the tolerance, and its ends turn by far less than a kink."""
+    turn = abs(curvature) * length
+    return turn * length / 8 <= fit.tolerance and turn <= fit.kink / 2
+
+
+def _through_three(points: FloatArray, along: FloatArray, fit: _Fit) -> _Span:
+    """Return the arc through three vertices: an angle at its rim is half the turn over it (Euclid III, 20)."""
+    turn = 2 * float(turns(points)[0])
+    way = points[2] - points[0]
+    chord = math.hypot(*way)
+    curvature = 2 * math.sin(turn / 2) / chord
+    length = turn / curvature if turn else chord
+    if _as_good_as_straight(curvature, length, fit):
+        return _straight(points, along)
+    # The tangent at the first vertex leaves the first chord by the angle which that chord subtends at the third.
+    first, second = points[1] - points[0], points[2] - points[1]
+    share = math.atan2(way[0] * second[1] - way[1] * second[0], float(way @ second))
+    heading = math.atan2(first[1], first[0]) - share
+    (x, y), (x2, y2) = points[0], points[2]
+    return _Span((x, y, heading), (x2, y2), curvature, length, float(along[0]), float(along[-1]), False, math.inf)
+
+
+def _broken(points: FloatArray, along: FloatArray, cuts: IntArray, fit: _Fit, limit: float) -> _Try | None:
+    """Return chains between kinks, or None where they cost more than the limit."""
+    spans: list[_Span] = []
+    cost = len(cuts) * KINK_COST * PRICE
+    bounds = [0, *(int(cut) for cut in cuts), len(points) - 1]
+    for low, high in itertools.pairwise(bounds):
+        piece = _smooth(points[low : high + 1], along[low : high + 1], fit) if cost < limit else None
+        if piece is None or not piece.sound:
+            return None
+        spans += piece.spans
+        cost += piece.cost
+    return _Try(spans, cost, sound=True) if cost < limit else None
+
+
+def _cost(arcs: Arcs, fit: _Fit) -> float:
+    return PRICE * arcs.count + float(arcs.off @ arcs.off) / (fit.noise**2 + (SYSTEMATIC * fit.tolerance) ** 2)
+
+
+def _pieces(points: FloatArray, along: FloatArray, cuts: IntArray, fit: _Fit) -> list[_Span]:
+    """Return the elements of a run cut at some of its vertices."""
+    bounds = [0, *(int(cut) for cut in cuts), len(points) - 1]
     return [
-        *_chords(points[: vertex + 1], along[: vertex + 1], fit),
-        *_chords(points[vertex:], along[vertex:], fit),
+        span
+        for low, high in itertools.pairwise(bounds)
+        for span in _chords(points[low : high + 1], along[low : high + 1], fit)
     ]
+
+
+def _doubtful(cuts: IntArray, spans: Sequence[_Span], along: FloatArray, fit: _Fit) -> IntArray:
+    """Return the kinks near which a smooth chain has two joints or more: what it takes to do without a kink."""
+    joints = np.array([span.since for span in spans[1:]])
+    near = np.maximum(along[np.minimum(cuts + 3, len(along) - 1)] - along[cuts], 3 * COARSE * fit.tolerance)
+    far = np.maximum(along[cuts] - along[np.maximum(cuts - 3, 0)], 3 * COARSE * fit.tolerance)
+    count = np.searchsorted(joints, along[cuts] + near) - np.searchsorted(joints, along[cuts] - far)
+    return cuts[count > 1]
+
+
+def _short_turns(spans: Sequence[_Span], along: FloatArray, fit: _Fit) -> IntArray:
+    """Return the vertices in the middle of short elements between others, which may stand for a kink."""
+    short = 4 * COARSE * fit.tolerance
+    places = [
+        (span.since + span.until) / 2
+        for span in spans[1:-1]
+        if span.length < short and abs(span.curvature) * span.length > fit.kink
+    ]
+    near = np.searchsorted(along, places)
+    near -= np.array(places) - along[near - 1] < along[near] - np.array(places)
+    return np.unique(near[(near > 0) & (near < len(along) - 1)]).astype(np.int64)
 
 
 def _straight(points: FloatArray, along: FloatArray) -> _Span:
@@ -292,21 +397,58 @@ def _thinned(points: FloatArray, spacing: float) -> tuple[FloatArray, IntArray]:
 def _chain(points: FloatArray, fit: _Fit, price: float, *, closed: bool) -> Arcs | None:
     """Return the chain of fewest elements found for the vertices, or None where none settles.
 
-    `points` of a closed chain do not repeat the first.
+    `points` of a closed chain do not repeat the first. The scatter of the ends themselves has no say in how many
+    elements there are: only then is an open chain held to them.
     """
     noise = fit.noise
-    arcs: Arcs | None = None
+    some, kept = points, np.arange(len(points))
+    if len(points) > MANY:  # fewer will do to find out how many elements there are
+        some, kept = _thinned(points, 2 * SPACING * fit.tolerance)
     for _ in range(2):
-        found = _first_guess(points, math.hypot(noise, fit.tolerance * SYSTEMATIC), fit.tolerance, price, closed=closed)
-        if found is None:
+        guess = _first_guess(some, fit._replace(noise=noise), price, closed=closed)
+        if guess is None:
             return None
-        arcs = settle(points, found, closed=closed)
-        arcs = _simplified(points, arcs, fit._replace(noise=noise), closed=closed)
+        arcs = settle(some, guess, closed=closed, hold="beside")
+        count = 0
+        while count != arcs.count:  # once settled as a whole, more may turn out needless
+            count = arcs.count
+            arcs = _simplified(some, arcs, fit._replace(noise=noise), closed=closed)
         seen = min(_noise(arcs, fit.tolerance, closed=closed), fit.tolerance / 4)
         if not noise > 2 * max(seen, fit.tolerance * SYSTEMATIC):
             break
         noise = seen  # the joints had passed for scatter: look again with a keener eye
-    return arcs if arcs is not None and joined(arcs, closed=closed) else None
+    total = len(some)
+    if closed:
+        first = kept[arcs.first % total] + arcs.first // total * len(points)
+    else:
+        first = np.append(kept, len(points))[arcs.first]
+        first[[0, -1]] = 0, len(points)
+    arcs = settle(points, replace(arcs, first=first), closed=closed)
+    if not closed:
+        arcs = _without_slivers(points, arcs, fit)
+    return arcs if joined(arcs, closed=closed) else None
+
+
+def _without_slivers(points: FloatArray, arcs: Arcs, fit: _Fit) -> Arcs:
+    """Return an open chain without end elements of hardly any length and a single vertex: scatter of the ends."""
+    for last in (False, True):
+        at = arcs.count - 1 if last else 0
+        if arcs.count > 1 and arcs.first[at + 1] - arcs.first[at] <= 1 and arcs.length[at] < COARSE * fit.tolerance:
+            beside = at - 1 if last else at
+            straight = bool(arcs.straight[at - 1 if last else at + 1])
+            merged, _ = _changed(arcs, _Change(0.0, MERGE, beside, straight, 2), beside)
+            settled = settle(points, merged)
+            if joined(settled) and float(np.abs(settled.off).max()) <= fit.tolerance:
+                arcs = settled
+    return arcs
+
+
+def _holds(off: FloatArray, noise: float, tolerance: float) -> bool:
+    """Return whether vertices lie no further off than the tolerance and their scatter let them."""
+    if not len(off):
+        return True
+    strays = math.sqrt(float(off @ off) / len(off))
+    return float(np.abs(off).max()) <= tolerance and strays <= math.hypot(1.6 * noise, 1.5 * SYSTEMATIC * tolerance)
 
 
 def _freedom(arcs: Arcs, *, closed: bool) -> int:
@@ -321,16 +463,56 @@ def _noise(arcs: Arcs, tolerance: float, *, closed: bool) -> float:
     return math.sqrt(squares / (max(_freedom(arcs, closed=closed), 0) + DOUBT))
 
 
-def _first_guess(points: FloatArray, noise: float, tolerance: float, price: float, *, closed: bool) -> Arcs | None:
-    ring, kept = _thinned(np.vstack((points, points[:1])) if closed else points, SPACING * tolerance)
-    count = len(ring) - 1
-    if count < 2:
-        ring, kept = points, np.arange(len(points))
-        count = len(ring) - 1
+def _stepped(
+    points: FloatArray, fit: _Fit, price: float, *, closed: bool, kinks: bool
+) -> tuple[Steps, FloatArray, IntArray]:
+    """Return the steps of curvature of a run, the vertices they were looked for at, and which of the drawn those are.
+
+    A ring is looked at three times round, of which the middle counts: where the drawing began makes no difference then.
+    """
+    tolerance = fit.tolerance
+    drawn = np.vstack((points, points[:1])) if closed else points
+    nodes, kept = _thinned(drawn, COARSE * tolerance)
+    if len(nodes) < 3:
+        nodes, kept = drawn, np.arange(len(drawn))
+    noise = fit.noise
+    if 2 * len(nodes) < len(drawn):  # each from the vertices about it, so that their scatter evens out
+        noise /= math.sqrt(len(drawn) / len(nodes))
+        sums = np.vstack((np.zeros(2), np.cumsum(drawn - drawn[0], axis=0)))
+        near = np.minimum(np.diff(kept)[:-1], np.diff(kept)[1:]) // 2
+        low, high = kept[1:-1] - near, kept[1:-1] + near + 1
+        nodes = nodes.copy()
+        nodes[1:-1] = drawn[0] + (sums[high] - sums[low]) / (high - low)[:, None]
+    noise = math.hypot(noise, tolerance * SYSTEMATIC)
     if closed:
-        # Three times round, of which the middle counts: where the drawing began then makes no difference.
-        ring = np.vstack((ring[:-1], ring[:-1], ring))
-    found = steps(ring, noise=noise, tolerance=tolerance, price=price)
+        nodes = np.vstack((nodes[:-1], nodes[:-1], nodes))
+    return steps(nodes, noise=noise, tolerance=tolerance, price=price, kinks=kinks), nodes, kept
+
+
+def _kinks(points: FloatArray, fit: _Fit, *, closed: bool) -> IntArray:
+    """Return the vertices at which the direction of a run may break."""
+    found, _, kept = _stepped(points, fit, PRICE, closed=closed, kinks=True)
+    drawn = np.vstack((points, points[:1])) if closed else points
+    nodes = np.flatnonzero(np.abs(found.kink) > fit.kink) + 1
+    if closed:
+        count = len(kept) - 1
+        nodes = nodes[(nodes >= count) & (nodes < 2 * count)] - count
+    cuts: list[int] = []
+    for node in nodes.tolist():  # near each node the vertex that stands out most
+        low, high = int(kept[max(node - 1, 0)]), int(kept[min(node + 1, len(kept) - 1)])
+        way = drawn[high] - drawn[low]
+        reach = drawn[low + 1 : high] - drawn[low]
+        cut = low + 1 + int(np.argmax(np.abs(reach[:, 1] * way[0] - reach[:, 0] * way[1]))) if node else 0
+        if cut < len(drawn) - 1 and (not cuts or cut > cuts[-1]):
+            cuts.append(cut)
+    return np.array(cuts, dtype=np.int64)
+
+
+def _first_guess(points: FloatArray, fit: _Fit, price: float, *, closed: bool) -> Arcs | None:
+    """Return a chain to begin with, or None where there is hardly less of it than there are vertices."""
+    tolerance = fit.tolerance
+    found, ring, kept = _stepped(points, fit, price, closed=closed, kinks=False)
+    count = len(kept) - 1
     if closed:
         at = found.at[(found.at >= count) & (found.at < 2 * count)]
         if len(at) < 2:
@@ -342,6 +524,10 @@ def _first_guess(points: FloatArray, noise: float, tolerance: float, price: floa
         bounds = np.concatenate(([0], found.at, [count]))
         first = kept[bounds].copy()
         first[-1] = len(points)
+    slight = math.hypot(fit.noise, SYSTEMATIC * tolerance) / 4
+    bounds, first = _without_slight_steps(bounds, first, found.curvature, ring, slight)
+    if len(bounds) > 30 and 2 * len(bounds) > len(points):
+        return None
     begin = bounds[:-1]
     side = found.heading[begin] + math.pi / 2
     start = np.column_stack(
@@ -360,89 +546,146 @@ def _first_guess(points: FloatArray, noise: float, tolerance: float, price: floa
     return Arcs(start, curvature, length, straight, first.astype(np.int64), np.zeros(len(points)))
 
 
+def _without_slight_steps(
+    bounds: IntArray, first: IntArray, curvature: FloatArray, ring: FloatArray, slight: float
+) -> tuple[IntArray, IntArray]:
+    """Return the bounds of elements without those at which the track would hardly bend otherwise."""
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))))
+    turned = np.concatenate(([0.0], np.cumsum(curvature * np.diff(along))))
+
+    def bend(low: int, high: int) -> float:
+        """Return how far one curve from end to end would stray from the staircase of curvature there, m."""
+        place = along[low : high + 1] - along[low]
+        heading = turned[low : high + 1] - turned[low]
+        heading = heading - heading[-1] / place[-1] * place
+        aside = np.concatenate(([0.0], np.cumsum((heading[1:] + heading[:-1]) / 2 * np.diff(place))))
+        return float(np.abs(aside - aside[-1] / place[-1] * place).max())
+
+    kept = np.arange(len(bounds))
+    bends = np.array([bend(int(low), int(high)) for low, high in zip(bounds[:-2], bounds[2:], strict=True)])
+    while bends.size:
+        slightest = int(np.argmin(bends))
+        if bends[slightest] > slight:
+            break
+        kept, bends = np.delete(kept, slightest + 1), np.delete(bends, slightest)
+        for at in range(max(slightest - 1, 0), min(slightest + 1, len(bends))):
+            bends[at] = bend(int(bounds[kept[at]]), int(bounds[kept[at + 2]]))
+    return bounds[kept], first[kept]
+
+
 def _simplified(points: FloatArray, arcs: Arcs, fit: _Fit, *, closed: bool) -> Arcs:
     """Return the chain with every element left out that the vertices can do without."""
-    least = 3 if closed else 1
     tried: set[tuple[int, ...]] = set()
-    budget = 40 + 6 * arcs.count
-    while budget > 0:
+    changed = True
+    while changed:
+        changed = False
         noise = min(_noise(arcs, fit.tolerance, closed=closed), max(fit.noise, EXPECTED * fit.tolerance))
-        for change in _changes(arcs, fit.tolerance, closed=closed):
-            if arcs.count <= least and change.kind != "straighten":
+        gone: list[tuple[int, int, int]] = []  # where, how wide, how many fewer: of this round
+        for listed in _changes(arcs, fit.tolerance, closed=closed):
+            change = listed
+            for at, width, fewer in gone:
+                if change.element >= at + width + 2:
+                    change = change._replace(element=change.element - fewer)
+                elif change.element + change.width > at - 2:
+                    change = change._replace(element=-1)
+                    break
+            # A ring of fewer than three elements is a circle, and no business of this.
+            if change.element < 0 or (
+                closed and arcs.count - max(change.width - 1, 1) < 3 and change.kind != STRAIGHTEN
+            ):
                 continue
             mark = _mark(arcs, change)
             if mark in tried:
                 continue
             tried.add(mark)
-            budget -= 1
             after = _after(points, arcs, change, fit._replace(noise=noise), closed=closed)
             if after is not None:
+                gone.append((change.element, change.width, arcs.count - after.count))
                 arcs = after
-                break
-        else:
-            break
-    return settle(points, arcs, closed=closed)
+                changed = True
+                if closed:  # it begins elsewhere now: number anew
+                    break
+    return settle(points, arcs, closed=closed, hold="beside")
+
+
+STRAIGHTEN, MERGE, LEAVE_OUT = range(3)
 
 
 class _Change(NamedTuple):
     """A way to have an element less: how far it would bend the track at a guess, m, which way, and where."""
 
     bend: float
-    kind: str
+    kind: int
     element: int
     straight: bool
+    width: int = 1
 
 
 def _mark(arcs: Arcs, change: _Change) -> tuple[int, ...]:
     index = np.arange(change.element - 1, change.element + 4) % len(arcs.first)
-    return (len(change.kind), int(change.straight), *(int(at) for at in arcs.first[index]))
+    vertices = (int(at) % len(arcs.off) for at in arcs.first[index])
+    return (change.kind, int(change.straight), change.width, *vertices)
 
 
 def _changes(arcs: Arcs, tolerance: float, *, closed: bool) -> list[_Change]:
     """Return the changes worth trying, the slightest first."""
     count = arcs.count
     found: list[_Change] = []
-    limit = 4 * tolerance
+    limit = tolerance
     for one in range(count):
         length = float(arcs.length[one])
         bend = abs(float(arcs.curvature[one])) * length**2 / 8
         beside = [at % count for at in (one - 1, one + 1) if closed or 0 <= at < count]
         # Over a single drawn chord nothing shows a bend but the tangents of the neighbors.
-        bare = int(arcs.first[one + 1] - arcs.first[one]) <= 2 and abs(float(arcs.curvature[one])) * length < WIDEST_CHORD
+        bare = (
+            int(arcs.first[one + 1] - arcs.first[one]) <= 2 and abs(float(arcs.curvature[one])) * length < WIDEST_CHORD
+        )
         if not arcs.straight[one] and (bend <= limit or bare) and not any(arcs.straight[at] for at in beside):
-            found.append(_Change(bend, "straighten", one, True))
+            found.append(_Change(bend, STRAIGHTEN, one, True))
+        found.extend(_merges(arcs, one, limit, closed=closed))
         if not closed and one == count - 1:
             continue
         other = (one + 1) % count
-        both = length + float(arcs.length[other])
-        shorter = min(length, float(arcs.length[other]))
-        step = abs(float(arcs.curvature[other] - arcs.curvature[one]))
-        if count > 1 and step * shorter**2 / 8 <= limit:
-            found.append(_Change(step * shorter**2 / 8, "merge", one, False))
-            mean = (arcs.curvature[one] * length + arcs.curvature[other] * arcs.length[other]) / both
-            outer = [at % count for at in (one - 1, one + 2) if closed or 0 <= at < count]
-            if abs(mean) * both**2 / 8 <= limit and not any(arcs.straight[at] for at in outer):
-                found.append(_Change(step * shorter**2 / 9, "merge", one, True))
         if closed or one > 0:
             before = (one - 1) % count
             worst = max(abs(float(arcs.curvature[at] - arcs.curvature[one])) for at in (before, other))
             if worst * length**2 / 8 <= limit and not (arcs.straight[before] and arcs.straight[other]):
-                found.append(_Change(worst * length**2 / 10, "leave out", one, False))
+                found.append(_Change(worst * length**2 / 10, LEAVE_OUT, one, False))
     return sorted(found)
+
+
+def _merges(arcs: Arcs, one: int, limit: float, *, closed: bool) -> Iterator[_Change]:
+    """Yield the ways to make one element of several from `one` on."""
+    count = arcs.count
+    for width in (2, 3, 4):
+        if width > count or (not closed and one + width > count):
+            return
+        members = np.arange(one, one + width) % count
+        curvature, length = arcs.curvature[members], arcs.length[members]
+        both = float(length.sum())
+        mean = float(curvature @ length) / both
+        bend = float((np.abs(curvature - mean) * length * np.minimum(length, both - length)).max()) / 8
+        if bend > limit:
+            continue
+        yield _Change(bend, MERGE, one, False, width)
+        outer = [at % count for at in (one - 1, one + width) if closed or 0 <= at < count]
+        if abs(mean) * both**2 / 8 <= limit and not any(arcs.straight[at] for at in outer):
+            yield _Change(bend * 0.9, MERGE, one, True, width)
 
 
 def _after(points: FloatArray, arcs: Arcs, change: _Change, fit: _Fit, *, closed: bool) -> Arcs | None:
     """Return the chain after a change, fitted anew near it, or None where the vertices tell against it."""
     count, total = arcs.count, len(points)
-    low, high = change.element - 3, change.element + 5
-    if closed:
-        if high - low >= count:
-            low, high = 0, count
-        elif low < 0 or high > count:
-            return _after(points, _turned(arcs, 4 if low < 0 else -5, total), _shifted(change, -4 if low < 0 else 5, count), fit, closed=True)
-    else:
-        low, high = max(low, 0), min(high, count)
-    whole = closed and (low, high) == (0, count)
+    beside = 3 + change.width
+    at = change.element
+    whole = closed and count <= beside + 4
+    if closed:  # begin a little before the change, so that it lies within
+        lead = 1 if whole else 3
+        arcs, at = _turned(arcs, lead - at, total), lead
+    low, high = (0, count) if whole else (max(at - 3, 0), min(at + beside + 1, count))
+    vertices = np.arange(arcs.first[low], arcs.first[high]) % total
+    near = points if whole else points[vertices]
+    before = arcs.off[vertices]
     window = Arcs(
         arcs.start[low:high],
         arcs.curvature[low:high],
@@ -451,30 +694,23 @@ def _after(points: FloatArray, arcs: Arcs, change: _Change, fit: _Fit, *, closed
         arcs.first[low : high + 1] - (0 if whole else arcs.first[low]),
         np.zeros(0),
     )
-    vertices = points if whole else points[np.arange(arcs.first[low], arcs.first[high]) % total]
-    before = arcs.off if whole else arcs.off[np.arange(arcs.first[low], arcs.first[high]) % total]
-    if change.element + 1 >= count and closed and change.kind != "straighten" and whole:
-        return _after(points, _turned(arcs, 1, total), _shifted(change, -1, count), fit, closed=True)
-    if whole and change.kind == "leave out" and change.element == 0:
-        return _after(points, _turned(arcs, -1, total), _shifted(change, 1, count), fit, closed=True)
-    changed, touched = _changed(window, change, change.element - low)
-    settled = settle(vertices, changed, closed=whole, pinned=not closed and low == 0 and high == count, trial=True)
-    if not (np.isfinite(settled.off).all() and joined(settled, closed=whole)):
+    changed, touched = _changed(window, change, at - low)
+    squares = float(before @ before)
+    members = int(changed.first[min(touched[1], changed.count)] - changed.first[touched[0]])
+    enough = squares + PRICE * fit.noise**2 + members * (SYSTEMATIC * fit.tolerance) ** 2
+    settled = settle(near, changed, closed=whole, hold="free", enough=enough)
+    if not joined(settled, closed=whole):
         return None
-    if float(np.abs(settled.off).max()) > fit.tolerance:
-        return None
-    gain = float(settled.off @ settled.off - before @ before)
-    concerned = np.arange(settled.first[touched[0]], settled.first[min(touched[1], settled.count)]) % len(vertices)
+    concerned = np.arange(settled.first[touched[0]], settled.first[min(touched[1], settled.count)]) % len(near)
     allowed = PRICE * fit.noise**2 + len(concerned) * (SYSTEMATIC * fit.tolerance) ** 2
-    if gain > allowed:
+    if float(settled.off @ settled.off) - squares > allowed:
         return None
-    off = settled.off[concerned]
-    if len(off) and math.sqrt(float(off @ off) / len(off)) > math.hypot(1.6 * fit.noise, 1.5 * SYSTEMATIC * fit.tolerance):
+    if float(np.abs(settled.off).max()) > fit.tolerance or not _holds(settled.off[concerned], fit.noise, fit.tolerance):
         return None
     if whole:
         return settled
     off = arcs.off.copy()
-    off[np.arange(arcs.first[low], arcs.first[high]) % total] = settled.off
+    off[vertices] = settled.off
     return Arcs(
         np.vstack((arcs.start[:low], settled.start, arcs.start[high:])),
         np.concatenate((arcs.curvature[:low], settled.curvature, arcs.curvature[high:])),
@@ -507,25 +743,29 @@ def _turned(arcs: Arcs, by: int, total: int) -> Arcs:
     )
 
 
-def _shifted(change: _Change, by: int, count: int) -> _Change:
-    return change._replace(element=(change.element - by) % count)
-
-
 def _changed(window: Arcs, change: _Change, at: int) -> tuple[Arcs, tuple[int, int]]:
     """Return a chain after a change, not yet settled, and the elements it touches."""
     start, curvature = window.start.copy(), window.curvature.copy()
     length, straight, first = window.length.copy(), window.straight.copy(), window.first.copy()
-    if change.kind == "straighten":
+    if change.kind == STRAIGHTEN:
         straight[at] = True
         curvature[at] = 0.0
         start[at, 2] += window.curvature[at] * length[at] / 2
         return Arcs(start, curvature, length, straight, first, window.off), (at, at + 1)
-    if change.kind == "merge":
-        both = length[at] + length[at + 1]
-        curvature[at] = (curvature[at] * length[at] + curvature[at + 1] * length[at + 1]) / both
+    if change.kind == MERGE:
+        members = slice(at, at + change.width)
+        gone: int | slice = slice(at + 1, at + change.width)
+        touched = (at, at + 1)
+        both = float(length[members].sum())
+        curvature[at] = 0.0 if change.straight else float(curvature[members] @ length[members]) / both
+        if change.straight:
+            last = at + change.width - 1
+            tip = ends(window.start[[last]], window.curvature[[last]], window.length[[last]])[0]
+            way = tip[:2] - start[at, :2]
+            start[at, 2] += math.remainder(math.atan2(way[1], way[0]) - start[at, 2], 2 * math.pi)
         length[at] = both
         straight[at] = change.straight
-        gone, touched = at + 1, (at, at + 1)
+        first = np.delete(first, gone)
     else:
         half = length[at] / 2
         middle = ends(start[at : at + 1], curvature[at : at + 1], np.array([half]))[0]
@@ -535,8 +775,6 @@ def _changed(window: Arcs, change: _Change, at: int) -> tuple[Arcs, tuple[int, i
         first[at + 1] = (first[at] + first[at + 1]) // 2
         gone, touched = at, (at - 1, at + 1)
         first = np.delete(first, at)
-    if change.kind == "merge":
-        first = np.delete(first, gone)
     return (
         Arcs(
             np.delete(start, gone, axis=0),
@@ -550,32 +788,21 @@ def _changed(window: Arcs, change: _Change, at: int) -> tuple[Arcs, tuple[int, i
     )
 
 
-def _rounded_corner(points: FloatArray, arcs: Arcs, fit: _Fit) -> int | None:
-    """Return the vertex nearest the sharpest turn that no track could follow and no vertices bear out, if any."""
+def _rounded_corner(arcs: Arcs, fit: _Fit) -> bool:
+    """Return whether there is a curve that no track could follow and no vertices bear out: a corner, rather."""
     turn = np.abs(arcs.curvature * arcs.length)
-    owned = np.diff(arcs.first)
-    bad = (turn > fit.kink) & (owned <= 2) & (np.abs(arcs.curvature) * SHARP * fit.tolerance > 1)
-    if not bad.any():
-        return None
-    element = int(np.argmax(np.where(bad, turn, 0.0)))
-    middle = ends(arcs.start[[element]], arcs.curvature[[element]], arcs.length[[element]] / 2)[0, :2]
-    low, high = max(int(arcs.first[element]) - 1, 1), min(int(arcs.first[element + 1]) + 1, len(points) - 1)
-    if low >= high:
-        return None
-    near = np.hypot(*(points[low:high] - middle).T)
-    return low + int(np.argmin(near))
+    sharp = np.abs(arcs.curvature) * SHARP * fit.tolerance > 1
+    return bool(((turn > fit.kink) & (np.diff(arcs.first) <= 2) & sharp).any())
 
 
 def _spans(points: FloatArray, along: FloatArray, arcs: Arcs, *, closed: bool) -> list[_Span]:
     """Return the elements of a settled chain, with the spread of their radii."""
     spread = _radius_spread(points, arcs, closed=closed)
-    tips = ends(arcs.start, arcs.curvature, arcs.length)
     corners = [(float(x), float(y)) for x, y in arcs.start[:, :2]]
     corners.append(corners[0] if closed else (float(points[-1, 0]), float(points[-1, 1])))
     if not closed:
         corners[0] = (float(points[0, 0]), float(points[0, 1]))
     places = _places(points, along, arcs, closed=closed)
-    del tips
     return [
         _Span(
             (*corners[j], float(arcs.start[j, 2])),
@@ -596,7 +823,7 @@ def _places(points: FloatArray, along: FloatArray, arcs: Arcs, *, closed: bool) 
     total = len(points)
     places: list[float] = []
     for joint in range(0 if closed else 1, arcs.count):
-        after = int(arcs.first[joint])
+        after = int(arcs.first[joint]) if closed else min(max(int(arcs.first[joint]), 1), total - 1)
         one, other = points[(after - 1) % total], points[after % total]
         chord = other - one
         share = float((arcs.start[joint, :2] - one) @ chord / (chord @ chord))
@@ -615,16 +842,17 @@ def _radius_spread(points: FloatArray, arcs: Arcs, *, closed: bool) -> FloatArra
     The scatter is that of the vertices about the fit; few vertices beyond the unknowns tell it poorly, which Student's
     factor allows for. Where there are none beyond, nothing tells it.
     """
-    curvature = np.where(arcs.straight, 1.0, arcs.curvature)
-    unit = curvature_spread(points, arcs, closed=closed)
-    return _deviation(arcs, closed=closed) * unit / curvature**2
-
-
-def _deviation(arcs: Arcs, *, closed: bool) -> float:
-    return _student(float(arcs.off @ arcs.off), _freedom(arcs, closed=closed))
+    result = np.zeros(arcs.count)
+    bent = ~arcs.straight
+    scatter_ = _student(float(arcs.off @ arcs.off), _freedom(arcs, closed=closed))
+    if math.isinf(scatter_):
+        return np.full(arcs.count, math.inf)
+    result[bent] = scatter_ * curvature_spread(points, arcs, closed=closed)[bent] / arcs.curvature[bent] ** 2
+    return result
 
 
 def _student(squares: float, freedom: int) -> float:
+    """Return half the width of the interval for one quantity that holds 68.3 % of cases, m."""
     from scipy.special import stdtrit
 
     if freedom < 1:
@@ -632,26 +860,26 @@ def _student(squares: float, freedom: int) -> float:
     return math.sqrt(squares / freedom) * float(stdtrit(freedom, 0.841345))
 
 
-def _ring(course: _Course, fit: _Fit) -> list[_Span]:
-    """Return the elements of a closed run of chords without a corner."""
+def _ring(course: _Course, fit: _Fit) -> tuple[list[_Span], IntArray]:
+    """Return the elements of a closed run of chords without a corner; or none, and the kinks to cut it at."""
     points = course.points[:-1]
     circle = _circle(course, fit)
     if circle is not None:
-        return [circle]
-    for price in (PRICE, PRICE / 5, PRICE / 50):
+        return [circle], np.zeros(0, dtype=np.int64)
+    smooth: _Try | None = None
+    for price in PRICES:
         arcs = _chain(points, fit, price, closed=True)
-        if arcs is None or _rounded_corner_of_ring(arcs, fit):
-            continue
-        if float(np.abs(arcs.off).max()) <= fit.tolerance:
-            return _spans(points, course.along, arcs, closed=True)
-    return _chords(course.points, course.along, fit)
-
-
-def _rounded_corner_of_ring(arcs: Arcs, fit: _Fit) -> bool:
-    turn = np.abs(arcs.curvature * arcs.length)
-    return bool(
-        ((turn > fit.kink) & (np.diff(arcs.first) <= 2) & (np.abs(arcs.curvature) * SHARP * fit.tolerance > 1)).any()
-    )
+        if arcs is not None and float(np.abs(arcs.off).max()) <= fit.tolerance and not _rounded_corner(arcs, fit):
+            smooth = _Try(_spans(points, course.along, arcs, closed=True), _cost(arcs, fit), sound=True)
+            break
+    cuts = _kinks(points, fit, closed=True)
+    if smooth is not None:
+        if not len(cuts) or len(smooth.spans) < 5:  # four elements are as few as a ring of no circle has
+            return smooth.spans, cuts[:0]
+        rolled = _rolled(course, int(cuts[0]))
+        broken = _broken(rolled.points, rolled.along, (cuts - cuts[0])[1:], fit, smooth.cost - KINK_COST * PRICE)
+        return ([], cuts) if broken is not None else (smooth.spans, cuts[:0])
+    return [], cuts if len(cuts) else np.zeros(1, dtype=np.int64)
 
 
 def _circle(course: _Course, fit: _Fit) -> _Span | None:
@@ -680,10 +908,7 @@ def _circle(course: _Course, fit: _Fit) -> _Span | None:
         if float(np.abs(step).max()) < 1e-13 * abs(radius):
             break
     off = np.hypot(*(points - middle).T) - radius
-    systematic = SYSTEMATIC * fit.tolerance
-    if float(np.abs(off).max()) > fit.tolerance:
-        return None
-    if math.sqrt(float(off @ off) / len(off)) > math.hypot(1.6 * fit.noise, 1.5 * systematic):
+    if not _holds(off, fit.noise, fit.tolerance):
         return None
     hand = math.copysign(1.0, full)
     reach = points[0] - middle
@@ -761,7 +986,7 @@ def _reaches(
         bounds = [0, *kinks, len(elements)]
     reaches = tuple(
         Reach(tuple(elements[low:high]), closed, stroke.handle, stroke.layer)
-        for low, high in zip(bounds[:-1], bounds[1:], strict=True)
+        for low, high in itertools.pairwise(bounds)
     )
     return reaches, faults
 

@@ -85,6 +85,8 @@ class Drawing:
     labels: tuple[Label, ...]
     faults: tuple[Fault, ...]
     layers: Mapping[str, int]
+    unit: str = ""
+    """The unit it is drawn in, by the name that plans use, or empty where plans have no name for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,3 +118,47 @@ class Reach:
 
 
 Role = Literal["toe", "leg"]
+
+
+class ReachEnd(NamedTuple):
+    """One end of a linked line."""
+
+    line: int
+    end: Literal["from", "to"]
+
+
+@dataclass(frozen=True, slots=True)
+class LinkedLine:
+    """A line of the network as drawn: elements in order between two joints, by their numbers."""
+
+    elements: tuple[Element, ...]
+    start: int
+    finish: int
+    handle: str
+    layer: str
+
+
+@dataclass(frozen=True, slots=True)
+class LinkedJoint:
+    """Where linked lines meet or end; at a turnout the toe is told, the legs are the other ends.
+
+    A joint of two ends is plain. A joint of four ends that pairs lines straight through (a crossing drawn as four
+    ends that meet) is a ``crossing``, whose pairs are `through`. Two turnouts toe to toe are one too: every end of one
+    side leads to both of the other, and the moves that change over are its `slips`.
+    """
+
+    spot: Spot
+    kind: Literal["end", "plain", "turnout", "crossing"]
+    ends: tuple[ReachEnd, ...]
+    toe: ReachEnd | None = None
+    through: tuple[tuple[ReachEnd, ReachEnd], ...] = ()
+    slips: tuple[tuple[ReachEnd, ReachEnd], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Linked:
+    """A drawing as a network of lines and joints, with what was merged, split and left over on the way."""
+
+    lines: tuple[LinkedLine, ...]
+    joints: tuple[LinkedJoint, ...]
+    faults: tuple[Fault, ...]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +12,13 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+Hold = Literal["ends", "beside", "free"]
 
 PIN = 1e3
 """How much more a drawn end counts than a vertex between: the ends of a stroke are where other track meets it."""
 ROUNDS = 60
 """The most steps of the least squares; five to ten are usual."""
-TRIAL_ROUNDS = 12
+TRIAL_ROUNDS = 15
 """The most steps of a trial, which is only to show whether the vertices tell against it."""
 SMALL = 160
 """Up to this many unknowns a dense solver is quicker than a sparse one."""
@@ -75,7 +77,9 @@ def ends(start: FloatArray, curvature: FloatArray, length: FloatArray) -> FloatA
     )
 
 
-def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool = True, trial: bool = False) -> Arcs:
+def settle(
+    points: FloatArray, arcs: Arcs, *, closed: bool = False, hold: Hold = "ends", enough: float | None = None
+) -> Arcs:
     """Return the chain moved to where the squares of the vertices' distances from it are least.
 
     The unknowns are the start, curvature and length of every element; that each ends where and as the next begins is
@@ -90,10 +94,11 @@ def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool
         Where to begin; its joints need not meet yet.
     closed
         Whether the last element ends at the start of the first.
-    pinned
-        Whether an open chain starts and ends on the first and last vertex.
-    trial
-        Whether a rough answer will do.
+    hold
+        Whether an open chain starts and ends on the first and last vertex (``ends``), only beside them (``beside``), or
+        is a part of a chain that may slide (``free``).
+    enough
+        For a trial: the sum of squares, m², that would do; it stops well below it, or when it gains little far above.
     """
     unit = float(np.abs(arcs.length).mean())
     origin = points.mean(axis=0)
@@ -107,20 +112,25 @@ def settle(points: FloatArray, arcs: Arcs, *, closed: bool = False, pinned: bool
         length=arcs.length / unit,
     )
     wind = _wind(scaled) if closed else 0.0
-    system = _linearized(ring, scaled, wind, closed=closed, pinned=pinned)
+    system = _linearized(ring, scaled, wind, closed=closed, hold=hold)
     damping = 1e-8
+    trial = enough is not None
+    target = enough / unit**2 if enough is not None else -1.0
     for _ in range(TRIAL_ROUNDS if trial else ROUNDS):
         step = system.step(damping)
         moved = _moved(scaled, step)
         moved = _assigned(ring, moved, closed=closed)
-        next_system = _linearized(ring, moved, wind, closed=closed, pinned=pinned)
+        next_system = _linearized(ring, moved, wind, closed=closed, hold=hold)
         small = float(np.abs(step).max(initial=0.0)) < 1e-10
         if next_system.merit <= system.merit * (1 + 1e-12) or small:
             gained = system.merit - next_system.merit
-            settled = gained <= (1e-3 if trial else 1e-10) * system.merit and next_system.gap < (1e-7 if trial else 1e-9)
+            squares = float(next_system.off @ next_system.off)
+            share = (1e-5 if hold == "beside" else 1e-8) if not trial else 1e-3 if squares < 2 * target else 2e-2
+            settled = gained <= share * system.merit and (next_system.gap < 1e-9 or (trial and next_system.gap < 1e-7))
             scaled, system = moved, next_system
             damping = max(damping / 10, 1e-10)
-            if small or settled:
+            done = next_system.gap < 1e-7 and squares <= target / 2
+            if small or settled or done:
                 break
         else:
             damping *= 20
@@ -161,13 +171,13 @@ def curvature_spread(points: FloatArray, arcs: Arcs, *, closed: bool = False) ->
         length=arcs.length / unit,
     )
     wind = _wind(moved) if closed else 0.0
-    system = _linearized(np.vstack((ring, ring)) if closed else ring, moved, wind, closed=closed, pinned=True)
+    system = _linearized(np.vstack((ring, ring)) if closed else ring, moved, wind, closed=closed, hold="ends")
     return system.spread(arcs.straight) / unit**2
 
 
 def _wind(arcs: Arcs) -> float:
     tips = ends(arcs.start, arcs.curvature, arcs.length)
-    return 2 * math.pi * round((tips[-1, 2] - arcs.start[0, 2]) / (2 * math.pi))
+    return 2 * math.pi * round(float(tips[-1, 2] - arcs.start[0, 2]) / (2 * math.pi))
 
 
 def _owners(arcs: Arcs) -> IntArray:
@@ -191,9 +201,11 @@ class _System:
     merit: float
     gap: float
     frozen: BoolArray
+    firm: FloatArray
+    """What keeps each length from running off where the curvatures beside a joint hardly differ, shape (k,)."""
 
-    def matrix(self, damping: float) -> object:
-        """Return the matrix of the step: dense for few unknowns, else sparse."""
+    def matrix(self, damping: float) -> tuple[FloatArray, IntArray, IntArray, int]:
+        """Return the entries of the matrix of a step, their rows and columns, and its size."""
         count, joints = len(self.blocks), len(self.gaps)
         size = 5 * count + 3 * joints
         blocks = self.blocks.copy()
@@ -202,43 +214,37 @@ class _System:
         blocks[self.frozen, 3, :] = 0.0
         blocks[self.frozen, :, 3] = 0.0
         blocks[self.frozen, 3, 3] = 1.0
-        blocks += damping * np.eye(5)
+        blocks += max(damping, 1e-12) * np.eye(5)
+        if damping:
+            blocks[:, 4, 4] += self.firm
         at = 5 * np.arange(count)[:, None] + np.arange(5)
         row = np.broadcast_to(at[:, :, None], (count, 5, 5))
         column = np.broadcast_to(at[:, None, :], (count, 5, 5))
-        tie_row = np.broadcast_to((5 * count + 3 * np.arange(joints)[:, None] + np.arange(3))[:, :, None], (joints, 3, 5))
+        tie_row = np.broadcast_to(
+            (5 * count + 3 * np.arange(joints)[:, None] + np.arange(3))[:, :, None], (joints, 3, 5)
+        )
         tie_column = np.broadcast_to(at[:joints, None, :], (joints, 3, 5))
         next_row = (5 * count + 3 * np.arange(joints)[:, None] + np.arange(3)).ravel()
         next_column = at[(np.arange(joints) + 1) % count, :3].ravel()
         ties = self.ties[:joints].copy()
         ties[self.frozen[:joints], :, 3] = 0.0
         own = np.arange(5 * count, size)
-        rows_ = np.concatenate(
-            (row.ravel(), tie_row.ravel(), tie_column.ravel(), next_row, next_column, own)
-        )
-        columns = np.concatenate(
-            (column.ravel(), tie_column.ravel(), tie_row.ravel(), next_column, next_row, own)
-        )
+        rows_ = np.concatenate((row.ravel(), tie_row.ravel(), tie_column.ravel(), next_row, next_column, own))
+        columns = np.concatenate((column.ravel(), tie_column.ravel(), tie_row.ravel(), next_column, next_row, own))
         minus = np.full(3 * joints, -1.0)
-        values = np.concatenate(
-            (blocks.ravel(), ties.ravel(), ties.ravel(), minus, minus, np.full(3 * joints, -1e-13))
-        )
-        if size <= SMALL:
-            dense = np.zeros((size, size))
-            np.add.at(dense, (rows_, columns), values)
-            return dense
-        from scipy.sparse import csc_array
-
-        return csc_array((values, (rows_, columns)), shape=(size, size))
+        values = np.concatenate((blocks.ravel(), ties.ravel(), ties.ravel(), minus, minus, np.full(3 * joints, -1e-13)))
+        return values, rows_, columns, size
 
     def solve(self, damping: float, right: FloatArray) -> FloatArray:
-        """Return the unknowns for one or more right sides."""
-        matrix = self.matrix(damping)
-        if isinstance(matrix, np.ndarray):
-            return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+        """Return the unknowns for one or more right sides: by a dense matrix where it is small, else a sparse one."""
+        values, rows, columns, size = self.matrix(damping)
+        if size <= SMALL:
+            dense = np.bincount(rows * size + columns, values, size * size).reshape(size, size)
+            return np.asarray(np.linalg.solve(dense, right), dtype=np.float64)
+        from scipy.sparse import csc_array
         from scipy.sparse.linalg import splu
 
-        return np.asarray(splu(matrix).solve(right), dtype=np.float64)
+        return np.asarray(splu(csc_array((values, (rows, columns)), shape=(size, size))).solve(right), dtype=np.float64)
 
     def step(self, damping: float) -> FloatArray:
         """Return the step of all unknowns, shape (k, 5)."""
@@ -258,15 +264,15 @@ class _System:
             return result
         right = np.zeros((5 * count + 3 * len(self.gaps), len(arcs)))
         right[5 * arcs + 3, np.arange(len(arcs))] = 1.0
-        answer = self.solve(1e-12, right)[: 5 * count].reshape(count, 5, len(arcs))
+        answer = self.solve(0.0, right)[: 5 * count].reshape(count, 5, len(arcs))
         variance = np.einsum("kia,kij,kja->a", answer, self.blocks, answer)
         for element, rows, _ in self.pins:
             variance += ((PIN**2 * rows @ answer[element]) ** 2).sum(axis=0)
-        result[arcs] = np.sqrt(variance)
+        result[arcs] = np.sqrt(np.maximum(variance, 0.0))
         return result
 
 
-def _linearized(ring: FloatArray, arcs: Arcs, wind: float, *, closed: bool, pinned: bool) -> _System:
+def _linearized(ring: FloatArray, arcs: Arcs, wind: float, *, closed: bool, hold: Hold) -> _System:
     own = _owners(arcs)
     count = arcs.count
     here = ring[arcs.first[0] : arcs.first[-1]]
@@ -304,17 +310,23 @@ def _linearized(ring: FloatArray, arcs: Arcs, wind: float, *, closed: bool, pinn
         gaps = gaps[:-1]
     pins: list[tuple[int, FloatArray, FloatArray]] = []
     merit = float(off @ off)
-    if pinned and not closed:
+    if hold != "free" and not closed:
+        last = ties[-1, :2].copy()
+        last[:, 3] *= not arcs.straight[-1]
         pins.append((0, np.eye(2, 5), arcs.start[0, :2] - here[0]))
-        pins.append((count - 1, ties[-1, :2], tips[-1, :2] - here[-1]))
-        if arcs.straight[-1]:
-            pins[-1][1][:, 3] = 0.0
+        pins.append((count - 1, last, tips[-1, :2] - here[-1]))
+        if hold == "beside":
+            for at, heading in enumerate((arcs.start[0, 2], tips[-1, 2])):
+                way = np.array([[math.cos(heading), math.sin(heading)]])
+                pins[at] = (pins[at][0], way @ pins[at][1], way @ pins[at][2])
         merit += PIN**2 * sum(float(miss @ miss) for _, _, miss in pins)
     merit += 1e4 * float((gaps**2).sum())
     gap = float(np.abs(gaps).max(initial=0.0))
     if closed:
         off = np.roll(off, arcs.first[0])
-    return _System(blocks, slope, ties, gaps, tuple(pins), off, merit, gap, arcs.straight)
+    # Moving a joint by a third of an element weighs as much as one more vertex as far off as the others.
+    firm = (float(off @ off) / max(len(off), 1) + 1e-12) / (_shortest(arcs) / 3) ** 2
+    return _System(blocks, slope, ties, gaps, tuple(pins), off, merit, gap, arcs.straight, firm)
 
 
 def _end_changes(arcs: Arcs, tips: FloatArray) -> FloatArray:
@@ -340,9 +352,8 @@ def _end_changes(arcs: Arcs, tips: FloatArray) -> FloatArray:
 
 def _moved(arcs: Arcs, step: FloatArray) -> Arcs:
     # A joint may not run past the middle of its neighbors in one step, nor a heading turn by more than half a radian.
-    shortest = np.minimum(np.minimum(np.roll(arcs.length, 1), np.roll(arcs.length, -1)), arcs.length)
     worst = max(
-        float((np.abs(step[:, 4]) / (0.5 * np.maximum(np.abs(shortest), 1e-3))).max()),
+        float((np.abs(step[:, 4]) / (0.5 * _shortest(arcs))).max()),
         float((np.abs(step[:, 2]) / 0.5).max()),
         1.0,
     )
@@ -353,6 +364,12 @@ def _moved(arcs: Arcs, step: FloatArray) -> Arcs:
         curvature=arcs.curvature + np.where(arcs.straight, 0.0, step[:, 3]),
         length=arcs.length + step[:, 4],
     )
+
+
+def _shortest(arcs: Arcs) -> FloatArray:
+    """Return the length of the shortest of each element and its two neighbors, but no less than a thousandth."""
+    shortest = np.minimum(np.minimum(np.roll(arcs.length, 1), np.roll(arcs.length, -1)), arcs.length)
+    return np.maximum(np.abs(shortest), 1e-3)
 
 
 def _assigned(ring: FloatArray, arcs: Arcs, *, closed: bool) -> Arcs:

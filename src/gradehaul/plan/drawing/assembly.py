@@ -1,0 +1,269 @@
+"""A drawing becomes a network with names and heights: read, fitted, linked, named, and its heights gathered."""
+
+from __future__ import annotations
+
+import fnmatch
+import math
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from gradehaul.errors import GradehaulError, Problems, QuantityError
+from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
+from gradehaul.plan.drawing.heights import Ground, read_heights
+from gradehaul.plan.drawing.naming import Names, claimed, name_all
+from gradehaul.plan.drawing.recognition import KnownLine, recognize
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, Reach, ReachEnd
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import LineEnd
+from gradehaul.quantities import read_quantity
+
+SNAP = 1 / 10
+"""In gauges: how far apart ends may be drawn that meet (our own choice: more than a slip, less than a gap in rail)."""
+FIT = 1 / 20
+"""In gauges: how far vertices may lie from the fitted curve, as track laid by hand holds (common practice)."""
+KINK = math.radians(5)
+"""The break of direction up to which track goes on (our own choice)."""
+NEAR = 4.0
+"""In gauges: how far from its joint or its track a text may stand (our own choice: about a track's spacing)."""
+LEVEL = 1.0
+"""In gauges: ends that differ by more in height do not meet; nothing of that scale fits under so low a bridge."""
+SHORTEST = 1e-5
+"""An element shorter than this, m, is no track: what rounding leaves where pieces meet."""
+LEAST_TURN = 1e-5
+"""A curve that turns by less than this, radians, is a straight: a tenth of a millimeter aside over ten meters."""
+WITHIN = 4.0
+"""In snaps: how far from its joint a point may be told (our own choice)."""
+
+
+def terms(
+    gauge: float,
+    tell: str,
+    layers: Sequence[str],
+    *,
+    snap: float | None = None,
+    fit: float | None = None,
+    kink: float | None = None,
+    height_layers: Sequence[str] = (),
+    unit: str | None = None,
+    repair: bool = False,
+) -> Terms:
+    """Return the terms on which a drawing is read, with what is not given taken from the gauge, m.
+
+    Examples
+    --------
+    >>> read = terms(0.0165, "mm", ["TRACK"])
+    >>> round(read.snap, 5), round(read.fit, 6), round(math.degrees(read.kink), 1)
+    (0.00165, 0.000825, 5.0)
+    """
+    return Terms(
+        layers=tuple(layers),
+        snap=SNAP * gauge if snap is None else snap,
+        fit=FIT * gauge if fit is None else fit,
+        kink=KINK if kink is None else kink,
+        near=NEAR * gauge,
+        level=LEVEL * gauge,
+        tell=tell,
+        height_layers=tuple(height_layers),
+        unit=unit,
+        repair=repair,
+    )
+
+
+def draw(
+    path: Path,
+    terms: Terms,
+    *,
+    claims: Sequence[Claim] = (),
+    given: Mapping[str, float] | None = None,
+    lines_taken: Collection[str] = (),
+    joints_taken: Collection[str] = (),
+) -> Drawn:
+    """Return a drawing as a network with names and heights.
+
+    Parameters
+    ----------
+    path
+        The DXF file.
+    terms
+        On what terms it is read.
+    claims
+        Names for joints nearest to points.
+    given
+        Heights of joints that stand already, m, by name; those of other names do not matter.
+    lines_taken, joints_taken
+        Names of the plan's own lines and berths, and of its joints.
+
+    Raises
+    ------
+    DrawingError
+        The drawing cannot be used.
+    Problems
+        Several things in it cannot be used: entities, points that name no joint, heights that contradict one another.
+    OSError
+        The file cannot be read for a reason of the system.
+    """
+    from gradehaul.plan.drawing.dxf import read_drawing
+
+    drawing = read_drawing(
+        path, layers=terms.layers, height_layers=terms.height_layers, unit=terms.unit, repair=terms.repair
+    )
+    return assemble(
+        drawing, terms, claims=claims, given=given or {}, lines_taken=lines_taken, joints_taken=joints_taken
+    )
+
+
+def assemble(
+    drawing: Drawing,
+    terms: Terms,
+    *,
+    claims: Sequence[Claim] = (),
+    known: Sequence[KnownLine] = (),
+    given: Mapping[str, float] | None = None,
+    lines_taken: Collection[str] = (),
+    joints_taken: Collection[str] = (),
+) -> Drawn:
+    """Return a drawing that was read as a network with names and heights.
+
+    Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay.
+    """
+    linked, faults = _linked(drawing, terms)
+    texts, labels, unread = _sorted_labels(drawing.labels, terms)
+    faults += unread
+    named, wrong = claimed(linked.joints, claims, terms.tell)
+    errors: list[GradehaulError] = [*wrong]
+    again, lines_again = recognize(linked, known, WITHIN * terms.snap)
+    gone = {name for line in known for name in (line.name, line.start, line.finish)}
+    names = name_all(
+        linked,
+        {**again, **named},
+        labels,
+        near=terms.near,
+        known_lines=lines_again,
+        lines_taken={*lines_taken, *gone},
+        joints_taken=joints_taken,
+    )
+    if names.unused:
+        what = "1 text names nothing" if names.unused == 1 else f"{names.unused} texts name nothing"
+        faults.append(Fault("text-unused", f"{what}: too far from the track of its layer, or too long"))
+    ground = Ground(
+        [(line.elements, line.start, line.finish) for line in linked.lines],
+        [joint.spot for joint in linked.joints],
+        names.joints,
+        names.lines,
+        terms.tell,
+    )
+    heights = read_heights(
+        ground, drawing.strokes, texts, given or {}, near=terms.near, reach=2 * (terms.snap + terms.fit), edge=terms.fit
+    )
+    errors += [error.at(file=drawing.file) for error in heights.errors]
+    if errors:
+        raise Problems(errors)
+    joints = _joints(linked, names)
+    lines = {
+        name: DrawnLine(
+            name, names.joints[line.start], names.joints[line.finish], line.elements, line.layer, heights.along[number]
+        )
+        for number, (name, line) in enumerate(zip(names.lines, linked.lines, strict=True))
+    }
+    return Drawn(
+        file=drawing.file,
+        unit=drawing.unit,
+        layers=dict(sorted(Counter(stroke.layer for stroke in drawing.strokes).items())),
+        lines=lines,
+        joints={joint.name: joint for joint in joints},
+        heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},
+        faults=(*faults, *heights.faults),
+    )
+
+
+def _linked(drawing: Drawing, terms: Terms) -> tuple[Linked, list[Fault]]:
+    """Return the network of a drawing's strokes, and all faults up to here."""
+    from gradehaul.plan.drawing.fitting import fit_stroke
+    from gradehaul.plan.drawing.linking import link
+
+    reaches: list[Reach] = []
+    faults = list(drawing.faults)
+    for stroke in drawing.strokes:
+        found, wrong = fit_stroke(stroke, tolerance=terms.fit, kink=terms.kink)
+        reaches += found
+        faults += wrong
+    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level)
+    lines = tuple(replace(line, elements=tidied(line.elements)) for line in linked.lines)
+    return replace(linked, lines=lines), [*faults, *linked.faults]
+
+
+def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:
+    """Return elements without those too short to be track, and with those that hardly turn as straights.
+
+    What is left out goes to the length of its neighbor. A line that is shorter than any track as a whole stays.
+
+    Examples
+    --------
+    >>> from gradehaul.plan.drawing.records import Spot
+    >>> long = Element(Spot(0, 0), Spot(2, 0), 0.0, 1e-7, 2.0, "", "")
+    >>> short = Element(Spot(2, 0), Spot(2.000001, 0), 0.0, 1.0, 1e-6, "", "")
+    >>> [(element.length, element.curvature) for element in tidied([long, short])]
+    [(2.000001, 0.0)]
+    """
+    found: list[Element] = []
+    waiting = 0.0
+    for element in elements:
+        if element.length < SHORTEST and len(elements) > 1:
+            if found:
+                found[-1] = replace(found[-1], length=found[-1].length + element.length, end=element.end)
+            else:
+                waiting += element.length
+            continue
+        straight = abs(element.curvature) * element.length < LEAST_TURN
+        found.append(
+            replace(element, length=element.length + waiting, curvature=0.0 if straight else element.curvature)
+        )
+        waiting = 0.0
+    return tuple(found) if found else (replace(elements[0], length=waiting, end=elements[-1].end),)
+
+
+def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[Label, float]], list[Label], list[Fault]]:
+    """Return texts that are heights, m, texts that may be names, and faults for heights that cannot be read."""
+    heights: list[tuple[Label, float]] = []
+    names: list[Label] = []
+    faults: list[Fault] = []
+    for label in labels:
+        if not _matches(label.layer, terms.height_layers):
+            names.append(label)
+            continue
+        try:
+            heights.append((label, read_quantity(label.text, "length", unit=terms.tell)))
+        except QuantityError as error:
+            if _matches(label.layer, terms.layers):
+                names.append(label)
+                continue
+            text = f"the text {quoted(label.text)} is no height ({error.wrong})"
+            faults.append(Fault("height-unread", text, label.spot, label.handle, label.layer))
+    return heights, names, faults
+
+
+def _matches(layer: str, patterns: Sequence[str]) -> bool:
+    return any(fnmatch.fnmatchcase(layer.casefold(), pattern.casefold()) for pattern in patterns)
+
+
+def _joints(linked: Linked, names: Names) -> list[DrawnJoint]:
+    def end(each: ReachEnd) -> LineEnd:
+        return LineEnd(names.lines[each.line], each.end)
+
+    def pairs(each: Sequence[tuple[ReachEnd, ReachEnd]]) -> tuple[tuple[LineEnd, LineEnd], ...]:
+        return tuple((end(one), end(other)) for one, other in each)
+
+    return [
+        DrawnJoint(
+            name,
+            joint.spot,
+            joint.kind,
+            tuple(end(each) for each in joint.ends),
+            None if joint.toe is None else end(joint.toe),
+            pairs(joint.through),
+            pairs(joint.slips),
+        )
+        for name, joint in zip(names.joints, linked.joints, strict=True)
+    ]

@@ -1,0 +1,127 @@
+"""The DXF file itself: refused by its first bytes, or read whole by the library, whose every failure ends here."""
+
+from __future__ import annotations
+
+import logging
+import re
+import stat
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.dxf_library import dxf_library
+from gradehaul.plan.drawing.dxf_repair import Repaired, repaired
+from gradehaul.plan.names import clean, cut
+
+LARGEST_FILE = 200_000_000
+"""The most bytes a drawing may have."""
+_SENTINEL = b" Binary DXF\r\n\x1a\x00"
+"""What the first 22 bytes of every binary DXF file end with."""
+_OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
+_BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 with a byte-order mark"}
+
+
+def check_file(path: Path, file: str) -> None:
+    """Refuse what is no DXF file by its first bytes and its size."""
+    try:
+        about = path.stat()
+    except (FileNotFoundError, NotADirectoryError, ValueError) as error:  # ValueError: a NUL in the path
+        raise DrawingError("there is no such file", file=clean(file)) from error
+    if not stat.S_ISREG(about.st_mode):
+        what = "a folder" if stat.S_ISDIR(about.st_mode) else "no ordinary file"
+        raise DrawingError("a drawing is a DXF file", file=file, found=what)
+    if about.st_size > LARGEST_FILE:
+        size = f"{about.st_size / 1e6:,.0f} MB"
+        raise DrawingError("a drawing has at most 200 MB", file=file, found=size, write="a file of the track alone")
+    with path.open("rb") as stream:
+        head = stream.read(4096)
+    if not head.strip():
+        raise DrawingError("the drawing is empty", file=file, write="it again, saved as DXF")
+    if _OTHER.match(head):
+        raise DrawingError(
+            "only DXF is an open format", file=file, found="a DWG file", write="it again, saved as DXF (2018 or older)"
+        )
+    for mark, name in _BOM.items():
+        if head.startswith(mark):
+            raise DrawingError("a DXF file is plain text", file=file, found=name, write="it again, saved as DXF")
+    if head[7:22] != _SENTINEL and b"\0" in head:
+        raise DrawingError("this is no DXF file", file=file, found="binary data", write="it again, saved as DXF")
+
+
+@dataclass(slots=True)
+class Loaded:
+    """A file as the library read it, its unit's code as the header has it (0 for none), and what was mended."""
+
+    document: Any
+    unit_code: int
+    repaired: Repaired | None = None
+
+
+def load(path: Path, file: str, *, repair: bool) -> Loaded:
+    """Read a file as it stands, or, where that fails and it is wanted, after its repair in another process."""
+    try:
+        return _plain(path)
+    except DrawingError as error:
+        if not repair:
+            raise
+        if _is_binary(path):
+            raise DrawingError("a binary DXF file cannot be repaired", file=file, found=error.found) from error
+    with repaired(path, file) as mended:
+        loaded = _plain(mended.path)
+    # The copy is written with a unit, whether the file has one or not.
+    return Loaded(loaded.document, mended.unit_code, mended)
+
+
+def _is_binary(path: Path) -> bool:
+    with path.open("rb") as stream:
+        return stream.read(22)[7:] == _SENTINEL
+
+
+def _plain(path: Path) -> Loaded:
+    """Read a file as it stands; all that the library raises over a damaged one ends here."""
+    ezdxf = dxf_library()
+    from ezdxf.lldxf.validator import binary_dxf_info, dxf_info
+
+    try:
+        if _is_binary(path):
+            info = binary_dxf_info(path.read_bytes())
+        else:
+            with path.open(encoding="utf-8", errors="ignore") as stream:
+                info = dxf_info(stream)
+        return Loaded(ezdxf.readfile(path), int(info.insert_units))
+    except (
+        ezdxf.DXFError,
+        OSError,
+        ArithmeticError,
+        AssertionError,
+        AttributeError,
+        LookupError,  # IndexError and KeyError
+        MemoryError,
+        RecursionError,
+        StopIteration,
+        TypeError,
+        ValueError,  # UnicodeDecodeError too
+        struct.error,
+    ) as error:
+        why = cut(clean(" ".join(str(error).replace(str(path), "the file").split()))) or type(error).__name__
+        raise DrawingError(
+            "the file is damaged or cut short", found=why, write="it again, saved as DXF, or ask for its repair"
+        ) from error
+
+
+@contextmanager
+def warnings() -> Iterator[list[str]]:
+    """Collect what the library warns of while it reads: content that it leaves out."""
+    found: list[str] = []
+    handler = logging.Handler(logging.WARNING)
+    handler.emit = lambda record: found.append(record.getMessage())  # type: ignore[method-assign]
+    logger = logging.getLogger("ezdxf")
+    logger.addHandler(handler)
+    try:
+        yield found
+    finally:
+        logger.removeHandler(handler)

@@ -1,0 +1,133 @@
+"""The geometry of one element: places along it, its cut pieces, and the place on it nearest to a point."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from gradehaul.plan.drawing.records import Element, Spot
+
+TURN = 2 * math.pi
+
+
+def wrapped(angle: float) -> float:
+    """Return an angle, radians, brought to -π .. π.
+
+    Examples
+    --------
+    >>> round(wrapped(3.5 * math.pi), 6)
+    -1.570796
+    """
+    return math.remainder(angle, TURN)
+
+
+def height(element: Element, along: float) -> float | None:
+    """Return the height at a distance along an element, m, None where the drawing has none at both of its ends."""
+    low, high = element.start.z, element.end.z
+    if low is None or high is None:
+        return None
+    return low + (high - low) * along / element.length
+
+
+def place(element: Element, along: float) -> Spot:
+    """Return the point at a distance along an element, m.
+
+    An arc of turn 2h and length s spans a chord of s sin(h)/h in the direction of its middle (plane geometry).
+
+    Examples
+    --------
+    >>> quarter = Element(Spot(0, 0), Spot(1, 1), 0.0, 1.0, math.pi / 2, "", "")
+    >>> spot = place(quarter, math.pi / 4)
+    >>> round(spot.x, 6), round(spot.y, 6)
+    (0.707107, 0.292893)
+    """
+    if along <= 0:
+        return element.start
+    if along >= element.length:
+        return element.end
+    half = element.curvature * along / 2
+    chord = along * math.sin(half) / half if abs(half) > 1e-9 else along
+    middle = element.heading + half
+    x, y = element.start.x + chord * math.cos(middle), element.start.y + chord * math.sin(middle)
+    return Spot(x, y, height(element, along))
+
+
+def heading(element: Element, along: float) -> float:
+    """Return the direction at a distance along an element, radians, -π .. π."""
+    return wrapped(element.heading + element.curvature * along)
+
+
+def turned(element: Element) -> Element:
+    """Return the element as run from its other end.
+
+    Examples
+    --------
+    >>> turned(Element(Spot(0, 0), Spot(2, 0), 0.0, 0.5, 2.0, "", "")).curvature
+    -0.5
+    """
+    back = wrapped(element.heading + element.curvature * element.length + math.pi)
+    return Element(
+        element.end,
+        element.start,
+        back,
+        -element.curvature,
+        element.length,
+        element.handle,
+        element.layer,
+        element.radius_spread,
+    )
+
+
+def cut(element: Element, along: float) -> tuple[Element, Element]:
+    """Return the two parts of an element cut at a distance along it, m, between 0 and its length."""
+    spot = place(element, along)
+    first = replace(element, end=spot, length=along)
+    rest = replace(element, start=spot, heading=heading(element, along), length=element.length - along)
+    return first, rest
+
+
+def halved(element: Element) -> list[Element]:
+    """Return the element in equal parts, none of which turns by more than half a circle."""
+    parts = max(1, math.ceil(abs(element.curvature) * element.length / math.pi - 1e-9))
+    found = []
+    for left in range(parts, 1, -1):
+        first, element = cut(element, element.length / left)
+        found.append(first)
+    return [*found, element]
+
+
+def nearest(element: Element, spot: Spot) -> float:
+    """Return how far along an element, m, the place nearest to a point lies, in plan.
+
+    In the element's own frame a point (u, v) lies abreast of the turn atan2(κu, 1 - κv) (plane geometry). The element
+    turns by half a circle at most.
+
+    Examples
+    --------
+    >>> nearest(Element(Spot(0, 0), Spot(1, 1), 0.0, 1.0, math.pi / 2, "", ""), Spot(2, -1)) == math.pi / 4
+    True
+    """
+    right, up = spot.x - element.start.x, spot.y - element.start.y
+    cosine, sine = math.cos(element.heading), math.sin(element.heading)
+    ahead, aside = right * cosine + up * sine, up * cosine - right * sine
+    curvature = element.curvature
+    along = math.atan2(curvature * ahead, 1 - curvature * aside) / curvature if curvature else ahead
+    if 0 <= along <= element.length:
+        return along
+    to_start, to_end = gap(spot, element.start), gap(spot, element.end)
+    return 0.0 if to_start <= to_end else element.length
+
+
+def gap(one: Spot, other: Spot) -> float:
+    """Return the distance between two points in plan, m."""
+    return math.hypot(one.x - other.x, one.y - other.y)
+
+
+def level_with(one: float | None, other: float | None, level: float) -> bool:
+    """Return whether two heights, m, are within `level` of one another; a height that is not known is with any."""
+    return one is None or other is None or abs(one - other) <= level
+
+
+def order(spot: Spot) -> tuple[float, float, float]:
+    """Return what sorts points the same way however the drawing was made: coordinates to the micrometer."""
+    return round(spot.x, 6) + 0.0, round(spot.y, 6) + 0.0, round(spot.z or 0.0, 6) + 0.0

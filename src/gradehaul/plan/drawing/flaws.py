@@ -1,0 +1,124 @@
+"""What of a linked drawing may be a slip of the hand: near misses, gaps closed, stray pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+from gradehaul.plan.drawing.elements import gap, level_with, order, place
+from gradehaul.plan.drawing.nearness import near_pairs
+from gradehaul.plan.drawing.records import Element, Fault, Spot
+from gradehaul.plan.drawing.sides import Tolerance, beside, indexed
+from gradehaul.plan.drawing.ways import End, Ways, common_spot, middle
+
+NEAR = 5.0
+"""An end this many snaps from other track is a near miss."""
+SMALL = 0.05
+"""A part of the drawing is stray where it is shorter than this share of the largest."""
+
+
+class _Miss(NamedTuple):
+    """How far off the nearest other track is, m, where it is, and its end, None for its side."""
+
+    off: float
+    spot: Spot
+    end: End | None
+
+
+def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance) -> list[Fault]:
+    """Return a fault for every free end that just misses other track, told once where two ends miss one another."""
+    at: dict[object, list[End]] = {}
+    for end in free:
+        at.setdefault(order(ways.spot(end)), []).append(end)
+    # Ends left unjoined at one spot are told already.
+    ends = sorted((one[0] for one in at.values() if len(one) == 1), key=lambda end: order(ways.spot(end)))
+    nearest = _nearest(ways, ends, tolerance)
+    faults: list[Fault] = []
+    told: set[End] = set()
+    for end in ends:
+        miss = nearest.get(end)
+        if miss is None or miss.off <= tolerance.snap or end in told:
+            continue
+        spot, what = ways.spot(end), "another track"
+        if miss.end is not None:
+            what = "the end of another"
+            spot = common_spot([spot, miss.spot])
+            if nearest[miss.end].end == end:
+                told.add(miss.end)
+        element = ways.outward(end)
+        text = f"track ends {miss.off * 1000:.1f} mm from {what}"
+        faults.append(Fault("near-miss", text, spot, element.handle, element.layer, weight=tolerance.snap / miss.off))
+    return faults
+
+
+def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance) -> dict[End, _Miss]:
+    """Return for every end the nearest other track within reach, an end rather than a side that is as near."""
+    spots = [ways.spot(end) for end in ends]
+    reach = NEAR * tolerance.snap
+    nearest: dict[End, _Miss] = {}
+
+    def take(end: End, miss: _Miss) -> None:
+        if end not in nearest or miss.off < nearest[end].off - 1e-6:
+            nearest[end] = miss
+
+    for one, other in near_pairs(spots, reach).tolist():
+        if level_with(spots[one].z, spots[other].z, tolerance.level):
+            off = gap(spots[one], spots[other])
+            take(ends[one], _Miss(off, spots[other], ends[other]))
+            take(ends[other], _Miss(off, spots[one], ends[one]))
+    index = indexed(ways, tolerance)
+    headings = [ways.heading(end) for end in ends]
+    for end, places in zip(ends, beside(index, spots, headings, reach, tolerance.level), strict=True):
+        for one in places:
+            own = one.along if end.side == 0 else index.length[one.way] - one.along
+            if one.way != end.way or own > 4 * reach:
+                take(end, _Miss(one.off, place(one.element, one.on_element), None))
+    return nearest
+
+
+def strays(ways: Ways) -> list[Fault]:
+    """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
+    group: dict[int, int] = {}
+
+    def find(node: int) -> int:
+        while group.setdefault(node, node) != node:
+            group[node] = group[group[node]]
+            node = group[node]
+        return node
+
+    for way in ways.all.values():
+        one, other = (find(ways.find(node)) for node in way.nodes)
+        group[other] = one
+    parts: dict[int, list[int]] = {}
+    for number, way in ways.all.items():
+        parts.setdefault(find(ways.find(way.nodes[0])), []).append(number)
+    lengths = {part: sum(ways.all[number].length for number in numbers) for part, numbers in parts.items()}
+    largest = max(lengths.values(), default=0.0)
+    faults: list[Fault] = []
+    for part, numbers in parts.items():
+        if lengths[part] >= SMALL * largest:
+            continue
+        longest = max((ways.all[number] for number in numbers), key=lambda way: round(way.length, 6))
+        spot = middle(longest.elements)
+        first = longest.elements[0]
+        text = f"{lengths[part] * 1000:.1f} mm of track meets no other"
+        faults.append(Fault("stray", text, spot, first.handle, first.layer, weight=lengths[part]))
+    return faults
+
+
+def gap_fault(spot: Spot, off: float, element: Element) -> Fault:
+    """Return the fault of ends that were drawn apart and meet at one spot all the same."""
+    return Fault(
+        "gap", f"ends drawn {off * 1000:.2f} mm apart are one joint", spot, element.handle, element.layer, weight=off
+    )
+
+
+def gaps(elements: Sequence[Element], snap: float) -> list[Fault]:
+    """Return the faults of elements in order that are drawn apart by more than a tenth of `snap`."""
+    found: list[Fault] = []
+    for before, after in pairwise(elements):
+        off = gap(before.end, after.start)
+        if off > snap / 10:
+            found.append(gap_fault(before.end, off, after))
+    return found

@@ -1,0 +1,72 @@
+"""Which elements lie near which points: an index in plan whose work grows as n log n."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from gradehaul.plan.drawing.records import Element, Spot
+
+_MOST_CHORDS = 64
+"""Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
+
+
+class Nearness:
+    """Elements by where they lie, each as a few chords that stay within `reach` of it.
+
+    The chords only choose candidates; how far a point is from an element is reckoned on the true arc.
+    """
+
+    def __init__(self, elements: Sequence[Element], reach: float) -> None:
+        rows = np.array(
+            [(e.start.x, e.start.y, e.heading, e.curvature, e.length) for e in elements], dtype=np.float64
+        ).reshape(-1, 5)
+        x, y, heading, curvature, length = rows.T
+        bend = np.maximum(np.abs(curvature), 1e-12)
+        longest = np.minimum(np.sqrt(8 * reach / bend), 4 * length.mean() if len(length) else 1.0)
+        parts = np.clip(np.ceil(length / longest), 1, _MOST_CHORDS).astype(np.int64)
+        self._owner = np.repeat(np.arange(len(rows)), parts)
+        first = np.concatenate(([0], np.cumsum(parts)))[:-1]
+        number = np.arange(len(self._owner)) - first[self._owner]
+        step = (length / parts)[self._owner]
+        ends = np.empty((len(self._owner), 2, 2))
+        for side in (0, 1):
+            along = step * (number + side)
+            half = curvature[self._owner] * along / 2
+            chord = along * np.sinc(half / np.pi)
+            middle = heading[self._owner] + half
+            ends[:, side, 0] = x[self._owner] + chord * np.cos(middle)
+            ends[:, side, 1] = y[self._owner] + chord * np.sin(middle)
+        self._off = float((bend * (length / parts) ** 2 / 8).max(initial=0.0))
+        self._tree = shapely.STRtree(np.asarray(shapely.linestrings(ends), dtype=np.object_))
+
+    def near(self, spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
+        """Return pairs of point and element that may be within a distance, m, shape (n, 2), sorted.
+
+        Every pair that is within it is among them.
+        """
+        if not spots:
+            return np.empty((0, 2), dtype=np.int64)
+        points = shapely.points([(spot.x, spot.y) for spot in spots])
+        which, chord = self._tree.query(points, predicate="dwithin", distance=distance + self._off)
+        return np.unique(np.column_stack((which, self._owner[chord])), axis=0)
+
+
+def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
+    """Return pairs of points within a distance of one another in plan, shape (n, 2), the lower number first.
+
+    Examples
+    --------
+    >>> near_pairs([Spot(0, 0), Spot(3, 0), Spot(0, 1)], 2.0).tolist()
+    [[0, 2]]
+    """
+    if len(spots) < 2:
+        return np.empty((0, 2), dtype=np.int64)
+    points = shapely.points([(spot.x, spot.y) for spot in spots])
+    one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=distance)
+    found = np.column_stack((one, other)).astype(np.int64)
+    found = found[found[:, 0] < found[:, 1]]
+    return found[np.lexsort((found[:, 1], found[:, 0]))]

@@ -1,0 +1,236 @@
+"""Track that begins or parts on the side of another: where the other is cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from gradehaul.plan.drawing.duplicates import alike, shared
+from gradehaul.plan.drawing.elements import cut, gap, heading, level_with, nearest, order, place, turned, wrapped
+from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.records import Element, Spot
+from gradehaul.plan.drawing.ways import CROWD, End, Ways, continuing
+
+
+class Tolerance(NamedTuple):
+    """What still counts as one: places within `snap`, m; directions within `kink`, radians; heights, m."""
+
+    snap: float
+    kink: float
+    level: float
+
+
+class Cut(NamedTuple):
+    """A cut of a way at a distance along it, m, at a node."""
+
+    way: int
+    along: float
+    node: int
+
+
+class Beside(NamedTuple):
+    """A place on the side of a way: its element, how far along the element and along the way, and how far off, m."""
+
+    way: int
+    number: int
+    """The element's number in the index."""
+    element: Element
+    on_element: float
+    along: float
+    off: float
+    turn: float
+    """Angle between the two, radians, 0 for tangent whichever way they run."""
+
+
+@dataclass(slots=True, eq=False)
+class Index:
+    """Every element of the ways as they are now, with how far along its way it begins, and an index of them."""
+
+    ways: Ways
+    elements: list[Element]
+    owner: list[int]
+    before: list[float]
+    length: dict[int, float]
+    nearness: Nearness
+
+
+def indexed(ways: Ways, tolerance: Tolerance) -> Index:
+    """Return an index of the ways as they are now."""
+    elements: list[Element] = []
+    owner: list[int] = []
+    before: list[float] = []
+    length: dict[int, float] = {}
+    for number, way in ways.all.items():
+        passed = 0.0
+        for element in way.elements:
+            elements.append(element)
+            owner.append(number)
+            before.append(passed)
+            passed += element.length
+        length[number] = passed
+    return Index(ways, elements, owner, before, length, Nearness(elements, tolerance.snap))
+
+
+def beside(
+    index: Index, spots: Sequence[Spot], headings: Sequence[float], distance: float, level: float
+) -> list[list[Beside]]:
+    """Return for each point the places within a distance on the sides of elements, m."""
+    found: list[list[Beside]] = [[] for _ in spots]
+    for which, number in index.nearness.near(spots, distance).tolist():
+        element, spot = index.elements[number], spots[which]
+        along = nearest(element, spot)
+        there = place(element, along)
+        off = gap(spot, there)
+        if off > distance or not level_with(spot.z, there.z, level):
+            continue
+        turn = abs(wrapped(2 * (heading(element, along) - headings[which]))) / 2
+        found[which].append(
+            Beside(index.owner[number], number, element, along, index.before[number] + along, off, turn)
+        )
+    return found
+
+
+def lone_ends(ways: Ways, kink: float) -> list[End]:
+    """Return the ends from which no other track goes on, in order."""
+    found: list[End] = []
+    for node in ways.nodes():
+        ends = ways.at(node)
+        if len(ends) > CROWD:
+            continue
+        if len(ends) > 2 or len(ends) == 1 or continuing(ways, ends[0], ends[1]) > kink:
+            found.extend(end for end in ends if not any(continuing(ways, end, o) <= kink for o in ends if o != end))
+    return sorted(found, key=lambda end: (order(ways.spot(end)), end))
+
+
+def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End, Beside]]:
+    """Return the cuts where lone ends lie on the side of other track as tangents, and the ends that lie there askew.
+
+    Of several tracks that an end touches it takes the one it lies against best.
+    """
+    index = indexed(ways, tolerance)
+    ends = lone_ends(ways, tolerance.kink)
+    spots = [ways.spot(end) for end in ends]
+    places = beside(index, spots, [ways.heading(end) for end in ends], tolerance.snap, tolerance.level)
+    cuts: list[Cut] = []
+    askew: dict[End, Beside] = {}
+    for end, near in zip(ends, places, strict=True):
+        node = ways.node_at(end)
+        sides = [one for one in near if not _at_end(index, one, end, node, tolerance.snap)]
+        if not sides:
+            continue
+        best = min(sides, key=lambda one: _misfit(one, tolerance))
+        if best.turn <= tolerance.kink:
+            cuts.append(Cut(best.way, best.along, node))
+        else:
+            askew[end] = best
+    return cuts, askew
+
+
+def _misfit(one: Beside, tolerance: Tolerance) -> tuple[float, object]:
+    worth = one.off / tolerance.snap + 2 * one.turn / tolerance.kink
+    return round(worth, 6), (one.element.handle, one.element.layer, order(one.element.start), order(one.element.end))
+
+
+def _at_end(index: Index, one: Beside, end: End, node: int, snap: float) -> bool:
+    """Tell whether a place is no side: the end itself, or the end of a way, that meets this one or just misses it."""
+    way = index.ways.all[one.way]
+    for side, distance in ((0, one.along), (1, index.length[one.way] - one.along)):
+        same = index.ways.find(way.nodes[side]) == node or (one.way, side) == end
+        if distance <= (3 if same else 1) * snap:
+            return True
+    return False
+
+
+def apply(ways: Ways, cuts: Iterable[Cut], snap: float) -> None:
+    """Cut ways; cuts within `snap` along one way, or of a joint of its elements, are one, and their nodes too."""
+    wanted: dict[int, list[tuple[float, int]]] = {}
+    for way, along, node in cuts:
+        wanted.setdefault(way, []).append((along, node))
+    for way, places in wanted.items():
+        inner, passed = [], 0.0
+        for element in ways.all[way].elements:
+            passed += element.length
+            inner.append(passed)
+        total = inner.pop()
+        done: list[tuple[float, int]] = []
+        number = 0
+        for raw, node in sorted(places):
+            along = raw
+            while number < len(inner) and inner[number] < along - snap:
+                number += 1
+            beside_it = [joint for joint in inner[number : number + 2] if abs(joint - along) <= snap]
+            if beside_it:
+                along = min(beside_it, key=lambda joint: abs(joint - raw))
+            if done and along - done[-1][0] <= snap:
+                ways.join(done[-1][1], node)
+            elif along <= snap or total - along <= snap:
+                ways.join(ways.all[way].nodes[0 if along <= snap else 1], node)
+            else:
+                done.append((along, node))
+        if done:
+            ways.split(way, done)
+
+
+def cuts_at_changes(ways: Ways, tolerance: Tolerance) -> list[Cut]:
+    """Return the cuts where one track changes its curvature on the side of another and runs on along it.
+
+    So begin and end the stretches that two routes share where neither has an end.
+    """
+    index = indexed(ways, tolerance)
+    steps = [
+        number
+        for number in range(1, len(index.elements))
+        if index.owner[number] == index.owner[number - 1]
+        and not alike(index.elements[number].curvature, index.elements[number - 1].curvature)
+    ]
+    ahead, behind = _runs(index)
+    starts = [index.elements[number] for number in steps]
+    spots, headings = [element.start for element in starts], [element.heading for element in starts]
+    cuts: list[Cut] = []
+    for number, near in zip(steps, beside(index, spots, headings, tolerance.snap, tolerance.level), strict=True):
+        way, at = index.owner[number], index.before[number]
+        own = (turned(index.elements[number - 1]), behind[number - 1]), (index.elements[number], ahead[number])
+        for one in near:
+            if one.turn > tolerance.kink or (one.way == way and abs(one.along - at) <= 3 * tolerance.snap):
+                continue
+            pieces = _pieces(one, ahead[one.number], behind[one.number])
+            if any(_runs_along(mine, theirs, tolerance) for mine in own for theirs in pieces):
+                node = ways.node()
+                cuts.extend((Cut(way, at, node), Cut(one.way, one.along, node)))
+    return cuts
+
+
+def _runs(index: Index) -> tuple[list[float], list[float]]:
+    """Return how far the curvature of every element lasts, m, from its start on and from its end back."""
+    count = len(index.elements)
+    ahead = [element.length for element in index.elements]
+    behind = list(ahead)
+
+    def lasts(one: int, other: int) -> bool:
+        same = index.owner[one] == index.owner[other]
+        return same and alike(index.elements[one].curvature, index.elements[other].curvature)
+
+    for number in range(1, count):
+        if lasts(number, number - 1):
+            behind[number] += behind[number - 1]
+    for number in range(count - 2, -1, -1):
+        if lasts(number, number + 1):
+            ahead[number] += ahead[number + 1]
+    return ahead, behind
+
+
+def _pieces(one: Beside, ahead: float, behind: float) -> list[tuple[Element, float]]:
+    """Return the parts of an element that leave a place on it, each with how far its curvature lasts, m."""
+    if one.on_element <= 0:
+        return [(one.element, ahead)]
+    if one.on_element >= one.element.length:
+        return [(turned(one.element), behind)]
+    first, rest = cut(one.element, one.on_element)
+    return [(turned(first), behind - rest.length), (rest, ahead - first.length)]
+
+
+def _runs_along(mine: tuple[Element, float], theirs: tuple[Element, float], tolerance: Tolerance) -> bool:
+    """Tell whether two elements that leave one place are one for a stretch worth the name."""
+    found = shared(mine[0], theirs[0], mine[1], theirs[1], *tolerance)
+    return found is not None and min(found) > 4 * tolerance.snap

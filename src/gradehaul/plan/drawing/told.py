@@ -1,0 +1,72 @@
+"""What is told of a drawing: places in the plan's unit, and its faults counted by kind, worst first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from gradehaul.plan.drawing.records import Fault, Spot
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Note
+from gradehaul.quantities import convert
+
+_FINE = 2e-4
+"""How finely a place is told, m."""
+_LISTED = 3
+
+
+def at_text(spot: Spot, unit: str) -> str:
+    """Return a point as it is told, to about a fifth of a millimeter.
+
+    Examples
+    --------
+    >>> at_text(Spot(0.3048, 1.0287), "in"), at_text(Spot(0.3048, 1.0287), "mm")
+    ('(12.00, 40.50) in', '(304.8, 1028.7) mm')
+    """
+    decimals = max(0, round(-math.log10(convert(_FINE, unit))))
+    x, y = (round(convert(value, unit), decimals) + 0.0 for value in (spot.x, spot.y))
+    return f"({x:.{decimals}f}, {y:.{decimals}f}) {unit}"
+
+
+def fault_text(fault: Fault, unit: str) -> str:
+    """Return one fault with its place.
+
+    Examples
+    --------
+    >>> fault_text(Fault("kink", "the direction breaks by 9 degrees", Spot(0.3, 0.1), "2F", "TRACK"), "mm")
+    'the direction breaks by 9 degrees, at (300.0, 100.0) mm on layer "TRACK"'
+    """
+    where = "" if fault.spot is None else f", at {at_text(fault.spot, unit)}"
+    told = fault.spot is None or not fault.layer or fault.layer in fault.text
+    layer = "" if told else f" on layer {quoted(fault.layer)}"
+    return f"{fault.text}{where}{layer}"
+
+
+def by_code(faults: Iterable[Fault]) -> dict[str, list[Fault]]:
+    """Return faults by their codes, in the order of the alphabet, the worst of each first."""
+    found: dict[str, list[Fault]] = {}
+    for fault in sorted(faults, key=lambda each: (each.code, -each.weight)):
+        found.setdefault(fault.code, []).append(fault)
+    return found
+
+
+def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
+    """Return a note for each kind of fault: how many there are, and the worst of them.
+
+    Parameters
+    ----------
+    file
+        The drawing.
+    faults
+        What was found in it.
+    unit
+        The plan's unit.
+    """
+    notes = []
+    for code, found in by_code(faults).items():
+        worst = "; ".join(fault_text(fault, unit) for fault in found[:_LISTED])
+        more = f"; and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
+        notes.append(
+            Note(file, f"{code}, {len(found)} in all{', worst first' if len(found) > 1 else ''}: {worst}{more}")
+        )
+    return notes

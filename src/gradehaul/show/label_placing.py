@@ -1,0 +1,95 @@
+"""Where labels go: each at the best of its places that no other label has taken, or nowhere."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from gradehaul.track.piecewise import FloatArray
+
+
+class Box(NamedTuple):
+    """A box on the sheet; any unit, the same for all."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+    def meets(self, other: Box) -> bool:
+        """Return whether two boxes overlap; boxes that touch do not."""
+        return (
+            self.left < other.right and other.left < self.right and self.bottom < other.top and other.bottom < self.top
+        )
+
+    def within(self, room: Box) -> bool:
+        """Return whether the box lies in another."""
+        return (
+            self.left >= room.left and self.right <= room.right and self.bottom >= room.bottom and self.top <= room.top
+        )
+
+    def grown(self, by: float) -> Box:
+        """Return the box with a margin all round."""
+        return Box(self.left - by, self.bottom - by, self.right + by, self.top + by)
+
+
+class Board:
+    """A sheet on which labels take places, the most important first.
+
+    Examples
+    --------
+    >>> board = Board(gap=1.0)
+    >>> first, second = Box(0, 0, 10, 4), Box(0, 6, 10, 10)
+    >>> board.place([first, second]), board.place([first, second]), board.place([first, second])
+    (0, 1, None)
+    """
+
+    def __init__(self, *, gap: float) -> None:
+        self.gap = gap
+        self.taken: list[Box] = []
+
+    def take(self, box: Box) -> None:
+        """Keep a place free of labels."""
+        self.taken.append(box)
+
+    def free(self, box: Box) -> bool:
+        """Return whether no label, nor the gap around it, is in the way."""
+        wide = box.grown(self.gap)
+        return not any(wide.meets(other) for other in self.taken)
+
+    def place(
+        self, places: Sequence[Box], *, costs: Sequence[float] | None = None, room: Box | None = None
+    ) -> int | None:
+        """Take the free place of the least cost, the first of several alike, and return which; None where none is free.
+
+        Parameters
+        ----------
+        places
+            The places that would do.
+        costs
+            One for each; infinite where a label cannot go. All alike where left out.
+        room
+            Where the label must lie, anywhere if left out.
+        """
+        told = [0.0] * len(places) if costs is None else costs
+        order = sorted((k for k, cost in enumerate(told) if math.isfinite(cost)), key=lambda k: (told[k], k))
+        for k in order:
+            if (room is None or places[k].within(room)) and self.free(places[k]):
+                self.take(places[k])
+                return k
+        return None
+
+
+def crossed(box: Box, points: FloatArray) -> int:
+    """Return how many points of a line, shape (n, 2), lie in a box: how much of it a label there would hide."""
+    x, y = points[:, 0], points[:, 1]
+    return int(np.count_nonzero((x > box.left) & (x < box.right) & (y > box.bottom) & (y < box.top)))
+
+
+def strayed(box: Box, points: FloatArray) -> int:
+    """Return how many points of a line lie above or below a box: how badly a label there follows its own line."""
+    x, y = points[:, 0], points[:, 1]
+    return int(np.count_nonzero((x > box.left) & (x < box.right) & ((y <= box.bottom) | (y >= box.top))))

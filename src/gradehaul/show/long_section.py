@@ -1,0 +1,89 @@
+"""The picture of a long section: the route from end to end, panel below panel, and a chosen train's pull."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from gradehaul.haulage.section import LongSection
+from gradehaul.show.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.reading_units import Reader
+from gradehaul.show.section_pull import draw_pull, key_row, pull_rows
+from gradehaul.show.section_track import draw_joints, draw_track, track_rows
+from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, Spot, numbers
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def long_section_picture(section: LongSection, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
+    """Return the picture as the content of a file, the same bytes from run to run.
+
+    Parameters
+    ----------
+    section
+        What it tells.
+    reader
+        The units of whoever reads it.
+    form
+        PNG, SVG or PDF.
+    size
+        A4 landscape, or the width of a phone.
+    """
+    with drawing_rules():
+        figure = long_section_figure(section, reader, size=size)
+        return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
+
+
+def long_section_figure(section: LongSection, reader: Reader, *, size: SizeName = "a4") -> Figure:
+    """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
+    sheet = _drawn(section, reader, size)
+    return sheet.figure
+
+
+def _drawn(section: LongSection, reader: Reader, size_name: SizeName) -> Sheet:
+    size, haul = SIZES[size_name], section.haul
+    if reader.grades == "one-in":  # its marks are longer
+        size = replace(size, left=size.left + 0.2)
+    line = 1.6 * size.font / 72
+    facts = _facts(section, reader, roomy=size.roomy)
+    rows = [
+        Row("title", 1.35 * line),
+        Row("route", 1.05 * line),
+        *(Row(f"fact {k}", 0.95 * line) for k in range(len(facts))),
+        *track_rows(size, section),
+        *([] if haul is None else pull_rows(size, haul)),
+        Row("distance", line),
+        Row("distance words", 1.1 * line),
+        *([] if haul is None else [key_row(size)]),
+    ]
+    sheet = Sheet(size, rows, section.profile.length, reader.length_unit)
+    sheet.heading("title", [sheet.fitted(section.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.heading("route", ["Long section of route"], name=section.route.name, scale=1.1)
+    for number, fact in enumerate(facts):
+        sheet.heading(f"fact {number}", [fact])
+    panels = draw_track(sheet, section, reader)
+    if haul is not None:
+        panels.append(draw_pull(sheet, haul, reader))
+    draw_joints(sheet, section, panels)
+    _draw_distance(sheet)
+    return sheet
+
+
+def _facts(section: LongSection, reader: Reader, *, roomy: bool) -> list[str]:
+    profile, plan = section.profile, section.plan
+    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    named = plan.scale.name
+    scale = f"{named}, " if named and not named.startswith("1:") else ""
+    facts = [f"{length} long, climbs {climb}, falls {fall}", f"scale {scale}1:{plan.scale.ratio:.4g}"]
+    return [", ".join(facts)] if roomy else facts[:1]
+
+
+def _draw_distance(sheet: Sheet) -> None:
+    """Mark the distance at the foot of the sheet, and say what it is."""
+    room = sheet.room("distance")
+    wide = room.right - room.left
+    for mark, text in zip(sheet.marks, numbers(sheet.marks), strict=True):
+        x = room.left + wide * mark / sheet.reach[1]
+        sheet.label(text, [Spot(x, 0.5 * (room.bottom + room.top))], scale=0.92, color="#444444")
+    sheet.heading("distance words", [f"Distance from where the route begins, {sheet.unit}"], color=INK)

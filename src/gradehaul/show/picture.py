@@ -1,0 +1,99 @@
+"""Pictures as bytes: PNG, SVG or PDF with plain text in them, the same bytes from run to run."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, get_args
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.names import clean
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+Format = Literal["png", "svg", "pdf"]
+"""How a picture is kept: dots, or drawn lines with text that can be searched."""
+
+_UNSAID: dict[Format, dict[str, Any]] = {
+    "png": {"Software": None},
+    "svg": {"Date": None, "Creator": None},
+    "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
+}
+"""What would differ between days or versions, left out."""
+
+_RULES: dict[Any, Any] = {
+    "font.family": ["sans-serif"],
+    # the first is at hand wherever pictures are drawn; the others are as wide or narrower, for whoever shows an SVG
+    "font.sans-serif": ["DejaVu Sans", "Verdana", "Helvetica", "Arial"],
+    "text.parse_math": False,  # a $ in a name is a $
+    "text.usetex": False,
+    "text.hinting": "none",
+    "svg.fonttype": "none",  # names stay text: whoever shows them has the letters and turns the writing as it runs
+    "svg.hashsalt": "gradehaul",
+    "pdf.fonttype": 3,
+    "path.simplify": False,
+    "hatch.linewidth": 0.6,
+    "axes.unicode_minus": True,
+}
+
+_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def picture_format(path: str) -> Format:
+    """Return the format that the name of a file asks for.
+
+    Raises
+    ------
+    PlanError
+        Its ending is not that of a picture.
+
+    Examples
+    --------
+    >>> picture_format("hill.SVG")
+    'svg'
+    """
+    ending = Path(path).suffix
+    for known in get_args(Format):
+        if ending.lower() == f".{known}":
+            return known  # type: ignore[no-any-return]
+    raise PlanError(
+        "a picture is written as .png, .svg or .pdf",
+        file=path,
+        found=ending or "a name without an ending",
+        write="another name after -o",
+    )
+
+
+def plain(text: str) -> str:
+    r"""Return text that every format can hold, without control characters.
+
+    Examples
+    --------
+    >>> plain("Up\x1b[2J \uffff$ore$")
+    'Up[2J $ore$'
+    """
+    return _NOT_XML.sub("", clean(text))
+
+
+@contextmanager
+def drawing_rules() -> Iterator[None]:
+    """Draw by our own rules, whatever the settings of whoever runs this, and without a word on letters a font lacks."""
+    import matplotlib as mpl
+
+    with mpl.rc_context(), warnings.catch_warnings():
+        mpl.rcdefaults()
+        mpl.rcParams.update(_RULES)
+        warnings.filterwarnings("ignore", "Glyph |Matplotlib currently does not support", UserWarning)
+        yield
+
+
+def picture_bytes(figure: Figure, form: Format, *, dots_per_inch: float) -> bytes:
+    """Return a figure as the content of a file; call it by the same rules as the figure was drawn."""
+    stream = io.BytesIO()
+    figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=_UNSAID[form])
+    return stream.getvalue()

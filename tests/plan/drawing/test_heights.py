@@ -1,0 +1,135 @@
+"""Heights of a drawing: from z, from texts, from the plan, and where they contradict one another."""
+
+import math
+
+import numpy as np
+import pytest
+
+from gradehaul.errors import Problems
+from plan.drawing.hand_made import assembled, label, polyline, straight
+
+
+def height(text, x, y):
+    return label(text, x, y, layer="HEIGHTS")
+
+
+def test_z_at_the_ends_is_the_height_of_joints():
+    drawn = assembled([straight(0, 0, 2, 0, z=[0.01, 0.05])])
+    assert drawn.heights == {"End 1": pytest.approx(0.01), "End 2": pytest.approx(0.05)}
+    assert drawn.lines["TRACK 1"].railhead_at == ()
+
+
+def test_z_between_the_ends_is_a_height_along_the_line():
+    drawn = assembled([polyline([(0, 0), (1, 0), (1.5, 0), (3, 0)], z=[0, 0.02, 0.03, 0.03])])
+    # the second vertex lies on the climb between its neighbors and tells nothing
+    assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(1.5), pytest.approx(0.03)),)
+
+
+def test_strokes_in_a_row_meet_at_one_height():
+    drawn = assembled([straight(0, 0, 2, 0, z=[0, 0.02], handle="A"), straight(2, 0, 3, 0, z=[0.02, 0.05], handle="B")])
+    assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(2.0), pytest.approx(0.02)),)
+
+
+def test_flat_track_tells_no_height():
+    drawn = assembled([straight(0, 0, 2, 0, handle="A"), straight(2, 0, 3, 0, z=[0.02, 0.05], handle="B")])
+    assert drawn.heights == {"End 2": pytest.approx(0.05)}
+    assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(2.0), pytest.approx(0.02)),)
+
+
+def test_a_helix_keeps_its_turns_apart():
+    angle = np.radians(np.arange(0, 3.25 * 360 + 1, 6.0))
+    grade = np.where(np.arange(1, len(angle)) <= 60, 0.02, 0.03)  # steeper from the second turn on
+    climb = np.concatenate(([0.0], np.cumsum(0.6 * np.diff(angle) * grade)))
+    points = 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle)))
+    drawn = assembled([polyline(points, z=climb)])
+    (line,) = drawn.lines.values()
+    (pair,) = line.railhead_at
+    turn = 2 * math.pi * 0.6
+    assert line.length == pytest.approx(3.25 * turn, rel=1e-6)
+    where = pair[0] if drawn.heights[line.start] < drawn.heights[line.finish] else line.length - pair[0]
+    assert where == pytest.approx(turn, rel=1e-6)
+    assert pair[1] == pytest.approx(0.02 * turn)
+
+
+def test_a_helix_of_whole_turns_is_no_ring():
+    angle = np.radians(np.arange(0, 3 * 360 + 1, 6.0))
+    points = 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle)))
+    drawn = assembled([polyline(points, z=0.6 * angle * 0.02)])
+    (line,) = drawn.lines.values()
+    heights = sorted((drawn.heights[line.start], drawn.heights[line.finish]))
+    assert heights == pytest.approx([0.0, 6 * math.pi * 0.6 * 0.02])
+    assert line.railhead_at == ()
+
+
+@pytest.mark.parametrize(("words", "expected"), [("50", 0.05), ("2 in", 0.0508), ("+1 1/2 in", 0.0381)])
+def test_a_text_near_a_joint_is_its_height(words, expected):
+    drawn = assembled([straight(0, 0, 2, 0)], [height(words, 2.01, 0.02)])
+    assert drawn.heights == {"End 2": pytest.approx(expected)}
+    assert drawn.faults == ()
+
+
+def test_the_nearest_text_counts():
+    drawn = assembled([straight(0, 0, 2, 0)], [height("50.5", 2.04, 0), height("50", 2.01, 0)])
+    assert drawn.heights == {"End 2": pytest.approx(0.05)}
+    (fault,) = drawn.faults
+    assert fault.code == "height-misfit"
+    assert fault.text == 'joint "End 2": 50 mm (the text "50"), 50.5 mm (the text "50.5") differ by 0.5 mm'
+
+
+def test_a_text_that_is_no_height_or_near_nothing_is_told():
+    drawn = assembled([straight(0, 0, 2, 0)], [height("top", 2.01, 0), height("50", 1.0, 0.0)])
+    assert [(fault.code, fault.text) for fault in drawn.faults] == [
+        ("height-unread", 'the text "top" is no height (this is not a length)'),
+        ("height-unused", 'the height "50" stands near no joint and is not used'),
+    ]
+    assert drawn.heights == {}
+
+
+def test_the_plan_comes_first_then_the_text_then_z():
+    drawn = assembled(
+        [straight(0, 0, 2, 0, z=[0.001, 0.050])],
+        [height("51", 2.01, 0), height("1.5", 0, 0.01)],
+        given={"End 2": 0.0515},
+    )
+    assert drawn.heights == {"End 1": pytest.approx(0.0015)}
+    assert [(fault.code, fault.text) for fault in drawn.faults] == [
+        (
+            "height-misfit",
+            'joint "End 2": 51.5 mm ([railhead]), 51 mm (the text "51"), 50 mm (z of line "TRACK 1") differ by 1.5 mm',
+        ),
+        (
+            "height-misfit",
+            'joint "End 1": 1.5 mm (the text "1.5"), 1 mm (z of line "TRACK 1") differ by 0.5 mm',
+        ),
+    ]
+
+
+def test_what_contradicts_by_more_than_two_millimeters_is_an_error_each():
+    with pytest.raises(Problems) as caught:
+        assembled(
+            [straight(0, 0, 2, 0, z=[0, 0.05], handle="A"), straight(2, 0, 4, 0, z=[0.055, 0.06], handle="B")],
+            [height("70", 4.01, 0)],
+            given={"End 1": 0.0021},
+        )
+    assert str(caught.value).split("\n") == [
+        (
+            'tarn.dxf: joint "End 2" at (4000.0, 0.0) mm: heights contradict one another by 10 mm, '
+            'got 70 mm (the text "70"), 60 mm (z of line "TRACK 1"); write the right one, or none of the others'
+        ),
+        (
+            'tarn.dxf: line "TRACK 1" at (2000.0, 0.0) mm: heights contradict one another by 5 mm, '
+            "got z 50 mm and z 55 mm; write the right one, or none of the others"
+        ),
+        (
+            'tarn.dxf: joint "End 1" at (0.0, 0.0) mm: heights contradict one another by 2.1 mm, '
+            'got 2.1 mm ([railhead]), 0 mm (z of line "TRACK 1"); write the right one, or none of the others'
+        ),
+    ]
+
+
+def test_ends_on_two_levels_do_not_meet():
+    drawn = assembled(
+        [straight(0, 0, 2, 0, z=[0.01, 0.01], handle="A"), straight(2, 0, 4, 0, z=[0.10, 0.10], handle="B")]
+    )
+    assert len(drawn.lines) == 2
+    assert len(drawn.joints) == 4
