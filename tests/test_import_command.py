@@ -93,6 +93,15 @@ def test_wrong_input_writes_nothing(folder, args, message):
     assert list(folder.iterdir()) == []
 
 
+def test_an_answer_is_not_written_over_a_drawing(folder):
+    drawing = folder / "cove.dxf"
+    drawing.write_bytes(Path(COVE).read_bytes())
+    result = run("check", ROOT / "plans" / "cove.toml", "-o", drawing)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "an answer is not written over a drawing" in result.stderr
+    assert drawing.read_bytes() == Path(COVE).read_bytes()
+
+
 def test_an_output_is_needed():
     assert run("import", COVE, "--scale", "HO").exit_code == 2
 

@@ -178,9 +178,11 @@ def _load(path: str) -> Plan:
 
 
 def _refuse_plan(output: str | None, plan: str) -> None:
-    """Keep an answer from being written over a plan: this one, or one it may include."""
+    """Keep an answer from being written over a plan, this one or one it may include, or over its drawing."""
     if output is None or not Path(output).exists():
         return
+    if Path(output).suffix.lower() == ".dxf":
+        raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
     if Path(output).suffix.lower() == ".toml" or (Path(plan).exists() and Path(output).samefile(plan)):
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 

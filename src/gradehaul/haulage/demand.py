@@ -11,7 +11,7 @@ from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weake
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis, Loco, Plan
-from gradehaul.track.piecewise import PiecewiseQuadratic, shifted_sum, steps
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
 
 TIE = 1e-9
 """Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to
@@ -114,15 +114,20 @@ def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Se
     return steps(places, weakest)
 
 
+def edge_weights(train: Train) -> FloatArray:
+    """Return what each edge between blocks weighs, N/m, shape (blocks + 1,): the block behind it less the one ahead."""
+    weights = np.append(train.line_weights, 0.0)
+    weights[1:] -= train.line_weights
+    return weights
+
+
 def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadratic:
     """Return what grades and curves ask of a whole train, locomotives included, N, by the place of its head.
 
     A block of weight per length w from b to a (a ahead) asks w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
     """
-    # at each edge the block behind it counts up and the block ahead of it down
-    weights = np.append(train.line_weights, 0.0)
-    weights[1:] -= train.line_weights
+    weights = edge_weights(train)
     used = np.flatnonzero(weights)
     return shifted_sum(
         profile.with_track_behind(train.length),

@@ -10,13 +10,13 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, supply
+from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, edge_weights, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
 from gradehaul.haulage.verdict import greatest, less
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
-from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic
+from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, shifted_sum
 
 Test = Literal["stand", "restart", "slip"]
 
@@ -103,6 +103,8 @@ class Climb:
     def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         self._asks = _asked_of_rows(profile, car)
+        shortest = self.train(1)
+        self._edges, self._weights = shortest.edges.tolist(), edge_weights(shortest).tolist()
         self._asked: dict[int, PiecewiseQuadratic] = {}
         self._most: dict[int, Extreme] = {}
 
@@ -139,13 +141,20 @@ class Climb:
     def _least(self, pull: PiecewiseQuadratic | float, count: int) -> Extreme:
         """Return the least of a pull less what grades and curves ask of the train of a number of cars."""
         if count not in self._asked:
-            self._asked[count] = gravity_and_curves(self.profile, self.train(count))
+            self._asked[count] = self._gravity_and_curves(count)
         if isinstance(pull, PiecewiseQuadratic):
             return less(pull, self._asked[count]).least()
         if count not in self._most:
             self._most[count] = self._asked[count].greatest()
         most = self._most[count]
         return Extreme(pull - most.value, most.at)
+
+    def _gravity_and_curves(self, count: int) -> PiecewiseQuadratic:
+        """Return what grades and curves ask of the train of a number of cars: each differs in its tail alone."""
+        tail = self._edges[-2] + count * self.car.length
+        behind = self.profile.with_track_behind(tail)
+        edges = [*self._edges[:-1], tail]
+        return shifted_sum(behind, self._weights, edges, self.profile.first_head(tail), self.profile.length)
 
     def _margins(self, given: Supply, count: int) -> _Margins:
         weight = GRAVITY * self.car.mass * count

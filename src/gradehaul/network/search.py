@@ -181,6 +181,8 @@ def _others(
         if len(set(ways)) == len(ways):
             yield ways
     for place in range(len(states) - 1, -1, -1):
+        if len(graph.predecessors[states[place][0]]) == (1 if place else 0):
+            continue  # nothing joins here
         rest = _ways(states[place:])
         for joining in _states_before(graph, passing, tree, states[place]):
             if place and joining == states[place - 1]:

@@ -297,7 +297,9 @@ def test_scattered_vertices_still_give_the_ruling_curve(pieces, chord, seed):
     for reach in reaches:
         assert_consistent(reach)
     elements = [element for reach in reaches for element in reach.elements]
-    assert sum(element.length for element in elements) == pytest.approx(sum(length for _, length in pieces), rel=0.002)
+    # Within 0.2 %, and what the scatter of the two ends can make of it.
+    length = sum(length for _, length in pieces)
+    assert sum(element.length for element in elements) == pytest.approx(length, abs=0.002 * length + 6e-4)
     # Curve resistance is 1/R: right within 1 % over every curve of 60 degrees or more, but for the ends of it.
     place = np.concatenate(([0.0], np.cumsum([element.length for element in elements])))
     since = 0.0

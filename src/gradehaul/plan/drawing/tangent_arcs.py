@@ -113,12 +113,13 @@ def settle(
     )
     wind = _wind(scaled) if closed else 0.0
     system = _linearized(ring, scaled, wind, closed=closed, hold=hold)
-    damping = 1e-8
+    damping, grip = 1e-8, 1.0
     trial = enough is not None
     target = enough / unit**2 if enough is not None else -1.0
     for _ in range(TRIAL_ROUNDS if trial else ROUNDS):
-        step = system.step(damping)
-        moved = _moved(scaled, step)
+        step = system.step(damping, grip)
+        too_long = _too_long(scaled, step)
+        moved = _moved(scaled, step / too_long)
         moved = _assigned(ring, moved, closed=closed)
         next_system = _linearized(ring, moved, wind, closed=closed, hold=hold)
         small = float(np.abs(step).max(initial=0.0)) < 1e-10
@@ -129,11 +130,13 @@ def settle(
             settled = gained <= share * system.merit and (next_system.gap < 1e-9 or (trial and next_system.gap < 1e-7))
             scaled, system = moved, next_system
             damping = max(damping / 10, 1e-10)
+            grip = min(3 * grip, 100.0) if too_long > 1 else max(grip / 4, 1e-4)
             done = next_system.gap < 1e-7 and squares <= target / 2
             if small or settled or done:
                 break
         else:
             damping *= 20
+            grip *= 4
             if damping > 1e6:
                 break
     return replace(
@@ -204,7 +207,7 @@ class _System:
     firm: FloatArray
     """What keeps each length from running off where the curvatures beside a joint hardly differ, shape (k,)."""
 
-    def matrix(self, damping: float) -> tuple[FloatArray, IntArray, IntArray, int]:
+    def matrix(self, damping: float, grip: float) -> tuple[FloatArray, IntArray, IntArray, int]:
         """Return the entries of the matrix of a step, their rows and columns, and its size."""
         count, joints = len(self.blocks), len(self.gaps)
         size = 5 * count + 3 * joints
@@ -215,8 +218,7 @@ class _System:
         blocks[self.frozen, :, 3] = 0.0
         blocks[self.frozen, 3, 3] = 1.0
         blocks += max(damping, 1e-12) * np.eye(5)
-        if damping:
-            blocks[:, 4, 4] += self.firm
+        blocks[:, 4, 4] += grip * self.firm
         at = 5 * np.arange(count)[:, None] + np.arange(5)
         row = np.broadcast_to(at[:, :, None], (count, 5, 5))
         column = np.broadcast_to(at[:, None, :], (count, 5, 5))
@@ -235,9 +237,9 @@ class _System:
         values = np.concatenate((blocks.ravel(), ties.ravel(), ties.ravel(), minus, minus, np.full(3 * joints, -1e-13)))
         return values, rows_, columns, size
 
-    def solve(self, damping: float, right: FloatArray) -> FloatArray:
+    def solve(self, damping: float, grip: float, right: FloatArray) -> FloatArray:
         """Return the unknowns for one or more right sides: by a dense matrix where it is small, else a sparse one."""
-        values, rows, columns, size = self.matrix(damping)
+        values, rows, columns, size = self.matrix(damping, grip)
         if size <= SMALL:
             dense = np.bincount(rows * size + columns, values, size * size).reshape(size, size)
             return np.asarray(np.linalg.solve(dense, right), dtype=np.float64)
@@ -246,14 +248,14 @@ class _System:
 
         return np.asarray(splu(csc_array((values, (rows, columns)), shape=(size, size))).solve(right), dtype=np.float64)
 
-    def step(self, damping: float) -> FloatArray:
+    def step(self, damping: float, grip: float) -> FloatArray:
         """Return the step of all unknowns, shape (k, 5)."""
         slope = self.slope.copy()
         for element, rows, miss in self.pins:
             slope[element] += PIN**2 * rows.T @ miss
         slope[self.frozen, 3] = 0.0
         right = -np.concatenate((slope.ravel(), self.gaps.ravel()))
-        return self.solve(damping, right)[: slope.size].reshape(-1, 5)
+        return self.solve(damping, grip, right)[: slope.size].reshape(-1, 5)
 
     def spread(self, straight: BoolArray) -> FloatArray:
         """Return the standard deviation of each curvature for unit scatter of the vertices."""
@@ -264,7 +266,7 @@ class _System:
             return result
         right = np.zeros((5 * count + 3 * len(self.gaps), len(arcs)))
         right[5 * arcs + 3, np.arange(len(arcs))] = 1.0
-        answer = self.solve(0.0, right)[: 5 * count].reshape(count, 5, len(arcs))
+        answer = self.solve(0.0, 0.0, right)[: 5 * count].reshape(count, 5, len(arcs))
         variance = np.einsum("kia,kij,kja->a", answer, self.blocks, answer)
         for element, rows, _ in self.pins:
             variance += ((PIN**2 * rows @ answer[element]) ** 2).sum(axis=0)
@@ -350,14 +352,16 @@ def _end_changes(arcs: Arcs, tips: FloatArray) -> FloatArray:
     return changes
 
 
+def _too_long(arcs: Arcs, step: FloatArray) -> float:
+    """Return by how much a step is too long, at least 1.
+
+    A joint may not run past the middle of its neighbors in one step, nor a heading turn by more than half a radian.
+    """
+    joints = float((np.abs(step[:, 4]) / (0.5 * _shortest(arcs))).max())
+    return max(joints, float(np.abs(step[:, 2]).max()) / 0.5, 1.0)
+
+
 def _moved(arcs: Arcs, step: FloatArray) -> Arcs:
-    # A joint may not run past the middle of its neighbors in one step, nor a heading turn by more than half a radian.
-    worst = max(
-        float((np.abs(step[:, 4]) / (0.5 * _shortest(arcs))).max()),
-        float((np.abs(step[:, 2]) / 0.5).max()),
-        1.0,
-    )
-    step = step / worst
     return replace(
         arcs,
         start=arcs.start + step[:, :3],
