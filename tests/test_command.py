@@ -1,10 +1,13 @@
 import errno
+import fcntl
 import json
 import os
 import signal
 import subprocess
 import sys
+import termios
 import time
+from array import array
 from pathlib import Path
 
 import pytest
@@ -295,20 +298,20 @@ class TestPipes:
         assert process.returncode == 3
         assert err.decode().splitlines() == ["standard output: cannot be written: No space left on device"]
 
-    def test_stopped_from_the_keyboard(self, tmp_path):
-        pipe = tmp_path / "plan.toml"
-        os.mkfifo(pipe)
-        process = start("check", pipe)
-        for _ in range(600):  # until it waits for the plan
-            try:
-                writer = os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)
+    def test_stopped_from_the_keyboard(self):
+        reader, writer = os.pipe()
+        process = start("check", f"/dev/fd/{reader}", pass_fds=(reader,))
+        os.write(writer, b"# more to come\n")
+        for _ in range(1200):  # until it has read that and waits for the rest of the plan
+            waiting = array("i", [0])
+            fcntl.ioctl(reader, termios.FIONREAD, waiting)
+            if waiting[0] == 0:
                 break
-            except OSError:
-                time.sleep(0.05)
-        time.sleep(0.1)
+            time.sleep(0.05)
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
         os.close(writer)
+        os.close(reader)
         assert (process.returncode, out, err) == (130, b"", b"stopped\n")
 
     @pytest.mark.parametrize("form", [[], ["--json"], ["--csv"]])
@@ -345,3 +348,18 @@ def test_thousands_of_faults_are_counted_not_listed(plan):
     lines = run("check", plan).stderr.splitlines()
     assert len(lines) == 51
     assert lines[-1] == "and 2950 more"
+
+
+def test_a_plan_without_a_line(plan):
+    plan.write_text('scale = "HO"\n', encoding="utf-8")
+    result = run("check", plan)
+    assert result.exit_code == 2
+    assert result.stderr == f"{plan}: the plan has no line; write [line.NAME] with from, to and track\n"
+
+
+def test_an_include_that_links_to_itself(plan, tmp_path):
+    (tmp_path / "loop.toml").symlink_to(tmp_path / "loop.toml")
+    plan.write_text('include = ["loop.toml"]\n' + CLIMBS, encoding="utf-8")
+    result = run("check", plan)
+    assert result.exit_code in (2, 3)
+    assert len(result.stderr.splitlines()) == 1

@@ -1,6 +1,7 @@
 """Damaged and hostile files: each is refused in the designed form, at once, and nothing else comes out."""
 
 import copy
+import os
 import random
 import time
 
@@ -251,3 +252,12 @@ def _read(text):
             assert line.startswith("plan.toml")
             assert "\n" not in line
             assert "\x1b" not in line
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_named_pipe_is_not_waited_for(tmp_path):
+    pipe = tmp_path / "pipe.toml"
+    os.mkfifo(pipe)
+    with pytest.raises(PlanError) as caught:
+        load_plan(pipe)
+    assert str(caught.value) == f"{pipe}: this is a named pipe, not a plan file"

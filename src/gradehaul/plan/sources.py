@@ -87,7 +87,12 @@ def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) 
 
 
 def _key(folder: Path | None, name: str) -> str:
-    return str((folder / name).resolve()) if folder else name
+    if folder is None:
+        return name
+    try:
+        return str((folder / name).resolve())
+    except (OSError, RuntimeError):  # links that lead round in a circle: reading it will say so
+        return str(folder / name)
 
 
 def _again(file: str, key: str, chain: tuple[str, ...], came_from: dict[str, tuple[str, ...]]) -> PlanError:

@@ -69,6 +69,8 @@ def _read_bytes(path: Path, file: str) -> bytes:
         raise PlanError("there is no such file", file=file.replace("\0", "")) from error
     if stat.S_ISDIR(about.st_mode):
         raise PlanError("this is a folder, not a plan file", file=file)
+    if stat.S_ISFIFO(about.st_mode) and path.resolve().is_fifo():  # the shell's own pipes have no name and do end
+        raise PlanError("this is a named pipe, not a plan file", file=file)
     if about.st_size > LARGEST:
         raise PlanError("a plan file has at most 20 MB", file=file, found=f"{about.st_size / 1e6:.1f} MB")
     with path.open("rb") as stream:

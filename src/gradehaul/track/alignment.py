@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
 from gradehaul.track.chains import Chain, chains
 from gradehaul.track.curvature import Section, sections, summed_curvature
@@ -46,8 +47,11 @@ def align(plan: Plan) -> Alignment:
     Raises
     ------
     Problems
-        Heights that contradict one another, or a piece of the network without a known height.
+        No line, heights that contradict one another, or a piece of the network without a known height.
     """
+    if not plan.lines:
+        write = "[line.NAME] with from, to and track"
+        raise Problems([PlanError("the plan has no line", file=plan.file, write=write)])
     in_order = chains(plan)
     curvature = sections(plan, in_order)
     heights = solve_railheads(plan)

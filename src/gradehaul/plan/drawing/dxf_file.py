@@ -120,8 +120,11 @@ def warnings() -> Iterator[list[str]]:
     handler = logging.Handler(logging.WARNING)
     handler.emit = lambda record: found.append(record.getMessage())  # type: ignore[method-assign]
     logger = logging.getLogger("ezdxf")
+    # a damaged file puts text in them that no other log may be able to write
+    further, logger.propagate = logger.propagate, False
     logger.addHandler(handler)
     try:
         yield found
     finally:
         logger.removeHandler(handler)
+        logger.propagate = further
