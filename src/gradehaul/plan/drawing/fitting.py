@@ -327,14 +327,14 @@ def _through_three(points: FloatArray, along: FloatArray, fit: _Fit) -> _Span:
 def _broken(points: FloatArray, along: FloatArray, cuts: IntArray, fit: _Fit, limit: float) -> _Try | None:
     """Return chains between kinks, or None where they cost more than the limit."""
     spans: list[_Span] = []
+    cost = len(cuts) * KINK_COST * PRICE
     bounds = [0, *(int(cut) for cut in cuts), len(points) - 1]
-    cost = len(cuts) * KINK_COST * PRICE + (len(bounds) - 1) * PRICE  # an element to each piece, at the least
     for low, high in itertools.pairwise(bounds):
         piece = _smooth(points[low : high + 1], along[low : high + 1], fit) if cost < limit else None
         if piece is None or not piece.sound:
             return None
         spans += piece.spans
-        cost += piece.cost - PRICE
+        cost += piece.cost
     return _Try(spans, cost, sound=True) if cost < limit else None
 
 
@@ -705,8 +705,7 @@ def _after(points: FloatArray, arcs: Arcs, change: _Change, fit: _Fit, *, closed
     allowed = PRICE * fit.noise**2 + len(concerned) * (SYSTEMATIC * fit.tolerance) ** 2
     if float(settled.off @ settled.off) - squares > allowed:
         return None
-    worst = max(fit.tolerance, float(np.abs(before).max()))  # elsewhere the chain may still have to be mended
-    if float(np.abs(settled.off).max()) > worst or not _holds(settled.off[concerned], fit.noise, fit.tolerance):
+    if float(np.abs(settled.off).max()) > fit.tolerance or not _holds(settled.off[concerned], fit.noise, fit.tolerance):
         return None
     if whole:
         return settled
