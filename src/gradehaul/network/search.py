@@ -128,6 +128,7 @@ def _shortest_tree(
 ) -> Tree:
     """Run Dijkstra's search over states, keeping off some ways."""
     tree: Tree = {}
+    near, lengths = passing.near, graph.lengths
     queue: list[tuple[float, State, State | None]] = [(graph.lengths[s[0]], s, None) for s in begin]
     queue = [entry for entry in queue if entry[1][0] not in barred]
     heapq.heapify(queue)
@@ -138,9 +139,9 @@ def _shortest_tree(
         tree[state] = length, before
         way, passed = state
         for following in graph.successors[way]:
-            new = passing.onto(way, following, passed)
+            new = passing.onto(way, following, passed) if following in near else (following, passed)
             if new not in tree and following not in barred:
-                heapq.heappush(queue, (length + graph.lengths[following], new, state))
+                heapq.heappush(queue, (length + lengths[following], new, state))
     return tree
 
 

@@ -10,7 +10,7 @@ from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.longest import Binds, Load
-from gradehaul.haulage.verdict import Stretch
+from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
 
@@ -149,12 +149,18 @@ def _between(between: Between) -> dict[str, Any]:
 
 
 def _train(train: TrainAnswer) -> dict[str, Any]:
-    verdict = train.verdict
     return {
         "name": train.name,
         "route": train.route,
         "rail": train.rail,
         "length_m": rounded(train.length),
+        **verdict_document(train.verdict),
+    }
+
+
+def verdict_document(verdict: Verdict) -> dict[str, Any]:
+    """Return a verdict as it stands in every document: forces in N, places of the head in m."""
+    return {
         "verdict": verdict.outcome,
         "margin_n": rounded(verdict.margin),
         "margin_at_m": rounded(verdict.margin_at),

@@ -8,8 +8,7 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.haulage.section import CurveStretch, Element, GradeStretch, Haul, LongSection, PullGiven, TrackStretch
-from gradehaul.haulage.verdict import Stretch
-from gradehaul.show.check_json import rounded
+from gradehaul.show.check_json import rounded, verdict_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 
@@ -118,24 +117,9 @@ def _function(function: PiecewiseQuadratic) -> dict[str, list[float]]:
 
 
 def _given(given: PullGiven) -> dict[str, Any]:
-    verdict = given.verdict
     return {
         "rail": given.rail,
         "standing_n": _function(given.standing),
         "slipping_n": _function(given.slipping),
-        "verdict": verdict.outcome,
-        "margin_n": rounded(verdict.margin),
-        "at_m": rounded(verdict.at),
-        "track": verdict.track,
-        "no_stopping_m": _stretches(verdict.no_stopping),
-        "no_recovery_m": _stretches(verdict.no_recovery),
-        "stalling_m": _stretches(verdict.stalling),
-        "holds_back": verdict.holds_back,
-        "runs_away_at_m": None if verdict.runs_away_at is None else rounded(verdict.runs_away_at),
-        "basis": verdict.basis,
-        "slipping_basis": verdict.slipping_basis,
+        **verdict_document(given.verdict),
     }
-
-
-def _stretches(stretches: Iterable[Stretch]) -> list[list[float]]:
-    return [[rounded(stretch.start), rounded(stretch.stop)] for stretch in stretches]

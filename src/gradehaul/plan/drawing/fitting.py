@@ -413,6 +413,7 @@ def _chain(points: FloatArray, fit: _Fit, price: float, *, closed: bool) -> Arcs
         while count != arcs.count:  # once settled as a whole, more may turn out needless
             count = arcs.count
             arcs = _simplified(some, arcs, fit._replace(noise=noise), closed=closed)
+        arcs = _flattened(some, arcs, fit, closed=closed)
         seen = min(_noise(arcs, fit.tolerance, closed=closed), fit.tolerance / 4)
         if not noise > 2 * max(seen, fit.tolerance * SYSTEMATIC):
             break
@@ -427,6 +428,22 @@ def _chain(points: FloatArray, fit: _Fit, price: float, *, closed: bool) -> Arcs
     if not closed:
         arcs = _without_slivers(points, arcs, fit)
     return arcs if joined(arcs, closed=closed) else None
+
+
+def _flattened(points: FloatArray, arcs: Arcs, fit: _Fit, *, closed: bool) -> Arcs:
+    """Return a chain with the curves that are none held straight: those that hardly bulge, between others that do."""
+    flat = ~arcs.straight & (np.abs(arcs.curvature) * arcs.length**2 / 8 < SYSTEMATIC * fit.tolerance / 4)
+    for at in np.flatnonzero(flat).tolist():
+        beside = [one % arcs.count for one in (at - 1, at + 1) if closed or 0 <= one < arcs.count]
+        if any(arcs.straight[beside]):
+            continue
+        straight = arcs.straight.copy()
+        straight[at] = True
+        changed = replace(arcs, straight=straight, curvature=np.where(straight, 0.0, arcs.curvature))
+        settled = settle(points, changed, closed=closed, hold="beside")
+        if joined(settled, closed=closed) and _holds(settled.off, fit.noise, fit.tolerance):
+            arcs = settled
+    return arcs
 
 
 def _without_slivers(points: FloatArray, arcs: Arcs, fit: _Fit) -> Arcs:
