@@ -233,7 +233,27 @@ def linked_of(reaches):
     return link(reaches, snap=SNAP, kink=KINK, level=0.01)
 
 
-@pytest.mark.xfail(strict=False, reason="two ends of a random network may lie near one another, a true near miss")
+def clearance(network, spot):
+    """How far the track nearest a spot is, that of the line which ends there left out: by points every 0.2 mm."""
+    off = []
+    for line in network.lines.values() if hasattr(network.lines, "values") else network.lines:
+        elements = getattr(line, "elements", line)
+        tips = (elements[0].start, elements[-1].end)
+        if min(math.hypot(tip.x - spot.x, tip.y - spot.y) for tip in tips) < 2 * SNAP:
+            continue
+        for e in elements:
+            for step in range(int(e.length / 2e-4) + 1):
+                t, k = step * 2e-4, e.curvature
+                turned = 0.5 * k * t
+                chord = t * (math.sin(turned) / turned if turned else 1.0)
+                x, y = (
+                    e.start.x + chord * math.cos(e.heading + turned),
+                    e.start.y + chord * math.sin(e.heading + turned),
+                )
+                off.append(math.hypot(x - spot.x, y - spot.y))
+    return min(off)
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 2**32), st.integers(1, 14))
 def test_random_networks_come_back(seed, size):
@@ -245,7 +265,10 @@ def test_random_networks_come_back(seed, size):
     wanted = graph_of(network.lines, network.ends, network.kinds, network.toes)
     # Each piece along a line may be off by half of `snap` lengthwise at both ends.
     assert same(wanted, graph_of_linked(linked), 5 * SNAP)
-    assert {fault.code for fault in linked.faults} <= {"gap", "overlap", "duplicate"}
+    assert {fault.code for fault in linked.faults} <= {"gap", "overlap", "duplicate", "near-miss"}
+    for fault in linked.faults:
+        if fault.code == "near-miss":  # only where the network was grown with other track so near
+            assert clearance(network, fault.spot) < 7 * SNAP
 
 
 @settings(max_examples=40, deadline=None)
