@@ -606,4 +606,5 @@ def test_whatever_the_misfit_each_track_takes_its_share(grade: int, lengths: lis
     found = solved(given_heights(A=0.2), line("Ring", "A", "A", tracks))
     shares = [rise - misfit * length / sum(lengths) for rise, length in zip(rises, lengths, strict=True)]
     assert np.diff(found.lines["Ring"].railhead) == pytest.approx(shares, abs=1e-8)
-    assert bool(found.notes) == (abs(sum(rises)) > 1e-9)
+    if abs(abs(misfit) - 1e-9) > 1e-12:  # at the bound itself rounding decides
+        assert bool(found.notes) == (abs(misfit) > 1e-9)
