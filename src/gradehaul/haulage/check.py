@@ -128,7 +128,7 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
     """
     layout = Layout(plan, all_routes=all_routes)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
-    train_notes = _fit_trains(layout, trains)
+    train_notes = fit_trains(layout, trains)
     routes: list[RouteAnswer] = []
     verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
     for number, route in enumerate(layout.routes):
@@ -165,13 +165,19 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
     )
 
 
-def _fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
-    """Refuse named trains that fit nowhere to run; note those that a berth does not hold."""
+def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
+    """Refuse named trains that fit nowhere to run; note those that a berth does not hold.
+
+    Raises
+    ------
+    Problems
+        Trains longer than the lap or the loop of their route.
+    """
     plan = layout.plan
     routes = {route.name: route for route in layout.routes}
     problems: list[PlanError] = []
     notes: list[Note] = []
-    for named in plan.trains.values():
+    for named in (plan.trains[name] for name in trains):
         if named.route not in routes:  # every route was asked for, in place of the declared ones
             continue
         length = trains[named.name].length
