@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gradehaul.treatment.needs import Tight
+from gradehaul.treatment.needs import Tight, hardest
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-PATIENCE = 30.0
+PATIENCE = 20.0
 """Seconds after which the best choice found so far is taken, with its gap."""
 
 
@@ -48,6 +48,7 @@ def choose(tight: Sequence[Tight], weights: Mapping[int, float], *, patience: fl
     patience
         Seconds after which the best choice found so far is taken.
     """
+    tight = hardest(tight)
     at_unit: dict[int, list[Tight]] = defaultdict(list)
     for place in tight:
         for number in frozenset().union(*place.under):
@@ -73,10 +74,9 @@ def _alone(place: Tight, number: int) -> float:
     return place.short(lambda under: number in under)
 
 
-def _with(place: Tight, number: int, kept: Iterable[int]) -> float:
+def _with(place: Tight, number: int, kept: Collection[int]) -> float:
     """Return by how much a place falls short with one more unit filmed beside those not kept clean."""
-    clean = frozenset(kept) - {number}
-    return place.short(lambda under: bool(under - clean))
+    return place.short(lambda under: any(other == number or other not in kept for other in under))
 
 
 def _film_more(at_unit: Mapping[int, Sequence[Tight]], kept: set[int], weights: Mapping[int, float]) -> None:

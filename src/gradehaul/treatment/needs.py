@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -153,7 +153,7 @@ def needs_of(
         for run, (lower, upper) in zip(runs, ranges, strict=True)
         for number in run[int(lower.min()) : int(upper.max())].tolist()
     )
-    return Needs(tuple(_without_repeats(tight)), tuple(beyond), run_over)
+    return Needs(tuple(hardest(tight)), tuple(beyond), run_over)
 
 
 def _spans(profile: RouteProfile, along: Stations, loco: Loco, behind: float) -> tuple[FloatArray, FloatArray, Numbers]:
@@ -210,8 +210,8 @@ def _open(units: Units, numbers: frozenset[int]) -> frozenset[int]:
     return frozenset(number for number in numbers if units.all[number].film is None)
 
 
-def _without_repeats(tight: Sequence[Tight]) -> list[Tight]:
-    """Keep of places with the same units and pulls the one that needs most: the others follow from it."""
+def hardest(tight: Iterable[Tight]) -> list[Tight]:
+    """Return of places with the same units and pulls the one that needs most: the others follow from it."""
     most: dict[tuple[object, ...], Tight] = {}
     for each in tight:
         key = (each.under, each.base, each.loss)
