@@ -73,7 +73,7 @@ class PiecewiseQuadratic:
     def at(self, places: ArrayLike) -> FloatArray:
         """Return the values at many places; at a jump, those to the right of it."""
         places = np.asarray(places, dtype=float)
-        piece = np.clip(np.searchsorted(self.breaks, places, side="right") - 1, 0, self.values.size - 1)
+        piece = self.breaks[1:-1].searchsorted(places, side="right")
         t = places - self.breaks[piece]
         return self.values[piece] + t * (self.slopes[piece] + 0.5 * t * self.seconds[piece])
 
