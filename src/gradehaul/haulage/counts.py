@@ -13,7 +13,7 @@ from gradehaul.haulage.train import Train
 from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import Car
 from gradehaul.plan.stock import MOST_CARS
-from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, shifted_sum
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, shifted_sum, sum_of_shifted
 
 _SLACK, _LEAST_SLACK = 1e-9, 1e-12
 """By this share, and by this force in N, bounds are eased, so that rounding cannot turn one."""
@@ -35,11 +35,18 @@ class Worst:
     ) -> None:
         self._profile, self._pull = profile, pull
         self._rows = profile.rows_of_cars(car.length)
-        self._line_weights, self._edge_weights = shortest.line_weights, edge_weights(shortest).tolist()
-        self._edges = shortest.edges[:-1]
+        self._line_weights, self._edges = shortest.line_weights[:-1], shortest.edges[:-1]
         self._locos = float(self._edges[-1])
+        # all but the tail is the same for every count
+        weights = edge_weights(shortest).tolist()
+        level = profile.with_track_behind(self._locos)
+        self._ahead = shifted_sum(level, weights[:-1], self._edges.tolist(), 0.0, profile.length)
+        self._tail_weight = weights[-1]
         self._car = car
         self._weight = GRAVITY * car.mass
+        self._up, self._down = (
+            self._weight * (1 + _SLACK) * bound + _LEAST_SLACK for bound in (self._rows.up, self._rows.down)
+        )
         self._numbers = np.arange(1, MOST_CARS + 1)
         self._known: dict[int, Extreme] = {}
         self.most = np.full(MOST_CARS, np.inf)
@@ -83,42 +90,40 @@ class Worst:
 
     def _worked_out(self, count: int) -> Extreme:
         tail = self._locos + count * self._car.length
-        edges = [*self._edges.tolist(), tail]
         behind = self._profile.with_track_behind(tail)
-        asked = shifted_sum(behind, self._edge_weights, edges, self._profile.first_head(tail), self._profile.length)
+        start, stop = self._profile.first_head(tail), self._profile.length
+        terms = [(self._ahead, 1.0, 0.0), (behind, self._tail_weight, tail)]
         if self._pull is None:
-            return asked.greatest()
-        left = less(self._pull, asked).least()
+            return greatest_of_sum(terms, start, stop)
+        left = less(self._pull, sum_of_shifted(terms, start, stop)).least()
         return Extreme(-left.value, left.at)
 
     def _bound_others(self, count: int, worst: Extreme) -> None:
-        ease = 1 + _SLACK
         more = self.most[count:]
-        np.minimum(more, worst.value + self._weight * ease * self._rows.up[: more.size] + _LEAST_SLACK, out=more)
+        np.minimum(more, worst.value + self._up[: more.size], out=more)
         if self._profile.route.start_berth is None:  # from a berth a shorter train starts further back
             fewer = self.most[: count - 1][::-1]
-            np.minimum(
-                fewer, worst.value + self._weight * ease * self._rows.down[: fewer.size] + _LEAST_SLACK, out=fewer
-            )
-        front = worst.at - self._locos
-        self._rows.look_at(front)
-        self._look_at([front])
+            np.minimum(fewer, worst.value + self._down[: fewer.size], out=fewer)
+        if self.least[count - 1] < worst.value - 10 * (_SLACK * abs(worst.value) + _LEAST_SLACK):
+            front = worst.at - self._locos
+            self._rows.look_at(front)
+            self._look_at([front])
         self.most[count - 1] = self.least[count - 1] = worst.value
 
     def _look_at(self, fronts: Sequence[float]) -> None:
         """Bound every count from below by what it asks with the front of its cars at each of some places."""
         heads = np.array(fronts)[:, np.newaxis] + self._locos
         heights = self._profile.with_track_behind(self._locos).at(heads - self._edges)
-        locos = (heights[:, :-1] - heights[:, 1:]) @ self._line_weights[:-1]
-        asked = locos[:, np.newaxis] + self._weight * np.array([self._rows.places[front] for front in fronts])
-        if self._pull is not None:
-            asked -= self._pull.at(heads)
-        asked -= _SLACK * np.abs(asked) + _LEAST_SLACK
+        locos = (heights[:, :-1] - heights[:, 1:]) @ self._line_weights
+        asked = np.array([self._rows.places[front] for front in fronts])
+        asked *= self._weight
+        asked += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull.at(heads)
         asked[heads[:, 0] > self._profile.length] = -np.inf
         if self._profile.route.start_berth is not None:
             tails = self._locos + self._numbers * self._car.length
             asked[np.minimum(tails, self._profile.length) > heads] = -np.inf
-        np.maximum(self.least, asked.max(axis=0), out=self.least)
+        most = asked.max(axis=0)
+        np.maximum(self.least, most - (_SLACK * np.abs(most) + _LEAST_SLACK), out=self.least)
 
 
 def _first(which: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> int:

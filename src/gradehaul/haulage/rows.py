@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _SIZES = (64, 32, 16, 8, 4, 2, 1)
 """Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can ask."""
 
-_MOST_PLACES = 16
+_MOST_PLACES = 8
 """Places kept at which every count has been looked at; the oldest go first."""
 
 
