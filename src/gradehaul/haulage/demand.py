@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -53,8 +54,6 @@ class Supply:
 
     standing: PiecewiseQuadratic | float
     slipping: PiecewiseQuadratic | float
-    basis: Basis
-    slipping_basis: Basis
 
 
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
@@ -66,12 +65,10 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     rails = profile.rails if rail == AS_PLANNED else (rail,)
     distinct = tuple(dict.fromkeys(rails))
     table = {(loco.name, r): (pulls.standing(loco, r), pulls.slipping(loco, r)) for loco, _ in locos for r in distinct}
-    basis = weakest_basis([stand.basis for stand, _ in table.values()])
-    slipping_basis = weakest_basis([slip.basis for _, slip in table.values()])
     if len(distinct) == 1:
         standing = train.together * sum(table[loco.name, distinct[0]][0].value for loco, _ in locos)
         slipping = train.together * sum(table[loco.name, distinct[0]][1].value for loco, _ in locos)
-        return Supply(standing, slipping, basis, slipping_basis)
+        return Supply(standing, slipping)
     totals: list[PiecewiseQuadratic] = []
     for kind in (0, 1):
         parts = [
@@ -82,7 +79,46 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
         for part in parts[1:]:
             total = total + part
         totals.append(total * train.together)
-    return Supply(totals[0], totals[1], basis, slipping_basis)
+    return Supply(totals[0], totals[1])
+
+
+class Bases(NamedTuple):
+    """Where the standing and the slipping pulls behind a figure come from: the least certain of all locomotives."""
+
+    standing: Basis
+    slipping: Basis
+
+
+def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head: float | None) -> Bases:
+    """Return where the pulls come from that a train's locomotives give with its head at one place.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    rail
+        A rail condition of the plan, or ``as planned``.
+    pulls
+        The pulls of the plan's locomotives.
+    head
+        Place of the head, m; None for the least certain anywhere on the route.
+    """
+    standing: list[Basis] = []
+    slipping: list[Basis] = []
+    for loco, behind in train.locos:
+        if rail != AS_PLANNED:
+            under: Collection[str] = (rail,)
+        elif head is None:
+            under = set(profile.rails)
+        else:
+            under = profile.rails_under(head - behind - loco.length, head - behind)
+        given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]
+        for kind, found in zip(given, (standing, slipping), strict=True):
+            # the weakest pull counts where a locomotive stands on several conditions
+            found += [pull.basis for pull in (kind if head is None else [min(kind, key=lambda pull: pull.value)])]
+    return Bases(weakest_basis(standing), weakest_basis(slipping))
 
 
 def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from gradehaul.haulage.demand import TIE, Pulls, gravity_and_curves, supply
+from gradehaul.haulage.demand import TIE, Pulls, bases_at, gravity_and_curves, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
@@ -70,6 +70,7 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     allowed = TIE * greatest(given.standing)
     allowed_slip = TIE * greatest(given.slipping)
     worst = (stand - train.rolling).least()
+    worst_slip = slip.least()
     stalling = _stretches(stand, train.rolling - allowed)
     no_stopping = _stretches(stand, train.starting - allowed)
     no_recovery = _stretches(slip, train.rolling - allowed_slip)
@@ -78,6 +79,8 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     pushing = _stretches(held, -train.lowest_rolling - allowed_slip)
     outcome: Outcome = "stalls" if stalling else "marginal" if no_stopping or no_recovery else "climbs"
     at = stalling[0].start if stalling else worst.at
+    basis = bases_at(profile, train, rail, pulls, at).standing
+    slipping_basis = bases_at(profile, train, rail, pulls, worst_slip.at).slipping
     return Verdict(
         outcome=outcome,
         margin=worst.value,
@@ -89,8 +92,8 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
         stalling=stalling,
         holds_back=not pushing,
         runs_away_at=pushing[0].start if pushing else None,
-        basis=given.basis,
-        slipping_basis=given.slipping_basis,
+        basis=basis,
+        slipping_basis=slipping_basis,
     )
 
 
