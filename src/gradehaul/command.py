@@ -16,6 +16,8 @@ from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gradehaul.haulage.check import CheckAnswer
     from gradehaul.haulage.section import LongSection
     from gradehaul.plan.records import Plan
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from gradehaul.show.reading_units import Grades, Reader, System
     from gradehaul.show.sheet import SizeName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
+    from gradehaul.treatment.ways_over import WaysOver
 
 ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
@@ -93,15 +96,18 @@ def check(
         raise click.UsageError("--json and --csv exclude each other")
     _refuse_plan(output, plan)
     loaded = _load(plan)
-    from gradehaul.haulage.check import check as checked
+    from gradehaul.haulage.check import check_layout
+    from gradehaul.haulage.layout import Layout
     from gradehaul.show.progress import progress_on
     from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.treatment.ways_over import ways_over
 
+    layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = checked(loaded, all_routes=all_routes, progress=progress)
+        answer = check_layout(layout, progress=progress)
     form: _Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(_written(answer, form, reader, to_file=output is not None), output)
+    _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
     if strict and not _passes(answer):
         sys.exit(FAILS)
 
@@ -221,18 +227,18 @@ def _refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 
 
-def _written(answer: CheckAnswer, form: _Form, reader: Reader, *, to_file: bool) -> str:
+def _written(answer: CheckAnswer, ways: Sequence[WaysOver], form: _Form, reader: Reader, *, to_file: bool) -> str:
     if form == "json":
         from gradehaul.show.check_json import check_json
 
-        return check_json(answer)
+        return check_json(answer, ways)
     if form == "csv":
         from gradehaul.show.check_csv import check_csv
 
         return check_csv(answer)
     from gradehaul.show.check_text import check_page
 
-    return _laid_out(check_page(answer, reader), to_file=to_file)
+    return _laid_out(check_page(answer, reader, ways), to_file=to_file)
 
 
 def _laid_out(page: Page, *, to_file: bool) -> str:

@@ -39,13 +39,16 @@ def _cars(count: int) -> str:
 def _leave(way: WaysOver) -> str:
     if way.leave is None:
         return "Leaving cars does not help: the locomotives do not climb alone."
-    rest = "no car climbs" if way.leave == way.cars else f"the other {way.cars - way.leave} climb"
+    left = way.cars - way.leave
+    rest = (
+        "the locomotives climb alone" if left == 0 else "the other climbs" if left == 1 else f"the other {left} climb"
+    )
     return f"Leave {way.leave} of its cars behind, from the tail: {rest}."
 
 
 def _double(double: Doubling | None) -> str:
     if double is None:
-        return "Taking it over in two parts does not do."
+        return "Doubling does not do: no split leaves two parts that climb."
     lacking = [
         words
         for holds, words in ((double.foot_holds, "where the route begins"), (double.summit_holds, "where it ends"))
@@ -54,7 +57,7 @@ def _double(double: Doubling | None) -> str:
     room = (
         "each has a berth to wait in" if not lacking else f"but no berth holds the waiting part {' and '.join(lacking)}"
     )
-    return f"Take it over in two parts: {double.front} behind its locomotives, then {double.rear}; {room}."
+    return f"Double it, that is, take it over in two parts: first {_cars(double.front)}, then {double.rear}; {room}."
 
 
 def _help(help_: Sequence[Help], reader: Reader) -> list[str]:
