@@ -15,6 +15,7 @@ from gradehaul.plan.drawing.elements import (
     heading,
     height,
     level_with,
+    micro,
     nearest,
     order,
     place,
@@ -140,7 +141,7 @@ class Closing:
             if one.way == other.way:
                 self._halve(one)
                 return self._pair(node)
-            rank = (-round(max(found), 6),)
+            rank = (-micro(max(found)),)
             if best is None or rank < best[0]:
                 best = rank, one, other, found
         return None if best is None else best[1:]
@@ -214,7 +215,7 @@ class Closing:
 def _rank(drawn: Mapping[Source, float], element: Element) -> tuple[object, ...]:
     """Return what decides which of two stretches is kept: of the longer source, then by handle and place."""
     own = source(element)
-    return -round(drawn.get(own, 0.0), 6), own, order(element.end), round(element.length, 6)
+    return -micro(drawn.get(own, 0.0)), own, order(element.end), micro(element.length)
 
 
 def told(dropped: list[Dropped], drawn: Mapping[Source, float]) -> list[Fault]:
@@ -227,7 +228,7 @@ def told(dropped: list[Dropped], drawn: Mapping[Source, float]) -> list[Fault]:
     faults: list[Fault] = []
     for (own, kept), stretches in by_pair.items():
         length = math.fsum(one.length for one in stretches)
-        longest = min(stretches, key=lambda one: (-round(one.length, 6), order(one.spot)))
+        longest = min(stretches, key=lambda one: (-micro(one.length), order(one.spot)))
         whole = gone[own] >= 0.99 * drawn.get(own, math.inf)
         what = f"{length * 1000:.1f} mm of track drawn again, over {_named(kept)}: kept once"
         faults.append(Fault("duplicate" if whole else "overlap", what, longest.spot, *own, weight=length))

@@ -128,6 +128,18 @@ def level_with(one: float | None, other: float | None, level: float) -> bool:
     return one is None or other is None or abs(one - other) <= level
 
 
-def order(spot: Spot) -> tuple[float, float, float]:
-    """Return what sorts points the same way however the drawing was made: coordinates to the micrometer."""
-    return round(spot.x, 6) + 0.0, round(spot.y, 6) + 0.0, round(spot.z or 0.0, 6) + 0.0
+def order(spot: Spot) -> tuple[int, int, int]:
+    """Return what sorts points the same way however the drawing was made: coordinates in whole micrometers.
+
+    Examples
+    --------
+    >>> order(Spot(0.1000004, -2.0))
+    (100000, -2000000, 0)
+    """
+    x, y, z = spot
+    return round(x * 1e6), round(y * 1e6), round(z * 1e6) if z else 0
+
+
+def micro(value: float) -> int:
+    """Return a figure in whole millionths: what sorts or tells it apart to six decimals."""
+    return round(value * 1e6)

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import gap, level_with, order, place
+from gradehaul.plan.drawing.elements import gap, level_with, micro, order, place
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.records import Element, Fault, Spot
 from gradehaul.plan.drawing.sides import Tolerance, beside, indexed
@@ -99,7 +99,7 @@ def strays(ways: Ways) -> list[Fault]:
     for part, numbers in parts.items():
         if lengths[part] >= SMALL * largest:
             continue
-        longest = max((ways.all[number] for number in numbers), key=lambda way: round(way.length, 6))
+        longest = max((ways.all[number] for number in numbers), key=lambda way: micro(way.length))
         spot = middle(longest.elements)
         first = longest.elements[0]
         text = f"{lengths[part] * 1000:.1f} mm of track meets no other"

@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.duplicates import Closing, Dropped, Source, source, told
-from gradehaul.plan.drawing.elements import gap, halved, heading, order, turned, wrapped
+from gradehaul.plan.drawing.elements import gap, halved, heading, micro, order, turned, wrapped
 from gradehaul.plan.drawing.flaws import gap_fault, gaps, near_misses, strays
 from gradehaul.plan.drawing.meetings import meet
 from gradehaul.plan.drawing.records import (
@@ -151,7 +151,7 @@ def _unlike(chains: Sequence[_Chain]) -> tuple[list[_Chain], list[Dropped]]:
     kept: dict[tuple[object, ...], _Chain] = {}
     dropped: list[Dropped] = []
     for chain in chains:
-        places = tuple((order(e.start), order(e.end), round(e.curvature, 6)) for e in chain.elements)
+        places = tuple((order(e.start), order(e.end), micro(e.curvature)) for e in chain.elements)
         first = kept.setdefault((chain.closed, places, chain.elements[0].start.z is None), chain)
         if first is not chain:
             length = math.fsum(element.length for element in chain.elements)
@@ -286,7 +286,7 @@ def _pairs(pairs: Iterable[tuple[ReachEnd, ReachEnd]]) -> tuple[tuple[ReachEnd, 
 def _longest(elements: Sequence[Element]) -> Source:
     """Return the handle and layer of the longest part of a line."""
     lengths = _drawn([elements])
-    return min(lengths, key=lambda own: (-round(lengths[own], 6), own))
+    return min(lengths, key=lambda own: (-micro(lengths[own]), own))
 
 
 def _whole(before: Element, after: Element) -> bool:

@@ -20,7 +20,7 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
     >>> meet([Spot(0.0, 0.0), Spot(1.0, 0.0), Spot(1.001, 0.0)], snap=0.002, level=0.01)
     [0, 1, 1]
     """
-    first: dict[tuple[float, float, float | None], int] = {}
+    first: dict[tuple[int, int, float | None], int] = {}
     leader = [first.setdefault((*order(spot)[:2], spot.z), number) for number, spot in enumerate(spots)]
     own = sorted(first.values())
     group = {number: number for number in own}
@@ -47,7 +47,7 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
     return [find(number) for number in leader]
 
 
-def _turn(one: Spot, other: Spot) -> tuple[float, tuple[float, float, float], tuple[float, float, float]]:
+def _turn(one: Spot, other: Spot) -> tuple[int, tuple[int, int, int], tuple[int, int, int]]:
     """Return what decides whose turn it is to be joined: nearest first, then by where they are."""
     low, high = sorted((order(one), order(other)))
-    return round(gap(one, other), 9), low, high
+    return round(gap(one, other) * 1e9), low, high

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from gradehaul.plan.drawing.duplicates import alike, shared
-from gradehaul.plan.drawing.elements import cut, gap, heading, level_with, nearest, order, place, turned, wrapped
+from gradehaul.plan.drawing.elements import cut, gap, heading, level_with, micro, nearest, order, place, turned, wrapped
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Element, Spot
 from gradehaul.plan.drawing.ways import CROWD, End, Ways, continuing
@@ -127,9 +127,9 @@ def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End,
     return cuts, askew
 
 
-def _misfit(one: Beside, tolerance: Tolerance) -> tuple[float, object]:
+def _misfit(one: Beside, tolerance: Tolerance) -> tuple[int, object]:
     worth = one.off / tolerance.snap + 2 * one.turn / tolerance.kink
-    return round(worth, 6), (one.element.handle, one.element.layer, order(one.element.start), order(one.element.end))
+    return micro(worth), (one.element.handle, one.element.layer, order(one.element.start), order(one.element.end))
 
 
 def _at_end(index: Index, one: Beside, end: End, node: int, snap: float) -> bool:
