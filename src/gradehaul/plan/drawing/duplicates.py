@@ -22,6 +22,7 @@ from gradehaul.plan.drawing.elements import (
     turned,
     wrapped,
 )
+from gradehaul.plan.drawing.lie import Source, source
 from gradehaul.plan.drawing.records import Element, Fault, Spot
 from gradehaul.plan.drawing.ways import CROWD, End, Ways, continuing
 
@@ -29,9 +30,6 @@ _ALIKE = 0.02
 """Curvatures that differ by no more than this share may be the same one fitted twice."""
 _FAR = 1000.0
 """A run of this many snaps is long enough to tell any two curvatures apart that matter."""
-
-Source = tuple[str, str]
-"""Handle and layer."""
 
 
 class Dropped(NamedTuple):
@@ -41,11 +39,6 @@ class Dropped(NamedTuple):
     kept: Source
     length: float
     spot: Spot
-
-
-def source(element: Element) -> Source:
-    """Return where an element comes from."""
-    return element.handle, element.layer
 
 
 def alike(one: float, other: float) -> bool:
@@ -114,7 +107,7 @@ class Closing:
 
     def run(self) -> bool:
         """Close every shared stretch and return whether there was one."""
-        nodes = [node for node in self.ways.nodes() if len(self.ways.at(node)) > 1]
+        nodes = [node for node in self.ways.nodes() if self._may_pair(node)]
         waiting = deque(sorted(nodes, key=lambda node: min(order(self.ways.spot(end)) for end in self.ways.at(node))))
         before = len(self.dropped)
         while waiting:
@@ -123,6 +116,14 @@ class Closing:
             if found is not None:
                 waiting.extendleft((node, self._close(node, *found)))
         return len(self.dropped) > before
+
+    def _may_pair(self, node: int) -> bool:
+        """Tell whether two ways leave a node in one direction."""
+        ends = self.ways.at(node)
+        if not 1 < len(ends) <= CROWD:
+            return False
+        headings = [self.ways.heading(end) for end in ends]
+        return any(abs(wrapped(one - other)) <= self.kink for one, other in combinations(headings, 2))
 
     def _pair(self, node: int) -> tuple[End, End, tuple[float, float]] | None:
         """Return the two ends at a node that share the longest stretch, and how long it is on each."""

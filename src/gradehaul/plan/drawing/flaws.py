@@ -6,11 +6,15 @@ from collections.abc import Collection, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import gap, level_with, micro, order, place
+import numpy as np
+
+from gradehaul.plan.drawing.beside import indexed
+from gradehaul.plan.drawing.elements import gap, level_with, micro, orders, place
+from gradehaul.plan.drawing.lie import middle
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.records import Element, Fault, Spot
-from gradehaul.plan.drawing.sides import Tolerance, beside, indexed
-from gradehaul.plan.drawing.ways import End, Ways, common_spot, middle
+from gradehaul.plan.drawing.sides import Tolerance
+from gradehaul.plan.drawing.ways import End, Ways, common_spot
 
 NEAR = 5.0
 """An end this many snaps from other track is a near miss."""
@@ -28,11 +32,12 @@ class _Miss(NamedTuple):
 
 def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance) -> list[Fault]:
     """Return a fault for every free end that just misses other track, told once where two ends miss one another."""
-    at: dict[object, list[End]] = {}
-    for end in free:
-        at.setdefault(order(ways.spot(end)), []).append(end)
+    at: dict[tuple[int, int, int], list[End]] = {}
+    every = list(free)
+    for end, place_ in zip(every, orders([ways.spot(end) for end in every]), strict=True):
+        at.setdefault(place_, []).append(end)
     # Ends left unjoined at one spot are told already.
-    ends = sorted((one[0] for one in at.values() if len(one) == 1), key=lambda end: order(ways.spot(end)))
+    ends = [one[0] for _, one in sorted(at.items()) if len(one) == 1]
     nearest = _nearest(ways, ends, tolerance)
     faults: list[Fault] = []
     told: set[End] = set()
@@ -67,13 +72,17 @@ def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance) -> dict[End,
             off = gap(spots[one], spots[other])
             take(ends[one], _Miss(off, spots[other], ends[other]))
             take(ends[other], _Miss(off, spots[one], ends[one]))
-    index = indexed(ways, tolerance)
-    headings = [ways.heading(end) for end in ends]
-    for end, places in zip(ends, beside(index, spots, headings, reach, tolerance.level), strict=True):
-        for one in places:
-            own = one.along if end.side == 0 else index.length[one.way] - one.along
-            if one.way != end.way or own > 4 * reach:
-                take(end, _Miss(one.off, place(one.element, one.on_element), None))
+    index = indexed(ways, tolerance.snap)
+    near = index.near(spots, reach)
+    own = np.array(ends, dtype=np.int64).reshape(-1, 2)[near.which]
+    passed = np.where(own[:, 1] == 0, near.along, near.length - near.along)
+    near = near.only((near.way != own[:, 0]) | (passed > 3 * reach))
+    headings = [0.0] * len(spots)
+    for which, one in index.beside(near, spots, headings, reach, tolerance.level):
+        end = ends[which]
+        since = one.along if end.side == 0 else index.length[one.way] - one.along
+        if one.way != end.way or since > 4 * reach:
+            take(end, _Miss(one.off, place(one.element, one.on_element), None))
     return nearest
 
 

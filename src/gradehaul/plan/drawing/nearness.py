@@ -8,14 +8,17 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.records import Element, Spot
 
 _MOST_CHORDS = 64
 """Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
+_OFF = 8.0
+"""How far chords may stand off from an arc, in reaches: the fewer chords, the sooner they are all looked through."""
 
 
 class Nearness:
-    """Elements by where they lie, each as a few chords that stay within `reach` of it.
+    """Elements by where they lie, each as a few chords that stay within some reaches of it.
 
     The chords only choose candidates; how far a point is from an element is reckoned on the true arc.
     """
@@ -24,9 +27,11 @@ class Nearness:
         rows = np.array(
             [(e.start.x, e.start.y, e.heading, e.curvature, e.length) for e in elements], dtype=np.float64
         ).reshape(-1, 5)
+        self.rows = rows
+        """Start x and y, m, heading, radians, curvature, 1/m, and length, m, of every element, shape (n, 5)."""
         x, y, heading, curvature, length = rows.T
         bend = np.maximum(np.abs(curvature), 1e-12)
-        longest = np.minimum(np.sqrt(8 * reach / bend), 4 * length.mean() if len(length) else 1.0)
+        longest = np.minimum(np.sqrt(8 * _OFF * reach / bend), 4 * length.mean() if len(length) else 1.0)
         parts = np.clip(np.ceil(length / longest), 1, _MOST_CHORDS).astype(np.int64)
         self._owner = np.repeat(np.arange(len(rows)), parts)
         first = np.concatenate(([0], np.cumsum(parts)))[:-1]
@@ -50,9 +55,11 @@ class Nearness:
         """
         if not spots:
             return np.empty((0, 2), dtype=np.int64)
-        points = shapely.points([(spot.x, spot.y) for spot in spots])
+        points = shapely.points(in_plan(spots))
         which, chord = self._tree.query(points, predicate="dwithin", distance=distance + self._off)
-        return np.unique(np.column_stack((which, self._owner[chord])), axis=0)
+        owner = self._owner[chord]
+        pair = np.unique(which * (len(self._owner) + 1) + owner)
+        return np.column_stack(np.divmod(pair, len(self._owner) + 1))
 
 
 def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
@@ -65,7 +72,7 @@ def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     """
     if len(spots) < 2:
         return np.empty((0, 2), dtype=np.int64)
-    points = shapely.points([(spot.x, spot.y) for spot in spots])
+    points = np.asarray(shapely.points(in_plan(spots)), dtype=np.object_)
     one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=distance)
     found = np.column_stack((one, other)).astype(np.int64)
     found = found[found[:, 0] < found[:, 1]]

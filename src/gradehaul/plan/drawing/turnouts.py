@@ -48,6 +48,9 @@ def settle(ways: Ways, kink: float) -> tuple[dict[int, Kind], list[Fault]]:
     kinds: dict[int, Kind] = {}
     faults: list[Fault] = []
     for node in ways.nodes():
+        if len(ways.at(node)) == 1:
+            kinds[node] = "end"
+            continue
         ends = sorted(ways.at(node), key=lambda end: _rank(ways, end))
         outward = {end: ways.outward(end) for end in ends}
         spot = common_spot([element.start for element in outward.values()])
@@ -100,13 +103,13 @@ def _parted(ends: Sequence[End], outward: dict[End, Element], kink: float) -> _P
 
 def roles(ways: Ways, node: int, kind: Kind) -> Roles:
     """Return which end at a joint is the toe, or which pairs run through it."""
+    if kind not in {"turnout", "crossing", "toe to toe"}:
+        return Roles()
     ends = sorted(ways.at(node), key=lambda end: _rank(ways, end))
     outward = {end: ways.outward(end) for end in ends}
     if kind == "turnout":
         few, _ = _sides(ends, outward)
         return Roles(toe=few[0])
-    if kind not in {"crossing", "toe to toe"}:
-        return Roles()
     first, *others = ends
     if kind == "crossing":
         facing = min(others, key=lambda end: continuing(ways, first, end))

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import cut, heading, place, turned, wrapped
+from gradehaul.plan.drawing.elements import cut, heading, turned, wrapped
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
@@ -72,10 +72,11 @@ class Ways:
     def add(self, elements: Iterable[Element], start: int, finish: int) -> int:
         """Add a way and return its number."""
         self._next_way += 1
-        self.all[self._next_way] = Way(deque(elements), [start, finish])
-        self.at(start).append(End(self._next_way, 0))
-        self.at(finish).append(End(self._next_way, 1))
-        return self._next_way
+        number = self._next_way
+        self.all[number] = Way(deque(elements), [start, finish])
+        self._at[self.find(start)].append(End(number, 0))
+        self._at[self.find(finish)].append(End(number, 1))
+        return number
 
     def remove(self, way: int) -> Way:
         """Take a way out and return it."""
@@ -165,29 +166,14 @@ def common_spot(spots: Sequence[Spot]) -> Spot:
     >>> common_spot([Spot(0.0, 0.0, 1.0), Spot(2.0, 1.0)])
     Spot(x=1.0, y=0.5, z=1.0)
     """
+    if len(spots) == 1:
+        return spots[0]
     heights = [spot.z for spot in spots if spot.z is not None]
     return Spot(
         math.fsum(spot.x for spot in spots) / len(spots),
         math.fsum(spot.y for spot in spots) / len(spots),
         math.fsum(heights) / len(heights) if heights else None,
     )
-
-
-def middle(elements: Sequence[Element]) -> Spot:
-    """Return the place halfway along elements."""
-    return beyond(elements, math.fsum(element.length for element in elements) / 2)
-
-
-def beyond(elements: Iterable[Element], along: float) -> Spot:
-    """Return the place at a distance along elements, m."""
-    last = None
-    for element in elements:
-        if along <= element.length:
-            return place(element, along)
-        along -= element.length
-        last = element
-    assert last is not None
-    return last.end
 
 
 def merge(ways: Ways, nodes: Iterable[int]) -> None:
@@ -198,7 +184,7 @@ def merge(ways: Ways, nodes: Iterable[int]) -> None:
     plain = {node for node in (ways.find(node) for node in nodes) if len(ways.at(node)) == 2}
     plain = {node for node in plain if ways.at(node)[0].way != ways.at(node)[1].way}
     done: set[int] = set()
-    for start in list(ways.all):
+    for start in sorted({end.way for node in plain for end in ways.at(node)}):
         if start in done:
             continue
         first, _ = _walk(ways, End(start, 0), plain)  # back to where the run begins, or once round
