@@ -46,6 +46,7 @@ class Index:
     before: list[float]
     length: dict[int, float]
     nearness: Nearness
+    changes: int
 
     def near(self, spots: Sequence[Spot], distance: float) -> Near:
         """Return which elements may lie within a distance of which points, m, and where, reckoned on arrays."""
@@ -107,21 +108,26 @@ class Near(NamedTuple):
         return np.minimum(self.along, self.length - self.along)
 
 
-def indexed(ways: Ways, reach: float) -> Index:
-    """Return an index of the ways as they are now, for places within some `reach` of points, m."""
+def indexed(ways: Ways, reach: float, before: Index | None = None) -> Index:
+    """Return an index of the ways as they are now, for places within some `reach` of points, m.
+
+    That is the index made before, where the ways have not changed since.
+    """
+    if before is not None and before.ways is ways and before.changes == ways.changes:
+        return before
     elements: list[Element] = []
     owner: list[int] = []
-    before: list[float] = []
+    since: list[float] = []
     length: dict[int, float] = {}
     for number, way in ways.all.items():
         passed = 0.0
         for element in way.elements:
             elements.append(element)
             owner.append(number)
-            before.append(passed)
+            since.append(passed)
             passed += element.length
         length[number] = passed
-    return Index(ways, elements, owner, before, length, Nearness(elements, reach))
+    return Index(ways, elements, owner, since, length, Nearness(elements, reach), ways.changes)
 
 
 def _table(spots: Sequence[Spot]) -> FloatArray:

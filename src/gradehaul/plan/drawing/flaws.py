@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.beside import indexed
+from gradehaul.plan.drawing.beside import Index, indexed
 from gradehaul.plan.drawing.elements import gap, level_with, micro, orders, place
 from gradehaul.plan.drawing.lie import middle
 from gradehaul.plan.drawing.nearness import near_pairs
@@ -30,15 +30,18 @@ class _Miss(NamedTuple):
     end: End | None
 
 
-def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance) -> list[Fault]:
-    """Return a fault for every free end that just misses other track, told once where two ends miss one another."""
+def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance, index: Index) -> list[Fault]:
+    """Return a fault for every free end that just misses other track, told once where two ends miss one another.
+
+    `index` is the last one made of the ways.
+    """
     at: dict[tuple[int, int, int], list[End]] = {}
     every = list(free)
     for end, place_ in zip(every, orders([ways.spot(end) for end in every]), strict=True):
         at.setdefault(place_, []).append(end)
     # Ends left unjoined at one spot are told already.
     ends = [one[0] for _, one in sorted(at.items()) if len(one) == 1]
-    nearest = _nearest(ways, ends, tolerance)
+    nearest = _nearest(ways, ends, tolerance, index)
     faults: list[Fault] = []
     told: set[End] = set()
     for end in ends:
@@ -57,7 +60,7 @@ def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance) -> list
     return faults
 
 
-def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance) -> dict[End, _Miss]:
+def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance, index: Index) -> dict[End, _Miss]:
     """Return for every end the nearest other track within reach, an end rather than a side that is as near."""
     spots = [ways.spot(end) for end in ends]
     reach = NEAR * tolerance.snap
@@ -72,7 +75,7 @@ def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance) -> dict[End,
             off = gap(spots[one], spots[other])
             take(ends[one], _Miss(off, spots[other], ends[other]))
             take(ends[other], _Miss(off, spots[one], ends[one]))
-    index = indexed(ways, tolerance.snap)
+    index = indexed(ways, tolerance.snap, index)
     near = index.near(spots, reach)
     own = np.array(ends, dtype=np.int64).reshape(-1, 2)[near.which]
     passed = np.where(own[:, 1] == 0, near.along, near.length - near.along)

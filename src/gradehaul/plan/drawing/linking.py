@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.beside import Index, indexed
 from gradehaul.plan.drawing.duplicates import Closing, Dropped, told
 from gradehaul.plan.drawing.elements import halved, micro, order
 from gradehaul.plan.drawing.flaws import near_misses, strays
 from gradehaul.plan.drawing.lie import Ends, Source, lengths_drawn, lying, middle, source
 from gradehaul.plan.drawing.meetings import meet
 from gradehaul.plan.drawing.records import Element, Fault, Linked, Reach, Spot
-from gradehaul.plan.drawing.sides import Tolerance, apply, cuts_at_changes, cuts_at_ends, lone_ends
+from gradehaul.plan.drawing.sides import Tolerance, apply, cuts_at_changes, cuts_at_ends
 from gradehaul.plan.drawing.turnouts import askew, settle
 from gradehaul.plan.drawing.ways import Ways, continuing, merge, sweep
 from gradehaul.plan.drawing.written import written
@@ -67,13 +68,14 @@ def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float) ->
     drawn = lengths_drawn(chain.elements for chain in chains)
     chains, dropped = _unlike(chains)
     ways = _laid(chains, tolerance, faults)
-    faults.extend(_linked_up(ways, tolerance, drawn, dropped))
+    index, found = _linked_up(ways, tolerance, drawn, dropped)
+    faults.extend(found)
     faults.extend(told(dropped, drawn))
     kinds, found = settle(ways, kink)
     faults.extend(found)
     merge(ways, [node for node, kind in kinds.items() if kind == "plain"])
     free = {end for node in ways.nodes() if kinds[node] == "end" for end in ways.at(node)}
-    faults.extend(near_misses(ways, free, tolerance))
+    faults.extend(near_misses(ways, free, tolerance, index))
     faults.extend(strays(ways))
     lines, joints = written(ways, kinds, snap, faults)
     faults.sort(key=lambda fault: (fault.code, -round(fault.weight, 9), order(fault.spot or Spot(0, 0)), fault.text))
@@ -166,23 +168,26 @@ def _laid(chains: Sequence[_Chain], tolerance: Tolerance, faults: list[Fault]) -
 # Linking
 
 
-def _linked_up(ways: Ways, tolerance: Tolerance, drawn: dict[Source, float], dropped: list[Dropped]) -> list[Fault]:
-    """Cut ways where others begin on their sides, and close the stretches they share."""
+def _linked_up(
+    ways: Ways, tolerance: Tolerance, drawn: dict[Source, float], dropped: list[Dropped]
+) -> tuple[Index, list[Fault]]:
+    """Cut ways where others begin on their sides, and close the stretches they share; return the last index of them."""
     cuts, skewed = cuts_at_ends(ways, tolerance)
     apply(ways, cuts, tolerance.snap)
-    alone = {end for end in lone_ends(ways, tolerance.kink) if len(ways.at(ways.node_at(end))) == 1}
+    alone = {end for end in skewed if end.way in ways.all and len(ways.at(ways.node_at(end))) == 1}
     faults = [askew(place_.turn, ways.spot(end), ways.outward(end)) for end, place_ in skewed.items() if end in alone]
     _merge_plain(ways, tolerance.kink)
     closing = Closing(ways, drawn, *tolerance, dropped)
-    closing.run()
-    sweep(ways, _SPECK * tolerance.snap)
-    _merge_plain(ways, tolerance.kink)
-    changes = cuts_at_changes(ways, tolerance)
+    closed = closing.run()
+    if sweep(ways, _SPECK * tolerance.snap) or closed:
+        _merge_plain(ways, tolerance.kink)
+    index = indexed(ways, tolerance.snap)
+    changes = cuts_at_changes(index, tolerance)
     if changes:
         apply(ways, changes, tolerance.snap)
         closing.run()
     sweep(ways, _SPECK * tolerance.snap)
-    return faults
+    return index, faults
 
 
 def _merge_plain(ways: Ways, kink: float) -> None:

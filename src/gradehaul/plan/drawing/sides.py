@@ -116,12 +116,12 @@ def apply(ways: Ways, cuts: Iterable[Cut], snap: float) -> None:
             ways.split(way, done)
 
 
-def cuts_at_changes(ways: Ways, tolerance: Tolerance) -> list[Cut]:
+def cuts_at_changes(index: Index, tolerance: Tolerance) -> list[Cut]:
     """Return the cuts where one track changes its curvature on the side of another and runs on along it.
 
     So begin and end the stretches that two routes share where neither has an end.
     """
-    index = indexed(ways, tolerance.snap)
+    ways = index.ways
     steps = [
         number
         for number in range(1, len(index.elements))

@@ -42,6 +42,8 @@ class Ways:
         self.all: dict[int, Way] = {}
         self._at: dict[int, list[End]] = {}
         self._moved: dict[int, int] = {}
+        self.changes = 0
+        """How often a way was added, taken out or moved; while it stays, so do places along the ways."""
         self._next_way = 0
         self._next_node = 0
 
@@ -71,6 +73,7 @@ class Ways:
 
     def add(self, elements: Iterable[Element], start: int, finish: int) -> int:
         """Add a way and return its number."""
+        self.changes += 1
         self._next_way += 1
         number = self._next_way
         self.all[number] = Way(deque(elements), [start, finish])
@@ -80,6 +83,7 @@ class Ways:
 
     def remove(self, way: int) -> Way:
         """Take a way out and return it."""
+        self.changes += 1
         gone = self.all.pop(way)
         for side in (0, 1):
             self.at(gone.nodes[side]).remove(End(way, side))
@@ -87,6 +91,7 @@ class Ways:
 
     def move(self, end: End, node: int) -> None:
         """Let an end leave its node for another."""
+        self.changes += 1
         self.at(self.all[end.way].nodes[end.side]).remove(end)
         self.all[end.way].nodes[end.side] = node
         self.at(node).append(end)
@@ -146,11 +151,19 @@ class Ways:
         self.add(parts, before, gone.nodes[1])
 
 
-def sweep(ways: Ways, least: float) -> None:
-    """Take out what is left between ends that became one joint: ways back to their own node up to `least` long, m."""
-    for number, way in list(ways.all.items()):
-        if ways.find(way.nodes[0]) == ways.find(way.nodes[1]) and way.length <= least:
-            ways.remove(number)
+def sweep(ways: Ways, least: float) -> bool:
+    """Take out what is left between ends that became one joint: ways back to their own node up to `least` long, m.
+
+    Return whether there was any.
+    """
+    gone = [
+        number
+        for number, way in ways.all.items()
+        if ways.find(way.nodes[0]) == ways.find(way.nodes[1]) and way.length <= least
+    ]
+    for number in gone:
+        ways.remove(number)
+    return bool(gone)
 
 
 def continuing(ways: Ways, one: End, other: End) -> float:
@@ -166,8 +179,6 @@ def common_spot(spots: Sequence[Spot]) -> Spot:
     >>> common_spot([Spot(0.0, 0.0, 1.0), Spot(2.0, 1.0)])
     Spot(x=1.0, y=0.5, z=1.0)
     """
-    if len(spots) == 1:
-        return spots[0]
     heights = [spot.z for spot in spots if spot.z is not None]
     return Spot(
         math.fsum(spot.x for spot in spots) / len(spots),

@@ -49,10 +49,16 @@ def written(
     spots: list[Spot] = []
     joints: list[LinkedJoint] = []
     for node in nodes:
-        kind, ends = kinds[node], sorted((named(end), end) for end in ways.at(node))
+        kind, at = kinds[node], ways.at(node)
+        if len(at) == 1:
+            own = named(at[0])
+            spots.append(_tip(found.chains[numbers[at[0].way]], own))
+            joints.append(LinkedJoint(spots[-1], _WRITTEN[kind], (own,)))
+            continue
+        ends = sorted((named(end), end) for end in at)
         tips = [_tip(found.chains[numbers[end.way]], own) for own, end in ends]
         spot = common_spot(tips)
-        if len(tips) > 1 and (off := max(gap(spot, one) for one in tips)) > snap / 10:
+        if (off := max(gap(spot, one) for one in tips)) > snap / 10:
             faults.append(gap_fault(spot, off, ways.outward(ends[0][1])))
         role = roles(ways, node, kind)
         spots.append(spot)
