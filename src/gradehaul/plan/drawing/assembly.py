@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
+from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
 from gradehaul.plan.drawing.heights import Ground, read_heights
 from gradehaul.plan.drawing.naming import Names, claimed, name_all
@@ -128,7 +129,8 @@ def assemble(
 
     Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay.
     """
-    linked, faults = _linked(drawing, terms)
+    with uncollected():
+        linked, faults = _linked(drawing, terms)
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     faults += unread
     named, wrong = claimed(linked.joints, claims, terms.tell)
