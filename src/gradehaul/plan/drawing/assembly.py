@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
 from gradehaul.plan.drawing.heights import Ground, read_heights
 from gradehaul.plan.drawing.naming import Names, claimed, name_all
@@ -129,8 +128,7 @@ def assemble(
 
     Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay.
     """
-    with uncollected():
-        linked, faults = _linked(drawing, terms)
+    linked, faults = _linked(drawing, terms)
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     faults += unread
     named, wrong = claimed(linked.joints, claims, terms.tell)

@@ -144,7 +144,7 @@ def _inner(
 ) -> list[tuple[float, float]]:
     """Return the heights along a line between its ends; those at its ends go to what is told of its joints."""
     elements, start, finish = ground.lines[number]
-    if all(element.start.z is None for element in elements):
+    if all(element.start.z is None and element.end.z is None for element in elements):
         return []
     name = ground.line_names[number]
     pairs, length = _along(elements, courses, reach)

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.beside import Index, indexed
+from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.duplicates import Closing, Dropped, told
 from gradehaul.plan.drawing.elements import halved, micro, order
 from gradehaul.plan.drawing.flaws import near_misses, strays
@@ -21,6 +22,7 @@ from gradehaul.plan.drawing.ways import Ways, continuing, merge, sweep
 from gradehaul.plan.drawing.written import written
 
 
+@uncollected()
 def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float) -> Linked:
     """Return the network that reaches of track make.
 
