@@ -35,9 +35,12 @@ def lone_ends(ways: Ways, kink: float) -> list[End]:
     found: list[End] = []
     for node in ways.nodes():
         ends = ways.at(node)
-        if len(ends) > CROWD:
-            continue
-        if len(ends) > 2 or len(ends) == 1 or continuing(ways, ends[0], ends[1]) > kink:
+        if len(ends) == 1:
+            found.append(ends[0])
+        elif len(ends) == 2:
+            if continuing(ways, ends[0], ends[1]) > kink:
+                found.extend(ends)
+        elif len(ends) <= CROWD:
             found.extend(end for end in ends if not any(continuing(ways, end, o) <= kink for o in ends if o != end))
     places = orders([ways.spot(end) for end in found])
     return [end for _, end in sorted(zip(places, found, strict=True))]
