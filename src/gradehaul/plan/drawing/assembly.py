@@ -184,7 +184,7 @@ def _linked(drawing: Drawing, terms: Terms) -> tuple[Linked, list[Fault]]:
     from gradehaul.plan.drawing.reaches import reaches_of
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
-    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level)
+    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell)
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )

@@ -14,12 +14,17 @@ from gradehaul.plan.drawing.lie import middle
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.records import Element, Fault, Spot
 from gradehaul.plan.drawing.sides import Tolerance
+from gradehaul.plan.drawing.told import length_text
 from gradehaul.plan.drawing.ways import End, Ways, common_spot
 
 NEAR = 5.0
 """An end this many snaps from other track is a near miss."""
 SMALL = 0.05
 """A part of the drawing is stray where it is shorter than this share of the largest."""
+
+
+_GAP = 2e-5
+"""How finely a gap that was closed is told, m."""
 
 
 class _Miss(NamedTuple):
@@ -30,10 +35,10 @@ class _Miss(NamedTuple):
     end: End | None
 
 
-def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance, index: Index) -> list[Fault]:
+def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance, index: Index, tell: str) -> list[Fault]:
     """Return a fault for every free end that just misses other track, told once where two ends miss one another.
 
-    `index` is the last one made of the ways.
+    `index` is the last one made of the ways, `tell` the unit of lengths.
     """
     at: dict[tuple[int, int, int], list[End]] = {}
     every = list(free)
@@ -55,7 +60,7 @@ def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance, index: 
             if nearest[miss.end].end == end:
                 told.add(miss.end)
         element = ways.outward(end)
-        text = f"track ends {miss.off * 1000:.1f} mm from {what}"
+        text = f"track ends {length_text(miss.off, tell)} from {what}"
         faults.append(Fault("near-miss", text, spot, element.handle, element.layer, weight=tolerance.snap / miss.off))
     return faults
 
@@ -89,7 +94,7 @@ def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance, index: Index
     return nearest
 
 
-def strays(ways: Ways) -> list[Fault]:
+def strays(ways: Ways, tell: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
     group: dict[int, int] = {}
 
@@ -114,23 +119,22 @@ def strays(ways: Ways) -> list[Fault]:
         longest = max((ways.all[number] for number in numbers), key=lambda way: micro(way.length))
         spot = middle(longest.elements)
         first = longest.elements[0]
-        text = f"{lengths[part] * 1000:.1f} mm of track meets no other"
+        text = f"{length_text(lengths[part], tell)} of track meets no other"
         faults.append(Fault("stray", text, spot, first.handle, first.layer, weight=lengths[part]))
     return faults
 
 
-def gap_fault(spot: Spot, off: float, element: Element) -> Fault:
+def gap_fault(spot: Spot, off: float, element: Element, tell: str) -> Fault:
     """Return the fault of ends that were drawn apart and meet at one spot all the same."""
-    return Fault(
-        "gap", f"ends drawn {off * 1000:.2f} mm apart are one joint", spot, element.handle, element.layer, weight=off
-    )
+    text = f"ends drawn {length_text(off, tell, _GAP)} apart are one joint"
+    return Fault("gap", text, spot, element.handle, element.layer, weight=off)
 
 
-def gaps(elements: Sequence[Element], snap: float) -> list[Fault]:
+def gaps(elements: Sequence[Element], snap: float, tell: str) -> list[Fault]:
     """Return the faults of elements in order that are drawn apart by more than a tenth of `snap`."""
     found: list[Fault] = []
     for before, after in pairwise(elements):
         off = gap(before.end, after.start)
         if off > snap / 10:
-            found.append(gap_fault(before.end, off, after))
+            found.append(gap_fault(before.end, off, after, tell))
     return found

@@ -17,13 +17,14 @@ from gradehaul.plan.drawing.lie import Ends, Source, lengths_drawn, lying, middl
 from gradehaul.plan.drawing.meetings import meet
 from gradehaul.plan.drawing.records import Element, Fault, Linked, Reach, Spot
 from gradehaul.plan.drawing.sides import Tolerance, apply, cuts_at_changes, cuts_at_ends
+from gradehaul.plan.drawing.told import length_text
 from gradehaul.plan.drawing.turnouts import askew, settle
 from gradehaul.plan.drawing.ways import Ways, continuing, merge, sweep
 from gradehaul.plan.drawing.written import written
 
 
 @uncollected()
-def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float) -> Linked:
+def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float, tell: str = "mm") -> Linked:
     """Return the network that reaches of track make.
 
     Ends within `snap` meet at one joint, at the mean of where they were drawn; the elements keep their own figures, so
@@ -43,6 +44,8 @@ def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float) ->
         How much directions may differ, radians, that go on as tangents.
     level
         How much heights may differ, m, of ends that meet, where both are known.
+    tell
+        The unit in which faults tell lengths.
 
     Returns
     -------
@@ -69,17 +72,17 @@ def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float) ->
     chains = _ordered(reaches)
     drawn = lengths_drawn(chain.elements for chain in chains)
     chains, dropped = _unlike(chains)
-    ways = _laid(chains, tolerance, faults)
+    ways = _laid(chains, tolerance, tell, faults)
     index, found = _linked_up(ways, tolerance, drawn, dropped)
     faults.extend(found)
-    faults.extend(told(dropped, drawn))
+    faults.extend(told(dropped, drawn, tell))
     kinds, found = settle(ways, kink)
     faults.extend(found)
     merge(ways, [node for node, kind in kinds.items() if kind == "plain"])
     free = {end for node in ways.nodes() if kinds[node] == "end" for end in ways.at(node)}
-    faults.extend(near_misses(ways, free, tolerance, index))
-    faults.extend(strays(ways))
-    lines, joints = written(ways, kinds, snap, faults)
+    faults.extend(near_misses(ways, free, tolerance, index, tell))
+    faults.extend(strays(ways, tell))
+    lines, joints = written(ways, kinds, snap, tell, faults)
     faults.sort(key=lambda fault: (fault.code, -round(fault.weight, 9), order(fault.spot or Spot(0, 0)), fault.text))
     return Linked(lines, joints, tuple(faults))
 
@@ -88,6 +91,8 @@ def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float) ->
 
 _SPECK = 3.0
 """Track from a joint back to itself that is no longer than this, in snaps, is no track."""
+_SPECK_TOLD = 2e-5
+"""How finely the length of such a piece is told, m."""
 
 
 class _Chain(NamedTuple):
@@ -144,7 +149,7 @@ def _unlike(chains: Sequence[_Chain]) -> tuple[list[_Chain], list[Dropped]]:
     return kept, dropped
 
 
-def _laid(chains: Sequence[_Chain], tolerance: Tolerance, faults: list[Fault]) -> Ways:
+def _laid(chains: Sequence[_Chain], tolerance: Tolerance, tell: str, faults: list[Fault]) -> Ways:
     """Return the chains as ways, between nodes where their ends meet."""
     ways = Ways()
     spots = [spot for chain in chains for spot in (chain.elements[0].start, chain.elements[-1].end)]
@@ -155,7 +160,7 @@ def _laid(chains: Sequence[_Chain], tolerance: Tolerance, faults: list[Fault]) -
         length = math.fsum(element.length for element in chain.elements)
         if start == finish and length <= _SPECK * tolerance.snap:
             first = chain.elements[0]
-            text = f"a piece of track only {length * 1000:.2f} mm long was left out"
+            text = f"a piece of track only {length_text(length, tell, _SPECK_TOLD)} long was left out"
             faults.append(Fault("stray", text, middle(chain.elements), first.handle, first.layer, weight=length))
             continue
         for group in (start, finish):

@@ -25,9 +25,9 @@ _WRITTEN: dict[Kind, Literal["end", "plain", "turnout", "crossing"]] = {
 
 
 def written(
-    ways: Ways, kinds: dict[int, Kind], snap: float, faults: list[Fault]
+    ways: Ways, kinds: dict[int, Kind], snap: float, tell: str, faults: list[Fault]
 ) -> tuple[tuple[LinkedLine, ...], tuple[LinkedJoint, ...]]:
-    """Return the lines and joints, in the order of their coordinates, and tell of the gaps in them."""
+    """Return the lines and joints, in the order of their coordinates, and tell of the gaps in them in a unit."""
     chains: list[list[Element]] = []
     for way in ways.all.values():
         node = ways.find(way.nodes[0])
@@ -38,7 +38,7 @@ def written(
     numbers = {way: number for number, way in enumerate(ways.all)}
     for elements in found.chains:
         if len(elements) > 1:
-            faults.extend(gaps(elements, snap))
+            faults.extend(gaps(elements, snap, tell))
     line_of = {number: line for line, number in enumerate(found.numbers)}
 
     def named(end: End) -> ReachEnd:
@@ -59,7 +59,7 @@ def written(
         tips = [_tip(found.chains[numbers[end.way]], own) for own, end in ends]
         spot = common_spot(tips)
         if (off := max(gap(spot, one) for one in tips)) > snap / 10:
-            faults.append(gap_fault(spot, off, ways.outward(ends[0][1])))
+            faults.append(gap_fault(spot, off, ways.outward(ends[0][1]), tell))
         role = roles(ways, node, kind)
         spots.append(spot)
         joints.append(
