@@ -126,7 +126,12 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
     Problems
         Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
     """
-    layout = Layout(plan, all_routes=all_routes)
+    return check_layout(Layout(plan, all_routes=all_routes), progress=progress)
+
+
+def check_layout(layout: Layout, *, progress: Progress | None = None) -> CheckAnswer:
+    """Answer the main job for a layout that is at hand, as `check` does for a plan."""
+    plan = layout.plan
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
     train_notes = _fit_trains(layout, trains)
     routes: list[RouteAnswer] = []
