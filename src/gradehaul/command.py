@@ -134,6 +134,29 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) ->
     _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+def report(*, plan: str, output: str | None, show: System | None, grades: Grades, all_routes: bool) -> None:
+    """Make one page with everything, that opens anywhere without a network."""
+    _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.haulage.check import check_layout
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.progress import progress_on
+    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.show.report_page import report_page
+
+    layout = Layout(loaded, all_routes=all_routes)
+    with progress_on(sys.stderr, "routes") as progress:
+        answer = check_layout(layout, progress=progress)
+    reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
+    _deliver(report_page(layout, answer, reader), output)
+
+
 @main.command("import")
 @click.argument("drawing", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), required=True, help="The plan to write, or to go on with; - prints.")

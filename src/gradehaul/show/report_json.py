@@ -78,6 +78,8 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
 
 def _drawn(section: LongSection) -> dict[str, Any]:
     document = profile_document(section)
+    for track, way in zip(document["tracks"], section.route.ways, strict=True):
+        track["forward"] = way.forward
     return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}
 
 
@@ -86,7 +88,8 @@ def _profile(profile: RouteProfile) -> dict[str, Any]:
         "starts": profile.starts.tolist(),
         "rails": list(profile.rails),
         "effort": _function(profile.effort),
-        "railhead": _function(profile.railhead),
+        # at the same breakpoints
+        "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},
     }
 
 

@@ -77,6 +77,8 @@ const Haulage = (() => {
     return { breaks, values, slopes, seconds };
   }
 
+  const restrict = (f, from, to) => sumOfShifted([[f, 1.0, 0.0]], from, to);
+
   function plus(f, g) {
     return sumOfShifted([[f, 1.0, 0.0], [g, 1.0, 0.0]], Math.max(start(f), start(g)), Math.min(stop(f), stop(g)));
   }
@@ -348,7 +350,7 @@ const Haulage = (() => {
   }
 
   return {
-    AS_PLANNED, at, stockFrom, start, stop, endOf, greatest, least, below, madeUp, firstHead, gravityAndCurves, supply, judge,
+    AS_PLANNED, at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, supply, judge,
     trackAt, trackNumber, tooLongFor, overhangs,
   };
 })();
