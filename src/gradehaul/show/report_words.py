@@ -34,17 +34,17 @@ def verdict_words(verdict: Verdict, profile: RouteProfile, reader: Reader) -> st
     match verdict.outcome:
         case "stalls":
             told = [
-                f"Stalls {head}: at the worst it lacks {reader.force(-verdict.margin)}.",
+                f"It gets no further than {head}: at the worst it lacks {reader.force(-verdict.margin)}.",
                 f"It asks more than it has {stretches(verdict.stalling)}.",
             ]
         case "marginal":
-            told = [f"Gets through as long as the wheels never slip: {spare}"]
+            told = [f"It gets through only as long as the wheels never slip: {spare}"]
             if verdict.no_stopping:
                 told.append(f"It must not stop, since it would not start again, {stretches(verdict.no_stopping)}.")
             if verdict.no_recovery:
                 told.append(f"It would not recover from a slip {stretches(verdict.no_recovery)}.")
         case "climbs":
-            told = [f"Climbs, even if the wheels slip, with {spare}", "It can stop and start again anywhere."]
+            told = [f"It gets through even if the wheels slip, with {spare}", "It can stop and start again anywhere."]
     if verdict.runs_away_at is None:
         told.append("Downhill it holds back.")
     else:

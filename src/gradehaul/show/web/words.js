@@ -17,14 +17,14 @@ const Words = (() => {
     const head = `with its head at ${teller.length(told.at)} on ${name(told.track)}`;
     const sentences = [];
     if (told.outcome === "stalls") {
-      sentences.push(`Stalls ${head}: at the worst it lacks ${teller.force(-told.margin)}.`);
+      sentences.push(`It gets no further than ${head}: at the worst it lacks ${teller.force(-told.margin)}.`);
       sentences.push(`It asks more than it has ${stretches(told.stalling)}.`);
     } else if (told.outcome === "marginal") {
-      sentences.push(`Gets through as long as the wheels never slip: ${teller.force(told.margin)} to spare where it is least, ${head}.`);
+      sentences.push(`It gets through only as long as the wheels never slip: ${teller.force(told.margin)} to spare where it is least, ${head}.`);
       if (told.noStopping.length) sentences.push(`It must not stop, since it would not start again, ${stretches(told.noStopping)}.`);
       if (told.noRecovery.length) sentences.push(`It would not recover from a slip ${stretches(told.noRecovery)}.`);
     } else {
-      sentences.push(`Climbs, even if the wheels slip, with ${teller.force(told.margin)} to spare where it is least, ${head}.`);
+      sentences.push(`It gets through even if the wheels slip, with ${teller.force(told.margin)} to spare where it is least, ${head}.`);
       sentences.push("It can stop and start again anywhere.");
     }
     if (told.holdsBack) sentences.push("Downhill it holds back.");
