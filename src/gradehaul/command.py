@@ -76,11 +76,13 @@ def main() -> None:
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+@click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
 def check(
     *,
     plan: str,
     as_json: bool,
     as_csv: bool,
+    card: bool,
     strict: bool,
     output: str | None,
     show: System | None,
@@ -88,8 +90,9 @@ def check(
     all_routes: bool,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    if as_json + as_csv + card > 1:
+        raise click.UsageError("--json, --csv and --card exclude one another")
+    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check as checked
@@ -98,7 +101,6 @@ def check(
 
     with progress_on(sys.stderr, "routes") as progress:
         answer = checked(loaded, all_routes=all_routes, progress=progress)
-    form: _Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     _deliver(_written(answer, form, reader, to_file=output is not None), output)
     if strict and not _passes(answer):
@@ -210,7 +212,16 @@ def _refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 
 
-def _written(answer: CheckAnswer, form: _Form, reader: Reader, *, to_file: bool) -> str:
+def _card_format(output: str | None) -> Format:
+    """Return the format of the load cards, which are drawn and not printed."""
+    from gradehaul.show.picture import picture_format
+
+    if output is None or output == "-":
+        raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
+    return picture_format(output)
+
+
+def _written(answer: CheckAnswer, form: _Form | Format, reader: Reader, *, to_file: bool) -> str | bytes:
     if form == "json":
         from gradehaul.show.check_json import check_json
 
@@ -219,6 +230,10 @@ def _written(answer: CheckAnswer, form: _Form, reader: Reader, *, to_file: bool)
         from gradehaul.show.check_csv import check_csv
 
         return check_csv(answer)
+    if form != "text":
+        from gradehaul.show.load_card import load_card_picture
+
+        return load_card_picture(answer, form)
     from gradehaul.show.check_text import check_page
 
     return _laid_out(check_page(answer, reader), to_file=to_file)
