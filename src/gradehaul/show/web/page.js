@@ -133,4 +133,5 @@
     window.addEventListener("afterprint", () => document.body.classList.remove("cards-alone"));
   }
   document.documentElement.dataset.ready = "yes";
+  performance.mark("ready");
 })();
