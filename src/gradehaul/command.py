@@ -80,11 +80,13 @@ def main() -> None:
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+@click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
 def check(
     *,
     plan: str,
     as_json: bool,
     as_csv: bool,
+    card: bool,
     strict: bool,
     output: str | None,
     show: System | None,
@@ -92,8 +94,9 @@ def check(
     all_routes: bool,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    if as_json + as_csv + card > 1:
+        raise click.UsageError("--json, --csv and --card exclude one another")
+    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -105,7 +108,6 @@ def check(
     layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
-    form: _Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
     if strict and not _passes(answer):
@@ -139,6 +141,29 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) ->
     section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
     reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
     _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+def report(*, plan: str, output: str | None, show: System | None, grades: Grades, all_routes: bool) -> None:
+    """Make one page with everything, that opens anywhere without a network."""
+    _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.haulage.check import check_layout
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.progress import progress_on
+    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.show.report_page import report_page
+
+    layout = Layout(loaded, all_routes=all_routes)
+    with progress_on(sys.stderr, "routes") as progress:
+        answer = check_layout(layout, progress=progress)
+    reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
+    _deliver(report_page(layout, answer, reader), output)
 
 
 @main.command("import")
@@ -227,7 +252,18 @@ def _refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 
 
-def _written(answer: CheckAnswer, ways: Sequence[WaysOver], form: _Form, reader: Reader, *, to_file: bool) -> str:
+def _card_format(output: str | None) -> Format:
+    """Return the format of the load cards, which are drawn and not printed."""
+    from gradehaul.show.picture import picture_format
+
+    if output is None or output == "-":
+        raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
+    return picture_format(output)
+
+
+def _written(
+    answer: CheckAnswer, ways: Sequence[WaysOver], form: _Form | Format, reader: Reader, *, to_file: bool
+) -> str | bytes:
     if form == "json":
         from gradehaul.show.check_json import check_json
 
@@ -236,6 +272,10 @@ def _written(answer: CheckAnswer, ways: Sequence[WaysOver], form: _Form, reader:
         from gradehaul.show.check_csv import check_csv
 
         return check_csv(answer)
+    if form != "text":
+        from gradehaul.show.load_card import load_card_picture
+
+        return load_card_picture(answer, form)
     from gradehaul.show.check_text import check_page
 
     return _laid_out(check_page(answer, reader, ways), to_file=to_file)

@@ -130,7 +130,7 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
 
 
 def check_layout(layout: Layout, *, progress: Progress | None = None) -> CheckAnswer:
-    """Answer the main job for a layout that is worked out already; else as `check`."""
+    """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan = layout.plan
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
     train_notes = fit_trains(layout, trains)

@@ -62,12 +62,21 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
     ]
     page.table(["power", "car", *answer.rails], rows)
     page.line()
+    heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
+    page.table(heads, bound_rows(route, reader))
+
+
+def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
+    """Return what binds the loads of a route, a row for all rails where it is the same.
+
+    Its columns are power, car, rails, the first number of cars to fail, how, the place of the head, its track, and what
+    is asked and given there.
+    """
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
         for row in _bound(load, reader):
             bound.setdefault((load.power, load.car, *row), []).append(load.rail)
-    heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
-    page.table(heads, [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()])
+    return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
 
 
 def _load(load: Load) -> str:

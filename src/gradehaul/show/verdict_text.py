@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
@@ -28,7 +28,7 @@ def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     page.heading("Named trains")
     judged = [train for train in answer.trains if train.rail in answer.judged_rails]
     if judged:
-        page.line(*_sentence(answer, judged), indent=2)
+        page.line(*overall(answer), indent=2)
     for name in missing:
         page.line(f"{name}: not judged, since its route is not among those answered.", indent=2)
     profiles = {route.route.name: route.profile for route in answer.routes}
@@ -60,7 +60,9 @@ def _add_train(
         _add_care(page, train, profiles[train.route], reader)
 
 
-def _sentence(answer: CheckAnswer, judged: Iterable[TrainAnswer]) -> list[Piece]:
+def overall(answer: CheckAnswer) -> list[Piece]:
+    """Return in a sentence whether all named trains get through on the judged rails, and else which do not."""
+    judged = [train for train in answer.trains if train.rail in answer.judged_rails]
     rails = " and ".join(f'"{rail}"' for rail in answer.judged_rails)
     if answer.passes:
         return [("All get through", "green"), f" and hold back downhill, judged on rail {rails}."]
