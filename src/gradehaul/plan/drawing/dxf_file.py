@@ -20,7 +20,7 @@ from gradehaul.plan.names import clean, cut
 LARGEST_FILE = 200_000_000
 """The most bytes a drawing may have."""
 MOST_ENTITIES = 250_000
-"""The most entities a drawing may have, in its blocks and on all its layers: about a minute's work and 2 GB."""
+"""The most entities a drawing may have, in its blocks and on all its layers: about a minute's work and 1.2 GB."""
 _SHORTEST_ENTITY = 30
 """An entity has this many bytes at the least; a file that cannot hold too many need not be searched."""
 _ENTITY = re.compile(rb"\n *0\r?\n(?=[A-Z0-9_]*[A-Z])")
@@ -65,7 +65,7 @@ def check_file(path: Path, file: str) -> None:
 
 
 def _check_count(path: Path, file: str, entity: re.Pattern[bytes]) -> None:
-    """Refuse a file of too many entities before it is read, which takes some 8 kB of memory for each."""
+    """Refuse a file of too many entities before it is read, which takes some 5 kB of memory for each."""
     count, rest = 0, b""
     with path.open("rb") as stream:
         while count <= MOST_ENTITIES and (data := stream.read(_BLOCK)):
