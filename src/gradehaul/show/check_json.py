@@ -13,9 +13,7 @@ from gradehaul.haulage.longest import Binds, Load
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
-
-DIGITS = 6
-"""Digits of a number that count: beyond what any bench can tell, and few enough to be the same on every machine."""
+from gradehaul.show.digits import rounded
 
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N", "grade": "1", "share": "1"}
 
@@ -59,17 +57,6 @@ def check_document(answer: CheckAnswer) -> dict[str, Any]:
         ],
         "notes": [str(note) for note in answer.notes],
     }
-
-
-def rounded(value: float) -> float:
-    """Return a number to six digits that count, and what is only rounding as 0.
-
-    Examples
-    --------
-    >>> rounded(0.0123456789), rounded(-3e-17)
-    (0.0123457, 0.0)
-    """
-    return 0.0 if abs(value) < 1e-12 else float(f"{value:.{DIGITS}g}")
 
 
 def _pct(ratio: float) -> float:

@@ -6,7 +6,7 @@ from gradehaul.haulage.check import CheckAnswer, Figure
 from gradehaul.plan.names import clean
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.route_text import add_route, explain_loads
+from gradehaul.show.route_text import Told, add_route, explain_loads
 from gradehaul.show.verdict_text import add_verdicts
 
 _CURVE_MODELS = {
@@ -35,8 +35,9 @@ def check_page(answer: CheckAnswer, reader: Reader) -> Page:
     _add_missing(page, answer)
     if any(route.loads for route in answer.routes):
         explain_loads(page)
+    before: Told = {}
     for route in answer.routes:
-        add_route(page, answer, route, reader)
+        add_route(page, answer, route, reader, before)
     _add_between(page, answer, reader)
     _add_berths(page, answer, reader)
     _add_figures(page, answer, reader)
