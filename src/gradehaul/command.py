@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import os
 import shutil
 import sys
@@ -32,6 +33,10 @@ ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
 stopped from the keyboard."""
 
+
+_OBJECTS_KEPT = 100_000
+"""Objects made before any are looked through for garbage: loading the libraries makes many and leaves none, and the
+looking takes a tenth of a short answer's time."""
 
 _MOST_LINES = 50
 """Faults told at the most in one run: whoever mends these sees the rest."""
@@ -69,6 +74,7 @@ _STATUS = (
 @click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
 def main() -> None:
     """Tell what each hill of a model railway asks of each train, and which trains still climb."""
+    gc.set_threshold(_OBJECTS_KEPT)
 
 
 @main.command()
@@ -244,7 +250,11 @@ def _load(path: str) -> Plan:
 
 def _refuse_plan(output: str | None, plan: str) -> None:
     """Keep an answer from being written over a plan, this one or one it may include, or over its drawing."""
-    if output is None or not Path(output).exists():
+    if output is None:
+        return
+    if not output:
+        raise PlanError("the name of the file to write is empty", file="-o", write="a name after -o, or - to print")
+    if not Path(output).exists():
         return
     if Path(output).suffix.lower() == ".dxf":
         raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")

@@ -60,6 +60,36 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     """Return what the locomotives of a train give on a rail condition, or on each track's own with ``as planned``.
 
     Each locomotive gives the pull of the weakest condition under any part of it.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    rail
+        A rail condition of the plan, or ``as planned``.
+    pulls
+        The pulls of the plan's locomotives.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> given = supply(profile, train, "clean", layout.pulls)
+    >>> given.standing, given.slipping
+    (0.6, 0.45)
     """
     locos = train.locos
     rails = profile.rails if rail == AS_PLANNED else (rail,)
@@ -162,6 +192,35 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
     A block of weight per length w from b to a (a ahead) asks w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+
+    The whole train, 0.7 kg, on 2 %:
+
+    >>> worst = gravity_and_curves(profile, train).greatest()
+    >>> round(worst.value, 4), round(worst.at, 3)
+    (0.1373, 2.8)
     """
     weights = edge_weights(train)
     used = np.flatnonzero(weights)
@@ -175,7 +234,35 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
 
 def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
-    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place."""
+    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    head
+        Place of the head, m.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> [round(force, 4) for force in asked_at(profile, train, 4.0)]
+    [0.0785, 0.0588]
+    """
     heights = profile.with_track_behind(train.length).at(head - train.edges)
     by_block = train.line_weights * (heights[:-1] - heights[1:])
     powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])

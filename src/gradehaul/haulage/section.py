@@ -9,14 +9,15 @@ from typing import Literal
 import numpy as np
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.demand import AS_PLANNED, gravity_and_curves, supply
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.demand import gravity_and_curves, supply
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.routes import Route
 from gradehaul.plan.names import listed, quoted
 from gradehaul.plan.records import NamedTrain, Plan
+from gradehaul.plan.stock import CLEAN
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, steps
 from gradehaul.track.vertical import UNCHANGED
@@ -263,7 +264,7 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
 
 def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
     if asked is None:
-        return ("clean", AS_PLANNED) if AS_PLANNED in layout.rails else layout.rails
+        return (CLEAN, *judged_rails(layout.rails))
     for name in asked:
         if name not in layout.rails:
             raise RouteError(

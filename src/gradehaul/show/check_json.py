@@ -13,10 +13,8 @@ from gradehaul.haulage.longest import Binds, Load
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
+from gradehaul.show.digits import rounded
 from gradehaul.treatment.ways_over import WaysOver
-
-DIGITS = 6
-"""Digits of a number that count: beyond what any bench can tell, and few enough to be the same on every machine."""
 
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N", "grade": "1", "share": "1"}
 
@@ -61,17 +59,6 @@ def check_document(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> dict[s
         ],
         "notes": [str(note) for note in answer.notes],
     }
-
-
-def rounded(value: float) -> float:
-    """Return a number to six digits that count, and what is only rounding as 0.
-
-    Examples
-    --------
-    >>> rounded(0.0123456789), rounded(-3e-17)
-    (0.0123457, 0.0)
-    """
-    return 0.0 if abs(value) < 1e-12 else float(f"{value:.{DIGITS}g}")
 
 
 def _pct(ratio: float) -> float:

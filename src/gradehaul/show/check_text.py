@@ -8,7 +8,7 @@ from gradehaul.haulage.check import CheckAnswer, Figure
 from gradehaul.plan.names import clean
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.route_text import add_route, explain_loads
+from gradehaul.show.route_text import Told, add_route, explain_loads
 from gradehaul.show.verdict_text import add_verdicts
 from gradehaul.show.ways_over_text import add_ways_over
 from gradehaul.treatment.ways_over import WaysOver
@@ -41,8 +41,9 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
     _add_missing(page, answer)
     if any(route.loads for route in answer.routes):
         explain_loads(page)
+    before: Told = {}
     for route in answer.routes:
-        add_route(page, answer, route, reader)
+        add_route(page, answer, route, reader, before)
     add_ways_over(page, ways, reader)
     _add_between(page, answer, reader)
     _add_berths(page, answer, reader)
