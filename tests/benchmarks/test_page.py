@@ -8,13 +8,13 @@ from pathlib import Path
 from statistics import median
 
 import pytest
+from layouts import loco, long_hill
 
 from gradehaul.haulage.check import check_layout
 from gradehaul.haulage.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.reading_units import reader_of
 from gradehaul.show.report_page import report_page
-from layouts import loco, long_hill
 
 ROOT = Path(__file__).parents[2]
 TWO_LEVELS = ROOT / "plans" / "two-levels.toml"
@@ -61,10 +61,15 @@ def test_size_and_readiness_of_the_demo_page(chromium, tmp_path, capsys):
         page = chromium.new_page(viewport={"width": 1200, "height": 900})
         page.goto(path.as_uri())
         page.wait_for_selector("html[data-ready]", state="attached")
-        timing = "performance.timeOrigin && performance.getEntriesByType('mark').find(m => m.name === 'ready').startTime"
+        timing = (
+            "performance.timeOrigin && performance.getEntriesByType('mark').find(m => m.name === 'ready').startTime"
+        )
         times.append(page.evaluate(timing))
         page.close()
-    tell(capsys, f"page of two levels: {size / 1e6:.2f} MB (target 1.5), ready after {median(times):.0f} ms (target 1000)")
+    tell(
+        capsys,
+        f"page of two levels: {size / 1e6:.2f} MB (target 1.5), ready after {median(times):.0f} ms (target 1000)",
+    )
     assert size < 1.5e6
     assert median(times) < 1000
 
