@@ -28,7 +28,7 @@ pytest.importorskip("playwright.sync_api")
 from show.browser import Opened, opened
 
 PLANS = Path(__file__).parents[2] / "plans"
-DEMOS = ("first-hill", "two-levels", "n-mountain", "cove")
+DEMOS = ("first-hill", "two-levels", "cove")
 MARK = "</script><img src=x onerror=alert(1)>"
 HOSTILE = f"""
 title = "{MARK}"
@@ -56,6 +56,25 @@ consist = ["constructor", "2 toString", "{MARK}"]
 [route."<!-- {MARK}"]
 from = "'\\"&<b>"
 to = "מחצבה"
+"""
+
+KNOT = """
+scale = "HO"
+unit = "in"
+railhead.A = 0
+[line.Out]
+from = "A"
+to = "B"
+track = [{ straight = 40 }, { left = 24, angle = 180 }]
+[line.Back]
+from = "B"
+to = "A"
+track = [{ straight = 40 }, { left = 24, angle = 180 }]
+[loco.mogul]
+mass = "300 g"
+length = "8 in"
+[car.ore]
+length = "5.5 in"
 """
 
 
@@ -301,6 +320,45 @@ def test_pointing_at_one_section_marks_the_others(page):
     told = [page.page.locator("output.readout").nth(k).inner_text() for k in (0, 2)]
     assert told[0].startswith("At 0 mm")
     assert "Staging:1" in told[1]
+
+
+def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
+    page.show_all()
+    box = page.page.locator("figure.plan svg").bounding_box()
+    assert box is not None
+
+    def dot() -> tuple[float, float]:
+        told = page.page.locator("figure.plan .mark-dot")
+        return float(told.get_attribute("cx") or "nan"), float(told.get_attribute("cy") or "nan")
+
+    # from a section to the plan view: the ends of the route are as far apart as they lie in the plane
+    slider = page.page.locator("details.route input[type=range]").first
+    ends = []
+    for key in ("Home", "End"):
+        slider.press(key)
+        ends.append(dot())
+    places = two_levels.alignment.positions.joints
+    start, stop = places["Staging end"].pose, places["Upper terminus"].pose
+    bar = page.run("document.querySelector('.scale-bar').getBBox().width")
+    length = float((page.page.locator(".scale-bar + text").text_content() or "").removesuffix(" mm")) / 1000
+    across, up = ((second - first) / bar * length for first, second in zip(*ends, strict=True))
+    assert (across, -up) == pytest.approx((stop.x - start.x, stop.y - start.y), abs=0.03)
+
+    # and back: a click at the terminus marks it on both ways there and brings the train
+    page.page.locator("figure.plan").click(position={"x": ends[1][0], "y": ends[1][1]})
+    told = page.page.locator("output.readout").all_inner_texts()
+    assert ["Terminus line" in words for words in told] == [True, True, False]
+    assert "Terminus line" in page.text("#at-place")
+    assert page.page.locator("figure.plan .block.loco").count() == 2
+
+
+def test_what_cannot_be_drawn_is_said(browser, tmp_path):
+    knot = KNOT.replace("angle = 180 }]", "angle = 150 }]")
+    for text, told in ((KNOT, False), (knot, True)):
+        with opened(browser, written(read_plan(text), tmp_path / "page.html")) as one:
+            assert (one.page.locator("figure.plan svg").count() == 0) == told
+            assert ("do not meet again where they should" in one.text("#plan-view")) == told
+            assert one.said == []
 
 
 # Tables

@@ -17,6 +17,7 @@ from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.stock import TOGETHER
 from gradehaul.show.profile_json import profile_document
 from gradehaul.show.reading_units import Reader, unit_rules
+from gradehaul.show.report_plan import plan_view_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks", "joints")
@@ -46,6 +47,7 @@ def report_document(layout: Layout, answer: CheckAnswer, reader: Reader) -> dict
         "stock": stock_document(layout),
         "trains": [_named_train(named) for named in answer.plan.trains.values()],
         "routes": [route_document(layout, each.route) for each in answer.routes],
+        "plan_view": plan_view_document(layout),
     }
 
 

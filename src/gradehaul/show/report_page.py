@@ -7,6 +7,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from importlib.resources import files
+from itertools import pairwise
 from typing import Any
 
 from jinja2 import Environment, StrictUndefined
@@ -21,6 +22,7 @@ from gradehaul.show.load_rows import load_cards
 from gradehaul.show.page import words_of
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_json import report_document
+from gradehaul.show.report_plan import STEPS
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
 from gradehaul.show.verdict_text import overall
@@ -58,13 +60,15 @@ def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
         The units of whoever reads the page.
     """
     style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
+    document = report_document(layout, answer, reader)
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     template = environment.from_string(_asset("report.html"))
     return template.render(
         policy=_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own files
-        data=json_in_html(report_document(layout, answer, reader)),
+        data=json_in_html(document),
+        plan_view=document["plan_view"],
         version=__version__,
         **_told(answer, reader),
     )
@@ -109,8 +113,7 @@ def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
         "verdicts": verdict_rows(answer, reader),
         "routes": [_route(answer, route, reader) for route in answer.routes],
         "open_routes": len(answer.routes) if len(answer.routes) <= _OPEN else 1,
-        "plan_view": False,
-        "no_plan_view": "The plan tells no positions that could be drawn.",
+        "shades": _shades(),
         "workbench": bool(answer.routes and plan.powers),
         "loads": load_rows(answer),
         "binds": binding_rows(answer, reader),
@@ -177,7 +180,7 @@ def _route(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> dict[str, 
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
     return {
         "name": route.name,
-        "ends": ends,
+        "ends": "" if ends == route.name else ends,
         "facts": [
             f"{length} long, climbs {climb}, falls {fall}.",
             f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
@@ -192,6 +195,12 @@ def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Ite
         if under.train_length in running:
             name, grade = apart(running[under.train_length]), reader.grade(under.effective)
             yield f"Under {name}, {reader.length(under.train_length)} long: {grade} on the average at the most."
+
+
+def _shades() -> list[str]:
+    told = [f"{100 * step:g}" for step in STEPS[1:]]
+    between = [f"to {told[0]} %", *(f"{low} to {high} %" for low, high in pairwise(told))]
+    return ["level", *between, f"over {told[-1]} %"]
 
 
 def _assumed(answer: CheckAnswer) -> str:

@@ -99,7 +99,7 @@ const Workbench = (() => {
       if (wrong) {
         verdict = null;
         tellVerdict("cannot run", [wrong], "none");
-        report.show(state.route, null);
+        report.run(null);
         return;
       }
       verdict = Haulage.judge(state.route, train, state.rail);
@@ -173,7 +173,7 @@ const Workbench = (() => {
       byId("at-does").className = cls;
       slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: asks ${figures["at-run"]}, has ${figures["at-stand"]}; ${does}`);
       drawn.mark(head);
-      report.show(state.route, head, train);
+      report.run({ route: state.route, train, head, verdict });
     }
 
     // Wiring
@@ -224,7 +224,7 @@ const Workbench = (() => {
 
     return {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */
-      point(route, place) {
+      push(route, place) {
         if (verdict && route === state.route) {
           push(Math.min(Math.max(place, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
         }
