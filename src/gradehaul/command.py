@@ -214,6 +214,33 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
     _deliver(_map_written(view, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), required=True, help="The drawing to write, .dxf; - prints.")
+@_open_option
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def export(*, plan: str, output: str, open_it: bool, show: System | None, grades: Grades, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Write the plan as a drawing (DXF): tracks by rail and grade, heights, and where trains get stuck, on layers."""
+    _refuse_opening(output, open_it)
+    from gradehaul.show.plan_dxf import SIGN, drawing_name, plan_dxf
+
+    drawing_name(output)
+    if not _begins_with(output, SIGN):  # a drawing of ours may be written anew
+        _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.reading_units import reader_of
+
+    view = plan_view(Layout(loaded), asked["trains"], asked["rails"])
+    _deliver(plan_dxf(view, reader_of(loaded.unit, show, grades)), output, open_it=open_it)
+    for note in view.notes:
+        _complain(str(note))
+
+
 @main.command("import")
 @click.argument("drawing", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), required=True, help="The plan to write, or to go on with; - prints.")
@@ -302,6 +329,13 @@ def _refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
     if Path(output).suffix.lower() == ".toml" or (Path(plan).exists() and Path(output).samefile(plan)):
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+
+
+def _begins_with(path: str, sign: bytes) -> bool:
+    if not Path(path).is_file():
+        return False
+    with Path(path).open("rb") as file:
+        return file.read(len(sign)) == sign
 
 
 def _refuse_opening(output: str | None, open_it: bool) -> None:

@@ -32,6 +32,9 @@ _STRAY = 0.05
 _LONGEST = 8.0
 """The longest chord, in gauges, so that whatever is drawn along a track follows it."""
 
+_CORNERS = 6
+"""The least number of chords of a curve."""
+
 _ALONG = 0.02
 """Tracks that cross at less than this, rad, lie along one another, as the turns of a helix do."""
 
@@ -293,7 +296,8 @@ def _laid_out(layout: Layout) -> Iterator[TrackView]:
 def _track(layout: Layout, track: AlignedTrack, frame: int, start: Pose, berth: str | None) -> TrackView:
     grade, bend = track.railhead.derivative(), track.turning.derivative()
     turning, t = track.railhead.vertices()
-    cuts = np.concatenate([track.railhead.breaks, track.turning.breaks, track.railhead.breaks[turning] + t])
+    breaks = (track.railhead.breaks, track.turning.breaks, track.railhead.breaks[turning] + t)
+    cuts = np.concatenate([*breaks, _inside_curves(track.sections)])
     gauge = layout.plan.scale.gauge
     trace = points(_cut(track.sections, cuts), start, gauge * _STRAY, longest=gauge * _LONGEST)
     distance, middle = trace.distance, 0.5 * (trace.distance[1:] + trace.distance[:-1])
@@ -322,6 +326,16 @@ def _track(layout: Layout, track: AlignedTrack, frame: int, start: Pose, berth: 
         climbs=climbs,
         steepest=(float((resisted + ends).max()), float((resisted - ends).max())),
     )
+
+
+def _inside_curves(sections: Sequence[Section]) -> FloatArray:
+    """Return places along every curve, so that the shortest has corners enough to be seen as one."""
+    begin, found = 0.0, [np.empty(0)]
+    for section in sections:
+        if section.first or section.last:
+            found.append(begin + section.length * np.arange(1, _CORNERS) / _CORNERS)
+        begin += section.length
+    return np.concatenate(found)
 
 
 def _cut(sections: Sequence[Section], cuts: FloatArray) -> list[Section]:
