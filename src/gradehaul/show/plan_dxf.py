@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.plan_view import MarkKind, PlanView, TrackView
+from gradehaul.haulage.plan_view import MarkKind, PlanView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.drawing.dxf_library import dxf_library
 from gradehaul.quantities import convert
 from gradehaul.show.picture import plain

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from gradehaul.haulage.plan_view import MarkKind, PlanView, TrackView
+from gradehaul.haulage.plan_view import MarkKind, PlanView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.plan_key import draw_key, draw_scale, draw_trains, key_entries, key_rows, train_rows

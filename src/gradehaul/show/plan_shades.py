@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.haulage.plan_view import TrackView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.show.reading_units import Reader
 
 
