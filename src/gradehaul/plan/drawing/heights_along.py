@@ -68,7 +68,8 @@ def heights_along(
         length = math.fsum(element.length for element in run)
         own: list[tuple[float, float]] | None = None
         for course in courses.get(handle, ()):
-            own = own or _vertices(run, length, course, reach)
+            if len(course.heights) > 2:  # a stroke of one segment has none between its ends
+                own = own or _vertices(run, length, course, reach)
         if own is None:
             own = list(_element_ends(run))
         found += [(base + length if at >= length - ENDS else base + max(at, 0.0), height) for at, height in own]
