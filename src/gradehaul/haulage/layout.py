@@ -106,6 +106,9 @@ class Layout:
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
+        for tail in route.tails:
+            clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
+            rooms.append(Room(tail.name, min(clear, tail.length)))
         if route.lap:
             rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
         if route.tightest_loop is not None:
