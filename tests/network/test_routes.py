@@ -314,7 +314,7 @@ def test_a_wye():
             WYE,
             route("Turn", "North", "West", "A"),
             (
-                'no train can follow it: it is cut between "A" and "West", which would need a reversal beyond "K"; '
+                'no train can follow it: it is cut between "A" and "West", which would need a reversal at "South"; '
                 "write reversals = 1, or another via"
             ),
         ),

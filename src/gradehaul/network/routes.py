@@ -68,6 +68,11 @@ class Route:
     number: int = 0
 
     @property
+    def whole(self) -> str:
+        """The name of the route that it is, or is a leg of."""
+        return self.name.removesuffix(f", leg {self.number}") if self.number else self.name
+
+    @property
     def starts_whole(self) -> bool:
         """Whether a train starts with all of it on the route: in a berth, or in a tail where it has reversed."""
         return self.start_berth is not None or self.number > 1
@@ -145,11 +150,10 @@ def _made(graph: MovementGraph, name: str, origin: str, destination: str, ways: 
 
 def _made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
     """Make a route of runs between reversals."""
+    tails = tuple(tail_between(graph, run, following) for run, following in pairwise(runs))
+    places = [wanted.origin, *(tail.berth or tail.joint or "" for tail in tails), wanted.destination]
     legs = tuple(
-        replace(
-            _made(graph, f"{wanted.name}, leg {number}", wanted.origin, wanted.destination, run),
-            number=number,
-        )
+        replace(_made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run), number=number)
         for number, run in enumerate(runs, 1)
     )
     loops = [leg.tightest_loop for leg in legs if leg.tightest_loop is not None]
@@ -162,7 +166,7 @@ def _made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route
         end_berth=legs[-1].end_berth,
         tightest_loop=min(loops, key=lambda loop: loop.length, default=None),
         legs=legs,
-        tails=tuple(tail_between(graph, run, following) for run, following in pairwise(runs)),
+        tails=tails,
     )
 
 
