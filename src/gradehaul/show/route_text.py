@@ -37,6 +37,15 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
     page.line("Route ", (route.route.name, "bold"), f": {ends}")
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
     page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
+    for number, (tail, (_, at)) in enumerate(zip(route.route.tails, profile.runs[1:], strict=True), 1):
+        order = "turned" if number % 2 else "as it started"
+        page.line(
+            f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with "
+            f"its order {order}",
+            indent=2,
+        )
+    if route.route.legs:
+        page.line("leading, trailing: where the locomotives stand as the train starts", indent=2)
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
@@ -63,7 +72,7 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
 def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told) -> None:
     by_train: dict[tuple[str, str], dict[str, Load]] = {}
     for load in route.loads:
-        by_train.setdefault((load.power, load.car), {})[load.rail] = load
+        by_train.setdefault((_power(load, route), load.car), {})[load.rail] = load
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
@@ -92,8 +101,12 @@ def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
         for row in _bound(load, reader):
-            bound.setdefault((load.power, load.car, *row), []).append(load.rail)
+            bound.setdefault((_power(load, route), load.car, *row), []).append(load.rail)
     return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
+
+
+def _power(load: Load, route: RouteAnswer) -> str:
+    return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
 def _load(load: Load) -> str:
