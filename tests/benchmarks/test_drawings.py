@@ -9,8 +9,8 @@ import pytest
 
 from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.drawing.dxf_library import dxf_library
-from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.linking import link
+from gradehaul.plan.drawing.reaches import reaches_of
 
 SNAP, FIT, KINK, LEVEL = 1.65e-3, 0.825e-3, math.radians(5), 0.03
 
@@ -37,7 +37,7 @@ def drawing(path: Path, entities: int) -> Path:
 
 def linked(path: Path) -> int:
     read = read_drawing(path, layers=["TRACK"])
-    reaches = [reach for stroke in read.strokes for reach in fit_stroke(stroke, tolerance=FIT, kink=KINK)[0]]
+    reaches, _ = reaches_of(read.strokes, tolerance=FIT, kink=KINK)
     return len(link(reaches, snap=SNAP, kink=KINK, level=LEVEL).lines)
 
 
@@ -64,7 +64,7 @@ def test_linking_grows_like_n_log_n(sizes, ratio):
     reaches = {}
     for count in (2_000, 50_000):
         strokes = read_drawing(sizes[count], layers=["TRACK"]).strokes
-        reaches[count] = [r for stroke in strokes for r in fit_stroke(stroke, tolerance=FIT, kink=KINK)[0]]
+        reaches[count], _ = reaches_of(strokes, tolerance=FIT, kink=KINK)
     found = ratio(
         "linking of 50,000 entities over 2,000",
         lambda: link(reaches[50_000], snap=SNAP, kink=KINK, level=LEVEL),

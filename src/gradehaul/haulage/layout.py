@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from difflib import get_close_matches
 from typing import TypeVar
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.adhesion import conditions
 from gradehaul.haulage.demand import AS_PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
@@ -17,6 +16,7 @@ from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import Route, find_routes
 from gradehaul.plan.records import Plan
+from gradehaul.plan.stock import CLEAN, conditions
 from gradehaul.track.alignment import align
 from gradehaul.track.fouling import clear_lengths
 
@@ -78,7 +78,7 @@ class Layout:
         self._strip = lay_strip(self.alignment)
         self.found = find_routes(self.graph, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
         planned = any(track.rail is not None for track in self.alignment.tracks.values())
-        self.rails = (*conditions(plan), AS_PLANNED) if planned else conditions(plan)
+        self.rails = (*conditions(plan.films), AS_PLANNED) if planned else conditions(plan.films)
 
     @property
     def routes(self) -> tuple[Route, ...]:
@@ -148,6 +148,19 @@ class Layout:
 
     def _rail(self, rail: str) -> str:
         return _named(rail, {name: name for name in self.rails}, "rail condition")
+
+
+def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
+    """Return the rail conditions by which a layout passes or fails: as planned where it says so, else every film.
+
+    Examples
+    --------
+    >>> judged_rails(["clean", "treated", "treated fresh"])
+    ('treated', 'treated fresh')
+    >>> judged_rails(["clean", "treated", "treated fresh", "as planned"])
+    ('as planned',)
+    """
+    return (AS_PLANNED,) if AS_PLANNED in rails else tuple(rail for rail in rails if rail != CLEAN)
 
 
 _T = TypeVar("_T")

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from gradehaul.haulage.rows import Rows
 from gradehaul.network.graph import Way
 from gradehaul.network.routes import Route
 from gradehaul.plan.stock import CLEAN
@@ -142,7 +143,7 @@ class RouteProfile:
     tracks: tuple[str, ...]
     rails: tuple[str, ...]
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False)
-    _under_cars: dict[float, float] = field(default_factory=dict, repr=False)
+    _rows: dict[float, Rows] = field(default_factory=dict, repr=False)
 
     @property
     def length(self) -> float:
@@ -167,6 +168,21 @@ class RouteProfile:
         """Return the track that a place on the route lies on; at a joint, the one before it, or the one ahead."""
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
         return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
+
+    def rails_under(self, start: float, stop: float) -> frozenset[str]:
+        """Return the planned rail conditions under a stretch, both sides of a joint at its ends counted.
+
+        Behind the origin the rail is that of the first track; on a lap it is the lap's.
+        """
+        if self.route.lap and stop - start >= self.length:
+            return frozenset(self.rails)
+        laps = math.floor(start / self.length) if self.route.lap else 0
+        found: set[str] = set()
+        for back in (laps * self.length, (laps + 1) * self.length) if self.route.lap else (0.0,):
+            first = int(np.searchsorted(self.starts[1:], start - back - 1e-9, side="left"))
+            last = int(np.searchsorted(self.starts[:-1], stop - back + 1e-9, side="right"))
+            found.update(self.rails[first:last])
+        return frozenset(found or (self.rails[0],))
 
     def first_head(self, train_length: float) -> float:
         """Return the head's first position: the train's length where the route begins in a berth, else the origin."""
@@ -217,22 +233,18 @@ class RouteProfile:
 
         The train's weight is taken as even over its length.
         """
-        return self._averaged(train_length, self.first_head(train_length))
+        return self.averaged(train_length, self.first_head(train_length)).greatest()
 
-    def steepest_under_cars(self, length: float) -> float:
-        """Return the most that a row of cars of a length can be asked anywhere in a train on the route, as a grade.
+    def rows_of_cars(self, length: float) -> Rows:
+        """Return what rows of cars of one length ask on the route at the most."""
+        if length not in self._rows:
+            self._rows[length] = Rows(self, length)
+        return self._rows[length]
 
-        A train longer than a berth stands with some of its cars on the level track taken to be behind it, so unlike a
-        train a row of cars may also straddle the origin.
-        """
-        if length not in self._under_cars:
-            self._under_cars[length] = self._averaged(length, 0.0).value
-        return self._under_cars[length]
-
-    def _averaged(self, length: float, first: float) -> Extreme:
-        """Return the greatest effective grade averaged over a length whose front runs from `first` to the end."""
+    def averaged(self, length: float, first: float) -> PiecewiseQuadratic:
+        """Return the effective grade averaged over a length, by the place of its front from `first` to the end."""
         behind = self.with_track_behind(length)
-        return shifted_sum(behind, [1.0 / length, -1.0 / length], [0.0, length], first, self.length).greatest()
+        return shifted_sum(behind, [1.0 / length, -1.0 / length], [0.0, length], first, self.length)
 
 
 def _gains(function: PiecewiseQuadratic) -> FloatArray:

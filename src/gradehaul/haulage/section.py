@@ -9,14 +9,15 @@ from typing import Literal
 import numpy as np
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.demand import AS_PLANNED, gravity_and_curves, supply
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.demand import gravity_and_curves, supply
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.routes import Route
 from gradehaul.plan.names import listed, quoted
 from gradehaul.plan.records import NamedTrain, Plan
+from gradehaul.plan.stock import CLEAN
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, steps
 from gradehaul.track.vertical import UNCHANGED
@@ -226,7 +227,7 @@ def long_section(
         grades=grades,
         curves=curves,
         tracks=tuple(_tracks(layout, profile)),
-        joints=tuple(_joints(layout, profile)),
+        joints=tuple(joints_along(layout, profile)),
         elements=tuple(_elements(profile, grades, curves)),
         haul=_haul(layout, profile, train, rails),
     )
@@ -263,7 +264,7 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
 
 def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
     if asked is None:
-        return ("clean", AS_PLANNED) if AS_PLANNED in layout.rails else layout.rails
+        return (CLEAN, *judged_rails(layout.rails))
     for name in asked:
         if name not in layout.rails:
             raise RouteError(
@@ -372,7 +373,8 @@ def _tracks(layout: Layout, profile: RouteProfile) -> Iterator[TrackStretch]:
         )
 
 
-def _joints(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
+def joints_along(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
+    """Yield the joints that a route passes, in running order, with those at its ends."""
     ways, joints = profile.route.ways, layout.plan.joints
     ahead = layout.graph.joint_ahead
     met = [ahead.get(ways[0].turned()), *(ahead.get(way) for way in ways)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from gradehaul.haulage.demand import TIE, Pulls, gravity_and_curves, supply
+from gradehaul.haulage.demand import TIE, Pulls, bases_at, gravity_and_curves, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
@@ -62,6 +62,25 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
         A rail condition of the plan.
     pulls
         The pulls of the plan's locomotives.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> verdict = judge(profile, train, "clean", layout.pulls)
+    >>> verdict.outcome, round(verdict.margin, 3), verdict.track, verdict.holds_back
+    ('climbs', 0.384, 'Hill:2', True)
     """
     given = supply(profile, train, rail, pulls)
     asked = gravity_and_curves(profile, train)
@@ -70,6 +89,7 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     allowed = TIE * greatest(given.standing)
     allowed_slip = TIE * greatest(given.slipping)
     worst = (stand - train.rolling).least()
+    worst_slip = slip.least()
     stalling = _stretches(stand, train.rolling - allowed)
     no_stopping = _stretches(stand, train.starting - allowed)
     no_recovery = _stretches(slip, train.rolling - allowed_slip)
@@ -78,6 +98,8 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     pushing = _stretches(held, -train.lowest_rolling - allowed_slip)
     outcome: Outcome = "stalls" if stalling else "marginal" if no_stopping or no_recovery else "climbs"
     at = stalling[0].start if stalling else worst.at
+    basis = bases_at(profile, train, rail, pulls, at).standing
+    slipping_basis = bases_at(profile, train, rail, pulls, worst_slip.at).slipping
     return Verdict(
         outcome=outcome,
         margin=worst.value,
@@ -89,8 +111,8 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
         stalling=stalling,
         holds_back=not pushing,
         runs_away_at=pushing[0].start if pushing else None,
-        basis=given.basis,
-        slipping_basis=given.slipping_basis,
+        basis=basis,
+        slipping_basis=slipping_basis,
     )
 
 

@@ -79,7 +79,9 @@ def shortest(
     passing = _Passing(graph, via)
     begin = [passing.onto(None, way, 0) for way in starts]
     goals = {(way, len(via)) for way in stops}
-    tree = _shortest_tree(graph, begin, passing)
+    tree = _shortest_tree(graph, begin, passing, best_alone=True)
+    if via and not _is_only_one(graph, passing, tree, goals):
+        tree = _shortest_tree(graph, begin, passing)
     reached = sorted((tree[goal][0], goal) for goal in goals if goal in tree)
     if not reached:
         return _cut(tree)
@@ -124,24 +126,41 @@ class _Passing:
 
 
 def _shortest_tree(
-    graph: MovementGraph, begin: Collection[State], passing: _Passing, barred: Collection[Way] = frozenset()
+    graph: MovementGraph,
+    begin: Collection[State],
+    passing: _Passing,
+    barred: Collection[Way] = frozenset(),
+    *,
+    best_alone: bool = False,
 ) -> Tree:
-    """Run Dijkstra's search over states, keeping off some ways."""
+    """Run Dijkstra's search over states, keeping off some ways.
+
+    With `best_alone`, states are left out whose way was reached before, at no more length and with no fewer `via`
+    passed. Whoever has passed more is never behind on the way to a goal, so a goal is as near without them; of several
+    shortest routes another may be found.
+    """
     tree: Tree = {}
+    most_passed: dict[Way, int] = {}
     near, lengths = passing.near, graph.lengths
-    queue: list[tuple[float, State, State | None]] = [(graph.lengths[s[0]], s, None) for s in begin]
-    queue = [entry for entry in queue if entry[1][0] not in barred]
+    # of states at the same length those first that have passed more
+    queue: list[tuple[float, int, State, State | None]] = [
+        (lengths[state[0]], -state[1], state, None) for state in begin if state[0] not in barred
+    ]
     heapq.heapify(queue)
     while queue:
-        length, state, before = heapq.heappop(queue)
+        length, _, state, before = heapq.heappop(queue)
         if state in tree:
             continue
-        tree[state] = length, before
         way, passed = state
+        if best_alone:
+            if passed <= most_passed.get(way, -1):
+                continue
+            most_passed[way] = passed
+        tree[state] = length, before
         for following in graph.successors[way]:
             new = passing.onto(way, following, passed) if following in near else (following, passed)
             if new not in tree and following not in barred:
-                heapq.heappush(queue, (length + lengths[following], new, state))
+                heapq.heappush(queue, (length + lengths[following], -new[1], new, state))
     return tree
 
 
@@ -160,6 +179,29 @@ def _cut(tree: Tree) -> Cut:
     passed = max((passed for _, passed in tree), default=0)
     first = (s[0] for s, (_, before) in tree.items() if s[1] == passed and (before is None or before[1] < passed))
     return Cut(passed, tuple(first))
+
+
+def _is_only_one(graph: MovementGraph, passing: _Passing, tree: Tree, goals: Collection[State]) -> bool:
+    """Tell from the best states alone whether one route fits, and no other.
+
+    Any other ends elsewhere, or comes onto the one from another side with enough `via` passed for what is left of it.
+    """
+    reached = [goal for goal in goals if goal in tree]
+    if len(reached) != 1:
+        return False
+    ways = _ways(_traced(tree, reached[0]))
+    if len(set(ways)) < len(ways):
+        return False
+    needed = most = len(passing.via)  # so many must be passed on a way for the rest of the route to pass the others
+    for place in range(len(ways) - 1, -1, -1):
+        way, own = ways[place], ways[place - 1] if place else None
+        for before in graph.predecessors[way]:
+            passed = next((passed for passed in range(most, -1, -1) if (before, passed) in tree), None)
+            if before != own and passed is not None and passing.onto(before, way, passed)[1] >= needed:
+                return False
+        while own is not None and needed and passing.onto(own, way, needed - 1)[1] >= needed:
+            needed -= 1
+    return True
 
 
 def _others(

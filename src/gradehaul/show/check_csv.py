@@ -7,7 +7,7 @@ import io
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
-from gradehaul.show.check_json import rounded
+from gradehaul.show.digits import rounded
 
 HEADS = (
     "route",

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gradehaul.haulage.check import CheckAnswer, Figure
 from gradehaul.plan.names import clean
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.route_text import add_route, explain_loads
+from gradehaul.show.route_text import Told, add_route, explain_loads
 from gradehaul.show.verdict_text import add_verdicts
+from gradehaul.show.ways_over_text import add_ways_over
+from gradehaul.treatment.ways_over import WaysOver
 
 CURVE_MODELS = {
     "degree": "full-size practice scaled down (0.04 % of grade per degree of curve), assumed",
@@ -29,16 +33,18 @@ _CAUTION = (
 )
 
 
-def check_page(answer: CheckAnswer, reader: Reader) -> Page:
-    """Return the answer as a page, in the order in which a builder asks."""
+def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = ()) -> Page:
+    """Return the answer as a page, in the order in which a builder asks, with what to do about trains that fail."""
     page = Page()
     _add_title(page, answer, reader)
     add_verdicts(page, answer, reader)
     _add_missing(page, answer)
     if any(route.loads for route in answer.routes):
         explain_loads(page)
+    before: Told = {}
     for route in answer.routes:
-        add_route(page, answer, route, reader)
+        add_route(page, answer, route, reader, before)
+    add_ways_over(page, ways, reader)
     _add_between(page, answer, reader)
     _add_berths(page, answer, reader)
     _add_figures(page, answer, reader)

@@ -20,8 +20,15 @@ def explain_loads(page: Page) -> None:
     page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
 
 
-def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
-    """Add a route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
+Told = dict[str, tuple[list[list[Piece]], list[list[Piece]]]]
+"""The rows of loads, and of what binds them, that each route before was told with."""
+
+
+def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told | None = None) -> None:
+    """Add a route: its length and climb, its ruling grade at a point and under each named train, and its loads.
+
+    Loads that are those of a route told before are told by its name; `before` is added to.
+    """
     profile, ruling = route.profile, route.ruling
     page.line()
     ends = (
@@ -50,20 +57,30 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
             indent=2,
         )
     if route.loads:
-        _add_loads(page, answer, route, reader)
+        _add_loads(page, answer, route, reader, {} if before is None else before)
 
 
-def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
+def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told) -> None:
     by_train: dict[tuple[str, str], dict[str, Load]] = {}
     for load in route.loads:
         by_train.setdefault((load.power, load.car), {})[load.rail] = load
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
-    page.table(["power", "car", *answer.rails], rows)
-    page.line()
+    binding: list[list[Piece]] = [[*row] for row in bound_rows(route, reader)]
+    alike = next((name for name, (loads, _) in before.items() if loads == rows), None)
+    same = next((name for name, told in before.items() if told == (rows, binding)), alike)
+    before[route.route.name] = rows, binding
+    if same is None:
+        page.table(["power", "car", *answer.rails], rows)
+        page.line()
+    elif before[same] == (rows, binding):
+        page.line(f"longest trains and what binds them: as on route {same}", indent=2)
+        return
+    else:
+        page.line(f"longest trains: as on route {same}, but for what binds them", indent=2)
     heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
-    page.table(heads, bound_rows(route, reader))
+    page.table(heads, binding)
 
 
 def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:

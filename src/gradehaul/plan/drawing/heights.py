@@ -144,6 +144,8 @@ def _inner(
 ) -> list[tuple[float, float]]:
     """Return the heights along a line between its ends; those at its ends go to what is told of its joints."""
     elements, start, finish = ground.lines[number]
+    if all(element.start.z is None and element.end.z is None for element in elements):
+        return []
     name = ground.line_names[number]
     pairs, length = _along(elements, courses, reach)
     inner: list[tuple[float, float]] = []
@@ -347,6 +349,8 @@ def _at_edges(
     pairs: Sequence[tuple[float, float]], elements: Sequence[Element], edge: float
 ) -> list[tuple[float, float]]:
     """Return heights along a line, those near to where two elements meet at that very place."""
+    if not pairs:
+        return []
     ends = np.cumsum([0.0, *(element.length for element in elements)])
     found: dict[float, list[float]] = {}
     for distance, height in pairs:

@@ -171,6 +171,8 @@ def _near_joints(
     linked: Linked, texts: Sequence[Label], layers: Collection[str], near: float
 ) -> list[tuple[float, int, int]]:
     """Return texts with the joints near them: distance, text, joint."""
+    if not texts:
+        return []
     own = [
         {element.layer for end in joint.ends for element in linked.lines[end.line].elements} for joint in linked.joints
     ]
@@ -192,6 +194,8 @@ def _near_lines(
     linked: Linked, texts: Sequence[Label], layers: Collection[str], near: float
 ) -> list[tuple[float, int, int]]:
     """Return texts with the lines near them: distance, text, line."""
+    if not texts:
+        return []
     owners: list[int] = []
     parts: list[Element] = []
     for number, line in enumerate(linked.lines):

@@ -44,6 +44,8 @@ def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tupl
     within
         How far a joint may have moved to be known by its place, m.
     """
+    if not known:
+        return {}, {}
     joints = _by_place(linked, known, within)
     _by_lines(linked, known, joints)
     free: dict[frozenset[str], list[KnownLine]] = {}
