@@ -9,6 +9,7 @@ import pytest
 
 from gradehaul.haulage.check import check_layout
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import plan_view
 from gradehaul.plan import read_plan
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_json import report_document
@@ -58,22 +59,21 @@ def test_places_that_must_hold_a_train(layout, document):
     assert room["length_m"] == layout.clear["Quarry loading"].length
 
 
-def test_the_plan_view_lies_where_the_positions_say(layout):
-    told = plan_view_document(layout)
-    (frame,) = told["frames"]
-    assert told["knots"] == 0
-    for track in frame["tracks"]:
-        place = layout.alignment.positions.tracks[track["id"]].start
-        xy = np.reshape(track["xy_m"], (-1, 2))
-        assert xy[0] == pytest.approx((place.x, place.y), abs=1e-4)
-        assert len(track["at_m"]) == len(xy) == len(track["shades"]) + 1
-        assert track["at_m"][-1] == pytest.approx(layout.plan.tracks[track["id"]].length, abs=1e-4)
-    by_id = {track["id"]: track for track in frame["tracks"]}
-    # 2 % and the curve of 24 in, 1.32 %: over 3 %; the level main is level; all of the hill climbs onward
+def test_the_plan_view_is_that_of_the_package(layout):
+    view = plan_view(layout)
+    told = plan_view_document(view)
+    by_id = {track["id"]: track for track in told["tracks"]}
+    assert list(by_id) == list(view.tracks)
+    for name, track in by_id.items():
+        assert np.reshape(track["xy_m"], (-1, 2)) == pytest.approx(view.tracks[name].xy, abs=1e-4)
+        assert track["at_m"] == pytest.approx(view.tracks[name].distance, abs=1e-4)
+        assert len(track["at_m"]) == len(track["shades"]) + 1 == len(track["climbs"]) + 1
+    # 2 % and the curve of 24 in, 1.32 %; then 2 %, which is the most of its class; then level
     assert set(by_id["Hill:2"]["shades"]) == {4}
-    assert set(by_id["Hill:1"]["shades"]) == {3}
+    assert set(by_id["Hill:3"]["shades"]) == {2}
     assert set(by_id["Main:1"]["shades"]) == {0}
-    assert (by_id["Main:1"]["climbs"], by_id["Hill:1"]["climbs"]) == (0, 1)
+    assert (set(by_id["Main:1"]["climbs"]), set(by_id["Hill:1"]["climbs"])) == ({0}, {1})
+    assert [joint["name"] for joint in told["joints"]] == [joint.name for joint in view.joints]
 
 
 def test_nothing_in_the_data_can_end_it():
