@@ -8,6 +8,7 @@ import json
 from collections.abc import Iterable
 from importlib.resources import files
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, StrictUndefined
@@ -82,7 +83,8 @@ def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
     try:
         view = plan_view(layout)
     except PlanError as error:
-        return None, [str(error)]
+        # without the file: a page that is mailed tells nothing of its maker's folders
+        return None, [str(PlanError(error.wrong, place=error.place, found=error.found, write=error.write))]
     return view, [note.text for note in view.notes]
 
 
@@ -117,8 +119,8 @@ def _policy(style: str, script: str) -> str:
 def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
     plan = answer.plan
     return {
-        "title": plan.title or clean(plan.file),
-        "file": clean(plan.file),
+        "title": plan.title,
+        "file": clean(Path(plan.file).name),
         "facts": _facts(answer, reader),
         "summary": _summary(answer),
         "trains": [_train(answer, name, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
