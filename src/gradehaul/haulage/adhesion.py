@@ -91,7 +91,7 @@ def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     if measured:
         return Pull(_mean(measured), "measured")
     share = _share(plan, loco, condition)
-    for other in _nearest_first(plan, condition):
+    for other in nearest_first(plan, condition):
         if readings := loco.pull.get(other):
             return Pull(_mean(readings) * share / _share(plan, loco, other), "scaled")
     return Pull(sum(clean_adhesion(loco)) * share, "assumed")
@@ -107,13 +107,13 @@ def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     if measured:
         return Pull(_mean(measured), "measured")
     standing = standing_pull(plan, loco, condition).value
-    for other in _nearest_first(plan, condition):
+    for other in nearest_first(plan, condition):
         if loco.slipping.get(other) and loco.pull.get(other):
             return Pull(standing * _mean(loco.slipping[other]) / _mean(loco.pull[other]), "scaled")
     return Pull(standing * (SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED), "assumed")
 
 
-def _nearest_first(plan: Plan, condition: str) -> list[str]:
+def nearest_first(plan: Plan, condition: str) -> list[str]:
     """Return the other conditions, those first whose readings say most: the same film, clean rail, other films."""
     found = film_of(plan, condition)
     own = [] if found is None else [name for name in (found[0].name, found[0].name + FRESH) if name != condition]
