@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from gradehaul.plan.bench_records import Book
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.scales import Scale
 
@@ -282,6 +283,8 @@ class Plan:
     cars: Mapping[str, Car]
     trains: Mapping[str, NamedTrain]
     routes: Mapping[str, NamedRoute]
+    book: Book = field(default_factory=Book)
+    """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
 
     @property
