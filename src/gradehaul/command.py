@@ -77,6 +77,7 @@ def main() -> None:
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
 @click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
     *,
     plan: str,
@@ -88,6 +89,7 @@ def check(
     grades: Grades,
     all_routes: bool,
     seed: int,
+    hours: float | None,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
     if as_json and as_csv:
@@ -99,7 +101,7 @@ def check(
     from gradehaul.show.reading_units import balance_unit, reader_of
 
     with progress_on(sys.stderr, "routes") as progress:
-        answer = checked(loaded, all_routes=all_routes, seed=seed, progress=progress)
+        answer = checked(loaded, all_routes=all_routes, seed=seed, hours=hours, progress=progress)
     form: _Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     _deliver(_written(answer, form, reader, to_file=output is not None), output)

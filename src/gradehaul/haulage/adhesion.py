@@ -84,12 +84,15 @@ def share_kept(loco: Loco, film: Film, *, fresh: bool) -> float:
 def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     """Return the standing pull of a locomotive on one rail condition.
 
-    Measured on this condition; else scaled from the same film at another age, from clean rail, or from another film,
-    by the shares kept; else assumed from the weight on drivers.
+    Measured on this condition; else scaled: from the readings of other locomotives where the bench has them, else from
+    the same film at another age, from clean rail, or from another film, by the shares kept; else assumed from the
+    weight on drivers.
     """
     measured = loco.pull.get(condition)
     if measured:
         return Pull(_mean(measured), "measured")
+    if condition in loco.predicted:
+        return Pull(loco.predicted[condition].value, "scaled")
     share = _share(plan, loco, condition)
     for other in nearest_first(plan, condition):
         if readings := loco.pull.get(other):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.adhesion import conditions, slipping_pull, standing_pull
+from gradehaul.haulage.benched import with_bench
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.layout import Layout
@@ -115,7 +116,9 @@ class CheckAnswer:
         )
 
 
-def check(plan: Plan, *, all_routes: bool = False, seed: int = 0, progress: Progress | None = None) -> CheckAnswer:
+def check(
+    plan: Plan, *, all_routes: bool = False, seed: int = 0, hours: float | None = None, progress: Progress | None = None
+) -> CheckAnswer:
     """Answer the main job for a plan.
 
     Parameters
@@ -126,6 +129,8 @@ def check(plan: Plan, *, all_routes: bool = False, seed: int = 0, progress: Prog
         List every route between ends and berths, up to a limit, beside the declared ones.
     seed
         Of the draws that tell how sure the answer is: the same seed gives the same answer.
+    hours
+        The age at which films are reckoned; settled where it is not told.
     progress
         Called as routes are done.
 
@@ -134,6 +139,7 @@ def check(plan: Plan, *, all_routes: bool = False, seed: int = 0, progress: Prog
     Problems
         Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
     """
+    plan = with_bench(plan, hours=hours)
     layout = Layout(plan, all_routes=all_routes)
     draws = Draws(plan, layout.coefficient, seed=seed)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.adhesion import conditions
+from gradehaul.haulage.benched import with_bench
 from gradehaul.haulage.demand import AS_PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
@@ -69,7 +70,7 @@ class Layout:
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False) -> None:
-        self.plan = plan
+        self.plan = plan = with_bench(plan)
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
         self.coefficient = curve_coefficient(plan.curve_resistance, plan.scale)

@@ -137,6 +137,8 @@ class Draws:
         """Return the standing pull of a locomotive on a rail condition, N, reckoned as for the answer itself."""
         if readings := loco.pull.get(condition):
             return self._read(readings, "standing", loco.name, condition)
+        if told := loco.predicted.get(condition):
+            return np.maximum(told.value + (told.spread or 0.0) * self._normal("predicted", loco.name, condition), 0.0)
         share = self._share(loco, condition)
         for other in nearest_first(self.plan, condition):
             if readings := loco.pull.get(other):
@@ -209,4 +211,6 @@ class Draws:
 
 def curve_spread(wanted: CurveResistance) -> float:
     """Return the spread of the curve coefficient as a share of it, by where it comes from."""
+    if wanted.spread is not None and wanted.coefficient:
+        return wanted.spread / wanted.coefficient
     return CURVE_MEASURED if wanted.model == "coefficient" else CURVE_SPREAD

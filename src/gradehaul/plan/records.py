@@ -164,6 +164,8 @@ class CurveResistance:
     """Friction of the model's own wheel on its rail, for `wheelbase`."""
     coefficient: float | None = None
     """Equivalent grade times radius, m, for `coefficient`."""
+    spread: float | None = None
+    """Standard error of a coefficient that was worked out from readings, m."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +202,8 @@ class Loco:
     on_tyres: float = 0.0
     pull: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
+    predicted: Mapping[str, Reading] = field(default_factory=dict)
+    """Standing pulls on conditions without a reading, from the readings of other locomotives, N."""
 
 
 @dataclass(frozen=True, slots=True)
