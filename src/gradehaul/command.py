@@ -138,6 +138,32 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) ->
     _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The pulls as a table for a spreadsheet.")
+@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the residuals.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+def readings(*, plan: str, output: str | None, seed: int, show: System | None, **asked: bool) -> None:
+    """Turn readings at the bench into pulls and coefficients, and tell what to measure next."""
+    if sum(asked.values()) > 1:
+        raise click.UsageError("--json, --csv and --sheet exclude each other")
+    _refuse_plan(output, plan)
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    if asked["sheet"] and (printed or picture_format(output or "") != "pdf"):
+        raise click.UsageError("--sheet needs -o FILE.pdf")
+    form = "json" if asked["as_json"] else "csv" if asked["as_csv"] else "sheet" if asked["sheet"] else "text"
+    loaded = _load(plan)
+    reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
+    drawn = picture_format(output or "") if form == "text" and not printed else None
+    _deliver(_readings_written(loaded, drawn or form, reader, seed, to_file=output is not None), output)
+
+
 @main.command("import")
 @click.argument("drawing", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), required=True, help="The plan to write, or to go on with; - prints.")
@@ -230,6 +256,31 @@ def _profile_written(
     from gradehaul.show.long_section import long_section_picture
 
     return long_section_picture(section, reader, form, size=size)
+
+
+def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_file: bool) -> str | bytes:
+    if form == "sheet":
+        from gradehaul.show.bench_sheet import bench_sheet
+
+        return bench_sheet(plan, reader)
+    from gradehaul.haulage.readings import readings as told
+
+    answer = told(plan, seed=seed)
+    if form == "json":
+        from gradehaul.show.readings_json import readings_json
+
+        return readings_json(answer)
+    if form == "csv":
+        from gradehaul.show.readings_csv import readings_csv
+
+        return readings_csv(answer)
+    if form == "text":
+        from gradehaul.show.readings_text import readings_page
+
+        return _laid_out(readings_page(answer, reader), to_file=to_file)
+    from gradehaul.show.readings_plot import readings_plot
+
+    return readings_plot(answer, reader, form)  # type: ignore[arg-type]
 
 
 def _passes(answer: CheckAnswer) -> bool:

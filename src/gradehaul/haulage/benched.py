@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from gradehaul.haulage.adhesion import GRAVITY, nearest_first
+from gradehaul.haulage.adhesion import GRAVITY, conditions, nearest_first
 from gradehaul.haulage.adhesion_fit import AdhesionFit, Prediction, fit_adhesion
 from gradehaul.haulage.car_bench import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
 from gradehaul.haulage.film_age import Recovery, recovery
@@ -59,14 +59,17 @@ def work_out(plan: Plan) -> Bench:
     coefficient = curve_coefficient(resistance, plan.scale)
     taken = rows_taken(plan, coefficient)
     pooled = pool(all_forces(taken.values()))
+    locos, rails = list(plan.locos), conditions(plan)
     rows = tuple(
-        reduce_row(key, rows, pooled, step=plan.book.step, sure=_sure(plan, key[0], rows, resistance, coefficient))
-        for key, rows in taken.items()
+        reduce_row(
+            key, taken[key], pooled, step=plan.book.step, sure=_sure(plan, key[0], taken[key], resistance, coefficient)
+        )
+        for key in sorted(taken, key=lambda key: (locos.index(key[0]), rails.index(key[1]), key[2] == "slipping"))
     )
     by_rail: dict[str, list[Reduced]] = {}
-    for row in rows:
-        if row.state == "standing":
-            by_rail.setdefault(row.rail, []).append(row)
+    for rail in rails:
+        if found := [row for row in rows if row.rail == rail and row.state == "standing"]:
+            by_rail[rail] = found
     fits = {
         rail: fit_adhesion(
             rail,

@@ -36,6 +36,7 @@ class Taken:
 class Reduced:
     """All readings of one locomotive on one rail in one state, reduced to a pull on level straight track, N.
 
+    Where a film was read at several ages the mean is over all of them, and the scatter that about each age's own mean.
     `scatter` is that of a single reading and `error` the standard error of the mean; the mean lies between `low` and
     `high` with 95 %, by Student's t with `freedom` degrees of freedom. `borrowed` tells that the scatter is that of all
     rows, or assumed, since there are too few readings here. `outliers` are shown and never dropped.
@@ -180,9 +181,8 @@ def reduce_row(
     values = [force.value for force in forces]
     told = [force.spread for force in forces if force.spread is not None]
     step = pooled.step if step is None else step
-    borrowed = len(values) < ENOUGH
-    scatter: float | None = None
-    freedom = 0
+    scatter, freedom = _within_ages(taken)
+    borrowed = len(values) < ENOUGH or freedom < 1
     if told:
         scatter, freedom = math.sqrt(fmean(spread**2 for spread in told)), max(pooled.freedom, 30)
     elif borrowed:
@@ -200,8 +200,25 @@ def reduce_row(
         borrowed=borrowed and not told,
         low=max(0.0, mean.value - half),
         high=mean.value + half,
-        outliers=outliers(values, step=step),
+        outliers=tuple(far for age in _by_age(taken) for far in outliers(age, step=step)),
     )
+
+
+def _within_ages(taken: Sequence[Taken]) -> tuple[float | None, int]:
+    """Return the scatter of readings about the mean of their own age of film, and its degrees of freedom."""
+    ages = _by_age(taken)
+    freedom = sum(len(values) - 1 for values in ages)
+    if freedom < 1:
+        return None, 0
+    squares = sum((x - fmean(values)) ** 2 for values in ages for x in values)
+    return math.sqrt(squares / freedom), freedom
+
+
+def _by_age(taken: Sequence[Taken]) -> list[list[float]]:
+    by_age: dict[float | None, list[float]] = {}
+    for row in taken:
+        by_age.setdefault(row.hours, []).extend(force.value for force in row.forces)
+    return list(by_age.values())
 
 
 def outliers(values: Sequence[float], *, step: float = 0.0) -> tuple[float, ...]:
