@@ -1,12 +1,13 @@
 """The bench's answer: odd figures pointed out, trials against the model, and what to measure next."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.readings import readings
+from gradehaul.haulage.readings import bounds, readings
 from gradehaul.plan import load_plan, read_plan
 
 GF = 9.80665e-3
@@ -92,6 +93,20 @@ def test_a_trial_bounds_the_pull_from_both_sides():
     assert (climbed.train, climbed.outcome, stalled.outcome) == ("goat, 10 ore", "marginal", "stalls")
     assert climbed.agrees
     assert stalled.agrees
+    assert bounds((climbed, stalled)) == {("goat", "clean", None): (climbed.asks, stalled.asks)}
+
+
+def test_trials_that_contradict_one_another_are_pointed_out():
+    told = remarks(read("goat", FIVE) + trial(13, "climbs") + trial(12, "stalls"))
+    assert "a train climbed that asks for more than one that stalled" in told
+
+
+def test_a_trial_over_a_route_that_cannot_be_answered_is_said():
+    plan = read_plan(PLAN + read("goat", FIVE) + trial(3, "climbs"))
+    (told,) = plan.book.trials
+    answer = readings(replace(plan, book=replace(plan.book, trials=(replace(told, route="Off"),))))
+    assert answer.trials == ()
+    assert "trial 1: not judged" in str(answer.remarks[-1])
 
 
 @pytest.mark.parametrize(("count", "outcome"), [(2, "stalls"), (40, "climbs")])

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from gradehaul.haulage.adhesion import conditions
@@ -44,6 +45,7 @@ class TrialAnswer:
     """
 
     trial: Trial
+    locos: str
     train: str
     outcome: Outcome
     asks: float
@@ -90,6 +92,13 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     ]
     trials = tuple(_trials(plan, seed))
     remarks = list(odd_figures(plan, bench))
+    judged = {answer.trial.place for answer in trials}
+    remarks += [
+        Note(trial.place, "not judged, since its route is not among those that can be answered")
+        for trial in plan.book.trials
+        if trial.place not in judged
+    ]
+    remarks += _crossed(trials)
     remarks += [
         Note(
             answer.trial.place,
@@ -109,18 +118,51 @@ def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
             layout = Layout(with_bench(plan, hours=trial.hours))
             layouts[trial.hours] = layout, Draws(layout.plan, layout.coefficient, seed=seed)
         layout, draws = layouts[trial.hours]
+        if trial.route not in {route.name for route in layout.routes}:
+            continue
         train = made_up(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
         profile = layout.profile(trial.route)
         verdict = judge(profile, train, trial.rail, layout.pulls)
         gives = train.together * sum(layout.pulls.standing(loco, trial.rail).value for loco, _ in train.locos)
         yield TrialAnswer(
             trial=trial,
+            locos=", ".join(loco.name for loco, _ in train.locos),
             train=", ".join(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name for cut in trial.consist),
             outcome=verdict.outcome,
             asks=gives - verdict.margin,
             gives=gives,
             stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
         )
+
+
+def bounds(trials: Iterable[TrialAnswer]) -> dict[tuple[str, str, float | None], tuple[float, float]]:
+    """Return the bounds, N, that trials set on the pull of locomotives, by locomotives, rail and hours.
+
+    A train that climbed bounds it from below by what it asked, one that stalled from above.
+
+    Examples
+    --------
+    >>> bounds([])
+    {}
+    """
+    found: dict[tuple[str, str, float | None], tuple[float, float]] = {}
+    for answer in trials:
+        key = answer.locos, answer.trial.rail, answer.trial.hours
+        low, high = found.get(key, (0.0, math.inf))
+        if answer.trial.outcome == "climbs":
+            low = max(low, answer.asks)
+        else:
+            high = min(high, answer.asks)
+        found[key] = low, high
+    return found
+
+
+def _crossed(trials: Sequence[TrialAnswer]) -> Iterator[Note]:
+    """Say where trials contradict one another: a train climbed that asks for more than one that stalled."""
+    for (locos, rail, _), (low, high) in bounds(trials).items():
+        if low > high:
+            text = "a train climbed that asks for more than one that stalled: is a consist or an outcome exchanged?"
+            yield Note(f"trials of {locos} on {rail} rail", text)
 
 
 def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:

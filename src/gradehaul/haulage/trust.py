@@ -109,9 +109,11 @@ class Draws:
     @property
     def curve(self) -> FloatArray:
         """Curve coefficient, m, one for the whole layout, shape (draws,)."""
-        return self.coefficient * np.maximum(
-            1.0 + curve_spread(self.plan.curve_resistance) * self._normal("curve"), 0.1
-        )
+        key = ("curve coefficient",)
+        if key not in self._kept:
+            spread = curve_spread(self.plan.curve_resistance)
+            self._kept[key] = self.coefficient * np.maximum(1.0 + spread * self._normal("curve"), 0.1)
+        return self._kept[key]
 
     def rolling(self, car: Car) -> FloatArray:
         """Return the rolling resistance of a kind of car, pull per unit of weight."""

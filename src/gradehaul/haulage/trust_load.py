@@ -61,7 +61,19 @@ class RouteTrust:
         bends = profile.turning.ends[-1] > profile.turning.values[0]
         self.coefficients = np.quantile(curve, _CURVES if bends else (0.5,))
         self._weighings: dict[tuple[str, str], _Weighing] = {}
+        self.shares = _shares(self.coefficients, curve)
+        self.heights, self.bends = (
+            replace(profile, effort=shape, _behind={}, _under_cars={}) for shape in (profile.railhead, profile.turning)
+        )
         self.profiles = [_at_coefficient(profile, float(c)) for c in self.coefficients]
+
+    def between(self, values: FloatArray) -> FloatArray:
+        """Return what is known at each coefficient, shape (nodes, ...) or (nodes, draws), in every draw.
+
+        It is taken as straight between the coefficients, and straight on beyond them.
+        """
+        every: FloatArray = (self.shares * values).sum(axis=0) if values.ndim > 1 else values @ self.shares
+        return every
 
     def spread(self, load: Load) -> LoadSpread:
         """Return the percentiles of a load of this route.
@@ -79,7 +91,7 @@ class RouteTrust:
             self._weighings[key] = _Weighing(self, self.plan.powers[load.power], self.plan.cars[load.car])
         weighing = self._weighings[key]
         rated_low, rated_high, limit_low, limit_high = (
-            _most_cars(partial(margin, load.rail, percentile), near)
+            _most_cars(partial(margin, load.rail, percentile), near, weighing.slope(max(near, 1)))
             for margin, near in ((weighing.rated, load.rated), (weighing.limit, load.limit))
             for percentile in (LOW, HIGH)
         )
@@ -124,6 +136,12 @@ class _Weighing:
         """Return a percentile of the margin with which a train gets through as long as its wheels never slip, N."""
         return _percentile(self._margin(rail, count, "standing") - count * self.rolling, percentile)
 
+    def slope(self, count: int) -> float:
+        """Return about what one more car takes from the margin of a train, N, as a negative figure."""
+        parts = self._worst_parts(_grid(count)[0])
+        cars = parts[len(parts) // 2][0] / _grid(count)[0]
+        return -max(cars + float(self.rolling.mean()), 0.0)
+
     def _margin(self, rail: str, count: int, state: State) -> FloatArray:
         """Return pull less what grades and curves ask, with the tie allowed, N, shape (draws,)."""
         pull = self._nominal(rail, state)
@@ -135,9 +153,9 @@ class _Weighing:
         key = rail, count, state
         if key not in self._varied:
             heads = [less(pull, asked).least().at for asked in self._asked(count)]
-            pulls = [self._pull(self._under(rail, pull, head), state) for head in heads]
+            pulls = np.array([self._pull(self._under(rail, pull, head), state) for head in heads])
             asked = self._asked_by(np.array([self._parts(count, heads)]), count)
-            self._varied[key] = _between(self.route.coefficients, pulls, self.draws.curve) - asked
+            self._varied[key] = self.route.between(pulls) - asked
         return self._varied[key]
 
     def _asked_by(self, parts: FloatArray, count: int) -> FloatArray:
@@ -146,8 +164,7 @@ class _Weighing:
             below, above = _grid(count)
             parts = parts[:1] + (parts[1:] - parts[:1]) * ((count - below) / (above - below))
         cars, locos = parts[0].T
-        nodes, curve = self.route.coefficients, self.draws.curve
-        return _between(nodes, locos, curve) + _between(nodes, cars, curve) * self.masses
+        return self.route.between(locos) + self.route.between(cars) * self.masses
 
     def _worst_parts(self, count: int) -> list[tuple[float, float]]:
         """Return what cars and locomotives ask where they ask most, N, at each of the curve coefficients."""
@@ -161,7 +178,9 @@ class _Weighing:
 
     def _asked(self, count: int) -> list[PiecewiseQuadratic]:
         if count not in self._gravity:
-            self._gravity[count] = [gravity_and_curves(profile, self.train(count)) for profile in self.route.profiles]
+            train = self.train(count)
+            height, bend = (gravity_and_curves(profile, train) for profile in (self.route.heights, self.route.bends))
+            self._gravity[count] = [_combined(height, bend, float(c)) for c in self.route.coefficients]
         return self._gravity[count]
 
     def _nominal(self, rail: str, state: State) -> PiecewiseQuadratic | float:
@@ -207,35 +226,55 @@ def _percentile(values: FloatArray, share: float) -> float:
 
 
 def _at_coefficient(profile: RouteProfile, coefficient: float) -> RouteProfile:
-    railhead, turning = profile.railhead, profile.turning
-    effort = PiecewiseQuadratic(
-        railhead.breaks,
-        railhead.values + coefficient * turning.values,
-        railhead.slopes + coefficient * turning.slopes,
-        railhead.seconds + coefficient * turning.seconds,
-    )
+    effort = _combined(profile.railhead, profile.turning, coefficient)
     return replace(profile, coefficient=coefficient, effort=effort, _behind={}, _under_cars={})
 
 
-def _between(nodes: FloatArray, values: Sequence[float | FloatArray] | FloatArray, at: FloatArray) -> FloatArray:
-    """Return what is known at a few nodes at each draw's own place: straight between them, and straight on beyond.
+def _combined(height: PiecewiseQuadratic, bend: PiecewiseQuadratic, coefficient: float) -> PiecewiseQuadratic:
+    """Return height + coefficient × bend of two functions that break at the same places."""
+    return PiecewiseQuadratic(
+        height.breaks,
+        height.values + coefficient * bend.values,
+        height.slopes + coefficient * bend.slopes,
+        height.seconds + coefficient * bend.seconds,
+    )
 
-    >>> _between(np.array([0.0, 1.0, 2.0]), [0.0, 1.0, 4.0], np.array([0.5, 2.5]))
-    array([0.5, 5.5])
+
+def _shares(nodes: FloatArray, at: FloatArray) -> FloatArray:
+    """Return what share each node has in a value at each place: straight between nodes, and straight on beyond.
+
+    >>> (np.array([0.0, 1.0, 4.0]) @ _shares(np.array([0.0, 1.0, 2.0]), np.array([0.5, 2.5]))).tolist()
+    [0.5, 5.5]
     """
-    result: FloatArray = np.broadcast_to(values[0], at.shape)
-    for k in range(len(values) - 1):
-        beyond = values[k] + (at - nodes[k]) * ((values[k + 1] - values[k]) / (nodes[k + 1] - nodes[k]))
-        result = beyond if k == 0 else np.where(at > nodes[k], beyond, result)
-    return result
+    shares = np.zeros((nodes.size, at.size))
+    if nodes.size == 1:
+        shares[0] = 1.0
+        return shares
+    below = np.clip(np.searchsorted(nodes, at) - 1, 0, nodes.size - 2)
+    along = (at - nodes[below]) / (nodes[below + 1] - nodes[below])
+    draws = np.arange(at.size)
+    shares[below, draws] = 1.0 - along
+    shares[below + 1, draws] = along
+    return shares
 
 
-def _most_cars(margin: Callable[[int], float], near: int) -> int:
+def _most_cars(margin: Callable[[int], float], near: int, slope: float = 0.0) -> int:
     """Return the most cars with which a margin is not negative, by steps as long as the margin tells.
 
+    Parameters
+    ----------
+    margin
+        By the number of cars.
+    near
+        A number to begin with.
+    slope
+        About what one more car adds to the margin, negative; 0 where that is not known.
+
+    Examples
+    --------
     >>> asked: list[int] = []
-    >>> _most_cars(lambda count: asked.append(count) or 94.5 - count, 20), asked
-    (94, [20, 21, 94, 95])
+    >>> _most_cars(lambda count: asked.append(count) or 94.5 - count, 20, -0.9), asked
+    (94, [20, 102, 94, 95])
     >>> _most_cars(lambda _: 1.0, 3), _most_cars(lambda _: -1.0, 3)
     (999, 0)
     """
@@ -248,9 +287,10 @@ def _most_cars(margin: Callable[[int], float], near: int) -> int:
             below = at
         else:
             above = at
-        slope = None if last is None else (left - last[1]) / (at - last[0])
+        if last is not None and (left - last[1]) * (at - last[0]) < 0:
+            slope = (left - last[1]) / (at - last[0])
         last = at, left
-        if slope is not None and slope < 0:
+        if slope < 0 and abs(left) < -slope * MOST_CARS:
             goal = math.floor(at - left / slope)
             goal = goal if goal != below else goal + 1
         else:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from gradehaul.haulage.adhesion_fit import AdhesionFit
-from gradehaul.haulage.readings import ReadingsAnswer
+from gradehaul.haulage.readings import ReadingsAnswer, bounds
 from gradehaul.haulage.reduction import Mean
 from gradehaul.plan.names import clean
 from gradehaul.show.naming import chance_told
@@ -177,3 +179,8 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         )
     heads = ["train", "route", "rail", "seen", "so it pulls", "the model's>", "stalls in>", ""]
     page.table(heads, rows)
+    for (locos, rail, hours), (low, high) in bounds(answer.trials).items():
+        if 0 < low <= high < math.inf:
+            age = "" if hours is None else f" at {hours:g} h"
+            between = f"between {reader.force(low)} and {reader.force(high)}"
+            page.line(f"By these trials {locos} on {rail} rail{age} pulls {between}.", indent=2)
