@@ -91,6 +91,8 @@ _open_option = click.option("--open", "open_it", is_flag=True, help="Open what w
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
     *,
     plan: str,
@@ -102,6 +104,8 @@ def check(
     show: System | None,
     grades: Grades,
     all_routes: bool,
+    seed: int,
+    hours: float | None,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
     if as_json + as_csv + card > 1:
@@ -115,9 +119,9 @@ def check(
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.treatment.ways_over import ways_over
 
-    layout = Layout(loaded, all_routes=all_routes)
+    layout = Layout(loaded, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, progress=progress)
+        answer = check_layout(layout, seed=seed, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
     if strict and not _passes(answer):
@@ -239,6 +243,32 @@ def export(*, plan: str, output: str, open_it: bool, show: System | None, grades
     _deliver(plan_dxf(view, reader_of(loaded.unit, show, grades)), output, open_it=open_it)
     for note in view.notes:
         _complain(str(note))
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The pulls as a table for a spreadsheet.")
+@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the residuals.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+def readings(*, plan: str, output: str | None, seed: int, show: System | None, **asked: bool) -> None:
+    """Turn readings at the bench into pulls and coefficients, and tell what to measure next."""
+    if sum(asked.values()) > 1:
+        raise click.UsageError("--json, --csv and --sheet exclude each other")
+    _refuse_plan(output, plan)
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    if asked["sheet"] and (printed or picture_format(output or "") != "pdf"):
+        raise click.UsageError("--sheet needs -o FILE.pdf")
+    form = "json" if asked["as_json"] else "csv" if asked["as_csv"] else "sheet" if asked["sheet"] else "text"
+    loaded = _load(plan)
+    reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
+    drawn = picture_format(output or "") if form == "text" and not printed else None
+    _deliver(_readings_written(loaded, drawn or form, reader, seed, to_file=output is not None), output)
 
 
 @main.command("import")
@@ -429,6 +459,31 @@ def _treat_written(found: KeepCleanPlan, form: _Form, reader: Reader) -> str:
     from gradehaul.show.treat_text import treat_page
 
     return _laid_out(treat_page(found, reader), to_file=False)
+
+
+def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_file: bool) -> str | bytes:
+    if form == "sheet":
+        from gradehaul.show.bench_sheet import bench_sheet
+
+        return bench_sheet(plan, reader)
+    from gradehaul.haulage.readings import readings as told
+
+    answer = told(plan, seed=seed)
+    if form == "json":
+        from gradehaul.show.readings_json import readings_json
+
+        return readings_json(answer)
+    if form == "csv":
+        from gradehaul.show.readings_csv import readings_csv
+
+        return readings_csv(answer)
+    if form == "text":
+        from gradehaul.show.readings_text import readings_page
+
+        return _laid_out(readings_page(answer, reader), to_file=to_file)
+    from gradehaul.show.readings_plot import readings_plot
+
+    return readings_plot(answer, reader, form)  # type: ignore[arg-type]
 
 
 def _passes(answer: CheckAnswer) -> bool:

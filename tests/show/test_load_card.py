@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from functools import cache
 from itertools import combinations
 
 import pytest
@@ -26,7 +26,8 @@ tyred = { fresh = 0.50, settled = 0.65 }
 """
 
 
-def hill(*, routes: int, cars: Sequence[str] = ("ore",), loco: str = "mogul", more: str = "") -> CheckAnswer:
+@cache
+def hill(*, routes: int, cars: tuple[str, ...] = ("ore",), loco: str = "mogul", more: str = "") -> CheckAnswer:
     """A hill with a berth at its foot, run over by any number of routes, all alike but for their long names."""
     text = f"""
 scale = "HO"
@@ -60,9 +61,9 @@ def labels(figure: Figure) -> list[tuple[str, Box]]:
 PLANS = {
     "small": {"routes": 1},
     "many routes": {"routes": 23, "cars": ("ore", "flat")},
-    "many cars": {"routes": 2, "cars": [f"a car of kind {k} with a name as long as a train" for k in range(17)]},
-    "long names": {"routes": 3, "loco": "The heavy articulated locomotive of the mine " * 3, "cars": ["o" * 60]},
-    "hostile": {"routes": 2, "loco": "$x^2$ </svg> 🚂", "cars": ["מחצבה", "=1+1"]},
+    "many cars": {"routes": 2, "cars": tuple(f"a car of kind {k} with a name as long as a train" for k in range(17))},
+    "long names": {"routes": 3, "loco": "The heavy articulated locomotive of the mine " * 3, "cars": ("o" * 60,)},
+    "hostile": {"routes": 2, "loco": "$x^2$ </svg> 🚂", "cars": ("מחצבה", "=1+1")},
     "films": {"routes": 2, "more": STOCK + STOCK.replace("treated", '"a film with quite a long name"')},
 }
 

@@ -9,6 +9,7 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.section import LongSection, long_section
@@ -23,7 +24,9 @@ from gradehaul.track.piecewise import PiecewiseQuadratic
 _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks", "joints")
 
 
-def report_document(layout: Layout, answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
+def report_document(
+    layout: Layout, answer: CheckAnswer, reader: Reader, view: PlanView | None = None
+) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
     What it reckons with has all its digits, so that the page's verdicts are those of the package: the compensated
@@ -37,6 +40,8 @@ def report_document(layout: Layout, answer: CheckAnswer, reader: Reader) -> dict
         The answer for it.
     reader
         The units of whoever reads the page.
+    view
+        The plan view, None where nothing can be drawn in its place.
     """
     return {
         "gradehaul": __version__,
@@ -47,7 +52,7 @@ def report_document(layout: Layout, answer: CheckAnswer, reader: Reader) -> dict
         "stock": stock_document(layout),
         "trains": [_named_train(named) for named in answer.plan.trains.values()],
         "routes": [route_document(layout, each.route) for each in answer.routes],
-        "plan_view": plan_view_document(layout),
+        "plan_view": None if view is None else plan_view_document(view),
     }
 
 

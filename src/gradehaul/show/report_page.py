@@ -8,14 +8,17 @@ import json
 from collections.abc import Iterable
 from importlib.resources import files
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from gradehaul import __version__
+from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import PlanView, plan_view
 from gradehaul.plan.names import clean
 from gradehaul.show.check_text import CURVE_MODELS
 from gradehaul.show.load_rows import load_cards
@@ -60,18 +63,29 @@ def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
         The units of whoever reads the page.
     """
     style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
-    document = report_document(layout, answer, reader)
+    view, told = _plan_view(layout)
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     template = environment.from_string(_asset("report.html"))
     return template.render(
         policy=_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own files
-        data=json_in_html(document),
-        plan_view=document["plan_view"],
+        data=json_in_html(report_document(layout, answer, reader, view)),
+        plan_view=view is not None,
+        plan_notes=told,
         version=__version__,
         **_told(answer, reader),
     )
+
+
+def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
+    """Return the plan view and what is to be told of it, which is why there is none where nothing can be drawn."""
+    try:
+        view = plan_view(layout)
+    except PlanError as error:
+        # without the file: a page that is mailed tells nothing of its maker's folders
+        return None, [str(PlanError(error.wrong, place=error.place, found=error.found, write=error.write))]
+    return view, [note.text for note in view.notes]
 
 
 def json_in_html(document: Any) -> Markup:  # noqa: ANN401 - anything that JSON can tell
@@ -105,8 +119,8 @@ def _policy(style: str, script: str) -> str:
 def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
     plan = answer.plan
     return {
-        "title": plan.title or clean(plan.file),
-        "file": clean(plan.file),
+        "title": plan.title,
+        "file": clean(Path(plan.file).name),
         "facts": _facts(answer, reader),
         "summary": _summary(answer),
         "trains": [_train(answer, name, reader) for name in dict.fromkeys(train.name for train in answer.trains)],

@@ -16,12 +16,12 @@ from gradehaul.show.route_text import bound_rows
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A cell: its text, the number it sorts by where that is not its text, its kind, and a smaller second text."""
+    """A cell: its text, the number it sorts by where that is not its text, its kind, and smaller texts behind it."""
 
     text: str
     sort: float | None = None
     kind: str = ""
-    more: str = ""
+    more: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +73,7 @@ def _loads(loads: Mapping[str, Load], rails: Sequence[str]) -> list[Cell]:
             cars_told(load.told),
             sort=load.told,
             kind="load",
-            more=f"{cars_told(load.rated)} / {cars_told(load.limit)} {basis_told(load.basis, load.slipping_basis)}",
+            more=(f"{cars_told(load.rated)} / {cars_told(load.limit)}", basis_told(load.basis, load.slipping_basis)),
         )
         for load in told
     ]

@@ -22,6 +22,9 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
     for way in ways:
         page.line((way.train, "bold"), f" {_IS[way.outcome]} on rail {way.rail}, with {_cars(way.cars)}.", indent=2)
         page.line(_leave(way), indent=4)
+        if way.reversals:
+            page.line("Doubling and helpers are not worked out over reversals.", indent=4)
+            continue
         page.line(_double(way.double), indent=4)
         for line in _help(way.help, reader):
             page.line(line, indent=4)

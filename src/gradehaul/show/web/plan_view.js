@@ -6,25 +6,22 @@ const PlanView = (() => {
     [8, 15, "start"], [-8, 15, "end"], [0, -22, "middle"], [0, 31, "middle"]];
 
   function start(data, teller, pointed) {
-    const figures = [...document.querySelectorAll("figure.plan")];
-    const frames = figures.length ? data.plan_view.frames : [];
-    const home = new Map();
-    frames.forEach((frame, number) => frame.tracks.forEach((track) => home.set(track.id, { track, number })));
-    const views = frames.map(() => null);
-    let marked = null, shown = null;
+    const figure = document.querySelector("figure.plan");
+    if (!figure) return { mark() {}, run() {}, redraw() {} };
+    const { tracks, joints, overpasses } = data.plan_view;
+    const byId = new Map(tracks.map((track) => [track.id, track]));
+    let view = null, marked = null, shown = null;
 
-    /* Where a place on a track lies, along it from its own start. */
+    /* Where a place on a track lies on the drawing, along it from its own start. */
     function spot(id, along) {
-      const found = home.get(id);
-      if (!found) return null;
-      const { at_m: at, xy_m: xy } = found.track;
+      if (!byId.has(id)) return null;
+      const { at_m: at, xy_m: xy } = byId.get(id);
       let k = 1;
       while (k < at.length - 1 && at[k] < along) k += 1;
       const share = Math.min(Math.max((along - at[k - 1]) / (at[k] - at[k - 1] || 1), 0), 1);
       return {
-        number: found.number,
-        x: xy[2 * k - 2] + share * (xy[2 * k] - xy[2 * k - 2]),
-        y: xy[2 * k - 1] + share * (xy[2 * k + 1] - xy[2 * k - 1]),
+        x: view.x(xy[2 * k - 2] + share * (xy[2 * k] - xy[2 * k - 2])),
+        y: view.y(xy[2 * k - 1] + share * (xy[2 * k + 1] - xy[2 * k - 1])),
       };
     }
 
@@ -34,64 +31,56 @@ const PlanView = (() => {
       return spot(track.id, track.forward ? place - route.starts[number] : route.starts[number + 1] - place);
     }
 
-    /* A stretch of a route as paths, one in each frame it touches. */
+    /* A stretch of a route as a path. */
     function stretch(route, from, to, cls) {
-      const steps = Math.max(2, Math.min(400, Math.ceil((to - from) / 0.04)));
-      const parts = frames.map(() => []);
-      let last = null;
+      const steps = Math.max(2, Math.min(400, Math.ceil(((to - from) * view.scale) / 4)));
+      const length = Haulage.stop(route.effort), parts = [];
+      let broken = true;
       for (let k = 0; k <= steps; k++) {
         let place = from + ((to - from) * k) / steps;
-        const length = Haulage.stop(route.effort);
-        if (place < 0) { if (!route.lap) continue; place += length * Math.ceil(-place / length); }
-        const here = spotOn(route, place);
-        if (here && views[here.number]) {
-          const { x, y } = views[here.number];
-          parts[here.number].push(`${last === here.number ? "L" : "M"}${r(x(here.x))} ${r(y(here.y))}`);
-        }
-        last = here ? here.number : null;
+        if (place < 0 && route.lap) place += length * Math.ceil(-place / length);
+        const here = place < 0 ? null : spotOn(route, place);
+        if (here) parts.push(`${broken ? "M" : "L"}${r(here.x)} ${r(here.y)}`);
+        broken = !here;
       }
-      parts.forEach((points, number) => {
-        if (points.length) views[number].over.append(el("path", { d: points.join(""), class: cls }));
-      });
+      if (parts.length) view.over.append(el("path", { d: parts.join(""), class: cls }));
     }
 
-    function draw(number) {
-      const frame = frames[number], figure = figures[number];
+    function draw() {
       const width = Math.max(280, Math.floor(figure.clientWidth || 640)), margin = width < 500 ? 26 : 44;
-      const xs = frame.tracks.flatMap((track) => track.xy_m.filter((_, k) => k % 2 === 0));
-      const ys = frame.tracks.flatMap((track) => track.xy_m.filter((_, k) => k % 2 === 1));
-      const bounds = [xs, ys].map((all) => [all.reduce((a, b) => Math.min(a, b)), all.reduce((a, b) => Math.max(a, b))]);
-      const [wide, tall] = bounds.map(([low, high]) => Math.max(high - low, 0.01));
-      // pieces apart from the largest are drawn to its scale, where they are not larger
-      const scale = Math.min((width - 2 * margin) / wide, HIGHEST / tall, number ? views[0].scale : Infinity);
-      const left = (width - scale * wide) / 2;
-      const x = (value) => left + (value - bounds[0][0]) * scale;
-      const y = (value) => margin + (bounds[1][1] - value) * scale;
-      const height = 2 * margin + scale * tall + (number ? 0 : 34);
+      let [left, right, low, high] = [Infinity, -Infinity, Infinity, -Infinity];
+      for (const { xy_m: xy } of tracks) {
+        for (let k = 0; k < xy.length; k += 2) {
+          left = Math.min(left, xy[k]);
+          right = Math.max(right, xy[k]);
+          low = Math.min(low, xy[k + 1]);
+          high = Math.max(high, xy[k + 1]);
+        }
+      }
+      const wide = Math.max(right - left, 0.01), tall = Math.max(high - low, 0.01);
+      const scale = Math.min((width - 2 * margin) / wide, HIGHEST / tall);
+      const x = (value) => (width - scale * wide) / 2 + (value - left) * scale;
+      const y = (value) => margin + (high - value) * scale;
+      const height = 2 * margin + scale * tall + 34;
       const svg = el("svg", { role: "img", width, height, viewBox: `0 0 ${width} ${r(height)}`, class: "plan-view",
-        "aria-label": `Plan view${frames.length > 1 ? `, part ${number + 1}` : ""}: tracks shaded by the effective grade of a climbing train` });
+        "aria-label": "Plan view: tracks shaded by the effective grade of a climbing train" });
+      const over = el("g"), dot = el("circle", { r: 6, class: "mark-dot", visibility: "hidden" });
+      view = { svg, x, y, over, dot, width, scale };
       const board = new Board(2);
 
-      // from the lowest up, each with a rim that parts it from what passes under it
-      for (const track of [...frame.tracks].sort((a, b) => a.railhead_m - b.railhead_m)) {
+      // from the lowest up, with a rim where one passes over another
+      for (const track of [...tracks].sort((a, b) => a.railhead_m - b.railhead_m)) {
         const points = track.at_m.map((_, k) => `${r(x(track.xy_m[2 * k]))} ${r(y(track.xy_m[2 * k + 1]))}`);
-        const group = el("g");
-        if (passesOver(track, frame.tracks)) group.append(el("path", { d: `M${points.join("L")}`, class: "rim" }));
-        let k = 0;
-        while (k < track.shades.length) {
-          let end = k;
-          while (end + 1 < track.shades.length && track.shades[end + 1] === track.shades[k]) end += 1;
-          group.append(el("path", { d: `M${points.slice(k, end + 2).join("L")}`, class: `track shade-${track.shades[k]}` }));
-          k = end + 1;
+        for (const each of overpasses) if (each.track === track.id) svg.append(rim(track, each.at_m));
+        for (const [from, to] of runs(track.shades)) {
+          svg.append(el("path", { d: `M${points.slice(from, to + 1).join("L")}`, class: `track shade-${track.shades[from]}` }));
         }
-        if (track.filmed) group.append(el("path", { d: `M${points.join("L")}`, class: "track-film" }));
-        svg.append(group);
-        const arrow = uphill(track, x, y, scale);
-        if (arrow) svg.append(arrow);
+        if (track.filmed) svg.append(el("path", { d: `M${points.join("L")}`, class: "track-film" }));
       }
-      const rails = frame.tracks.flatMap((track) => pointsAlong(track, x, y));
+      for (const track of tracks) for (const [from, to] of runs(track.climbs)) svg.append(...uphill(track, from, to));
+      const rails = tracks.flatMap(pointsAlong);
       const names = el("g");
-      for (const joint of [...frame.joints].sort((a, b) => a.plain - b.plain)) {
+      for (const joint of [...joints].sort((a, b) => a.plain - b.plain)) {
         const text = fitted(joint.name, 130, 11), [across, down] = [x(joint.x), y(joint.y)];
         if (!joint.plain) names.append(el("circle", { cx: r(across), cy: r(down), r: 2.5, class: "joint-dot" }));
         const spots = SPOTS.map(([dx, dy, anchor]) => [across + dx, down + dy, anchor]);
@@ -101,34 +90,31 @@ const PlanView = (() => {
           if (label(names, board, text, left_, base, { anchor, size: 11, cls: "joint halo", room: [2, width - 2] })) break;
         }
       }
-      const over = el("g"), dot = el("circle", { r: 6, class: "mark-dot", visibility: "hidden" });
-      svg.append(names, over, dot);
-      if (!number) svg.append(scaleBar(width, height, scale, margin));
+      svg.append(names, over, dot, scaleBar(width, height, scale, margin));
       figure.replaceChildren(svg);
-      views[number] = { svg, x, y, over, dot, width, scale };
     }
 
-    /* Whether a track passes over another somewhere, so that it needs a rim. */
-    function passesOver(track, all) {
-      const box = boxOf(track);
-      return all.some((other) => {
-        if (track.railhead_m - other.railhead_m < 2 * data.plan_view.gauge_m) return false;
-        const low = boxOf(other);
-        return box[0] <= low[2] && low[0] <= box[2] && box[1] <= low[3] && low[1] <= box[3];
-      });
-    }
-
-    function boxOf(track) {
-      if (!track.box) {
-        const xs = track.xy_m.filter((_, k) => k % 2 === 0), ys = track.xy_m.filter((_, k) => k % 2 === 1);
-        track.box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+    /* Where a list stays the same: pairs of the first place and that behind the last. */
+    function runs(list) {
+      const found = [];
+      for (let k = 1, first = 0; k <= list.length; k++) {
+        if (k < list.length && list[k] === list[first]) continue;
+        found.push([first, k]);
+        first = k;
       }
-      return track.box;
+      return found;
+    }
+
+    /* What parts a track from the one it passes over. */
+    function rim(track, at) {
+      const reach = 9 / view.scale;
+      const ends = [at - reach, at + reach].map((place) => spot(track.id, place));
+      return el("path", { d: ends.map((end, k) => `${k ? "L" : "M"}${r(end.x)} ${r(end.y)}`).join(""), class: "rim" });
     }
 
     /* Points every few dots along a track, for labels to keep clear of. */
-    function pointsAlong(track, x, y) {
-      const found = [];
+    function pointsAlong(track) {
+      const { x, y } = view, found = [];
       for (let k = 1; k < track.at_m.length; k++) {
         const [ax, ay, bx, by] = track.xy_m.slice(2 * k - 2, 2 * k + 2);
         const [from, to] = [[x(ax), y(ay)], [x(bx), y(by)]];
@@ -144,13 +130,15 @@ const PlanView = (() => {
       return rails.filter(([px, py]) => px > left - 2 && px < left + wide + 2 && py > base - 11 && py < base + 4).length;
     }
 
-    function uphill(track, x, y, scale) {
-      if (!track.climbs || track.length_m * scale < 34 || !track.shades.some((shade) => shade > 0)) return null;
-      const k = Math.floor(track.at_m.length / 2);
-      const [ax, ay, bx, by] = track.xy_m.slice(2 * k - 2, 2 * k + 2);
-      const turn = Math.atan2(y(by) - y(ay), x(bx) - x(ax)) + (track.climbs > 0 ? 0 : Math.PI);
-      const at = [x(0.5 * (ax + bx)), y(0.5 * (ay + by))];
-      return el("path", { d: "M-5 -5L5 0L-5 5", class: "uphill", transform: `translate(${r(at[0])} ${r(at[1])}) rotate(${r((turn * 180) / Math.PI)})` });
+    /* An arrow uphill in the middle of a stretch that climbs one way, where there is room for one. */
+    function uphill(track, from, to) {
+      const length = track.at_m[to] - track.at_m[from];
+      if (!track.climbs[from] || length * view.scale < 34) return [];
+      const middle = 0.5 * (track.at_m[to] + track.at_m[from]), step = 3 / view.scale;
+      const [a, here, b] = [middle - step, middle, middle + step].map((place) => spot(track.id, place));
+      const turn = Math.atan2(b.y - a.y, b.x - a.x) + (track.climbs[from] > 0 ? 0 : Math.PI);
+      return [el("path", { d: "M-5 -5L5 0L-5 5", class: "uphill",
+        transform: `translate(${r(here.x)} ${r(here.y)}) rotate(${r((turn * 180) / Math.PI)})` })];
     }
 
     function scaleBar(width, height, scale, margin) {
@@ -162,12 +150,12 @@ const PlanView = (() => {
         el("text", { x: left, y: y + 17, "font-size": 11, class: "tick" }, `${numbers([length])[0]} ${unit.name}`));
     }
 
-    function nearest(number, event) {
-      const { svg, x, y, width } = views[number];
+    function nearest(event) {
+      const { svg, x, y, width } = view;
       const box = svg.getBoundingClientRect(), zoom = width / box.width;
       const px = (event.clientX - box.left) * zoom, py = (event.clientY - box.top) * zoom;
       let best = null, least = 30 ** 2;
-      for (const track of frames[number].tracks) {
+      for (const track of tracks) {
         for (let k = 1; k < track.at_m.length; k++) {
           const ax = x(track.xy_m[2 * k - 2]), ay = y(track.xy_m[2 * k - 1]);
           const dx = x(track.xy_m[2 * k]) - ax, dy = y(track.xy_m[2 * k + 1]) - ay;
@@ -186,20 +174,16 @@ const PlanView = (() => {
     function mark(place) {
       marked = place;
       const here = place && spot(place.track, place.along);
-      views.forEach((view, number) => {
-        if (!view) return;
-        const mine = here && here.number === number;
-        view.dot.setAttribute("visibility", mine ? "visible" : "hidden");
-        if (!mine) return;
-        view.dot.setAttribute("cx", r(view.x(here.x)));
-        view.dot.setAttribute("cy", r(view.y(here.y)));
-      });
+      view.dot.setAttribute("visibility", here ? "visible" : "hidden");
+      if (!here) return;
+      view.dot.setAttribute("cx", r(here.x));
+      view.dot.setAttribute("cy", r(here.y));
     }
 
     /* Draws a train on its route, and where it must take care; none where it is null. */
     function run(running) {
       shown = running;
-      for (const view of views) if (view) view.over.replaceChildren();
+      view.over.replaceChildren();
       if (!running) return;
       const { route, train, head, verdict } = running;
       const care = verdict.stalling.length ? [["care stall", verdict.stalling]]
@@ -210,20 +194,18 @@ const PlanView = (() => {
       });
     }
 
-    figures.forEach((figure, number) => {
-      draw(number);
-      const point = (event) => {
-        const found = nearest(number, event);
-        if (found) pointed(found, event.type === "pointerdown");
-      };
-      figure.addEventListener("pointerdown", point);
-      figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") point(event); });
-    });
+    const point = (event) => {
+      const found = nearest(event);
+      if (found) pointed(found, event.type === "pointerdown");
+    };
+    figure.addEventListener("pointerdown", point);
+    figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") point(event); });
+    draw();
     return {
       mark,
       run,
       redraw() {
-        figures.forEach((_, number) => draw(number));
+        draw();
         mark(marked);
         run(shown);
       },

@@ -204,7 +204,7 @@ const Workbench = (() => {
       const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
-    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.at); });
+    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.marginAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
     const point = (event) => {
