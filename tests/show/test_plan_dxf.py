@@ -13,8 +13,7 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import plan_view
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf_library import dxf_library
-from gradehaul.quantities import convert
-from gradehaul.show.plan_dxf import SIGN, dxf_text, plan_dxf
+from gradehaul.show.plan_dxf import BESIDE, SIGN, dxf_text, plan_dxf
 from gradehaul.show.reading_units import reader_of
 from show.test_plan_picture import view_of
 
@@ -136,13 +135,15 @@ def test_stalls_and_stretches_lie_where_they_are(folder):
         ("stalls", "Stalls"),
         ("no recovery", "No recovery from a slip"),
     ):
-        drawn = sum(
-            float(np.hypot(*np.diff(np.array(line.get_points("xy")), axis=0).T).sum())
-            for line in space.query(f'LWPOLYLINE[layer=="{layer}"]')
-        )
-        marks = [mark for train in view.trains for mark in train.marks if mark.kind == kind]
-        assert drawn == pytest.approx(sum(convert(mark.stop - mark.start, "in") for mark in marks), rel=1e-3)
-        assert marks
+        drawn = [np.array(line.get_points("xy")) for line in space.query(f'LWPOLYLINE[layer=="{layer}"]')]
+        told = [(mark, part) for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on]
+        assert len(drawn) == len(told) > 0
+        for line, (_, part) in zip(drawn, told, strict=True):
+            for point, at in ((line[0], part.start), (line[-1], part.stop)):
+                spot = view.tracks[part.track].spot(at)
+                off = point * 0.0254 - [spot.x, spot.y]
+                assert np.hypot(*off) == pytest.approx(BESIDE[kind] * view.plan.scale.gauge)
+                assert off @ [math.cos(spot.heading), math.sin(spot.heading)] == pytest.approx(0, abs=1e-9)
 
 
 def test_odd_names_are_texts_and_no_codes(folder):

@@ -36,6 +36,9 @@ MARK_LAYERS: dict[MarkKind, str] = {
 }
 """Layers of stretches, by what becomes of a train whose head is there."""
 
+BESIDE: dict[MarkKind, float] = {"stalls": 0.8, "no stopping": 1.2, "no recovery": 1.6}
+"""How far off the track their lines lie, in gauges."""
+
 STALL_POINTS = "Stall points"
 
 _UNITS = {"in": 1, "ft": 2, "mile": 3, "mm": 4, "cm": 5, "m": 6, "km": 7, "yd": 10}
@@ -102,7 +105,7 @@ class _Pen:
     def __init__(self, document: Any, space: Any, reader: Reader, gauge: float) -> None:  # noqa: ANN401 - the library's
         self.document, self.space, self.reader, self.gauge = document, space, reader, gauge
         self.unit = convert(1.0, reader.length_unit)
-        self.letter = 0.9 * gauge * self.unit
+        self.letter = gauge * self.unit
 
     def on(self, layer: str, color: int) -> dict[str, str]:
         name = layer_name(layer)
@@ -247,25 +250,36 @@ def _tell_grade(pen: _Pen, track: TrackView) -> None:
 
 def _tell_names(pen: _Pen, view: PlanView) -> None:
     for joint in view.joints:
-        pen.text(joint.name, joint.x, joint.y, NAMES, _GRAY)
+        pen.text(joint.name, joint.x, joint.y, NAMES, _GRAY, aside=0.5)
         told = f"{joint.railhead * pen.unit:.6f}".rstrip("0").rstrip(".")
-        pen.text("0" if told == "-0" else told, joint.x, joint.y, HEIGHTS, _BLUE)
+        pen.text("0" if told == "-0" else told, joint.x, joint.y, HEIGHTS, _BLUE, aside=-1.5)
 
 
 def _draw_marks(pen: _Pen, view: PlanView) -> None:
+    """Draw stretches to the left of the track, a line for each kind, told where they begin; and where trains stall."""
+    count = 0
     for train in view.trains:
         who = f"{train.name}, {train.rail}"
         for mark in train.marks:
-            where = pen.on(MARK_LAYERS[mark.kind], _RED)
-            for part in mark.on:
-                if part.track in view.tracks:
-                    line = view.tracks[part.track].part(part.start, part.stop) * pen.unit
-                    pen.space.add_lwpolyline(line.tolist(), dxfattribs=where)
-            first = mark.on[0] if mark.on else None
-            if first is not None and first.track in view.tracks:
-                spot = view.tracks[first.track].spot(0.5 * (first.start + first.stop))
-                pen.text(f"{who}: {mark.kind}", spot.x, spot.y, MARK_LAYERS[mark.kind], _RED, aside=2.4)
+            layer = MARK_LAYERS[mark.kind]
+            parts = [part for part in mark.on if part.track in view.tracks]
+            for part in parts:
+                line = _beside(view.tracks[part.track], part.start, part.stop, BESIDE[mark.kind] * pen.gauge)
+                pen.space.add_lwpolyline((line * pen.unit).tolist(), dxfattribs=pen.on(layer, _RED))
+            if parts:
+                x, y = _beside(view.tracks[parts[0].track], parts[0].start, parts[0].stop, 0.0)[0].tolist()
+                pen.text(f"{who}: {mark.kind}", x, y, layer, _RED, aside=2.6 + 1.4 * (count % 4))
+                count += 1
         if train.stall is not None:
             at = train.stall.x * pen.unit, train.stall.y * pen.unit
             pen.space.add_circle(at, 0.5 * pen.gauge * pen.unit, pen.on(STALL_POINTS, _RED))
-            pen.text(f"{who}: stalls", train.stall.x, train.stall.y, STALL_POINTS, _RED, aside=0.8)
+            pen.text(f"{who}: stalls", train.stall.x, train.stall.y, STALL_POINTS, _RED, aside=-1.8)
+
+
+def _beside(track: TrackView, start: float, stop: float, off: float) -> FloatArray:
+    """Return points along a stretch of a track, off to its left by a length, m, shape (n, 2)."""
+    inside = (track.distance > start) & (track.distance < stop)
+    at = np.concatenate([[start], track.distance[inside], [stop]])
+    heading = np.interp(at, track.distance, track.heading)
+    left = np.column_stack([-np.sin(heading), np.cos(heading)])
+    return track.part(start, stop) + off * left
