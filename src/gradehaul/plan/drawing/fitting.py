@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.curvature_steps import PRICE, Steps, scatter, steps, turns
+from gradehaul.plan.drawing.elements import turned
 from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 from gradehaul.plan.drawing.tangent_arcs import Arcs, curvature_spread, ends, joined, settle
 
@@ -123,6 +124,36 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     """
     if not (tolerance > 0 and kink > 0):
         raise ValueError(f"tolerance and kink must be above 0, got {tolerance} and {kink}")
+    if not _drawn_backward(stroke):
+        return _fitted(stroke, tolerance, kink)
+    reaches, faults = _fitted(_backward(stroke), tolerance, kink)
+    back = [replace(reach, elements=tuple(map(turned, reversed(reach.elements)))) for reach in reversed(reaches)]
+    return tuple(back), faults[::-1]
+
+
+def _drawn_backward(stroke: Stroke) -> bool:
+    """Return whether a stroke of chords begins at the later of its two ends, by their coordinates.
+
+    Chords are fitted from the earlier end on, whichever way they were drawn: both ways give one and the same track.
+    """
+    if stroke.exact.all():
+        return False
+    there, back = stroke.points, stroke.points[::-1]
+    differ = np.flatnonzero((there != back).ravel())
+    return bool(differ.size and there.ravel()[differ[0]] > back.ravel()[differ[0]])
+
+
+def _backward(stroke: Stroke) -> Stroke:
+    return replace(
+        stroke,
+        points=stroke.points[::-1],
+        bulges=-stroke.bulges[::-1],
+        exact=stroke.exact[::-1],
+        heights=None if stroke.heights is None else stroke.heights[::-1],
+    )
+
+
+def _fitted(stroke: Stroke, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     course = _course(stroke, SAME * tolerance)
     if course is None:
         x, y = stroke.points[0]
