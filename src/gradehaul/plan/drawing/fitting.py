@@ -457,7 +457,7 @@ def _chain(points: FloatArray, fit: _Fit, price: float, *, closed: bool) -> Arcs
         first[[0, -1]] = 0, len(points)
     arcs = settle(points, replace(arcs, first=first), closed=closed)
     if not closed:
-        arcs = _without_slivers(points, arcs, fit)
+        arcs = _true_to_chords(points, _without_slivers(points, arcs, fit), fit)
     return arcs if joined(arcs, closed=closed) else None
 
 
@@ -488,6 +488,33 @@ def _without_slivers(points: FloatArray, arcs: Arcs, fit: _Fit) -> Arcs:
             settled = settle(points, merged)
             if joined(settled) and float(np.abs(settled.off).max()) <= fit.tolerance:
                 arcs = settled
+    return arcs
+
+
+def _true_to_chords(points: FloatArray, arcs: Arcs, fit: _Fit) -> Arcs:
+    """Return an open chain without what its vertices do not bear out, where they hold as well without it.
+
+    That is an inner element shorter than the tolerance, and a curve of hardly more than one chord that strays from it
+    by more than the tolerance.
+    """
+    at = 0
+    while at < arcs.count:
+        chords = np.diff(points[arcs.first[at] : arcs.first[at + 1] + 1], axis=0)
+        longest = float(np.hypot(*chords.T).max(initial=0.0))
+        bare = longest > 0.75 * arcs.length[at] and abs(arcs.curvature[at]) * longest**2 / 8 > fit.tolerance
+        if 0 < at < arcs.count - 1 and arcs.length[at] < fit.tolerance:
+            changed, _ = _changed(arcs, _Change(0.0, LEAVE_OUT, at, False), at)
+        elif bare and not arcs.straight[max(at - 1, 0) : at + 2].any():
+            changed, _ = _changed(arcs, _Change(0.0, STRAIGHTEN, at, True), at)
+        else:
+            at += 1
+            continue
+        settled = settle(points, changed)
+        more = float(settled.off @ settled.off - arcs.off @ arcs.off)
+        if joined(settled) and more <= PRICE * fit.noise**2 and float(np.abs(settled.off).max()) <= fit.tolerance:
+            arcs = settled
+        else:
+            at += 1
     return arcs
 
 
