@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from gradehaul.haulage.plan_view import PlanView, TrackView
+from gradehaul.haulage.plan_view import PlanView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.stock import CLEAN
 
 STEPS = (0.001, 0.01, 0.02, 0.03, 0.04)
