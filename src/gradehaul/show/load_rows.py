@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from gradehaul.haulage.check import CheckAnswer
@@ -43,7 +44,15 @@ class Card:
     under: str
     rails: tuple[str, ...]
     blocks: tuple[CardBlock, ...]
-    notes: tuple[str, ...]
+    marks: Mapping[str, str]
+    """The place that each mark stands for: one that holds no more."""
+
+    def note(self, blocks: Sequence[CardBlock] | None = None) -> str:
+        """Return what the marks mean that stand in some blocks, in all of them if left out; empty where none does."""
+        shown = self.blocks if blocks is None else blocks
+        used = {cell.mark for block in shown for row in block.rows for cell in row.cells}
+        told = ", ".join(f"{mark} {place}" for mark, place in self.marks.items() if mark in used)
+        return f"No more fit: {told}" if told else ""
 
 
 _MARKS = "*†‡§¶"
@@ -74,8 +83,8 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
             CardRow(car, tuple(_cell(by_rail[rail], marks) for rail in answer.rails)) for car, by_rail in loads.items()
         )
         blocks.append(CardBlock(route.route.name, rows))
-    notes = tuple(f"{mark} no more fit {place}" for place, mark in marks.items())
-    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), (READ, *notes))
+    by_mark = {mark: place for place, mark in marks.items()}
+    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark)
 
 
 def _under(answer: CheckAnswer, power: Power) -> str:

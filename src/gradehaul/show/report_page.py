@@ -21,7 +21,7 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import PlanView, plan_view
 from gradehaul.plan.names import clean
 from gradehaul.show.check_text import CURVE_MODELS
-from gradehaul.show.load_rows import load_cards
+from gradehaul.show.load_rows import READ, load_cards
 from gradehaul.show.page import words_of
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_json import report_document
@@ -133,6 +133,7 @@ def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
         "binds": binding_rows(answer, reader),
         "berths": berth_rows(answer, reader),
         "cards": load_cards(answer),
+        "how_read": READ,
         "assumed_words": _assumed(answer),
         "figures": figure_rows(answer, reader),
         "notes": [str(note) for note in answer.notes],
