@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gradehaul.haulage.check import CheckAnswer
+    from gradehaul.haulage.plan_view import PlanView
     from gradehaul.haulage.section import LongSection
     from gradehaul.plan.records import Plan
     from gradehaul.show.page import Page
@@ -77,6 +78,9 @@ def main() -> None:
     gc.set_threshold(_OBJECTS_KEPT)
 
 
+_open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+
+
 @main.command()
 @click.argument("plan", type=click.Path())
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
@@ -126,15 +130,17 @@ def check(
 @click.option("--train", help="A train of the plan.  [default: the first named for this route]")
 @click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: clean and judged]")
 @click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the long section.")
+@_open_option
 @click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The track as a table for a spreadsheet.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
-def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Tell the numbers along a route, or draw its long section, with the pull of a train."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    _refuse_opening(output, open_it)
     _refuse_plan(output, asked["plan"])
     from gradehaul.haulage.layout import Layout
     from gradehaul.haulage.section import long_section
@@ -146,17 +152,23 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) ->
     plan = _load(asked["plan"])
     section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
     reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
-    _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
+    _deliver(
+        _profile_written(section, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it
+    )
 
 
 @main.command()
 @click.argument("plan", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@_open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
-def report(*, plan: str, output: str | None, show: System | None, grades: Grades, all_routes: bool) -> None:
+def report(
+    *, plan: str, output: str | None, open_it: bool, show: System | None, grades: Grades, all_routes: bool
+) -> None:
     """Make one page with everything, that opens anywhere without a network."""
+    _refuse_opening(output, open_it)
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -169,7 +181,37 @@ def report(*, plan: str, output: str | None, show: System | None, grades: Grades
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(report_page(layout, answer, reader), output)
+    _deliver(report_page(layout, answer, reader), output, open_it=open_it)
+
+
+@main.command("map")
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the plan view.")
+@_open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Tell where tracks lie and how hard they climb, or draw the plan view, with where trains get stuck."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_opening(output, open_it)
+    _refuse_plan(output, asked["plan"])
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    plan = _load(asked["plan"])
+    view = plan_view(Layout(plan), asked["trains"], asked["rails"])
+    reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
+    _deliver(_map_written(view, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it)
 
 
 @main.command("import")
@@ -262,6 +304,11 @@ def _refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 
 
+def _refuse_opening(output: str | None, open_it: bool) -> None:
+    if open_it and (output is None or output == "-"):
+        raise click.UsageError("--open opens what -o writes: put -o with a name beside it")
+
+
 def _card_format(output: str | None) -> Format:
     """Return the format of the load cards, which are drawn and not printed."""
     from gradehaul.show.picture import picture_format
@@ -318,6 +365,24 @@ def _profile_written(
     return long_section_picture(section, reader, form, size=size)
 
 
+def _map_written(view: PlanView, form: _Form | Format, reader: Reader, size: SizeName, *, to_file: bool) -> str | bytes:
+    if form == "json":
+        from gradehaul.show.map_json import map_json
+
+        return map_json(view)
+    if form == "csv":
+        from gradehaul.show.map_csv import map_csv
+
+        return map_csv(view)
+    if form == "text":
+        from gradehaul.show.map_text import map_page
+
+        return _laid_out(map_page(view, reader), to_file=to_file)
+    from gradehaul.show.plan_picture import plan_picture
+
+    return plan_picture(view, reader, form, size=size)
+
+
 def _treat_written(found: KeepCleanPlan, form: _Form, reader: Reader) -> str:
     if form == "json":
         from gradehaul.show.treat_json import treat_json
@@ -342,12 +407,14 @@ def _passes(answer: CheckAnswer) -> bool:
 # Delivering
 
 
-def _deliver(answer: str | bytes, output: str | None) -> None:
-    """Print an answer, or write it to a file whole or not at all."""
+def _deliver(answer: str | bytes, output: str | None, *, open_it: bool = False) -> None:
+    """Print an answer, or write it to a file whole or not at all, and open that in the system's viewer if asked."""
     if output is not None and output != "-":
         from gradehaul.show.whole_file import write_whole
 
         write_whole(output, answer.encode("utf-8") if isinstance(answer, str) else answer)
+        if open_it and click.launch(str(Path(output).absolute())) != 0:
+            _complain(f"{output}: written, but no viewer could be started for it")
         return
     if sys.stdout is None:  # closed by whoever started us: nobody listens
         return

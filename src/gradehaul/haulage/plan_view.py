@@ -126,6 +126,11 @@ class TrackView:
         """The grade from end to end as a ratio, positive where it climbs onward."""
         return float(self.railhead[-1] - self.railhead[0]) / self.length
 
+    @property
+    def sharpest(self) -> float:
+        """The sharpest curvature on it, 1/m, positive for left, 0 where it is straight."""
+        return max((k for part in self.sections for k in (part.first, part.last)), key=abs)
+
     def part(self, start: float, stop: float) -> FloatArray:
         """Return points from one distance to another, m, shape (m, 2), with those at both."""
         inside = (self.distance > start) & (self.distance < stop)
