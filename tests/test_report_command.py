@@ -159,6 +159,16 @@ def test_cards_that_cannot_be_drawn(plan, args, told):
     assert told in result.stderr
 
 
+def test_cards_are_opened_in_the_viewer(plan, tmp_path, monkeypatch):
+    opened: list[str] = []
+    monkeypatch.setattr("click.launch", lambda url, **_: opened.append(url) or 0)
+    out = tmp_path / "card.pdf"
+    assert run("check", plan, "--card", "-o", out, "--open").exit_code == 0
+    assert opened == [str(out)]
+    assert run("check", plan, "--open").exit_code == 2
+    assert opened == [str(out)]
+
+
 def test_cards_of_a_plan_without_loads(plan, tmp_path):
     plan.write_text(PLAN[: PLAN.index("[loco.mogul]")], encoding="utf-8")
     result = run("check", plan, "--card", "-o", tmp_path / "card.pdf")

@@ -7,7 +7,6 @@ import hashlib
 import json
 from collections.abc import Iterable
 from importlib.resources import files
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -23,9 +22,9 @@ from gradehaul.plan.names import clean
 from gradehaul.show.check_text import CURVE_MODELS
 from gradehaul.show.load_rows import READ, load_cards
 from gradehaul.show.page import words_of
+from gradehaul.show.plan_shades import SHADES, shade_words
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_json import report_document
-from gradehaul.show.report_plan import STEPS
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
 from gradehaul.show.verdict_text import overall
@@ -127,7 +126,7 @@ def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
         "verdicts": verdict_rows(answer, reader),
         "routes": [_route(answer, route, reader) for route in answer.routes],
         "open_routes": len(answer.routes) if len(answer.routes) <= _OPEN else 1,
-        "shades": _shades(),
+        "shades": [shade_words(number, reader) for number in range(len(SHADES))],
         "workbench": bool(answer.routes and plan.powers),
         "loads": load_rows(answer),
         "binds": binding_rows(answer, reader),
@@ -210,12 +209,6 @@ def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Ite
         if under.train_length in running:
             name, grade = apart(running[under.train_length]), reader.grade(under.effective)
             yield f"Under {name}, {reader.length(under.train_length)} long: {grade} on the average at the most."
-
-
-def _shades() -> list[str]:
-    told = [f"{100 * step:g}" for step in STEPS[1:]]
-    between = [f"to {told[0]} %", *(f"{low} to {high} %" for low, high in pairwise(told))]
-    return ["level", *between, f"over {told[-1]} %"]
 
 
 def _assumed(answer: CheckAnswer) -> str:
