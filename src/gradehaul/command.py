@@ -181,12 +181,14 @@ def report(
     from gradehaul.show.progress import progress_on
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.show.report_page import report_page
+    from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(report_page(layout, answer, reader), output, open_it=open_it)
+    page = report_page(layout, answer, ways_over(layout, answer), reader)
+    _deliver(page, output, open_it=open_it)
 
 
 @main.command("map")

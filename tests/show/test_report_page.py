@@ -23,6 +23,7 @@ from gradehaul.show.reading_units import Reader, balance_unit, reader_of, unit_r
 from gradehaul.show.report_json import route_document, stock_document
 from gradehaul.show.report_page import report_page
 from gradehaul.show.report_words import verdict_words
+from gradehaul.treatment.ways_over import ways_over
 
 pytest.importorskip("playwright.sync_api")
 from show.browser import Opened, opened
@@ -110,7 +111,8 @@ def reader_for(plan: Plan) -> Reader:
 
 def written(plan: Plan, path: Path) -> Path:
     layout = Layout(plan)
-    path.write_text(report_page(layout, check_layout(layout), reader_for(plan)), encoding="utf-8")
+    answer = check_layout(layout)
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), reader_for(plan)), encoding="utf-8")
     return path
 
 

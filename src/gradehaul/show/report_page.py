@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -28,6 +28,8 @@ from gradehaul.show.report_json import report_document
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
 from gradehaul.show.verdict_text import overall
+from gradehaul.show.ways_over_text import HOW_HELPED, way_lines
+from gradehaul.treatment.ways_over import WaysOver
 
 _SCRIPTS = (
     "haulage.js",
@@ -46,7 +48,7 @@ _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
 
 
-def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
+def report_page(layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> str:
     """Return the page as HTML, in the order in which a builder asks: verdict, routes, trains, loads, what it rests on.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
@@ -58,6 +60,8 @@ def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
         The layout.
     answer
         The answer for it.
+    ways
+        What gets trains over that do not climb.
     reader
         The units of whoever reads the page.
     """
@@ -73,7 +77,7 @@ def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
         plan_view=view is not None,
         plan_notes=told,
         version=__version__,
-        **_told(answer, reader),
+        **_told(answer, ways, reader),
     )
 
 
@@ -115,14 +119,15 @@ def _policy(style: str, script: str) -> str:
     )
 
 
-def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
+def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     plan = answer.plan
     return {
         "title": plan.title,
         "file": clean(Path(plan.file).name),
         "facts": _facts(answer, reader),
         "summary": _summary(answer),
-        "trains": [_train(answer, name, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
+        "trains": [_train(answer, name, ways, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
+        "how_helped": HOW_HELPED if ways else "",
         "verdicts": verdict_rows(answer, reader),
         "routes": [_route(answer, route, reader) for route in answer.routes],
         "open_routes": len(answer.routes) if len(answer.routes) <= _OPEN else 1,
@@ -163,7 +168,7 @@ def _summary(answer: CheckAnswer) -> str:
     return (told + more).strip()
 
 
-def _train(answer: CheckAnswer, name: str, reader: Reader) -> dict[str, Any]:
+def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     mine = [train for train in answer.trains if train.name == name]
     judged = [train for train in mine if train.rail in answer.judged_rails] or mine
     profile = next(route.profile for route in answer.routes if route.route.name == mine[0].route)
@@ -175,6 +180,9 @@ def _train(answer: CheckAnswer, name: str, reader: Reader) -> dict[str, Any]:
             "outcome": verdict.outcome,
             "holds_back": verdict.holds_back,
             "words": verdict_words(verdict, profile, reader),
+            "ways": [
+                line for way in ways if (way.train, way.rail) == (name, train.rail) for line in way_lines(way, reader)
+            ],
         }
 
     return {
