@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.errors import RouteError
 from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weakest_basis
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
@@ -91,6 +92,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     >>> given.standing, given.slipping
     (0.6, 0.45)
     """
+    _refuse_legs(profile)
     locos = train.locos
     rails = profile.rails if rail == AS_PLANNED else (rail,)
     distinct = tuple(dict.fromkeys(rails))
@@ -110,6 +112,14 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
             total = total + part
         totals.append(total * train.together)
     return Supply(totals[0], totals[1])
+
+
+def _refuse_legs(profile: RouteProfile) -> None:
+    """Refuse a route with reversals: what a train asks and has is told by its head's place on one leg."""
+    if profile.legs:
+        place = f'route "{profile.route.name}"'
+        legs = " or ".join(f'"{leg.route.name}"' for leg in profile.legs)
+        raise RouteError("a train is followed over one leg of a route with reversals", place=place, write=legs)
 
 
 class Bases(NamedTuple):
@@ -222,6 +232,7 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     >>> round(worst.value, 4), round(worst.at, 3)
     (0.1373, 2.8)
     """
+    _refuse_legs(profile)
     weights = edge_weights(train)
     used = np.flatnonzero(weights)
     return shifted_sum(

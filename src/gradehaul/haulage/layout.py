@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.demand import AS_PLANNED, Pulls
-from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.train import made_up
@@ -86,14 +86,15 @@ class Layout:
         return self.found.routes
 
     def route(self, name: str) -> Route:
-        """Return a route by name.
+        """Return a route by name, or a leg of one with reversals, as ``Up, leg 2``.
 
         Raises
         ------
         RouteError
             No route of this name.
         """
-        return _named(name, {route.name: route for route in self.routes}, "route")
+        routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
+        return _named(name, routes, "route")
 
     def profile(self, route: str | Route) -> RouteProfile:
         """Return the compensated profile of a route."""
@@ -106,6 +107,9 @@ class Layout:
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
+        for tail in route.tails:
+            clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
+            rooms.append(Room(tail.name, min(clear, tail.length)))
         if route.lap:
             rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
         if route.tightest_loop is not None:
@@ -113,26 +117,40 @@ class Layout:
         return tuple(rooms)
 
     def loads(self, profile: RouteProfile, power: str, car: str, rails: Iterable[str]) -> tuple[Load, ...]:
-        """Return the longest trains of one kind of car behind a power on a route, one for each rail condition."""
+        """Return the longest trains of one kind of car behind a power on a route, one for each rail condition.
+
+        On a route with reversals there are two: with the locomotives leading as the train starts, and trailing.
+        """
+        engines: tuple[Engine, ...] = ("leading", "trailing") if profile.legs else ("leading",)
+        return tuple(load for engine in engines for load in self._loads(profile, power, car, rails, engine))
+
+    def _loads(
+        self, profile: RouteProfile, power: str, car: str, rails: Iterable[str], engine: Engine
+    ) -> tuple[Load, ...]:
         climb = Climb(
             self.plan,
             profile,
             _named(power, self.plan.powers, "power"),
             _named(car, self.plan.cars, "car"),
             self.pulls,
+            engine=engine,
         )
         rooms = self.rooms(profile.route)
         return tuple(climb.load(rail, rooms) for rail in rails)
 
-    def longest_train(self, route: str, power: str, car: str, *, rail: str = "clean") -> Load:
+    def longest_train(
+        self, route: str, power: str, car: str, *, rail: str = "clean", engine: Engine = "leading"
+    ) -> Load:
         """Return the longest train of one kind of car that a power takes over a route on a rail condition.
+
+        `engine` tells where the locomotives stand as the train starts, which matters where it is reversed.
 
         Raises
         ------
         RouteError
             A route, power, car or rail condition that the plan does not have.
         """
-        (load,) = self.loads(self.profile(route), power, car, [self._rail(rail)])
+        (load,) = self._loads(self.profile(route), power, car, [self._rail(rail)], engine)
         return load
 
     def verdict(self, train: str, *, rail: str = "clean") -> Verdict:

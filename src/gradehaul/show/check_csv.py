@@ -31,6 +31,7 @@ HEADS = (
     "binds_at_m",
     "demand_n",
     "pull_n",
+    "engine",
 )
 """The columns; those of the JSON document where they tell the same."""
 
@@ -91,4 +92,5 @@ def _row(answer: RouteAnswer, load: Load) -> tuple[Cell, ...]:
                 rounded(binds.pull),
             )
         ),
+        load.engine,
     )

@@ -78,6 +78,10 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
         "climb_m": rounded(profile.climb),
         "fall_m": rounded(profile.fall),
         "tracks": list(profile.tracks),
+        "reversals": [
+            {"at_m": rounded(start), "in": tail.name, "tail_length_m": rounded(tail.length)}
+            for tail, (_, start) in zip(route.tails, profile.runs[1:], strict=True)
+        ],
         "ruling": {
             "effective_pct": _pct(ruling.effective),
             "grade_pct": _pct(ruling.grade),
@@ -108,7 +112,7 @@ def _load(load: Load) -> dict[str, Any]:
         "limit_cars": load.limit,
         "fits_cars": load.fits,
         "fits_by": load.fits_by,
-        "engine": "leading",
+        "engine": load.engine,
         "basis": load.basis,
         "slipping_basis": load.slipping_basis,
         "binds": None if load.binds is None else _binds(load.binds),

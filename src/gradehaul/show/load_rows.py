@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
 from gradehaul.show.naming import cars_told
@@ -78,13 +78,18 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         loads: dict[str, dict[str, Load]] = {}
         for load in route.loads:
             if load.power == power.name:
-                loads.setdefault(load.car, {})[load.rail] = load
+                loads.setdefault(_car(load, route), {})[load.rail] = load
         rows = tuple(
             CardRow(car, tuple(_cell(by_rail[rail], marks) for rail in answer.rails)) for car, by_rail in loads.items()
         )
         blocks.append(CardBlock(route.route.name, rows))
     by_mark = {mark: place for place, mark in marks.items()}
     return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark)
+
+
+def _car(load: Load, route: RouteAnswer) -> str:
+    """Return a kind of car, and over reversals where the locomotives stand as the train starts."""
+    return f"{load.car}, engine {load.engine}" if route.route.legs else load.car
 
 
 def _under(answer: CheckAnswer, power: Power) -> str:

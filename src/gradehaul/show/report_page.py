@@ -18,6 +18,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import PlanView, plan_view
+from gradehaul.network.routes import Route
 from gradehaul.plan.names import clean
 from gradehaul.show.check_text import CURVE_MODELS
 from gradehaul.show.load_rows import READ, load_cards
@@ -27,6 +28,7 @@ from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_json import report_document
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
+from gradehaul.show.route_text import reversed_at
 from gradehaul.show.verdict_text import overall
 from gradehaul.show.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.treatment.ways_over import WaysOver
@@ -121,6 +123,7 @@ def _policy(style: str, script: str) -> str:
 
 def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     plan = answer.plan
+    runs = [run for route in answer.routes for run in _runs(answer, route, reader)]
     return {
         "title": plan.title,
         "file": clean(Path(plan.file).name),
@@ -129,8 +132,8 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "trains": [_train(answer, name, ways, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
         "how_helped": HOW_HELPED if ways else "",
         "verdicts": verdict_rows(answer, reader),
-        "routes": [_route(answer, route, reader) for route in answer.routes],
-        "open_routes": len(answer.routes) if len(answer.routes) <= _OPEN else 1,
+        "routes": runs,
+        "open_routes": len(runs) if len(runs) <= _OPEN else 1,
         "shades": [shade_words(number, reader) for number in range(len(SHADES))],
         "workbench": bool(answer.routes and plan.powers),
         "loads": load_rows(answer),
@@ -193,22 +196,34 @@ def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Rea
     }
 
 
-def _route(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> dict[str, Any]:
-    route, profile, ruling = told.route, told.profile, told.ruling
+def _runs(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[dict[str, Any]]:
+    """Return a route, or its legs where it has reversals, with what is told of the whole at the first."""
+    facts = _route_facts(answer, told, reader)
+    return [
+        {"name": run.route.name, "ends": _ends(run.route), "facts": facts if number == 0 else []}
+        for number, (run, _) in enumerate(told.profile.runs)
+    ]
+
+
+def _ends(route: Route) -> str:
     ends = f"round from {apart(route.origin)}" if route.lap else f"{apart(route.origin)} to {apart(route.destination)}"
+    return "" if ends == route.name else ends
+
+
+def _route_facts(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[str]:
+    profile, ruling = told.profile, told.ruling
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
-    return {
-        "name": route.name,
-        "ends": "" if ends == route.name else ends,
-        "facts": [
-            f"{length} long, climbs {climb}, falls {fall}.",
-            f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
-            *_under_trains(answer, told, reader),
-        ],
-    }
+    whole = f"All {len(profile.legs)} legs: " if profile.legs else ""
+    reversals = [f"{reader.length(at)} in {apart(tail.name)}" for tail, at in reversed_at(told)]
+    return [
+        f"{whole}{length} long, climbs {climb}, falls {fall}.",
+        f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
+        *_under_trains(answer, told, reader),
+        *([f"It reverses at {', and at '.join(reversals)}."] if reversals else []),
+    ]
 
 
 def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Iterable[str]:

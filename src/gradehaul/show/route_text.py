@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
+from gradehaul.network.reversals import Tail
 from gradehaul.show.naming import FAILS, basis_told, cars_told
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
@@ -37,6 +38,15 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
     page.line("Route ", (route.route.name, "bold"), f": {ends}")
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
     page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
+    for number, (tail, at) in enumerate(reversed_at(route), 1):
+        order = "turned" if number % 2 else "as it started"
+        page.line(
+            f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with "
+            f"its order {order}",
+            indent=2,
+        )
+    if route.route.legs:
+        page.line("leading, trailing: where the locomotives stand as the train starts", indent=2)
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
@@ -63,7 +73,7 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
 def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told) -> None:
     by_train: dict[tuple[str, str], dict[str, Load]] = {}
     for load in route.loads:
-        by_train.setdefault((load.power, load.car), {})[load.rail] = load
+        by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
@@ -92,8 +102,19 @@ def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
         for row in _bound(load, reader):
-            bound.setdefault((load.power, load.car, *row), []).append(load.rail)
+            bound.setdefault((power_told(load, route), load.car, *row), []).append(load.rail)
     return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
+
+
+def reversed_at(route: RouteAnswer) -> list[tuple[Tail, float]]:
+    """Return the tails in which a train reverses, each with the place on the route, m."""
+    starts = [start for _, start in route.profile.runs[1:]]
+    return list(zip(route.route.tails, starts, strict=True))
+
+
+def power_told(load: Load, route: RouteAnswer) -> str:
+    """Return a power, and over reversals where it stands as the train starts."""
+    return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
 def _load(load: Load) -> str:

@@ -6,16 +6,10 @@ from collections.abc import Mapping
 
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Outcome, Stretch
-from gradehaul.show.naming import basis_told, tracks_under
+from gradehaul.haulage.verdict import Stretch
+from gradehaul.show.naming import OUTCOMES, basis_told, tracks_under
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
-
-_OUTCOME: dict[Outcome, tuple[str, str]] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
 
 
 def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
@@ -76,7 +70,7 @@ def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
     downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
     return [
         train.rail,
-        _OUTCOME[verdict.outcome],
+        OUTCOMES[verdict.outcome],
         reader.force(verdict.margin),
         reader.length(verdict.at),
         verdict.track,

@@ -34,6 +34,8 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
 
 def way_lines(way: WaysOver, reader: Reader) -> list[str]:
     """Return in a sentence each what gets a train over: cars left behind, doubling, a helper."""
+    if way.reversals:
+        return [_leave(way), "Doubling and helpers are not worked out over reversals."]
     return [_leave(way), _double(way.double), *_help(way.help, reader)]
 
 

@@ -316,8 +316,9 @@ def greatest_of_sum(terms: Sequence[tuple[PiecewiseQuadratic, float, float]], st
     Examples
     --------
     >>> hill = polyline([0.0, 10.0, 15.0], [0.0, 0.2, 0.15])
-    >>> greatest_of_sum([(hill, 1.0, 0.0), (hill, -1.0, 2.0)], 2.0, 15.0)
-    Extreme(value=0.04, at=2.0)
+    >>> value, at = greatest_of_sum([(hill, 1.0, 0.0), (hill, -1.0, 2.0)], 2.0, 15.0)
+    >>> round(value, 9), at
+    (0.04, 2.0)
     """
     if any(function.seconds.any() for function, _, _ in terms):
         return sum_of_shifted(terms, start, stop).greatest()

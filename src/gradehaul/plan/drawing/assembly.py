@@ -182,6 +182,7 @@ def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
 ) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
     """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
+    from gradehaul.plan.drawing.fit_faults import kinks_left, uncertain_radii
     from gradehaul.plan.drawing.levels import lifted
     from gradehaul.plan.drawing.linking import link
     from gradehaul.plan.drawing.reaches import reaches_of
@@ -192,7 +193,9 @@ def _linked(
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )
-    return replace(linked, lines=lines), [*drawing.faults, *faults, *linked.faults], left
+    linked = replace(linked, lines=lines)
+    faults = [*kinks_left(faults, linked, terms.snap), *linked.faults, *uncertain_radii(linked, terms.tell)]
+    return linked, [*drawing.faults, *faults], left
 
 
 def _tidy(elements: Sequence[Element]) -> bool:

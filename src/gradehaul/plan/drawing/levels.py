@@ -10,7 +10,7 @@ from typing import NamedTuple
 from gradehaul.plan.drawing.elements import gap, halved, nearest, place, wrapped
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.lie import beyond
-from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Reach, Spot
 
 
@@ -81,7 +81,7 @@ def _slopes(reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], near
     ]
     if not texts or not flat:
         return {}
-    dots = [Element(label.spot, label.spot, 0.0, 0.0, 1e-9, "", "") for label, _ in texts]
+    dots = [dot(label.spot) for label, _ in texts]
     ends = [spot for number in flat for spot in (reaches[number].elements[0].start, reaches[number].elements[-1].end)]
     best: dict[int, tuple[float, int]] = {}
     for end, text in Nearness(dots, near).near(ends, near).tolist():
