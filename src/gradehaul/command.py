@@ -87,6 +87,7 @@ _open_option = click.option("--open", "open_it", is_flag=True, help="Open what w
 @click.option("--csv", "as_csv", is_flag=True, help="The loads as a table for a spreadsheet.")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@_open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
@@ -99,6 +100,7 @@ def check(
     as_json: bool,
     as_csv: bool,
     card: bool,
+    open_it: bool,
     strict: bool,
     output: str | None,
     show: System | None,
@@ -111,6 +113,7 @@ def check(
     if as_json + as_csv + card > 1:
         raise click.UsageError("--json, --csv and --card exclude one another")
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
+    _refuse_opening(output, open_it)
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -123,7 +126,9 @@ def check(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, seed=seed, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
+    _deliver(
+        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output, open_it=open_it
+    )
     if strict and not _passes(answer):
         sys.exit(FAILS)
 
@@ -180,12 +185,14 @@ def report(
     from gradehaul.show.progress import progress_on
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.show.report_page import report_page
+    from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(report_page(layout, answer, reader), output, open_it=open_it)
+    page = report_page(layout, answer, ways_over(layout, answer), reader)
+    _deliver(page, output, open_it=open_it)
 
 
 @main.command("map")
