@@ -363,3 +363,10 @@ def test_an_include_that_links_to_itself(plan, tmp_path):
     result = run("check", plan)
     assert result.exit_code in (2, 3)
     assert len(result.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("verb", ["check", "profile"])
+def test_an_empty_name_after_o_is_refused(verb):
+    result = CliRunner().invoke(main, [verb, str(Path(SOURCE).parent / "plans" / "first-hill.toml"), "-o", ""])
+    assert result.exit_code == 2
+    assert result.stderr == "-o: the name of the file to write is empty; write a name after -o, or - to print\n"

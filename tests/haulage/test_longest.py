@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import supply
+from gradehaul.haulage.demand import TIE, gravity_and_curves
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.train import headed_by
@@ -441,10 +441,17 @@ def test_passing_over_counts_finds_what_trying_every_count_finds(stretches, pull
     if f"{origin} to Z" not in {route.name for route in layout.routes}:
         return  # the berth is the whole line
     profile = layout.profile(f"{origin} to Z")
-    climb = Climb(plan, profile, plan.powers["l"], plan.cars["c"], layout.pulls)
-    given = supply(profile, climb.train(1), "clean", layout.pulls)
-    counts = range(1, 201)
-    by_trial = next((n for n in counts if climb._limit_margin(given, n) < 0), 201) - 1
-    rated_by_trial = next((n for n in counts if climb._rated_margin(given, n) < 0), 201) - 1
-    fresh = Climb(plan, profile, plan.powers["l"], plan.cars["c"], layout.pulls).load("clean")
-    assert (min(fresh.rated, 200), min(fresh.limit, 200)) == (rated_by_trial, by_trial)
+    power, car = plan.powers["l"], plan.cars["c"]
+    pull = layout.pulls.standing(plan.locos["l"], "clean").value
+    slipping = layout.pulls.slipping(plan.locos["l"], "clean").value
+    trains = [headed_by(plan, power, car, n) for n in range(1, 201)]
+    asked = [gravity_and_curves(profile, train).greatest().value for train in trains]
+    stalls = [a + t.rolling > pull * (1 + TIE) for a, t in zip(asked, trains, strict=True)]
+    not_rated = [
+        a + t.starting > pull * (1 + TIE) or a + t.rolling > slipping * (1 + TIE)
+        for a, t in zip(asked, trains, strict=True)
+    ]
+    rated_by_trial = next((n for n, fails in enumerate(not_rated) if fails), 200)
+    by_trial = next((n for n, fails in enumerate(stalls) if fails), 200)
+    load = Climb(plan, profile, power, car, layout.pulls).load("clean")
+    assert (min(load.rated, 200), min(load.limit, 200)) == (rated_by_trial, by_trial)

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from gradehaul.network import search
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import standing_places
+from gradehaul.network.places import place_named, standing_places
 from gradehaul.network.search import (
     Cut,
     Found,
@@ -113,6 +114,31 @@ def test_shortest_with_via(drawn, data):
     assert found.ways in paths
     assert length(graph, found.ways) == min(length(graph, path) for path in paths)
     assert all(other in paths and other != found.ways for other in found.others)
+
+
+@given(searched(), st.data())
+@settings(max_examples=60)
+def test_the_best_states_alone_lead_to_what_all_of_them_lead_to(drawn, data):
+    graph, _, starts, stops = drawn
+    names = [*graph.plan.lines, *graph.plan.joints, *graph.plan.berths]
+    via = data.draw(st.lists(st.sampled_from(names), min_size=search.MANY_VIA, max_size=search.MANY_VIA + 2))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(search, "_is_only_one", lambda *_: False)
+        every_state = shortest(graph, starts, stops, via)
+    assert shortest(graph, starts, stops, via) == every_state
+
+
+def test_the_best_states_alone_serve_where_via_leaves_no_choice(monkeypatch):
+    graph = network(ladder(6))
+    via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6)]
+    start, stop = place_named(graph, "West").departures, place_named(graph, "East").arrivals
+    trees: list[int] = []
+    searched = search._shortest_tree
+    monkeypatch.setattr(search, "_shortest_tree", lambda *a, **k: trees.append(1) or searched(*a, **k))
+    found = shortest(graph, start, stop, via)
+    assert isinstance(found, Found)
+    assert passes(graph, found.ways, via)
+    assert (found.others, len(trees)) == ((), 1)
 
 
 def test_passes_keeps_the_order():

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from gradehaul.show.check_json import check_document, check_json, rounded
+from gradehaul.show.check_json import check_document, check_json
+from gradehaul.show.digits import rounded
 
 # The keys that programs rely on, by what holds them; others may be added.
 PROMISED = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from gradehaul.haulage.adhesion import GRAVITY, conditions, nearest_first
+from gradehaul.haulage.adhesion import GRAVITY, nearest_first
 from gradehaul.haulage.adhesion_fit import AdhesionFit, Prediction, fit_adhesion
 from gradehaul.haulage.car_bench import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
 from gradehaul.haulage.film_age import Recovery, recovery
@@ -25,7 +25,7 @@ from gradehaul.haulage.scatter import Pooled, pool
 from gradehaul.haulage.trust import curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, Share
-from gradehaul.plan.stock import CLEAN, FRESH
+from gradehaul.plan.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
@@ -59,7 +59,7 @@ def work_out(plan: Plan) -> Bench:
     coefficient = curve_coefficient(resistance, plan.scale)
     taken = rows_taken(plan, coefficient)
     pooled = pool(all_forces(taken.values()))
-    locos, rails = list(plan.locos), conditions(plan)
+    locos, rails = list(plan.locos), conditions(plan.films)
     rows = tuple(
         reduce_row(
             key, taken[key], pooled, step=plan.book.step, sure=_sure(plan, key[0], taken[key], resistance, coefficient)

@@ -6,11 +6,10 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.adhesion import conditions, slipping_pull, standing_pull
-from gradehaul.haulage.benched import with_bench
+from gradehaul.haulage.adhesion import slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.demand import AS_PLANNED
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.demand import TIE
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
@@ -20,6 +19,7 @@ from gradehaul.haulage.trust_train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.routes import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
+from gradehaul.plan.stock import conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.fouling import fouling_notes
@@ -97,7 +97,7 @@ class CheckAnswer:
     @property
     def judged_rails(self) -> tuple[str, ...]:
         """The rail conditions by which a layout passes or fails: as planned where it says so, else every film."""
-        return (AS_PLANNED,) if AS_PLANNED in self.rails else tuple(rail for rail in self.rails if rail != "clean")
+        return judged_rails(self.rails)
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -139,11 +139,15 @@ def check(
     Problems
         Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
     """
-    plan = with_bench(plan, hours=hours)
-    layout = Layout(plan, all_routes=all_routes)
+    return check_layout(Layout(plan, all_routes=all_routes, hours=hours), seed=seed, progress=progress)
+
+
+def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = None) -> CheckAnswer:
+    """Answer the main job for a layout that is at hand, as `check` does for a plan."""
+    plan = layout.plan
     draws = Draws(plan, layout.coefficient, seed=seed)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
-    train_notes = _fit_trains(layout, trains)
+    train_notes = fit_trains(layout, trains)
     routes: list[RouteAnswer] = []
     verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
     for number, route in enumerate(layout.routes):
@@ -172,6 +176,7 @@ def check(
         *fouling_notes(alignment, alignment.positions),
         *layout.found.notes,
         *train_notes,
+        *_doubtful_pulls(plan),
     )
     return CheckAnswer(
         plan=plan,
@@ -187,13 +192,19 @@ def check(
     )
 
 
-def _fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
-    """Refuse named trains that fit nowhere to run; note those that a berth does not hold."""
+def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
+    """Refuse named trains that fit nowhere to run; note those that a berth does not hold.
+
+    Raises
+    ------
+    Problems
+        Trains longer than the lap or the loop of their route.
+    """
     plan = layout.plan
     routes = {route.name: route for route in layout.routes}
     problems: list[PlanError] = []
     notes: list[Note] = []
-    for named in plan.trains.values():
+    for named in (plan.trains[name] for name in trains):
         if named.route not in routes:  # every route was asked for, in place of the declared ones
             continue
         length = trains[named.name].length
@@ -210,6 +221,20 @@ def _fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
     if problems:
         raise Problems(problems)
     return notes
+
+
+def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
+    """Yield notes on pulls measured with sliding wheels that are more than a standing pull which was not measured."""
+    for loco in plan.locos.values():
+        for rail in conditions(plan.films):
+            stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+            if slip.basis == "measured" != stand.basis and slip.value > stand.value * (1 + TIE):
+                known = "scaled from other rail" if stand.basis == "scaled" else "assumed from its weight"
+                yield Note(
+                    f'loco "{loco.name}", slipping, {rail}',
+                    f"the pull measured with sliding wheels is more than the standing pull, which is {known}; "
+                    "measure the standing pull too",
+                )
 
 
 def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], draws: Draws) -> RouteAnswer:
@@ -245,7 +270,7 @@ def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
 
 def _pulls_of(plan: Plan, loco: Loco) -> Iterator[Figure]:
     subject = f'loco "{loco.name}"'
-    for rail in conditions(plan):
+    for rail in conditions(plan.films):
         stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
         yield Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
         yield Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)

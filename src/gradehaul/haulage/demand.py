@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.errors import RouteError
 from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weakest_basis
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
@@ -53,25 +55,52 @@ class Supply:
 
     standing: PiecewiseQuadratic | float
     slipping: PiecewiseQuadratic | float
-    basis: Basis
-    slipping_basis: Basis
 
 
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
     """Return what the locomotives of a train give on a rail condition, or on each track's own with ``as planned``.
 
     Each locomotive gives the pull of the weakest condition under any part of it.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    rail
+        A rail condition of the plan, or ``as planned``.
+    pulls
+        The pulls of the plan's locomotives.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> given = supply(profile, train, "clean", layout.pulls)
+    >>> given.standing, given.slipping
+    (0.6, 0.45)
     """
+    _refuse_legs(profile)
     locos = train.locos
     rails = profile.rails if rail == AS_PLANNED else (rail,)
     distinct = tuple(dict.fromkeys(rails))
     table = {(loco.name, r): (pulls.standing(loco, r), pulls.slipping(loco, r)) for loco, _ in locos for r in distinct}
-    basis = weakest_basis([stand.basis for stand, _ in table.values()])
-    slipping_basis = weakest_basis([slip.basis for _, slip in table.values()])
     if len(distinct) == 1:
         standing = train.together * sum(table[loco.name, distinct[0]][0].value for loco, _ in locos)
         slipping = train.together * sum(table[loco.name, distinct[0]][1].value for loco, _ in locos)
-        return Supply(standing, slipping, basis, slipping_basis)
+        return Supply(standing, slipping)
     totals: list[PiecewiseQuadratic] = []
     for kind in (0, 1):
         parts = [
@@ -82,7 +111,54 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
         for part in parts[1:]:
             total = total + part
         totals.append(total * train.together)
-    return Supply(totals[0], totals[1], basis, slipping_basis)
+    return Supply(totals[0], totals[1])
+
+
+def _refuse_legs(profile: RouteProfile) -> None:
+    """Refuse a route with reversals: what a train asks and has is told by its head's place on one leg."""
+    if profile.legs:
+        place = f'route "{profile.route.name}"'
+        legs = " or ".join(f'"{leg.route.name}"' for leg in profile.legs)
+        raise RouteError("a train is followed over one leg of a route with reversals", place=place, write=legs)
+
+
+class Bases(NamedTuple):
+    """Where the standing and the slipping pulls behind a figure come from: the least certain of all locomotives."""
+
+    standing: Basis
+    slipping: Basis
+
+
+def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head: float | None) -> Bases:
+    """Return where the pulls come from that a train's locomotives give with its head at one place.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    rail
+        A rail condition of the plan, or ``as planned``.
+    pulls
+        The pulls of the plan's locomotives.
+    head
+        Place of the head, m; None for the least certain anywhere on the route.
+    """
+    standing: list[Basis] = []
+    slipping: list[Basis] = []
+    for loco, behind in train.locos:
+        if rail != AS_PLANNED:
+            under: Collection[str] = (rail,)
+        elif head is None:
+            under = set(profile.rails)
+        else:
+            under = profile.rails_under(head - behind - loco.length, head - behind)
+        given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]
+        for kind, found in zip(given, (standing, slipping), strict=True):
+            # the weakest pull counts where a locomotive stands on several conditions
+            found += [pull.basis for pull in (kind if head is None else [min(kind, key=lambda pull: pull.value)])]
+    return Bases(weakest_basis(standing), weakest_basis(slipping))
 
 
 def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
@@ -126,7 +202,37 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
     A block of weight per length w from b to a (a ahead) asks w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+
+    The whole train, 0.7 kg, on 2 %:
+
+    >>> worst = gravity_and_curves(profile, train).greatest()
+    >>> round(worst.value, 4), round(worst.at, 3)
+    (0.1373, 2.8)
     """
+    _refuse_legs(profile)
     weights = edge_weights(train)
     used = np.flatnonzero(weights)
     return shifted_sum(
@@ -139,7 +245,35 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
 
 def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
-    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place."""
+    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    head
+        Place of the head, m.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> [round(force, 4) for force in asked_at(profile, train, 4.0)]
+    [0.0785, 0.0588]
+    """
     heights = profile.with_track_behind(train.length).at(head - train.edges)
     by_block = train.line_weights * (heights[:-1] - heights[1:])
     powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])

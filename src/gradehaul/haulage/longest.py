@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Literal, NamedTuple
-
-import numpy as np
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, edge_weights, supply
+from gradehaul.haulage.counts import Worst
+from gradehaul.haulage.demand import TIE, Pulls, asked_at, bases_at, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
-from gradehaul.haulage.verdict import greatest, less
+from gradehaul.haulage.verdict import greatest
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
-from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, shifted_sum
+from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]
+
+Engine = Literal["leading", "trailing"]
+"""Where the locomotives stand as a train starts: ahead of its cars, or behind them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,7 @@ class Load:
     binds: Binds | None
     basis: Basis
     slipping_basis: Basis
+    engine: Engine = "leading"
 
     @property
     def told(self) -> int:
@@ -70,55 +73,130 @@ class Load:
         return self.rated if self.fits is None else min(self.rated, self.fits)
 
 
-class _Margins(NamedTuple):
-    """Least pull less demand of one train, N, by test; each must not be negative beyond a tie."""
+@dataclass(frozen=True, slots=True)
+class _Pull:
+    """A pull against what trains ask: the part that is the same all the way, N, and what a tie allows."""
 
-    stand: Extreme
-    restart: Extreme
-    slip: Extreme
+    worst: Worst
+    steady: float
+    tie: float
+
+    def first_failing(self, resistance: float, below: int = MOST_CARS + 1) -> int:
+        """Return the least number of cars that asks more, `below` where none under it does."""
+        return self.worst.first_failing(self.steady + self.tie, resistance, below)
+
+    def left(self, count: int) -> Extreme:
+        """Return the least that is left of the pull, before resistance."""
+        worst = self.worst.at(count)
+        return Extreme(self.steady - worst.value, worst.at)
 
 
-_ROWS = (64, 32, 16, 8, 4, 2, 1)
-"""Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can ask."""
+class _Run:
+    """A power and a kind of car where they run in one direction: what trains of them ask, for all rail conditions."""
 
+    def __init__(
+        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, pushed: bool
+    ) -> None:
+        self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
+        self._pushed = pushed
+        self._steady = Worst(profile, self.train, car, pushed=pushed)
 
-def _asked_of_rows(profile: RouteProfile, car: Car) -> FloatArray:
-    """Return a bound of what grades and curves ask of 1, 2, 3 … cars in a row, N, shape (999,).
+    def train(self, count: int) -> Train:
+        """Return the train of a number of cars as it runs here."""
+        train = headed_by(self.plan, self.power, self.car, count)
+        return train.turned() if self._pushed else train
 
-    A row asks no more than the parts it is made of, each on the place that is steepest for it.
-    """
-    bound = np.zeros(MOST_CARS)
-    left = np.arange(1, MOST_CARS + 1)
-    for row in _ROWS:
-        if row == 1 or row * car.length <= profile.length:
-            asks = GRAVITY * row * car.mass * max(profile.steepest_under_cars(row * car.length), 0.0)
-            bound += (left // row) * asks
-            left %= row
-    return bound
+    @property
+    def resistances(self) -> tuple[float, float]:
+        """Rolling and starting resistance of one car, N."""
+        weight = GRAVITY * self.car.mass
+        return weight * self.car.rolling.value, weight * self.car.starting.value
+
+    def given(self, rail: str) -> tuple[_Pull, _Pull]:
+        """Return the standing and the slipping pull on a rail condition."""
+        given = supply(self.profile, self.train(1), rail, self.pulls)
+        pulls: list[_Pull] = []
+        for name in ("standing", "slipping"):
+            pull = getattr(given, name)
+            tie = TIE * greatest(pull)
+            if isinstance(pull, PiecewiseQuadratic):
+                worst = Worst(self.profile, self.train, self.car, self._by_count(rail, name, pull), pushed=self._pushed)
+                pulls.append(_Pull(worst, 0.0, tie))
+            else:
+                pulls.append(_Pull(self._steady, pull, tie))
+        return pulls[0], pulls[1]
+
+    def _by_count(self, rail: str, name: str, shortest: PiecewiseQuadratic) -> Callable[[int], PiecewiseQuadratic]:
+        if not self._pushed:  # locomotives ahead of their cars stand alike whatever follows
+            return lambda _: shortest
+
+        def pull(count: int) -> PiecewiseQuadratic:
+            given = getattr(supply(self.profile, self.train(count), rail, self.pulls), name)
+            assert isinstance(given, PiecewiseQuadratic)
+            return given
+
+        return pull
+
+    def binds(self, standing: _Pull, slipping: _Pull, count: int) -> Binds:
+        """Return what stops the train of a number of cars, given the pulls it has."""
+        rolling, starting = (count * resistance for resistance in self.resistances)
+        stand, slip = standing.left(count), slipping.left(count)
+        margins: dict[Test, Extreme] = {
+            "stand": Extreme(stand.value - rolling, stand.at),
+            "restart": Extreme(stand.value - starting, stand.at),
+            "slip": Extreme(slip.value - rolling, slip.at),
+        }
+        if margins["stand"].value < -standing.tie:
+            test: Test = "stand"
+        else:
+            test = "restart" if margins["restart"].value < margins["slip"].value else "slip"
+        worst = margins[test]
+        asked, _ = asked_at(self.profile, self.train(count), worst.at)
+        demand = asked + (starting if test == "restart" else rolling)
+        return Binds(test, count, worst.at, self.profile.track_at(worst.at), demand, worst.value + demand)
 
 
 class Climb:
-    """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions."""
+    """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions.
 
-    def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
+    On a route with reversals the load is the least over its legs; with the engine leading as the train starts, it is
+    pushed on every second leg.
+    """
+
+    def __init__(
+        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, engine: Engine = "leading"
+    ) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
-        self._asks = _asked_of_rows(profile, car)
-        shortest = self.train(1)
-        self._edges, self._weights = shortest.edges.tolist(), edge_weights(shortest).tolist()
-        self._asked: dict[int, PiecewiseQuadratic] = {}
-        self._most: dict[int, Extreme] = {}
+        self.engine: Engine = engine
+        self._runs = [
+            (_Run(plan, leg, power, car, pulls, pushed=leg.route.turned == (engine == "leading")), start)
+            for leg, start in profile.runs
+        ]
 
     def train(self, count: int) -> Train:
-        """Return the train of a number of cars."""
-        return headed_by(self.plan, self.power, self.car, count)
+        """Return the train of a number of cars as it starts."""
+        return self._runs[0][0].train(count)
 
     def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
         """Return the longest train on a rail condition, given the places that must hold it whole."""
-        # only locomotives differ by rail, and they stand at the head of every one of these trains
-        given = supply(self.profile, self.train(1), rail, self.pulls)
-        rolling, starting = self.car.rolling.value, self.car.starting.value
-        rated_fails = self._first_failing(lambda n: self._rated_margin(given, n), max(rolling, starting))
-        limit_fails = self._first_failing(lambda n: self._limit_margin(given, n), rolling)
+        rated_fails = limit_fails = MOST_CARS + 1
+        binding: tuple[_Run, float, _Pull, _Pull] | None = None
+        for run, start in self._runs:
+            standing, slipping = run.given(rail)
+            rolling, starting = run.resistances
+            fails = standing.first_failing(max(rolling, starting), below=rated_fails)
+            fails = slipping.first_failing(rolling, below=fails)
+            if fails < rated_fails:
+                rated_fails, binding = fails, (run, start, standing, slipping)
+            limit_fails = standing.first_failing(rolling, below=limit_fails)
+        binds: Binds | None = None
+        if binding is not None:
+            run, start, standing, slipping = binding
+            here = run.binds(standing, slipping, rated_fails)
+            bases = bases_at(run.profile, run.train(rated_fails), rail, self.pulls, here.at)
+            binds = replace(here, at=start + here.at)
+        else:
+            bases = bases_at(self.profile, self.train(1), rail, self.pulls, None)
         tightest = min(rooms, key=lambda room: room.length, default=None)
         return Load(
             power=self.power.name,
@@ -128,86 +206,18 @@ class Climb:
             limit=limit_fails - 1,
             fits=None if tightest is None else self._fits(tightest.length),
             fits_by=None if tightest is None else tightest.name,
-            binds=self._binds(given, rated_fails) if rated_fails <= MOST_CARS else None,
-            basis=given.basis,
-            slipping_basis=given.slipping_basis,
+            binds=binds,
+            basis=bases.standing,
+            slipping_basis=bases.slipping,
+            engine=self.engine,
         )
 
     def limit(self, rail: str) -> int:
         """Return the limit load alone: the most cars that get through as long as the wheels never slip."""
-        given = supply(self.profile, self.train(1), rail, self.pulls)
-        return self._first_failing(lambda n: self._limit_margin(given, n), self.car.rolling.value) - 1
-
-    def _least(self, pull: PiecewiseQuadratic | float, count: int) -> Extreme:
-        """Return the least of a pull less what grades and curves ask of the train of a number of cars."""
-        if count not in self._asked:
-            self._asked[count] = self._gravity_and_curves(count)
-        if isinstance(pull, PiecewiseQuadratic):
-            return less(pull, self._asked[count]).least()
-        if count not in self._most:
-            self._most[count] = self._asked[count].greatest()
-        most = self._most[count]
-        return Extreme(pull - most.value, most.at)
-
-    def _gravity_and_curves(self, count: int) -> PiecewiseQuadratic:
-        """Return what grades and curves ask of the train of a number of cars: each differs in its tail alone."""
-        tail = self._edges[-2] + count * self.car.length
-        behind = self.profile.with_track_behind(tail)
-        edges = [*self._edges[:-1], tail]
-        return shifted_sum(behind, self._weights, edges, self.profile.first_head(tail), self.profile.length)
-
-    def _margins(self, given: Supply, count: int) -> _Margins:
-        weight = GRAVITY * self.car.mass * count
-        rolling, starting = weight * self.car.rolling.value, weight * self.car.starting.value
-        stand, slip = self._least(given.standing, count), self._least(given.slipping, count)
-        return _Margins(
-            Extreme(stand.value - rolling, stand.at),
-            Extreme(stand.value - starting, stand.at),
-            Extreme(slip.value - rolling, slip.at),
-        )
-
-    def _limit_margin(self, given: Supply, count: int) -> float:
-        """Return the margin of the limit load's test, N, ties allowed."""
-        return self._margins(given, count).stand.value + TIE * greatest(given.standing)
-
-    def _rated_margin(self, given: Supply, count: int) -> float:
-        """Return the least margin of the rated load's tests, N, ties allowed."""
-        margins = self._margins(given, count)
-        stand = min(margins.stand.value, margins.restart.value) + TIE * greatest(given.standing)
-        return min(stand, margins.slip.value + TIE * greatest(given.slipping))
-
-    def _first_failing(self, margin: Callable[[int], float], resistance: float) -> int:
-        """Return the least number of cars that fails, one over the most where none does.
-
-        Not by halving: over a sawtooth an extra car can lighten the load. But k more cars ask no more than k cars in a
-        row can ask anywhere, so counts are passed over as long as every one of them is sure to pass. Counts that
-        another test has asked about cost nothing more, so they are asked first.
-        """
-        # what a margin must hold for 1, 2, 3 … more cars all to pass
-        needed = np.maximum.accumulate(self._asks + np.arange(1, MOST_CARS + 1) * GRAVITY * self.car.mass * resistance)
-        sure = tried = 0  # counts up to `sure` pass
-        while sure < MOST_CARS:
-            tried = max((count for count in self._asked if tried < count <= sure + 1), default=sure + 1)
-            left = margin(tried)
-            if left < 0:
-                return tried
-            sure = max(sure, tried + int(np.searchsorted(needed, left * (1 - 1e-9), side="right")))
-        return MOST_CARS + 1
-
-    def _binds(self, given: Supply, count: int) -> Binds:
-        margins = self._margins(given, count)
-        if margins.stand.value < -TIE * greatest(given.standing):
-            test: Test = "stand"
-            worst = margins.stand
-        elif margins.restart.value < margins.slip.value:
-            test, worst = "restart", margins.restart
-        else:
-            test, worst = "slip", margins.slip
-        weight = GRAVITY * self.car.mass * count
-        resistance = weight * (self.car.starting if test == "restart" else self.car.rolling).value
-        asked, _ = asked_at(self.profile, self.train(count), worst.at)
-        demand = asked + resistance
-        return Binds(test, count, worst.at, self.profile.track_at(worst.at), demand, worst.value + demand)
+        fails = MOST_CARS + 1
+        for run, _ in self._runs:
+            fails = run.given(rail)[0].first_failing(run.resistances[0], below=fails)
+        return fails - 1
 
     def _fits(self, room: float) -> int:
         locos = self.train(0).length

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 import numpy as np
 
+from gradehaul.haulage.rows import Rows
 from gradehaul.network.graph import Way
 from gradehaul.network.routes import Route
 from gradehaul.plan.stock import CLEAN
@@ -131,6 +133,9 @@ class RouteProfile:
         Where each track begins, m, with the end of the last, shape (tracks + 1,).
     tracks, rails
         Name and planned rail condition of each track.
+    legs
+        The profile of each leg where the route has reversals, else none. What holds at a point holds along the whole
+        route in running order; what concerns a train is asked of the legs.
     """
 
     route: Route
@@ -141,8 +146,15 @@ class RouteProfile:
     starts: FloatArray
     tracks: tuple[str, ...]
     rails: tuple[str, ...]
+    legs: tuple[RouteProfile, ...] = ()
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False)
-    _under_cars: dict[float, float] = field(default_factory=dict, repr=False)
+    _rows: dict[float, Rows] = field(default_factory=dict, repr=False)
+
+    @property
+    def runs(self) -> tuple[tuple[RouteProfile, float], ...]:
+        """The legs, or the whole where there are none, each with the place on the route where it begins."""
+        legs = self.legs or (self,)
+        return tuple(zip(legs, accumulate((leg.length for leg in legs), initial=0.0), strict=False))
 
     @property
     def length(self) -> float:
@@ -168,9 +180,24 @@ class RouteProfile:
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
         return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
 
+    def rails_under(self, start: float, stop: float) -> frozenset[str]:
+        """Return the planned rail conditions under a stretch, both sides of a joint at its ends counted.
+
+        Behind the origin the rail is that of the first track; on a lap it is the lap's.
+        """
+        if self.route.lap and stop - start >= self.length:
+            return frozenset(self.rails)
+        laps = math.floor(start / self.length) if self.route.lap else 0
+        found: set[str] = set()
+        for back in (laps * self.length, (laps + 1) * self.length) if self.route.lap else (0.0,):
+            first = int(np.searchsorted(self.starts[1:], start - back - 1e-9, side="left"))
+            last = int(np.searchsorted(self.starts[:-1], stop - back + 1e-9, side="right"))
+            found.update(self.rails[first:last])
+        return frozenset(found or (self.rails[0],))
+
     def first_head(self, train_length: float) -> float:
-        """Return the head's first position: the train's length where the route begins in a berth, else the origin."""
-        return min(train_length, self.length) if self.route.start_berth is not None else 0.0
+        """Return the head's first position: the train's length where it starts whole on the route, else the origin."""
+        return min(train_length, self.length) if self.route.starts_whole else 0.0
 
     def with_track_behind(self, back: float) -> PiecewiseQuadratic:
         """Return the compensated profile carried on behind the origin by at least a length.
@@ -217,22 +244,22 @@ class RouteProfile:
 
         The train's weight is taken as even over its length.
         """
-        return self._averaged(train_length, self.first_head(train_length))
+        if self.legs:
+            each = [(leg.ruling_under_train(train_length), start) for leg, start in self.runs]
+            worst, start = max(each, key=lambda pair: pair[0].value)
+            return Extreme(worst.value, start + worst.at)
+        return self.averaged(train_length, self.first_head(train_length)).greatest()
 
-    def steepest_under_cars(self, length: float) -> float:
-        """Return the most that a row of cars of a length can be asked anywhere in a train on the route, as a grade.
+    def rows_of_cars(self, length: float) -> Rows:
+        """Return what rows of cars of one length ask on the route at the most."""
+        if length not in self._rows:
+            self._rows[length] = Rows(self, length)
+        return self._rows[length]
 
-        A train longer than a berth stands with some of its cars on the level track taken to be behind it, so unlike a
-        train a row of cars may also straddle the origin.
-        """
-        if length not in self._under_cars:
-            self._under_cars[length] = self._averaged(length, 0.0).value
-        return self._under_cars[length]
-
-    def _averaged(self, length: float, first: float) -> Extreme:
-        """Return the greatest effective grade averaged over a length whose front runs from `first` to the end."""
+    def averaged(self, length: float, first: float) -> PiecewiseQuadratic:
+        """Return the effective grade averaged over a length, by the place of its front from `first` to the end."""
         behind = self.with_track_behind(length)
-        return shifted_sum(behind, [1.0 / length, -1.0 / length], [0.0, length], first, self.length).greatest()
+        return shifted_sum(behind, [1.0 / length, -1.0 / length], [0.0, length], first, self.length)
 
 
 def _gains(function: PiecewiseQuadratic) -> FloatArray:
@@ -279,6 +306,7 @@ def route_profile(strip: Strip, route: Route, coefficient: float) -> RouteProfil
         starts=breaks[counts],
         tracks=tuple(strip.names[number] for number in numbers),
         rails=tuple(strip.rail[number] for number in numbers),
+        legs=tuple(route_profile(strip, leg, coefficient) for leg in route.legs),
     )
 
 

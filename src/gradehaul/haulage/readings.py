@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from gradehaul.haulage.adhesion import conditions
 from gradehaul.haulage.adhesion_fit import Prediction
 from gradehaul.haulage.benched import Bench, predicted, with_bench, work_out
 from gradehaul.haulage.demand import AS_PLANNED
@@ -19,7 +18,7 @@ from gradehaul.haulage.trust_train import trust_in_train
 from gradehaul.haulage.verdict import Outcome, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
-from gradehaul.plan.stock import CLEAN, FRESH
+from gradehaul.plan.stock import CLEAN, FRESH, conditions
 
 DISAGREES = 0.05
 """Chance of what was seen, by the model, under which the two are said to disagree."""
@@ -87,7 +86,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     told = [
         Predicted(loco.name, rail, found)
         for loco in plan.locos.values()
-        for rail in conditions(plan)
+        for rail in conditions(plan.films)
         if bench.row(loco.name, rail) is None and (found := predicted(plan, bench, loco, rail)) is not None
     ]
     trials = tuple(_trials(plan, seed))

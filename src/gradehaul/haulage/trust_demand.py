@@ -54,7 +54,7 @@ def parts(profile: RouteProfile, train: Train, rail: str) -> tuple[Parts, Patter
     first, edges = profile.first_head(train.length), train.edges.tolist()
     found: list[list[PiecewiseQuadratic]] = []
     for shape in (profile.railhead, profile.turning):
-        behind = replace(profile, effort=shape, _behind={}, _under_cars={}).with_track_behind(train.length)
+        behind = replace(profile, effort=shape, _behind={}, _rows={}).with_track_behind(train.length)
         rows = []
         for kind in kinds:
             weights = np.zeros(len(train.blocks) + 1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -55,15 +55,18 @@ class RouteTrust:
     """
 
     def __init__(self, plan: Plan, profile: RouteProfile, pulls: Pulls, draws: Draws) -> None:
-        self.plan, self.pulls = plan, pulls
+        self.plan, self.pulls, self.turned = plan, pulls, profile.route.turned
         self.draws = draws.part(LOAD_DRAWS)
+        self._legs = [RouteTrust(plan, leg, pulls, draws) for leg in profile.legs]
+        if self._legs:
+            return
         curve = self.draws.curve
         bends = profile.turning.ends[-1] > profile.turning.values[0]
         self.coefficients = np.quantile(curve, _CURVES if bends else (0.5,))
-        self._weighings: dict[tuple[str, str], _Weighing] = {}
+        self._weighings: dict[tuple[str, str, bool], _Weighing] = {}
         self.shares = _shares(self.coefficients, curve)
         self.heights, self.bends = (
-            replace(profile, effort=shape, _behind={}, _under_cars={}) for shape in (profile.railhead, profile.turning)
+            replace(profile, effort=shape, _behind={}, _rows={}) for shape in (profile.railhead, profile.turning)
         )
         self.profiles = [_at_coefficient(profile, float(c)) for c in self.coefficients]
 
@@ -84,11 +87,18 @@ class RouteTrust:
         place it is exact in pulls, masses and resistances. Of trains of more than ten cars some are
         looked at, a sixth apart at the most, and what those between ask is taken as straight in the number of cars. The
         number is found as if one more car always asked more; over a sawtooth that may differ from the nominal load,
-        which is found without that. The nominal load itself stands between the two in any case.
+        which is found without that. The nominal load itself stands between the two in any case. Over reversals each
+        percentile is the least of its legs.
         """
-        key = load.power, load.car
+        if self._legs:
+            spreads = [astuple(leg.spread(load)) for leg in self._legs]
+            rated_low, rated_high, limit_low, limit_high = map(min, zip(*spreads, strict=True))
+            return LoadSpread(rated_low, rated_high, limit_low, limit_high)
+        pushed = self.turned == (load.engine == "leading")
+        key = load.power, load.car, pushed
         if key not in self._weighings:
-            self._weighings[key] = _Weighing(self, self.plan.powers[load.power], self.plan.cars[load.car])
+            power, car = self.plan.powers[load.power], self.plan.cars[load.car]
+            self._weighings[key] = _Weighing(self, power, car, pushed=pushed)
         weighing = self._weighings[key]
         rated_low, rated_high, limit_low, limit_high = (
             _most_cars(partial(margin, load.rail, percentile), near, weighing.slope(max(near, 1)))
@@ -106,8 +116,8 @@ class RouteTrust:
 class _Weighing:
     """Trains of one kind of car behind a power, weighed in all draws."""
 
-    def __init__(self, route: RouteTrust, power: Power, car: Car) -> None:
-        self.route, self.power, self.car = route, power, car
+    def __init__(self, route: RouteTrust, power: Power, car: Car, *, pushed: bool) -> None:
+        self.route, self.power, self.car, self.pushed = route, power, car, pushed
         self.draws = route.draws
         masses = self.draws.mass(car)
         self.masses = np.ones(self.draws.count) if masses is None else masses
@@ -125,7 +135,8 @@ class _Weighing:
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars."""
-        return headed_by(self.route.plan, self.power, self.car, count)
+        train = headed_by(self.route.plan, self.power, self.car, count)
+        return train.turned() if self.pushed else train
 
     def rated(self, rail: str, percentile: float, count: int) -> float:
         """Return a percentile of the margin with which a train is rated, N."""
@@ -227,7 +238,7 @@ def _percentile(values: FloatArray, share: float) -> float:
 
 def _at_coefficient(profile: RouteProfile, coefficient: float) -> RouteProfile:
     effort = _combined(profile.railhead, profile.turning, coefficient)
-    return replace(profile, coefficient=coefficient, effort=effort, _behind={}, _under_cars={})
+    return replace(profile, coefficient=coefficient, effort=effort, _behind={}, _rows={})
 
 
 def _combined(height: PiecewiseQuadratic, bend: PiecewiseQuadratic, coefficient: float) -> PiecewiseQuadratic:

@@ -70,28 +70,39 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, draws: Draws)
     profile
         The route.
     train
-        The train, head first.
+        The train, head first, as it starts.
     rail
         A rail condition of the plan, or ``as planned``.
     draws
         Draws of the plan's figures.
     """
-    asked, under = parts(profile, train, rail)
-    factors = drawn(asked, draws)
-    margin = np.full(draws.count, np.inf)
-    pulls = [given(train, pattern, draws) for pattern in under]
-    for number, pull in enumerate(pulls):
-        np.minimum(margin, pull - most_asked(asked, factors, number), out=margin)
-    margin -= _rolling(train, draws)
-    allowed = TIE * np.max(pulls, axis=0)
+    legs = [_Leg(leg, train.turned() if leg.route.turned else train, rail, draws) for leg, _ in profile.runs]
+    margin = np.minimum.reduce([leg.margin for leg in legs])
+    stalls = np.logical_or.reduce([leg.margin < -leg.allowed for leg in legs])
     low, high = np.quantile(margin, [0.05, 0.95])
+    worst = min(legs, key=lambda leg: float(np.median(leg.margin)))
     return TrainTrust(
-        stall_probability=float((margin < -allowed).mean()),
+        stall_probability=float(stalls.mean()),
         draws=draws.count,
         margin_low=float(low),
         margin_high=float(high),
-        causes=_causes(train, asked, factors, under, draws),
+        causes=_causes(worst.train, worst.asked, worst.factors, worst.under, draws),
     )
+
+
+class _Leg:
+    """A train where it runs in one direction: its margin in every draw, N, and the tie that is allowed."""
+
+    def __init__(self, profile: RouteProfile, train: Train, rail: str, draws: Draws) -> None:
+        self.train = train
+        self.asked, self.under = parts(profile, train, rail)
+        self.factors = drawn(self.asked, draws)
+        self.margin = np.full(draws.count, np.inf)
+        pulls = [given(train, pattern, draws) for pattern in self.under]
+        for number, pull in enumerate(pulls):
+            np.minimum(self.margin, pull - most_asked(self.asked, self.factors, number), out=self.margin)
+        self.margin -= _rolling(train, draws)
+        self.allowed = TIE * np.max(pulls, axis=0)
 
 
 def _rolling(train: Train, draws: Draws) -> FloatArray:

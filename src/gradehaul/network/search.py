@@ -15,6 +15,9 @@ from gradehaul.network.graph import MovementGraph, Way
 MOST_OTHERS = 8
 """Routes beside the shortest that are looked at for the one to tell of."""
 
+MANY_VIA = 4
+"""With so many `via` the best states alone are looked at first."""
+
 MOST_LOOKED_AT = 1_000_000
 """A search that must try routes one by one gives up when it has looked at this many ways of theirs, all in all."""
 
@@ -76,10 +79,14 @@ def shortest(
     most_others
         How many other routes to look for, at the most.
     """
-    passing = _Passing(graph, via)
+    passing = Passing(graph, via)
     begin = [passing.onto(None, way, 0) for way in starts]
     goals = {(way, len(via)) for way in stops}
-    tree = _shortest_tree(graph, begin, passing)
+    # the more via, the more states there are of each way, and the less choice is left
+    best_alone = len(via) >= MANY_VIA
+    tree = _shortest_tree(graph, begin, passing, best_alone=best_alone)
+    if best_alone and not _is_only_one(graph, passing, tree, goals):
+        tree = _shortest_tree(graph, begin, passing)
     reached = sorted((tree[goal][0], goal) for goal in goals if goal in tree)
     if not reached:
         return _cut(tree)
@@ -97,14 +104,14 @@ def shortest(
 
 def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> bool:
     """Tell whether a route passes each `via` in order."""
-    passing = _Passing(graph, via)
+    passing = Passing(graph, via)
     passed = 0
     for before, way in zip((None, *ways), ways, strict=False):
         passed = passing.onto(before, way, passed)[1]
     return passed == len(via)
 
 
-class _Passing:
+class Passing:
     """Counts the `via` that a train has passed as it runs on."""
 
     def __init__(self, graph: MovementGraph, via: Sequence[str]) -> None:
@@ -124,24 +131,41 @@ class _Passing:
 
 
 def _shortest_tree(
-    graph: MovementGraph, begin: Collection[State], passing: _Passing, barred: Collection[Way] = frozenset()
+    graph: MovementGraph,
+    begin: Collection[State],
+    passing: Passing,
+    barred: Collection[Way] = frozenset(),
+    *,
+    best_alone: bool = False,
 ) -> Tree:
-    """Run Dijkstra's search over states, keeping off some ways."""
+    """Run Dijkstra's search over states, keeping off some ways.
+
+    With `best_alone`, states are left out whose way was reached before, at no more length and with no fewer `via`
+    passed. Whoever has passed more is never behind on the way to a goal, so a goal is as near without them; of several
+    shortest routes another may be found.
+    """
     tree: Tree = {}
+    most_passed: dict[Way, int] = {}
     near, lengths = passing.near, graph.lengths
-    queue: list[tuple[float, State, State | None]] = [(graph.lengths[s[0]], s, None) for s in begin]
-    queue = [entry for entry in queue if entry[1][0] not in barred]
+    # of states at the same length those first that have passed more
+    queue: list[tuple[float, int, State, State | None]] = [
+        (lengths[state[0]], -state[1], state, None) for state in begin if state[0] not in barred
+    ]
     heapq.heapify(queue)
     while queue:
-        length, state, before = heapq.heappop(queue)
+        length, _, state, before = heapq.heappop(queue)
         if state in tree:
             continue
-        tree[state] = length, before
         way, passed = state
+        if best_alone:
+            if passed <= most_passed.get(way, -1):
+                continue
+            most_passed[way] = passed
+        tree[state] = length, before
         for following in graph.successors[way]:
             new = passing.onto(way, following, passed) if following in near else (following, passed)
             if new not in tree and following not in barred:
-                heapq.heappush(queue, (length + lengths[following], new, state))
+                heapq.heappush(queue, (length + lengths[following], -new[1], new, state))
     return tree
 
 
@@ -162,9 +186,32 @@ def _cut(tree: Tree) -> Cut:
     return Cut(passed, tuple(first))
 
 
+def _is_only_one(graph: MovementGraph, passing: Passing, tree: Tree, goals: Collection[State]) -> bool:
+    """Tell from the best states alone whether one route fits, and no other.
+
+    Any other ends elsewhere, or comes onto the one from another side with enough `via` passed for what is left of it.
+    """
+    reached = [goal for goal in goals if goal in tree]
+    if len(reached) != 1:
+        return False
+    ways = _ways(_traced(tree, reached[0]))
+    if len(set(ways)) < len(ways):
+        return False
+    needed = most = len(passing.via)  # so many must be passed on a way for the rest of the route to pass the others
+    for place in range(len(ways) - 1, -1, -1):
+        way, own = ways[place], ways[place - 1] if place else None
+        for before in graph.predecessors[way]:
+            passed = next((passed for passed in range(most, -1, -1) if (before, passed) in tree), None)
+            if before != own and passed is not None and passing.onto(before, way, passed)[1] >= needed:
+                return False
+        while own is not None and needed and passing.onto(own, way, needed - 1)[1] >= needed:
+            needed -= 1
+    return True
+
+
 def _others(
     graph: MovementGraph,
-    passing: _Passing,
+    passing: Passing,
     begin: Collection[State],
     tree: Tree,
     states: Sequence[State],
@@ -197,7 +244,7 @@ def _others(
                 yield (*head, *rest)
 
 
-def _states_before(graph: MovementGraph, passing: _Passing, tree: Tree, state: State) -> Iterator[State]:
+def _states_before(graph: MovementGraph, passing: Passing, tree: Tree, state: State) -> Iterator[State]:
     way, passed = state
     for before in graph.predecessors[way]:
         for fewer in range(passed, -1, -1):
@@ -206,7 +253,7 @@ def _states_before(graph: MovementGraph, passing: _Passing, tree: Tree, state: S
 
 
 def _shortest_simple(
-    graph: MovementGraph, passing: _Passing, begin: Collection[State], goals: Collection[State], tree: Tree
+    graph: MovementGraph, passing: Passing, begin: Collection[State], goals: Collection[State], tree: Tree
 ) -> tuple[Way, ...] | None:
     """Try routes one by one, those that promise to be shortest first (A* search), each over no way twice."""
     to_go = _lengths_to_go(graph, passing, goals, tree)
@@ -237,7 +284,7 @@ def _back_along(trail: _Trail | None) -> Iterator[Way]:
         yield way
 
 
-def _lengths_to_go(graph: MovementGraph, passing: _Passing, goals: Collection[State], tree: Tree) -> dict[State, float]:
+def _lengths_to_go(graph: MovementGraph, passing: Passing, goals: Collection[State], tree: Tree) -> dict[State, float]:
     """Return the length from the end of each state's way to the nearest goal, of those that can reach one."""
     leading: defaultdict[State, list[State]] = defaultdict(list)
     for state in tree:
@@ -326,7 +373,7 @@ def lowest_ruling(
     found: dict[Way, tuple[Way, ...]] = {}
     for limit in {ruling[way]: None for way in stops if way in ruling}:
         barred = {way for way, steep in steepest.items() if steep > limit}
-        tree = _shortest_tree(graph, [(way, 0) for way in starts], _Passing(graph, ()), barred)
+        tree = _shortest_tree(graph, [(way, 0) for way in starts], Passing(graph, ()), barred)
         found |= {way: _ways(_traced(tree, (way, 0))) for way in stops if ruling.get(way) == limit}
     return found
 

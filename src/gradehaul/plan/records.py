@@ -63,6 +63,8 @@ class Track:
     rise: float | None = None
     railhead: float | None = None
     rail: str | None = None
+    pickup: float = 1.0
+    """How much contact matters here, beside 1 elsewhere: turnouts, yards, slow running."""
 
     @property
     def place(self) -> str:

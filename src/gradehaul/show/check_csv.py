@@ -8,7 +8,7 @@ import io
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.trust_load import LoadSpread
-from gradehaul.show.check_json import rounded
+from gradehaul.show.digits import rounded
 
 HEADS = (
     "route",
@@ -32,6 +32,7 @@ HEADS = (
     "binds_at_m",
     "demand_n",
     "pull_n",
+    "engine",
     "rated_low",
     "rated_high",
     "limit_low",
@@ -97,6 +98,7 @@ def _row(answer: RouteAnswer, load: Load, spread: LoadSpread) -> tuple[Cell, ...
                 rounded(binds.pull),
             )
         ),
+        load.engine,
         spread.rated_low,
         spread.rated_high,
         spread.limit_low,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from gradehaul import __version__
@@ -15,22 +15,21 @@ from gradehaul.haulage.trust_train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
-
-DIGITS = 6
-"""Digits of a number that count: beyond what any bench can tell, and few enough to be the same on every machine."""
+from gradehaul.show.digits import rounded
+from gradehaul.treatment.ways_over import WaysOver
 
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N", "grade": "1", "share": "1"}
 
 
-def check_json(answer: CheckAnswer) -> str:
+def check_json(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> str:
     """Return the answer as JSON text in plain ASCII, ending with a line break.
 
     Keys are lower case with their SI unit as suffix; ``_pct`` is per cent. They are stable: others may be added.
     """
-    return json.dumps(check_document(answer), indent=1, allow_nan=False) + "\n"
+    return json.dumps(check_document(answer, ways), indent=1, allow_nan=False) + "\n"
 
 
-def check_document(answer: CheckAnswer) -> dict[str, Any]:
+def check_document(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> dict[str, Any]:
     """Return the answer as the document that `check_json` writes."""
     plan = answer.plan
     return {
@@ -48,6 +47,7 @@ def check_document(answer: CheckAnswer) -> dict[str, Any]:
         "routes": [_route(route) for route in answer.routes],
         "between": [_between(between) for between in answer.between],
         "trains": [_train(train) for train in answer.trains],
+        "ways_over": [_way_over(way) for way in ways],
         "berths": [_berth(berth) for berth in answer.berths],
         "figures": [
             {
@@ -61,17 +61,6 @@ def check_document(answer: CheckAnswer) -> dict[str, Any]:
         ],
         "notes": [str(note) for note in answer.notes],
     }
-
-
-def rounded(value: float) -> float:
-    """Return a number to six digits that count, and what is only rounding as 0.
-
-    Examples
-    --------
-    >>> rounded(0.0123456789), rounded(-3e-17)
-    (0.0123457, 0.0)
-    """
-    return 0.0 if abs(value) < 1e-12 else float(f"{value:.{DIGITS}g}")
 
 
 def _pct(ratio: float) -> float:
@@ -91,6 +80,10 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
         "climb_m": rounded(profile.climb),
         "fall_m": rounded(profile.fall),
         "tracks": list(profile.tracks),
+        "reversals": [
+            {"at_m": rounded(start), "in": tail.name, "tail_length_m": rounded(tail.length)}
+            for tail, (_, start) in zip(route.tails, profile.runs[1:], strict=True)
+        ],
         "ruling": {
             "effective_pct": _pct(ruling.effective),
             "grade_pct": _pct(ruling.grade),
@@ -125,7 +118,7 @@ def _load(load: Load, spread: LoadSpread) -> dict[str, Any]:
         "limit_high": spread.limit_high,
         "fits_cars": load.fits,
         "fits_by": load.fits_by,
-        "engine": "leading",
+        "engine": load.engine,
         "basis": load.basis,
         "slipping_basis": load.slipping_basis,
         "binds": None if load.binds is None else _binds(load.binds),
@@ -177,6 +170,35 @@ def _trust(trust: TrainTrust) -> dict[str, Any]:
             for cause in trust.causes
         ],
         "measure_next": None if measure is None else measure.measure,
+    }
+
+
+def _way_over(way: WaysOver) -> dict[str, Any]:
+    return {
+        "train": way.train,
+        "rail": way.rail,
+        "cars": way.cars,
+        "leave_cars": way.leave,
+        "doubling": None
+        if way.double is None
+        else {
+            "front_cars": way.double.front,
+            "rear_cars": way.double.rear,
+            "foot_holds": way.double.foot_holds,
+            "summit_holds": way.double.summit_holds,
+        },
+        "helpers": [
+            {
+                "loco": each.loco,
+                "where": each.where,
+                "enough": each.enough,
+                "districts": [
+                    {"on": d.on, "on_m": rounded(d.on_at), "off": d.off, "off_m": rounded(d.off_at)}
+                    for d in each.districts
+                ],
+            }
+            for each in way.help
+        ],
     }
 
 

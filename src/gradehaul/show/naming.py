@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from gradehaul.haulage.longest import Test
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.records import Basis
 from gradehaul.plan.stock import MOST_CARS
+
+OUTCOMES: dict[Outcome, tuple[str, str]] = {
+    "climbs": ("climbs", "green"),
+    "marginal": ("marginal", "yellow"),
+    "stalls": ("STALLS", "bold red"),
+}
+"""What becomes of a train, in a table, with its style."""
 
 FAILS: dict[Test, str] = {
     "slip": "wheels slip and do not recover",

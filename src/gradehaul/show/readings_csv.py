@@ -7,7 +7,7 @@ import io
 
 from gradehaul.haulage.readings import ReadingsAnswer
 from gradehaul.show.check_csv import Cell, harmless
-from gradehaul.show.check_json import rounded
+from gradehaul.show.digits import rounded
 
 HEADS = ("loco", "rail", "state", "basis", "readings", "pull_n", "low_n", "high_n", "scatter_n", "error_n")
 """The columns; those of the JSON document where they tell the same. `basis` is measured or predicted."""

@@ -10,7 +10,7 @@ from gradehaul.haulage.adhesion_fit import AdhesionFit
 from gradehaul.haulage.film_age import Recovery
 from gradehaul.haulage.readings import ReadingsAnswer
 from gradehaul.haulage.reduction import Mean, Reduced
-from gradehaul.show.check_json import rounded
+from gradehaul.show.digits import rounded
 
 
 def readings_json(answer: ReadingsAnswer) -> str:

@@ -6,16 +6,10 @@ from collections.abc import Iterable, Mapping
 
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Outcome, Stretch
-from gradehaul.show.naming import basis_told, chance_told, tracks_under
+from gradehaul.haulage.verdict import Stretch
+from gradehaul.show.naming import OUTCOMES, basis_told, chance_told, tracks_under
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
-
-_OUTCOME: dict[Outcome, tuple[str, str]] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
 
 
 def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
@@ -28,7 +22,7 @@ def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     page.heading("Named trains")
     judged = [train for train in answer.trains if train.rail in answer.judged_rails]
     if judged:
-        page.line(*_sentence(answer, judged), indent=2)
+        page.line(*overall(answer), indent=2)
     for name in missing:
         page.line(f"{name}: not judged, since its route is not among those answered.", indent=2)
     profiles = {route.route.name: route.profile for route in answer.routes}
@@ -64,7 +58,9 @@ def _add_train(
         page.line(f"{', '.join(trains)}: {words}", indent=4)
 
 
-def _sentence(answer: CheckAnswer, judged: Iterable[TrainAnswer]) -> list[Piece]:
+def overall(answer: CheckAnswer) -> list[Piece]:
+    """Return in a sentence whether all named trains get through on the judged rails, and else which do not."""
+    judged = [train for train in answer.trains if train.rail in answer.judged_rails]
     rails = " and ".join(f'"{rail}"' for rail in answer.judged_rails)
     if answer.passes:
         return [("All get through", "green"), f" and hold back downhill, judged on rail {rails}."]
@@ -78,7 +74,7 @@ def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
     downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
     return [
         train.rail,
-        _OUTCOME[verdict.outcome],
+        OUTCOMES[verdict.outcome],
         chance_told(train.trust.stall_probability),
         reader.force(verdict.margin),
         reader.length(verdict.at),

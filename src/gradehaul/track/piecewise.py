@@ -73,7 +73,7 @@ class PiecewiseQuadratic:
     def at(self, places: ArrayLike) -> FloatArray:
         """Return the values at many places; at a jump, those to the right of it."""
         places = np.asarray(places, dtype=float)
-        piece = np.clip(np.searchsorted(self.breaks, places, side="right") - 1, 0, self.values.size - 1)
+        piece = self.breaks[1:-1].searchsorted(places, side="right")
         t = places - self.breaks[piece]
         return self.values[piece] + t * (self.slopes[piece] + 0.5 * t * self.seconds[piece])
 
@@ -90,7 +90,7 @@ class PiecewiseQuadratic:
         if not isinstance(other, PiecewiseQuadratic):
             return PiecewiseQuadratic(self.breaks, self.values + other, self.slopes, self.seconds)
         start, stop = max(self.start, other.start), min(self.stop, other.stop)
-        return _sum_of_shifted([(self, 1.0, 0.0), (other, 1.0, 0.0)], start, stop)
+        return sum_of_shifted([(self, 1.0, 0.0), (other, 1.0, 0.0)], start, stop)
 
     def __neg__(self) -> PiecewiseQuadratic:
         """Return the function with its sign turned."""
@@ -117,7 +117,7 @@ class PiecewiseQuadratic:
 
     def restrict(self, start: float, stop: float) -> PiecewiseQuadratic:
         """Return the part between two places within it."""
-        return _sum_of_shifted([(self, 1.0, 0.0)], start, stop)
+        return sum_of_shifted([(self, 1.0, 0.0)], start, stop)
 
     def vertices(self) -> tuple[NDArray[np.intp], FloatArray]:
         """Return the pieces that turn within their stretch, and how far along each."""
@@ -134,7 +134,7 @@ class PiecewiseQuadratic:
         piece, t = self.vertices()
         turning = self.values[piece] + 0.5 * self.slopes[piece] * t
         top = max(float(self.values.max()), float(ends.max()), float(turning.max(initial=-np.inf)))
-        enough = top - 1e-12 * max(1e-9, abs(top))
+        enough = _enough(top)
         places = [
             self.breaks[:-1][self.values >= enough],
             self.breaks[1:][ends >= enough],
@@ -259,12 +259,27 @@ def shifted_sum(
     start, stop
         The stretch of h. With start = stop the result has one piece of no width.
     """
-    return _sum_of_shifted([(function, w, s) for w, s in zip(weights, shifts, strict=True)], start, stop)
+    return sum_of_shifted([(function, w, s) for w, s in zip(weights, shifts, strict=True)], start, stop)
 
 
-def _sum_of_shifted(
+def sum_of_shifted(
     terms: Sequence[tuple[PiecewiseQuadratic, float, float]], start: float, stop: float
 ) -> PiecewiseQuadratic:
+    """Return the sum of weight × function(h − shift) over terms of a function, a weight and a shift each.
+
+    Parameters
+    ----------
+    terms
+        Functions, each defined wherever h − shift falls, with their weights and shifts.
+    start, stop
+        The stretch of h.
+
+    Examples
+    --------
+    >>> rise, level = polyline([0.0, 2.0], [0.0, 2.0]), steps([0.0, 2.0], [1.0])
+    >>> sum_of_shifted([(rise, 1.0, 0.0), (level, -3.0, 0.5)], 0.5, 2.0).at([0.5, 1.5])
+    array([-2.5, -1.5])
+    """
     moved = [function.breaks + shift for function, _, shift in terms]
     inside = [m[m.searchsorted(start, "right") : m.searchsorted(stop, "left")] for m in moved]
     breaks = np.concatenate([[start], *inside, [stop]])
@@ -283,3 +298,41 @@ def _sum_of_shifted(
         bend = t * second
         total += weight * np.array([value + t * (slope + 0.5 * bend), slope + bend, second])
     return PiecewiseQuadratic(breaks, *total)
+
+
+def greatest_of_sum(terms: Sequence[tuple[PiecewiseQuadratic, float, float]], start: float, stop: float) -> Extreme:
+    """Return the greatest value of a sum of continuous functions, and the first place where it is reached.
+
+    It is ``sum_of_shifted(terms, start, stop).greatest()``. Where no function bends, as with grades and curves that
+    run into one another without vertical curve or easement, a corner is greatest and the sum need not be made.
+
+    Parameters
+    ----------
+    terms
+        Functions without jumps, each with its weight and shift.
+    start, stop
+        The stretch of h.
+
+    Examples
+    --------
+    >>> hill = polyline([0.0, 10.0, 15.0], [0.0, 0.2, 0.15])
+    >>> value, at = greatest_of_sum([(hill, 1.0, 0.0), (hill, -1.0, 2.0)], 2.0, 15.0)
+    >>> round(value, 9), at
+    (0.04, 2.0)
+    """
+    if any(function.seconds.any() for function, _, _ in terms):
+        return sum_of_shifted(terms, start, stop).greatest()
+    moved = [function.breaks + shift for function, _, shift in terms]
+    inside = [m[m.searchsorted(start, "right") : m.searchsorted(stop, "left")] for m in moved]
+    places = np.concatenate([[start], *inside, [stop]])
+    total = np.zeros(places.size)
+    for (function, weight, _), own in zip(terms, moved, strict=True):
+        last = function.values[-1] + (function.breaks[-1] - function.breaks[-2]) * function.slopes[-1]
+        total += weight * np.interp(places, own, np.append(function.values, last))
+    top = float(total.max())
+    return Extreme(top, float(places[total >= _enough(top)].min()))
+
+
+def _enough(top: float) -> float:
+    """Return what counts as reaching the greatest value, to within rounding."""
+    return top - 1e-12 * max(1e-9, abs(top))
