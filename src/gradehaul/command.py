@@ -300,6 +300,49 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
     _deliver(page if isinstance(page, str) else _laid_out(page, to_file=False), None)
 
 
+@main.command()
+@click.option("--rise", help="The whole rise.")
+@click.option("--length", help="From level to level.")
+@click.option("--grade", help='The grade of its straights, such as "2 %".')
+@click.option(
+    "--curve", "curves", nargs=2, multiple=True, help="A curve on the way: radius and degrees; again for more."
+)
+@click.option("--vertical-curve", help=_LENGTH_OPTIONS["vertical-curve"])
+@click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
+@click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
+@_hill_options
+def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Design an incline, or find the length that a train needs, or the rise it gets up."""
+    from gradehaul.design.helix_wishes import read_option
+    from gradehaul.design.hill import stock_of
+    from gradehaul.design.incline import Asked, designed_incline, read_bends
+    from gradehaul.quantities import Kind
+    from gradehaul.show.incline_text import incline_json, incline_page
+
+    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
+
+    def read(name: str, kind: Kind = "length") -> float | None:
+        text = asked[name]
+        return None if text is None else read_option(name.replace("_", "-"), text, kind, stock.unit)
+
+    wishes = Asked(
+        read("rise"),
+        read("length"),
+        read("grade", "grade"),
+        read_bends(asked["curves"], stock.unit),
+        read("vertical_curve"),
+        asked["compensate"],
+    )
+    found = designed_incline(wishes, stock, find=find, train=asked["train"], rail=asked["rail"], need=asked["need"])
+    hill = found.incline.hill(stock)
+    answer, reader = hill.check(), _hill_reader(stock, asked)
+    _write_hill(hill, reader, output)
+    if asked["as_json"]:
+        _deliver(incline_json(found, stock, answer), None)
+    else:
+        _deliver(_laid_out(incline_page(found, stock, answer, reader, find=find), to_file=False), None)
+
+
 _Form = Literal["json", "csv", "text"]
 
 
