@@ -161,7 +161,9 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
         routes=tuple(routes),
         between=layout.found.between,
         trains=tuple(answer for answers in verdicts.values() for answer in answers),
-        berths=tuple(berth_answer(plan, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()),
+        berths=tuple(
+            berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
+        ),
         figures=figures(plan, layout.coefficient),
         notes=tuple(dict.fromkeys(notes)),
     )
