@@ -17,6 +17,8 @@ from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gradehaul.haulage.check import CheckAnswer
     from gradehaul.haulage.section import LongSection
     from gradehaul.plan.records import Plan
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
     from gradehaul.show.picture import Format
     from gradehaul.show.reading_units import Grades, Reader, System
     from gradehaul.show.sheet import SizeName
+    from gradehaul.treatment.keep_clean import KeepCleanPlan
+    from gradehaul.treatment.ways_over import WaysOver
 
 ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
@@ -82,31 +86,40 @@ def main() -> None:
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+@click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
     *,
     plan: str,
     as_json: bool,
     as_csv: bool,
+    card: bool,
     strict: bool,
     output: str | None,
     show: System | None,
     grades: Grades,
     all_routes: bool,
+    seed: int,
+    hours: float | None,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    if as_json + as_csv + card > 1:
+        raise click.UsageError("--json, --csv and --card exclude one another")
+    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
     _refuse_plan(output, plan)
     loaded = _load(plan)
-    from gradehaul.haulage.check import check as checked
+    from gradehaul.haulage.check import check_layout
+    from gradehaul.haulage.layout import Layout
     from gradehaul.show.progress import progress_on
     from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.treatment.ways_over import ways_over
 
+    layout = Layout(loaded, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = checked(loaded, all_routes=all_routes, progress=progress)
-    form: _Form = "json" if as_json else "csv" if as_csv else "text"
+        answer = check_layout(layout, seed=seed, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(_written(answer, form, reader, to_file=output is not None), output)
+    _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
     if strict and not _passes(answer):
         sys.exit(FAILS)
 
@@ -140,6 +153,55 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) ->
     _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+def report(*, plan: str, output: str | None, show: System | None, grades: Grades, all_routes: bool) -> None:
+    """Make one page with everything, that opens anywhere without a network."""
+    _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.haulage.check import check_layout
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.progress import progress_on
+    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.show.report_page import report_page
+
+    layout = Layout(loaded, all_routes=all_routes)
+    with progress_on(sys.stderr, "routes") as progress:
+        answer = check_layout(layout, progress=progress)
+    reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
+    _deliver(report_page(layout, answer, reader), output)
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The pulls as a table for a spreadsheet.")
+@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the residuals.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+def readings(*, plan: str, output: str | None, seed: int, show: System | None, **asked: bool) -> None:
+    """Turn readings at the bench into pulls and coefficients, and tell what to measure next."""
+    if sum(asked.values()) > 1:
+        raise click.UsageError("--json, --csv and --sheet exclude each other")
+    _refuse_plan(output, plan)
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    if asked["sheet"] and (printed or picture_format(output or "") != "pdf"):
+        raise click.UsageError("--sheet needs -o FILE.pdf")
+    form = "json" if asked["as_json"] else "csv" if asked["as_csv"] else "sheet" if asked["sheet"] else "text"
+    loaded = _load(plan)
+    reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
+    drawn = picture_format(output or "") if form == "text" and not printed else None
+    _deliver(_readings_written(loaded, drawn or form, reader, seed, to_file=output is not None), output)
+
+
 @main.command("import")
 @click.argument("drawing", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), required=True, help="The plan to write, or to go on with; - prints.")
@@ -167,6 +229,39 @@ def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401
         _complain(_laid_out(page, to_file=True).rstrip("\n"))
     else:
         _deliver(_laid_out(page, to_file=False), None)
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train that must run; again for more.  [default: all named]")
+@click.option("--film", help="The film to plan for.  [default: the plan's first]")
+@click.option(
+    "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Of every train."
+)
+@click.option("--reserve", default="0 %", show_default=True, help="Share of the pull to hold back.")
+@click.option("--step", help="Wipe by stretches of at most this length.  [default: whole tracks]")
+@click.option("--carry", help="How far wheels carry the film, a guess.  [default: 2 m]")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the film in it, too.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: System | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Tell where the film may go, which rails stay clean and for which train, and what if the film spreads."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.treatment.keep_clean import keep_clean_plan
+    from gradehaul.treatment.wishes import asked_for, filmed_plan
+
+    loaded = _load(plan)
+    found = keep_clean_plan(Layout(loaded), asked_for(loaded.unit, **asked))
+    if output is not None:
+        _refuse_plan(output, plan)
+        _deliver(filmed_plan(found, Path(output).parent), output)
+    form: _Form = "json" if as_json else "csv" if as_csv else "text"
+    reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
+    _deliver(_treat_written(found, form, reader), None)
 
 
 _Form = Literal["json", "csv", "text"]
@@ -197,18 +292,33 @@ def _refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 
 
-def _written(answer: CheckAnswer, form: _Form, reader: Reader, *, to_file: bool) -> str:
+def _card_format(output: str | None) -> Format:
+    """Return the format of the load cards, which are drawn and not printed."""
+    from gradehaul.show.picture import picture_format
+
+    if output is None or output == "-":
+        raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
+    return picture_format(output)
+
+
+def _written(
+    answer: CheckAnswer, ways: Sequence[WaysOver], form: _Form | Format, reader: Reader, *, to_file: bool
+) -> str | bytes:
     if form == "json":
         from gradehaul.show.check_json import check_json
 
-        return check_json(answer)
+        return check_json(answer, ways)
     if form == "csv":
         from gradehaul.show.check_csv import check_csv
 
         return check_csv(answer)
+    if form != "text":
+        from gradehaul.show.load_card import load_card_picture
+
+        return load_card_picture(answer, form)
     from gradehaul.show.check_text import check_page
 
-    return _laid_out(check_page(answer, reader), to_file=to_file)
+    return _laid_out(check_page(answer, reader, ways), to_file=to_file)
 
 
 def _laid_out(page: Page, *, to_file: bool) -> str:
@@ -236,6 +346,45 @@ def _profile_written(
     from gradehaul.show.long_section import long_section_picture
 
     return long_section_picture(section, reader, form, size=size)
+
+
+def _treat_written(found: KeepCleanPlan, form: _Form, reader: Reader) -> str:
+    if form == "json":
+        from gradehaul.show.treat_json import treat_json
+
+        return treat_json(found)
+    if form == "csv":
+        from gradehaul.show.treat_csv import treat_csv
+
+        return treat_csv(found)
+    from gradehaul.show.treat_text import treat_page
+
+    return _laid_out(treat_page(found, reader), to_file=False)
+
+
+def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_file: bool) -> str | bytes:
+    if form == "sheet":
+        from gradehaul.show.bench_sheet import bench_sheet
+
+        return bench_sheet(plan, reader)
+    from gradehaul.haulage.readings import readings as told
+
+    answer = told(plan, seed=seed)
+    if form == "json":
+        from gradehaul.show.readings_json import readings_json
+
+        return readings_json(answer)
+    if form == "csv":
+        from gradehaul.show.readings_csv import readings_csv
+
+        return readings_csv(answer)
+    if form == "text":
+        from gradehaul.show.readings_text import readings_page
+
+        return _laid_out(readings_page(answer, reader), to_file=to_file)
+    from gradehaul.show.readings_plot import readings_plot
+
+    return readings_plot(answer, reader, form)  # type: ignore[arg-type]
 
 
 def _passes(answer: CheckAnswer) -> bool:

@@ -17,7 +17,7 @@ from gradehaul.errors import QuantityError
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
-__all__ = ["Kind", "Reading", "convert", "describe", "length_unit", "read_quantity", "read_reading"]
+__all__ = ["Kind", "Reading", "conversion", "convert", "describe", "length_unit", "read_quantity", "read_reading"]
 
 Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
 """What a quantity is; the SI values are in m, rad, kg, N, and plain ratios for grades and shares."""
@@ -277,6 +277,22 @@ def convert(value: float, unit: str) -> float:
     50.0
     """
     return _in_unit(value, _known(unit))
+
+
+def conversion(unit: str) -> tuple[float, float]:
+    """Return the two numbers by which a value in a unit is multiplied and divided to get the SI value.
+
+    Raises
+    ------
+    QuantityError
+        The unit is unknown.
+
+    Examples
+    --------
+    >>> conversion("in")
+    (127.0, 5000.0)
+    """
+    return _factor(_known(unit))
 
 
 def describe(value: float, kind: Kind, unit: str) -> str:

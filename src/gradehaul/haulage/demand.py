@@ -104,7 +104,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     totals: list[PiecewiseQuadratic] = []
     for kind in (0, 1):
         parts = [
-            _weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
+            weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
             for loco, behind in locos
         ]
         total = parts[0]
@@ -161,7 +161,7 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     return Bases(weakest_basis(standing), weakest_basis(slipping))
 
 
-def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
+def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
     """Return the weakest pull under a locomotive as a function of the head's place, from 0 to the route's length.
 
     The rail behind the origin is that of the first track; on a lap it is the lap's.

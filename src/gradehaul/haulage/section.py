@@ -227,7 +227,7 @@ def long_section(
         grades=grades,
         curves=curves,
         tracks=tuple(_tracks(layout, profile)),
-        joints=tuple(_joints(layout, profile)),
+        joints=tuple(joints_along(layout, profile)),
         elements=tuple(_elements(profile, grades, curves)),
         haul=_haul(layout, profile, train, rails),
     )
@@ -387,7 +387,8 @@ def _tracks(layout: Layout, profile: RouteProfile) -> Iterator[TrackStretch]:
         )
 
 
-def _joints(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
+def joints_along(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
+    """Yield the joints that a route passes, in running order, with those at its ends."""
     ways, joints = profile.route.ways, layout.plan.joints
     ahead = layout.graph.joint_ahead
     met = [ahead.get(ways[0].turned()), *(ahead.get(way) for way in ways)]

@@ -24,7 +24,7 @@ Model = TypeVar("Model", bound=Table)
 
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
-_SINGLE = frozenset({"railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
+_SINGLE = frozenset({"bench", "railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
 _ITEM = {"railhead_at": "pair", "through": "pair", "moves": "pair", "consist": "entry", "legs": "leg"}
 _READINGS = frozenset({"pull", "slipping"})
 
@@ -62,6 +62,8 @@ class Entry(Generic[T_co]):
         section = str(self.path[0])
         if section == "scale":
             return section
+        if isinstance(self.path[-1], int):
+            return f"{section} {self.path[-1] + 1}"
         return f"[{section}]" if section in _SINGLE else f"{section} {quoted(str(self.path[-1]))}"
 
     @property

@@ -101,7 +101,7 @@ def _lay_line(
     name: str, entry: Entry[LineTable], pieces: Mapping[str, Entry[PieceTable]], laid: Laid, faults: Faults
 ) -> None:
     spliced = list(splice(entry.table.track, pieces))
-    tracks = tuple(_track_record(name, number, each, entry.table.rail) for number, each in enumerate(spliced, 1))
+    tracks = tuple(_track_record(name, number, each, entry.table) for number, each in enumerate(spliced, 1))
     for track in tracks:
         if track.grade is not None and abs(track.grade) > STEEP:
             faults.note(track.place, f"the grade is {100 * track.grade:.3g} %; is that meant?")
@@ -119,7 +119,7 @@ def _lay_line(
     _mark_berths(line, entry, spliced, laid, faults)
 
 
-def _track_record(line: str, number: int, laid: Spliced, line_rail: str | None) -> Track:
+def _track_record(line: str, number: int, laid: Spliced, whole: LineTable) -> Track:
     table = laid.table
     key = f"{line}:{number}"
     length = table.straight or table.easement or 0.0
@@ -142,7 +142,8 @@ def _track_record(line: str, number: int, laid: Spliced, line_rail: str | None) 
         grade=table.grade,
         rise=table.rise,
         railhead=table.railhead,
-        rail=laid.rail or line_rail,
+        rail=laid.rail or whole.rail,
+        pickup=laid.pickup or whole.pickup or 1.0,
     )
 
 

@@ -24,6 +24,7 @@ class Spliced(NamedTuple):
     number: int
     """The item of the line's list from which it comes, from 0."""
     rail: str | None
+    pickup: float | None
     berth: str | None
     clear: float | None
 
@@ -113,6 +114,7 @@ def splice(
             mirrored,
             number,
             table.rail or (outer.rail if outer else None),
+            table.pickup or (outer.pickup if outer else None),
             table.berth or (outer.berth if outer else None),
             table.clear if table.clear is not None else (outer.clear if outer else None),
         )

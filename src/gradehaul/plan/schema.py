@@ -8,6 +8,7 @@ from pydantic import Field, ValidationInfo, model_validator
 from pydantic.types import AllowInfNan
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.plan.bench_schema import BenchTable, ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.stock_schema import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
 from gradehaul.plan.values import (
     Angle,
@@ -22,19 +23,20 @@ from gradehaul.plan.values import (
     Station,
     Table,
     Turn,
+    Weight,
     unit_of,
 )
 from gradehaul.quantities import describe
 
 _SHAPES = ("straight", "left", "right", "easement", "piece")
 _HEIGHTS = ("grade", "rise", "railhead")
-_ANY = frozenset({"name", "grade", "rise", "railhead", "rail", "berth", "clear"})
+_ANY = frozenset({"name", "grade", "rise", "railhead", "rail", "pickup", "berth", "clear"})
 _BESIDE = {
     "straight": _ANY,
     "left": _ANY | {"angle", "length", "ease"},
     "right": _ANY | {"angle", "length", "ease"},
     "easement": _ANY,
-    "piece": frozenset({"hand", "rail", "berth", "clear"}),
+    "piece": frozenset({"hand", "rail", "pickup", "berth", "clear"}),
 }
 
 
@@ -58,6 +60,7 @@ class TrackTable(Table):
     rise: Length | None = None
     railhead: Length | None = None
     rail: Name | None = None
+    pickup: Weight | None = None
     berth: Name | None = None
     clear: Distance | None = None
 
@@ -145,6 +148,7 @@ class LineTable(Table):
     railhead_at: list[Station] = Field(default_factory=list, examples=["railhead_at = [[20, 1.9]]"])
     runs: Literal["both", "forward", "backward"] = "both"
     rail: Name | None = None
+    pickup: Weight | None = None
     at: Station | None = Field(default=None, examples=["at = [12.0, 40.5]"])
     heading: Angle | None = None
 
@@ -277,7 +281,11 @@ KEYED: dict[str, Any] = {
 }
 """The tables that are keyed by name, e.g. ``[line.Main]``."""
 
+LISTED: dict[str, Any] = {"reading": ReadingTable, "tilt": TiltTable, "trial": TrialTable}
+"""The tables of which a plan has a list, e.g. ``[[reading]]``."""
+
 SINGLE: dict[str, Any] = {
+    "bench": BenchTable,
     "drawing": DrawingTable,
     "map": MapTable,
     "vertical_curve": VerticalCurveTable,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.faults import Entry, Faults, Source
 from gradehaul.plan.names import clean, cut, listed, nearest, quoted, shown
-from gradehaul.plan.schema import HEAD, KEYED, SINGLE
+from gradehaul.plan.schema import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.toml import KeyPath, headers, parse, read_text
 from gradehaul.quantities import length_unit
 
@@ -28,6 +28,7 @@ class Tables:
     main: Source
     keyed: dict[str, dict[str, Entry[Any]]] = field(default_factory=lambda: {section: {} for section in KEYED})
     single: dict[str, Entry[Any]] = field(default_factory=dict)
+    listed: dict[str, list[Entry[Any]]] = field(default_factory=lambda: {section: [] for section in LISTED})
     railhead: dict[str, Entry[Any]] = field(default_factory=dict)
 
 
@@ -172,13 +173,18 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
                 into = tables.railhead if key == "railhead" else tables.keyed[key]
                 path: KeyPath = (key, name)
                 _put(into, clean(name), Entry(source, path, table), faults)
+        elif key in LISTED:
+            _add_list(source, key, value, tables, faults)
         elif key in SINGLE:
             _put(tables.single, key, Entry(source, (key,), value), faults)
         elif key not in HEAD:
-            known = [*HEAD, "railhead", *KEYED, *SINGLE]
+            known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
             near = nearest(key, known, alike=0.7)
-            what = "table" if isinstance(value, dict) else "key"
-            write = f"[{near}]" if near and what == "table" else near
+            tables_there = isinstance(value, dict) or (
+                isinstance(value, list) and any(isinstance(v, dict) for v in value)
+            )
+            what = "table" if tables_there else "key"
+            write = (f"[[{near}]]" if near in LISTED else f"[{near}]") if near and what == "table" else near
             faults.add(
                 PlanError(f"unknown {what} {quoted(key)}", write=write or f"one of {', '.join(known)}"),
                 file=source.at((key,)) if (key,) in source.headers else _first_header(source, key),
@@ -188,6 +194,17 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
                 PlanError(f"{key} stands in the main file only", write=f"it in {quoted(tables.main.file)}"),
                 file=source.file,
             )
+
+
+def _add_list(source: Source, section: str, value: object, tables: Tables, faults: Faults) -> None:
+    if not isinstance(value, list):
+        faults.add(
+            PlanError("must be a list of tables", found=shown(value), write=f"[[{section}]], in two brackets"),
+            file=_first_header(source, section),
+            place=f"[{section}]",
+        )
+        return
+    tables.listed[section] += [Entry(source, (section, number), table) for number, table in enumerate(value)]
 
 
 def _first_header(source: Source, key: str) -> str:

@@ -189,7 +189,7 @@ def trains(
         table = entry.table
         if table.route not in routes:
             faults.unknown(entry, "route", table.route, routes, declare="[route.NAME] with from and to", inside="route")
-        cuts = [_cut(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
+        cuts = [cut_of(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
         consist = tuple(cut for cut in cuts if cut is not None)
         if len(consist) == len(cuts) and not any(cut.name in drawing for cut in consist):
             faults.at(entry, "a train needs a locomotive", write="one in consist", inside="consist")
@@ -197,7 +197,7 @@ def trains(
     return found
 
 
-def _cut(text: str, number: int, stock: Collection[str], entry: Entry[TrainTable], faults: Faults) -> Cut | None:
+def cut_of(text: str, number: int, stock: Collection[str], entry: Entry[object], faults: Faults) -> Cut | None:
     """Return what one entry of a consist stands for; a name that begins with a number is tried whole first."""
     inside = f"consist, entry {number}"
     if text in stock:

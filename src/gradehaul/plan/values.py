@@ -127,6 +127,19 @@ Fraction = Annotated[float, _quantity("share", "above 0 and at most 1", lambda n
 """A share above 0, at most 1."""
 
 
+def _weight(value: object, info: ValidationInfo) -> float:
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        raise PlanError(f"{info.field_name} must be a bare number", found=shown(value), write=f"{info.field_name} = 3")
+    if not 0 < value <= _MOST_WEIGHT:
+        raise PlanError(f"{info.field_name} must be more than 0 and at most {_MOST_WEIGHT:g}", found=shown(value))
+    return float(value)
+
+
+_MOST_WEIGHT = 1000.0
+Weight = Annotated[float, BeforeValidator(_weight)]
+"""How much a thing counts beside others, 1 where nothing is said."""
+
+
 def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeValidator:
     def read(value: object, info: ValidationInfo) -> Reading:
         reading = read_reading(value, kind, unit=unit_of(info))

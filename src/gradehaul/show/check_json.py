@@ -3,30 +3,33 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.longest import Binds, Load
+from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.haulage.trust_train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
 from gradehaul.show.digits import rounded
+from gradehaul.treatment.ways_over import WaysOver
 
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N", "grade": "1", "share": "1"}
 
 
-def check_json(answer: CheckAnswer) -> str:
+def check_json(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> str:
     """Return the answer as JSON text in plain ASCII, ending with a line break.
 
     Keys are lower case with their SI unit as suffix; ``_pct`` is per cent. They are stable: others may be added.
     """
-    return json.dumps(check_document(answer), indent=1, allow_nan=False) + "\n"
+    return json.dumps(check_document(answer, ways), indent=1, allow_nan=False) + "\n"
 
 
-def check_document(answer: CheckAnswer) -> dict[str, Any]:
+def check_document(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> dict[str, Any]:
     """Return the answer as the document that `check_json` writes."""
     plan = answer.plan
     return {
@@ -44,6 +47,7 @@ def check_document(answer: CheckAnswer) -> dict[str, Any]:
         "routes": [_route(route) for route in answer.routes],
         "between": [_between(between) for between in answer.between],
         "trains": [_train(train) for train in answer.trains],
+        "ways_over": [_way_over(way) for way in ways],
         "berths": [_berth(berth) for berth in answer.berths],
         "figures": [
             {
@@ -96,11 +100,11 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
             }
             for under in answer.under_trains
         ],
-        "loads": [_load(load) for load in answer.loads],
+        "loads": [_load(load, spread) for load, spread in zip(answer.loads, answer.spreads, strict=True)],
     }
 
 
-def _load(load: Load) -> dict[str, Any]:
+def _load(load: Load, spread: LoadSpread) -> dict[str, Any]:
     return {
         "power": load.power,
         "car": load.car,
@@ -108,6 +112,10 @@ def _load(load: Load) -> dict[str, Any]:
         "told_cars": load.told,
         "rated_cars": load.rated,
         "limit_cars": load.limit,
+        "rated_low": spread.rated_low,
+        "rated_high": spread.rated_high,
+        "limit_low": spread.limit_low,
+        "limit_high": spread.limit_high,
         "fits_cars": load.fits,
         "fits_by": load.fits_by,
         "engine": load.engine,
@@ -146,6 +154,51 @@ def _train(train: TrainAnswer) -> dict[str, Any]:
         "rail": train.rail,
         "length_m": rounded(train.length),
         **verdict_document(train.verdict),
+        **_trust(train.trust),
+    }
+
+
+def _trust(trust: TrainTrust) -> dict[str, Any]:
+    measure = trust.next_measurement
+    return {
+        "stall_probability": rounded(trust.stall_probability),
+        "draws": trust.draws,
+        "margin_low_n": rounded(trust.margin_low),
+        "margin_high_n": rounded(trust.margin_high),
+        "unsure_of": [
+            {"of": cause.what, "share": rounded(cause.share), "measuring_removes": rounded(cause.narrows)}
+            for cause in trust.causes
+        ],
+        "measure_next": None if measure is None else measure.measure,
+    }
+
+
+def _way_over(way: WaysOver) -> dict[str, Any]:
+    return {
+        "train": way.train,
+        "rail": way.rail,
+        "cars": way.cars,
+        "leave_cars": way.leave,
+        "doubling": None
+        if way.double is None
+        else {
+            "front_cars": way.double.front,
+            "rear_cars": way.double.rear,
+            "foot_holds": way.double.foot_holds,
+            "summit_holds": way.double.summit_holds,
+        },
+        "helpers": [
+            {
+                "loco": each.loco,
+                "where": each.where,
+                "enough": each.enough,
+                "districts": [
+                    {"on": d.on, "on_m": rounded(d.on_at), "off": d.off, "off_m": rounded(d.off_at)}
+                    for d in each.districts
+                ],
+            }
+            for each in way.help
+        ],
     }
 
 

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gradehaul.haulage.check import CheckAnswer, Figure
 from gradehaul.plan.names import clean
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.route_text import Told, add_route, explain_loads
 from gradehaul.show.verdict_text import add_verdicts
+from gradehaul.show.ways_over_text import add_ways_over
+from gradehaul.treatment.ways_over import WaysOver
 
-_CURVE_MODELS = {
+CURVE_MODELS = {
     "degree": "full-size practice scaled down (0.04 % of grade per degree of curve), assumed",
     "wheelbase": "the gauge, and the wheelbase and friction stated in the plan",
     "coefficient": "your own measurement",
 }
+"""Where the curve coefficient comes from, by model."""
 
-_CLEAR_LENGTH = {
+CLEAR_LENGTH = {
     "stated": "stated in the plan",
     "map": "the map, clear of other tracks",
     "whole": "the whole of its track",
 }
+"""How the clear length of a berth is known."""
 
 _CAUTION = (
     "Before any film goes on a rail of the layout: wipe it on a loose plank of track, measure the pull there, and put "
@@ -27,8 +33,8 @@ _CAUTION = (
 )
 
 
-def check_page(answer: CheckAnswer, reader: Reader) -> Page:
-    """Return the answer as a page, in the order in which a builder asks."""
+def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = ()) -> Page:
+    """Return the answer as a page, in the order in which a builder asks, with what to do about trains that fail."""
     page = Page()
     _add_title(page, answer, reader)
     add_verdicts(page, answer, reader)
@@ -38,6 +44,7 @@ def check_page(answer: CheckAnswer, reader: Reader) -> Page:
     before: Told = {}
     for route in answer.routes:
         add_route(page, answer, route, reader, before)
+    add_ways_over(page, ways, reader)
     _add_between(page, answer, reader)
     _add_berths(page, answer, reader)
     _add_figures(page, answer, reader)
@@ -58,7 +65,7 @@ def _add_title(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     named = f"{scale.name}, " if scale.name else ""
     gauge = f"{1000 * scale.gauge:.4g} mm"
     page.line(f"Scale {named}1:{scale.ratio:.4g}, gauge {gauge}; {plan.practice} practice where nothing is said.")
-    model = _CURVE_MODELS[plan.curve_resistance.model]
+    model = CURVE_MODELS[plan.curve_resistance.model]
     page.line(f"Curve coefficient {reader.length(answer.coefficient, fine=True)} (grade x radius), from {model}.")
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
@@ -107,7 +114,7 @@ def _add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         [
             berth.name,
             reader.length(berth.clear_length),
-            _CLEAR_LENGTH[berth.basis],
+            CLEAR_LENGTH[berth.basis],
             reader.grade(berth.steepest),
             ", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-",
             ", ".join(f"{car} {'stay' if stay else 'ROLL AWAY'}" for car, stay in berth.cars_stay.items()) or "-",
@@ -135,11 +142,12 @@ def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     if not unsure:
         return
     page.heading("Figures that nobody measured or stated")
-    rows = [[figure.subject, figure.name, _value(figure, reader), figure.basis] for figure in unsure]
+    rows = [[figure.subject, figure.name, figure_value(figure, reader), figure.basis] for figure in unsure]
     page.table(["of", "figure", "value>", "basis"], rows)
 
 
-def _value(figure: Figure, reader: Reader) -> str:
+def figure_value(figure: Figure, reader: Reader) -> str:
+    """Return the value of a figure as it is told."""
     if figure.kind == "length":
         return reader.length(figure.value, fine=True)
     return reader.quantity(figure.value, figure.kind)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, get_args
@@ -96,4 +96,15 @@ def picture_bytes(figure: Figure, form: Format, *, dots_per_inch: float) -> byte
     """Return a figure as the content of a file; call it by the same rules as the figure was drawn."""
     stream = io.BytesIO()
     figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=_UNSAID[form])
+    return stream.getvalue()
+
+
+def pages_bytes(figures: Iterable[Figure]) -> bytes:
+    """Return figures as the pages of one PDF; call it by the same rules as they were drawn."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    stream = io.BytesIO()
+    with PdfPages(stream, metadata=_UNSAID["pdf"]) as pages:
+        for figure in figures:
+            pages.savefig(figure)
     return stream.getvalue()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import Kind, convert
+from gradehaul.quantities import Kind, conversion, convert
 
 System = Literal["metric", "imperial"]
 """Units shown: of the plan's own system, or of the one asked for."""
@@ -146,6 +146,27 @@ def reader_of(
     return Reader(unit if system == own else "mm" if system == "metric" else "in", system, grades, force_unit)
 
 
+def unit_rules(reader: Reader) -> dict[str, Any]:
+    """Return the rules by which a reader's figures are written, for a page that writes them itself.
+
+    A unit is its name, the decimals of its figures, and the ``parts`` and ``times`` of `conversion`. There are two
+    units of force: for less than ``heavy`` N, and for more. ``grade`` is None for grades of one in so many.
+    """
+    small, large = ("gf", "kgf") if reader.system == "metric" else ("ozf", "lbf")
+    grade = {"percent": "%", "permille": "permille"}.get(reader.grades)
+    return {
+        "length": _unit_rule(reader.length_unit),
+        "force": [_unit_rule(reader.force_unit or small), _unit_rule(reader.force_unit or large)],
+        "heavy": _HEAVY,
+        "grade": None if grade is None else _unit_rule(grade),
+    }
+
+
+def _unit_rule(unit: str) -> dict[str, Any]:
+    times, parts = conversion(unit)
+    return {"name": unit, "decimals": _DECIMALS[unit], "times": times, "parts": parts}
+
+
 def balance_unit(plan: Plan) -> str | None:
     """Return the unit in which most of a plan's pulls were read, None where it has no readings."""
     units = Counter(
@@ -156,6 +177,7 @@ def balance_unit(plan: Plan) -> str | None:
         for reading in readings
         if reading.unit is not None
     )
+    units.update(force.unit for row in plan.book.pulls for force in row.forces if force.unit is not None)
     return units.most_common(1)[0][0] if units else None
 
 

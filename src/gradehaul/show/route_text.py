@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.trust_load import LoadSpread
 from gradehaul.show.naming import FAILS, basis_told, cars_told
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
@@ -18,6 +19,11 @@ def explain_loads(page: Page) -> None:
         indent=2,
     )
     page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
+    page.line(
+        "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
+        "of your readings and the spread of what is assumed.",
+        indent=2,
+    )
 
 
 Told = dict[str, tuple[list[list[Piece]], list[list[Piece]]]]
@@ -76,17 +82,14 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
-    bound: dict[tuple[str, ...], list[str]] = {}
-    for load in route.loads:
-        for row in _bound(load, reader):
-            bound.setdefault((_power(load, route), load.car, *row), []).append(load.rail)
-    binding: list[list[Piece]] = [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
+    binding: list[list[Piece]] = [[*row] for row in bound_rows(route, reader)]
     alike = next((name for name, (loads, _) in before.items() if loads == rows), None)
     same = next((name for name, told in before.items() if told == (rows, binding)), alike)
     before[route.route.name] = rows, binding
     if same is None:
         page.table(["power", "car", *answer.rails], rows)
         page.line()
+        _add_how_sure(page, answer, route)
     elif before[same] == (rows, binding):
         page.line(f"longest trains and what binds them: as on route {same}", indent=2)
         return
@@ -96,6 +99,28 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
     page.table(heads, binding)
 
 
+def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
+    sure: dict[tuple[str, str], dict[str, str]] = {}
+    for load, spread in zip(route.loads, route.spreads, strict=True):
+        sure.setdefault((_power(load, route), load.car), {})[load.rail] = _spread(spread)
+    rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
+    page.table(["how sure", "car", *answer.rails], rows)
+    page.line()
+
+
+def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
+    """Return what binds the loads of a route, a row for all rails where it is the same.
+
+    Its columns are power, car, rails, the first number of cars to fail, how, the place of the head, its track, and what
+    is asked and given there.
+    """
+    bound: dict[tuple[str, ...], list[str]] = {}
+    for load in route.loads:
+        for row in _bound(load, reader):
+            bound.setdefault((_power(load, route), load.car, *row), []).append(load.rail)
+    return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
+
+
 def _power(load: Load, route: RouteAnswer) -> str:
     return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
@@ -103,6 +128,11 @@ def _power(load: Load, route: RouteAnswer) -> str:
 def _load(load: Load) -> str:
     told = f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)})"
     return f"{told} {basis_told(load.basis, load.slipping_basis)}"
+
+
+def _spread(spread: LoadSpread) -> str:
+    pairs = ((spread.rated_low, spread.rated_high), (spread.limit_low, spread.limit_high))
+    return " / ".join(f"{cars_told(low)} to {cars_told(high)}" for low, high in pairs)
 
 
 def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:

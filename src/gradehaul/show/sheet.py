@@ -81,12 +81,12 @@ class Sheet:
     rows
         What is on it, from the top.
     length
-        The length of the axis of distance, m.
+        The length of the axis of distance, m, where there is one.
     unit
         The unit of lengths on it.
     """
 
-    def __init__(self, size: Size, rows: Sequence[Row], length: float, unit: str) -> None:
+    def __init__(self, size: Size, rows: Sequence[Row], length: float = 1.0, unit: str = "m") -> None:
         self.size, self.unit = size, unit
         margin = 0.16
         asked = sum(row.height for row in rows) + 2 * margin

@@ -110,3 +110,26 @@ def test_whatever_is_drawn_becomes_a_plan_that_reads_back(paths):
     for name, joint in drawn.joints.items():
         assert plan.joints[name].kind == joint.kind
     assert updated_plan(text, drawn, file="x") == (text, Changes())
+
+
+@pytest.mark.parametrize(
+    ("tell", "told"),
+    [
+        ("mm", ["50.8 mm of track drawn again", "1.02 mm apart", "track ends 2.5 mm from", "101.6 mm of track meets"]),
+        ("in", ["2.00 in of track drawn again", "0.040 in apart", "track ends 0.10 in from", "4.00 in of track meets"]),
+    ],
+)
+def test_lengths_in_faults_are_told_in_the_plans_unit(tell, told):
+    inch = 0.0254
+    strokes = [
+        straight(0, 0, 1, 0, handle="1"),
+        straight(0.5, 0, 0.5 + 2 * inch, 0, handle="2"),
+        straight(1 + 0.04 * inch, 0, 2, 0, handle="3"),
+        straight(2 + 0.1 * inch, 0, 5, 0, handle="4"),
+        straight(0, 1, 4 * inch, 1, handle="5"),
+    ]
+    texts = [fault.text for fault in assembled(strokes, tell=tell).faults]
+    for words in told:
+        assert any(words in text for text in texts), (words, texts)
+    other = "mm" if tell == "in" else "in"
+    assert not any(f" {other} " in text for text in texts)

@@ -14,7 +14,7 @@ from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Te
 from gradehaul.plan.drawing.heights import Ground, read_heights
 from gradehaul.plan.drawing.naming import Names, claimed, name_all
 from gradehaul.plan.drawing.recognition import KnownLine, recognize
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, Reach, ReachEnd
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, ReachEnd
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import LineEnd
 from gradehaul.quantities import read_quantity
@@ -128,8 +128,8 @@ def assemble(
 
     Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay.
     """
-    linked, faults = _linked(drawing, terms)
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
+    linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
     named, wrong = claimed(linked.joints, claims, terms.tell)
     errors: list[GradehaulError] = [*wrong]
@@ -178,20 +178,31 @@ def assemble(
     )
 
 
-def _linked(drawing: Drawing, terms: Terms) -> tuple[Linked, list[Fault]]:
-    """Return the network of a drawing's strokes, and all faults up to here."""
-    from gradehaul.plan.drawing.fitting import fit_stroke
+def _linked(
+    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
+) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
+    """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
+    from gradehaul.plan.drawing.fit_faults import kinks_left, uncertain_radii
+    from gradehaul.plan.drawing.levels import lifted
     from gradehaul.plan.drawing.linking import link
+    from gradehaul.plan.drawing.reaches import reaches_of
 
-    reaches: list[Reach] = []
-    faults = list(drawing.faults)
-    for stroke in drawing.strokes:
-        found, wrong = fit_stroke(stroke, tolerance=terms.fit, kink=terms.kink)
-        reaches += found
-        faults += wrong
-    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level)
-    lines = tuple(replace(line, elements=tidied(line.elements)) for line in linked.lines)
-    return replace(linked, lines=lines), [*faults, *linked.faults]
+    reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
+    reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
+    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell)
+    lines = tuple(
+        line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
+    )
+    linked = replace(linked, lines=lines)
+    faults = [*kinks_left(faults, linked, terms.snap), *linked.faults, *uncertain_radii(linked, terms.tell)]
+    return linked, [*drawing.faults, *faults], left
+
+
+def _tidy(elements: Sequence[Element]) -> bool:
+    return all(
+        element.length >= SHORTEST and (element.curvature == 0 or abs(element.curvature) * element.length >= LEAST_TURN)
+        for element in elements
+    )
 
 
 def tidied(elements: Sequence[Element]) -> tuple[Element, ...]:

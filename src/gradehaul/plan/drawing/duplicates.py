@@ -15,22 +15,22 @@ from gradehaul.plan.drawing.elements import (
     heading,
     height,
     level_with,
+    micro,
     nearest,
     order,
     place,
     turned,
     wrapped,
 )
+from gradehaul.plan.drawing.lie import Source, source
 from gradehaul.plan.drawing.records import Element, Fault, Spot
+from gradehaul.plan.drawing.told import length_text
 from gradehaul.plan.drawing.ways import CROWD, End, Ways, continuing
 
 _ALIKE = 0.02
 """Curvatures that differ by no more than this share may be the same one fitted twice."""
 _FAR = 1000.0
 """A run of this many snaps is long enough to tell any two curvatures apart that matter."""
-
-Source = tuple[str, str]
-"""Handle and layer."""
 
 
 class Dropped(NamedTuple):
@@ -40,11 +40,6 @@ class Dropped(NamedTuple):
     kept: Source
     length: float
     spot: Spot
-
-
-def source(element: Element) -> Source:
-    """Return where an element comes from."""
-    return element.handle, element.layer
 
 
 def alike(one: float, other: float) -> bool:
@@ -113,7 +108,7 @@ class Closing:
 
     def run(self) -> bool:
         """Close every shared stretch and return whether there was one."""
-        nodes = [node for node in self.ways.nodes() if len(self.ways.at(node)) > 1]
+        nodes = [node for node, ends in self.ways.nodes() if self._may_pair(ends)]
         waiting = deque(sorted(nodes, key=lambda node: min(order(self.ways.spot(end)) for end in self.ways.at(node))))
         before = len(self.dropped)
         while waiting:
@@ -122,6 +117,13 @@ class Closing:
             if found is not None:
                 waiting.extendleft((node, self._close(node, *found)))
         return len(self.dropped) > before
+
+    def _may_pair(self, ends: list[End]) -> bool:
+        """Tell whether two of the ways that leave a node do so in one direction."""
+        if not 1 < len(ends) <= CROWD:
+            return False
+        headings = [self.ways.heading(end) for end in ends]
+        return any(abs(wrapped(one - other)) <= self.kink for one, other in combinations(headings, 2))
 
     def _pair(self, node: int) -> tuple[End, End, tuple[float, float]] | None:
         """Return the two ends at a node that share the longest stretch, and how long it is on each."""
@@ -140,7 +142,7 @@ class Closing:
             if one.way == other.way:
                 self._halve(one)
                 return self._pair(node)
-            rank = (-round(max(found), 6),)
+            rank = (-micro(max(found)),)
             if best is None or rank < best[0]:
                 best = rank, one, other, found
         return None if best is None else best[1:]
@@ -214,10 +216,10 @@ class Closing:
 def _rank(drawn: Mapping[Source, float], element: Element) -> tuple[object, ...]:
     """Return what decides which of two stretches is kept: of the longer source, then by handle and place."""
     own = source(element)
-    return -round(drawn.get(own, 0.0), 6), own, order(element.end), round(element.length, 6)
+    return -micro(drawn.get(own, 0.0)), own, order(element.end), micro(element.length)
 
 
-def told(dropped: list[Dropped], drawn: Mapping[Source, float]) -> list[Fault]:
+def told(dropped: list[Dropped], drawn: Mapping[Source, float], tell: str) -> list[Fault]:
     """Return a fault for every pair of sources of which one covers part of the other, or all of it."""
     by_pair: dict[tuple[Source, Source], list[Dropped]] = {}
     gone: dict[Source, float] = {}
@@ -227,9 +229,9 @@ def told(dropped: list[Dropped], drawn: Mapping[Source, float]) -> list[Fault]:
     faults: list[Fault] = []
     for (own, kept), stretches in by_pair.items():
         length = math.fsum(one.length for one in stretches)
-        longest = min(stretches, key=lambda one: (-round(one.length, 6), order(one.spot)))
+        longest = min(stretches, key=lambda one: (-micro(one.length), order(one.spot)))
         whole = gone[own] >= 0.99 * drawn.get(own, math.inf)
-        what = f"{length * 1000:.1f} mm of track drawn again, over {_named(kept)}: kept once"
+        what = f"{length_text(length, tell)} of track drawn again, over {_named(kept)}: kept once"
         faults.append(Fault("duplicate" if whole else "overlap", what, longest.spot, *own, weight=length))
     return faults
 

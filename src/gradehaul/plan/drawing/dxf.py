@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
+from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.dxf_batch import Batch, Origin
 from gradehaul.plan.drawing.dxf_blocks import handle_of, reckon
 from gradehaul.plan.drawing.dxf_file import Loaded, check_file, load, warnings
@@ -91,9 +92,9 @@ def read_drawing(
     whole = Path(folder or ".") / path
     check_file(whole, file)
     try:
-        with warnings() as messages:
+        with warnings() as messages, uncollected():
             loaded = load(whole, file, repair=repair)
-        return _drawing(loaded, messages, file, Wanted(layers, height_layers), given, tolerance)
+            return _drawing(loaded, messages, file, Wanted(layers, height_layers), given, tolerance)
     except DrawingError as error:
         raise error.at(file=file) from error.__cause__
 

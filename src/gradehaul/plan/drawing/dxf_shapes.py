@@ -53,6 +53,21 @@ class Conic:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Arc:
+    """Part of a circle in its block's own plan: center, radius, start and sweep, radians, as numbers."""
+
+    center: tuple[float, float, float]
+    radius: float
+    start: float
+    sweep: float
+
+    def conic(self) -> Conic:
+        """Return it as part of an ellipse, which other placings may make of it."""
+        major, minor = np.array((self.radius, 0.0, 0.0)), np.array((0.0, self.radius, 0.0))
+        return Conic(np.array(self.center), major, minor, self.start, self.sweep)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Spline:
     """A B-spline: control points, shape (n, 3), weights or None, knots, shape (n + degree + 1,), and degree."""
 
@@ -62,7 +77,7 @@ class Spline:
     degree: int
 
 
-Shape = Run | Conic | Spline
+Shape = Run | Arc | Conic | Spline
 
 
 def plane(extrusion: Any) -> FloatArray | None:  # noqa: ANN401 - a vector of the library, or None
@@ -144,23 +159,23 @@ def _sweep(start: float, end: float) -> float:
     return sweep if sweep > _NO_SWEEP else _FULL_TURN
 
 
-def _round(values: Mapping[str, Any], start: float, sweep: float) -> Conic:
-    center = np.array(point_of(values, "center"))
+def _round(values: Mapping[str, Any], start: float, sweep: float) -> Arc | Conic:
+    center = point_of(values, "center")
     radius = number_of(values, "radius")
     if radius < 0:
         raise DrawingError("a radius must be longer than 0", found=f"{radius:g}")
     axes = plane(values.get("extrusion"))
     if axes is None:
-        return Conic(center, np.array((radius, 0.0, 0.0)), np.array((0.0, radius, 0.0)), start, sweep)
-    return Conic(center @ axes, radius * axes[0], radius * axes[1], start, sweep)
+        return Arc(center, radius, start, sweep)
+    return Conic(np.array(center) @ axes, radius * axes[0], radius * axes[1], start, sweep)
 
 
-def _arc(_entity: Any, values: Mapping[str, Any]) -> Conic:  # noqa: ANN401
+def _arc(_entity: Any, values: Mapping[str, Any]) -> Arc | Conic:  # noqa: ANN401
     start = math.radians(number_of(values, "start_angle"))
     return _round(values, start, _sweep(start, math.radians(number_of(values, "end_angle"))))
 
 
-def _circle(_entity: Any, values: Mapping[str, Any]) -> Conic:  # noqa: ANN401
+def _circle(_entity: Any, values: Mapping[str, Any]) -> Arc | Conic:  # noqa: ANN401
     return _round(values, 0.0, _FULL_TURN)
 
 

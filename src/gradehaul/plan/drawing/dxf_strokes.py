@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf_shapes import Conic, Run, Shape, Spline
+from gradehaul.plan.drawing.dxf_shapes import Arc, Conic, Run, Shape, Spline
 from gradehaul.plan.drawing.records import FloatArray
 
 MOST_CHORDS = 10_000
@@ -85,6 +85,10 @@ def draw(shape: Shape, placing: Placing | None, budget: Budget) -> Drawn:
     """
     if isinstance(shape, Run):
         return _run(shape, placing, budget)
+    if isinstance(shape, Arc):
+        if placing is None:
+            return _arc(shape)
+        shape = shape.conic()
     if isinstance(shape, Conic):
         return _conic(shape, placing, budget)
     return Drawn(_spline(shape, placing, budget), None, exact=False)
@@ -137,6 +141,19 @@ def _bulged(start: FloatArray, end: FloatArray, bulge: float, axes: FloatArray |
     center = (start + end) / 2 + np.cross(normal, end - start) * ((1 - bulge**2) / (4 * bulge))
     major = start - center
     return Conic(center, major, np.cross(normal, major), 0.0, 4 * math.atan(bulge))
+
+
+def _arc(arc: Arc) -> Drawn:
+    pieces = 1 if arc.sweep <= math.pi else 2
+    (x, y, z), radius = arc.center, arc.radius
+    rows = []
+    for number in range(pieces + 1):
+        angle = arc.start + arc.sweep * number / pieces
+        rows.append((x + radius * math.cos(angle), y + radius * math.sin(angle), z))
+    if arc.sweep == math.tau:
+        rows[-1] = rows[0]
+    bulge = math.tan(arc.sweep / pieces / 4)
+    return Drawn(np.array(rows), np.array((bulge,) * pieces), exact=True)
 
 
 def _conic(conic: Conic, placing: Placing | None, budget: Budget) -> Drawn:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from gradehaul.plan.drawing.records import Element, Spot
+import numpy as np
+
+from gradehaul.plan.drawing.records import Element, FloatArray, Spot
 
 TURN = 2 * math.pi
 
@@ -88,7 +91,10 @@ def cut(element: Element, along: float) -> tuple[Element, Element]:
 
 def halved(element: Element) -> list[Element]:
     """Return the element in equal parts, none of which turns by more than half a circle."""
-    parts = max(1, math.ceil(abs(element.curvature) * element.length / math.pi - 1e-9))
+    turn = abs(element.curvature) * element.length
+    if turn <= math.pi:
+        return [element]
+    parts = max(1, math.ceil(turn / math.pi - 1e-9))
     found = []
     for left in range(parts, 1, -1):
         first, element = cut(element, element.length / left)
@@ -118,6 +124,11 @@ def nearest(element: Element, spot: Spot) -> float:
     return 0.0 if to_start <= to_end else element.length
 
 
+def length_of(elements: Iterable[Element]) -> float:
+    """Return the length of elements in a row, m."""
+    return math.fsum(element.length for element in elements)
+
+
 def gap(one: Spot, other: Spot) -> float:
     """Return the distance between two points in plan, m."""
     return math.hypot(one.x - other.x, one.y - other.y)
@@ -128,6 +139,36 @@ def level_with(one: float | None, other: float | None, level: float) -> bool:
     return one is None or other is None or abs(one - other) <= level
 
 
-def order(spot: Spot) -> tuple[float, float, float]:
-    """Return what sorts points the same way however the drawing was made: coordinates to the micrometer."""
-    return round(spot.x, 6) + 0.0, round(spot.y, 6) + 0.0, round(spot.z or 0.0, 6) + 0.0
+def order(spot: Spot) -> tuple[int, int, int]:
+    """Return what sorts points the same way however the drawing was made: coordinates in whole micrometers.
+
+    Examples
+    --------
+    >>> order(Spot(0.1000004, -2.0))
+    (100000, -2000000, 0)
+    """
+    x, y, z = spot
+    return round(x * 1e6), round(y * 1e6), round(z * 1e6) if z else 0
+
+
+def orders(spots: Sequence[Spot]) -> list[tuple[int, int, int]]:
+    """Return `order` of many points at once.
+
+    Examples
+    --------
+    >>> orders([Spot(0.1000004, -2.0), Spot(0.0, 0.0, 0.5)])
+    [(100000, -2000000, 0), (0, 0, 500000)]
+    """
+    table = np.array([(x, y, z or 0.0) for x, y, z in spots], dtype=np.float64).reshape(-1, 3)
+    x, y, z = np.rint(table * 1e6).astype(np.int64).T.tolist()
+    return list(zip(x, y, z, strict=True))
+
+
+def in_plan(spots: Sequence[Spot]) -> FloatArray:
+    """Return points as an array, m, shape (n, 2)."""
+    return np.array([(x, y) for x, y, _ in spots], dtype=np.float64).reshape(-1, 2)
+
+
+def micro(value: float) -> int:
+    """Return a figure in whole millionths: what sorts or tells it apart to six decimals."""
+    return round(value * 1e6)

@@ -6,16 +6,25 @@ from collections.abc import Collection, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import gap, level_with, order, place
+import numpy as np
+
+from gradehaul.plan.drawing.beside import Index, indexed
+from gradehaul.plan.drawing.elements import gap, level_with, micro, orders, place
+from gradehaul.plan.drawing.lie import middle
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.records import Element, Fault, Spot
-from gradehaul.plan.drawing.sides import Tolerance, beside, indexed
-from gradehaul.plan.drawing.ways import End, Ways, common_spot, middle
+from gradehaul.plan.drawing.sides import Tolerance
+from gradehaul.plan.drawing.told import length_text
+from gradehaul.plan.drawing.ways import End, Ways, common_spot
 
 NEAR = 5.0
 """An end this many snaps from other track is a near miss."""
 SMALL = 0.05
 """A part of the drawing is stray where it is shorter than this share of the largest."""
+
+
+_GAP = 2e-5
+"""How finely a gap that was closed is told, m."""
 
 
 class _Miss(NamedTuple):
@@ -26,14 +35,18 @@ class _Miss(NamedTuple):
     end: End | None
 
 
-def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance) -> list[Fault]:
-    """Return a fault for every free end that just misses other track, told once where two ends miss one another."""
-    at: dict[object, list[End]] = {}
-    for end in free:
-        at.setdefault(order(ways.spot(end)), []).append(end)
+def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance, index: Index, tell: str) -> list[Fault]:
+    """Return a fault for every free end that just misses other track, told once where two ends miss one another.
+
+    `index` is the last one made of the ways, `tell` the unit of lengths.
+    """
+    at: dict[tuple[int, int, int], list[End]] = {}
+    every = list(free)
+    for end, place_ in zip(every, orders([ways.spot(end) for end in every]), strict=True):
+        at.setdefault(place_, []).append(end)
     # Ends left unjoined at one spot are told already.
-    ends = sorted((one[0] for one in at.values() if len(one) == 1), key=lambda end: order(ways.spot(end)))
-    nearest = _nearest(ways, ends, tolerance)
+    ends = [one[0] for _, one in sorted(at.items()) if len(one) == 1]
+    nearest = _nearest(ways, ends, tolerance, index)
     faults: list[Fault] = []
     told: set[End] = set()
     for end in ends:
@@ -47,12 +60,12 @@ def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance) -> list
             if nearest[miss.end].end == end:
                 told.add(miss.end)
         element = ways.outward(end)
-        text = f"track ends {miss.off * 1000:.1f} mm from {what}"
+        text = f"track ends {length_text(miss.off, tell)} from {what}"
         faults.append(Fault("near-miss", text, spot, element.handle, element.layer, weight=tolerance.snap / miss.off))
     return faults
 
 
-def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance) -> dict[End, _Miss]:
+def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance, index: Index) -> dict[End, _Miss]:
     """Return for every end the nearest other track within reach, an end rather than a side that is as near."""
     spots = [ways.spot(end) for end in ends]
     reach = NEAR * tolerance.snap
@@ -67,17 +80,21 @@ def _nearest(ways: Ways, ends: Sequence[End], tolerance: Tolerance) -> dict[End,
             off = gap(spots[one], spots[other])
             take(ends[one], _Miss(off, spots[other], ends[other]))
             take(ends[other], _Miss(off, spots[one], ends[one]))
-    index = indexed(ways, tolerance)
-    headings = [ways.heading(end) for end in ends]
-    for end, places in zip(ends, beside(index, spots, headings, reach, tolerance.level), strict=True):
-        for one in places:
-            own = one.along if end.side == 0 else index.length[one.way] - one.along
-            if one.way != end.way or own > 4 * reach:
-                take(end, _Miss(one.off, place(one.element, one.on_element), None))
+    index = indexed(ways, tolerance.snap, index)
+    near = index.near(spots, reach)
+    own = np.array(ends, dtype=np.int64).reshape(-1, 2)[near.which]
+    passed = np.where(own[:, 1] == 0, near.along, near.length - near.along)
+    near = near.only((near.way != own[:, 0]) | (passed > 3 * reach))
+    headings = [0.0] * len(spots)
+    for which, one in index.beside(near, spots, headings, reach, tolerance.level):
+        end = ends[which]
+        since = one.along if end.side == 0 else index.length[one.way] - one.along
+        if one.way != end.way or since > 4 * reach:
+            take(end, _Miss(one.off, place(one.element, one.on_element), None))
     return nearest
 
 
-def strays(ways: Ways) -> list[Fault]:
+def strays(ways: Ways, tell: str) -> list[Fault]:
     """Return a fault for every part of the drawing that meets nothing and is small against the largest part."""
     group: dict[int, int] = {}
 
@@ -99,26 +116,25 @@ def strays(ways: Ways) -> list[Fault]:
     for part, numbers in parts.items():
         if lengths[part] >= SMALL * largest:
             continue
-        longest = max((ways.all[number] for number in numbers), key=lambda way: round(way.length, 6))
+        longest = max((ways.all[number] for number in numbers), key=lambda way: micro(way.length))
         spot = middle(longest.elements)
         first = longest.elements[0]
-        text = f"{lengths[part] * 1000:.1f} mm of track meets no other"
+        text = f"{length_text(lengths[part], tell)} of track meets no other"
         faults.append(Fault("stray", text, spot, first.handle, first.layer, weight=lengths[part]))
     return faults
 
 
-def gap_fault(spot: Spot, off: float, element: Element) -> Fault:
+def gap_fault(spot: Spot, off: float, element: Element, tell: str) -> Fault:
     """Return the fault of ends that were drawn apart and meet at one spot all the same."""
-    return Fault(
-        "gap", f"ends drawn {off * 1000:.2f} mm apart are one joint", spot, element.handle, element.layer, weight=off
-    )
+    text = f"ends drawn {length_text(off, tell, _GAP)} apart are one joint"
+    return Fault("gap", text, spot, element.handle, element.layer, weight=off)
 
 
-def gaps(elements: Sequence[Element], snap: float) -> list[Fault]:
+def gaps(elements: Sequence[Element], snap: float, tell: str) -> list[Fault]:
     """Return the faults of elements in order that are drawn apart by more than a tenth of `snap`."""
     found: list[Fault] = []
     for before, after in pairwise(elements):
         off = gap(before.end, after.start)
         if off > snap / 10:
-            found.append(gap_fault(before.end, off, after))
+            found.append(gap_fault(before.end, off, after, tell))
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gradehaul.plan.drawing.elements import gap, level_with, order
+from gradehaul.plan.drawing.elements import gap, level_with, orders
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.records import Spot
 
@@ -20,8 +20,12 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
     >>> meet([Spot(0.0, 0.0), Spot(1.0, 0.0), Spot(1.001, 0.0)], snap=0.002, level=0.01)
     [0, 1, 1]
     """
-    first: dict[tuple[float, float, float | None], int] = {}
-    leader = [first.setdefault((*order(spot)[:2], spot.z), number) for number, spot in enumerate(spots)]
+    first: dict[tuple[int, int, float | None], int] = {}
+    places = orders(spots)
+    leader = [
+        first.setdefault((x, y, spot.z), number)
+        for number, (spot, (x, y, _)) in enumerate(zip(spots, places, strict=True))
+    ]
     own = sorted(first.values())
     group = {number: number for number in own}
     low = {number: spots[number].z for number in own}
@@ -34,7 +38,13 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
         return number
 
     pairs = [(own[one], own[other]) for one, other in near_pairs([spots[number] for number in own], snap).tolist()]
-    for one, other in sorted(pairs, key=lambda pair: _turn(spots[pair[0]], spots[pair[1]])):
+
+    def turn(pair: tuple[int, int]) -> tuple[int, tuple[int, int, int], tuple[int, int, int]]:
+        """Return what decides whose turn it is to be joined: nearest first, then by where they are."""
+        low, high = sorted((places[pair[0]], places[pair[1]]))
+        return round(gap(spots[pair[0]], spots[pair[1]]) * 1e9), low, high
+
+    for one, other in sorted(pairs, key=turn):
         mine, theirs = find(one), find(other)
         if mine == theirs:
             continue
@@ -45,9 +55,3 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
         highs = [z for z in (high[mine], high[theirs]) if z is not None]
         low[mine], high[mine] = min(lows, default=None), max(highs, default=None)
     return [find(number) for number in leader]
-
-
-def _turn(one: Spot, other: Spot) -> tuple[float, tuple[float, float, float], tuple[float, float, float]]:
-    """Return what decides whose turn it is to be joined: nearest first, then by where they are."""
-    low, high = sorted((order(one), order(other)))
-    return round(gap(one, other), 9), low, high

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from gradehaul.errors import PlanError
 from gradehaul.plan.drawing.drawn import Claim
 from gradehaul.plan.drawing.elements import gap, halved, nearest, order, place
-from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Linked, LinkedJoint, Spot
 from gradehaul.plan.drawing.told import at_text
 from gradehaul.plan.names import quoted
@@ -171,6 +171,8 @@ def _near_joints(
     linked: Linked, texts: Sequence[Label], layers: Collection[str], near: float
 ) -> list[tuple[float, int, int]]:
     """Return texts with the joints near them: distance, text, joint."""
+    if not texts:
+        return []
     own = [
         {element.layer for end in joint.ends for element in linked.lines[end.line].elements} for joint in linked.joints
     ]
@@ -183,15 +185,12 @@ def _near_joints(
     return found
 
 
-def dot(spot: Spot) -> Element:
-    """Return a point as an element, for an index of elements."""
-    return Element(spot, spot, 0.0, 0.0, 1e-9, "", "")
-
-
 def _near_lines(
     linked: Linked, texts: Sequence[Label], layers: Collection[str], near: float
 ) -> list[tuple[float, int, int]]:
     """Return texts with the lines near them: distance, text, line."""
+    if not texts:
+        return []
     owners: list[int] = []
     parts: list[Element] = []
     for number, line in enumerate(linked.lines):

@@ -8,14 +8,19 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from gradehaul.plan.drawing.elements import in_plan
 from gradehaul.plan.drawing.records import Element, Spot
 
 _MOST_CHORDS = 64
 """Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
+_OFF = 8.0
+"""How far chords may stand off from an arc, in reaches: the fewer chords, the sooner they are all looked through."""
+_ROW = 1 << 32
+_MOST_CELLS = 1 << 30
 
 
 class Nearness:
-    """Elements by where they lie, each as a few chords that stay within `reach` of it.
+    """Elements by where they lie, each as a few chords that stay within some reaches of it.
 
     The chords only choose candidates; how far a point is from an element is reckoned on the true arc.
     """
@@ -24,9 +29,11 @@ class Nearness:
         rows = np.array(
             [(e.start.x, e.start.y, e.heading, e.curvature, e.length) for e in elements], dtype=np.float64
         ).reshape(-1, 5)
+        self.rows = rows
+        """Start x and y, m, heading, radians, curvature, 1/m, and length, m, of every element, shape (n, 5)."""
         x, y, heading, curvature, length = rows.T
         bend = np.maximum(np.abs(curvature), 1e-12)
-        longest = np.minimum(np.sqrt(8 * reach / bend), 4 * length.mean() if len(length) else 1.0)
+        longest = np.minimum(np.sqrt(8 * _OFF * reach / bend), 4 * length.mean() if len(length) else 1.0)
         parts = np.clip(np.ceil(length / longest), 1, _MOST_CHORDS).astype(np.int64)
         self._owner = np.repeat(np.arange(len(rows)), parts)
         first = np.concatenate(([0], np.cumsum(parts)))[:-1]
@@ -50,13 +57,22 @@ class Nearness:
         """
         if not spots:
             return np.empty((0, 2), dtype=np.int64)
-        points = shapely.points([(spot.x, spot.y) for spot in spots])
+        points = shapely.points(in_plan(spots))
         which, chord = self._tree.query(points, predicate="dwithin", distance=distance + self._off)
-        return np.unique(np.column_stack((which, self._owner[chord])), axis=0)
+        owner = self._owner[chord]
+        pair = np.unique(which * (len(self._owner) + 1) + owner)
+        return np.column_stack(np.divmod(pair, len(self._owner) + 1))
+
+
+def dot(spot: Spot) -> Element:
+    """Return a point as an element, for an index of elements."""
+    return Element(spot, spot, 0.0, 0.0, 1e-9, "", "")
 
 
 def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
-    """Return pairs of points within a distance of one another in plan, shape (n, 2), the lower number first.
+    """Return pairs of points within a distance of one another in plan, m, shape (n, 2), the lower number first.
+
+    The points are sorted into the cells of a grid as wide as the distance.
 
     Examples
     --------
@@ -65,8 +81,25 @@ def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     """
     if len(spots) < 2:
         return np.empty((0, 2), dtype=np.int64)
-    points = shapely.points([(spot.x, spot.y) for spot in spots])
-    one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=distance)
-    found = np.column_stack((one, other)).astype(np.int64)
-    found = found[found[:, 0] < found[:, 1]]
-    return found[np.lexsort((found[:, 1], found[:, 0]))]
+    points = in_plan(spots)
+    points -= points.min(axis=0)
+    cell = max(1.001 * distance, float(points.max()) / _MOST_CELLS, 1e-12)
+    column, row = np.floor(points / cell).astype(np.int64).T
+    key = column * _ROW + row
+    by_key = np.argsort(key, kind="stable")
+    sorted_key = key[by_key]
+    found = [np.empty((0, 2), dtype=np.int64)]
+    # Within its own cell and the four that follow it, each pair of cells is met once.
+    for step in (0, 1, _ROW - 1, _ROW, _ROW + 1):
+        first = np.searchsorted(sorted_key, sorted_key + step)
+        last = np.searchsorted(sorted_key, sorted_key + step, side="right")
+        if step == 0:
+            first = np.arange(1, len(key) + 1)  # those behind it in the same cell
+        count = np.maximum(last - first, 0)
+        one = np.repeat(np.arange(len(key)), count)
+        other = np.arange(len(one)) + np.repeat(first - (np.cumsum(count) - count), count)
+        found.append(np.sort(by_key[np.column_stack((one, other))], axis=1))
+    pairs = np.concatenate(found)
+    away = points[pairs[:, 0]] - points[pairs[:, 1]]
+    pairs = pairs[np.hypot(away[:, 0], away[:, 1]) <= distance]
+    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]

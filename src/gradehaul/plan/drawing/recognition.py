@@ -8,8 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from gradehaul.plan.drawing.elements import gap, turned, wrapped
-from gradehaul.plan.drawing.naming import dot
-from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Linked, LinkedLine, Spot
 
 _SAME_WAY = math.radians(5)
@@ -44,6 +43,8 @@ def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tupl
     within
         How far a joint may have moved to be known by its place, m.
     """
+    if not known:
+        return {}, {}
     joints = _by_place(linked, known, within)
     _by_lines(linked, known, joints)
     free: dict[frozenset[str], list[KnownLine]] = {}

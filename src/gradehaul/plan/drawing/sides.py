@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable
 from typing import NamedTuple
 
+import numpy as np
+
+from gradehaul.plan.drawing.beside import Beside, Index, indexed
 from gradehaul.plan.drawing.duplicates import alike, shared
-from gradehaul.plan.drawing.elements import cut, gap, heading, level_with, nearest, order, place, turned, wrapped
-from gradehaul.plan.drawing.nearness import Nearness
-from gradehaul.plan.drawing.records import Element, Spot
+from gradehaul.plan.drawing.elements import cut, micro, order, orders, turned
+from gradehaul.plan.drawing.records import Element
 from gradehaul.plan.drawing.ways import CROWD, End, Ways, continuing
 
 
@@ -29,78 +30,19 @@ class Cut(NamedTuple):
     node: int
 
 
-class Beside(NamedTuple):
-    """A place on the side of a way: its element, how far along the element and along the way, and how far off, m."""
-
-    way: int
-    number: int
-    """The element's number in the index."""
-    element: Element
-    on_element: float
-    along: float
-    off: float
-    turn: float
-    """Angle between the two, radians, 0 for tangent whichever way they run."""
-
-
-@dataclass(slots=True, eq=False)
-class Index:
-    """Every element of the ways as they are now, with how far along its way it begins, and an index of them."""
-
-    ways: Ways
-    elements: list[Element]
-    owner: list[int]
-    before: list[float]
-    length: dict[int, float]
-    nearness: Nearness
-
-
-def indexed(ways: Ways, tolerance: Tolerance) -> Index:
-    """Return an index of the ways as they are now."""
-    elements: list[Element] = []
-    owner: list[int] = []
-    before: list[float] = []
-    length: dict[int, float] = {}
-    for number, way in ways.all.items():
-        passed = 0.0
-        for element in way.elements:
-            elements.append(element)
-            owner.append(number)
-            before.append(passed)
-            passed += element.length
-        length[number] = passed
-    return Index(ways, elements, owner, before, length, Nearness(elements, tolerance.snap))
-
-
-def beside(
-    index: Index, spots: Sequence[Spot], headings: Sequence[float], distance: float, level: float
-) -> list[list[Beside]]:
-    """Return for each point the places within a distance on the sides of elements, m."""
-    found: list[list[Beside]] = [[] for _ in spots]
-    for which, number in index.nearness.near(spots, distance).tolist():
-        element, spot = index.elements[number], spots[which]
-        along = nearest(element, spot)
-        there = place(element, along)
-        off = gap(spot, there)
-        if off > distance or not level_with(spot.z, there.z, level):
-            continue
-        turn = abs(wrapped(2 * (heading(element, along) - headings[which]))) / 2
-        found[which].append(
-            Beside(index.owner[number], number, element, along, index.before[number] + along, off, turn)
-        )
-    return found
-
-
 def lone_ends(ways: Ways, kink: float) -> list[End]:
     """Return the ends from which no other track goes on, in order."""
     found: list[End] = []
-    for node in ways.nodes():
-        ends = ways.at(node)
-        if len(ends) > CROWD:
-            continue
-        if len(ends) > 2 or len(ends) == 1 or continuing(ways, ends[0], ends[1]) > kink:
+    for _, ends in ways.nodes():
+        if len(ends) == 1:
+            found.append(ends[0])
+        elif len(ends) == 2:
+            if continuing(ways, ends[0], ends[1]) > kink:
+                found.extend(ends)
+        elif len(ends) <= CROWD:
             found.extend(end for end in ends if not any(continuing(ways, end, o) <= kink for o in ends if o != end))
-    return sorted(found, key=lambda end: (order(ways.spot(end)), end))
+    places = orders([ways.spot(end) for end in found])
+    return [end for _, end in sorted(zip(places, found, strict=True))]
 
 
 def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End, Beside]]:
@@ -108,17 +50,21 @@ def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End,
 
     Of several tracks that an end touches it takes the one it lies against best.
     """
-    index = indexed(ways, tolerance)
+    index = indexed(ways, tolerance.snap)
     ends = lone_ends(ways, tolerance.kink)
-    spots = [ways.spot(end) for end in ends]
-    places = beside(index, spots, [ways.heading(end) for end in ends], tolerance.snap, tolerance.level)
+    spots, headings = [ways.spot(end) for end in ends], [ways.heading(end) for end in ends]
+    near = index.near(spots, tolerance.snap)
+    near = near.only(near.from_end() > tolerance.snap / 2)  # most are the ends' own tracks
+    found: dict[int, list[Beside]] = {}
+    for which, one in index.beside(near, spots, headings, tolerance.snap, tolerance.level):
+        end = ends[which]
+        if not _at_end(index, one, end, ways.node_at(end), tolerance.snap):
+            found.setdefault(which, []).append(one)
     cuts: list[Cut] = []
     askew: dict[End, Beside] = {}
-    for end, near in zip(ends, places, strict=True):
+    for which, sides in sorted(found.items()):
+        end = ends[which]
         node = ways.node_at(end)
-        sides = [one for one in near if not _at_end(index, one, end, node, tolerance.snap)]
-        if not sides:
-            continue
         best = min(sides, key=lambda one: _misfit(one, tolerance))
         if best.turn <= tolerance.kink:
             cuts.append(Cut(best.way, best.along, node))
@@ -127,9 +73,9 @@ def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End,
     return cuts, askew
 
 
-def _misfit(one: Beside, tolerance: Tolerance) -> tuple[float, object]:
+def _misfit(one: Beside, tolerance: Tolerance) -> tuple[int, object]:
     worth = one.off / tolerance.snap + 2 * one.turn / tolerance.kink
-    return round(worth, 6), (one.element.handle, one.element.layer, order(one.element.start), order(one.element.end))
+    return micro(worth), (one.element.handle, one.element.layer, order(one.element.start), order(one.element.end))
 
 
 def _at_end(index: Index, one: Beside, end: End, node: int, snap: float) -> bool:
@@ -172,32 +118,38 @@ def apply(ways: Ways, cuts: Iterable[Cut], snap: float) -> None:
             ways.split(way, done)
 
 
-def cuts_at_changes(ways: Ways, tolerance: Tolerance) -> list[Cut]:
+def cuts_at_changes(index: Index, tolerance: Tolerance) -> list[Cut]:
     """Return the cuts where one track changes its curvature on the side of another and runs on along it.
 
     So begin and end the stretches that two routes share where neither has an end.
     """
-    index = indexed(ways, tolerance)
+    ways = index.ways
     steps = [
         number
         for number in range(1, len(index.elements))
         if index.owner[number] == index.owner[number - 1]
         and not alike(index.elements[number].curvature, index.elements[number - 1].curvature)
     ]
-    ahead, behind = _runs(index)
     starts = [index.elements[number] for number in steps]
     spots, headings = [element.start for element in starts], [element.heading for element in starts]
+    near = index.near(spots, tolerance.snap)
+    of_step = np.array(steps, dtype=np.int64)[near.which]
+    own_way, own_at = np.array(index.owner, dtype=np.int64)[of_step], np.array(index.before)[of_step]
+    near = near.only((near.way != own_way) | (np.abs(near.along - own_at) > 2 * tolerance.snap))
+    if not len(near.which):
+        return []
+    ahead, behind = _runs(index)
     cuts: list[Cut] = []
-    for number, near in zip(steps, beside(index, spots, headings, tolerance.snap, tolerance.level), strict=True):
+    for which, one in index.beside(near, spots, headings, tolerance.snap, tolerance.level):
+        number = steps[which]
         way, at = index.owner[number], index.before[number]
+        if one.turn > tolerance.kink or (one.way == way and abs(one.along - at) <= 3 * tolerance.snap):
+            continue
         own = (turned(index.elements[number - 1]), behind[number - 1]), (index.elements[number], ahead[number])
-        for one in near:
-            if one.turn > tolerance.kink or (one.way == way and abs(one.along - at) <= 3 * tolerance.snap):
-                continue
-            pieces = _pieces(one, ahead[one.number], behind[one.number])
-            if any(_runs_along(mine, theirs, tolerance) for mine in own for theirs in pieces):
-                node = ways.node()
-                cuts.extend((Cut(way, at, node), Cut(one.way, one.along, node)))
+        pieces = _pieces(one, ahead[one.number], behind[one.number])
+        if any(_runs_along(mine, theirs, tolerance) for mine in own for theirs in pieces):
+            node = ways.node()
+            cuts.extend((Cut(way, at, node), Cut(one.way, one.along, node)))
     return cuts
 
 

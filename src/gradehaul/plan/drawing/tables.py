@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping
 from itertools import accumulate
 from typing import Any
@@ -224,7 +225,8 @@ def split_heights(line: DrawnLine) -> tuple[dict[int, float], list[tuple[float, 
     between: list[tuple[float, float]] = []
     stops = list(accumulate(float(element.length) for element in line.elements))
     for where, height in line.railhead_at:
-        number = min(range(len(stops)), key=lambda each: abs(stops[each] - where))
+        after = min(bisect_left(stops, where), len(stops) - 1)
+        number = after - 1 if after and where - stops[after - 1] <= stops[after] - where else after
         if abs(stops[number] - where) <= _SAME_PLACE:
             ends[number] = height
         else:

@@ -1,4 +1,7 @@
-"""What is told of a drawing: places in the plan's unit, and its faults counted by kind, worst first."""
+"""What is told of a drawing: places and lengths in the plan's unit, and its faults counted by kind, worst first.
+
+Only what is wrong with an entity's own figures, before anything is made of it, is told in m.
+"""
 
 from __future__ import annotations
 
@@ -15,6 +18,21 @@ _FINE = 2e-4
 _LISTED = 3
 
 
+def length_text(length: float, unit: str, fine: float = _FINE) -> str:
+    """Return a length as it is told, to about `fine`, m.
+
+    Examples
+    --------
+    >>> length_text(0.0021, "mm"), length_text(0.0021, "in"), length_text(0.00104, "mm", 2e-5)
+    ('2.1 mm', '0.08 in', '1.04 mm')
+    """
+    return f"{convert(length, unit):.{_decimals(unit, fine)}f} {unit}"
+
+
+def _decimals(unit: str, fine: float) -> int:
+    return max(0, round(-math.log10(convert(fine, unit))))
+
+
 def at_text(spot: Spot, unit: str) -> str:
     """Return a point as it is told, to about a fifth of a millimeter.
 
@@ -23,7 +41,7 @@ def at_text(spot: Spot, unit: str) -> str:
     >>> at_text(Spot(0.3048, 1.0287), "in"), at_text(Spot(0.3048, 1.0287), "mm")
     ('(12.00, 40.50) in', '(304.8, 1028.7) mm')
     """
-    decimals = max(0, round(-math.log10(convert(_FINE, unit))))
+    decimals = _decimals(unit, _FINE)
     x, y = (round(convert(value, unit), decimals) + 0.0 for value in (spot.x, spot.y))
     return f"({x:.{decimals}f}, {y:.{decimals}f}) {unit}"
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from itertools import combinations, product
 from typing import Literal, NamedTuple
 
-from gradehaul.plan.drawing.elements import order, wrapped
+from gradehaul.plan.drawing.elements import micro, order, wrapped
 from gradehaul.plan.drawing.records import Element, Fault, Spot
 from gradehaul.plan.drawing.ways import CROWD, End, Ways, common_spot, continuing
 
@@ -47,8 +47,11 @@ def settle(ways: Ways, kink: float) -> tuple[dict[int, Kind], list[Fault]]:
     """
     kinds: dict[int, Kind] = {}
     faults: list[Fault] = []
-    for node in ways.nodes():
-        ends = sorted(ways.at(node), key=lambda end: _rank(ways, end))
+    for node, at in ways.nodes():
+        if len(at) == 1:
+            kinds[node] = "end"
+            continue
+        ends = sorted(at, key=lambda end: _rank(ways, end))
         outward = {end: ways.outward(end) for end in ends}
         spot = common_spot([element.start for element in outward.values()])
         parting = _parted(ends, outward, kink)
@@ -100,13 +103,13 @@ def _parted(ends: Sequence[End], outward: dict[End, Element], kink: float) -> _P
 
 def roles(ways: Ways, node: int, kind: Kind) -> Roles:
     """Return which end at a joint is the toe, or which pairs run through it."""
+    if kind not in {"turnout", "crossing", "toe to toe"}:
+        return Roles()
     ends = sorted(ways.at(node), key=lambda end: _rank(ways, end))
     outward = {end: ways.outward(end) for end in ends}
     if kind == "turnout":
         few, _ = _sides(ends, outward)
         return Roles(toe=few[0])
-    if kind not in {"crossing", "toe to toe"}:
-        return Roles()
     first, *others = ends
     if kind == "crossing":
         facing = min(others, key=lambda end: continuing(ways, first, end))
@@ -116,7 +119,7 @@ def roles(ways: Ways, node: int, kind: Kind) -> Roles:
     first, second = few
     one, other = many
     # The smoothest pair of all is one track; the other two are what is left.
-    smoothest = min((round(_bend(outward, *pair), 6), number) for number, pair in enumerate(product(few, many)))[1]
+    smoothest = min((micro(_bend(outward, *pair)), number) for number, pair in enumerate(product(few, many)))[1]
     if smoothest in {1, 2}:
         one, other = other, one
     return Roles(through=((first, one), (second, other)), slips=((first, other), (second, one)))
@@ -124,7 +127,7 @@ def roles(ways: Ways, node: int, kind: Kind) -> Roles:
 
 def _rank(ways: Ways, end: End) -> tuple[object, ...]:
     element = ways.outward(end)
-    return order(element.end), round(element.curvature, 6), round(element.length, 6), end
+    return order(element.end), micro(element.curvature), micro(element.length), end
 
 
 def _bend(outward: dict[End, Element], one: End, other: End) -> float:
@@ -159,9 +162,9 @@ def _greedy(
 ) -> tuple[list[tuple[End, End]], list[End]]:
     """Return the pairs that go on with the least change of direction and curvature, and the ends left over."""
 
-    def change(pair: tuple[End, End]) -> tuple[float, float]:
+    def change(pair: tuple[End, End]) -> tuple[int, int]:
         turn = abs(wrapped(outward[pair[0]].heading - outward[pair[1]].heading + math.pi))
-        return round(turn, 6), round(_bend(outward, *pair), 6)
+        return micro(turn), micro(_bend(outward, *pair))
 
     pairs: list[tuple[End, End]] = []
     left = [*few, *many]

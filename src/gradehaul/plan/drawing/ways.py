@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import cut, heading, place, turned, wrapped
+from gradehaul.plan.drawing.elements import cut, turned, wrapped
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
@@ -42,6 +42,8 @@ class Ways:
         self.all: dict[int, Way] = {}
         self._at: dict[int, list[End]] = {}
         self._moved: dict[int, int] = {}
+        self.changes = 0
+        """How often a way was added, taken out or moved; while it stays, so do places along the ways."""
         self._next_way = 0
         self._next_node = 0
 
@@ -51,9 +53,9 @@ class Ways:
         self._at[self._next_node] = []
         return self._next_node
 
-    def nodes(self) -> list[int]:
-        """Return the nodes where ways end, in order of their making."""
-        return [node for node, ends in self._at.items() if ends]
+    def nodes(self) -> list[tuple[int, list[End]]]:
+        """Return the nodes where ways end, in order of their making, with the ends at each."""
+        return [(node, ends) for node, ends in self._at.items() if ends]
 
     def find(self, node: int) -> int:
         """Return the node that a number stands for now."""
@@ -71,14 +73,17 @@ class Ways:
 
     def add(self, elements: Iterable[Element], start: int, finish: int) -> int:
         """Add a way and return its number."""
+        self.changes += 1
         self._next_way += 1
-        self.all[self._next_way] = Way(deque(elements), [start, finish])
-        self.at(start).append(End(self._next_way, 0))
-        self.at(finish).append(End(self._next_way, 1))
-        return self._next_way
+        number = self._next_way
+        self.all[number] = Way(deque(elements), [start, finish])
+        self._at[self.find(start)].append(End(number, 0))
+        self._at[self.find(finish)].append(End(number, 1))
+        return number
 
     def remove(self, way: int) -> Way:
         """Take a way out and return it."""
+        self.changes += 1
         gone = self.all.pop(way)
         for side in (0, 1):
             self.at(gone.nodes[side]).remove(End(way, side))
@@ -86,6 +91,7 @@ class Ways:
 
     def move(self, end: End, node: int) -> None:
         """Let an end leave its node for another."""
+        self.changes += 1
         self.at(self.all[end.way].nodes[end.side]).remove(end)
         self.all[end.way].nodes[end.side] = node
         self.at(node).append(end)
@@ -111,7 +117,8 @@ class Ways:
         elements = self.all[end.way].elements
         if end.side == 0:
             return elements[0].heading
-        return heading(elements[-1], elements[-1].length) + math.pi
+        last = elements[-1]
+        return last.heading + last.curvature * last.length + math.pi
 
     def spot(self, end: End) -> Spot:
         """Return where a way ends."""
@@ -145,11 +152,19 @@ class Ways:
         self.add(parts, before, gone.nodes[1])
 
 
-def sweep(ways: Ways, least: float) -> None:
-    """Take out what is left between ends that became one joint: ways back to their own node up to `least` long, m."""
-    for number, way in list(ways.all.items()):
-        if ways.find(way.nodes[0]) == ways.find(way.nodes[1]) and way.length <= least:
-            ways.remove(number)
+def sweep(ways: Ways, least: float) -> bool:
+    """Take out what is left between ends that became one joint: ways back to their own node up to `least` long, m.
+
+    Return whether there was any.
+    """
+    gone = [
+        number
+        for number, way in ways.all.items()
+        if ways.find(way.nodes[0]) == ways.find(way.nodes[1]) and way.length <= least
+    ]
+    for number in gone:
+        ways.remove(number)
+    return bool(gone)
 
 
 def continuing(ways: Ways, one: End, other: End) -> float:
@@ -173,32 +188,20 @@ def common_spot(spots: Sequence[Spot]) -> Spot:
     )
 
 
-def middle(elements: Sequence[Element]) -> Spot:
-    """Return the place halfway along elements."""
-    return beyond(elements, math.fsum(element.length for element in elements) / 2)
-
-
-def beyond(elements: Iterable[Element], along: float) -> Spot:
-    """Return the place at a distance along elements, m."""
-    last = None
-    for element in elements:
-        if along <= element.length:
-            return place(element, along)
-        along -= element.length
-        last = element
-    assert last is not None
-    return last.end
-
-
 def merge(ways: Ways, nodes: Iterable[int]) -> None:
     """Make one way of the two that meet at each of some nodes of two ends; a way that closes on itself stays one.
 
     Of a closed circuit of several ways one node is kept.
     """
-    plain = {node for node in (ways.find(node) for node in nodes) if len(ways.at(node)) == 2}
-    plain = {node for node in plain if ways.at(node)[0].way != ways.at(node)[1].way}
+    plain: set[int] = set()
+    starts: set[int] = set()
+    for node in nodes:
+        ends = ways.at(node)
+        if len(ends) == 2 and ends[0].way != ends[1].way:
+            plain.add(ways.find(node))
+            starts.update((ends[0].way, ends[1].way))
     done: set[int] = set()
-    for start in list(ways.all):
+    for start in sorted(starts):
         if start in done:
             continue
         first, _ = _walk(ways, End(start, 0), plain)  # back to where the run begins, or once round

@@ -1,0 +1,93 @@
+"""The loads of one locomotive or power as a card to pin up: routes and cars down, rail conditions across."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.longest import Load
+from gradehaul.plan.records import Power
+from gradehaul.show.naming import cars_told
+
+
+@dataclass(frozen=True, slots=True)
+class CardCell:
+    """The load on one rail condition: the cars to run, a mark where room and not pull bounds them, and the limit."""
+
+    rated: str
+    mark: str
+    limit: str
+
+
+@dataclass(frozen=True, slots=True)
+class CardRow:
+    """The loads of one kind of car, a cell for each rail condition."""
+
+    car: str
+    cells: tuple[CardCell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CardBlock:
+    """The loads over one route."""
+
+    route: str
+    rows: tuple[CardRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A card: the power it is for, the rail conditions across, the routes down, and what its marks mean."""
+
+    title: str
+    under: str
+    rails: tuple[str, ...]
+    blocks: tuple[CardBlock, ...]
+    notes: tuple[str, ...]
+
+
+_MARKS = "*†‡§¶"
+
+READ = (
+    "Cars to run / limit. Cars to run: gets through even if the wheels slip, and restarts anywhere. "
+    "Limit: only as long as the wheels never slip."
+)
+"""How a card is read."""
+
+
+def load_cards(answer: CheckAnswer) -> tuple[Card, ...]:
+    """Return a card for every power of a plan, in the plan's order; none where it has no loads."""
+    if not any(route.loads for route in answer.routes):
+        return ()
+    return tuple(_card(answer, power) for power in answer.plan.powers.values())
+
+
+def _card(answer: CheckAnswer, power: Power) -> Card:
+    marks: dict[str, str] = {}
+    blocks = []
+    for route in answer.routes:
+        loads: dict[str, dict[str, Load]] = {}
+        for load in route.loads:
+            if load.power == power.name:
+                loads.setdefault(load.car, {})[load.rail] = load
+        rows = tuple(
+            CardRow(car, tuple(_cell(by_rail[rail], marks) for rail in answer.rails)) for car, by_rail in loads.items()
+        )
+        blocks.append(CardBlock(route.route.name, rows))
+    notes = tuple(f"{mark} no more fit {place}" for place, mark in marks.items())
+    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), (READ, *notes))
+
+
+def _under(answer: CheckAnswer, power: Power) -> str:
+    locos = answer.plan.locos
+    titles = [locos[name].title for name in power.locos]
+    made_of = " and ".join(titles) if titles != [power.name] else ""
+    return ", ".join(part for part in (made_of, answer.plan.title) if part)
+
+
+def _cell(load: Load, marks: dict[str, str]) -> CardCell:
+    mark = ""
+    if load.fits is not None and load.fits_by is not None and load.fits < load.rated:
+        number = len(marks)
+        mark = marks.setdefault(load.fits_by, _MARKS[number % len(_MARKS)] * (1 + number // len(_MARKS)))
+    return CardCell(cars_told(load.told), mark, f"/ {cars_told(load.limit)}")

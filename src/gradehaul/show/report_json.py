@@ -1,0 +1,149 @@
+"""What the page reckons with: profiles, stock and trains in full precision, and what is drawn of each route."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from gradehaul import __version__
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import PlanView
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.resistance import lowest
+from gradehaul.haulage.section import LongSection, long_section
+from gradehaul.network.routes import Route
+from gradehaul.plan.records import Car, Loco, NamedTrain
+from gradehaul.plan.stock import TOGETHER
+from gradehaul.show.profile_json import profile_document
+from gradehaul.show.reading_units import Reader, unit_rules
+from gradehaul.show.report_plan import plan_view_document
+from gradehaul.track.piecewise import PiecewiseQuadratic
+
+_DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks", "joints")
+
+
+def report_document(
+    layout: Layout, answer: CheckAnswer, reader: Reader, view: PlanView | None = None
+) -> dict[str, Any]:
+    """Return the document that the page's script reads.
+
+    What it reckons with has all its digits, so that the page's verdicts are those of the package: the compensated
+    profile of every route, the stock and its pulls. What it only draws is rounded as in every other document.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    answer
+        The answer for it.
+    reader
+        The units of whoever reads the page.
+    view
+        The plan view, None where nothing can be drawn in its place.
+    """
+    return {
+        "gradehaul": __version__,
+        "plan": answer.plan.title,
+        "units": unit_rules(reader),
+        "rails": list(answer.rails),
+        "judged_rails": list(answer.judged_rails),
+        "stock": stock_document(layout),
+        "trains": [_named_train(named) for named in answer.plan.trains.values()],
+        "routes": [route_document(layout, each.route) for each in answer.routes],
+        "plan_view": None if view is None else plan_view_document(view),
+    }
+
+
+def stock_document(layout: Layout) -> dict[str, Any]:
+    """Return locomotives with their pulls on every rail condition, powers and cars: masses in kg, forces in N."""
+    plan = layout.plan
+    return {
+        "gravity": GRAVITY,
+        "together": TOGETHER,
+        "locos": [_loco(layout, loco) for loco in plan.locos.values()],
+        "powers": [
+            {"name": power.name, "locos": list(power.locos), "together": power.together}
+            for power in plan.powers.values()
+        ],
+        "cars": [_car(car) for car in plan.cars.values()],
+    }
+
+
+def route_document(layout: Layout, route: Route) -> dict[str, Any]:
+    """Return a route: what is drawn of it, and its compensated profile in full precision."""
+    profile = layout.profile(route)
+    section = long_section(layout, route.name, rails=("clean",))
+    return {
+        **_drawn(section),
+        "starts_in_berth": route.start_berth is not None,
+        "rooms": [{"name": room.name, "length_m": room.length, "berth": room.berth} for room in layout.rooms(route)],
+        **_profile(profile),
+    }
+
+
+def _drawn(section: LongSection) -> dict[str, Any]:
+    document = profile_document(section)
+    for track, way in zip(document["tracks"], section.route.ways, strict=True):
+        track["forward"] = way.forward
+    return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}
+
+
+def _profile(profile: RouteProfile) -> dict[str, Any]:
+    return {
+        "starts": profile.starts.tolist(),
+        "rails": list(profile.rails),
+        "effort": _function(profile.effort),
+        # at the same breakpoints
+        "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},
+    }
+
+
+def _function(function: PiecewiseQuadratic) -> dict[str, list[float]]:
+    return {
+        "breaks": function.breaks.tolist(),
+        "values": function.values.tolist(),
+        "slopes": function.slopes.tolist(),
+        "seconds": function.seconds.tolist(),
+    }
+
+
+def _loco(layout: Layout, loco: Loco) -> dict[str, Any]:
+    rails = [rail for rail in layout.rails if rail != AS_PLANNED]
+    pulls = {rail: (layout.pulls.standing(loco, rail), layout.pulls.slipping(loco, rail)) for rail in rails}
+    return {
+        "name": loco.name,
+        "title": loco.title,
+        "mass_kg": loco.mass,
+        "length_m": loco.length,
+        "pulls": {
+            rail: {
+                "standing_n": stand.value,
+                "slipping_n": slip.value,
+                "basis": stand.basis,
+                "slipping_basis": slip.basis,
+            }
+            for rail, (stand, slip) in pulls.items()
+        },
+    }
+
+
+def _car(car: Car) -> dict[str, Any]:
+    return {
+        "name": car.name,
+        "mass_kg": car.mass,
+        "length_m": car.length,
+        "rolling": car.rolling.value,
+        "starting": car.starting.value,
+        "lowest": lowest(car.rolling),
+    }
+
+
+def _named_train(named: NamedTrain) -> dict[str, Any]:
+    return {
+        "name": named.name,
+        "route": named.route,
+        "consist": [{"name": cut.name, "count": cut.count} for cut in named.consist],
+        "together": named.together,
+    }

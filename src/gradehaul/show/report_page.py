@@ -1,0 +1,229 @@
+"""The page: one HTML file with everything in it, which asks nothing of any network."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Iterable
+from importlib.resources import files
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from gradehaul import __version__
+from gradehaul.errors import PlanError
+from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import PlanView, plan_view
+from gradehaul.plan.names import clean
+from gradehaul.show.check_text import CURVE_MODELS
+from gradehaul.show.load_rows import load_cards
+from gradehaul.show.page import words_of
+from gradehaul.show.reading_units import Reader
+from gradehaul.show.report_json import report_document
+from gradehaul.show.report_plan import STEPS
+from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
+from gradehaul.show.report_words import apart, verdict_words
+from gradehaul.show.verdict_text import overall
+
+_SCRIPTS = (
+    "haulage.js",
+    "telling.js",
+    "words.js",
+    "drawing.js",
+    "section.js",
+    "plan_view.js",
+    "tables.js",
+    "workbench.js",
+    "page.js",
+)
+"""In the order in which one needs the other."""
+
+_OPEN = 6
+"""Routes whose sections are shown at once; of more, the reader opens those wanted."""
+
+
+def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
+    """Return the page as HTML, in the order in which a builder asks: verdict, routes, trains, loads, what it rests on.
+
+    Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
+    the plan are text and nothing else.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    answer
+        The answer for it.
+    reader
+        The units of whoever reads the page.
+    """
+    style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
+    view, told = _plan_view(layout)
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    template = environment.from_string(_asset("report.html"))
+    return template.render(
+        policy=_policy(style, script),
+        style=Markup(style),  # noqa: S704 - our own file
+        script=Markup(script),  # noqa: S704 - our own files
+        data=json_in_html(report_document(layout, answer, reader, view)),
+        plan_view=view is not None,
+        plan_notes=told,
+        version=__version__,
+        **_told(answer, reader),
+    )
+
+
+def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
+    """Return the plan view and what is to be told of it, which is why there is none where nothing can be drawn."""
+    try:
+        view = plan_view(layout)
+    except PlanError as error:
+        # without the file: a page that is mailed tells nothing of its maker's folders
+        return None, [str(PlanError(error.wrong, place=error.place, found=error.found, write=error.write))]
+    return view, [note.text for note in view.notes]
+
+
+def json_in_html(document: Any) -> Markup:  # noqa: ANN401 - anything that JSON can tell
+    r"""Return a document as JSON that no text in it can end or turn into markup.
+
+    Examples
+    --------
+    >>> print(json_in_html({"name": "</script>"}))
+    {"name":"\u003c/script\u003e"}
+    """
+    text = json.dumps(document, separators=(",", ":"), allow_nan=False)
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)  # noqa: S704 - nothing in it is markup now
+
+
+def _asset(name: str) -> str:
+    return (files("gradehaul.show") / "web" / name).read_text(encoding="utf-8")
+
+
+def _policy(style: str, script: str) -> str:
+    def known(text: str) -> str:
+        return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
+
+    return (
+        f"default-src 'none'; script-src {known(script)}; style-src {known(style)}; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
+    plan = answer.plan
+    return {
+        "title": plan.title,
+        "file": clean(Path(plan.file).name),
+        "facts": _facts(answer, reader),
+        "summary": _summary(answer),
+        "trains": [_train(answer, name, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
+        "verdicts": verdict_rows(answer, reader),
+        "routes": [_route(answer, route, reader) for route in answer.routes],
+        "open_routes": len(answer.routes) if len(answer.routes) <= _OPEN else 1,
+        "shades": _shades(),
+        "workbench": bool(answer.routes and plan.powers),
+        "loads": load_rows(answer),
+        "binds": binding_rows(answer, reader),
+        "berths": berth_rows(answer, reader),
+        "cards": load_cards(answer),
+        "assumed_words": _assumed(answer),
+        "figures": figure_rows(answer, reader),
+        "notes": [str(note) for note in answer.notes],
+    }
+
+
+def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
+    plan, scale = answer.plan, answer.plan.scale
+    named = f"{scale.name}, " if scale.name and not scale.name.startswith("1:") else ""
+    coefficient, model = reader.length(answer.coefficient, fine=True), CURVE_MODELS[plan.curve_resistance.model]
+    facts = [
+        f"Scale {named}1:{scale.ratio:.4g}, gauge {1000 * scale.gauge:.4g} mm.",
+        f"Curve coefficient {coefficient} (grade x radius), from {model}.",
+    ]
+    tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
+    if tightest > 0:
+        asks = reader.grade(answer.coefficient * tightest)
+        facts.append(f"The tightest curve, radius {reader.length(1 / tightest)}, asks as much as a grade of {asks}.")
+    return facts
+
+
+def _summary(answer: CheckAnswer) -> str:
+    if not answer.plan.trains:
+        return "No train is named in the plan, so none is judged here."
+    told = "".join(map(words_of, overall(answer))) if answer.trains else ""
+    missing = [apart(name) for name in answer.unjudged]
+    more = f" Not judged, since their routes are not among those answered: {', '.join(missing)}." if missing else ""
+    return (told + more).strip()
+
+
+def _train(answer: CheckAnswer, name: str, reader: Reader) -> dict[str, Any]:
+    mine = [train for train in answer.trains if train.name == name]
+    judged = [train for train in mine if train.rail in answer.judged_rails] or mine
+    profile = next(route.profile for route in answer.routes if route.route.name == mine[0].route)
+
+    def told(train: TrainAnswer) -> dict[str, Any]:
+        verdict = train.verdict
+        return {
+            "rail": train.rail,
+            "outcome": verdict.outcome,
+            "holds_back": verdict.holds_back,
+            "words": verdict_words(verdict, profile, reader),
+        }
+
+    return {
+        "name": name,
+        "route": mine[0].route,
+        "length": reader.length(mine[0].length),
+        "told": [told(train) for train in judged],
+    }
+
+
+def _route(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> dict[str, Any]:
+    route, profile, ruling = told.route, told.profile, told.ruling
+    ends = f"round from {apart(route.origin)}" if route.lap else f"{apart(route.origin)} to {apart(route.destination)}"
+    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    start, stop = reader.length(ruling.start), reader.length(ruling.stop)
+    where = f"at {start}" if start == stop else f"from {start} to {stop}"
+    return {
+        "name": route.name,
+        "ends": "" if ends == route.name else ends,
+        "facts": [
+            f"{length} long, climbs {climb}, falls {fall}.",
+            f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
+            *_under_trains(answer, told, reader),
+        ],
+    }
+
+
+def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Iterable[str]:
+    running = {train.length: train.name for train in answer.trains if train.route == told.route.name}
+    for under in told.under_trains:
+        if under.train_length in running:
+            name, grade = apart(running[under.train_length]), reader.grade(under.effective)
+            yield f"Under {name}, {reader.length(under.train_length)} long: {grade} on the average at the most."
+
+
+def _shades() -> list[str]:
+    told = [f"{100 * step:g}" for step in STEPS[1:]]
+    between = [f"to {told[0]} %", *(f"{low} to {high} %" for low, high in pairwise(told))]
+    return ["level", *between, f"over {told[-1]} %"]
+
+
+def _assumed(answer: CheckAnswer) -> str:
+    counts = {
+        basis: sum(figure.basis == basis for figure in answer.figures)
+        for basis in ("measured", "stated", "scaled", "assumed")
+    }
+    told = ", ".join(f"{count} {basis}" for basis, count in counts.items() if count)
+    return (
+        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan. Scaled: from a "
+        "reading on other rail. Assumed: usual in the trade, measured by nobody here."
+    )

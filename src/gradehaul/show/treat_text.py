@@ -1,0 +1,166 @@
+"""The keep-clean plan for a person: what it hangs on, track by track, and what if the film spreads."""
+
+from __future__ import annotations
+
+from gradehaul.haulage.verdict import Verdict
+from gradehaul.plan.names import clean
+from gradehaul.show.naming import OUTCOMES
+from gradehaul.show.page import Page, Piece
+from gradehaul.show.reading_units import Reader
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
+from gradehaul.treatment.needs import Need, Test
+
+_USES: dict[Use, str] = {
+    "film": "may be filmed",
+    "has film": "has film already",
+    "keep clean": "keep clean",
+    "buffer": "keep clean too, for wheels would carry film on from it",
+    "no effect": "film or not: no train in question runs there",
+}
+_SHORT: dict[Use, Piece] = {
+    "film": ("film", "green"),
+    "has film": "has film",
+    "keep clean": ("KEEP CLEAN", "bold red"),
+    "buffer": ("keep clean (carry-over)", "yellow"),
+    "no effect": "no effect",
+}
+_FAILS: dict[Test, str] = {
+    "stand": "would stall",
+    "restart": "would not restart",
+    "slip": "would not recover from a slip",
+}
+_NEEDS: dict[Need, str] = {
+    "climbs": "every train gets through even if its wheels slip, and restarts anywhere",
+    "marginal": "every train gets through as long as its wheels never slip",
+}
+_CAUTION = (
+    "Film does not come off again: try it on a loose plank of track first, and measure there. Wipe with little, on a "
+    "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
+    "power off while you wipe."
+)
+
+
+def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
+    """Return the keep-clean plan as a page."""
+    page = Page()
+    page.line("Where the film may go: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
+    page.line(
+        f'So that {_NEEDS[found.asked.need]}, on the weaker of film "{found.film}" fresh and settled{_held(found)}.'
+    )
+    page.line()
+    if found.beyond:
+        _add_beyond(page, found, reader)
+    else:
+        _add_hangs_on(page, found, reader)
+        _add_totals(page, found, reader)
+        _add_rows(page, found, reader)
+    _add_trains(page, found, reader)
+    page.heading("Caution")
+    page.line(_CAUTION, indent=2)
+    return page
+
+
+def _held(found: KeepCleanPlan) -> str:
+    return f", with {100 * found.asked.reserve:.3g} % of the pull held back" if found.asked.reserve else ""
+
+
+def _add_beyond(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    there = (
+        "with the film that is there already" if any(t.rail for t in found.plan.tracks.values()) else "on clean rail"
+    )
+    page.line(("No plan can help", "bold red"), f": {there} and no more, not every train gets by.")
+    for place in found.beyond:
+        page.line(
+            f"{place.train} {_FAILS[place.test]} with its head at {reader.length(place.head)}, on {place.track}: "
+            f"{reader.force(place.short)} of pull short",
+            indent=2,
+        )
+    page.line("Shorten these trains, or leave them out: --train names those that must run.", indent=2)
+
+
+def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    """Say first what the plan hangs on."""
+    kept = any(row.use == "keep clean" for row in found.rows)
+    if not kept:
+        page.line(("Nothing must be kept clean", "green"), ": all track may be filmed.")
+        return
+    carry = reader.length(found.asked.carry)
+    if found.depends_on_carry:
+        page.line(
+            ("This plan hangs on a guess", "yellow"),
+            f": that wheels carry the film no farther than {carry}. Nobody has measured it. If they carry it farther, "
+            "the last column of the trains below comes true.",
+        )
+    else:
+        page.line(f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.")
+    if found.asked.step is None and found.length("film") < found.length("buffer"):
+        page.line("Tracks are wiped or left whole here; --step divides them, and may leave more to film.")
+    if found.at_risk:
+        names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
+        page.line(
+            ("Film is there already", "yellow"),
+            f" within {carry} of track that must stay clean, and wheels will carry it there: {names}.",
+        )
+    if found.gap > 0:
+        page.line(f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist.")
+
+
+def _add_totals(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    page.heading("In all")
+    rows = []
+    for use, words in _USES.items():
+        rows_of = [row for row in found.rows if row.use == use]
+        if rows_of:
+            rows.append([words, reader.length(found.length(use)), str(len({row.unit.track for row in rows_of}))])
+    page.table(["track that", "length>", "tracks>"], rows)
+
+
+def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    page.heading("Track by track")
+    heads = ["track", "length>", "is to be", "since"]
+    table: list[list[Piece]] = []
+    for row in found.rows:
+        own = [row.unit.name, reader.length(row.unit.length)]
+        if found.asked.step is not None:
+            own[1:1] = [f"{reader.length(row.unit.start)} to {reader.length(row.unit.stop)}"]
+        table.append([*own, _SHORT[row.use], _since(row, found, reader)])
+    if found.asked.step is not None:
+        heads[1:1] = ["stretch of it>"]
+    page.table(heads, table)
+    page.line("A train's place is that of its head, from where its route begins.", indent=2)
+
+
+def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
+    if row.forced is not None:
+        forced = row.forced
+        return (
+            f"{forced.train} {_FAILS[forced.test]} at {reader.length(forced.head)}, {reader.force(forced.short)} short"
+        )
+    if row.carried is not None:
+        onto = found.rows[row.carried.onto].unit.name
+        return (
+            f"{onto} is {reader.length(row.carried.distance)} away" if row.carried.distance else f"it leads to {onto}"
+        )
+    return ""
+
+
+def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    page.heading("Trains")
+    planned = "with the film that is there" if found.beyond else "with this plan"
+    rows = [[train.name, *_told(train.planned, reader), *_told(train.everywhere, reader)] for train in found.trains]
+    page.table(["train", planned, "to spare>", "with film everywhere", "to spare>"], rows)
+    failing = [train for train in found.trains if train.everywhere.outcome == "stalls"]
+    for train in failing:
+        page.line(_spread(train, reader), indent=2)
+    for train in found.trains:
+        if not train.planned.holds_back:
+            page.line(f"{train.name} pushes its locomotives down the hill with this plan: see check.", indent=2)
+
+
+def _told(verdict: Verdict, reader: Reader) -> list[Piece]:
+    return [OUTCOMES[verdict.outcome], reader.force(verdict.margin)]
+
+
+def _spread(train: TrainOutcome, reader: Reader) -> str:
+    verdict = train.everywhere
+    return f"If the film spreads everywhere, {train.name} stalls at {reader.length(verdict.at)}, on {verdict.track}."

@@ -1,0 +1,78 @@
+"""What to do about trains that do not climb, for a person."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from gradehaul.haulage.verdict import Outcome
+from gradehaul.show.page import Page
+from gradehaul.show.reading_units import Reader
+from gradehaul.treatment.dividing import Doubling
+from gradehaul.treatment.helping import Help
+from gradehaul.treatment.ways_over import WaysOver
+
+_IS: dict[Outcome, str] = {"climbs": "climbs", "marginal": "is marginal", "stalls": "stalls"}
+
+
+def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
+    """Add the ways over the hill for every train that has need of them."""
+    if not ways:
+        return
+    page.heading("Ways over the hill")
+    for way in ways:
+        page.line((way.train, "bold"), f" {_IS[way.outcome]} on rail {way.rail}, with {_cars(way.cars)}.", indent=2)
+        page.line(_leave(way), indent=4)
+        if way.reversals:
+            page.line("Doubling and helpers are not worked out over reversals.", indent=4)
+            continue
+        page.line(_double(way.double), indent=4)
+        for line in _help(way.help, reader):
+            page.line(line, indent=4)
+    page.line(
+        "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
+        "guard beside the rail, whoever pulls it.",
+        indent=2,
+    )
+
+
+def _cars(count: int) -> str:
+    return "1 car" if count == 1 else f"{count} cars"
+
+
+def _leave(way: WaysOver) -> str:
+    if way.leave is None:
+        return "Leaving cars does not help: the locomotives do not climb alone."
+    left = way.cars - way.leave
+    rest = (
+        "the locomotives climb alone" if left == 0 else "the other climbs" if left == 1 else f"the other {left} climb"
+    )
+    return f"Leave {way.leave} of its cars behind, from the tail: {rest}."
+
+
+def _double(double: Doubling | None) -> str:
+    if double is None:
+        return "Doubling does not do: no split leaves two parts that climb."
+    lacking = [
+        words
+        for holds, words in ((double.foot_holds, "where the route begins"), (double.summit_holds, "where it ends"))
+        if not holds
+    ]
+    room = (
+        "each has a berth to wait in" if not lacking else f"but no berth holds the waiting part {' and '.join(lacking)}"
+    )
+    return f"Double it, that is, take it over in two parts: first {_cars(double.front)}, then {double.rear}; {room}."
+
+
+def _help(help_: Sequence[Help], reader: Reader) -> list[str]:
+    lines = []
+    if help_:
+        where = " and ".join(
+            f"{each.on} to {each.off} (head from {reader.length(each.on_at)} to {reader.length(each.off_at)})"
+            for each in help_[0].districts
+        )
+        lines.append(f"Helper district: {where}.")
+    for word, wanted in (("Enough", True), ("Not enough", False)):
+        found = [f"{each.loco} at the {each.where}" for each in help_ if each.enough is wanted]
+        if found:
+            lines.append(f"{word} as a helper: {', '.join(found)}.")
+    return lines

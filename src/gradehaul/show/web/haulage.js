@@ -1,0 +1,376 @@
+/* Demand, supply and verdict in the page: the same sums as track/piecewise, haulage/demand and haulage/verdict.
+
+   A function of the distance along a route is {breaks, values, slopes, seconds}: on piece i, with t the distance from
+   breaks[i], it is values[i] + slopes[i] t + seconds[i] t² / 2. Sums are taken in the same order as there, so that the
+   figures are the same to the last bit where the machine's arithmetic is. */
+const Haulage = (() => {
+  const TIE = 1e-9;
+  const AS_PLANNED = "as planned";
+  const BASES = ["measured", "stated", "scaled", "assumed"];
+
+  // Functions of the distance
+
+  function firstAtLeast(sorted, value) {
+    let low = 0, high = sorted.length;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (sorted[middle] < value) low = middle + 1; else high = middle;
+    }
+    return low;
+  }
+
+  function firstAbove(sorted, value) {
+    let low = 0, high = sorted.length;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (sorted[middle] <= value) low = middle + 1; else high = middle;
+    }
+    return low;
+  }
+
+  function at(f, place) {
+    const piece = Math.min(Math.max(firstAbove(f.breaks, place) - 1, 0), f.values.length - 1);
+    const t = place - f.breaks[piece];
+    return f.values[piece] + t * (f.slopes[piece] + 0.5 * t * f.seconds[piece]);
+  }
+
+  function endOf(f, piece) {
+    const width = f.breaks[piece + 1] - f.breaks[piece];
+    return f.values[piece] + width * (f.slopes[piece] + 0.5 * width * f.seconds[piece]);
+  }
+
+  const start = (f) => f.breaks[0];
+  const stop = (f) => f.breaks[f.breaks.length - 1];
+  const times = (f, factor) => ({
+    breaks: f.breaks,
+    values: f.values.map((v) => v * factor),
+    slopes: f.slopes.map((v) => v * factor),
+    seconds: f.seconds.map((v) => v * factor),
+  });
+  const raised = (f, by) => ({ ...f, values: f.values.map((v) => v + by) });
+
+  function sumOfShifted(terms, from, to) {
+    const moved = terms.map(([f, , shift]) => Float64Array.from(f.breaks, (b) => b + shift));
+    const inside = [];
+    for (const own of moved) {
+      for (let k = firstAbove(own, from), end = firstAtLeast(own, to); k < end; k++) inside.push(own[k]);
+    }
+    const breaks = Float64Array.from([from, ...inside, to]);
+    if (terms.length > 1) breaks.sort();
+    const count = breaks.length - 1;
+    const left = breaks.subarray(0, count);
+    const values = new Float64Array(count), slopes = new Float64Array(count), seconds = new Float64Array(count);
+    terms.forEach(([f, weight], number) => {
+      const own = moved[number], pieces = f.values.length;
+      let edge = 0;
+      for (let piece = 0; piece < pieces; piece++) {
+        const next = piece + 1 < pieces ? firstAtLeast(left, own[piece + 1]) : count;
+        for (let k = edge; k < next; k++) {
+          const t = left[k] - own[piece], bend = t * f.seconds[piece];
+          values[k] += weight * (f.values[piece] + t * (f.slopes[piece] + 0.5 * bend));
+          slopes[k] += weight * (f.slopes[piece] + bend);
+          seconds[k] += weight * f.seconds[piece];
+        }
+        edge = Math.max(edge, next);
+      }
+    });
+    return { breaks, values, slopes, seconds };
+  }
+
+  const restrict = (f, from, to) => sumOfShifted([[f, 1.0, 0.0]], from, to);
+
+  function plus(f, g) {
+    return sumOfShifted([[f, 1.0, 0.0], [g, 1.0, 0.0]], Math.max(start(f), start(g)), Math.min(stop(f), stop(g)));
+  }
+
+  function joined(parts, followOn) {
+    const breaks = [start(parts[0])], values = [], slopes = [], seconds = [];
+    let along = 0.0, gained = 0.0;
+    const first = parts[0].values[0];
+    for (const part of parts) {
+      const begin = values.length;
+      let lift = 0.0;
+      if (followOn) lift = first + gained - part.values[0];
+      for (let k = 0; k < part.values.length; k++) {
+        along += part.breaks[k + 1] - part.breaks[k];
+        breaks.push(start(parts[0]) + along);
+        values.push(part.values[k]);
+        slopes.push(part.slopes[k]);
+        seconds.push(part.seconds[k]);
+      }
+      if (followOn) {
+        const last = part.values.length - 1;
+        const width = part.breaks[last + 1] - part.breaks[last];
+        const end = part.values[last] + width * (part.slopes[last] + 0.5 * width * part.seconds[last]);
+        gained += end - part.values[0];
+        for (let k = begin; k < values.length; k++) values[k] += lift;
+      }
+    }
+    return { breaks, values, slopes, seconds };
+  }
+
+  /* The greatest value and the first place where it is reached, to within rounding. */
+  function greatest(f) {
+    let top = -Infinity;
+    const turning = [];
+    for (let k = 0; k < f.values.length; k++) {
+      top = Math.max(top, f.values[k], endOf(f, k));
+      if (f.seconds[k] !== 0) {
+        const t = -f.slopes[k] / f.seconds[k];
+        if (t > 0 && t < f.breaks[k + 1] - f.breaks[k]) {
+          const value = f.values[k] + 0.5 * f.slopes[k] * t;
+          turning.push([f.breaks[k] + t, value]);
+          top = Math.max(top, value);
+        }
+      }
+    }
+    const enough = top - 1e-12 * Math.max(1e-9, Math.abs(top));
+    let place = Infinity;
+    for (let k = 0; k < f.values.length; k++) {
+      if (f.values[k] >= enough) { place = Math.min(place, f.breaks[k]); break; }
+    }
+    for (let k = 0; k < f.values.length; k++) {
+      if (endOf(f, k) >= enough) { place = Math.min(place, f.breaks[k + 1]); break; }
+    }
+    for (const [where, value] of turning) {
+      if (value >= enough) { place = Math.min(place, where); break; }
+    }
+    return { value: top, at: place };
+  }
+
+  function least(f) {
+    const top = greatest(times(f, -1.0));
+    return { value: -top.value, at: top.at };
+  }
+
+  function roots(f) {
+    const found = [];
+    for (const second of [false, true]) {
+      for (let k = 0; k < f.values.length; k++) {
+        const a = 0.5 * f.seconds[k], b = f.slopes[k], c = f.values[k];
+        const apart = b * b - 4 * a * c;
+        if (!(apart >= 0)) continue;
+        const root = Math.sqrt(Math.max(apart, 0.0));
+        const q = -0.5 * (b + (b < 0 || Object.is(b, -0) ? -root : root));
+        const t = second ? c / q : q / a;
+        if (Number.isFinite(t) && t > 0 && t < f.breaks[k + 1] - f.breaks[k]) found.push(f.breaks[k] + t);
+      }
+    }
+    return found;
+  }
+
+  /* The stretches where a function is less than a level, in order, joined where they meet. */
+  function below(f, level) {
+    const lower = raised(f, -level);
+    const sorted = Float64Array.from([...lower.breaks, ...roots(lower)]).sort();
+    const places = sorted.filter((place, k) => k === 0 || place !== sorted[k - 1]);
+    if (places.length < 2) return lower.values[0] < 0 ? [[places[0], places[0]]] : [];
+    const stretches = [];
+    let open = null;
+    for (let k = 0; k + 1 < places.length; k++) {
+      const low = at(lower, 0.5 * (places[k] + places[k + 1])) < 0;
+      if (low && open === null) open = places[k];
+      if (!low && open !== null) { stretches.push([open, places[k]]); open = null; }
+    }
+    if (open !== null) stretches.push([open, places[places.length - 1]]);
+    return stretches;
+  }
+
+  // Trains
+
+  /* The stock of the page's data by name; maps, since a car may well be called "constructor". */
+  function stockFrom(told) {
+    const byName = (list) => new Map(list.map((each) => [each.name, each]));
+    return { ...told, locos: byName(told.locos), powers: byName(told.powers), cars: byName(told.cars) };
+  }
+
+  /* A consist, [{name, count}] from head to tail, as blocks of equal vehicles; `together` null where its own rule
+     holds: the power's share where all locomotives are of one, else the usual one. */
+  function madeUp(stock, consist, together = null) {
+    const blocks = [], powers = [];
+    for (const { name, count } of consist) {
+      const car = stock.cars.get(name);
+      if (car) {
+        blocks.push({ vehicle: car, loco: false, count });
+        continue;
+      }
+      const power = stock.powers.get(name);
+      let last = null;
+      for (let k = 0; k < count; k++) {
+        powers.push(power);
+        for (const vehicle of power.locos.map((loco) => stock.locos.get(loco))) {
+          if (last && last.vehicle === vehicle) last.count += 1;
+          else blocks.push((last = { vehicle, loco: true, count: 1 }));
+        }
+      }
+    }
+    const share = together !== null ? together : powers.length === 1 ? powers[0].together : stock.together;
+    const edges = [0.0];
+    const lineWeights = [];
+    const locos = [];
+    let along = 0.0, rolling = 0.0, starting = 0.0, lowest = 0.0;
+    for (const { vehicle, loco, count } of blocks) {
+      const length = count * vehicle.length_m;
+      lineWeights.push((stock.gravity * (count * vehicle.mass_kg)) / length);
+      if (loco) for (let k = 0; k < count; k++) locos.push({ loco: vehicle, behind: along + k * vehicle.length_m });
+      else {
+        rolling += stock.gravity * count * vehicle.mass_kg * vehicle.rolling;
+        starting += stock.gravity * count * vehicle.mass_kg * vehicle.starting;
+        lowest += stock.gravity * count * vehicle.mass_kg * vehicle.lowest;
+      }
+      along += length;
+      edges.push(along);
+    }
+    return { blocks, together: share, edges, lineWeights, locos, rolling, starting, lowest, length: along };
+  }
+
+  // Demand and supply
+
+  const length = (route) => stop(route.effort);
+  const firstHead = (route, trainLength) => (route.starts_in_berth ? Math.min(trainLength, length(route)) : 0.0);
+
+  function withTrackBehind(route, back) {
+    const effort = route.effort;
+    if (!route.lap) {
+      const level = { breaks: [-1.0, 0.0], values: [effort.values[0]], slopes: [0.0], seconds: [0.0] };
+      return joined([level, effort], false);
+    }
+    const rounds = back > 0 ? Math.ceil(back / length(route)) : 0;
+    const turns = joined(Array(rounds + 1).fill(effort), true);
+    const gain = endOf(effort, effort.values.length - 1) - effort.values[0];
+    const shift = -rounds * length(route);
+    return raised({ ...turns, breaks: turns.breaks.map((b) => b + shift) }, -rounds * gain);
+  }
+
+  /* What grades and curves ask of a whole train, locomotives included, N, by the place of its head. */
+  function gravityAndCurves(route, train) {
+    const weights = [...train.lineWeights, 0.0];
+    for (let k = 1; k < weights.length; k++) weights[k] -= train.lineWeights[k - 1];
+    const behind = withTrackBehind(route, train.length);
+    const terms = [];
+    weights.forEach((weight, k) => { if (weight !== 0) terms.push([behind, weight, train.edges[k]]); });
+    return sumOfShifted(terms, firstHead(route, train.length), length(route));
+  }
+
+  function weakestUnder(route, loco, behind, pull) {
+    let spans = [];
+    pull.forEach((value, k) => {
+      if (k && value === pull[k - 1]) spans[spans.length - 1].end = route.starts[k + 1];
+      else spans.push({ begin: route.starts[k], end: route.starts[k + 1], value });
+    });
+    if (route.lap) {
+      const rounds = Math.ceil((behind + loco.length_m) / length(route));
+      const all = [];
+      for (let k = -rounds; k <= 0; k++) {
+        const back = k * length(route);
+        for (const span of spans) all.push({ begin: span.begin + back, end: span.end + back, value: span.value });
+      }
+      spans = all;
+    } else spans[0].begin = -Infinity;
+    const fromHead = spans.map((span) => span.begin + behind);
+    const toHead = spans.map((span) => span.end + behind + loco.length_m);
+    const sorted = Float64Array.from([0.0, length(route), ...fromHead, ...toHead]).sort();
+    const breaks = sorted.filter((p, k) => (k === 0 || p !== sorted[k - 1]) && p >= 0 && p <= length(route));
+    const middle = breaks.subarray(0, breaks.length - 1).map((place, k) => 0.5 * (place + breaks[k + 1]));
+    const values = new Float64Array(middle.length).fill(Infinity);
+    spans.forEach((span, k) => {
+      for (let j = firstAtLeast(middle, fromHead[k]), end = firstAtLeast(middle, toHead[k]); j < end; j++) {
+        values[j] = Math.min(values[j], span.value);
+      }
+    });
+    return { breaks, values, slopes: new Float64Array(values.length), seconds: new Float64Array(values.length) };
+  }
+
+  const weakestBasis = (bases) => BASES[Math.max(...bases.map((basis) => BASES.indexOf(basis)))];
+
+  /* What the locomotives of a train give, N: numbers where they are the same all the way, else functions of the head's
+     place. Each locomotive gives the pull of the weakest condition under any part of it. */
+  function supply(route, train, rail) {
+    const rails = rail === AS_PLANNED ? route.rails : [rail];
+    const distinct = [...new Set(rails)];
+    const given = {};
+    for (const [kind, key] of [["standing", "standing_n"], ["slipping", "slipping_n"]]) {
+      if (distinct.length === 1) {
+        given[kind] = train.together * train.locos.reduce((sum, { loco }) => sum + loco.pulls[distinct[0]][key], 0);
+        continue;
+      }
+      const parts = train.locos.map(({ loco, behind }) =>
+        weakestUnder(route, loco, behind, rails.map((name) => loco.pulls[name][key])));
+      given[kind] = times(parts.reduce(plus), train.together);
+    }
+    return given;
+  }
+
+  /* The planned rail conditions under a stretch, both sides of a joint at its ends counted. */
+  function railsUnder(route, from, to) {
+    const whole = length(route);
+    if (route.lap && to - from >= whole) return [...new Set(route.rails)];
+    const laps = route.lap ? Math.floor(from / whole) : 0;
+    const found = new Set();
+    for (const back of route.lap ? [laps * whole, (laps + 1) * whole] : [0.0]) {
+      const first = firstAtLeast(route.starts.slice(1), from - back - 1e-9);
+      const last = firstAbove(route.starts.slice(0, -1), to - back + 1e-9);
+      route.rails.slice(first, last).forEach((rail) => found.add(rail));
+    }
+    return found.size ? [...found] : [route.rails[0]];
+  }
+
+  /* Where the pulls come from that the locomotives give with the head at one place: the least certain of them. */
+  function basisAt(route, train, rail, head, value, basis) {
+    return weakestBasis(train.locos.map(({ loco, behind }) => {
+      const under = rail === AS_PLANNED ? railsUnder(route, head - behind - loco.length_m, head - behind) : [rail];
+      const pulls = under.map((name) => loco.pulls[name]);
+      return pulls.reduce((weak, pull) => (pull[value] < weak[value] ? pull : weak))[basis];
+    }));
+  }
+
+  const less = (pull, asked) =>
+    typeof pull === "number" ? raised(times(asked, -1.0), pull) : plus(pull, times(asked, -1.0));
+  const most = (pull) => (typeof pull === "number" ? pull : greatest(pull).value);
+
+  // The verdict
+
+  function trackNumber(route, place, ahead) {
+    const number = firstAbove(route.starts, place + (ahead ? 1e-9 : -1e-9)) - 1;
+    return Math.min(Math.max(number, 0), route.tracks.length - 1);
+  }
+  const trackAt = (route, place, ahead = false) => route.tracks[trackNumber(route, place, ahead)].name;
+
+  /* Where a train is too long to run without meeting itself, the place that is too short; else null. */
+  function tooLongFor(route, train) {
+    return route.rooms.find((room) => !room.berth && train.length > room.length_m * (1 + 1e-9)) || null;
+  }
+
+  /* The berths of a route that do not hold a train. */
+  const overhangs = (route, train) =>
+    route.rooms.filter((room) => room.berth && train.length > room.length_m * (1 + 1e-9));
+
+  function judge(route, train, rail) {
+    const given = supply(route, train, rail);
+    const asked = gravityAndCurves(route, train);
+    const stand = less(given.standing, asked), slip = less(given.slipping, asked);
+    const allowed = TIE * most(given.standing), allowedSlip = TIE * most(given.slipping);
+    const worst = least(raised(stand, -train.rolling));
+    const stalling = below(stand, train.rolling - allowed);
+    const noStopping = below(stand, train.starting - allowed);
+    const noRecovery = below(slip, train.rolling - allowedSlip);
+    const pushing = below(less(given.slipping, times(asked, -1.0)), -train.lowest - allowedSlip);
+    const outcome = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
+    const place = stalling.length ? stalling[0][0] : worst.at;
+    return {
+      outcome, margin: worst.value, marginAt: worst.at, at: place,
+      track: trackAt(route, place, stalling.length > 0),
+      noStopping, noRecovery, stalling,
+      holdsBack: !pushing.length,
+      runsAwayAt: pushing.length ? pushing[0][0] : null,
+      basis: basisAt(route, train, rail, place, "standing_n", "basis"),
+      slippingBasis: basisAt(route, train, rail, least(slip).at, "slipping_n", "slipping_basis"),
+      given, asked,
+    };
+  }
+
+  return {
+    AS_PLANNED, at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, supply, judge,
+    trackAt, trackNumber, tooLongFor, overhangs,
+  };
+})();

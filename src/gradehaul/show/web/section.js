@@ -1,0 +1,276 @@
+/* The long section of a route: railhead, curves, effective grade and rail condition over the distance, and, for a
+   train, pull asked and pull given by the place of its head. */
+const LongSection = (() => {
+  const { el, r, nice, numbers, textWidth, fitted, Board, label, path } = Drawing;
+
+  const slope = (f) => ({ breaks: f.breaks, values: f.slopes, slopes: f.seconds, seconds: f.seconds.map(() => 0) });
+  const filmed = (rail) => rail !== "clean";
+
+  function panel(svg, top, height, low, high) {
+    const y = (value) => top + height - ((value - low) / (high - low || 1)) * height;
+    const group = el("g");
+    svg.append(group);
+    return { group, y, top, height, bottom: top + height };
+  }
+
+  function marks(view, panelled, values) {
+    const { group, y } = panelled;
+    const texts = numbers(values);
+    values.forEach((value, k) => {
+      group.append(el("line", { x1: view.left, x2: view.right, y1: r(y(value)), y2: r(y(value)), class: "grid" }));
+      label(group, view.board, texts[k], view.left - 5, y(value) + 4, { anchor: "end", size: 10.5, cls: "tick" });
+    });
+  }
+
+  /* What a panel shows, above it at the left; no other label comes near. */
+  function heading(svg, view, y, text) {
+    const told = fitted(text, view.right - 2, 11);
+    view.board.place([2, y - 9, 2 + textWidth(told, 11), y + 3]);
+    svg.append(el("text", { x: 2, y, "font-size": 11, class: "name" }, told));
+  }
+
+  /* Draws a route into a figure and returns what can be done with it: `mark` a place, ask the `place` at a point. */
+  function draw(figure, route, teller, { train = null, title = "" } = {}) {
+    const width = Math.max(280, Math.floor(figure.clientWidth || 640));
+    const roomy = width >= 560;
+    const view = { left: roomy ? 52 : 42, right: width - 10, board: new Board(), length: Haulage.stop(route.effort) };
+    const x = (place) => view.left + (place / view.length) * (view.right - view.left);
+    const svg = el("svg", { role: "img", "aria-label": title, width, class: "long-section" });
+    const unit = teller.lengthUnit, shown = (value) => teller.converted(value, unit);
+
+    let top = drawNames(svg, view, route, x, roomy) + 30;
+    const railhead = drawRailhead(svg, view, route, x, teller, top, roomy ? 120 : 96);
+    top = railhead.bottom + 30;
+    top = drawCurves(svg, view, route, x, teller, top) + 30;
+    top = drawGrade(svg, view, route, x, teller, top, roomy ? 62 : 54) + 16;
+    if (new Set(route.rails).size > 1) top = drawRails(svg, view, route, x, top) + 10;
+    if (train) top = drawPull(svg, view, x, teller, train, top + 22, roomy ? 150 : 130);
+
+    const ticks = nice(0, shown(view.length), roomy ? 9 : 4);
+    const axis = el("g");
+    numbers(ticks).forEach((text, k) => {
+      const across = view.left + (ticks[k] / shown(view.length)) * (view.right - view.left);
+      axis.append(el("line", { x1: r(across), x2: r(across), y1: railhead.top, y2: top, class: "grid" }));
+      label(axis, view.board, text, across, top + 14, { size: 10.5, cls: "tick", room: [0, width - 1] });
+    });
+    axis.append(el("text", { x: view.left, y: top + 31, "font-size": 11, class: "name" },
+      `Distance from where the route begins, ${unit.name}`));
+    svg.prepend(axis);
+    const height = top + 36;
+    svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    svg.setAttribute("height", height);
+
+    const line = el("line", { y1: railhead.top - 12, y2: top, class: "mark" });
+    const dot = el("circle", { r: 4.5, class: "mark-dot" });
+    const body = el("g", { class: "train" });
+    const cursor = el("g", { visibility: "hidden" }, line, dot);
+    svg.append(body, cursor);
+    figure.replaceChildren(svg);
+
+    function mark(place) {
+      if (place === null) return cursor.setAttribute("visibility", "hidden");
+      const across = r(x(place));
+      line.setAttribute("x1", across);
+      line.setAttribute("x2", across);
+      dot.setAttribute("cx", across);
+      dot.setAttribute("cy", r(railhead.y(Haulage.at(route.railhead, place))));
+      cursor.setAttribute("visibility", "visible");
+      if (train) drawTrain(body, route, train.train, place, x, railhead.y, view);
+      return undefined;
+    }
+
+    function placeAt(clientX) {
+      const box = svg.getBoundingClientRect();
+      const across = ((clientX - box.left) / box.width) * width;
+      const share = (across - view.left) / (view.right - view.left);
+      return Math.min(Math.max(share, 0), 1) * view.length;
+    }
+
+    return { svg, mark, placeAt, width };
+  }
+
+  function drawNames(svg, view, route, x, roomy) {
+    const group = el("g");
+    svg.append(group);
+    const told = [];
+    route.joints.forEach((joint, k) => told.push({ at: joint.at_m, name: joint.name, first: k === 0 || k === route.joints.length - 1 }));
+    const seen = new Set();
+    for (const track of route.tracks) {
+      if (track.berth && !seen.has(track.berth)) {
+        seen.add(track.berth);
+        const all = route.tracks.filter((each) => each.berth === track.berth);
+        told.push({ at: 0.5 * (all[0].from_m + all[all.length - 1].to_m), name: track.berth, berth: true });
+      }
+    }
+    told.sort((a, b) => (b.first ? 1 : 0) - (a.first ? 1 : 0));
+    const rows = roomy ? 2 : 3;
+    for (const each of told) {
+      const text = fitted(each.name, roomy ? 150 : 110, 11);
+      for (let row = 0; row < rows; row++) {
+        const y = 12 + 15 * (rows - 1 - row);
+        const room = [2, view.right + 8];
+        if (label(group, view.board, text, x(each.at), y, { size: 11, cls: each.berth ? "berth" : "joint", room })) {
+          if (!each.berth) group.append(el("line", { x1: r(x(each.at)), x2: r(x(each.at)), y1: y + 3, y2: rows * 15 + 30, class: "leader" }));
+          break;
+        }
+      }
+    }
+    return rows * 15;
+  }
+
+  function drawRailhead(svg, view, route, x, teller, top, height) {
+    const f = route.railhead, unit = teller.lengthUnit;
+    let low = Haulage.least(f).value, high = Haulage.greatest(f).value;
+    const pad = Math.max(0.08 * (high - low), 1e-3);
+    low -= pad; high += 2.2 * pad;
+    const here = panel(svg, top, height, low, high);
+    const scaled = { ...here, y: (value) => here.y(value * unit.times / unit.parts) };
+    heading(svg, view, top - 8, `Railhead, ${unit.name}`);
+    marks(view, scaled, nice(teller.converted(low, unit), teller.converted(high, unit), 4));
+    here.group.append(
+      el("path", { d: `${path(f, x, here.y)}L${r(view.right)} ${here.bottom}L${view.left} ${here.bottom}Z`, class: "ground" }),
+      el("path", { d: path(f, x, here.y), class: "rail" }));
+    for (const stretch of route.grades) {
+      if (stretch.vertical_curve) continue;
+      const text = teller.grade(stretch.grade_pct[0] / 100);
+      if (textWidth(text, 11) + 6 > x(stretch.to_m) - x(stretch.from_m)) continue;
+      const middle = 0.5 * (stretch.from_m + stretch.to_m);
+      // above the line all along the label: over its higher end
+      const reach = (0.5 * textWidth(text, 11) * view.length) / (view.right - view.left);
+      const over = Math.min(...[-reach, 0, reach].map((by) => here.y(Haulage.at(f, middle + by))));
+      label(here.group, view.board, text, x(middle), over - 6, { size: 11, cls: "told" });
+    }
+    return here;
+  }
+
+  function drawCurves(svg, view, route, x, teller, top) {
+    const height = 40, middle = top + height / 2;
+    const group = el("g");
+    svg.append(group);
+    const sharpest = Math.max(...route.curves.flatMap((c) => c.curvature_per_m.map(Math.abs)), 1e-9);
+    heading(svg, view, top - 8, `Curves, left above and right below the line, radius in ${teller.lengthUnit.name}`);
+    group.append(
+      el("line", { x1: view.left, x2: view.right, y1: middle, y2: middle, class: "axis" }));
+    for (const curve of route.curves) {
+      const [first, last] = curve.curvature_per_m.map((k) => middle - (k / sharpest) * (height / 2));
+      const from = x(curve.from_m), to = x(curve.to_m);
+      group.append(el("path", { d: `M${r(from)} ${middle}L${r(from)} ${r(first)}L${r(to)} ${r(last)}L${r(to)} ${middle}Z`, class: "curve" }));
+      if (first !== last) continue;
+      const text = teller.length(curve.radius_m).replace(/ .*/, "");
+      if (textWidth(text, 10.5) + 4 <= to - from) {
+        const y = first < middle ? middle + 12 : middle - 4;
+        label(group, view.board, text, 0.5 * (from + to), y, { size: 10.5, cls: "told" });
+      }
+    }
+    return top + height;
+  }
+
+  function drawGrade(svg, view, route, x, teller, top, height) {
+    const f = slope(route.effort);
+    const low = Math.min(0, Haulage.least(f).value), high = Math.max(0.001, Haulage.greatest(f).value) * 1.08;
+    const here = panel(svg, top, height, low * 1.08, high);
+    const percent = nice(100 * low, 100 * high, 3);
+    heading(svg, view, top - 8, "Effective grade, of grade and curves together, %");
+    marks(view, { ...here, y: (value) => here.y(value / 100) }, percent);
+    here.group.append(
+      el("path", { d: `M${view.left} ${r(here.y(0))}${path(f, x, here.y, true)}L${r(view.right)} ${r(here.y(0))}Z`, class: "effort-fill" }),
+      el("path", { d: path(f, x, here.y), class: "effort" }),
+      el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }));
+    return here.bottom;
+  }
+
+  function drawRails(svg, view, route, x, top) {
+    const group = el("g");
+    svg.append(group);
+    heading(svg, view, top + 7, "Rail as planned, solid clean and dashed with film");
+    let k = 0;
+    while (k < route.rails.length) {
+      let end = k;
+      while (end + 1 < route.rails.length && route.rails[end + 1] === route.rails[k]) end += 1;
+      group.append(el("line", {
+        x1: r(x(route.starts[k])), x2: r(x(route.starts[end + 1])), y1: top + 17, y2: top + 17,
+        class: filmed(route.rails[k]) ? "bed filmed" : "bed",
+      }));
+      k = end + 1;
+    }
+    return top + 24;
+  }
+
+  function drawPull(svg, view, x, teller, train, top, height) {
+    const { verdict, asked, lines } = train;
+    const reach = [Haulage.start(asked), Haulage.stop(asked)];
+    const flat = (pull) => (typeof pull === "number"
+      ? { breaks: reach, values: [pull], slopes: [0], seconds: [0] } : Haulage.restrict(pull, ...reach));
+    const running = { ...asked, values: asked.values.map((v) => v + train.train.rolling) };
+    const starting = { ...asked, values: asked.values.map((v) => v + train.train.starting) };
+    const given = lines.flatMap((line) => [line.standing, line.slipping]).map(flat);
+    const high = Math.max(Haulage.greatest(starting).value, ...given.map((f) => Haulage.greatest(f).value)) * 1.1;
+    const low = Math.min(0, Haulage.least(running).value) * 1.05;
+    const here = panel(svg, top, height, low, high);
+    const unit = teller.forceUnit(high);
+    const back = (value) => (value * unit.times) / unit.parts;
+    heading(svg, view, top - 8, `Pull by the place of the head, ${unit.name}`);
+    marks(view, { ...here, y: (value) => here.y(back(value)) }, nice(teller.converted(low, unit), teller.converted(high, unit), 4));
+    const band = `${path(starting, x, here.y)}${reversedPath(running, x, here.y)}Z`;
+    here.group.append(
+      el("path", { d: band, class: "starting" }),
+      el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }),
+      el("path", { d: path(running, x, here.y), class: "asked" }));
+    lines.forEach((line) => {
+      here.group.append(
+        el("path", { d: path(flat(line.slipping), x, here.y), class: `given slipping ${line.cls}` }),
+        el("path", { d: path(flat(line.standing), x, here.y), class: `given ${line.cls}` }));
+    });
+    let y = here.bottom + 8;
+    for (const [name, stretches, cls] of [
+      ["stalls", verdict.stalling, "bar stall"],
+      ["must not stop", verdict.noStopping, "bar no-stop"],
+      ["no recovery from a slip", verdict.noRecovery, "bar no-recovery"],
+    ]) {
+      if (!stretches.length) continue;
+      const group = el("g");
+      here.group.append(group);
+      group.append(el("text", { x: view.left, y: y + 10, "font-size": 11, class: "name" }, name));
+      for (const [from, to] of stretches) {
+        group.append(el("rect", { x: r(x(from)), width: r(Math.max(x(to) - x(from), 2)), y: y + 14, height: 7, class: cls }));
+      }
+      y += 26;
+    }
+    return y + 2;
+  }
+
+  function reversedPath(f, x, y) {
+    const parts = [];
+    for (let k = f.values.length - 1; k >= 0; k--) {
+      const width = f.breaks[k + 1] - f.breaks[k];
+      parts.push(`L${r(x(f.breaks[k + 1]))} ${r(y(Haulage.endOf(f, k)))}`);
+      const to = `${r(x(f.breaks[k]))} ${r(y(f.values[k]))}`;
+      const middle = f.values[k] + (f.slopes[k] * width) / 2;
+      parts.push(f.seconds[k] === 0 ? `L${to}` : `Q${r(x(f.breaks[k] + width / 2))} ${r(y(middle))} ${to}`);
+    }
+    return parts.join("");
+  }
+
+  /* The train on the railhead: each block a thick stroke, locomotives dark. */
+  function drawTrain(group, route, train, head, x, y, view) {
+    const nodes = [];
+    train.blocks.forEach((block, k) => {
+      const front = head - train.edges[k], tail = head - train.edges[k + 1];
+      if (front <= 0 && !route.lap) return;
+      const points = [];
+      const steps = 6;
+      for (let j = 0; j <= steps; j++) {
+        let place = tail + ((front - tail) * j) / steps;
+        if (place < 0 && !route.lap) place = 0;
+        if (place < 0) place += view.length * Math.ceil(-place / view.length);
+        const point = `${r(x(place))} ${r(y(Haulage.at(route.railhead, place)) - 5)}`;
+        const jump = points.length && Math.abs(x(place) - points[points.length - 1][0]) > 0.5 * (view.right - view.left);
+        points.push([x(place), `${points.length === 0 || jump ? "M" : "L"}${point}`]);
+      }
+      nodes.push(el("path", { d: points.map((p) => p[1]).join(""), class: block.loco ? "block loco" : "block car" }));
+    });
+    group.replaceChildren(...nodes);
+  }
+
+  return { draw };
+})();

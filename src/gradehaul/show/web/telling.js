@@ -1,0 +1,44 @@
+/* Figures as the reader has them: the same rules as show/reading_units, figure by figure the same text. */
+const Telling = (() => {
+  /* A number with so many decimals, exact halves to the even digit, as Python writes them. */
+  function fixed(value, decimals) {
+    const text = value.toFixed(decimals);
+    const exact = Math.abs(value).toFixed(Math.min(decimals + 60, 100));
+    const rest = exact.slice(exact.indexOf(".") + 1 + decimals);
+    if (!/^50*$/.test(rest)) return text;
+    const kept = exact.slice(0, exact.length - rest.length).replace(/\.$/, "");
+    if (!"02468".includes(kept.slice(-1))) return text;
+    return (value < 0 ? "-" : "") + kept;
+  }
+
+  function number(value, decimals) {
+    let text = fixed(value, decimals);
+    while (value !== 0 && Number(text) === 0 && decimals < 9) text = fixed(value, ++decimals);
+    return Number(text) === 0 ? text.replace(/^-/, "") : text;
+  }
+
+  const converted = (value, unit) => (value * unit.parts) / unit.times;
+
+  function withUnit(value, unit, more = 0) {
+    const plain = Math.abs(value) < 1e-7 ? 0.0 : value;
+    return `${number(converted(plain, unit), unit.decimals + more)} ${unit.name}`;
+  }
+
+  function teller(rules) {
+    const forceUnit = (value) => (Math.abs(value) < rules.heavy ? rules.force[0] : rules.force[1]);
+    return {
+      length: (value) => withUnit(value, rules.length),
+      force: (value) => withUnit(value, forceUnit(value)),
+      grade(value) {
+        if (rules.grade) return withUnit(value, rules.grade);
+        if (Math.abs(value) < 1e-7) return "level";
+        return `${value < 0 ? "-" : ""}1 in ${number(1 / Math.abs(value), 1)}`;
+      },
+      lengthUnit: rules.length,
+      forceUnit,
+      converted,
+    };
+  }
+
+  return { teller, fixed, number };
+})();

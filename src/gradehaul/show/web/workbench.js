@@ -1,0 +1,237 @@
+/* A train that the reader makes up and pushes along a route. */
+const Workbench = (() => {
+  const byId = (id) => document.getElementById(id);
+
+  function option(value, text, chosen = false) {
+    const node = document.createElement("option");
+    node.value = value;
+    node.textContent = text;
+    node.selected = chosen;
+    return node;
+  }
+
+  function start(report) {
+    const { data, stock, teller } = report;
+    if (!byId("workbench") || !data.routes.length || !stock.powers.size) return null;
+    const state = { route: data.routes[0], rail: data.judged_rails[0] || data.rails[0], consist: [], together: null, head: 0 };
+    let drawn = null, train = null, verdict = null;
+
+    // Making up
+
+    function begin(named) {
+      const own = data.trains.find((each) => each.name === named);
+      if (own) {
+        state.route = data.routes.find((route) => route.name === own.route) || state.route;
+        state.consist = own.consist.map((cut) => ({ ...cut }));
+        state.together = own.together;
+      } else {
+        state.consist = [{ name: [...stock.powers.keys()][0], count: 1 }];
+        if (stock.cars.size) state.consist.push({ name: [...stock.cars.keys()][0], count: 3 });
+        state.together = null;
+      }
+    }
+
+    function showRow(cut, number) {
+      const item = document.createElement("li");
+      const choose = document.createElement("select");
+      choose.setAttribute("aria-label", `Vehicle ${number + 1} from the head`);
+      for (const [words, list] of [["Locomotives", stock.powers], ["Cars", stock.cars]]) {
+        if (!list.size) continue;
+        const group = document.createElement("optgroup");
+        group.label = words;
+        for (const name of list.keys()) group.append(option(name, name, name === cut.name));
+        choose.append(group);
+      }
+      choose.addEventListener("change", () => { cut.name = choose.value; compose(); });
+      const count = document.createElement("input");
+      Object.assign(count, { type: "number", min: 1, max: 999, step: 1, value: cut.count, inputMode: "numeric" });
+      count.setAttribute("aria-label", `How many of vehicle ${number + 1}`);
+      count.addEventListener("input", () => {
+        const asked = Math.round(Number(count.value));
+        if (asked >= 1 && asked <= 999) { cut.count = asked; compose(false); }
+      });
+      count.addEventListener("change", () => { count.value = cut.count; });
+      const move = (words, sign, by) => {
+        const button = document.createElement("button");
+        button.type = "button";
+        button.textContent = sign;
+        button.setAttribute("aria-label", `${words}: ${cut.name}`);
+        const to = number + by;
+        button.disabled = by !== 0 ? to < 0 || to >= state.consist.length : state.consist.length < 2;
+        button.addEventListener("click", () => {
+          state.consist.splice(number, 1);
+          if (by) state.consist.splice(to, 0, cut);
+          compose();
+          const rows = byId("consist").children;
+          const row = rows[Math.min(by ? to : number, rows.length - 1)];
+          const same = [...row.querySelectorAll("button")].find((each) => each.textContent === sign && !each.disabled);
+          (same || row.querySelector("select")).focus();
+        });
+        return button;
+      };
+      item.append(count, choose, move("Nearer the head", "\u2191", -1), move("Nearer the tail", "\u2193", 1), move("Take out", "\u00d7", 0));
+      return item;
+    }
+
+    function add(list) {
+      const kinds = list.size ? [...list.keys()] : [];
+      if (!kinds.length) return;
+      state.consist.push({ name: kinds[0], count: 1 });
+      compose();
+      byId("consist").lastElementChild.querySelector("select").focus();
+    }
+
+    // Judging
+
+    function compose(rows = true) {
+      if (rows) byId("consist").replaceChildren(...state.consist.map(showRow));
+      const powered = state.consist.filter((cut) => !stock.cars.has(cut.name));
+      const locos = powered.reduce((sum, cut) => sum + cut.count * stock.powers.get(cut.name).locos.length, 0);
+      byId("bench-route").value = state.route.name;
+      byId("bench-rail").value = state.rail;
+      byId("together-row").hidden = locos < 2;
+      train = Haulage.madeUp(stock, state.consist, state.together);
+      if (document.activeElement !== byId("together")) byId("together").value = +(100 * train.together).toPrecision(6);
+      const tooLong = Haulage.tooLongFor(state.route, train);
+      const wrong = !locos ? "A train needs a locomotive: put one in." : tooLong
+        ? `It is ${teller.length(train.length)} long and would meet itself: ${tooLong.name} is ${teller.length(tooLong.length_m)} long.` : "";
+      byId("bench-result").hidden = Boolean(wrong);
+      if (wrong) {
+        verdict = null;
+        tellVerdict("cannot run", [wrong], "none");
+        report.run(null);
+        return;
+      }
+      verdict = Haulage.judge(state.route, train, state.rail);
+      const more = Haulage.overhangs(state.route, train)
+        .map((room) => `It is ${teller.length(train.length)} long and does not fit ${room.name}, which holds ${teller.length(room.length_m)}.`);
+      tellVerdict(verdict.outcome, [...Words.verdict(state.route, teller, verdict), ...more], verdict.outcome);
+      byId("bench-facts").textContent =
+        `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}. Rail: ${state.rail}.`;
+      draw();
+      setSlider();
+      push(Math.min(Math.max(state.head, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
+    }
+
+    function tellVerdict(outcome, sentences, cls) {
+      const word = document.createElement("strong");
+      word.className = `outcome ${cls}`;
+      word.textContent = outcome;
+      byId("bench-verdict").replaceChildren(word, " ", sentences.join(" "));
+      if (outcome === "none") byId("bench-facts").textContent = "";
+    }
+
+    // Pushing along
+
+    function setSlider() {
+      const slider = byId("bench-head");
+      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      slider.min = 0;
+      slider.max = 1000;
+      slider.step = 1;
+      slider.disabled = !(to > from);
+    }
+
+    function draw() {
+      const lines = [{ ...verdict.given, cls: state.rail === "clean" ? "on-clean" : "on-film" }];
+      if (state.rail !== "clean") lines.unshift({ ...Haulage.supply(state.route, train, "clean"), cls: "on-clean" });
+      const key = byId("bench-key");
+      key.querySelector(".film-key").hidden = state.rail === "clean";
+      key.querySelector(".film-name").textContent = state.rail;
+      drawn = LongSection.draw(byId("bench-section"), state.route, teller, {
+        train: { train, verdict, asked: verdict.asked, lines },
+        title: `Long section of route ${state.route.name} with the train on it and its pull`,
+      });
+    }
+
+    const given = (pull, head) => (typeof pull === "number" ? pull : Haulage.at(pull, head));
+
+    function push(head) {
+      state.head = head;
+      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const slider = byId("bench-head");
+      slider.value = to > from ? Math.round((1000 * (head - from)) / (to - from)) : 0;
+      const asked = Haulage.at(verdict.asked, head);
+      const run = asked + train.rolling, startUp = asked + train.starting;
+      const standing = given(verdict.given.standing, head), slipping = given(verdict.given.slipping, head);
+      const track = Haulage.trackAt(state.route, head);
+      const figures = {
+        "at-place": `${teller.length(head)}, on ${Words.name(track)}`,
+        "at-run": teller.force(run),
+        "at-start": teller.force(startUp),
+        "at-stand": teller.force(standing),
+        "at-slip": teller.force(slipping),
+        "at-spare": teller.force(standing - run),
+      };
+      for (const [id, text] of Object.entries(figures)) byId(id).textContent = text;
+      const within = (stretches) => stretches.some(([start, end]) => head >= start && head <= end);
+      const [cls, does] = within(verdict.stalling) ? ["stalls", "stalls here"]
+        : within(verdict.noStopping) ? ["marginal", "would not start again here"]
+        : within(verdict.noRecovery) ? ["marginal", "would not recover from a slip here"]
+        : ["climbs", "pulls here, starts again and recovers from a slip"];
+      byId("at-does").textContent = does;
+      byId("at-does").className = cls;
+      slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: asks ${figures["at-run"]}, has ${figures["at-stand"]}; ${does}`);
+      drawn.mark(head);
+      report.run({ route: state.route, train, head, verdict });
+    }
+
+    // Wiring
+
+    const choice = byId("bench-from");
+    choice.append(option("", "a train of my own", !data.trains.length));
+    for (const named of data.trains) choice.append(option(named.name, named.name));
+    for (const route of data.routes) byId("bench-route").append(option(route.name, route.name));
+    for (const rail of data.rails) byId("bench-rail").append(option(rail, rail));
+    choice.addEventListener("change", () => { begin(choice.value); state.head = 0; compose(); });
+    byId("bench-route").addEventListener("change", (event) => {
+      state.route = data.routes.find((route) => route.name === event.target.value);
+      state.head = 0;
+      compose();
+    });
+    byId("bench-rail").addEventListener("change", (event) => { state.rail = event.target.value; compose(); });
+    byId("add-loco").addEventListener("click", () => add(stock.powers));
+    byId("add-car").addEventListener("click", () => add(stock.cars));
+    byId("add-car").disabled = !stock.cars.size;
+    byId("together").addEventListener("input", (event) => {
+      const share = Number(event.target.value);
+      if (event.target.value === "") state.together = null;
+      else if (share > 0 && share <= 100) state.together = share / 100;
+      compose(false);
+    });
+    byId("bench-head").addEventListener("input", (event) => {
+      if (!verdict) return;
+      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      push(from + ((to - from) * Number(event.target.value)) / 1000);
+    });
+    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.marginAt); });
+    byId("train-form").addEventListener("submit", (event) => event.preventDefault());
+    const figure = byId("bench-section");
+    const point = (event) => {
+      if (!verdict || !drawn || (event.type === "pointermove" && event.pointerType !== "mouse")) return;
+      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      push(Math.min(Math.max(drawn.placeAt(event.clientX), from), to));
+    };
+    figure.addEventListener("pointerdown", point);
+    figure.addEventListener("pointermove", (event) => { if (event.buttons) point(event); });
+
+    const first = data.trains.find((each) => data.routes.some((route) => route.name === each.route));
+    begin(first ? first.name : "");
+    choice.value = first ? first.name : "";
+    compose();
+    state.head = verdict ? verdict.at : 0;
+    if (verdict) push(verdict.at);
+
+    return {
+      /* Puts the head at a place of a route shown elsewhere, where it is this route. */
+      push(route, place) {
+        if (verdict && route === state.route) {
+          push(Math.min(Math.max(place, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
+        }
+      },
+      redraw() { if (verdict) { draw(); push(state.head); } },
+    };
+  }
+
+  return { start };
+})();

@@ -1,0 +1,120 @@
+"""Helper districts: from which joint to which a train needs another locomotive, and whether that is enough."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from gradehaul.haulage.demand import Pulls
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.section import JointPlace, joints_along
+from gradehaul.haulage.train import Block, Train
+from gradehaul.haulage.verdict import Stretch, Verdict, judge
+from gradehaul.plan.records import Loco
+from gradehaul.plan.stock import TOGETHER
+
+Where = Literal["head", "tail"]
+
+
+@dataclass(frozen=True, slots=True)
+class District:
+    """A stretch of a route with a helper: the joints at which it comes on and goes off, and their places, m."""
+
+    on: str
+    on_at: float
+    off: str
+    off_at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Help:
+    """One locomotive as a helper at one end of a train: where it is on, and whether the train then climbs."""
+
+    loco: str
+    where: Where
+    districts: tuple[District, ...]
+    enough: bool
+
+
+def helper_districts(layout: Layout, profile: RouteProfile, verdict: Verdict) -> tuple[District, ...]:
+    """Return where a train needs help: from the last joint at which it can stop and start alone to the next such one.
+
+    A train stands with its head at the joint while the helper comes on or goes off. Where no such joint is left, the
+    district reaches to the end of the route.
+
+    Parameters
+    ----------
+    layout, profile
+        The layout, and the train's route.
+    verdict
+        The verdict on the train without help.
+    """
+    failing = sorted(
+        (stretch.start, stretch.stop) for stretch in (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
+    )
+    able = [joint for joint in joints_along(layout, profile) if not any(a < joint.at < b for a, b in failing)]
+    first = JointPlace(0.0, profile.route.origin, "plain")
+    last = JointPlace(profile.length, profile.route.destination, "plain")
+    districts: list[District] = []
+    for start, stop in failing:
+        on = max((joint for joint in able if joint.at <= start), key=lambda joint: joint.at, default=first)
+        off = min((joint for joint in able if joint.at >= stop), key=lambda joint: joint.at, default=last)
+        if districts and on.at <= districts[-1].off_at:
+            before = districts.pop()
+            if before.off_at > off.at:
+                off = JointPlace(before.off_at, before.off, "plain")
+            on = JointPlace(before.on_at, before.on, "plain")
+        districts.append(District(on.name, on.at, off.name, off.at))
+    return tuple(districts)
+
+
+def helps(
+    layout: Layout, profile: RouteProfile, train: Train, rail: str, verdict: Verdict, helpers: Iterable[Loco]
+) -> tuple[Help, ...]:
+    """Return what each locomotive does as a helper at the head and at the tail of a train that does not climb alone.
+
+    Parameters
+    ----------
+    layout, profile, train, rail
+        The layout, and the train on its route and rail condition.
+    verdict
+        The verdict on the train without help.
+    helpers
+        The locomotives to try.
+    """
+    districts = helper_districts(layout, profile, verdict)
+    return tuple(
+        Help(loco.name, where, districts, _enough(profile, train, rail, layout.pulls, loco, where, districts))
+        for loco in helpers
+        for where in ("head", "tail")
+    )
+
+
+def _enough(
+    profile: RouteProfile,
+    train: Train,
+    rail: str,
+    pulls: Pulls,
+    loco: Loco,
+    where: Where,
+    districts: Sequence[District],
+) -> bool:
+    """Return whether a train climbs in every district with a helper on it."""
+    together, basis = (train.together, train.together_basis) if len(train.locos) > 1 else (TOGETHER, "assumed")
+    helper = (Block(loco, 1),)
+    blocks = (*helper, *train.blocks) if where == "head" else (*train.blocks, *helper)
+    verdict = judge(profile, Train(blocks, together, basis), rail, pulls)
+    failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
+    # a helper at the head is ahead of the joint at which the train's own head stands
+    ahead = loco.length if where == "head" else 0.0
+    return not any(
+        _meet(stretch, district.on_at + ahead, min(district.off_at + ahead, profile.length))
+        for stretch in failing
+        for district in districts
+    )
+
+
+def _meet(stretch: Stretch, start: float, stop: float) -> bool:
+    return stretch.start < stop and stretch.stop > start

@@ -1,0 +1,295 @@
+"""The keep-clean plan: which track may be filmed, which stays clean for which train, and what if the film spreads."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Literal, NamedTuple
+
+from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.check import fit_trains
+from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Plan
+from gradehaul.plan.stock import FRESH
+from gradehaul.treatment.carry import CARRY, Carried, within_carry
+from gradehaul.treatment.choice import PATIENCE, choose
+from gradehaul.treatment.needs import Beyond, Need, Needs, Test, needs_of
+from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rails
+
+Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
+"""What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
+carry film from it onto rail that must stay clean; or filmed or not as one likes, as no train in question runs there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked of a keep-clean plan.
+
+    `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `reserve` the share
+    of the pull that is held back; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
+    whole tracks; `carry` how far wheels carry the film, m.
+    """
+
+    trains: tuple[str, ...] = ()
+    film: str | None = None
+    need: Need = "climbs"
+    reserve: float = 0.0
+    step: float | None = None
+    carry: float = CARRY
+
+
+@dataclass(frozen=True, slots=True)
+class Forced:
+    """What keeps a unit clean: a train, its test that would fail, where its head is then, m, and by how much, N."""
+
+    train: str
+    test: Test
+    head: float
+    track: str
+    short: float
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A unit and what is to become of it, why it must stay clean, and how near clean rail it lies where it is near."""
+
+    unit: Unit
+    use: Use
+    forced: Forced | None = None
+    carried: Carried | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TrainOutcome:
+    """What becomes of a train with the plan as told, and with film everywhere: each on the weaker age of the film."""
+
+    name: str
+    route: str
+    planned: Verdict
+    everywhere: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class KeepCleanPlan:
+    """Where the film may go.
+
+    `beyond` has the trains that do not get the verdict asked for whatever is left clean; where there are any, there is
+    no plan and no row. `at_risk` has rows with film already that lie within carry of rail that must stay clean.
+    """
+
+    plan: Plan
+    asked: Asked
+    film: str
+    rows: tuple[Row, ...]
+    trains: tuple[TrainOutcome, ...]
+    beyond: tuple[Beyond, ...]
+    gap: float
+
+    def length(self, use: Use) -> float:
+        """Return the length of all track with one use, m."""
+        return sum(row.unit.length for row in self.rows if row.use == use)
+
+    @property
+    def depends_on_carry(self) -> bool:
+        """Whether the plan holds only as long as the film is carried no farther than assumed."""
+        uses = {row.use for row in self.rows}
+        return "keep clean" in uses and bool(uses & {"film", "has film"})
+
+    @property
+    def at_risk(self) -> tuple[Row, ...]:
+        """The rows with film already from which wheels carry it onto rail that must stay clean."""
+        return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
+
+
+def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float = PATIENCE) -> KeepCleanPlan:
+    """Return the weightiest set of track that may be filmed so that every train in question still gets by.
+
+    A film is judged by the weaker of its fresh and its settled pull, since the first day must be lived through. Track
+    that carries film already stays filmed, and counts as settled.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    asked
+        The trains and the verdict that they need.
+    patience
+        Seconds that the search may take where locomotives trade film against one another.
+
+    Raises
+    ------
+    DesignError
+        A reserve or a length that makes no sense.
+    Problems
+        Trains that are too long to run on their route.
+    RouteError
+        No train; a train or a film that the plan does not have; a train whose route was not found.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead = { Foot = 0, Top = 0.1 }
+    ... line.Yard = { from = "Far", to = "Foot", track = [{ straight = 4 }, { straight = 3 }] }
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4 }] }
+    ... loco.tank = { mass = "400 g", length = "200 mm", pull.clean = "80 gf" }
+    ... car.ore = { mass = "100 g", length = "140 mm" }
+    ... train.up = { route = "Up", consist = ["tank", "8 ore"] }
+    ... route.Up = { from = "Far", to = "Top" }
+    ... '''))
+    >>> [(row.unit.name, row.use) for row in keep_clean_plan(layout).rows]
+    [('Yard:1', 'film'), ('Yard:2', 'buffer'), ('Hill:1', 'keep clean')]
+    """
+    _refuse(layout.plan, asked)
+    film = _film(layout.plan, asked.film)
+    runs = _runs(layout, asked.trains)
+    fit_trains(layout, {name: run.train for name, run in runs.items()})
+    units = lay_units(layout, asked.step)
+    needs = {name: _needs(name, run, units, layout, asked, film) for name, run in runs.items()}
+    beyond = tuple(place for found in needs.values() for each in found for place in each.beyond)
+    rows: tuple[Row, ...] = ()
+    gap = 0.0
+    if not beyond:
+        open_ = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
+        choice = choose(
+            [place for found in needs.values() for each in found for place in each.tight], open_, patience=patience
+        )
+        gap = choice.gap
+        carried = within_carry(units, layout.graph, choice.kept, asked.carry)
+        run_over = frozenset().union(*(each.run_over for found in needs.values() for each in found))
+        forced = {
+            number: Forced(
+                place.train,
+                place.test,
+                place.head,
+                runs[place.train].profile.track_at(place.head),
+                place.short(lambda under, number=number: bool(under - (choice.kept - {number}))),  # type: ignore[misc]
+            )
+            for number, place in choice.why.items()
+        }
+        rows = tuple(
+            Row(unit, _use(number, unit, choice.kept, carried, run_over), forced.get(number), carried.get(number))
+            for number, unit in enumerate(units.all)
+        )
+    has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
+    planned = {number for number, row in enumerate(rows) if row.use == "film"}
+    others = set(range(len(units.all))) - set(has)
+    trains = tuple(
+        TrainOutcome(
+            name,
+            run.profile.route.name,
+            _weaker(layout, run, units, has, film, planned),
+            _weaker(layout, run, units, has, film, others),
+        )
+        for name, run in runs.items()
+    )
+    return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, gap)
+
+
+def _use(
+    number: int, unit: Unit, kept: frozenset[int], carried: Mapping[int, Carried], run_over: frozenset[int]
+) -> Use:
+    if unit.film is not None:
+        return "has film"
+    if number in kept:
+        return "keep clean"
+    if number in carried:
+        return "buffer"
+    return "film" if number in run_over else "no effect"
+
+
+class _Run(NamedTuple):
+    """A train on its route."""
+
+    train: Train
+    profile: RouteProfile
+
+
+def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, film: str) -> list[Needs]:
+    """Return what a train needs of each leg of its route."""
+    return [
+        needs_of(
+            name,
+            run.train.turned() if leg.route.turned else run.train,
+            leg,
+            stations(units, leg),
+            units,
+            layout.pulls,
+            film=film,
+            need=asked.need,
+            reserve=asked.reserve,
+            start=start,
+        )
+        for leg, start in run.profile.runs
+    ]
+
+
+def _weaker(
+    layout: Layout, run: _Run, units: Units, has: Mapping[int, str], film: str, filmed: Collection[int]
+) -> Verdict:
+    """Return the worse of the verdicts with the film settled and with it fresh on the units that are newly filmed."""
+    verdicts = [
+        judge(
+            with_rails(run.profile, units, {**has, **dict.fromkeys(filmed, condition)}),
+            run.train,
+            AS_PLANNED,
+            layout.pulls,
+        )
+        for condition in (film, film + FRESH)
+    ]
+    order = ("stalls", "marginal", "climbs")
+    return min(verdicts, key=lambda verdict: (order.index(verdict.outcome), verdict.holds_back, verdict.margin))
+
+
+def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
+    plan = layout.plan
+    if not plan.trains:
+        raise RouteError("no train is named", file=plan.file, write="[train.NAME] with a route and a consist")
+    for name in names:
+        if name not in plan.trains:
+            near = (get_close_matches(name, plan.trains, 1) or list(plan.trains))[0]
+            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=near)
+    profiles: dict[str, RouteProfile] = {}
+    runs: dict[str, _Run] = {}
+    for name in dict.fromkeys(names or plan.trains):
+        named = plan.trains[name]
+        if named.route not in profiles:
+            if all(route.name != named.route for route in layout.routes):
+                raise RouteError(f'train "{name}" has no route to run on', file=plan.file, found=quoted(named.route))
+            profiles[named.route] = layout.profile(named.route)
+        runs[name] = _Run(made_up(plan, named), profiles[named.route])
+    return runs
+
+
+def _film(plan: Plan, name: str | None) -> str:
+    if not plan.films:
+        raise RouteError("the plan has no film", file=plan.file, write="[rail.treated] with metal and tyred")
+    if name is None:
+        return next(iter(plan.films))
+    if name not in plan.films:
+        near = (get_close_matches(name, plan.films, 1) or list(plan.films))[0]
+        raise RouteError("the plan has no film of this name", place="--film", found=quoted(name), write=near)
+    return name
+
+
+def _refuse(plan: Plan, asked: Asked) -> None:
+    if not 0 <= asked.reserve < 1:
+        raise DesignError(
+            "a reserve is at least 0 and less than 100 % of the pull",
+            place="--reserve",
+            found=f"{100 * asked.reserve:g} %",
+            write="--reserve 10%",
+        )
+    shortest = 1e-3 * max(plan.scale.gauge, 1e-3)
+    if asked.step is not None and asked.step < shortest:
+        raise DesignError("the step is too short to wipe", place="--step", write="--step 300mm, or another length")
+    if asked.carry < 0:
+        raise DesignError("the film is carried 0 or farther", place="--carry", write="--carry 2m")

@@ -1,0 +1,83 @@
+"""What to do about a train that does not climb: leave cars, take it over in two parts, or help it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.verdict import Outcome
+from gradehaul.treatment.dividing import Doubling, cars_to_leave, doubling
+from gradehaul.treatment.helping import Help, helps
+
+
+@dataclass(frozen=True, slots=True)
+class WaysOver:
+    """The ways over the hill for a train that stalls or is marginal on a rail condition.
+
+    `leave` is the fewest cars to leave behind, None where that does not help; `double` how to take it over in two
+    parts, None where no split will do; `help` what each locomotive does as a helper. The last two are not worked out
+    for a route with reversals.
+    """
+
+    train: str
+    rail: str
+    outcome: Outcome
+    reversals: int
+    cars: int
+    leave: int | None
+    double: Doubling | None
+    help: tuple[Help, ...]
+
+
+def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
+    """Return the ways over for every named train that does not climb on a rail by which the layout is judged.
+
+    Any locomotive of the plan may help.
+
+    Examples
+    --------
+    >>> from gradehaul.haulage.check import check
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead = { Foot = 0, Top = 0.1 }
+    ... line.Yard = { from = "Far", to = "Foot", track = [{ straight = 4 }] }
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4 }] }
+    ... loco.tank = { mass = "400 g", length = "200 mm", pull.clean = "80 gf" }
+    ... car.ore = { mass = "100 g", length = "140 mm" }
+    ... train.up = { route = "Up", consist = ["tank", "10 ore"] }
+    ... route.Up = { from = "Far", to = "Top" }
+    ... ''')
+    >>> found = ways_over(Layout(plan), check(plan))[0]
+    >>> found.rail, found.outcome, found.leave
+    ('treated', 'marginal', 4)
+    >>> found.help[0].districts[0].on, found.help[0].districts[0].off, found.help[0].enough
+    ('Foot', 'Top', True)
+    """
+    plan = layout.plan
+    found: list[WaysOver] = []
+    for judged in answer.trains:
+        if judged.rail not in answer.judged_rails or judged.verdict.outcome == "climbs":
+            continue
+        train = made_up(plan, plan.trains[judged.name])
+        profile = layout.profile(judged.route)
+        route = profile.route
+        foot, summit = (
+            None if name is None else layout.clear[name].length for name in (route.start_berth, route.end_berth)
+        )
+        found.append(
+            WaysOver(
+                judged.name,
+                judged.rail,
+                judged.verdict.outcome,
+                max(0, len(route.legs) - 1),
+                sum(count for _, count in train.cars),
+                cars_to_leave(profile, train, judged.rail, layout.pulls),
+                None if route.legs else doubling(profile, train, judged.rail, layout.pulls, foot=foot, summit=summit),
+                () if route.legs else helps(layout, profile, train, judged.rail, judged.verdict, plan.locos.values()),
+            )
+        )
+    return tuple(found)

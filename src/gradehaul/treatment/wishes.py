@@ -1,0 +1,77 @@
+"""What is asked of a keep-clean plan, read from text; and the plan file that holds it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from gradehaul.errors import DesignError, QuantityError
+from gradehaul.plan.rail_keys import plan_with_rails
+from gradehaul.quantities import Kind, read_quantity
+from gradehaul.treatment.carry import CARRY
+from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan
+from gradehaul.treatment.needs import Need
+
+
+def asked_for(
+    unit: str,
+    *,
+    trains: Sequence[str] = (),
+    film: str | None = None,
+    need: Need = "climbs",
+    reserve: str = "0 %",
+    step: str | None = None,
+    carry: str | None = None,
+) -> Asked:
+    """Return what is asked, with lengths and shares as text; bare lengths read in the plan's unit.
+
+    Raises
+    ------
+    QuantityError
+        Text that is not the quantity asked for.
+
+    Examples
+    --------
+    >>> asked_for("in", reserve="15 %", step="10").step
+    0.254
+    """
+    return Asked(
+        trains=tuple(trains),
+        film=film,
+        need=need,
+        reserve=_read("reserve", reserve, "share", None),
+        step=None if step is None else _read("step", step, "length", unit),
+        carry=CARRY if carry is None else _read("carry", carry, "length", unit),
+    )
+
+
+def _read(option: str, text: str, kind: Kind, unit: str | None) -> float:
+    try:
+        return read_quantity(text, kind, unit=unit)
+    except QuantityError as error:
+        raise error.at(place=f"--{option}") from error
+
+
+def filmed_plan(found: KeepCleanPlan, folder: Path) -> str:
+    """Return the text of the plan's file with a rail key on all track that may be filmed.
+
+    Track on which no train in question runs is left as it is.
+
+    Raises
+    ------
+    DesignError
+        There is no plan to write, or it has stretches shorter than a track.
+    PlanError
+        Lines that do not stand in the file, or text that cannot be changed so.
+    """
+    if found.beyond:
+        raise DesignError(
+            "no plan can help, so none is written",
+            file=found.plan.file,
+            found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} beyond its pull",
+            write="--train with the trains that can run",
+        )
+    if found.asked.step is not None:
+        raise DesignError("a rail key is for a whole track", place="-o", found="stretches", write="-o without --step")
+    rails = {row.unit.track: found.film for row in found.rows if row.use == "film"}
+    return plan_with_rails(found.plan, rails, folder=folder)

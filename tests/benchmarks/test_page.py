@@ -1,0 +1,142 @@
+"""The page: its size, how soon it is ready, how fast its slider repaints, and the verb against bare figures."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+from statistics import median
+
+import pytest
+from layouts import loco, long_hill
+
+from gradehaul.haulage.check import check_layout
+from gradehaul.haulage.layout import Layout
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.reading_units import reader_of
+from gradehaul.show.report_page import report_page
+
+ROOT = Path(__file__).parents[2]
+TWO_LEVELS = ROOT / "plans" / "two-levels.toml"
+
+BARE = """
+import io
+from matplotlib.figure import Figure
+for _ in range({count}):
+    axes = Figure(figsize=(11.69, 8.27)).add_subplot()
+    axes.plot(range(50))
+    axes.figure.savefig(io.BytesIO(), format="svg")
+"""
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    playwright = pytest.importorskip("playwright.sync_api")
+    import shutil
+
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("no Chromium is installed")
+    with playwright.sync_playwright() as running:
+        browser = running.chromium.launch(executable_path=program)
+        yield browser
+        browser.close()
+
+
+def written(layout: Layout, path: Path) -> Path:
+    path.write_text(report_page(layout, check_layout(layout), reader_of("mm")), encoding="utf-8")
+    return path
+
+
+def tell(capsys, words: str) -> None:
+    with capsys.disabled():
+        print(f"\n  {words}")
+
+
+def test_size_and_readiness_of_the_demo_page(chromium, tmp_path, capsys):
+    path = written(Layout(load_plan(str(TWO_LEVELS))), tmp_path / "page.html")
+    size = path.stat().st_size
+    times = []
+    for _ in range(7):
+        page = chromium.new_page(viewport={"width": 1200, "height": 900})
+        page.goto(path.as_uri())
+        page.wait_for_selector("html[data-ready]", state="attached")
+        timing = (
+            "performance.timeOrigin && performance.getEntriesByType('mark').find(m => m.name === 'ready').startTime"
+        )
+        times.append(page.evaluate(timing))
+        page.close()
+    tell(
+        capsys,
+        f"page of two levels: {size / 1e6:.2f} MB (target 1.5), ready after {median(times):.0f} ms (target 1000)",
+    )
+    assert size < 1.5e6
+    assert median(times) < 1000
+
+
+SLIDE = """async () => {
+  const slider = document.getElementById('bench-head');
+  slider.scrollIntoView();
+  const frame = () => new Promise(done => requestAnimationFrame(done));
+  await frame(); await frame();
+  const times = [];
+  for (let k = 0; k < 120; k++) {
+    slider.value = (k * 37) % 1000;
+    const start = performance.now();
+    slider.dispatchEvent(new Event('input'));
+    document.documentElement.getBoundingClientRect();
+    times.push(performance.now() - start);
+    await frame();
+  }
+  return times;
+}"""
+"""The work of one move: script, style and layout; what is left is painting."""
+
+
+def test_slider_on_a_route_of_500_tracks(chromium, tmp_path, capsys):
+    text = long_hill(500, 150.0) + loco("big", pull=200.0)
+    text += '[train.long]\nroute = "Up"\nconsist = ["big", "20 hopper", "big", "20 hopper"]\n'
+    path = written(Layout(read_plan(text)), tmp_path / "page.html")
+    page = chromium.new_page(viewport={"width": 1200, "height": 900})
+    page.goto(path.as_uri())
+    page.wait_for_selector("html[data-ready]", state="attached")
+    moves = page.evaluate(SLIDE)
+    # frames while the slider moves at every one of them: no faster than the screen, and slower where a frame is missed
+    frames = page.evaluate(
+        """async () => {
+          const slider = document.getElementById('bench-head'), times = [];
+          let last = await new Promise(requestAnimationFrame);
+          for (let k = 0; k < 120; k++) {
+            slider.value = (k * 37) % 1000;
+            slider.dispatchEvent(new Event('input'));
+            const now = await new Promise(requestAnimationFrame);
+            times.push(now - last); last = now;
+          }
+          return times;
+        }"""
+    )
+    page.close()
+    tell(
+        capsys,
+        f"a move of the slider on 500 tracks: {median(moves):.1f} ms of script and layout, "
+        f"{median(frames):.1f} ms from frame to frame (target 16)",
+    )
+    assert median(moves) < 16
+    assert median(frames) < 17.5  # a screen of 60 Hz has a frame every 16.7 ms
+
+
+def test_report_as_a_whole_process(ratio, tmp_path):
+    routes = len(Layout(load_plan(str(TWO_LEVELS))).routes)
+    # a long section for each route, the plan view, and the section with the train
+    count = routes + 2
+
+    def run(*arguments: str) -> None:
+        subprocess.run([sys.executable, *arguments], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+    found = ratio(
+        f"report of two levels over {count} bare figures",
+        lambda: run("-m", "gradehaul", "report", str(TWO_LEVELS), "-o", str(tmp_path / "page.html")),
+        lambda: run("-c", BARE.format(count=count)),
+        target="at most 2",
+    )
+    assert found <= 2

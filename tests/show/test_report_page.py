@@ -1,0 +1,545 @@
+"""The page in a real browser: what it shows, reckons, asks for, and how it is used."""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+
+import strategies
+from gradehaul.haulage.check import check_layout
+from gradehaul.haulage.demand import gravity_and_curves, supply
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.verdict import Stretch, Verdict, judge
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.records import Cut, NamedTrain, Plan
+from gradehaul.show.reading_units import Reader, balance_unit, reader_of, unit_rules
+from gradehaul.show.report_json import route_document, stock_document
+from gradehaul.show.report_page import report_page
+from gradehaul.show.report_words import verdict_words
+
+pytest.importorskip("playwright.sync_api")
+from show.browser import Opened, opened
+
+PLANS = Path(__file__).parents[2] / "plans"
+DEMOS = ("first-hill", "two-levels", "cove")
+MARK = "</script><img src=x onerror=alert(1)>"
+HOSTILE = f"""
+title = "{MARK}"
+scale = "HO"
+unit = "in"
+railhead."'\\"&<b>" = 0
+[line.Line]
+from = "'\\"&<b>"
+to = "מחצבה"
+track = [{{ straight = 60, grade = "2 %", name = "{MARK}" }}, {{ left = 24, angle = 90, name = "🚂" }}]
+[rail."{MARK}"]
+metal = {{ fresh = 0.75, settled = 0.85 }}
+tyred = {{ fresh = 0.50, settled = 0.65 }}
+[loco.constructor]
+mass = "300 g"
+length = "8 in"
+title = "{MARK}"
+[car.toString]
+length = "5.5 in"
+[car."{MARK}"]
+length = "5.5 in"
+[train."{MARK}"]
+route = "<!-- {MARK}"
+consist = ["constructor", "2 toString", "{MARK}"]
+[route."<!-- {MARK}"]
+from = "'\\"&<b>"
+to = "מחצבה"
+"""
+
+DROP = """
+scale = "HO"
+unit = "in"
+railhead.Top = 0
+[line.Drop]
+from = "Top"
+to = "Foot"
+track = [
+  { straight = 60, berth = "Ledge" },
+  { straight = 60, grade = "-9 %" },
+  { left = 24, angle = 90, grade = "-9 %" },
+]
+[loco.mule]
+mass = "200 g"
+length = "5 in"
+[car.ore]
+mass = "150 g"
+length = "4 in"
+rolling = "1 %"
+[car.brake]
+mass = "60 g"
+length = "4 in"
+rolling = "2.0 +/- 0.2 %"
+"""
+"""A slope on which long trains run away."""
+
+KNOT = """
+scale = "HO"
+unit = "in"
+railhead.A = 0
+[line.Out]
+from = "A"
+to = "B"
+track = [{ straight = 40 }, { left = 24, angle = 180 }]
+[line.Back]
+from = "B"
+to = "A"
+track = [{ straight = 40 }, { left = 24, angle = 180 }]
+[loco.mogul]
+mass = "300 g"
+length = "8 in"
+[car.ore]
+length = "5.5 in"
+"""
+
+
+def reader_for(plan: Plan) -> Reader:
+    return reader_of(plan.unit, force_unit=balance_unit(plan))
+
+
+def written(plan: Plan, path: Path) -> Path:
+    layout = Layout(plan)
+    path.write_text(report_page(layout, check_layout(layout), reader_for(plan)), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def two_levels() -> Layout:
+    return Layout(load_plan(str(PLANS / "two-levels.toml")))
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    found = {name: written(load_plan(str(PLANS / f"{name}.toml")), folder / f"{name}.html") for name in DEMOS}
+    return found | {"hostile": written(read_plan(HOSTILE), folder / "hostile.html")}
+
+
+@pytest.fixture
+def page(browser, pages) -> Iterator[Opened]:
+    with opened(browser, pages["two-levels"]) as one:
+        yield one
+        assert one.said == []
+        assert one.asked == [pages["two-levels"].as_uri()]
+
+
+# Reckoned in the page
+
+
+def _random_train(rng: random.Random, plan: Plan, route: str) -> NamedTrain:
+    names = rng.choices(list(plan.cars), k=rng.randint(0, 5)) + rng.choices(list(plan.powers), k=rng.randint(1, 3))
+    rng.shuffle(names)
+    cuts = tuple(Cut(name, rng.randint(1, 8 if name in plan.cars else 2)) for name in names)
+    return NamedTrain("any", route, cuts, rng.choice([None, None, 0.85]))
+
+
+def _random_layouts(count: int, *, lap: bool) -> list[Layout]:
+    texts: list[str] = []
+
+    @settings(
+        max_examples=2 * count,
+        derandomize=True,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategies.layouts(lap=lap))
+    def collect(layout: strategies.Layout) -> None:
+        # without its own train, which may be longer than its lap
+        texts.append(layout.text[: layout.text.index("[train.")])
+
+    collect()
+    # the later ones: the first are the simplest there are
+    return [Layout(read_plan(text)) for text in texts[-count:]]
+
+
+def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, str, list[str]]]]:
+    """300 trains on 43 layouts with laps, berths, planned rails and a steep drop, and what the package says of each."""
+    rng = random.Random(20)
+    demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain")]
+    counted = [(layout, 40) for layout in demos] + [(Layout(read_plan(DROP)), 20)]
+    counted += [(layout, 5) for lap in (True, False) for layout in _random_layouts(20, lap=lap)]
+    cases, wanted = [], []
+    for layout, count in counted:
+        plan, reader = layout.plan, reader_for(layout.plan)
+        trains = []
+        for _ in range(count):
+            route = rng.choice(layout.routes)
+            named, rail, profile = _random_train(rng, plan, route.name), rng.choice(layout.rails), layout.profile(route)
+            verdict = judge(profile, made_up(plan, named), rail, layout.pulls)
+            consist = [{"name": cut.name, "count": cut.count} for cut in named.consist]
+            trains.append({"route": route.name, "rail": rail, "consist": consist, "together": named.together})
+            shown = [
+                reader.force(verdict.margin),
+                reader.length(verdict.at),
+                reader.length(verdict.margin_at),
+                *(f"{reader.length(each.start)} {reader.length(each.stop)}" for each in verdict.no_stopping),
+            ]
+            wanted.append((verdict, verdict_words(verdict, profile, reader), shown))
+        document = {
+            "units": unit_rules(reader),
+            "stock": stock_document(layout),
+            "routes": [route_document(layout, route) for route in layout.routes],
+        }
+        cases.append({"document": json.loads(json.dumps(document)), "trains": trains})
+    return cases, wanted
+
+
+JUDGE = """cases => cases.flatMap(({document, trains}) => {
+  const stock = Haulage.stockFrom(document.stock), teller = Telling.teller(document.units);
+  return trains.map(({route, rail, consist, together}) => {
+    const on = document.routes.find(each => each.name === route);
+    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together), rail);
+    const {given, asked, ...verdict} = told;
+    const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
+    return [verdict, Words.verdict(on, teller, told).join(" "),
+            [teller.force(told.margin), teller.length(told.at), teller.length(told.marginAt), ...stops]];
+  });
+})"""
+
+
+def test_300_trains_have_the_verdict_and_margin_of_the_package(page):
+    cases, wanted = _cases()
+    found = page.run(JUDGE, cases)
+    assert len(found) == len(wanted) == 300
+    assert {verdict.outcome for verdict, _, _ in wanted} == {"climbs", "marginal", "stalls"}
+    assert {verdict.holds_back for verdict, _, _ in wanted} == {True, False}
+    assert any(case["document"]["routes"][0]["lap"] for case in cases)
+
+    def near(stretches: tuple[Stretch, ...]) -> list[Any]:
+        return [pytest.approx([each.start, each.stop], abs=1e-9) for each in stretches]
+
+    for (verdict, words, shown), (told, told_words, told_shown) in zip(wanted, found, strict=True):
+        assert told["outcome"] == verdict.outcome
+        assert told["margin"] == pytest.approx(verdict.margin, rel=1e-12, abs=1e-12)
+        assert told["track"] == verdict.track
+        assert told["holdsBack"] == verdict.holds_back
+        assert told["runsAwayAt"] == pytest.approx(verdict.runs_away_at, abs=1e-9)
+        assert told["stalling"] == near(verdict.stalling)
+        assert told["noStopping"] == near(verdict.no_stopping)
+        assert told["noRecovery"] == near(verdict.no_recovery)
+        assert (told["basis"], told["slippingBasis"]) == (verdict.basis, verdict.slipping_basis)
+        assert told_shown == shown
+        assert told_words == words
+
+
+def test_figures_are_written_as_the_package_writes_them(page):
+    rng = random.Random(3)
+    values = [rng.uniform(-2, 2) * 10.0 ** rng.randint(-9, 3) for _ in range(200)]
+    values += [k / 80000 for k in range(-40, 41)]  # halves of the last digit among them
+    for reader in (
+        Reader("in", "imperial"),
+        Reader("mm", "metric", "one-in"),
+        Reader("ft", "imperial", "permille", "N"),
+    ):
+        told = page.run(
+            "([rules, values]) => { const t = Telling.teller(rules);"
+            " return values.map(v => [t.length(v), t.force(v), t.grade(v)]) }",
+            [unit_rules(reader), values],
+        )
+        assert told == [[reader.length(v), reader.force(v), reader.grade(v)] for v in values]
+
+
+# A train made up and pushed along
+
+
+def _verdict_words(layout: Layout, route: str, consist: list[tuple[str, int]], rail: str) -> str:
+    train = made_up(layout.plan, NamedTrain("own", route, tuple(Cut(*cut) for cut in consist)))
+    profile = layout.profile(route)
+    return verdict_words(judge(profile, train, rail, layout.pulls), profile, reader_for(layout.plan))
+
+
+def test_a_named_train_has_the_same_words_in_both_places(page, two_levels):
+    for named in two_levels.plan.trains:
+        page.page.select_option("#bench-from", named)
+        words = page.text("#bench-verdict")
+        outcome, told = words.split(" ", 1)
+        own = page.page.locator(".trains li", has=page.page.locator("h3", has_text=named)).inner_text()
+        assert told in own
+        assert outcome in own
+
+
+def test_making_up_a_train(page, two_levels):
+    bench = page.page
+    bench.select_option("#bench-from", "express")
+    bench.select_option("#bench-rail", "treated fresh")
+    bench.get_by_label("How many of vehicle 2").fill("7")
+    consist = [("consolidation", 1), ("coach", 7)]
+    route = "Up by the main"
+    assert _verdict_words(two_levels, route, consist, "treated fresh") in page.text("#bench-verdict")
+    # a helper at the tail, then moved into the middle
+    bench.get_by_role("button", name="Put in a locomotive").click()
+    bench.get_by_label("Vehicle 3 from the head").select_option("tank")
+    consist = [*consist, ("tank", 1)]
+    assert _verdict_words(two_levels, route, consist, "treated fresh") in page.text("#bench-verdict")
+    bench.get_by_role("button", name="Nearer the head: tank").click()
+    moved = [consist[0], consist[2], consist[1]]
+    assert _verdict_words(two_levels, route, moved, "treated fresh") in page.text("#bench-verdict")
+    assert page.run("document.activeElement.textContent") == "\u2191"
+    # taken out again, and the cars too
+    bench.get_by_role("button", name="Take out: tank").click()
+    bench.get_by_role("button", name="Take out: coach").click()
+    assert _verdict_words(two_levels, route, consist[:1], "treated fresh") in page.text("#bench-verdict")
+    bench.select_option("#bench-route", "Quarry down")
+    assert _verdict_words(two_levels, "Quarry down", consist[:1], "treated fresh") in page.text("#bench-verdict")
+
+
+def test_a_train_without_a_locomotive_is_told(page):
+    page.page.get_by_label("Vehicle 1 from the head").select_option("coach")
+    page.page.get_by_label("Vehicle 4 from the head").select_option("coach")
+    assert "needs a locomotive" in page.text("#bench-verdict")
+    assert not page.page.locator("#bench-result").is_visible()
+
+
+def test_the_slider_by_keyboard(page, two_levels):
+    bench, plan = page.page, two_levels.plan
+    bench.focus("#bench-head")
+    train: Train = made_up(plan, plan.trains["stone"])
+    profile, reader = two_levels.profile("Up by the siding"), reader_for(plan)
+    asked, given_ = gravity_and_curves(profile, train), supply(profile, train, "as planned", two_levels.pulls)
+    for keys in (["Home"], ["PageUp", "ArrowRight"], ["End"]):
+        for key in keys:
+            bench.keyboard.press(key)
+        share = int(bench.input_value("#bench-head")) / 1000
+        head = asked.start + (asked.stop - asked.start) * share
+        assert page.text("#at-run") == reader.force(asked(head) + train.rolling)
+        assert page.text("#at-start") == reader.force(asked(head) + train.starting)
+        assert not isinstance(given_.standing, float)
+        assert page.text("#at-stand") == reader.force(given_.standing(head))
+        assert page.text("#at-place").startswith(reader.length(head))
+        told = bench.get_attribute("#bench-head", "aria-valuetext") or ""
+        assert page.text("#at-run") in told
+    bench.get_by_role("button", name="To where it is hardest").click()
+    verdict = judge(profile, train, "as planned", two_levels.pulls)
+    assert page.text("#at-spare") == reader.force(verdict.margin)
+
+
+# Linked
+
+
+def test_pointing_at_one_section_marks_the_others(page):
+    figures = page.page.locator("details.route figure")
+    for k in range(3):
+        figures.nth(k).scroll_into_view_if_needed()
+        page.page.wait_for_selector(f"details.route >> nth={k} >> svg")
+    box = figures.nth(0).bounding_box()
+    assert box is not None
+    figures.nth(0).scroll_into_view_if_needed()
+    figures.nth(0).click(position={"x": box["width"] * 0.3, "y": 80})
+    told = [page.page.locator("output.readout").nth(k).inner_text() for k in range(3)]
+    assert all("on Three turns" in words for words in told)
+    # the way down passes the same spot at the same height
+    heights = {words.split("railhead ")[1].split(",")[0] for words in told}
+    assert len(heights) == 1
+    page.page.locator("details.route input[type=range]").nth(2).focus()
+    page.page.keyboard.press("End")
+    told = [page.page.locator("output.readout").nth(k).inner_text() for k in (0, 2)]
+    assert told[0].startswith("At 0 mm")
+    assert "Staging:1" in told[1]
+
+
+def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
+    page.show_all()
+    box = page.page.locator("figure.plan svg").bounding_box()
+    assert box is not None
+
+    def dot() -> tuple[float, float]:
+        told = page.page.locator("figure.plan .mark-dot")
+        return float(told.get_attribute("cx") or "nan"), float(told.get_attribute("cy") or "nan")
+
+    # from a section to the plan view: the ends of the route are as far apart as they lie in the plane
+    slider = page.page.locator("details.route input[type=range]").first
+    ends = []
+    for key in ("Home", "End"):
+        slider.press(key)
+        ends.append(dot())
+    places = two_levels.alignment.positions.joints
+    start, stop = places["Staging end"].pose, places["Upper terminus"].pose
+    bar = page.run("document.querySelector('.scale-bar').getBBox().width")
+    length = float((page.page.locator(".scale-bar + text").text_content() or "").removesuffix(" mm")) / 1000
+    across, up = ((second - first) / bar * length for first, second in zip(*ends, strict=True))
+    assert (across, -up) == pytest.approx((stop.x - start.x, stop.y - start.y), abs=0.03)
+
+    # and back: a click at the terminus marks it on both ways there and brings the train
+    page.page.locator("figure.plan").click(position={"x": ends[1][0], "y": ends[1][1]})
+    told = page.page.locator("output.readout").all_inner_texts()
+    assert ["Terminus line" in words for words in told] == [True, True, False]
+    assert "Terminus line" in page.text("#at-place")
+    assert page.page.locator("figure.plan .block.loco").count() == 2
+
+
+def test_what_cannot_be_drawn_is_said(browser, tmp_path):
+    knot = KNOT.replace("angle = 180 }]", "angle = 150 }]")
+    for text, told in ((KNOT, False), (knot, True)):
+        with opened(browser, written(read_plan(text), tmp_path / "page.html")) as one:
+            assert (one.page.locator("figure.plan svg").count() == 0) == told
+            assert ("nothing can be drawn in its place" in one.text("#plan-view")) == told
+            assert one.said == []
+
+
+# Tables
+
+
+def test_sorting_by_mouse_and_keyboard(page):
+    table = page.page.locator("#loads table").first
+    heads = table.locator("thead th")
+
+    def column(number: int) -> list[str]:
+        return table.evaluate(
+            "(t, n) => [...t.tBodies[0].rows].map(r => r.cells[n].querySelector('bdi').textContent)", number
+        )
+
+    numbers = [int(text) for text in column(3)]
+    assert numbers != sorted(numbers)
+    heads.nth(3).get_by_role("button").click()
+    assert [int(text) for text in column(3)] == sorted(numbers)
+    assert heads.nth(3).get_attribute("aria-sort") == "ascending"
+    heads.nth(3).get_by_role("button").focus()
+    page.page.keyboard.press("Enter")
+    assert [int(text) for text in column(3)] == sorted(numbers, reverse=True)
+    assert heads.nth(3).get_attribute("aria-sort") == "descending"
+    heads.nth(2).get_by_role("button").click()
+    assert column(2) == sorted(column(2))
+    assert heads.nth(3).get_attribute("aria-sort") == "none"
+
+
+# Looks
+
+
+@pytest.mark.parametrize("name", [*DEMOS, "hostile"])
+def test_nothing_is_wider_than_a_phone(browser, pages, name):
+    with opened(browser, pages[name], width=360) as one:
+        one.show_all()
+        assert one.run("document.documentElement.scrollWidth") <= 360
+        assert one.said == []
+
+
+def test_dark_where_the_reader_wants_it(browser, pages):
+    def brightness(one: Opened, what: str) -> float:
+        color = one.run(f"getComputedStyle(document.documentElement).{what}")
+        return sum(map(int, color.removeprefix("rgb(").removesuffix(")").split(","))) / 3
+
+    with opened(browser, pages["cove"], scheme="dark") as one:
+        assert brightness(one, "backgroundColor") < 60 < 190 < brightness(one, "color")
+    with opened(browser, pages["cove"], scheme="light") as one:
+        assert brightness(one, "backgroundColor") > 190 > 60 > brightness(one, "color")
+
+
+def test_print(page):
+    pdf = page.page.pdf(format="A4")
+    assert pdf.startswith(b"%PDF")
+    assert 4 <= pdf.count(b"/Type /Page\n") <= 30
+    page.page.emulate_media(media="print")
+    assert not page.page.locator("#train-form").is_visible()
+    assert not page.page.locator("nav").is_visible()
+    for shown in (".summary", ".card", "#cautions", "#bench-section svg", "#loads table"):
+        assert page.page.locator(shown).first.is_visible()
+    page.show_all()
+    assert page.page.locator("details.route svg").count() == 3
+    page.run("document.body.classList.add('cards-alone')")
+    assert page.page.locator(".card").first.is_visible()
+    assert not page.page.locator("#verdict").is_visible()
+
+
+def test_without_script_the_answer_is_there(browser, pages):
+    page = browser.new_page(java_script_enabled=False)
+    page.goto(pages["two-levels"].as_uri())
+    told = page.inner_text("body")
+    for words in ("All get through", "gets through even if the wheels slip", "needs JavaScript", "Ruling grade 3.99 %"):
+        assert words in told
+    page.close()
+
+
+# Safe
+
+
+def test_hostile_names_are_text(browser, pages):
+    with opened(browser, pages["hostile"]) as one:
+        one.show_all()
+        assert one.page.locator("h1").inner_text() == MARK
+        assert MARK in one.text(".trains h3")
+        assert one.page.locator("img, b:not(.card b)").count() == 0
+        assert one.page.locator("script").count() == 2
+        told = one.page.content()
+        assert told.count("<img") == 0
+        names = one.run("[...document.querySelectorAll('svg text')].map(t => t.textContent)")
+        assert any(name.startswith("'\"&<b>") for name in names)
+        assert "מחצבה" in names
+        assert one.run("document.querySelector('#bench-from').value") == MARK
+        assert "lacks" in one.text("#bench-verdict") or "to spare" in one.text("#bench-verdict")
+        assert one.page.locator("#consist select").nth(1).input_value() == "toString"
+        assert "🚂" in one.page.content()
+        assert (one.said, one.asked) == ([], [pages["hostile"].as_uri()])
+
+
+def test_the_page_lets_nothing_else_run(browser, pages):
+    with opened(browser, pages["cove"]) as one:
+        ran, blocked = one.run(
+            """() => new Promise(done => {
+              const seen = new Set();
+              document.addEventListener('securitypolicyviolation', event => seen.add(event.effectiveDirective));
+              const put = (name, more) => document.body.append(Object.assign(document.createElement(name), more));
+              put('script', { textContent: 'window.ran = true' });
+              put('style', { textContent: 'body { display: none }' });
+              put('img', { src: 'http://localhost:9/x.png' });
+              setTimeout(() => done([window.ran === true, [...seen].sort()]), 100);
+            })"""
+        )
+        assert not ran
+        assert blocked == ["img-src", "script-src-elem", "style-src-elem"]
+        names = set(one.run("[...document.querySelectorAll('*')].flatMap(e => e.getAttributeNames())"))
+        assert not [name for name in names if name.startswith("on")]
+        assert "style" not in names
+
+
+# For everybody
+
+
+FEWER = """() => {
+  document.querySelectorAll('tbody').forEach(body => [...body.rows].slice(3).forEach(row => row.remove()));
+  document.querySelectorAll('details.route ~ details.route, .card ~ .card').forEach(each => each.remove());
+}"""
+"""Keep three rows of each table, one route and one card: the others are made alike and only take time."""
+
+
+def test_no_accessibility_violations(page):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page.show_all()
+    page.run(FEWER)
+    found = Axe().run(page.page)
+    assert found.violations_count == 0, found.generate_report()
+    page.page.emulate_media(color_scheme="dark")
+    found = Axe().run(page.page, options={"runOnly": ["color-contrast"]})
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_every_control_is_reached_by_the_tab_key(page):
+    page.page.locator("body").press("Tab")
+    reached = set()
+    for _ in range(120):
+        reached.add(page.run("(e => e.id || e.className || e.textContent)(document.activeElement)"))
+        page.page.keyboard.press("Tab")
+    for control in (
+        "bench-from",
+        "bench-route",
+        "bench-rail",
+        "add-car",
+        "together",
+        "bench-head",
+        "to-worst",
+        "print-cards",
+    ):
+        assert control in reached

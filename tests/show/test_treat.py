@@ -1,0 +1,123 @@
+"""The keep-clean plan as text, JSON, CSV and as a plan file, by the command."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+from treatment.plans import Line
+
+HILL = Line(
+    tuple(
+        f'straight = {length}, grade = "{grade} %"' for length, grade in ((4000, 0), (3000, 2.5), (1300, 0), (4000, 0))
+    ),
+    ("mule", "9 ore"),
+    (None, None, None, None),
+    "",
+)
+
+
+@pytest.fixture
+def hill(tmp_path: Path) -> Path:
+    path = tmp_path / "hill.toml"
+    path.write_text(HILL.text())
+    return path
+
+
+def treat(path: Path, *more: str) -> Result:
+    return CliRunner().invoke(main, ["treat", str(path), *more])
+
+
+def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
+    words = treat(hill, "--step", "500 mm").stdout
+    assert (
+        words.index("hangs on a guess") < words.index("In all") < words.index("Track by track") < words.index("Trains")
+    )
+    assert "no farther than 2000 mm" in words
+    assert "up would not recover from a slip" in words
+    assert "If the film spreads everywhere, up stalls at" in words
+    assert "loose plank" in words
+
+
+def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "light.toml"
+    path.write_text(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, "").text())
+    assert "Nothing must be kept clean: all track may be filmed." in treat(path).stdout
+
+
+def test_a_train_that_stalls_on_clean_rail_is_said_and_no_plan_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "heavy.toml"
+    path.write_text(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, "").text())
+    assert "No plan can help: on clean rail and no more" in treat(path).stdout
+    out = tmp_path / "copy.toml"
+    result = treat(path, "-o", str(out))
+    assert result.exit_code == 2
+    assert "no plan can help, so none is written, got up beyond its pull; write --train" in result.stderr
+    assert not out.exists()
+
+
+def test_a_carry_longer_than_the_layout_leaves_nothing(hill: Path) -> None:
+    words = treat(hill, "--carry", "1 km").stdout
+    assert "No track is left to film: all of it is needed clean, or lies within" in words
+
+
+def test_json_and_csv_tell_the_same(hill: Path) -> None:
+    document = json.loads(treat(hill, "--json", "--carry", "0").stdout)
+    assert [track["use"] for track in document["tracks"]] == ["film", "keep clean", "keep clean", "film"]
+    assert document["totals_m"]["film"] == 8.0
+    assert document["tracks"][1]["forced_by"]["train"] == "up"
+    assert document["trains"][0]["planned"]["verdict"] == "climbs"
+    assert document["trains"][0]["everywhere"]["verdict"] == "stalls"
+    rows = list(csv.DictReader(io.StringIO(treat(hill, "--csv", "--carry", "0").stdout)))
+    assert [row["use"] for row in rows] == [track["use"] for track in document["tracks"]]
+    assert float(rows[1]["short_n"]) == document["tracks"][1]["forced_by"]["short_n"]
+
+
+def test_the_copy_is_a_plan_on_which_check_passes(hill: Path, tmp_path: Path) -> None:
+    out = tmp_path / "filmed.toml"
+    assert treat(hill, "--carry", "0", "-o", str(out)).exit_code == 0
+    answer = json.loads(CliRunner().invoke(main, ["check", str(out), "--json"]).stdout)
+    verdicts = {train["rail"]: train["verdict"] for train in answer["trains"]}
+    assert verdicts["as planned"] == "climbs"
+    assert verdicts["treated fresh"] == "stalls"
+    assert CliRunner().invoke(main, ["check", str(out), "--strict"]).exit_code == 0
+
+
+def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_path: Path) -> None:
+    result = treat(hill, "-o", str(hill))
+    assert result.exit_code == 2
+    assert "not written over a plan" in result.stderr
+    result = treat(hill, "--step", "300 mm", "-o", str(tmp_path / "x.toml"))
+    assert result.exit_code == 2
+    assert "a rail key is for a whole track" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "words"),
+    [
+        ("--reserve", "100 %", "a reserve is at least 0 and less than 100 %"),
+        ("--reserve", "lots", "--reserve:"),
+        ("--carry", "-1 m", "carried 0 or farther"),
+        ("--carry", "far", "--carry:"),
+        ("--step", "0 mm", "the step is too short"),
+        ("--train", "upp", "write up"),
+        ("--film", "oil", "write treated"),
+    ],
+)
+def test_wishes_without_sense(hill: Path, option: str, value: str, words: str) -> None:
+    result = treat(hill, option, value)
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_names_are_harmless_in_a_spreadsheet(tmp_path: Path) -> None:
+    path = tmp_path / "names.toml"
+    path.write_text(HILL.text().replace("straight = 3000", 'name = "=1+1", straight = 3000'))
+    assert "'=1+1" in treat(path, "--csv").stdout

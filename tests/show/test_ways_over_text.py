@@ -1,0 +1,73 @@
+"""What to do about trains that do not climb, in the text and the document of the main job."""
+
+from __future__ import annotations
+
+import json
+
+from click.testing import CliRunner
+
+from gradehaul.command import main
+from gradehaul.show.page import Page
+from gradehaul.show.reading_units import reader_of
+from gradehaul.show.ways_over_text import add_ways_over
+from gradehaul.treatment.dividing import Doubling
+from gradehaul.treatment.helping import District, Help
+from gradehaul.treatment.ways_over import WaysOver
+
+
+def told(**other: object) -> str:
+    district = District("Foot", 1.4, "Top", 4.9)
+    own = {
+        "train": "ore",
+        "rail": "treated",
+        "outcome": "stalls",
+        "reversals": 0,
+        "cars": 9,
+        "leave": 3,
+        "double": Doubling(4, 5, foot_holds=True, summit_holds=False),
+        "help": (Help("mule", "head", (district,), enough=True), Help("mule", "tail", (district,), enough=False)),
+    }
+    page = Page()
+    add_ways_over(page, [WaysOver(**(own | other))], reader_of("mm"))  # type: ignore[arg-type]
+    return page.text()
+
+
+def test_every_way_is_told() -> None:
+    text = told()
+    assert "ore stalls on rail treated, with 9 cars." in text
+    assert "Leave 3 of its cars behind, from the tail: the other 6 climb." in text
+    assert "first 4 cars, then 5; but no berth holds the waiting part where it ends." in text
+    assert "Helper district: Foot to Top (head from 1400 mm to 4900 mm)." in text
+    assert "Enough as a helper: mule at the head." in text
+    assert "Not enough as a helper: mule at the tail." in text
+
+
+def test_what_does_not_help_is_told() -> None:
+    text = told(leave=None, double=None, help=())
+    assert "Leaving cars does not help" in text
+    assert "Doubling does not do" in text
+    assert "as a helper" not in text
+    assert "the other climbs" in told(leave=8)
+    assert "the locomotives climb alone" in told(leave=9)
+    assert "each has a berth to wait in" in told(double=Doubling(4, 5, foot_holds=True, summit_holds=True))
+    assert "where the route begins and where it ends" in told(double=Doubling(4, 5, foot_holds=None, summit_holds=None))
+
+
+def test_what_is_not_worked_out_over_reversals_is_told() -> None:
+    text = told(reversals=2, double=None, help=())
+    assert "Doubling and helpers are not worked out over reversals." in text
+    assert "Doubling does not do" not in text
+
+
+def test_the_main_job_tells_them() -> None:
+    document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", "--json"]).stdout)
+    needy = [
+        (train["name"], train["rail"])
+        for train in document["trains"]
+        if train["rail"] in document["judged_rails"] and train["verdict"] != "climbs"
+    ]
+    assert [(way["train"], way["rail"]) for way in document["ways_over"]] == needy
+    way = document["ways_over"][0]
+    assert way["doubling"]["front_cars"] + way["doubling"]["rear_cars"] == way["cars"]
+    assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
+    assert "Ways over the hill" in CliRunner().invoke(main, ["check", "plans/n-mountain.toml"]).stdout

@@ -1,0 +1,254 @@
+"""The keep-clean plan: held against every subset of tracks and the ordinary check, and against what it refuses."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.check import check
+from gradehaul.haulage.layout import Layout
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
+from treatment.plans import Line, lines
+
+NO_CARRY = 0.0
+
+
+def verdict_with(line: Line, filmed: tuple[int, ...], need: str) -> bool:
+    """Return whether the train gets the verdict asked for, by the ordinary check, with the film settled and fresh."""
+    own = {number: rail for number, rail in enumerate(line.rails) if rail}
+    for condition in ("treated", "treated fresh"):
+        answer = check(read_plan(line.text(own | dict.fromkeys(filmed, condition))))
+        rail = "as planned" if own or filmed else "clean"
+        (train,) = [train for train in answer.trains if train.rail == rail]
+        if train.verdict.outcome == "stalls" or (need == "climbs" and train.verdict.outcome != "climbs"):
+            return False
+    return True
+
+
+def planned(line: Line, **asked: object) -> KeepCleanPlan:
+    return keep_clean_plan(Layout(read_plan(line.text())), Asked(carry=NO_CARRY, **asked))  # type: ignore[arg-type]
+
+
+def filmed(found: KeepCleanPlan) -> tuple[int, ...]:
+    return tuple(number for number, row in enumerate(found.rows) if row.use in ("film", "no effect"))
+
+
+@settings(max_examples=25, deadline=None)
+@given(lines(most=4), st.sampled_from(["climbs", "marginal"]))
+def test_no_set_of_tracks_that_weighs_more_will_do(line: Line, need: str) -> None:
+    found = planned(line, need=need)
+    open_ = [number for number, rail in enumerate(line.rails) if rail is None]
+    good = [
+        some for count in range(len(open_) + 1) for some in combinations(open_, count) if verdict_with(line, some, need)
+    ]
+    if found.beyond:
+        assert not good
+        return
+    best = max(sum(found.rows[n].unit.length for n in some) for some in good)
+    chosen = filmed(found)
+    assert chosen in good
+    assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(best, rel=1e-9)
+    assert found.gap == 0
+
+
+@settings(max_examples=40, deadline=None)
+@given(lines(most=12), st.sampled_from(["climbs", "marginal"]))
+def test_a_plan_holds_in_the_ordinary_check_and_none_one_track_larger_does(line: Line, need: str) -> None:
+    found = planned(line, need=need)
+    assume(not found.beyond)
+    chosen = filmed(found)
+    assert verdict_with(line, chosen, need)
+    for row, number in [(row, n) for n, row in enumerate(found.rows) if row.use == "keep clean"][:4]:
+        assert row.forced is not None
+        assert row.forced.short > 0
+        assert not verdict_with(line, (*chosen, number), need)
+
+
+@settings(max_examples=25, deadline=None)
+@given(lines(most=6), st.integers(101, 160))
+def test_more_pull_never_lowers_the_weight(line: Line, percent: int) -> None:
+    before = planned(line)
+    assume(not before.beyond)
+    stronger = line.text()
+    for pull in (75, 52, 46):
+        stronger = stronger.replace(f'"{pull} gf"', f'"{pull * percent / 100} gf"')
+    after = keep_clean_plan(Layout(read_plan(stronger)), Asked(carry=NO_CARRY))
+    assert not after.beyond
+    weight = [sum(found.rows[n].unit.length for n in filmed(found)) for found in (before, after)]
+    assert weight[1] >= weight[0] - 1e-9
+
+
+HILL = Line(
+    tuple(
+        f'straight = {length}, grade = "{grade} %"' for length, grade in ((4000, 0), (3000, 2.5), (1300, 0), (4000, 0))
+    ),
+    ("mule", "9 ore"),
+    (None, None, None, None),
+    "",
+)
+
+
+def test_the_film_goes_on_the_level_and_not_where_the_train_is_still_on_the_hill() -> None:
+    found = planned(HILL)
+    assert [row.use for row in found.rows] == ["film", "keep clean", "keep clean", "film"]
+    forced = found.rows[1].forced
+    assert forced is not None
+    assert (forced.train, forced.test) == ("up", "slip")
+    assert found.depends_on_carry
+    (train,) = found.trains
+    assert train.planned.outcome == "climbs"
+    assert train.everywhere.outcome == "stalls"
+
+
+def test_a_marginal_verdict_leaves_more_to_film_than_a_sure_one_and_a_reserve_less() -> None:
+    line = Line(
+        tuple(f'straight = 2000, grade = "{g} %"' for g in (0, 0.5, 1, 1.5, 2)), ("mule", "9 ore"), (None,) * 5, ""
+    )
+    lengths = [planned(line, need="climbs", reserve=r).length("film") for r in (0.0, 0.1, 0.2)]
+    assert lengths == sorted(lengths, reverse=True)
+    assert lengths[0] > lengths[-1]
+    assert planned(line, need="marginal").length("film") > lengths[0]
+
+
+def test_steps_film_more_than_whole_tracks() -> None:
+    line = Line(
+        ('straight = 9000, grade = "0.3 %"', 'straight = 900, grade = "3 %"'), ("mule", "9 ore"), (None, None), ""
+    )
+    whole, fine = planned(line), planned(line, step=0.3)
+    assert fine.length("film") > whole.length("film")
+    assert max(row.unit.length for row in fine.rows) <= 0.3 + 1e-9
+    assert sum(row.unit.length for row in fine.rows) == pytest.approx(9.9)
+
+
+def test_film_that_is_there_stays() -> None:
+    line = Line(HILL.tracks, ("mule", "3 ore"), (None, "treated", None, None), "")
+    assert [row.use for row in planned(line).rows] == ["film", "has film", "film", "film"]
+
+
+def test_film_that_is_there_on_the_hill_leaves_no_plan() -> None:
+    found = planned(Line(HILL.tracks, HILL.consist, (None, "treated", None, None), ""))
+    assert not found.rows
+    assert {place.train for place in found.beyond} == {"up"}
+    assert all(place.short > 0 for place in found.beyond)
+
+
+def test_a_train_that_stalls_on_clean_rail_leaves_no_plan() -> None:
+    found = planned(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, ""))
+    assert not found.rows
+    assert found.beyond
+    assert found.trains[0].planned.outcome == "stalls"
+
+
+def test_a_light_train_leaves_nothing_to_keep_clean() -> None:
+    found = planned(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, ""))
+    assert {row.use for row in found.rows} == {"film"}
+    assert not found.depends_on_carry
+
+
+def test_weights_decide_where_film_under_one_locomotive_trades_against_film_under_another() -> None:
+    # one engine stands on the last track when the other stands on the first: only one of the two tracks can be filmed
+    line = Line(
+        ('straight = 300, grade = "2.6 %"', 'straight = 1900, grade = "2.6 %"', 'straight = 400, grade = "2.6 %"'),
+        ("mule", "16 ore", "mule"),
+        (None, None, None),
+        "",
+    )
+    text = line.text()
+    for first, last, uses in (
+        (1, 1, ["keep clean", "film", "film"]),
+        (30, 1, ["film", "film", "keep clean"]),
+        (1, 30, ["keep clean", "film", "film"]),
+    ):
+        weighed = text.replace("straight = 300,", f"straight = 300, pickup = {first},")
+        weighed = weighed.replace("straight = 400,", f"straight = 400, pickup = {last},")
+        plan = keep_clean_plan(Layout(read_plan(weighed)), Asked(carry=NO_CARRY, need="marginal"))
+        assert [row.use for row in plan.rows] == uses
+
+
+def test_carry_keeps_what_is_near_clean() -> None:
+    layout = Layout(read_plan(HILL.text()))
+    uses = {carry: [row.use for row in keep_clean_plan(layout, Asked(carry=carry)).rows] for carry in (0.0, 2.0)}
+    assert uses[0.0] == ["film", "keep clean", "keep clean", "film"]
+    assert uses[2.0] == ["buffer", "keep clean", "keep clean", "buffer"]
+    fine = keep_clean_plan(layout, Asked(carry=2.0, step=0.5))
+    assert fine.length("buffer") == pytest.approx(4.0, abs=0.51)
+
+
+def test_film_that_is_there_within_carry_is_told() -> None:
+    line = Line(HILL.tracks, HILL.consist, ("treated", None, None, None), "")
+    found = keep_clean_plan(Layout(read_plan(line.text())))
+    assert [row.unit.name for row in found.at_risk] == ["Main:1"]
+
+
+@pytest.mark.parametrize("plan", sorted(Path("plans").glob("*.toml")), ids=lambda path: path.stem)
+def test_every_demo_plan_has_an_answer(plan: Path) -> None:
+    if plan.stem.startswith("stock"):  # stock alone, for others to include
+        return
+    loaded = load_plan(plan)
+    if not loaded.trains:
+        with pytest.raises(RouteError, match="no train is named"):
+            keep_clean_plan(Layout(loaded))
+        return
+    found = keep_clean_plan(Layout(loaded), Asked(need="marginal"))
+    assert bool(found.rows) != bool(found.beyond)
+    for train in found.trains:
+        assert found.beyond or train.planned.outcome != "stalls"
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        (Asked(reserve=1.0), "a reserve is at least 0 and less than 100 %"),
+        (Asked(reserve=-0.1), "a reserve is at least 0"),
+        (Asked(step=0.0), "the step is too short"),
+        (Asked(step=-1.0), "the step is too short"),
+        (Asked(carry=-1.0), "the film is carried 0 or farther"),
+    ],
+)
+def test_wishes_without_sense_are_refused(asked: Asked, words: str) -> None:
+    with pytest.raises(DesignError, match=words):
+        keep_clean_plan(Layout(read_plan(HILL.text())), asked)
+
+
+@pytest.mark.parametrize(("asked", "words"), [(Asked(trains=("upp",)), "write up"), (Asked(film="x"), "write treated")])
+def test_names_that_the_plan_lacks_are_refused(asked: Asked, words: str) -> None:
+    with pytest.raises(RouteError, match=words):
+        keep_clean_plan(Layout(read_plan(HILL.text())), asked)
+
+
+def test_a_plan_without_trains_is_refused() -> None:
+    text = "\n".join(row for row in HILL.text().splitlines() if not row.startswith("train."))
+    with pytest.raises(RouteError, match="no train is named"):
+        keep_clean_plan(Layout(read_plan(text)))
+
+
+def test_a_route_with_reversals_is_planned_leg_by_leg() -> None:
+    text = Path("plans/switchback.toml").read_text(encoding="utf-8")
+    kept = set()
+    for mass in range(40, 140, 10):
+        plan = read_plan(text.replace('mass = "38 g"', f'mass = "{mass} g"'))
+        found = keep_clean_plan(Layout(plan), Asked(trains=("empties",), carry=NO_CARRY))
+        if found.beyond:
+            break
+        kept.add(found.length("keep clean"))
+        planned_rails = {row.unit.track: row.use for row in found.rows}
+        for condition in ("treated", "treated fresh"):
+            tracks = {
+                key: replace(track, rail=condition if planned_rails[key] == "film" else track.rail)
+                for key, track in plan.tracks.items()
+            }
+            lines = {
+                name: replace(line, tracks=tuple(tracks[track.id] for track in line.tracks))
+                for name, line in plan.lines.items()
+            }
+            layout = Layout(replace(plan, lines=lines))
+            rail = "as planned" if "as planned" in layout.rails else "clean"
+            assert layout.verdict("empties", rail=rail).outcome == "climbs"
+    assert len(kept) > 2

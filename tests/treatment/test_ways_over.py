@@ -1,0 +1,149 @@
+"""What to do about a train that does not climb: every way is checked again by judging what it leaves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from gradehaul.haulage.check import check
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.train import made_up
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.treatment.dividing import cars_to_leave, doubling
+from gradehaul.treatment.helping import helper_districts
+from gradehaul.treatment.ways_over import ways_over
+from treatment.plans import Line, lines
+
+
+def outcome(line: Line, consist: tuple[str, ...], rail: str = "clean") -> str:
+    return Layout(read_plan(replace(line, consist=consist).text({}))).verdict("up", rail=rail).outcome
+
+
+def without_last(consist: tuple[str, ...], left: int) -> tuple[str, ...]:
+    """Return a consist without so many of its last cars."""
+    kept = []
+    for cut in reversed(consist):
+        gone = 0
+        if cut.endswith(" ore"):
+            count = int(cut.split()[0])
+            gone = min(count, left)
+            left -= gone
+            cut = f"{count - gone} ore"  # noqa: PLW2901
+        if not cut.startswith("0 "):
+            kept.append(cut)
+    return tuple(reversed(kept))
+
+
+@settings(max_examples=15, deadline=None)
+@given(lines(most=6))
+def test_as_many_cars_are_left_as_it_takes_and_no_more(line: Line) -> None:
+    layout = Layout(read_plan(line.text({})))
+    for way in ways_over(layout, check(layout.plan)):
+        tried = [
+            outcome(line, without_last(line.consist, left), way.rail) == "climbs"
+            for left in range(way.cars + 1 if way.leave is None else way.leave + 1)
+        ]
+        assert tried.count(True) == (way.leave is not None)
+        assert way.leave is None or tried[-1]
+
+
+@settings(max_examples=40, deadline=None)
+@given(lines(most=6), st.integers(2, 14))
+def test_both_parts_of_a_doubled_train_climb(line: Line, cars: int) -> None:
+    line = replace(line, consist=("mule", f"{cars} ore"))
+    layout = Layout(read_plan(line.text({})))
+    profile = layout.profile("Up")
+    train = made_up(layout.plan, layout.plan.trains["up"])
+    found = doubling(profile, train, "clean", layout.pulls, foot=0.5, summit=None)
+    splits = [n for n in range(1, cars) if outcome(line, ("mule", f"{n} ore")) == "climbs"]
+    both = [n for n in splits if cars - n in splits]
+    if found is None:
+        assert not both
+        return
+    assert found.front in both
+    assert found.front + found.rear == cars
+    assert abs(found.front - found.rear) == min(abs(2 * n - cars) for n in both)
+    assert found.foot_holds == (found.rear * 0.14 <= 0.5 + 1e-9)
+    assert found.summit_holds is None
+
+
+def test_parts_that_have_room_go_before_even_parts() -> None:
+    line = Line(('straight = 5000, grade = "2 %"',), ("mule", "8 ore"), (None,), "")
+    layout = Layout(read_plan(line.text({})))
+    train = made_up(layout.plan, layout.plan.trains["up"])
+    even = doubling(layout.profile("Up"), train, "clean", layout.pulls, foot=9.0, summit=9.0)
+    room = doubling(layout.profile("Up"), train, "clean", layout.pulls, foot=9.0, summit=0.45)
+    assert even is not None
+    assert room is not None
+    assert (even.front, even.rear) == (4, 4)
+    assert (room.front, room.rear) == (3, 5)
+    assert room.held
+
+
+def test_a_helper_between_the_cars_cannot_be_doubled() -> None:
+    line = Line(('straight = 5000, grade = "4 %"',), ("mule", "8 ore", "mule"), (None,), "")
+    layout = Layout(read_plan(line.text({})))
+    (first, *_) = ways_over(layout, check(layout.plan))
+    assert first.double is None
+
+
+HILL = """
+scale = "HO"
+unit = "m"
+railhead = { West = 0, Foot = 0, Top = 0.1, East = 0.1 }
+line.Yard = { from = "West", to = "Foot", track = [{ straight = 5 }] }
+line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4 }] }
+line.Over = { from = "Top", to = "Beyond", track = [{ straight = 2, rise = 0 }] }
+line.Rest = { from = "Beyond", to = "East", track = [{ straight = 3 }] }
+loco.tank = { mass = "400 g", length = "200 mm", pull.clean = "80 gf" }
+loco.shunter = { mass = "60 g", length = "100 mm", pull.clean = "3 gf" }
+car.ore = { mass = "100 g", length = "140 mm" }
+train.up = { route = "Up", consist = ["tank", "10 ore"] }
+route.Up = { from = "West", to = "East" }
+"""
+
+
+def test_a_helper_is_on_from_the_last_joint_before_the_trouble_to_the_first_after_it() -> None:
+    layout = Layout(read_plan(HILL))
+    settled = ways_over(layout, check(layout.plan))[0]
+    assert {(d.on, d.off) for each in settled.help for d in each.districts} == {("Foot", "Beyond")}
+    enough = {(each.loco, each.where): each.enough for each in settled.help}
+    assert enough["tank", "head"]
+    assert enough["tank", "tail"]
+    assert not enough["shunter", "head"]
+    assert not enough["shunter", "tail"]
+
+
+@settings(max_examples=30, deadline=None)
+@given(lines(most=8))
+def test_outside_its_districts_a_train_needs_no_help(line: Line) -> None:
+    layout = Layout(read_plan(line.text({})))
+    verdict = layout.verdict("up", rail="treated")
+    assume(verdict.outcome != "climbs")
+    districts = helper_districts(layout, layout.profile("Up"), verdict)
+    failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
+    assert failing
+    for stretch in failing:
+        assert any(d.on_at <= stretch.start and stretch.stop <= d.off_at + 1e-9 for d in districts)
+    ends = [d.on_at for d in districts[1:]]
+    assert all(before.off_at < after for before, after in zip(districts, ends, strict=False))
+
+
+@pytest.mark.parametrize("name", ["first-hill", "two-levels", "n-mountain", "yard"])
+def test_the_demo_plans_have_a_way_over_for_every_train_in_need(name: str) -> None:
+    plan = load_plan(f"plans/{name}.toml")
+    answer = check(plan)
+    found = ways_over(Layout(plan), answer)
+    needy = [(t.name, t.rail) for t in answer.trains if t.rail in answer.judged_rails and t.verdict.outcome != "climbs"]
+    assert [(way.train, way.rail) for way in found] == needy
+
+
+def test_locomotives_that_do_not_climb_alone_leave_no_number() -> None:
+    line = Line(('straight = 5000, grade = "9 %"',) * 2, ("dray", "2 ore"), (None, None), "")
+    steep = line.text({}).replace('mass = "420 g"', 'mass = "4200 g"')
+    layout = Layout(read_plan(steep))
+    train = made_up(layout.plan, layout.plan.trains["up"])
+    assert cars_to_leave(layout.profile("Up"), train, "clean", layout.pulls) is None
