@@ -17,8 +17,11 @@ from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
+    from gradehaul.design.clearance import Clearances
+    from gradehaul.design.helix_wishes import Look
+    from gradehaul.design.hill import Hill
     from gradehaul.haulage.check import CheckAnswer
     from gradehaul.haulage.plan_view import PlanView
     from gradehaul.haulage.section import LongSection
@@ -87,6 +90,7 @@ _open_option = click.option("--open", "open_it", is_flag=True, help="Open what w
 @click.option("--csv", "as_csv", is_flag=True, help="The loads as a table for a spreadsheet.")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@_open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
@@ -99,6 +103,7 @@ def check(
     as_json: bool,
     as_csv: bool,
     card: bool,
+    open_it: bool,
     strict: bool,
     output: str | None,
     show: System | None,
@@ -111,6 +116,7 @@ def check(
     if as_json + as_csv + card > 1:
         raise click.UsageError("--json, --csv and --card exclude one another")
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
+    _refuse_opening(output, open_it)
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -123,7 +129,9 @@ def check(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, seed=seed, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
+    _deliver(
+        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output, open_it=open_it
+    )
     if strict and not _passes(answer):
         sys.exit(FAILS)
 
@@ -180,12 +188,14 @@ def report(
     from gradehaul.show.progress import progress_on
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.show.report_page import report_page
+    from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(report_page(layout, answer, reader), output, open_it=open_it)
+    page = report_page(layout, answer, ways_over(layout, answer), reader)
+    _deliver(page, output, open_it=open_it)
 
 
 @main.command("map")
@@ -333,6 +343,156 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     _deliver(_treat_written(found, form, reader), None)
 
 
+_LENGTH_OPTIONS = {
+    "radius": "Of the (inner) track.",
+    "rise-per-turn": "Rise in one turn.",
+    "rise": "Total rise.",
+    "floor": 'Floor there is: one side, or two as in "5 ft x 4 ft".',
+    "straight": "Each of two straight sides.  [default: none, round]",
+    "ease": "Easement at each end of a curve.  [default: none]",
+    "centers": "Between two tracks.  [default: the scale's]",
+    "deck": "Thickness of the deck.  [default: 1/2 in]",
+    "roadbed": "Thickness of the roadbed.  [default: 1/4 in]",
+    "clear": "Clear height wanted above the railhead.  [default: the practice's]",
+    "vertical-curve": "Length.  [default: a car length for each 1 % of grade]",
+}
+
+
+def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
+    """Add the options that every design of a climb has."""
+    for option in (
+        click.option("--plan", "stock", type=click.Path(), help="A plan, or a file with stock alone."),
+        click.option("--scale", help="The scale, such as HO, where the plan has none."),
+        click.option("--unit", help="What a bare length means.  [default: the plan's]"),
+        click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Whose clearances and weights apply."),
+        click.option("--train", help="A train of the plan.  [default: the only one]"),
+        click.option("--rail", help="The rail it is judged on.  [default: the first film]"),
+        click.option("--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True),
+        click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else."),
+        click.option("-o", "--output", type=click.Path(), help="Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
+        click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show."),
+        click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent"),
+    ):
+        function = option(function)
+    return function
+
+
+def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
+    for name, words in reversed(_LENGTH_OPTIONS.items()):
+        function = click.option(f"--{name}", help=words)(function)
+    return function
+
+
+@main.command()
+@_length_options
+@click.option("--turns", type=float, help="How many turns.")
+@click.option("--grade", help='The grade of the (inner) track, such as "2 %".')
+@click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
+@click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
+@_hill_options
+def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Design a helix from what is settled of it, or backwards from the train that must climb it."""
+    from gradehaul.design.helix_wishes import designed, read_build, read_wishes
+    from gradehaul.design.hill import stock_of
+    from gradehaul.show.helix_text import helix_json, helix_page
+
+    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
+    found = designed(
+        read_wishes(stock.unit, asked, turns),
+        read_build(stock, asked, tracks),
+        stock,
+        find=find,
+        train=asked["train"],
+        rail=asked["rail"],
+        need=asked["need"],
+    )
+    hill = found.helix.hill(stock)
+    answer, reader = hill.check(), _hill_reader(stock, asked)
+    _write_hill(hill, reader, output)
+    page = helix_json(found, stock, answer) if asked["as_json"] else helix_page(found, stock, answer, reader, find=find)
+    _deliver(page if isinstance(page, str) else _laid_out(page, to_file=False), None)
+
+
+@main.command()
+@click.option("--rise", help="The whole rise.")
+@click.option("--length", help="From level to level.")
+@click.option("--grade", help='The grade of its straights, such as "2 %".')
+@click.option(
+    "--curve", "curves", nargs=2, multiple=True, help="A curve on the way: radius and degrees; again for more."
+)
+@click.option("--vertical-curve", help=_LENGTH_OPTIONS["vertical-curve"])
+@click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
+@click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
+@_hill_options
+def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Design an incline, or find the length that a train needs, or the rise it gets up."""
+    from gradehaul.design.helix_wishes import read_option
+    from gradehaul.design.hill import stock_of
+    from gradehaul.design.incline import Asked, designed_incline, read_bends
+    from gradehaul.quantities import Kind
+    from gradehaul.show.incline_text import incline_json, incline_page
+
+    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
+
+    def read(name: str, kind: Kind = "length") -> float | None:
+        text = asked[name]
+        return None if text is None else read_option(name.replace("_", "-"), text, kind, stock.unit)
+
+    wishes = Asked(
+        read("rise"),
+        read("length"),
+        read("grade", "grade"),
+        read_bends(asked["curves"], stock.unit),
+        read("vertical_curve"),
+        asked["compensate"],
+    )
+    found = designed_incline(wishes, stock, find=find, train=asked["train"], rail=asked["rail"], need=asked["need"])
+    hill = found.incline.hill(stock)
+    answer, reader = hill.check(), _hill_reader(stock, asked)
+    _write_hill(hill, reader, output)
+    if asked["as_json"]:
+        _deliver(incline_json(found, stock, answer), None)
+    else:
+        _deliver(_laid_out(incline_page(found, stock, answer, reader, find=find), to_file=False), None)
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--deck", help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
+@click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
+@click.option("--coupler", help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
+@click.option("--train", "trains", multiple=True, help="A train to judge; again for more.  [default: all named]")
+@click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+def clearance(
+    *,
+    plan: str,
+    strict: bool,
+    as_json: bool,
+    as_csv: bool,
+    output: str | None,
+    show: System | None,
+    **asked: Any,  # noqa: ANN401 - see the options
+) -> None:
+    """Tell where tracks pass over, under or beside one another too near, and which cars a curve would tip."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.design.clearance import clearance_asked, clearances
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.reading_units import reader_of
+
+    found = clearances(Layout(loaded), clearance_asked(loaded.unit, **asked))
+    form: _Form = "json" if as_json else "csv" if as_csv else "text"
+    _deliver(_clearance_written(found, form, reader_of(loaded.unit, show), to_file=output is not None), output)
+    if strict and not found.passes:
+        sys.exit(FAILS)
+
+
 _Form = Literal["json", "csv", "text"]
 
 
@@ -447,6 +607,30 @@ def _map_written(view: PlanView, form: _Form | Format, reader: Reader, size: Siz
     return plan_picture(view, reader, form, size=size)
 
 
+def _hill_reader(stock: Plan, asked: Mapping[str, Any]) -> Reader:
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    return reader_of(stock.unit, asked["show"], asked["grades"], force_unit=balance_unit(stock))
+
+
+def _write_hill(hill: Hill, reader: Reader, output: str | None) -> None:
+    """Write a hill as a plan, or draw the long section of its first route, where a file was asked for."""
+    if output is None:
+        return
+    if Path(output).suffix.lower() == ".toml":
+        if Path(output).exists():
+            raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+        _deliver(hill.text, output)
+        return
+    from gradehaul.haulage.section import long_section
+    from gradehaul.show.long_section import long_section_picture
+    from gradehaul.show.picture import picture_format
+
+    form = picture_format(output)
+    layout = hill.layout
+    _deliver(long_section_picture(long_section(layout, layout.routes[0].name), reader, form), output)
+
+
 def _treat_written(found: KeepCleanPlan, form: _Form, reader: Reader) -> str:
     if form == "json":
         from gradehaul.show.treat_json import treat_json
@@ -484,6 +668,20 @@ def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_fi
     from gradehaul.show.readings_plot import readings_plot
 
     return readings_plot(answer, reader, form)  # type: ignore[arg-type]
+
+
+def _clearance_written(found: Clearances, form: _Form, reader: Reader, *, to_file: bool) -> str:
+    if form == "json":
+        from gradehaul.show.clearance_json import clearance_json
+
+        return clearance_json(found)
+    if form == "csv":
+        from gradehaul.show.clearance_csv import clearance_csv
+
+        return clearance_csv(found)
+    from gradehaul.show.clearance_text import clearance_page
+
+    return _laid_out(clearance_page(found, reader), to_file=to_file)
 
 
 def _passes(answer: CheckAnswer) -> bool:

@@ -186,7 +186,9 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
         routes=tuple(routes),
         between=layout.found.between,
         trains=tuple(answer for answers in verdicts.values() for answer in answers),
-        berths=tuple(berth_answer(plan, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()),
+        berths=tuple(
+            berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
+        ),
         figures=figures(plan, layout.coefficient),
         notes=tuple(dict.fromkeys(notes)),
     )

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.faults import Entry, Faults, Source
-from gradehaul.plan.names import clean, cut, nearest, quoted, shown
+from gradehaul.plan.names import clean, cut, listed, nearest, quoted, shown
 from gradehaul.plan.schema import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.toml import KeyPath, headers, parse, read_text
 from gradehaul.quantities import length_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 _MAIN_ONLY = ("title", "scale", "practice")
 _MOST_FILES = 100
@@ -40,6 +43,8 @@ def gather(text: str, file: str, folder: Path | None, faults: Faults) -> Tables:
 
 def _source(text: str, file: str, outer_unit: str | None, folder: Path | None, faults: Faults) -> Source:
     data = parse(text, file)
+    at = headers(text)
+    _lift(data, file, at, faults)
     unit = outer_unit
     if "unit" in data:
         try:
@@ -47,7 +52,25 @@ def _source(text: str, file: str, outer_unit: str | None, folder: Path | None, f
         except QuantityError as error:
             faults.add(error, file=file, place="unit")
             unit = _FALLBACK_UNIT  # so that the one fault does not show up again at every length
-    return Source(file, unit, data, headers(text), folder)
+    return Source(file, unit, data, at, folder)
+
+
+def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Faults) -> None:
+    """Take what stands above the first table out of [railhead], where every name is a joint's, and say so."""
+    railhead = data.get("railhead")
+    if not isinstance(railhead, dict):
+        return
+    for key in HEAD:
+        value = railhead.get(key)
+        if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
+            data[key] = railhead.pop(key)
+            line = at.get(("railhead",))
+            written = shown(value) if isinstance(value, str) else "..."
+            faults.add(
+                PlanError(f"{key} stands above the first table, not in one", write=f"{key} = {written} above it"),
+                file=f"{file}:{line}" if line else file,
+                place="[railhead]",
+            )
 
 
 def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) -> None:
@@ -205,7 +228,19 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
         )
         return []
     good: list[tuple[str, object]] = []
+    fields = KEYED[section].model_fields if section in KEYED else {}
+    loose = [name for name in value if name in {field.alias or key for key, field in fields.items()}]
+    if all(isinstance(value[name], dict) for name in loose):  # then it is their name
+        loose = []
+    if loose:
+        faults.add(
+            PlanError(f"each {section} has a name", found=f"{listed(loose)} without one", write=f"[{section}.NAME]"),
+            file=_first_header(source, section),
+            place=f"[{section}]",
+        )
     for name, table in value.items():
+        if name in loose:
+            continue
         if clean(name):
             good.append((name, table))
         else:

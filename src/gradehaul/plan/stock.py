@@ -34,6 +34,7 @@ TR0603, Rail Operations Planning, for steam engines)."""
 
 MOST_CARS = 999
 """Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""
+_MISPLACED = re.compile(r"(?:(\S.*?)[\s,x*]+)?([0-9]{1,9})")
 _COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
 
 
@@ -202,6 +203,10 @@ def cut_of(text: str, number: int, stock: Collection[str], entry: Entry[object],
     if text in stock:
         return Cut(text, 1)
     counted = _COUNTED.fullmatch(text)
+    if counted is None and (behind := _MISPLACED.fullmatch(text)) and (not behind[1] or behind[1] in stock):
+        write = f'"{behind[2]} {behind[1] or "NAME"}"'
+        faults.at(entry, "a number stands before the name it counts", found=quoted(text), write=write, inside=inside)
+        return None
     if counted is None:
         faults.unknown(entry, "stock", text, stock, declare="[car.NAME] or [loco.NAME] for it", inside=inside)
         return None

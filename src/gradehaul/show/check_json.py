@@ -232,4 +232,16 @@ def _berth(berth: BerthAnswer) -> dict[str, Any]:
         "steepest_pct": _pct(berth.steepest),
         "cars_fit": dict(berth.cars_fit),
         "cars_stay": dict(berth.cars_stay),
+        "rolls": {
+            car: [
+                {
+                    "toward": roll.toward,
+                    "runs_m": rounded(roll.length),
+                    "stops_on": roll.track,
+                    "end_of_track": roll.end,
+                }
+                for roll in rolls
+            ]
+            for car, rolls in berth.rolls.items()
+        },
     }

@@ -39,11 +39,16 @@ class Run(NamedTuple):
     climbs: int
 
 
+def shades_of(track: TrackView) -> list[int]:
+    """Return the class of each chord of a track, by the effective grade in its middle."""
+    middle = track.effective.mean(axis=1)
+    shades = np.searchsorted([each.least for each in SHADES], middle + 1e-9, side="right") - 1
+    return [int(shade) for shade in shades]
+
+
 def runs(track: TrackView) -> Iterator[Run]:
     """Yield the stretches of a track within one class that climb one way, cut where chords are."""
-    middle = track.effective.mean(axis=1)
-    shade = np.searchsorted([each.least for each in SHADES], middle + 1e-9, side="right") - 1
-    kinds = list(zip(shade.tolist(), track.climbs.tolist(), strict=True))
+    kinds = list(zip(shades_of(track), track.climbs.tolist(), strict=True))
     first = 0
     for k in range(1, len(kinds) + 1):
         if k == len(kinds) or kinds[k] != kinds[first]:
