@@ -70,7 +70,9 @@ def test_a_plan_whose_figures_do_not_close_is_no_knot(tmp_path):
     assert not target.exists()
 
 
-@pytest.mark.parametrize(("verb", "name"), [("map", "x.png"), ("profile", "x.svg"), ("report", "x.html")])
+@pytest.mark.parametrize(
+    ("verb", "name"), [("map", "x.png"), ("profile", "x.svg"), ("report", "x.html"), ("export", "x.dxf")]
+)
 def test_what_was_written_is_opened(tmp_path, opened, verb, name):
     target = tmp_path / name
     done = run(verb, HILL, "-o", str(target), "--open")
@@ -78,7 +80,7 @@ def test_what_was_written_is_opened(tmp_path, opened, verb, name):
     assert opened == [str(target)]
 
 
-@pytest.mark.parametrize("verb", ["map", "profile", "report"])
+@pytest.mark.parametrize("verb", ["map", "profile", "report", "export"])
 def test_there_is_nothing_to_open_where_nothing_is_written(opened, verb):
     for more in ((), ("-o", "-")):
         done = run(verb, HILL, "--open", *more)

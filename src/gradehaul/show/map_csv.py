@@ -6,7 +6,8 @@ import csv
 import io
 import math
 
-from gradehaul.haulage.plan_view import PlanView, TrackView
+from gradehaul.haulage.plan_view import PlanView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.show.check_csv import Cell, harmless
 from gradehaul.show.digits import rounded
 

@@ -7,7 +7,9 @@ import math
 from typing import Any
 
 from gradehaul import __version__
-from gradehaul.haulage.plan_view import Mark, OnTrack, Overpass, PlanView, Spot, TrainView
+from gradehaul.haulage.overpasses import Overpass
+from gradehaul.haulage.plan_view import Mark, OnTrack, PlanView, TrainView
+from gradehaul.haulage.track_view import Spot
 from gradehaul.show.check_json import verdict_document
 from gradehaul.show.digits import rounded
 from gradehaul.show.map_csv import HEADS, track_cells

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from gradehaul.haulage.plan_view import PlanView, TrackView, TrainView
+from gradehaul.haulage.plan_view import PlanView, TrainView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.plan_key import rail_told
 from gradehaul.show.reading_units import Reader

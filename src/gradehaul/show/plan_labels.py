@@ -35,11 +35,12 @@ def draw_labels(canvas: Canvas, view: PlanView, reader: Reader) -> None:
     order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
     for joint in sorted(view.joints, key=lambda each: order[each.kind]):
         at = canvas.spot(joint.x, joint.y)
-        _dot(canvas, joint)
         name = canvas.sheet.fitted(joint.name, 16 * canvas.sheet.dots_per_em)
-        _set(canvas, f"{name} {_height(joint, reader)}", at, hidden, near=6.0)
-    told = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
-    for track in told[:_MOST_TRACKS]:
+        told = _set(canvas, f"{name} {_height(joint, reader)}", at, hidden, near=6.0)
+        if told or joint.kind != "plain":
+            _dot(canvas, joint)
+    tracks = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
+    for track in tracks[:_MOST_TRACKS]:
         middle = track.spot(0.5 * track.length)
         worst = max(track.steepest)
         words = [reader.grade(worst)] if worst >= 0.001 else []
@@ -78,9 +79,11 @@ def _set(
     near: float,
     scale: float = 1.0,
     **style: Any,  # noqa: ANN401 - as of a text
-) -> None:
-    """Set a label near a place where it hides as little track as can be; leave it out where it would hide much."""
+) -> bool:
+    """Set a label near a place where it hides as little track as can be; tell whether there was room for it."""
     sheet = canvas.sheet
+    wide = sheet.extent(text, scale=scale, **style)[0] + 4.0 * near * sheet.dots_per_em / sheet.size.font
+    hidden = hidden[np.abs(hidden - at).max(axis=1) < wide]
     spots = []
     for far in (1.0, 1.8, 3.0):
         reach = far * near * sheet.dots_per_em / sheet.size.font
@@ -97,4 +100,4 @@ def _set(
         x, y = min(max(at[0], box.left), box.right), min(max(at[1], box.bottom), box.top)
         return math.inf if lost > _MOST_HIDDEN else lost + 0.1 * math.hypot(x - at[0], y - at[1])
 
-    sheet.label(text, spots, boxes_cost=cost, room=room, scale=scale, **style)
+    return sheet.label(text, spots, boxes_cost=cost, room=room, scale=scale, **style) is not None

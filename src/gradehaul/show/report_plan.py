@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from gradehaul.haulage.plan_view import PlanView, TrackView
+from gradehaul.haulage.plan_view import PlanView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.plan_shades import shades_of
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.trust_load import LoadSpread
 from gradehaul.network.reversals import Tail
 from gradehaul.show.naming import FAILS, basis_told, cars_told
 from gradehaul.show.page import Page, Piece
@@ -19,6 +20,11 @@ def explain_loads(page: Page) -> None:
         indent=2,
     )
     page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
+    page.line(
+        "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
+        "of your readings and the spread of what is assumed.",
+        indent=2,
+    )
 
 
 Told = dict[str, tuple[list[list[Piece]], list[list[Piece]]]]
@@ -84,6 +90,7 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
     if same is None:
         page.table(["power", "car", *answer.rails], rows)
         page.line()
+        _add_how_sure(page, answer, route)
     elif before[same] == (rows, binding):
         page.line(f"longest trains and what binds them: as on route {same}", indent=2)
         return
@@ -91,6 +98,15 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
         page.line(f"longest trains: as on route {same}, but for what binds them", indent=2)
     heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
     page.table(heads, binding)
+
+
+def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
+    sure: dict[tuple[str, str], dict[str, str]] = {}
+    for load, spread in zip(route.loads, route.spreads, strict=True):
+        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = _spread(spread)
+    rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
+    page.table(["how sure", "car", *answer.rails], rows)
+    page.line()
 
 
 def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
@@ -120,6 +136,11 @@ def power_told(load: Load, route: RouteAnswer) -> str:
 def _load(load: Load) -> str:
     told = f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)})"
     return f"{told} {basis_told(load.basis, load.slipping_basis)}"
+
+
+def _spread(spread: LoadSpread) -> str:
+    pairs = ((spread.rated_low, spread.rated_high), (spread.limit_low, spread.limit_high))
+    return " / ".join(f"{cars_told(low)} to {cars_told(high)}" for low, high in pairs)
 
 
 def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
