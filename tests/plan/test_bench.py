@@ -118,6 +118,11 @@ def test_cars_and_places_in_a_spreadsheet(tmp_path):
     assert (other.grade, 1 / other.curvature) == (0, pytest.approx(0.6))
 
 
+def test_what_the_builder_noted_is_kept_out_of_the_reckoning(tmp_path):
+    found = from_csv(tmp_path, "loco,facing,force (gf),note\ngoat,uphill,62,rails dusty\n")
+    assert [pull.loco for pull in found.pulls] == ["goat"]
+
+
 def test_thousands_or_decimals_is_asked_and_told(tmp_path):
     text = "loco;force (mN)\ngoat;1,234\n"
     assert refused(tmp_path, text) == (
@@ -153,6 +158,8 @@ def test_mixed_units_in_a_column_are_refused(tmp_path):
         ("loco,force (gf)\ngaot,62\n", 'bench.csv: row 2, loco: there is no locomotive "gaot"; write "goat"'),
         ("loco,force (g)\ngoat,62\n", "a spring balance marked in g reads gf"),
         ("loco,force (gf)\ngoat,-3\n", "bench.csv: row 2, force, item 1: force must be more than 0, got -3 gf"),
+        ("loco,force (gf)\ngoat,62," + "x" * 200_000 + "\n", "this is no table of readings: field larger than"),
+        ("loco,force" + " " * 30_000 + "!\ngoat,62\n", "there is no column"),
         ("loco,force (gf)\n" + "goat,62\n" * 10_001, "a file of readings has at most 10,000 rows"),
     ],
 )

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from gradehaul.plan.bench_schema import BenchTable
 
-COLUMNS = ("loco", "car", "cars", "rail", "hours", "force", "state", "grade", "radius")
+COLUMNS = ("loco", "car", "cars", "rail", "hours", "force", "state", "grade", "radius", "facing", "note")
 """The columns there may be; ``force`` may stand several times, as ``force 1``, ``force 2``, …"""
 
 _HEAD = re.compile(r"\s*([^\W\d]+)\s*[0-9]*\s*(?:[(\[]\s*([^)\]]+?)\s*[)\]])?\s*")
@@ -29,6 +29,7 @@ _THOUSANDS = re.compile(r"[-+]?[1-9][0-9]{0,2},[0-9]{3}")
 _NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?")
 _OWN_UNIT = re.compile(r"[-+0-9.,±/ ]+([^\W\d_][\w ]*|%)")
 _MOST_ROWS = 10_000
+_LONGEST_HEAD = 60
 
 
 def rows_of(bench: Entry[BenchTable], faults: Faults) -> list[Entry[Any]]:
@@ -50,7 +51,10 @@ def rows_of(bench: Entry[BenchTable], faults: Faults) -> list[Entry[Any]]:
 
 def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Iterator[Entry[Any]]:
     parted = _parted_by(text.split("\n", 1)[0])
-    lines = list(csv.reader(io.StringIO(text), delimiter=parted))
+    try:
+        lines = list(csv.reader(io.StringIO(text), delimiter=parted))
+    except csv.Error as error:
+        raise PlanError(f"this is no table of readings: {error}", file=file) from error
     heads = _heads(lines[0], file)
     source = replace(bench.source, file=file, headers={})
     if len(lines) > _MOST_ROWS:
@@ -85,18 +89,22 @@ def _parted_by(header: str) -> str:
     """
 
     def known(sign: str) -> int:
-        return sum(
-            bool((match := _HEAD.fullmatch(cell)) and match[1].lower() in COLUMNS) for cell in header.split(sign)
-        )
+        cells = header[: 100 * _LONGEST_HEAD].split(sign)
+        return sum(bool((match := _head(cell)) and match[1].lower() in COLUMNS) for cell in cells)
 
     return max(",;\t", key=known)
+
+
+def _head(cell: str) -> re.Match[str] | None:
+    """Return the parts of a column's head, None where it is none or longer than any."""
+    return _HEAD.fullmatch(cell) if len(cell) <= _LONGEST_HEAD else None
 
 
 def _heads(cells: list[str], file: str) -> list[tuple[str, str]]:
     """Return the name and the unit of every column."""
     heads: list[tuple[str, str]] = []
     for cell in cells:
-        match = _HEAD.fullmatch(clean(cell))
+        match = _head(clean(cell))
         name = match[1].lower() if match else clean(cell)
         if name not in COLUMNS:
             near = nearest(name, COLUMNS)
@@ -125,7 +133,7 @@ def _table(
         cell = clean(raw)
         if not cell:
             continue
-        if name in ("loco", "car", "rail", "state"):
+        if name in ("loco", "car", "rail", "state", "facing", "note"):
             table[name] = cell
             continue
         cell = _with_point(cell, name, parted, decimal)

@@ -27,6 +27,9 @@ class ReadingTable(Table):
     state: Literal["standing", "slipping"] = "standing"
     grade: Grade = 0.0
     radius: Distance | None = None
+    facing: Name | None = None
+    """Which way it faced, and whatever else the builder noted: kept for the builder, not reckoned with."""
+    note: Name | None = None
 
     @model_validator(mode="after")
     def _of_one_thing(self) -> Self:

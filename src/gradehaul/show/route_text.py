@@ -5,6 +5,7 @@ from __future__ import annotations
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.network.reversals import Tail
 from gradehaul.show.naming import FAILS, basis_told, cars_told
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
@@ -43,7 +44,7 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
     page.line("Route ", (route.route.name, "bold"), f": {ends}")
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
     page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
-    for number, (tail, (_, at)) in enumerate(zip(route.route.tails, profile.runs[1:], strict=True), 1):
+    for number, (tail, at) in enumerate(reversed_at(route), 1):
         order = "turned" if number % 2 else "as it started"
         page.line(
             f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with "
@@ -78,7 +79,7 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
 def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told) -> None:
     by_train: dict[tuple[str, str], dict[str, Load]] = {}
     for load in route.loads:
-        by_train.setdefault((_power(load, route), load.car), {})[load.rail] = load
+        by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
@@ -102,7 +103,7 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
 def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
     sure: dict[tuple[str, str], dict[str, str]] = {}
     for load, spread in zip(route.loads, route.spreads, strict=True):
-        sure.setdefault((_power(load, route), load.car), {})[load.rail] = _spread(spread)
+        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = _spread(spread)
     rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
     page.table(["how sure", "car", *answer.rails], rows)
     page.line()
@@ -117,11 +118,18 @@ def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
         for row in _bound(load, reader):
-            bound.setdefault((_power(load, route), load.car, *row), []).append(load.rail)
+            bound.setdefault((power_told(load, route), load.car, *row), []).append(load.rail)
     return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
 
 
-def _power(load: Load, route: RouteAnswer) -> str:
+def reversed_at(route: RouteAnswer) -> list[tuple[Tail, float]]:
+    """Return the tails in which a train reverses, each with the place on the route, m."""
+    starts = [start for _, start in route.profile.runs[1:]]
+    return list(zip(route.route.tails, starts, strict=True))
+
+
+def power_told(load: Load, route: RouteAnswer) -> str:
+    """Return a power, and over reversals where it stands as the train starts."""
     return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 

@@ -326,8 +326,8 @@ def greatest_of_sum(terms: Sequence[tuple[PiecewiseQuadratic, float, float]], st
     Examples
     --------
     >>> hill = polyline([0.0, 10.0, 15.0], [0.0, 0.2, 0.15])
-    >>> value, at = greatest_of_sum([(hill, 1.0, 0.0), (hill, -1.0, 2.0)], 2.0, 15.0)
-    >>> round(value, 9), at
+    >>> worst = greatest_of_sum([(hill, 1.0, 0.0), (hill, -1.0, 2.0)], 2.0, 15.0)
+    >>> round(worst.value, 12), worst.at
     (0.04, 2.0)
     """
     if any(function.seconds.any() for function, _, _ in terms):

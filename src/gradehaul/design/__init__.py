@@ -1,0 +1,1 @@
+"""The hill that is not built yet: helix, incline, leveling, clearances."""
