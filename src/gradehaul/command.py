@@ -19,6 +19,7 @@ from gradehaul.errors import GradehaulError, PlanError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from gradehaul.design.clearance import Clearances
     from gradehaul.design.helix_wishes import Look
     from gradehaul.design.hill import Hill
     from gradehaul.haulage.check import CheckAnswer
@@ -455,6 +456,43 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
         _deliver(_laid_out(incline_page(found, stock, answer, reader, find=find), to_file=False), None)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--deck", help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
+@click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
+@click.option("--coupler", help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
+@click.option("--train", "trains", multiple=True, help="A train to judge; again for more.  [default: all named]")
+@click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+def clearance(
+    *,
+    plan: str,
+    strict: bool,
+    as_json: bool,
+    as_csv: bool,
+    output: str | None,
+    show: System | None,
+    **asked: Any,  # noqa: ANN401 - see the options
+) -> None:
+    """Tell where tracks pass over, under or beside one another too near, and which cars a curve would tip."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.design.clearance import clearance_asked, clearances
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.reading_units import reader_of
+
+    found = clearances(Layout(loaded), clearance_asked(loaded.unit, **asked))
+    form: _Form = "json" if as_json else "csv" if as_csv else "text"
+    _deliver(_clearance_written(found, form, reader_of(loaded.unit, show), to_file=output is not None), output)
+    if strict and not found.passes:
+        sys.exit(FAILS)
+
+
 _Form = Literal["json", "csv", "text"]
 
 
@@ -630,6 +668,20 @@ def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_fi
     from gradehaul.show.readings_plot import readings_plot
 
     return readings_plot(answer, reader, form)  # type: ignore[arg-type]
+
+
+def _clearance_written(found: Clearances, form: _Form, reader: Reader, *, to_file: bool) -> str:
+    if form == "json":
+        from gradehaul.show.clearance_json import clearance_json
+
+        return clearance_json(found)
+    if form == "csv":
+        from gradehaul.show.clearance_csv import clearance_csv
+
+        return clearance_csv(found)
+    from gradehaul.show.clearance_text import clearance_page
+
+    return _laid_out(clearance_page(found, reader), to_file=to_file)
 
 
 def _passes(answer: CheckAnswer) -> bool:

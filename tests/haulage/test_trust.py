@@ -96,6 +96,64 @@ def test_all_draws_at_once_agree_with_the_exact_engine_draw_by_draw(layout, name
     assert 0 < found[:, 1].mean() < 1 or rail == "clean"
 
 
+SWITCHBACK = (
+    HILL[: HILL.index("[line.Hill]")]
+    + """
+[line.Foothill]
+from = "Foot"
+to = "Switch"
+track = [ { straight = 2500, grade = "2.5 %" } ]
+[line.Tail]
+from = "Switch"
+to = "Buffer"
+track = [ { straight = 3000, grade = "1 %", rail = "treated" } ]
+[line.Upper]
+from = "Switch"
+to = "Top"
+track = [ { left = 500, angle = 60, grade = "3 %" }, { straight = 3000, grade = "2 %" } ]
+[turnout.Switch]
+toe = "Tail"
+legs = ["Foothill", "Upper"]
+"""
+    + HILL[HILL.index("[loco.mogul]") :]
+    + "reversals = 1\n"
+)
+
+
+@pytest.mark.parametrize("rail", ["treated", AS_PLANNED])
+def test_over_reversals_too(rail):
+    layout = Layout(read_plan(SWITCHBACK))
+    draws = Draws(layout.plan, layout.coefficient, count=150)
+    profile = layout.profile("Up")
+    assert len(profile.legs) == 2
+    found = engine_margins(layout, draws, "double", rail)
+    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), rail, draws)
+    assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
+    low, high = np.quantile(found[:, 0], [0.05, 0.95])
+    assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
+
+
+@pytest.mark.parametrize("rail", ["clean", AS_PLANNED])
+@pytest.mark.parametrize("engine", ["leading", "trailing"])
+def test_percentiles_of_a_load_over_reversals(monkeypatch, rail, engine):
+    monkeypatch.setattr(trust_load, "LOAD_DRAWS", 80)
+    layout = Layout(read_plan(SWITCHBACK))
+    draws = Draws(layout.plan, layout.coefficient, seed=1).part(80)
+    each = OneByOne(layout, draws)
+    rated, limit = [], []
+    for number in range(draws.count):
+        plan = each.plan_of(number)
+        power, car = plan.powers["mogul"], plan.cars["ore"]
+        load = Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan), engine=engine).load(rail)
+        rated.append(load.rated)
+        limit.append(load.limit)
+    nominal = layout.longest_train("Up", "mogul", "ore", rail=rail, engine=engine)
+    spread = RouteTrust(layout.plan, layout.profile("Up"), layout.pulls, draws).spread(nominal)
+    told = (spread.rated_low, spread.rated_high, spread.limit_low, spread.limit_high)
+    true = [sorted(loads)[int(q * draws.count)] for loads in (rated, limit) for q in (0.05, 0.95)]
+    assert np.abs(np.array(told) - true).max() <= 1
+
+
 @settings(max_examples=12, deadline=None)
 @given(
     grades=st.lists(st.floats(-4, 5), min_size=3, max_size=9),

@@ -17,7 +17,7 @@ from gradehaul.show.plan_dxf import BESIDE, SIGN, dxf_text, plan_dxf
 from gradehaul.show.reading_units import reader_of
 from show.test_plan_picture import view_of
 
-DEMOS = ("first-hill", "n-mountain", "two-levels", "yard", "full-size-example", "cove", "hollow")
+DEMOS = ("first-hill", "n-mountain", "switchback", "two-levels", "yard", "full-size-example", "cove", "hollow")
 
 
 @cache

@@ -95,7 +95,9 @@ def lines(figure, gid: str) -> list[Line2D]:
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])
-@pytest.mark.parametrize("name", ["first-hill", "n-mountain", "two-levels", "yard", "cove", "hollow", "odd"])
+@pytest.mark.parametrize(
+    "name", ["first-hill", "n-mountain", "switchback", "two-levels", "yard", "cove", "hollow", "odd"]
+)
 def test_labels_lie_on_the_sheet_and_never_overlap(name, size):
     figure = figure_of(name, size)
     with drawing_rules():
@@ -143,7 +145,7 @@ def test_every_track_is_drawn_where_it_lies_in_true_proportion(name):
 
 
 def test_shades_grow_darker_and_wider_with_the_grade():
-    light = [0.2126 * r**2.2 + 0.7152 * g**2.2 + 0.0722 * b**2.2 for r, g, b in (to_rgb(s.color) for s in SHADES[1:])]
+    light = [0.2126 * r**2.2 + 0.7152 * g**2.2 + 0.0722 * b**2.2 for r, g, b in (to_rgb(s.color) for s in SHADES)]
     assert all(one > other * 1.3 for one, other in pairwise(light))
     assert [shade.width for shade in SHADES] == sorted(shade.width for shade in SHADES)
     track = view_of("first-hill").tracks["Hill:3"]
@@ -180,6 +182,16 @@ def test_arrows_point_uphill():
         nearest = min(nearest, track.climbs.size - 1)
         up = track.climbs[nearest] * np.array([math.cos(track.heading[nearest]), math.sin(track.heading[nearest])])
         assert ahead @ up > 0.9 * np.hypot(*ahead)
+
+
+def test_arrows_do_not_cover_one_another():
+    for name in ("switchback", "two-levels"):
+        figure = figure_of(name)
+        axes = figure.axes[0]
+        arrows = [patch for patch in axes.patches if (patch.get_gid() or "").startswith("uphill")]
+        middles = [axes.transData.transform(arrow.get_xy()).mean(axis=0) for arrow in arrows]
+        # 2.4 times the half width of an arrow, 3.4 points, at 200 dots per inch
+        assert min(np.hypot(*(one - other)) for one, other in combinations(middles, 2)) > 2.4 * 3.4 * 200 / 72
 
 
 def test_a_track_that_passes_under_has_a_gap_there_and_the_other_none():

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import astuple, dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import AS_PLANNED, TIE, Pulls, Supply, asked_at, gravity_and_curves, supply
-from gradehaul.haulage.longest import Load
+from gradehaul.haulage.longest import Engine, Load
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
 from gradehaul.haulage.trust import Draws
-from gradehaul.haulage.trust_demand import IntArray, Patterns, patterns_at, rails_under
+from gradehaul.haulage.trust_demand import IntArray, Patterns, patterns_at, rails_under, shaped
 from gradehaul.haulage.trust_pull import State, given
 from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import Car, Plan, Power
@@ -51,27 +51,21 @@ class RouteTrust:
     pulls
         The pulls of the plan's locomotives.
     draws
-        Draws of the plan's figures; the first thing done is to take fewer.
+        Draws of the plan's figures; fewer of them are taken.
     """
 
     def __init__(self, plan: Plan, profile: RouteProfile, pulls: Pulls, draws: Draws) -> None:
-        self.plan, self.pulls, self.turned = plan, pulls, profile.route.turned
+        self.plan, self.pulls = plan, pulls
         self.draws = draws.part(LOAD_DRAWS)
-        self._legs = [RouteTrust(plan, leg, pulls, draws) for leg in profile.legs]
-        if self._legs:
-            return
         curve = self.draws.curve
         bends = profile.turning.ends[-1] > profile.turning.values[0]
         self.coefficients = np.quantile(curve, _CURVES if bends else (0.5,))
-        self._weighings: dict[tuple[str, str, bool], _Weighing] = {}
         self.shares = _shares(self.coefficients, curve)
-        self.heights, self.bends = (
-            replace(profile, effort=shape, _behind={}, _rows={}) for shape in (profile.railhead, profile.turning)
-        )
-        self.profiles = [_at_coefficient(profile, float(c)) for c in self.coefficients]
+        self.legs = [_Leg(leg, self.coefficients) for leg, _ in profile.runs]
+        self._weighings: dict[tuple[str, str, Engine], _Weighing] = {}
 
     def between(self, values: FloatArray) -> FloatArray:
-        """Return what is known at each coefficient, shape (nodes, ...) or (nodes, draws), in every draw.
+        """Return what is known at each coefficient, shape (nodes,) or (nodes, draws), in every draw.
 
         It is taken as straight between the coefficients, and straight on beyond them.
         """
@@ -87,18 +81,11 @@ class RouteTrust:
         place it is exact in pulls, masses and resistances. Of trains of more than ten cars some are
         looked at, a sixth apart at the most, and what those between ask is taken as straight in the number of cars. The
         number is found as if one more car always asked more; over a sawtooth that may differ from the nominal load,
-        which is found without that. The nominal load itself stands between the two in any case. Over reversals each
-        percentile is the least of its legs.
+        which is found without that. The nominal load itself stands between the two in any case.
         """
-        if self._legs:
-            spreads = [astuple(leg.spread(load)) for leg in self._legs]
-            rated_low, rated_high, limit_low, limit_high = map(min, zip(*spreads, strict=True))
-            return LoadSpread(rated_low, rated_high, limit_low, limit_high)
-        pushed = self.turned == (load.engine == "leading")
-        key = load.power, load.car, pushed
+        key = load.power, load.car, load.engine
         if key not in self._weighings:
-            power, car = self.plan.powers[load.power], self.plan.cars[load.car]
-            self._weighings[key] = _Weighing(self, power, car, pushed=pushed)
+            self._weighings[key] = _Weighing(self, self.plan.powers[load.power], self.plan.cars[load.car], load.engine)
         weighing = self._weighings[key]
         rated_low, rated_high, limit_low, limit_high = (
             _most_cars(partial(margin, load.rail, percentile), near, weighing.slope(max(near, 1)))
@@ -113,30 +100,31 @@ class RouteTrust:
         )
 
 
+class _Leg:
+    """A route, or one leg of it, by its heights, its bends, and both together at each curve coefficient."""
+
+    def __init__(self, profile: RouteProfile, coefficients: FloatArray) -> None:
+        self.turned = profile.route.turned
+        self.rails = profile.rails
+        self.length = profile.length
+        self.heights, self.bends = shaped(profile, profile.railhead), shaped(profile, profile.turning)
+        self.profiles = [shaped(profile, _combined(profile.railhead, profile.turning, float(c))) for c in coefficients]
+
+
 class _Weighing:
-    """Trains of one kind of car behind a power, weighed in all draws."""
+    """Trains of one kind of car behind a power over all legs of a route, weighed in all draws."""
 
-    def __init__(self, route: RouteTrust, power: Power, car: Car, *, pushed: bool) -> None:
-        self.route, self.power, self.car, self.pushed = route, power, car, pushed
-        self.draws = route.draws
-        masses = self.draws.mass(car)
-        self.masses = np.ones(self.draws.count) if masses is None else masses
+    def __init__(self, route: RouteTrust, power: Power, car: Car, engine: Engine) -> None:
+        draws = route.draws
+        masses = draws.mass(car)
+        self.masses = np.ones(draws.count) if masses is None else masses
         weight = GRAVITY * car.mass * self.masses
-        self.rolling = weight * self.draws.rolling(car)
-        self.restarting = np.maximum(self.rolling, weight * self.draws.starting(car))
-        self._engine = self.train(1)
-        self._gravity: dict[int, list[PiecewiseQuadratic]] = {}
-        self._worst: dict[int, list[tuple[float, float]]] = {}
-        self._level: dict[int, FloatArray] = {}
-        self._varied: dict[tuple[str, int, State], FloatArray] = {}
-        self._given: dict[tuple[object, State], FloatArray] = {}
-        self._supply: dict[str, Supply] = {}
-        self._rails: dict[str, tuple[FloatArray, Patterns, IntArray]] = {}
-
-    def train(self, count: int) -> Train:
-        """Return the train of a number of cars."""
-        train = headed_by(self.route.plan, self.power, self.car, count)
-        return train.turned() if self.pushed else train
+        self.rolling = weight * draws.rolling(car)
+        self.restarting = np.maximum(self.rolling, weight * draws.starting(car))
+        # with the engine leading as the train starts, it is pushed where its order is turned
+        self._runs = [
+            _Run(route, leg, power, car, self.masses, pushed=leg.turned == (engine == "leading")) for leg in route.legs
+        ]
 
     def rated(self, rail: str, percentile: float, count: int) -> float:
         """Return a percentile of the margin with which a train is rated, N."""
@@ -149,22 +137,55 @@ class _Weighing:
 
     def slope(self, count: int) -> float:
         """Return about what one more car takes from the margin of a train, N, as a negative figure."""
-        parts = self._worst_parts(_grid(count)[0])
-        cars = parts[len(parts) // 2][0] / _grid(count)[0]
-        return -max(cars + float(self.rolling.mean()), 0.0)
+        return -max(max(run.asked_by_car(count) for run in self._runs) + float(self.rolling.mean()), 0.0)
 
     def _margin(self, rail: str, count: int, state: State) -> FloatArray:
+        margin = self._runs[0].margin(rail, count, state)
+        for run in self._runs[1:]:
+            margin = np.minimum(margin, run.margin(rail, count, state))
+        return margin
+
+
+class _Run:
+    """Trains of one kind of car with a power where they run in one direction."""
+
+    def __init__(
+        self, route: RouteTrust, leg: _Leg, power: Power, car: Car, masses: FloatArray, *, pushed: bool
+    ) -> None:
+        self.route, self.leg, self.power, self.car, self.masses = route, leg, power, car, masses
+        self.draws, self.pushed = route.draws, pushed
+        self._locos = len(self.train(1).locos)
+        self._gravity: dict[int, list[PiecewiseQuadratic]] = {}
+        self._worst: dict[int, list[tuple[float, float]]] = {}
+        self._level: dict[int, FloatArray] = {}
+        self._varied: dict[tuple[str, int, State], FloatArray] = {}
+        self._given: dict[tuple[object, State], FloatArray] = {}
+        self._supply: dict[tuple[str, int], Supply] = {}
+        self._rails: dict[tuple[str, int], tuple[FloatArray, Patterns, IntArray]] = {}
+
+    def train(self, count: int) -> Train:
+        """Return the train of a number of cars as it runs here."""
+        train = headed_by(self.route.plan, self.power, self.car, count)
+        return train.turned() if self.pushed else train
+
+    def asked_by_car(self, count: int) -> float:
+        """Return about what one car of a train asks at the worst place, N."""
+        count = _grid(count)[0]
+        parts = self._worst_parts(count)
+        return parts[len(parts) // 2][0] / count
+
+    def margin(self, rail: str, count: int, state: State) -> FloatArray:
         """Return pull less what grades and curves ask, with the tie allowed, N, shape (draws,)."""
-        pull = self._nominal(rail, state)
+        pull = self._nominal(rail, count, state)
         if not isinstance(pull, PiecewiseQuadratic):
             if count not in self._level:
                 self._level[count] = self._asked_by(np.array([self._worst_parts(one) for one in _grid(count)]), count)
-            one = self.route.profiles[0].rails[0] if rail == AS_PLANNED else rail
-            return self._pull(tuple((one,) for _ in self._engine.locos), state) - self._level[count]
+            one = self.leg.rails[0] if rail == AS_PLANNED else rail
+            return self._pull(((one,),) * self._locos, state) - self._level[count]
         key = rail, count, state
         if key not in self._varied:
             heads = [less(pull, asked).least().at for asked in self._asked(count)]
-            pulls = np.array([self._pull(self._under(rail, pull, head), state) for head in heads])
+            pulls = np.array([self._pull(self._under(rail, count, pull, head), state) for head in heads])
             asked = self._asked_by(np.array([self._parts(count, heads)]), count)
             self._varied[key] = self.route.between(pulls) - asked
         return self._varied[key]
@@ -185,35 +206,41 @@ class _Weighing:
 
     def _parts(self, count: int, heads: Sequence[float]) -> list[tuple[float, float]]:
         train = self.train(count)
-        return [asked_at(profile, train, head) for profile, head in zip(self.route.profiles, heads, strict=True)]
+        return [asked_at(profile, train, head) for profile, head in zip(self.leg.profiles, heads, strict=True)]
 
     def _asked(self, count: int) -> list[PiecewiseQuadratic]:
         if count not in self._gravity:
             train = self.train(count)
-            height, bend = (gravity_and_curves(profile, train) for profile in (self.route.heights, self.route.bends))
+            height, bend = (gravity_and_curves(profile, train) for profile in (self.leg.heights, self.leg.bends))
             self._gravity[count] = [_combined(height, bend, float(c)) for c in self.route.coefficients]
         return self._gravity[count]
 
-    def _nominal(self, rail: str, state: State) -> PiecewiseQuadratic | float:
-        """Return the pull that the plan's own figures give, whose changes along the route say where to look."""
-        if rail not in self._supply:
-            self._supply[rail] = supply(self.route.profiles[0], self._engine, rail, self.route.pulls)
-        return self._supply[rail].standing if state == "standing" else self._supply[rail].slipping
+    def _placed(self, count: int) -> int:
+        """Return the number of cars that tells where the locomotives stand: any, where they are ahead of the cars."""
+        return count if self.pushed else 1
 
-    def _under(self, rail: str, pull: PiecewiseQuadratic, head: float) -> tuple[tuple[str, ...], ...]:
+    def _nominal(self, rail: str, count: int, state: State) -> PiecewiseQuadratic | float:
+        """Return the pull that the plan's own figures give, whose changes along the route say where to look."""
+        key = rail, self._placed(count)
+        if key not in self._supply:
+            self._supply[key] = supply(self.leg.heights, self.train(key[1]), rail, self.route.pulls)
+        return self._supply[key].standing if state == "standing" else self._supply[key].slipping
+
+    def _under(self, rail: str, count: int, pull: PiecewiseQuadratic, head: float) -> tuple[tuple[str, ...], ...]:
         """Return the rail conditions under each locomotive; where they change, those with the lesser pull."""
-        if rail not in self._rails:
-            there = rails_under(self.route.profiles[0], self._engine, rail)
+        key = rail, self._placed(count)
+        if key not in self._rails:
+            there = rails_under(self.leg.heights, self.train(key[1]), rail)
             changes = np.unique(np.concatenate([step.breaks for row in there for step in row.values()]))
-            self._rails[rail] = changes, *patterns_at(there, 0.5 * (changes[:-1] + changes[1:]))
-        changes, found, which = self._rails[rail]
+            self._rails[key] = changes, *patterns_at(there, 0.5 * (changes[:-1] + changes[1:]))
+        changes, found, which = self._rails[key]
         beside = np.array([head - 1e-6, head + 1e-6])
         stretch = np.clip(np.searchsorted(changes, beside) - 1, 0, which.size - 1)
         return found[which[stretch[int(pull.at(np.clip(beside, changes[0], changes[-1])).argmin())]]]
 
     def _pull(self, under: tuple[tuple[str, ...], ...], state: State) -> FloatArray:
         if (under, state) not in self._given:
-            self._given[under, state] = given(self._engine, under, self.draws, state) * (1 + TIE)
+            self._given[under, state] = given(self.train(1), under, self.draws, state) * (1 + TIE)
         return self._given[under, state]
 
 
@@ -234,11 +261,6 @@ def _grid(count: int) -> tuple[int, ...]:
 def _percentile(values: FloatArray, share: float) -> float:
     place = int(share * values.size)
     return float(np.partition(values, place)[place])
-
-
-def _at_coefficient(profile: RouteProfile, coefficient: float) -> RouteProfile:
-    effort = _combined(profile.railhead, profile.turning, coefficient)
-    return replace(profile, coefficient=coefficient, effort=effort, _behind={}, _rows={})
 
 
 def _combined(height: PiecewiseQuadratic, bend: PiecewiseQuadratic, coefficient: float) -> PiecewiseQuadratic:

@@ -113,8 +113,9 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4") -> Fig
     for track, run in _by_height(view):
         for start, stop in _without(run, gaps.get(track.id, [])):
             _draw_run(canvas, track, run._replace(start=start, stop=stop), styles.get(track.rail))
+    arrows: list[complex] = []
     for track in view.tracks.values():
-        _draw_arrows(canvas, track)
+        _draw_arrows(canvas, track, arrows)
     draw_scale(sheet, canvas.dots, reader, turned=canvas.turned)
     draw_key(sheet, key_entries(view, reader, roomy=sheet.size.roomy))
     draw_trains(sheet, view, reader)
@@ -205,8 +206,8 @@ def _draw_run(canvas: Canvas, track: TrackView, run: Run, film: tuple[str, Any] 
         canvas.axes.plot(x, y, color=color, lw=1.2 * canvas.thin, ls=dashes, zorder=3, gid=f"film {track.id}", **ends)
 
 
-def _draw_arrows(canvas: Canvas, track: TrackView) -> None:
-    """Set arrows uphill along every climb of a track that is long enough on paper."""
+def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> None:
+    """Set arrows uphill along every climb of a track that is long enough on paper, none on one that is drawn."""
     edges = np.flatnonzero(np.diff(track.climbs)) + 1
     bounds = [0, *edges.tolist(), track.climbs.size]
     size = canvas.meters(3.4)
@@ -218,6 +219,10 @@ def _draw_arrows(canvas: Canvas, track: TrackView) -> None:
         count = max(1, round((stop - start) / canvas.meters(_ARROW_EVERY)))
         for k in range(count):
             spot = track.spot(start + (k + 0.5) * (stop - start) / count)
+            here = complex(spot.x, spot.y)
+            if any(abs(here - other) < 4 * size for other in drawn):
+                continue
+            drawn.append(here)
             along = canvas.heading(spot.heading + (0.0 if way > 0 else math.pi))
             ahead = np.array([math.cos(along), math.sin(along)])
             aside = np.array([-ahead[1], ahead[0]])

@@ -20,7 +20,7 @@ class Shade(NamedTuple):
 
 
 SHADES = (
-    Shade(0.0, "#c4c4c4", 2.4),
+    Shade(0.0, "#e6e6e6", 2.4),
     Shade(0.001, "#f2c14e", 2.9),
     Shade(0.01, "#e08a1e", 3.3),
     Shade(0.02, "#b4451f", 3.8),
