@@ -84,6 +84,14 @@ def test_a_page(plan, tmp_path):
     assert str(tmp_path) not in page  # it may be mailed
 
 
+def test_what_gets_a_train_over_is_told(plan):
+    plan.write_text(PLAN.replace('"3 ore"', '"30 ore"'), encoding="utf-8")
+    told = words(run("report", plan).stdout)
+    assert "Not all get through" in told
+    assert "Ways over the hill Leave " in told
+    assert "A helper comes on and goes off while the train stands" in told
+
+
 def test_units_and_grades_of_the_page(plan):
     told = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
     assert "Ruling grade 1 in 30.2: grade 1 in 50.0 and curve 1 in 76.0" in told
@@ -157,6 +165,16 @@ def test_cards_that_cannot_be_drawn(plan, args, told):
     result = run("check", plan, "--card", *args)
     assert (result.exit_code, result.stdout) == (2, "")
     assert told in result.stderr
+
+
+def test_cards_are_opened_in_the_viewer(plan, tmp_path, monkeypatch):
+    opened: list[str] = []
+    monkeypatch.setattr("click.launch", lambda url, **_: opened.append(url) or 0)
+    out = tmp_path / "card.pdf"
+    assert run("check", plan, "--card", "-o", out, "--open").exit_code == 0
+    assert opened == [str(out)]
+    assert run("check", plan, "--open").exit_code == 2
+    assert opened == [str(out)]
 
 
 def test_cards_of_a_plan_without_loads(plan, tmp_path):

@@ -17,10 +17,13 @@ from gradehaul import __version__
 from gradehaul.errors import GradehaulError, PlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gradehaul.design.clearance import Clearances
+    from gradehaul.design.helix_wishes import Look
+    from gradehaul.design.hill import Hill
     from gradehaul.haulage.check import CheckAnswer
+    from gradehaul.haulage.plan_view import PlanView
     from gradehaul.haulage.section import LongSection
     from gradehaul.plan.records import Plan
     from gradehaul.show.page import Page
@@ -78,32 +81,42 @@ def main() -> None:
     gc.set_threshold(_OBJECTS_KEPT)
 
 
+_open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+
+
 @main.command()
 @click.argument("plan", type=click.Path())
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The loads as a table for a spreadsheet.")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@_open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
     *,
     plan: str,
     as_json: bool,
     as_csv: bool,
     card: bool,
+    open_it: bool,
     strict: bool,
     output: str | None,
     show: System | None,
     grades: Grades,
     all_routes: bool,
+    seed: int,
+    hours: float | None,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
     if as_json + as_csv + card > 1:
         raise click.UsageError("--json, --csv and --card exclude one another")
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
+    _refuse_opening(output, open_it)
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -112,11 +125,13 @@ def check(
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.treatment.ways_over import ways_over
 
-    layout = Layout(loaded, all_routes=all_routes)
+    layout = Layout(loaded, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, progress=progress)
+        answer = check_layout(layout, seed=seed, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
+    _deliver(
+        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output, open_it=open_it
+    )
     if strict and not _passes(answer):
         sys.exit(FAILS)
 
@@ -127,15 +142,17 @@ def check(
 @click.option("--train", help="A train of the plan.  [default: the first named for this route]")
 @click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: clean and judged]")
 @click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the long section.")
+@_open_option
 @click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The track as a table for a spreadsheet.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
-def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Tell the numbers along a route, or draw its long section, with the pull of a train."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    _refuse_opening(output, open_it)
     _refuse_plan(output, asked["plan"])
     from gradehaul.haulage.layout import Layout
     from gradehaul.haulage.section import long_section
@@ -147,17 +164,23 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) ->
     plan = _load(asked["plan"])
     section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
     reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
-    _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
+    _deliver(
+        _profile_written(section, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it
+    )
 
 
 @main.command()
 @click.argument("plan", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@_open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
-def report(*, plan: str, output: str | None, show: System | None, grades: Grades, all_routes: bool) -> None:
+def report(
+    *, plan: str, output: str | None, open_it: bool, show: System | None, grades: Grades, all_routes: bool
+) -> None:
     """Make one page with everything, that opens anywhere without a network."""
+    _refuse_opening(output, open_it)
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -165,12 +188,97 @@ def report(*, plan: str, output: str | None, show: System | None, grades: Grades
     from gradehaul.show.progress import progress_on
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.show.report_page import report_page
+    from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(report_page(layout, answer, reader), output)
+    page = report_page(layout, answer, ways_over(layout, answer), reader)
+    _deliver(page, output, open_it=open_it)
+
+
+@main.command("map")
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the plan view.")
+@_open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Tell where tracks lie and how hard they climb, or draw the plan view, with where trains get stuck."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_opening(output, open_it)
+    _refuse_plan(output, asked["plan"])
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    plan = _load(asked["plan"])
+    view = plan_view(Layout(plan), asked["trains"], asked["rails"])
+    reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
+    _deliver(_map_written(view, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it)
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), required=True, help="The drawing to write, .dxf; - prints.")
+@_open_option
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def export(*, plan: str, output: str, open_it: bool, show: System | None, grades: Grades, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Write the plan as a drawing (DXF): tracks by rail and grade, heights, and where trains get stuck, on layers."""
+    _refuse_opening(output, open_it)
+    from gradehaul.show.plan_dxf import SIGN, drawing_name, plan_dxf
+
+    drawing_name(output)
+    if not _begins_with(output, SIGN):  # a drawing of ours may be written anew
+        _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.reading_units import reader_of
+
+    view = plan_view(Layout(loaded), asked["trains"], asked["rails"])
+    _deliver(plan_dxf(view, reader_of(loaded.unit, show, grades)), output, open_it=open_it)
+    for note in view.notes:
+        _complain(str(note))
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The pulls as a table for a spreadsheet.")
+@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the residuals.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+def readings(*, plan: str, output: str | None, seed: int, show: System | None, **asked: bool) -> None:
+    """Turn readings at the bench into pulls and coefficients, and tell what to measure next."""
+    if sum(asked.values()) > 1:
+        raise click.UsageError("--json, --csv and --sheet exclude each other")
+    _refuse_plan(output, plan)
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    if asked["sheet"] and (printed or picture_format(output or "") != "pdf"):
+        raise click.UsageError("--sheet needs -o FILE.pdf")
+    form = "json" if asked["as_json"] else "csv" if asked["as_csv"] else "sheet" if asked["sheet"] else "text"
+    loaded = _load(plan)
+    reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
+    drawn = picture_format(output or "") if form == "text" and not printed else None
+    _deliver(_readings_written(loaded, drawn or form, reader, seed, to_file=output is not None), output)
 
 
 @main.command("import")
@@ -233,6 +341,119 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     form: _Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
     _deliver(_treat_written(found, form, reader), None)
+
+
+_LENGTH_OPTIONS = {
+    "radius": "Of the (inner) track.",
+    "rise-per-turn": "Rise in one turn.",
+    "rise": "Total rise.",
+    "floor": 'Floor there is: one side, or two as in "5 ft x 4 ft".',
+    "straight": "Each of two straight sides.  [default: none, round]",
+    "ease": "Easement at each end of a curve.  [default: none]",
+    "centers": "Between two tracks.  [default: the scale's]",
+    "deck": "Thickness of the deck.  [default: 1/2 in]",
+    "roadbed": "Thickness of the roadbed.  [default: 1/4 in]",
+    "clear": "Clear height wanted above the railhead.  [default: the practice's]",
+    "vertical-curve": "Length.  [default: a car length for each 1 % of grade]",
+}
+
+
+def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
+    """Add the options that every design of a climb has."""
+    for option in (
+        click.option("--plan", "stock", type=click.Path(), help="A plan, or a file with stock alone."),
+        click.option("--scale", help="The scale, such as HO, where the plan has none."),
+        click.option("--unit", help="What a bare length means.  [default: the plan's]"),
+        click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Whose clearances and weights apply."),
+        click.option("--train", help="A train of the plan.  [default: the only one]"),
+        click.option("--rail", help="The rail it is judged on.  [default: the first film]"),
+        click.option("--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True),
+        click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else."),
+        click.option("-o", "--output", type=click.Path(), help="Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
+        click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show."),
+        click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent"),
+    ):
+        function = option(function)
+    return function
+
+
+def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
+    for name, words in reversed(_LENGTH_OPTIONS.items()):
+        function = click.option(f"--{name}", help=words)(function)
+    return function
+
+
+@main.command()
+@_length_options
+@click.option("--turns", type=float, help="How many turns.")
+@click.option("--grade", help='The grade of the (inner) track, such as "2 %".')
+@click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
+@click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
+@_hill_options
+def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Design a helix from what is settled of it, or backwards from the train that must climb it."""
+    from gradehaul.design.helix_wishes import designed, read_build, read_wishes
+    from gradehaul.design.hill import stock_of
+    from gradehaul.show.helix_text import helix_json, helix_page
+
+    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
+    found = designed(
+        read_wishes(stock.unit, asked, turns),
+        read_build(stock, asked, tracks),
+        stock,
+        find=find,
+        train=asked["train"],
+        rail=asked["rail"],
+        need=asked["need"],
+    )
+    hill = found.helix.hill(stock)
+    answer, reader = hill.check(), _hill_reader(stock, asked)
+    _write_hill(hill, reader, output)
+    page = helix_json(found, stock, answer) if asked["as_json"] else helix_page(found, stock, answer, reader, find=find)
+    _deliver(page if isinstance(page, str) else _laid_out(page, to_file=False), None)
+
+
+@main.command()
+@click.option("--rise", help="The whole rise.")
+@click.option("--length", help="From level to level.")
+@click.option("--grade", help='The grade of its straights, such as "2 %".')
+@click.option(
+    "--curve", "curves", nargs=2, multiple=True, help="A curve on the way: radius and degrees; again for more."
+)
+@click.option("--vertical-curve", help=_LENGTH_OPTIONS["vertical-curve"])
+@click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
+@click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
+@_hill_options
+def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Design an incline, or find the length that a train needs, or the rise it gets up."""
+    from gradehaul.design.helix_wishes import read_option
+    from gradehaul.design.hill import stock_of
+    from gradehaul.design.incline import Asked, designed_incline, read_bends
+    from gradehaul.quantities import Kind
+    from gradehaul.show.incline_text import incline_json, incline_page
+
+    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
+
+    def read(name: str, kind: Kind = "length") -> float | None:
+        text = asked[name]
+        return None if text is None else read_option(name.replace("_", "-"), text, kind, stock.unit)
+
+    wishes = Asked(
+        read("rise"),
+        read("length"),
+        read("grade", "grade"),
+        read_bends(asked["curves"], stock.unit),
+        read("vertical_curve"),
+        asked["compensate"],
+    )
+    found = designed_incline(wishes, stock, find=find, train=asked["train"], rail=asked["rail"], need=asked["need"])
+    hill = found.incline.hill(stock)
+    answer, reader = hill.check(), _hill_reader(stock, asked)
+    _write_hill(hill, reader, output)
+    if asked["as_json"]:
+        _deliver(incline_json(found, stock, answer), None)
+    else:
+        _deliver(_laid_out(incline_page(found, stock, answer, reader, find=find), to_file=False), None)
 
 
 @main.command()
@@ -300,6 +521,18 @@ def _refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 
 
+def _begins_with(path: str, sign: bytes) -> bool:
+    if not Path(path).is_file():
+        return False
+    with Path(path).open("rb") as file:
+        return file.read(len(sign)) == sign
+
+
+def _refuse_opening(output: str | None, open_it: bool) -> None:
+    if open_it and (output is None or output == "-"):
+        raise click.UsageError("--open opens what -o writes: put -o with a name beside it")
+
+
 def _card_format(output: str | None) -> Format:
     """Return the format of the load cards, which are drawn and not printed."""
     from gradehaul.show.picture import picture_format
@@ -356,6 +589,48 @@ def _profile_written(
     return long_section_picture(section, reader, form, size=size)
 
 
+def _map_written(view: PlanView, form: _Form | Format, reader: Reader, size: SizeName, *, to_file: bool) -> str | bytes:
+    if form == "json":
+        from gradehaul.show.map_json import map_json
+
+        return map_json(view)
+    if form == "csv":
+        from gradehaul.show.map_csv import map_csv
+
+        return map_csv(view)
+    if form == "text":
+        from gradehaul.show.map_text import map_page
+
+        return _laid_out(map_page(view, reader), to_file=to_file)
+    from gradehaul.show.plan_picture import plan_picture
+
+    return plan_picture(view, reader, form, size=size)
+
+
+def _hill_reader(stock: Plan, asked: Mapping[str, Any]) -> Reader:
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    return reader_of(stock.unit, asked["show"], asked["grades"], force_unit=balance_unit(stock))
+
+
+def _write_hill(hill: Hill, reader: Reader, output: str | None) -> None:
+    """Write a hill as a plan, or draw the long section of its first route, where a file was asked for."""
+    if output is None:
+        return
+    if Path(output).suffix.lower() == ".toml":
+        if Path(output).exists():
+            raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+        _deliver(hill.text, output)
+        return
+    from gradehaul.haulage.section import long_section
+    from gradehaul.show.long_section import long_section_picture
+    from gradehaul.show.picture import picture_format
+
+    form = picture_format(output)
+    layout = hill.layout
+    _deliver(long_section_picture(long_section(layout, layout.routes[0].name), reader, form), output)
+
+
 def _treat_written(found: KeepCleanPlan, form: _Form, reader: Reader) -> str:
     if form == "json":
         from gradehaul.show.treat_json import treat_json
@@ -368,6 +643,31 @@ def _treat_written(found: KeepCleanPlan, form: _Form, reader: Reader) -> str:
     from gradehaul.show.treat_text import treat_page
 
     return _laid_out(treat_page(found, reader), to_file=False)
+
+
+def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_file: bool) -> str | bytes:
+    if form == "sheet":
+        from gradehaul.show.bench_sheet import bench_sheet
+
+        return bench_sheet(plan, reader)
+    from gradehaul.haulage.readings import readings as told
+
+    answer = told(plan, seed=seed)
+    if form == "json":
+        from gradehaul.show.readings_json import readings_json
+
+        return readings_json(answer)
+    if form == "csv":
+        from gradehaul.show.readings_csv import readings_csv
+
+        return readings_csv(answer)
+    if form == "text":
+        from gradehaul.show.readings_text import readings_page
+
+        return _laid_out(readings_page(answer, reader), to_file=to_file)
+    from gradehaul.show.readings_plot import readings_plot
+
+    return readings_plot(answer, reader, form)  # type: ignore[arg-type]
 
 
 def _clearance_written(found: Clearances, form: _Form, reader: Reader, *, to_file: bool) -> str:
@@ -394,12 +694,14 @@ def _passes(answer: CheckAnswer) -> bool:
 # Delivering
 
 
-def _deliver(answer: str | bytes, output: str | None) -> None:
-    """Print an answer, or write it to a file whole or not at all."""
+def _deliver(answer: str | bytes, output: str | None, *, open_it: bool = False) -> None:
+    """Print an answer, or write it to a file whole or not at all, and open that in the system's viewer if asked."""
     if output is not None and output != "-":
         from gradehaul.show.whole_file import write_whole
 
         write_whole(output, answer.encode("utf-8") if isinstance(answer, str) else answer)
+        if open_it and click.launch(str(Path(output).absolute())) != 0:
+            _complain(f"{output}: written, but no viewer could be started for it")
         return
     if sys.stdout is None:  # closed by whoever started us: nobody listens
         return

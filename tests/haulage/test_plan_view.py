@@ -15,7 +15,7 @@ from gradehaul.haulage.plan_view import PlanView, on_tracks, plan_view
 from gradehaul.plan import load_plan, read_plan
 
 PLANS = Path(__file__).parents[2] / "plans"
-DEMOS = ("first-hill", "n-mountain", "two-levels", "yard", "full-size-example", "cove", "hollow")
+DEMOS = ("first-hill", "n-mountain", "switchback", "two-levels", "yard", "full-size-example", "cove", "hollow")
 
 
 @cache
@@ -165,3 +165,14 @@ def test_what_cannot_be_placed_is_left_out_and_told():
     assert {joint.name for joint in view.joints} == {"S", "T"}
     (note,) = view.notes
     assert note.text.startswith('left out: "Back", "Round"')
+
+
+def test_places_beyond_a_reversal_are_on_the_track_run_back_over():
+    layout = layout_of("switchback")
+    profile = layout.profile("Up to the quarry")
+    (first, _), (_, turn), *_ = profile.runs
+    assert turn == pytest.approx(first.length)
+    (before,) = on_tracks(profile, turn - 0.01, turn)
+    (after,) = on_tracks(profile, turn, turn + 0.01)
+    assert before.track == after.track == "Lower tail:1"
+    assert (before.start, before.stop) == pytest.approx((after.start, after.stop))

@@ -17,12 +17,14 @@ from gradehaul.haulage.demand import gravity_and_curves, supply
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Stretch, Verdict, judge
+from gradehaul.network.routes import Route
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
 from gradehaul.show.reading_units import Reader, balance_unit, reader_of, unit_rules
 from gradehaul.show.report_json import route_document, stock_document
 from gradehaul.show.report_page import report_page
 from gradehaul.show.report_words import verdict_words
+from gradehaul.treatment.ways_over import ways_over
 
 pytest.importorskip("playwright.sync_api")
 from show.browser import Opened, opened
@@ -110,7 +112,8 @@ def reader_for(plan: Plan) -> Reader:
 
 def written(plan: Plan, path: Path) -> Path:
     layout = Layout(plan)
-    path.write_text(report_page(layout, check_layout(layout), reader_for(plan)), encoding="utf-8")
+    answer = check_layout(layout)
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), reader_for(plan)), encoding="utf-8")
     return path
 
 
@@ -165,18 +168,25 @@ def _random_layouts(count: int, *, lap: bool) -> list[Layout]:
     return [Layout(read_plan(text)) for text in texts[-count:]]
 
 
+def _runs(layout: Layout) -> list[Route]:
+    """Routes run in one direction: those with reversals leg by leg."""
+    return [run for route in layout.routes for run in route.legs or (route,)]
+
+
 def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, str, list[str]]]]:
-    """300 trains on 43 layouts with laps, berths, planned rails and a steep drop, and what the package says of each."""
+    """300 trains on 44 layouts with laps, berths, planned rails, reversals and a drop, and what the package says."""
     rng = random.Random(20)
-    demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain")]
-    counted = [(layout, 40) for layout in demos] + [(Layout(read_plan(DROP)), 20)]
+    demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain", "switchback")]
+    counted = [(layout, 40 if number < 2 else 10) for number, layout in enumerate(demos)] + [
+        (Layout(read_plan(DROP)), 10)
+    ]
     counted += [(layout, 5) for lap in (True, False) for layout in _random_layouts(20, lap=lap)]
     cases, wanted = [], []
     for layout, count in counted:
         plan, reader = layout.plan, reader_for(layout.plan)
         trains = []
         for _ in range(count):
-            route = rng.choice(layout.routes)
+            route = rng.choice(_runs(layout))
             named, rail, profile = _random_train(rng, plan, route.name), rng.choice(layout.rails), layout.profile(route)
             verdict = judge(profile, made_up(plan, named), rail, layout.pulls)
             consist = [{"name": cut.name, "count": cut.count} for cut in named.consist]
@@ -191,7 +201,7 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, str, list[str]]]
         document = {
             "units": unit_rules(reader),
             "stock": stock_document(layout),
-            "routes": [route_document(layout, route) for route in layout.routes],
+            "routes": [route_document(layout, route) for route in _runs(layout)],
         }
         cases.append({"document": json.loads(json.dumps(document)), "trains": trains})
     return cases, wanted
@@ -201,7 +211,7 @@ JUDGE = """cases => cases.flatMap(({document, trains}) => {
   const stock = Haulage.stockFrom(document.stock), teller = Telling.teller(document.units);
   return trains.map(({route, rail, consist, together}) => {
     const on = document.routes.find(each => each.name === route);
-    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together), rail);
+    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.turned), rail);
     const {given, asked, ...verdict} = told;
     const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
     return [verdict, Words.verdict(on, teller, told).join(" "),
@@ -324,6 +334,25 @@ def test_the_slider_by_keyboard(page, two_levels):
     bench.get_by_role("button", name="To where it is hardest").click()
     verdict = judge(profile, train, "as planned", two_levels.pulls)
     assert page.text("#at-spare") == reader.force(verdict.margin)
+
+
+def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
+    layout = Layout(load_plan(str(PLANS / "switchback.toml")))
+    plan, profile = layout.plan, layout.profile("Down to the mill")
+    train = made_up(plan, plan.trains["stone"])
+    with opened(browser, written(plan, tmp_path / "page.html")) as one:
+        one.show_all()
+        assert one.page.locator("details.route svg").count() == sum(len(route.legs) for route in layout.routes)
+        for rail in layout.rails:
+            one.page.select_option("#bench-rail", rail)
+            for leg in profile.legs:
+                one.page.select_option("#bench-route", leg.route.name)
+                verdict = judge(leg, train, rail, layout.pulls)
+                told = one.text("#bench-verdict")
+                assert verdict_words(verdict, leg, reader_for(plan)) in told
+            outcomes = [judge(leg, train, rail, layout.pulls).outcome for leg in profile.legs]
+            assert "".join(f"leg {k} {outcome}, " for k, outcome in enumerate(outcomes, 1)).removesuffix(", ") in told
+        assert one.said == []
 
 
 # Linked

@@ -79,8 +79,9 @@ def share_kept(loco: Loco, film: Film, *, fresh: bool) -> float:
 def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     """Return the standing pull of a locomotive on one rail condition.
 
-    Measured on this condition; else scaled from the same film at another age, from clean rail, or from another film,
-    by the shares kept; else assumed from the weight on drivers.
+    Measured on this condition; else scaled: from the readings of other locomotives where the bench has them, else from
+    the same film at another age, from clean rail, or from another film, by the shares kept; else assumed from the
+    weight on drivers.
 
     Parameters
     ----------
@@ -107,8 +108,10 @@ def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     measured = loco.pull.get(condition)
     if measured:
         return Pull(_mean(measured), "measured")
+    if condition in loco.predicted:
+        return Pull(loco.predicted[condition].value, "scaled")
     share = _share(plan, loco, condition)
-    for other in _nearest_first(plan, condition):
+    for other in nearest_first(plan, condition):
         if readings := loco.pull.get(other):
             return Pull(_mean(readings) * share / _share(plan, loco, other), "scaled")
     return Pull(sum(clean_adhesion(loco)) * share, "assumed")
@@ -147,13 +150,13 @@ def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     if measured:
         return Pull(_mean(measured), "measured")
     standing = standing_pull(plan, loco, condition).value
-    for other in _nearest_first(plan, condition):
+    for other in nearest_first(plan, condition):
         if loco.slipping.get(other) and loco.pull.get(other):
             return Pull(standing * _mean(loco.slipping[other]) / _mean(loco.pull[other]), "scaled")
     return Pull(standing * (SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED), "assumed")
 
 
-def _nearest_first(plan: Plan, condition: str) -> list[str]:
+def nearest_first(plan: Plan, condition: str) -> list[str]:
     """Return the other conditions, those first whose readings say most: the same film, clean rail, other films."""
     found = film_of(plan, condition)
     own = [] if found is None else [name for name in (found[0].name, found[0].name + FRESH) if name != condition]

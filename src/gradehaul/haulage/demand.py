@@ -13,7 +13,7 @@ from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weake
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis, Loco, Plan
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
 
 TIE = 1e-9
 """Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to
@@ -104,7 +104,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     totals: list[PiecewiseQuadratic] = []
     for kind in (0, 1):
         parts = [
-            _weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
+            weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
             for loco, behind in locos
         ]
         total = parts[0]
@@ -161,7 +161,7 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     return Bases(weakest_basis(standing), weakest_basis(slipping))
 
 
-def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
+def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
     """Return the weakest pull under a locomotive as a function of the head's place, from 0 to the route's length.
 
     The rail behind the origin is that of the first track; on a lap it is the lap's.
@@ -180,7 +180,7 @@ def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Se
         begin = np.concatenate([[-np.inf], begin[1:]])
     # a stretch of rail is under some part of the locomotive while the head is between these two places
     from_head, to_head = begin + behind, end + behind + length
-    places = np.unique(np.concatenate([[0.0, profile.length], from_head, to_head]))
+    places = distinct(np.concatenate([[0.0, profile.length], from_head, to_head]))
     places = places[(places >= 0) & (places <= profile.length)]
     middle = 0.5 * (places[:-1] + places[1:])
     weakest = np.full(middle.size, np.inf)

@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from typing import TypeVar
 
 from gradehaul.errors import RouteError
+from gradehaul.haulage.benched import with_bench
 from gradehaul.haulage.demand import AS_PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
@@ -68,8 +69,8 @@ class Layout:
     19
     """
 
-    def __init__(self, plan: Plan, *, all_routes: bool = False) -> None:
-        self.plan = plan
+    def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
+        self.plan = plan = with_bench(plan, hours=hours)
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
         self.coefficient = curve_coefficient(plan.curve_resistance, plan.scale)

@@ -5,43 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.overpasses import Overpass, overpasses
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.track_view import Spot, TrackView, track_view
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
-from gradehaul.plan.stock import CLEAN
 from gradehaul.quantities import describe
-from gradehaul.track.alignment import AlignedTrack
-from gradehaul.track.curvature import Section
-from gradehaul.track.nearness import neighbors
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.plane import Pose, points
+from gradehaul.track.plane import Pose
 from gradehaul.track.positions import USABLE_MISCLOSURE, figure_name
-
-_STRAY = 0.05
-"""How far a chord may stray from its track, as a share of the gauge."""
-
-_LONGEST = 8.0
-"""The longest chord, in gauges, so that whatever is drawn along a track follows it."""
-
-_ALONG = 0.02
-"""Tracks that cross at less than this, rad, lie along one another, as the turns of a helix do."""
-
-_ONE_LEVEL = 1e-6
-"""Railheads that differ by less than this, m, are one."""
 
 _BESIDE = 0.15
 """The room between two pieces whose places relative to one another nothing tells, as a share of their extent."""
-
-_CROSSINGS_AT_ONCE = 500
 
 MarkKind = Literal["stalls", "no stopping", "no recovery"]
 """Where a train stalls, would not start again, or would not recover from a slip."""
@@ -55,89 +37,6 @@ class OnTrack(NamedTuple):
     stop: float
 
 
-class Spot(NamedTuple):
-    """A place on a track: its id and the distance from its start, m; where it lies, m; and the heading there, rad."""
-
-    track: str
-    at: float
-    x: float
-    y: float
-    heading: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TrackView:
-    """A track where it lies, as chords between points; between two points the effective grade runs evenly.
-
-    Attributes
-    ----------
-    id, name, line
-        The track; `named` tells whether the builder gave it that name.
-    berth
-        The berth it belongs to, None where it belongs to none.
-    rail
-        The planned rail condition, clean where nothing is said.
-    frame
-        Tracks of one frame lie truly to one another; frames are laid beside one another with room between them.
-    start
-        The pose of its start, shifted as the frame is, m and rad.
-    sections
-        Its curvature from its start.
-    distance
-        Distances of the points from its start, m, shape (n,).
-    xy
-        Where they lie, m, shape (n, 2).
-    railhead
-        The railhead there, m, shape (n,).
-    heading
-        The heading there, rad, shape (n,).
-    effective
-        The effective grade at both ends of each chord for a train that climbs there, as a ratio, shape (n - 1, 2).
-    climbs
-        Which way each chord climbs: 1 onward, -1 back, 0 level, shape (n - 1,).
-    steepest
-        The greatest effective grade running onward, and running back.
-    """
-
-    id: str
-    name: str
-    named: bool
-    line: str
-    berth: str | None
-    rail: str
-    frame: int
-    start: Pose
-    sections: tuple[Section, ...]
-    distance: FloatArray
-    xy: FloatArray
-    railhead: FloatArray
-    heading: FloatArray
-    effective: FloatArray
-    climbs: NDArray[np.int_]
-    steepest: tuple[float, float]
-
-    @property
-    def length(self) -> float:
-        """Level length, m."""
-        return float(self.distance[-1])
-
-    @property
-    def grade(self) -> float:
-        """The grade from end to end as a ratio, positive where it climbs onward."""
-        return float(self.railhead[-1] - self.railhead[0]) / self.length
-
-    def part(self, start: float, stop: float) -> FloatArray:
-        """Return points from one distance to another, m, shape (m, 2), with those at both."""
-        inside = (self.distance > start) & (self.distance < stop)
-        at = np.concatenate([[start], self.distance[inside], [stop]])
-        return np.column_stack([np.interp(at, self.distance, self.xy[:, k]) for k in (0, 1)])
-
-    def spot(self, at: float) -> Spot:
-        """Return where a distance along it, m, lies."""
-        x, y = (float(np.interp(at, self.distance, self.xy[:, k])) for k in (0, 1))
-        return Spot(self.id, at, x, y, float(np.interp(at, self.distance, self.heading)))
-
-
 @dataclass(frozen=True, slots=True)
 class JointView:
     """A joint where it lies, m, with its railhead, m, and the heading in which its first line leaves it."""
@@ -149,16 +48,6 @@ class JointView:
     y: float
     heading: float
     railhead: float
-
-
-@dataclass(frozen=True, slots=True)
-class Overpass:
-    """A place where one track passes over another: both, the angle between them, rad, and how much higher, m."""
-
-    over: Spot
-    under: Spot
-    angle: float
-    height: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,14 +155,14 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
         plan=layout.plan,
         tracks=views,
         joints=tuple(_joints(layout, shifts)),
-        overpasses=tuple(_overpasses(list(views.values()))),
+        overpasses=tuple(overpasses(list(views.values()))),
         trains=tuple(_train(views, *each) for each in chosen),
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )
 
 
-# Tracks
+# Tracks and frames
 
 
 def _laid_out(layout: Layout) -> Iterator[TrackView]:
@@ -282,74 +171,7 @@ def _laid_out(layout: Layout) -> Iterator[TrackView]:
     for track in layout.alignment.tracks.values():
         place = positions.tracks[track.id]
         if positions.usable(place.frame):
-            yield _track(layout, track, place.frame, place.start, berths.get(track.id))
-
-
-def _track(layout: Layout, track: AlignedTrack, frame: int, start: Pose, berth: str | None) -> TrackView:
-    grade, bend = track.railhead.derivative(), track.turning.derivative()
-    turning, t = track.railhead.vertices()
-    cuts = np.concatenate([track.railhead.breaks, track.turning.breaks, track.railhead.breaks[turning] + t])
-    gauge = layout.plan.scale.gauge
-    trace = points(_cut(track.sections, cuts), start, gauge * _STRAY, longest=gauge * _LONGEST)
-    distance, middle = trace.distance, 0.5 * (trace.distance[1:] + trace.distance[:-1])
-    half = 0.5 * np.diff(distance)
-    # linear from point to point, for every break is a point
-    own, own_change = grade.at(middle), grade.derivative().at(middle) * half
-    curve, curve_change = (layout.coefficient * each for each in (bend.at(middle), bend.derivative().at(middle) * half))
-    ends = np.stack([own - own_change, own + own_change], axis=1)
-    resisted = np.stack([curve - curve_change, curve + curve_change], axis=1)
-    climbs = np.where(np.abs(own) < 1e-7, 0, np.sign(own)).astype(int)
-    return TrackView(
-        id=track.id,
-        name=track.name,
-        named=track.name != track.id,
-        line=track.id.rpartition(":")[0],
-        berth=berth,
-        rail=track.rail or CLEAN,
-        frame=frame,
-        start=start,
-        sections=track.sections,
-        distance=distance,
-        xy=trace.xy,
-        railhead=track.railhead.at(distance),
-        heading=start.heading + _turned(track.sections, distance),
-        effective=np.abs(ends) + resisted,
-        climbs=climbs,
-        steepest=(float((resisted + ends).max()), float((resisted - ends).max())),
-    )
-
-
-def _cut(sections: Sequence[Section], cuts: FloatArray) -> list[Section]:
-    """Return sections cut at distances along them, so that points lie there."""
-    found: list[Section] = []
-    begin = 0.0
-    for section in sections:
-        end = begin + section.length
-        inside = np.unique(cuts[(cuts > begin + 1e-9) & (cuts < end - 1e-9)])
-        if inside.size:  # breaks of two functions may be the same but for rounding
-            inside = inside[np.concatenate([[True], np.diff(inside) > 1e-9])]
-        at = [begin, *inside.tolist(), end]
-        slope = (section.last - section.first) / section.length
-        found += [
-            Section(b - a, section.first + slope * (a - begin), section.first + slope * (b - begin))
-            for a, b in pairwise(at)
-        ]
-        begin = end
-    return found
-
-
-def _turned(sections: Sequence[Section], distance: FloatArray) -> FloatArray:
-    """Return by how much a track has turned at distances along it, rad."""
-    length, first, last = np.array([(part.length, part.first, part.last) for part in sections]).T
-    starts = np.concatenate([[0.0], np.cumsum(length)])
-    turns = np.concatenate([[0.0], np.cumsum(0.5 * length * (first + last))])
-    piece = np.clip(np.searchsorted(starts, distance, side="right") - 1, 0, length.size - 1)
-    t = distance - starts[piece]
-    turned: FloatArray = turns[piece] + t * (first[piece] + 0.5 * t * (last - first)[piece] / length[piece])
-    return turned
-
-
-# Frames
+            yield track_view(layout, track, place.frame, place.start, berths.get(track.id))
 
 
 def _shifts(views: Iterable[TrackView]) -> dict[int, tuple[float, float]]:
@@ -414,57 +236,6 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
             yield Note("plan view", f"left out: {lines}, since {figure_name(worst)} misses closing by {share}")
     if frames > 1:
         yield Note("plan view", f"{frames} pieces lie beside one another, for nothing tells how they truly lie")
-
-
-# What passes over what
-
-
-def _overpasses(views: Sequence[TrackView]) -> Iterator[Overpass]:
-    """Yield the places where tracks cross at different heights, found on their chords."""
-    count = [view.distance.size - 1 for view in views]
-    owner = np.repeat(np.arange(len(views)), count)
-    chord = np.concatenate([np.arange(each) for each in count])
-    plane = np.concatenate([np.stack([view.xy[:-1], view.xy[1:]], axis=1) for view in views])
-    near = neighbors(plane, 0.0)
-    seen: set[tuple[float, float, float]] = set()
-    for begin in range(0, len(plane), _CROSSINGS_AT_ONCE):
-        mine, other = near(begin, min(begin + _CROSSINGS_AT_ONCE, len(plane)))
-        mine = mine + begin
-        first, second = mine[mine < other], other[mine < other]
-        a, b = plane[first], plane[second]
-        along, across = a[:, 1] - a[:, 0], b[:, 1] - b[:, 0]
-        gap = b[:, 0] - a[:, 0]
-        turn = along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            on_first = (gap[:, 0] * across[:, 1] - gap[:, 1] * across[:, 0]) / turn
-            on_second = (gap[:, 0] * along[:, 1] - gap[:, 1] * along[:, 0]) / turn
-        hit = np.flatnonzero((on_first >= 0) & (on_first <= 1) & (on_second >= 0) & (on_second <= 1))
-        for k in hit.tolist():
-            i, j = int(first[k]), int(second[k])
-            found = _overpass(
-                (views[owner[i]], int(chord[i]), float(on_first[k])),
-                (views[owner[j]], int(chord[j]), float(on_second[k])),
-            )
-            if found is None:
-                continue
-            # a crossing at the meeting of two chords is found on both
-            key = round(found.over.x, 6), round(found.over.y, 6), round(found.height, 6)
-            if key not in seen:
-                seen.add(key)
-                yield found
-
-
-def _overpass(one: tuple[TrackView, int, float], other: tuple[TrackView, int, float]) -> Overpass | None:
-    spots, heights = [], []
-    for view, chord, share in (one, other):
-        at = float(view.distance[chord] + share * (view.distance[chord + 1] - view.distance[chord]))
-        spots.append(view.spot(at))
-        heights.append(float(np.interp(at, view.distance, view.railhead)))
-    angle = abs(math.remainder(spots[0].heading - spots[1].heading, math.pi))
-    if angle < _ALONG or abs(heights[0] - heights[1]) < _ONE_LEVEL:
-        return None
-    upper = 0 if heights[0] > heights[1] else 1
-    return Overpass(spots[upper], spots[1 - upper], angle, abs(heights[0] - heights[1]))
 
 
 # Trains

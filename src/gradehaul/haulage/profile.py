@@ -14,7 +14,7 @@ from gradehaul.network.graph import Way
 from gradehaul.network.routes import Route
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, join, shifted_sum
+from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +52,7 @@ def lay_strip(alignment: Alignment) -> Strip:
     starts = np.concatenate([[0.0], np.cumsum([track.length for track in tracks])])
     railhead = _laid_out([track.railhead for track in tracks], starts)
     turning = _laid_out([track.turning for track in tracks], starts)
-    left = np.unique(np.concatenate([railhead.breaks, turning.breaks]))
+    left = distinct(np.concatenate([railhead.breaks, turning.breaks]))
     width = np.diff(left)
     middle = left[:-1] + 0.5 * width
     grade, grade_change = _slopes(railhead, left[:-1], middle)

@@ -7,6 +7,7 @@ import io
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.trust_load import LoadSpread
 from gradehaul.show.digits import rounded
 
 HEADS = (
@@ -32,6 +33,10 @@ HEADS = (
     "demand_n",
     "pull_n",
     "engine",
+    "rated_low",
+    "rated_high",
+    "limit_low",
+    "limit_high",
 )
 """The columns; those of the JSON document where they tell the same."""
 
@@ -47,7 +52,8 @@ def check_csv(answer: CheckAnswer) -> str:
     table = csv.writer(stream)
     table.writerow(HEADS)
     for route in answer.routes:
-        table.writerows([harmless(cell) for cell in _row(route, load)] for load in route.loads)
+        pairs = zip(route.loads, route.spreads, strict=True)
+        table.writerows([harmless(cell) for cell in _row(route, load, spread)] for load, spread in pairs)
     return stream.getvalue()
 
 
@@ -62,7 +68,7 @@ def harmless(cell: Cell) -> Cell:
     return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
 
 
-def _row(answer: RouteAnswer, load: Load) -> tuple[Cell, ...]:
+def _row(answer: RouteAnswer, load: Load, spread: LoadSpread) -> tuple[Cell, ...]:
     route, binds = answer.route, load.binds
     return (
         route.name,
@@ -93,4 +99,8 @@ def _row(answer: RouteAnswer, load: Load) -> tuple[Cell, ...]:
             )
         ),
         load.engine,
+        spread.rated_low,
+        spread.rated_high,
+        spread.limit_low,
+        spread.limit_high,
     )

@@ -10,6 +10,8 @@ from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.longest import Binds, Load
+from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.haulage.trust_train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
@@ -98,11 +100,11 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
             }
             for under in answer.under_trains
         ],
-        "loads": [_load(load) for load in answer.loads],
+        "loads": [_load(load, spread) for load, spread in zip(answer.loads, answer.spreads, strict=True)],
     }
 
 
-def _load(load: Load) -> dict[str, Any]:
+def _load(load: Load, spread: LoadSpread) -> dict[str, Any]:
     return {
         "power": load.power,
         "car": load.car,
@@ -110,6 +112,10 @@ def _load(load: Load) -> dict[str, Any]:
         "told_cars": load.told,
         "rated_cars": load.rated,
         "limit_cars": load.limit,
+        "rated_low": spread.rated_low,
+        "rated_high": spread.rated_high,
+        "limit_low": spread.limit_low,
+        "limit_high": spread.limit_high,
         "fits_cars": load.fits,
         "fits_by": load.fits_by,
         "engine": load.engine,
@@ -148,6 +154,22 @@ def _train(train: TrainAnswer) -> dict[str, Any]:
         "rail": train.rail,
         "length_m": rounded(train.length),
         **verdict_document(train.verdict),
+        **_trust(train.trust),
+    }
+
+
+def _trust(trust: TrainTrust) -> dict[str, Any]:
+    measure = trust.next_measurement
+    return {
+        "stall_probability": rounded(trust.stall_probability),
+        "draws": trust.draws,
+        "margin_low_n": rounded(trust.margin_low),
+        "margin_high_n": rounded(trust.margin_high),
+        "unsure_of": [
+            {"of": cause.what, "share": rounded(cause.share), "measuring_removes": rounded(cause.narrows)}
+            for cause in trust.causes
+        ],
+        "measure_next": None if measure is None else measure.measure,
     }
 
 
@@ -210,4 +232,16 @@ def _berth(berth: BerthAnswer) -> dict[str, Any]:
         "steepest_pct": _pct(berth.steepest),
         "cars_fit": dict(berth.cars_fit),
         "cars_stay": dict(berth.cars_stay),
+        "rolls": {
+            car: [
+                {
+                    "toward": roll.toward,
+                    "runs_m": rounded(roll.length),
+                    "stops_on": roll.track,
+                    "end_of_track": roll.end,
+                }
+                for roll in rolls
+            ]
+            for car, rolls in berth.rolls.items()
+        },
     }

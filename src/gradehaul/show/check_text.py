@@ -123,6 +123,18 @@ def _add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     ]
     heads = ["berth", "clear length>", "known from", "steepest>", "cars that fit, no engine", "left standing"]
     page.table(heads, rows)
+    rolling = [(berth, car, roll) for berth in answer.berths for car, rolls in berth.rolls.items() for roll in rolls]
+    for berth, car, roll in rolling:
+        run = reader.length(roll.length)
+        stops = f"to the end of track at {roll.end}" if roll.end is not None else f"and stops on {roll.track}"
+        page.line(f"{car} left standing in {berth.name} would roll toward {roll.toward}: {run}, {stops}", indent=2)
+    if rolling:
+        page.line(
+            "Runs are those of a single car from the worst place, at its lowest rolling resistance, over whichever way "
+            "lets it run furthest; a film on the rail changes nothing in them. Block the wheels, or stand cars "
+            "elsewhere.",
+            indent=2,
+        )
 
 
 def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:

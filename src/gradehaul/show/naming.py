@@ -41,6 +41,17 @@ def basis_told(standing: Basis, slipping: Basis) -> str:
     return standing if standing == slipping else f"{standing}, slipping {slipping}"
 
 
+def chance_told(share: float) -> str:
+    """Return a share of draws as a chance in whole per cent, certain only where every draw agrees.
+
+    >>> chance_told(0.0), chance_told(0.0004), chance_told(0.123), chance_told(0.9996), chance_told(1.0)
+    ('0 %', '<1 %', '12 %', '>99 %', '100 %')
+    """
+    if 0 < share < 0.005:
+        return "<1 %"
+    return ">99 %" if 0.995 < share < 1 else f"{100 * share:.0f} %"
+
+
 def tracks_under(profile: RouteProfile, start: float, stop: float) -> str:
     """Return the tracks that a stretch of a route lies on: one by name, the first and last of several."""
     first, last = profile.track_at(start, ahead=True), profile.track_at(stop)

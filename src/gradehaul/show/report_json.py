@@ -51,7 +51,7 @@ def report_document(
         "judged_rails": list(answer.judged_rails),
         "stock": stock_document(layout),
         "trains": [_named_train(named) for named in answer.plan.trains.values()],
-        "routes": [route_document(layout, each.route) for each in answer.routes],
+        "routes": [route_document(layout, run.route) for each in answer.routes for run, _ in each.profile.runs],
         "plan_view": None if view is None else plan_view_document(view),
     }
 
@@ -72,13 +72,22 @@ def stock_document(layout: Layout) -> dict[str, Any]:
 
 
 def route_document(layout: Layout, route: Route) -> dict[str, Any]:
-    """Return a route: what is drawn of it, and its compensated profile in full precision."""
+    """Return a route run in one direction: what is drawn of it, and its compensated profile in full precision.
+
+    A leg of a route with reversals names it as its ``whole``, and is ``turned`` where a train runs over it with its
+    order turned.
+    """
     profile = layout.profile(route)
     section = long_section(layout, route.name, rails=("clean",))
     return {
         **_drawn(section),
-        "starts_in_berth": route.start_berth is not None,
-        "rooms": [{"name": room.name, "length_m": room.length, "berth": room.berth} for room in layout.rooms(route)],
+        "whole": route.whole,
+        "turned": route.turned,
+        "starts_whole": route.starts_whole,
+        "rooms": [
+            {"name": room.name, "length_m": room.length, "berth": room.berth}
+            for room in layout.rooms(layout.route(route.whole))
+        ],
         **_profile(profile),
     }
 

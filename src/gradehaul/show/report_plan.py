@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from gradehaul.haulage.plan_view import PlanView, TrackView
+from gradehaul.haulage.plan_view import PlanView
+from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.stock import CLEAN
-
-STEPS = (0.001, 0.01, 0.02, 0.03, 0.04)
-"""Effective grades at which the shading changes, climbing: level, up to 1 %, 2 %, 3 %, 4 %, and over."""
+from gradehaul.show.plan_shades import shades_of
 
 
 def plan_view_document(view: PlanView) -> dict[str, Any]:
@@ -37,7 +34,7 @@ def _track(track: TrackView) -> dict[str, Any]:
         "id": track.id,
         "at_m": [_short(at) for at in track.distance.tolist()],
         "xy_m": [_short(value) for value in track.xy.ravel().tolist()],
-        "shades": np.searchsorted(STEPS, track.effective.mean(axis=1), side="right").tolist(),
+        "shades": shades_of(track),
         "climbs": track.climbs.tolist(),
         "railhead_m": _short(float(track.railhead.mean())),
         "filmed": track.rail != CLEAN,

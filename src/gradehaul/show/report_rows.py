@@ -11,7 +11,7 @@ from gradehaul.plan.records import Basis
 from gradehaul.show.check_text import CLEAR_LENGTH, figure_value
 from gradehaul.show.naming import basis_told, cars_told
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.route_text import bound_rows
+from gradehaul.show.route_text import bound_rows, power_told
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def load_rows(answer: CheckAnswer) -> Rows:
     for route in answer.routes:
         by_train: dict[tuple[str, str], dict[str, Load]] = {}
         for load in route.loads:
-            by_train.setdefault((load.power, load.car), {})[load.rail] = load
+            by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
         rows += [
             (Cell(route.route.name), Cell(power), Cell(car), *_loads(loads, answer.rails))
             for (power, car), loads in by_train.items()

@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.elements import length_of
 from gradehaul.plan.drawing.heights_along import (
     ENDS,
     MISFIT,
@@ -19,7 +20,6 @@ from gradehaul.plan.drawing.heights_along import (
     at_edges,
     course_of,
     heights_along,
-    length_of,
     thinned,
 )
 from gradehaul.plan.drawing.records import Element, Fault, Label, Spot, Stroke

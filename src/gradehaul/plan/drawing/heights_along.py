@@ -153,11 +153,6 @@ def _foot_on_arc(course: Course, number: int, spot: Spot) -> tuple[float, float]
     return float(course.distance[number]) + at, best
 
 
-def length_of(elements: Sequence[Element]) -> float:
-    """Return the length of elements in a row, m."""
-    return math.fsum(element.length for element in elements)
-
-
 def at_edges(
     pairs: Sequence[tuple[float, float]], elements: Sequence[Element], edge: float
 ) -> list[tuple[float, float]]:

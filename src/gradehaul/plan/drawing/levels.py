@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import gap, halved, nearest, place, wrapped
+from gradehaul.plan.drawing.elements import gap, halved, length_of, nearest, place, wrapped
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.lie import beyond
 from gradehaul.plan.drawing.nearness import Nearness, dot
@@ -92,7 +92,7 @@ def _slopes(reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], near
     for row, number in enumerate(flat):
         if 2 * row in best and 2 * row + 1 in best:
             one, other = best[2 * row][1], best[2 * row + 1][1]
-            length = math.fsum(element.length for element in reaches[number].elements)
+            length = length_of(reaches[number].elements)
             slopes[number] = _Slope(texts[one][1], texts[other][1], length, (one, other))
     return slopes
 

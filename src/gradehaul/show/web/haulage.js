@@ -185,8 +185,8 @@ const Haulage = (() => {
   }
 
   /* A consist, [{name, count}] from head to tail, as blocks of equal vehicles; `together` null where its own rule
-     holds: the power's share where all locomotives are of one, else the usual one. */
-  function madeUp(stock, consist, together = null) {
+     holds: the power's share where all locomotives are of one, else the usual one. Turned, its tail runs ahead. */
+  function madeUp(stock, consist, together = null, turned = false) {
     const blocks = [], powers = [];
     for (const { name, count } of consist) {
       const car = stock.cars.get(name);
@@ -205,6 +205,7 @@ const Haulage = (() => {
       }
     }
     const share = together !== null ? together : powers.length === 1 ? powers[0].together : stock.together;
+    if (turned) blocks.reverse();
     const edges = [0.0];
     const lineWeights = [];
     const locos = [];
@@ -227,7 +228,7 @@ const Haulage = (() => {
   // Demand and supply
 
   const length = (route) => stop(route.effort);
-  const firstHead = (route, trainLength) => (route.starts_in_berth ? Math.min(trainLength, length(route)) : 0.0);
+  const firstHead = (route, trainLength) => (route.starts_whole ? Math.min(trainLength, length(route)) : 0.0);
 
   function withTrackBehind(route, back) {
     const effort = route.effort;

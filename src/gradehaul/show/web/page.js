@@ -130,7 +130,13 @@
     if (workbench) workbench.redraw();
     planView.redraw();
   });
-  window.addEventListener("beforeprint", openSections);
+  let closed = [];
+  window.addEventListener("beforeprint", () => {
+    closed = [...document.querySelectorAll(".trains details:not([open])")];
+    for (const details of closed) details.open = true;
+    openSections();
+  });
+  window.addEventListener("afterprint", () => { for (const details of closed) details.open = false; });
 
   const cards = document.getElementById("print-cards");
   if (cards) {

@@ -21,14 +21,33 @@ const Workbench = (() => {
     function begin(named) {
       const own = data.trains.find((each) => each.name === named);
       if (own) {
-        state.route = data.routes.find((route) => route.name === own.route) || state.route;
         state.consist = own.consist.map((cut) => ({ ...cut }));
         state.together = own.together;
+        state.route = hardest(data.routes.filter((route) => route.whole === own.route)) || state.route;
       } else {
         state.consist = [{ name: [...stock.powers.keys()][0], count: 1 }];
         if (stock.cars.size) state.consist.push({ name: [...stock.cars.keys()][0], count: 3 });
         state.together = null;
       }
+    }
+
+    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.turned);
+
+    /* Of the legs of a route, the one that leaves a train least to spare. */
+    function hardest(legs) {
+      const judged = legs.map((leg) => [leg, legs.length > 1 ? Haulage.judge(leg, madeUpFor(leg), state.rail).margin : 0]);
+      return judged.length ? judged.reduce((worst, each) => (each[1] < worst[1] ? each : worst))[0] : null;
+    }
+
+    /* What becomes of the train on every leg of a route with reversals. */
+    function onEveryLeg() {
+      const legs = data.routes.filter((route) => route.whole === state.route.whole);
+      if (legs.length < 2) return [];
+      const told = legs.map((leg, k) => {
+        const { outcome, holdsBack } = Haulage.judge(leg, madeUpFor(leg), state.rail);
+        return `leg ${k + 1} ${outcome}${holdsBack ? "" : " and runs away"}`;
+      });
+      return [`Of the legs of ${Words.name(state.route.whole)}: ${told.join(", ")}.`];
     }
 
     function showRow(cut, number) {
@@ -90,7 +109,7 @@ const Workbench = (() => {
       byId("bench-route").value = state.route.name;
       byId("bench-rail").value = state.rail;
       byId("together-row").hidden = locos < 2;
-      train = Haulage.madeUp(stock, state.consist, state.together);
+      train = madeUpFor(state.route);
       if (document.activeElement !== byId("together")) byId("together").value = +(100 * train.together).toPrecision(6);
       const tooLong = Haulage.tooLongFor(state.route, train);
       const wrong = !locos ? "A train needs a locomotive: put one in." : tooLong
@@ -105,7 +124,7 @@ const Workbench = (() => {
       verdict = Haulage.judge(state.route, train, state.rail);
       const more = Haulage.overhangs(state.route, train)
         .map((room) => `It is ${teller.length(train.length)} long and does not fit ${room.name}, which holds ${teller.length(room.length_m)}.`);
-      tellVerdict(verdict.outcome, [...Words.verdict(state.route, teller, verdict), ...more], verdict.outcome);
+      tellVerdict(verdict.outcome, [...Words.verdict(state.route, teller, verdict), ...onEveryLeg(), ...more], verdict.outcome);
       byId("bench-facts").textContent =
         `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}. Rail: ${state.rail}.`;
       draw();
@@ -215,7 +234,7 @@ const Workbench = (() => {
     figure.addEventListener("pointerdown", point);
     figure.addEventListener("pointermove", (event) => { if (event.buttons) point(event); });
 
-    const first = data.trains.find((each) => data.routes.some((route) => route.name === each.route));
+    const first = data.trains.find((each) => data.routes.some((route) => route.whole === each.route));
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
     compose();

@@ -1,0 +1,527 @@
+"""A helix: round or with straight sides, one track or two, from any set of wishes that settles it."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from gradehaul.design.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
+from gradehaul.errors import DesignError
+from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
+from gradehaul.scales import Scale, clear_height
+
+GUARD = (
+    "A train can fall from a helix: put guard rails or edging at least as high as the axles along every open side; "
+    "keep children away from open drops. A deck bears only as it is built: follow local codes, and ask a qualified "
+    "person where structure, mains or stairs are touched."
+)
+"""What is said with every helix."""
+
+TRACK_HEIGHT = 0.512
+"""Height of rail and ties at full size, m: 3.2 mm in N, in a published stack of 6.0 + 4.0 + 3.2 + 37.0 mm (read)."""
+
+_AGREE = 5e-4
+"""Wishes that say one thing twice may differ by this share, which is rounding of what a person writes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """How a helix is built, all lengths in m.
+
+    Attributes
+    ----------
+    straight
+        Length of each of its two straight sides, 0 for a round helix.
+    ease
+        Length of the easement at each end of a curve.
+    deck, roadbed, track
+        Thickness of the deck, of the roadbed on it, and height of the track on that.
+    clear
+        Clear height wanted above the railhead.
+    edge
+        From the center of the outermost track to the edge of the floor it needs.
+    near
+        Distance between track centers at which stock beside a track is clear of what is over it.
+    centers
+        Distance between the centers of two tracks; None for one track.
+    vertical
+        Length of the vertical curves; None for what is usual for the grade.
+    """
+
+    straight: float
+    ease: float
+    deck: float
+    roadbed: float
+    track: float
+    clear: float
+    edge: float
+    near: float
+    centers: float | None = None
+    vertical: float | None = None
+
+    @property
+    def structure(self) -> float:
+        """Deck, roadbed and track together, m."""
+        return self.deck + self.roadbed + self.track
+
+
+def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
+    """Return a round helix of one track on a deck of 1/2 in with 1/4 in of roadbed, which are assumed.
+
+    The clear height is the practice's (NEM 102, or the NMRA's clearance gauge); the edge is half the stock's width and
+    the room kept beside it.
+
+    Examples
+    --------
+    >>> from gradehaul.scales import scale_named
+    >>> build = usual_build(scale_named("H0"), "NEM")
+    >>> build.clear, round(1000 * build.structure, 1)
+    (0.059, 24.9)
+    """
+    return Build(
+        straight=0.0,
+        ease=0.0,
+        deck=0.0127,
+        roadbed=0.00635,
+        track=TRACK_HEIGHT / scale.ratio,
+        clear=clear_height(scale, "NEM" if practice == "NEM" else "NMRA"),
+        edge=0.5 * scale.stock_width + scale.side_clearance,
+        near=scale.fouling_distance,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Helix:
+    """A helix: radius of its (inner) track, turns, total rise; lengths in m.
+
+    It climbs evenly from the start of its first curve to the end of its last. A round one of radius R and N turns is
+    2πR N + e long with an easement e at each end (each easement turns e / 2R, as long an arc would turn e / R).
+
+    Examples
+    --------
+    A helix of radius 24 in that rises 4 in a turn has a grade of 4 / (2π 24) = 2.65 %.
+
+    >>> from gradehaul.scales import scale_named
+    >>> helix = Helix(24 * 0.0254, 3.0, 12 * 0.0254, usual_build(scale_named("HO")))
+    >>> round(100 * helix.grade, 2), round(helix.rise_per_turn / 0.0254, 6)
+    (2.65, 4.0)
+    """
+
+    radius: float
+    turns: float
+    rise: float
+    build: Build
+
+    def length_at(self, radius: float) -> float:
+        """Return the length of the climb on a track of a radius, m."""
+        per_turn, once = _lengths(self.build, self.turns)
+        return per_turn * radius + once
+
+    @property
+    def length(self) -> float:
+        """Length of the climb on the (inner) track, m."""
+        return self.length_at(self.radius)
+
+    @property
+    def outer_radius(self) -> float:
+        """Radius of the outermost track, m."""
+        return self.radius + (self.build.centers or 0.0)
+
+    @property
+    def grade(self) -> float:
+        """Grade of the (inner) track."""
+        return self.rise / self.length
+
+    @property
+    def outer_grade(self) -> float:
+        """Grade of the outermost track, which is longer for the same rise, and so flatter."""
+        return self.rise / self.length_at(self.outer_radius)
+
+    @property
+    def rise_per_turn(self) -> float:
+        """Rise in one whole turn, m, where a turn goes on in another."""
+        return self.grade * _turn_length(self.build, self.radius)
+
+    def effective_grade(self, coefficient: float, *, outer: bool = False) -> float:
+        """Return the grade with what its curves add, C / R, on the (inner) or the outermost track."""
+        radius, grade = (self.outer_radius, self.outer_grade) if outer else (self.radius, self.grade)
+        return grade + coefficient / radius
+
+    @property
+    def stacked(self) -> bool:
+        """Whether any turn lies over another."""
+        return self.turns > 1 - 1e-9
+
+    def clear_left(self, vertical: float) -> float:
+        """Return the least clear height left over a railhead, m, under the deck of the turn above.
+
+        Between two turns that is the rise per turn less track, roadbed and deck. At the foot and at the top it is less:
+        there a level approach leads in beside the helix, under (or over) track that is lower (or higher) by what it
+        climbs until the approach is clear of it; and a vertical curve lifts the foot. The approach is clear of a track
+        of radius R once it is a fouling distance d outside, at an angle of arccos(R / (R + d)).
+
+        Parameters
+        ----------
+        vertical
+            Length of the vertical curves, m.
+        """
+        reach = self.build.near + (self.build.centers or 0.0)
+        angle = math.acos(self.radius / (self.radius + reach))
+        beside = self.radius * angle
+        ease = self.build.ease
+        beside += self.build.straight + 0.5 * ease if self.build.straight else -min(beside, 0.5 * ease)
+        at = self.radius * math.tan(angle)
+        lifted = max(0.0, 0.5 * vertical - at) ** 2 / (2 * vertical) if vertical else 0.0
+        lost = self.grade * max(0.125 * vertical, beside + lifted)
+        return self.rise_per_turn - self.build.structure - lost
+
+    @property
+    def floor(self) -> tuple[float, float]:
+        """Length and width of the floor it needs, m, without its approaches.
+
+        An easement lies outside its curve by e² / 24 R at most (textbooks) and reaches e / 2 out of a half turn.
+        """
+        build, radius = self.build, self.outer_radius
+        width = 2 * (radius + build.ease**2 / (24 * radius) + build.edge)
+        if not build.straight:
+            return width, width
+        return 2 * (radius + build.edge) + build.straight + build.ease, width
+
+    def vertical(self, stock: Plan) -> float:
+        """Return the length of its vertical curves, m: as wished, else what is usual for its grade."""
+        wished = self.build.vertical
+        return usual_vertical_curve(self.grade, stock) if wished is None else wished
+
+    def hill(self, stock: Plan) -> Hill:
+        """Return it as a plan with the stock of another: level approaches as long as the vertical curves at both ends.
+
+        With two tracks the outer climbs (route ``Up``), and the inner has a route of its own (``Up inner``).
+        """
+        vertical, unit = self.vertical(stock), stock.unit
+        remarks = [
+            "A helix as gradehaul helix designed it. Run it with: gradehaul check",
+            f"floor needed: {' by '.join(describe(side, 'length', unit) for side in self.floor)}",
+            *textwrap.wrap(GUARD, 110),
+        ]
+        if self.build.centers is None:
+            lines = [HillLine("Helix", self._tracks(self.radius, vertical, unit), self.rise)]
+        else:
+            outer, inner = (self._tracks(radius, vertical, unit) for radius in (self.outer_radius, self.radius))
+            lines = [
+                HillLine("Outer", outer, self.rise, "Outer foot", "Outer top"),
+                HillLine("Inner", inner, self.rise, "Inner foot", "Inner top", f"{UP} inner"),
+            ]
+        return hill_of(stock, "Helix", lines, vertical, remarks)
+
+    def _tracks(self, radius: float, vertical: float, unit: str) -> tuple[str, ...]:
+        level = (f"straight = {length_text(vertical, unit)}, rise = 0",) if vertical else ()
+        curve = f"left = {length_text(radius, unit)}, angle = "
+        ease = f", ease = {length_text(self.build.ease, unit)}" if self.build.ease else ""
+        if not self.build.straight:
+            return (*level, f'name = "Helix", {curve}{360 * self.turns:.13g}{ease}', *level)
+        halves = round(2 * self.turns)
+        side = f"straight = {length_text(self.build.straight, unit)}"
+        around = [f"{curve}180{ease}", side] * halves
+        return (*level, *around[:-1], *level)
+
+
+def _lengths(build: Build, turns: float) -> tuple[float, float]:
+    """Return what the length of a climb has for each m of radius, and besides, m."""
+    if not build.straight:
+        return 2 * math.pi * turns, build.ease
+    return 2 * math.pi * turns, 2 * turns * build.ease + (2 * turns - 1) * build.straight
+
+
+def _turn_length(build: Build, radius: float) -> float:
+    return 2 * math.pi * radius + (2 * (build.ease + build.straight) if build.straight else 0.0)
+
+
+def radius_in(floor: tuple[float, float], build: Build) -> float:
+    """Return the largest (inner) radius that a floor holds, m.
+
+    Raises
+    ------
+    DesignError
+        The floor holds none.
+    """
+    long, wide = max(floor), min(floor)
+    half = 0.5 * wide - build.edge
+    under = half**2 - build.ease**2 / 6
+    radius = 0.5 * (half + math.sqrt(under)) if half > 0 and under >= 0 else 0.0
+    if build.straight:
+        radius = min(radius, 0.5 * (long - build.straight - build.ease) - build.edge)
+    radius -= build.centers or 0.0
+    if radius <= 0:
+        raise DesignError(
+            "the floor is too small for its edges, easements and sides",
+            place="--floor",
+            found=f"{1000 * long:.4g} mm by {1000 * wide:.4g} mm",
+            write="a larger floor",
+        )
+    return radius
+
+
+NAMES: Mapping[str, str] = {
+    "radius": "radius",
+    "rise_per_turn": "rise per turn",
+    "rise": "total rise",
+    "turns": "turns",
+    "grade": "grade",
+    "floor": "floor",
+}
+"""What can be wished for, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What is settled of a helix: lengths in m, the grade a plain ratio, the floor its two sides; None where open."""
+
+    radius: float | None = None
+    rise_per_turn: float | None = None
+    rise: float | None = None
+    turns: float | None = None
+    grade: float | None = None
+    floor: tuple[float, float] | None = None
+
+    def told(self, name: str, unit: str) -> str:
+        """Return a wish in words, with its figure."""
+        value = getattr(self, name)
+        if name == "floor":
+            return f"floor {' by '.join(describe(side, 'length', unit) for side in value)}"
+        if name == "turns":
+            return f"{value:.4g} turns"
+        kind_unit = ("grade", "%") if name == "grade" else ("length", unit)
+        return f"{NAMES[name]} {describe(value, *kind_unit)}"  # type: ignore[arg-type]
+
+
+_Known = dict[str, float]
+_Rule = tuple[str, tuple[str, ...], Callable[[Build, _Known], float]]
+
+
+def _solved_radius(build: Build, known: _Known) -> float:
+    per_turn, once = _lengths(build, known["turns"])
+    return (known["rise"] / known["grade"] - once) / per_turn
+
+
+def _solved_turns(build: Build, known: _Known) -> float:
+    """Return the turns of a climb of a rise at a grade; lengths are linear in turns."""
+    length = known["rise"] / known["grade"]
+    if not build.straight:
+        return (length - build.ease) / (2 * math.pi * known["radius"])
+    return (length + build.straight) / _turn_length(build, known["radius"])
+
+
+def settled_turns(radius: float, rise_per_turn: float, rise: float, build: Build) -> float:
+    """Return the turns that a rise takes at a rise per turn, as whole half turns or not."""
+    grade = rise_per_turn / _turn_length(build, radius)
+    return _solved_turns(build, {"radius": radius, "rise": rise, "grade": grade})
+
+
+def _per_turn_radius(build: Build, known: _Known) -> float:
+    besides = 2 * (build.ease + build.straight) if build.straight else 0.0
+    return (known["rise_per_turn"] / known["grade"] - besides) / (2 * math.pi)
+
+
+def _climb(build: Build, known: _Known) -> float:
+    per_turn, once = _lengths(build, known["turns"])
+    return per_turn * known["radius"] + once
+
+
+_RULES: tuple[_Rule, ...] = (
+    ("grade", ("radius", "rise_per_turn"), lambda b, k: k["rise_per_turn"] / _turn_length(b, k["radius"])),
+    ("rise_per_turn", ("radius", "grade"), lambda b, k: k["grade"] * _turn_length(b, k["radius"])),
+    ("radius", ("rise_per_turn", "grade"), _per_turn_radius),
+    ("rise", ("radius", "turns", "grade"), lambda b, k: k["grade"] * _climb(b, k)),
+    ("grade", ("radius", "turns", "rise"), lambda b, k: k["rise"] / _climb(b, k)),
+    ("turns", ("radius", "grade", "rise"), _solved_turns),
+    ("radius", ("turns", "grade", "rise"), _solved_radius),
+)
+"""Each value with those that settle it. Two relations tie all five: rise per turn = grade x length of a turn, and total
+rise = grade x length of the climb."""
+
+_FULL = frozenset(NAMES) - {"floor"}
+
+
+def _settled(names: frozenset[str]) -> frozenset[str]:
+    """Return all that follows from some of the values."""
+    while True:
+        more = names | {name for name, of, _ in _RULES if names.issuperset(of)}
+        if more == names:
+            return names
+        names = more
+
+
+def helix_of(wishes: Wishes, build: Build, unit: str = "mm") -> Helix:
+    """Return the helix that wishes settle.
+
+    Parameters
+    ----------
+    wishes
+        What is wished for.
+    build
+        How it is built.
+    unit
+        The unit in which messages tell lengths.
+
+    Raises
+    ------
+    DesignError
+        Wishes that contradict one another (which), that leave the helix open (what is missing), or that no helix
+        meets.
+
+    Examples
+    --------
+    >>> from gradehaul.scales import scale_named
+    >>> build = usual_build(scale_named("HO"))
+    >>> helix = helix_of(Wishes(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
+    >>> round(helix.radius / 0.0254, 1)
+    31.8
+    >>> helix_of(Wishes(radius=0.6096, turns=3), build)
+    Traceback (most recent call last):
+    gradehaul.errors.DesignError: the helix is left open; write one more of rise per turn, total rise, grade
+    """
+    for name in NAMES:
+        value = getattr(wishes, name)
+        if value is not None and not all(math.isfinite(v) and v > 0 for v in (value if name == "floor" else (value,))):
+            raise DesignError(f"{NAMES[name]} must be more than 0", place=f"--{name.replace('_', '-')}")
+    given: _Known = {name: getattr(wishes, name) for name in NAMES if name != "floor" and getattr(wishes, name)}
+    known = dict(given)
+    source: dict[str, tuple[str, ...]] = {name: (name,) for name in given}
+    if wishes.floor is not None and "radius" not in _settled(frozenset(given)):
+        known["radius"], source["radius"] = radius_in(wishes.floor, build), ("floor",)
+    _refuse_open(frozenset(known), given)
+    progress = True
+    while progress:
+        progress = False
+        for name, of, rule in _RULES:
+            if name not in known and all(part in known for part in of):
+                known[name] = rule(build, known)
+                source[name] = tuple(dict.fromkeys(part for each in of for part in source[each]))
+                progress = True
+                if known[name] <= 0:
+                    told = " and ".join(wishes.told(part, unit) for part in source[name])
+                    raise DesignError(f"no helix has {told}", found=f"{NAMES[name]} of nothing or less", write="less")
+    _refuse_contradictions(wishes, build, known, source, unit)
+    helix = Helix(known["radius"], known["turns"], known["rise"], build)
+    _refuse_impossible(helix, wishes, unit)
+    return helix
+
+
+def _refuse_open(known: frozenset[str], given: _Known) -> None:
+    if _settled(known) == _FULL:
+        return
+    more = [name for name in NAMES if name not in known and name != "floor" and _settled(known | {name}) == _FULL]
+    if more:
+        words = [NAMES[name] for name in more]
+        if "radius" in more:
+            words.append(NAMES["floor"])
+        raise DesignError("the helix is left open", write=f"one more of {', '.join(words)}")
+    raise DesignError(
+        "the helix is left open",
+        found=" and ".join(NAMES[name] for name in given) or "nothing of it",
+        write="a radius or a floor, a rise per turn or a grade, and turns or a total rise",
+    )
+
+
+def _refuse_contradictions(
+    wishes: Wishes, build: Build, known: _Known, source: Mapping[str, tuple[str, ...]], unit: str
+) -> None:
+    """Hold every rule against what was found: the wishes behind both sides of one that fails contradict."""
+    for name, of, rule in _RULES:
+        value = rule(build, known)
+        if abs(value - known[name]) > _AGREE * abs(known[name]):
+            others = tuple(dict.fromkeys(part for each in of for part in source[each]))
+            against = [part for part in source[name] if part not in others] or list(source[name])
+            rest = [part for part in others if part not in against]
+            one = " and ".join(wishes.told(part, unit) for part in against)
+            other = " and ".join(wishes.told(part, unit) for part in rest)
+            made = Wishes(**{name: value}).told(name, unit)  # type: ignore[arg-type]
+            raise DesignError(f"{one} contradicts {other}", found=f"{made} by the latter", write="without one of them")
+
+
+def _refuse_impossible(helix: Helix, wishes: Wishes, unit: str) -> None:
+    build = helix.build
+    if build.straight and abs(2 * helix.turns - round(2 * helix.turns)) > 1e-6:
+        whole = max(1, round(2 * helix.turns)) / 2
+        raise DesignError(
+            "a helix with straight sides makes whole half turns",
+            place="--turns",
+            found=f"{helix.turns:.4g}",
+            write=f"--turns {whole:g} and leave another wish out",
+        )
+    angle = math.pi if build.straight else 2 * math.pi * helix.turns
+    if helix.radius * angle < build.ease:
+        raise DesignError(
+            "the easements are longer than the curve between them",
+            place="--ease",
+            found=describe(build.ease, "length", unit),
+            write=f"at most {describe(helix.radius * angle, 'length', unit)}",
+        )
+    if wishes.floor is not None:
+        needed, room = helix.floor, (max(wishes.floor), min(wishes.floor))
+        if any(need > side * (1 + _AGREE) for need, side in zip(needed, room, strict=True)):
+            told = " by ".join(describe(side, "length", unit) for side in needed)
+            others = ", ".join(
+                wishes.told(name, unit) for name in NAMES if name != "floor" and getattr(wishes, name) is not None
+            )
+            raise DesignError(
+                f"{wishes.told('floor', unit)} contradicts {others}", found=f"{told} needed", write="a larger floor"
+            )
+
+
+def refuse_low(helix: Helix, stock: Plan) -> None:
+    """Refuse a helix in which the deck of a turn is lower than stock on the turn below needs.
+
+    Raises
+    ------
+    DesignError
+        It is too low; the message has the rise per turn that would do.
+    """
+    if not helix.stacked or clears(helix, stock):
+        return
+    unit, build = stock.unit, helix.build
+    left = helix.clear_left(helix.vertical(stock))
+    enough = lowest_rise_per_turn(helix.radius, build, stock)
+    raise DesignError(
+        f"the deck above leaves {describe(max(left, 0.0), 'length', unit)} over the railhead where it is least, "
+        f"and stock needs {describe(build.clear, 'length', unit)}",
+        found=f"rise per turn {describe(helix.rise_per_turn, 'length', unit)}, of which track, roadbed and deck take "
+        f"{describe(build.structure, 'length', unit)}",
+        write=f"a rise per turn of {describe(enough, 'length', unit)} or more, or a thinner deck",
+    )
+
+
+def clears(helix: Helix, stock: Plan) -> bool:
+    """Tell whether stock on each turn clears the deck above it, to a thousandth of a millimeter."""
+    return not helix.stacked or helix.clear_left(helix.vertical(stock)) >= helix.build.clear - 1e-6
+
+
+def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
+    """Return the least rise per turn, m, whole tenths of a millimeter, that leaves the clear height.
+
+    Raises
+    ------
+    DesignError
+        No rise per turn under three times what it takes leaves it.
+    """
+    turn = _turn_length(build, radius)
+    enough = round(1e4 * (build.clear + build.structure))
+    for tenths in range(enough, 3 * enough):
+        # two turns of a climb as even as that of many
+        helix = replace(_two_turns(radius, build), rise=tenths * 1e-4 * _two_turns(radius, build).length / turn)
+        if clears(helix, stock):
+            return tenths * 1e-4
+    raise DesignError("no rise per turn leaves the clear height", write="a larger radius or shorter sides")
+
+
+def _two_turns(radius: float, build: Build) -> Helix:
+    return Helix(radius, 2.0, 1.0, build)
+
+
+def coefficient_of(stock: Plan) -> float:
+    """Return the curve coefficient, m, by the model that the stock's plan asks for."""
+    return curve_coefficient(stock.curve_resistance, stock.scale)

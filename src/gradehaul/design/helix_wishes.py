@@ -1,0 +1,144 @@
+"""What is asked of a helix, read from text: wishes, how it is built, and what is looked for."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Literal
+
+from gradehaul.design.helix import Build, Helix, Wishes, helix_of, refuse_low, usual_build
+from gradehaul.design.helix_search import Found, roomiest, smallest_radius, steepest_grade
+from gradehaul.design.hill import Need
+from gradehaul.errors import DesignError, QuantityError
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import Kind, read_quantity
+
+Look = Literal["radius", "grade", "cars"]
+"""What is looked for backwards."""
+
+_BY = re.compile(r"\s+(?:x|by|×)\s+", re.IGNORECASE)
+_LENGTHS = ("straight", "ease", "deck", "roadbed", "clear", "centers")
+_MOST = 1e4
+
+
+def read_option(option: str, text: str, kind: Kind, unit: str | None) -> float:
+    """Return the SI value of an option's text.
+
+    Raises
+    ------
+    QuantityError
+        The text is not the quantity asked for; the message has the option.
+    """
+    try:
+        value = read_quantity(text, kind, unit=unit)
+    except QuantityError as error:
+        raise error.at(place=f"--{option}") from error
+    if kind == "length" and abs(value) > _MOST:
+        raise QuantityError("too long for any railway", place=f"--{option}", found=text)
+    return value
+
+
+def read_wishes(unit: str, texts: Mapping[str, str | None], turns: float | None = None) -> Wishes:
+    """Return wishes from text; bare lengths read in the unit.
+
+    Parameters
+    ----------
+    unit
+        The unit of bare lengths.
+    texts
+        Some of ``radius``, ``rise_per_turn``, ``rise``, ``grade`` and ``floor``, the last as one side or as two.
+    turns
+        Turns.
+
+    Examples
+    --------
+    >>> read_wishes("in", {"radius": "24", "floor": "5 ft x 4 ft"})
+    Wishes(radius=0.6096, rise_per_turn=None, rise=None, turns=None, grade=None, floor=(1.524, 1.2192))
+    """
+    kinds: dict[str, Kind] = {"radius": "length", "rise_per_turn": "length", "rise": "length", "grade": "grade"}
+    found: dict[str, float] = {}
+    for name, kind in kinds.items():
+        text = texts.get(name)
+        if text is not None:
+            found[name] = read_option(name.replace("_", "-"), text, kind, unit)
+    floor = texts.get("floor")
+    sides = None
+    if floor is not None:
+        parts = [read_option("floor", part, "length", unit) for part in _BY.split(floor.strip())]
+        if len(parts) > 2:
+            raise DesignError("a floor has two sides", place="--floor", found=floor, write='"48 in x 60 in"')
+        sides = (parts[0], parts[-1])
+    return Wishes(turns=turns, floor=sides, **found)
+
+
+def read_build(stock: Plan, texts: Mapping[str, str | None], tracks: int = 1) -> Build:
+    """Return how a helix is built: what is usual for the stock's scale and practice, and what is told otherwise.
+
+    Parameters
+    ----------
+    stock
+        The plan with the stock.
+    texts
+        Some of ``straight``, ``ease``, ``deck``, ``roadbed``, ``clear``, ``centers`` and ``vertical_curve``.
+    tracks
+        One or two.
+
+    Raises
+    ------
+    DesignError
+        Lengths under 0, or two tracks closer than stock needs.
+    """
+    build = usual_build(stock.scale, stock.practice)
+    values: dict[str, float] = {}
+    for name in (*_LENGTHS, "vertical_curve"):
+        text = texts.get(name)
+        if text is not None:
+            option = name.replace("_", "-")
+            values["vertical" if name == "vertical_curve" else name] = read_option(option, text, "length", stock.unit)
+            if values["vertical" if name == "vertical_curve" else name] < 0:
+                raise DesignError(f"{name.replace('_', ' ')} must be 0 or more", place=f"--{option}", found=text)
+    centers = values.pop("centers", None)
+    if tracks == 2:
+        least = stock.scale.fouling_distance
+        centers = max(stock.scale.track_centers or 0.0, least) if centers is None else centers
+        if centers < least:
+            raise DesignError(
+                "two tracks this close foul one another",
+                place="--centers",
+                found=f"{1000 * centers:.3g} mm",
+                write=f'"{1000 * least:.3g} mm" or more, and more on curves',
+            )
+        return replace(build, centers=centers, **values)
+    return replace(build, **values)
+
+
+def designed(
+    wishes: Wishes,
+    build: Build,
+    stock: Plan,
+    *,
+    find: Look | None = None,
+    train: str | None = None,
+    rail: str | None = None,
+    need: Need = "climbs",
+) -> Found:
+    """Return the helix that is wished for, or looked for; the rail is the stock's first film where none is told.
+
+    Raises
+    ------
+    DesignError
+        No helix meets the wishes, or its deck is lower than the stock.
+    """
+    rail = rail or next(iter(stock.films))
+    if find == "radius":
+        found = smallest_radius(wishes, build, stock, train=train, rail=rail, need=need)
+    elif find == "grade":
+        found = steepest_grade(wishes, build, stock, train=train, rail=rail, need=need)
+    elif find == "cars":
+        found = roomiest(wishes, build, stock)
+    else:
+        helix: Helix = helix_of(wishes, build, stock.unit)
+        found = Found(helix, None)
+    refuse_low(found.helix, stock)
+    return found

@@ -1,0 +1,377 @@
+"""An incline: a rise within a length, with vertical curves at its ends and curves on the way; and backwards."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from gradehaul.design.hill import (
+    CAR_LENGTHS_PER_PERCENT,
+    Hill,
+    HillLine,
+    Need,
+    car_length,
+    hill_of,
+    known_train,
+    least_step,
+    length_text,
+    usual_vertical_curve,
+)
+from gradehaul.errors import DesignError, QuantityError
+from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe, read_quantity
+from gradehaul.track.vertical import VerticalCurve, vertical_curves
+
+CARE = (
+    "Trains run over an open drop: put edging along the incline, and keep children away. A roadbed bears only as it is "
+    "built: follow local codes, and ask a qualified person where structure, mains or stairs are touched."
+)
+"""What is said with every incline."""
+
+LENGTH_STEP = 1e-3
+"""Lengths are looked for in whole millimeters."""
+RISE_STEP = 1e-4
+"""Rises are looked for in tenths of a millimeter."""
+
+_LONGEST = 100_000
+"""Lengths are looked for up to so many millimeters beyond the curves."""
+_STEEPEST = 0.10
+
+Look = Literal["length", "rise"]
+
+
+class Bend(NamedTuple):
+    """A curve on the way: radius, m, and the angle it turns through, radians, positive to the left."""
+
+    radius: float
+    angle: float
+
+    @property
+    def length(self) -> float:
+        """Its length, m."""
+        return self.radius * abs(self.angle)
+
+
+@dataclass(frozen=True)
+class Incline:
+    """An incline, lengths in m.
+
+    Attributes
+    ----------
+    rise
+        The whole rise.
+    length
+        From level to level, both vertical curves in it.
+    bends
+        Curves on the way, with equal straights between them and at both ends.
+    coefficient
+        Curve coefficient C: a curve of radius R asks as much as a grade of C / R.
+    vertical
+        Length of the vertical curve at each change of grade; half of it lies on either side.
+    compensated
+        Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere.
+
+    Examples
+    --------
+    3 in of rise in 12 ft with vertical curves of 1 ft: the grade reaches from the middle of one to the middle of the
+    other, 11 ft.
+
+    >>> round(100 * Incline(0.0762, 3.6576, (), 0.008, 0.3048).grade, 3)
+    2.273
+    """
+
+    rise: float
+    length: float
+    bends: tuple[Bend, ...]
+    coefficient: float
+    vertical: float
+    compensated: bool = False
+
+    @property
+    def run(self) -> float:
+        """Length of the grade between the middles of the vertical curves at its ends, m."""
+        return self.length - self.vertical
+
+    @property
+    def straight(self) -> float:
+        """Length of each straight on the grade, m."""
+        return (self.run - sum(bend.length for bend in self.bends)) / (len(self.bends) + 1)
+
+    @property
+    def grade(self) -> float:
+        """Grade of its straights."""
+        return (self.rise + _given_back(self.bends, self.coefficient, self.compensated)) / self.run
+
+    def grade_in(self, bend: Bend) -> float:
+        """Return the grade in a curve."""
+        return self.grade - (self.coefficient / bend.radius if self.compensated else 0.0)
+
+    @property
+    def effective_grade(self) -> float:
+        """The greatest effective grade."""
+        return max([self.grade, *(self.grade_in(bend) + self.coefficient / bend.radius for bend in self.bends)])
+
+    @cached_property
+    def curves(self) -> tuple[VerticalCurve, ...]:
+        """The vertical curves as they come out: shorter where the grades beside them are."""
+        lengths, grades = [self.vertical or 1.0], [0.0]
+        for bend in self.bends:
+            lengths += [self.straight, bend.length]
+            grades += [self.grade, self.grade_in(bend)]
+        lengths += [self.straight, self.vertical or 1.0]
+        grades += [self.grade, 0.0]
+        steps = np.array([lengths, np.multiply(lengths, grades)])
+        distance, height = np.concatenate([np.zeros((2, 1)), np.cumsum(steps, axis=1)], axis=1)
+        return tuple(vertical_curves(distance, height, self.vertical))
+
+    def change_per_car(self, car: float) -> float:
+        """Return the sharpest change of grade within a car's length, a plain ratio; practice is 1 % at the most."""
+        if not self.vertical:
+            return abs(self.grade)
+        return max(abs(curve.after - curve.before) * min(1.0, car / curve.length) for curve in self.curves)
+
+    def hill(self, stock: Plan) -> Hill:
+        """Return it as a plan with the stock of another, between two level straights."""
+        unit = stock.unit
+        level = (f"straight = {length_text(self.vertical, unit)}, rise = 0",) if self.vertical else ()
+        tracks = [f"straight = {length_text(self.straight, unit)}"]
+        for bend in self.bends:
+            hand = "left" if bend.angle > 0 else "right"
+            curve = f"{hand} = {length_text(bend.radius, unit)}, angle = {abs(math.degrees(bend.angle)):.13g}"
+            eased = f', grade = "{100 * self.grade_in(bend):.13g} %"' if self.compensated else ""
+            tracks += [curve + eased, tracks[0]]
+        remarks = [
+            "An incline as gradehaul incline designed it. Run it with: gradehaul check",
+            *textwrap.wrap(CARE, 110),
+        ]
+        line = HillLine("Incline", (*level, *tracks, *level), self.rise)
+        return hill_of(stock, "Incline", [line], self.vertical, remarks)
+
+
+def _given_back(bends: Sequence[Bend], coefficient: float, compensated: bool) -> float:
+    """Return the rise that compensation takes from the curves, m: C times the angles turned through."""
+    return coefficient * sum(abs(bend.angle) for bend in bends) if compensated else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is settled of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
+
+    rise: float | None = None
+    length: float | None = None
+    grade: float | None = None
+    bends: tuple[Bend, ...] = ()
+    vertical: float | None = None
+    compensated: bool = False
+
+
+def incline_of(asked: Asked, stock: Plan) -> Incline:
+    """Return the incline that two of rise, length and grade settle.
+
+    Vertical curves that are not told are as long as practice has them: a car length for each 1 % of change.
+
+    Raises
+    ------
+    DesignError
+        Less than two, or three that contradict one another; no room for the curves or the vertical curves; curves so
+        tight that compensation would turn the grade on them downward.
+    """
+    _refuse_nothing(asked)
+    unit, coefficient = stock.unit, curve_coefficient(stock.curve_resistance, stock.scale)
+    back = _given_back(asked.bends, coefficient, asked.compensated)
+    rise, length, grade = asked.rise, asked.length, asked.grade
+    if rise is not None and length is not None:
+        vertical = _vertical(asked, rise + back, length, stock)
+        made = (rise + back) / (length - vertical)
+        if grade is not None and abs(made - grade) > 5e-4 * made:
+            raise DesignError(
+                f"grade {describe(grade, 'grade', '%')} contradicts rise {describe(rise, 'length', unit)} within "
+                f"length {describe(length, 'length', unit)}",
+                found=f"{describe(made, 'grade', '%')} by the latter",
+                write="without one of them",
+            )
+    elif grade is None or (rise is None and length is None):
+        missing = [name for name in ("rise", "length", "grade") if getattr(asked, name) is None]
+        raise DesignError(
+            "the incline is left open", write=f"{'two' if len(missing) == 3 else 'one'} more of {', '.join(missing)}"
+        )
+    else:
+        vertical = usual_vertical_curve(grade, stock) if asked.vertical is None else asked.vertical
+        if length is None:
+            assert rise is not None
+            length = (rise + back) / grade + vertical
+        rise = grade * (length - vertical) - back
+    assert length is not None
+    incline = Incline(rise, length, asked.bends, coefficient, vertical, asked.compensated)
+    _refuse_impossible(incline, unit)
+    return incline
+
+
+def _refuse_nothing(asked: Asked) -> None:
+    for name in ("rise", "length", "grade"):
+        value = getattr(asked, name)
+        if value is not None and not (math.isfinite(value) and value > 0):
+            raise DesignError(f"{name} must be more than 0", place=f"--{name}")
+    if asked.vertical is not None and asked.vertical < 0:
+        raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve")
+    for bend in asked.bends:
+        if not (math.isfinite(bend.radius) and bend.radius > 0 and math.isfinite(bend.angle) and bend.angle != 0):
+            raise DesignError(
+                "a curve needs a radius above 0 and an angle", place="--curve", write='--curve "24 in" 90'
+            )
+
+
+def _vertical(asked: Asked, climb: float, length: float, stock: Plan) -> float:
+    """Return the length of the vertical curves: the least that practice has for the grade it leaves."""
+    wished = asked.vertical
+    vertical = wished or 0.0
+    while vertical <= 0.5 * length:
+        usual = vertical if wished is not None else usual_vertical_curve(climb / (length - vertical), stock)
+        if usual <= vertical:
+            return vertical
+        vertical = usual
+    unit = stock.unit
+    raise DesignError(
+        f"a length of {describe(length, 'length', unit)} has no room for the vertical curves of this rise",
+        found=f"{describe(vertical, 'length', unit)} each, which needs twice as much",
+        write="a longer length, less rise, or --vertical-curve with a shorter one",
+    )
+
+
+def _refuse_impossible(incline: Incline, unit: str) -> None:
+    around = sum(bend.length for bend in incline.bends)
+    if incline.rise <= 0:
+        raise DesignError("compensation takes all of the rise", write="a steeper grade or a longer length")
+    if incline.run < incline.vertical * (1 - 1e-9) or incline.straight < 1e-4:
+        raise DesignError(
+            f"a length of {describe(incline.length, 'length', unit)} has no room for its curves and vertical curves",
+            found=f"curves of {describe(around, 'length', unit)} and two vertical curves of "
+            f"{describe(incline.vertical, 'length', unit)}",
+            write="a longer length, less of curve, or a shorter --vertical-curve",
+        )
+    for bend in incline.bends:
+        if incline.grade_in(bend) < 0:
+            raise DesignError(
+                f"compensation would turn the grade downward on a curve of {describe(bend.radius, 'length', unit)}",
+                place="--curve",
+                write="a larger radius, or no compensation",
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class FoundIncline:
+    """An incline that was asked or looked for, and whether the next step beyond fails for the train."""
+
+    incline: Incline
+    stops: Literal["train", "room"] | None = None
+
+
+def shortest_length(asked: Asked, stock: Plan, *, train: str | None, rail: str, need: Need = "climbs") -> FoundIncline:
+    """Return the incline of the shortest length, in whole millimeters, over which a named train gets a rise up.
+
+    Raises
+    ------
+    DesignError
+        No rise, or no length will do.
+    RouteError
+        No such train or rail condition.
+    """
+    train = known_train(stock, train)
+    if asked.rise is None or asked.length is not None or asked.grade is not None:
+        raise DesignError("the length is what is looked for", write="--rise, without --length and --grade")
+    _refuse_nothing(asked)
+    low = max(1, math.ceil(sum(bend.length for bend in asked.bends) / LENGTH_STEP))
+
+    def fails(step: int) -> Literal["train", "room"] | None:
+        return _fails(replace(asked, length=step * LENGTH_STEP), stock, train, rail, need)
+
+    # each look is twice as far beyond the curves as the one before
+    reach = 64
+    while fails(low + reach) is not None:
+        reach *= 2
+        if reach > _LONGEST * 10:
+            raise DesignError(f'train "{train}" climbs no such incline on {rail} rail', write="fewer cars or less rise")
+    step = least_step(lambda k: fails(k) is None, low + reach // 2, low + reach)
+    assert step is not None
+    return FoundIncline(incline_of(replace(asked, length=step * LENGTH_STEP), stock), fails(step - 1))
+
+
+def highest_rise(asked: Asked, stock: Plan, *, train: str | None, rail: str, need: Need = "climbs") -> FoundIncline:
+    """Return the incline of the highest rise, in tenths of a millimeter, that a named train gets up within a length.
+
+    Raises
+    ------
+    DesignError
+        No length, or no rise will do.
+    RouteError
+        No such train or rail condition.
+    """
+    train = known_train(stock, train)
+    if asked.length is None or asked.rise is not None or asked.grade is not None:
+        raise DesignError("the rise is what is looked for", write="--length, without --rise and --grade")
+    _refuse_nothing(asked)
+    most = math.ceil(_STEEPEST * asked.length / RISE_STEP)
+
+    def fails(step: int) -> Literal["train", "room"] | None:
+        return _fails(replace(asked, rise=(most - step) * RISE_STEP), stock, train, rail, need)
+
+    step = least_step(lambda k: fails(k) is None, 0, most - 1)
+    if step is None:
+        raise DesignError(f'train "{train}" climbs no such incline on {rail} rail', write="fewer cars or more length")
+    return FoundIncline(
+        incline_of(replace(asked, rise=(most - step) * RISE_STEP), stock), fails(step - 1) if step else None
+    )
+
+
+def _fails(asked: Asked, stock: Plan, train: str, rail: str, need: Need) -> Literal["train", "room"] | None:
+    try:
+        incline = incline_of(asked, stock)
+    except DesignError:
+        return "room"
+    return None if incline.hill(stock).carries(train, rail, need) else "train"
+
+
+def practice_car(stock: Plan) -> float:
+    """Return the car length of the practice for changes of grade, m: 1 % for each so much of vertical curve."""
+    return CAR_LENGTHS_PER_PERCENT * car_length(stock)
+
+
+def read_bends(curves: Sequence[tuple[str, str]], unit: str) -> tuple[Bend, ...]:
+    """Return curves from their radius and angle as text; an angle under 0 turns to the right.
+
+    Examples
+    --------
+    >>> read_bends([("24", "-90")], "in")
+    (Bend(radius=0.6096, angle=-1.5707963267948966),)
+    """
+    try:
+        return tuple(
+            Bend(read_quantity(radius, "length", unit=unit), read_quantity(angle, "angle")) for radius, angle in curves
+        )
+    except QuantityError as error:
+        raise error.at(place="--curve") from error
+
+
+def designed_incline(
+    asked: Asked,
+    stock: Plan,
+    *,
+    find: Look | None = None,
+    train: str | None = None,
+    rail: str | None = None,
+    need: Need = "climbs",
+) -> FoundIncline:
+    """Return the incline that is settled, or looked for; the rail is the stock's first film where none is told."""
+    rail = rail or next(iter(stock.films))
+    if find == "length":
+        return shortest_length(asked, stock, train=train, rail=rail, need=need)
+    if find == "rise":
+        return highest_rise(asked, stock, train=train, rail=rail, need=need)
+    return FoundIncline(incline_of(asked, stock))

@@ -1,0 +1,122 @@
+"""A helix for a person and as JSON: its figures, which track should climb, what stops a better one, its trains."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from gradehaul.design.helix import GUARD, coefficient_of
+from gradehaul.design.helix_search import Found, Reason
+from gradehaul.haulage.check import CheckAnswer
+from gradehaul.plan.records import Plan
+from gradehaul.show.check_json import check_document
+from gradehaul.show.digits import rounded
+from gradehaul.show.hill_text import add_trains
+from gradehaul.show.page import Page
+from gradehaul.show.reading_units import Reader
+
+_STOPS: dict[Reason, str] = {
+    "head room": "the deck above is too low for stock",
+    "train": "the train does not climb",
+    "curve": "there is no such curve",
+}
+
+
+def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None) -> Page:
+    """Return the page of a helix.
+
+    Parameters
+    ----------
+    found
+        The helix.
+    stock
+        The plan with the stock.
+    answer
+        What `check` says of the helix as a plan.
+    reader
+        The units of whoever reads it.
+    find
+        What was looked for.
+    """
+    page, helix, build = Page(), found.helix, found.helix.build
+    page.line(("Helix", "bold"), f", scale {stock.scale.name}, ", _shape(found))
+    if find in ("radius", "grade") and found.stops is not None:
+        better = "A radius 1 mm smaller" if find == "radius" else "A grade 0.001 % steeper"
+        page.line(f"{better} will not do: {_STOPS[found.stops]}.", indent=2)
+    vertical, coefficient = helix.vertical(stock), coefficient_of(stock)
+    inner = "inner track: " if build.centers is not None else ""
+    rows = [
+        (f"{inner}radius", reader.length(helix.radius, fine=True)),
+        ("turns", f"{helix.turns:.2f}"),
+        ("total rise", reader.length(helix.rise, fine=True)),
+        ("rise per turn", reader.length(helix.rise_per_turn, fine=True)),
+        (f"{inner}grade", reader.grade(helix.grade)),
+        (f"{inner}effective grade", reader.grade(helix.effective_grade(coefficient))),
+    ]
+    if build.centers is not None:
+        rows += [
+            ("outer track: radius", reader.length(helix.outer_radius, fine=True)),
+            ("outer track: grade", reader.grade(helix.outer_grade)),
+            ("outer track: effective grade", reader.grade(helix.effective_grade(coefficient, outer=True))),
+        ]
+    rows += [
+        (f"{inner}length of the climb", reader.length(helix.length)),
+        ("vertical curves", reader.length(vertical)),
+        ("track, roadbed and deck", reader.length(build.structure, fine=True)),
+        ("clear height wanted", reader.length(build.clear, fine=True)),
+        ("clear height left", _left(found, vertical, reader)),
+        ("floor needed", " by ".join(reader.length(side) for side in helix.floor)),
+    ]
+    page.table(["", ">"], rows)
+    if build.centers is not None:
+        page.line(
+            "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
+            "and its curve is wider. Trains come down on the inner.",
+            indent=2,
+        )
+    page.line("Clear height: the least over any railhead, at foot and top over (under) a level approach.", indent=2)
+    add_trains(page, answer)
+    page.heading("Take care")
+    page.line(GUARD, indent=2)
+    return page
+
+
+def helix_json(found: Found, stock: Plan, answer: CheckAnswer) -> str:
+    """Return the helix as JSON text, beside what `check` says of it; keys as in `check_json`."""
+    helix, build, coefficient = found.helix, found.helix.build, coefficient_of(stock)
+    vertical = helix.vertical(stock)
+    document: dict[str, Any] = {
+        "helix": {
+            "radius_m": rounded(helix.radius),
+            "outer_radius_m": rounded(helix.outer_radius),
+            "turns": rounded(helix.turns),
+            "rise_m": rounded(helix.rise),
+            "rise_per_turn_m": rounded(helix.rise_per_turn),
+            "grade_pct": rounded(100 * helix.grade),
+            "outer_grade_pct": rounded(100 * helix.outer_grade),
+            "effective_pct": rounded(100 * helix.effective_grade(coefficient)),
+            "outer_effective_pct": rounded(100 * helix.effective_grade(coefficient, outer=True)),
+            "length_m": rounded(helix.length),
+            "vertical_curve_m": rounded(vertical),
+            "structure_m": rounded(build.structure),
+            "clear_wanted_m": rounded(build.clear),
+            "clear_left_m": rounded(helix.clear_left(vertical)) if helix.stacked else None,
+            "floor_m": [rounded(side) for side in helix.floor],
+            "stops": found.stops,
+        },
+        "care": GUARD,
+        **check_document(answer),
+    }
+    return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def _shape(found: Found) -> str:
+    build = found.helix.build
+    tracks = "two tracks" if build.centers is not None else "one track"
+    return f"{'with straight sides' if build.straight else 'round'}, {tracks}"
+
+
+def _left(found: Found, vertical: float, reader: Reader) -> str:
+    if not found.helix.stacked:
+        return "nothing lies above"
+    return reader.length(found.helix.clear_left(vertical), fine=True)

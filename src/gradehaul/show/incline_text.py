@@ -1,0 +1,97 @@
+"""An incline for a person and as JSON: its figures, its changes of grade against practice, and its trains."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from gradehaul.design.incline import CARE, FoundIncline, practice_car
+from gradehaul.haulage.check import CheckAnswer
+from gradehaul.plan.records import Plan
+from gradehaul.show.check_json import check_document
+from gradehaul.show.digits import rounded
+from gradehaul.show.hill_text import add_trains
+from gradehaul.show.page import Page
+from gradehaul.show.reading_units import Reader
+
+_PRACTICE = 0.01
+"""Change of grade within a car's length that practice allows (common practice)."""
+
+
+def incline_page(
+    found: FoundIncline, stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None
+) -> Page:
+    """Return the page of an incline; parameters as those of `helix_page`."""
+    page, incline, car = Page(), found.incline, practice_car(stock)
+    page.line(("Incline", "bold"), f", scale {stock.scale.name}")
+    if find is not None and found.stops is not None:
+        better = "A length 1 mm shorter" if find == "length" else "A rise 0.1 mm higher"
+        why = "the train does not climb" if found.stops == "train" else "there is no room for its curves"
+        page.line(f"{better} will not do: {why}.", indent=2)
+    rows = [
+        ("rise", reader.length(incline.rise, fine=True)),
+        ("length, level to level", reader.length(incline.length)),
+        ("grade of straights", reader.grade(incline.grade)),
+    ]
+    for number, bend in enumerate(incline.bends, 1):
+        hand = "left" if bend.angle > 0 else "right"
+        turned = f"{hand} {reader.length(bend.radius)}, {abs(math.degrees(bend.angle)):.4g} deg"
+        rows.append((f"grade in curve {number}, {turned}", reader.grade(incline.grade_in(bend))))
+    rows += [
+        ("greatest effective grade", reader.grade(incline.effective_grade)),
+        ("each straight", reader.length(incline.straight)),
+        ("vertical curves", reader.length(incline.vertical)),
+        (f"change of grade in a car length, {reader.length(car)}", reader.grade(incline.change_per_car(car))),
+    ]
+    page.table(["", ">"], rows)
+    sharp = incline.change_per_car(car) > _PRACTICE * (1 + 1e-6)
+    page.line(
+        "Practice: about a car length, or a foot, of vertical curve for each 1 % of change (common practice): ",
+        ("SHARPER than that." if sharp else "it holds.", "bold red" if sharp else "green"),
+        indent=2,
+    )
+    short = [curve for curve in incline.curves if curve.length < incline.vertical * (1 - 1e-9)]
+    if short:
+        page.line(
+            f"{len(short)} vertical curves come out shorter, down to "
+            f"{reader.length(min(curve.length for curve in short))}: the grades beside them are no longer.",
+            indent=2,
+        )
+    if incline.bends:
+        eased = "is eased on curves by what they add" if incline.compensated else "is the same on curves"
+        page.line(f"The grade {eased}.", indent=2)
+    add_trains(page, answer)
+    page.heading("Take care")
+    page.line(CARE, indent=2)
+    return page
+
+
+def incline_json(found: FoundIncline, stock: Plan, answer: CheckAnswer) -> str:
+    """Return the incline as JSON text, beside what `check` says of it; keys as in `check_json`."""
+    incline, car = found.incline, practice_car(stock)
+    document: dict[str, Any] = {
+        "incline": {
+            "rise_m": rounded(incline.rise),
+            "length_m": rounded(incline.length),
+            "grade_pct": rounded(100 * incline.grade),
+            "effective_pct": rounded(100 * incline.effective_grade),
+            "compensated": incline.compensated,
+            "curves": [
+                {
+                    "radius_m": rounded(bend.radius),
+                    "angle_deg": rounded(math.degrees(bend.angle)),
+                    "grade_pct": rounded(100 * incline.grade_in(bend)),
+                }
+                for bend in incline.bends
+            ],
+            "straight_m": rounded(incline.straight),
+            "vertical_curve_m": rounded(incline.vertical),
+            "car_length_m": rounded(car),
+            "change_per_car_pct": rounded(100 * incline.change_per_car(car)),
+            "stops": found.stops,
+        },
+        "care": CARE,
+        **check_document(answer),
+    }
+    return json.dumps(document, indent=1, allow_nan=False) + "\n"

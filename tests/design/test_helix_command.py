@@ -1,0 +1,68 @@
+"""The verb helix: its page, its JSON, the plan and the picture it writes, and refusals."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+
+USUAL = ["helix", "--plan", "plans/first-hill.toml", "--radius", "30", "--rise-per-turn", "5", "--turns", "3"]
+
+
+def run(*words: str) -> Result:
+    return CliRunner().invoke(main, words)
+
+
+def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
+    hill = tmp_path / "hill.toml"
+    told = run(*USUAL, "--json", "-o", str(hill))
+    assert told.exit_code == 0, told.output
+    document = json.loads(told.stdout)
+    checked = json.loads(run("check", str(hill), "--json").stdout)
+    for key in ("routes", "trains", "scale"):
+        assert document[key] == checked[key]
+    assert document["helix"]["grade_pct"] == pytest.approx(2.6526, abs=1e-4)
+    again = run(*USUAL, "-o", str(hill))
+    assert again.exit_code == 2
+    assert "not written over a plan" in again.stderr
+
+
+@pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
+def test_it_draws(tmp_path: Path, ending: str) -> None:
+    picture = tmp_path / f"hill.{ending}"
+    assert run(*USUAL, "-o", str(picture)).exit_code == 0
+    assert picture.read_bytes()[:4] in (b"\x89PNG", b"<?xm", b"%PDF")
+
+
+def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
+    page = run(*USUAL, "--tracks", "2", "--ease", "8").stdout
+    for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "guard rails"):
+        assert words in page
+    for words in ("children", "local codes", "qualified person"):
+        assert words in page
+    found = run("helix", "--plan", "plans/first-hill.toml", "--find", "radius", "--rise-per-turn", "5", "--turns", "3")
+    assert "A radius 1 mm smaller will not do: the train does not climb" in found.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["--scale", "HO", "--radius", "24", "--turns", "3"], "left open; write one more of rise per turn"),
+        (["--radius", "24"], "the scale is missing"),
+        (["--scale", "HO", "--radius", "24 bananas"], "--radius"),
+        (["--scale", "HO", "--radius", "24", "--rise-per-turn", "3", "--turns", "3"], "stock needs"),
+        (["--scale", "HO", "--radius", "-24", "--rise-per-turn", "3", "--turns", "3"], "more than 0"),
+        (["--scale", "HO", "--floor", "4 x 5 x 6", "--grade", "2 %", "--turns", "3"], "two sides"),
+        (["--scale", "HO", "--radius", "24", "--rise-per-turn", "5", "--turns", "nan"], "more than 0"),
+        (["--plan", "plans/first-hill.toml", "--scale", "N", "--radius", "24"], "the stock is of scale HO"),
+    ],
+)
+def test_refusals_are_one_line_and_status_2(words: list[str], message: str) -> None:
+    told = run("helix", *words)
+    assert told.exit_code == 2
+    assert message in told.stderr
+    assert len(told.stderr.splitlines()) == 1

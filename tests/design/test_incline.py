@@ -1,0 +1,159 @@
+"""An incline: its figures against the plan it writes, compensation, practice, and the way backwards."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gradehaul.command import main
+from gradehaul.design.hill import Need, car_length, stock_of
+from gradehaul.design.incline import (
+    Asked,
+    Bend,
+    Incline,
+    highest_rise,
+    incline_of,
+    practice_car,
+    shortest_length,
+)
+from gradehaul.errors import DesignError
+from gradehaul.haulage.check import check
+from gradehaul.plan.reader import read_plan
+from gradehaul.plan.records import Plan
+
+BENDS = (Bend(0.6, math.pi / 2), Bend(0.75, -math.pi / 3))
+
+
+@pytest.fixture(scope="module")
+def stock() -> Plan:
+    return stock_of("plans/first-hill.toml", scale=None, unit=None)
+
+
+bends = st.lists(st.builds(Bend, st.floats(0.4, 1.5), st.floats(0.2, 2.5) | st.floats(-2.5, -0.2)), max_size=3).map(
+    tuple
+)
+
+
+@given(st.floats(0.02, 0.2), st.floats(1.5, 6.0), bends, st.booleans(), st.sampled_from([None, 0.0, 0.2]))
+@settings(max_examples=60)
+def test_its_figures_are_those_of_the_plan_it_writes(
+    rise: float, room: float, bends: tuple[Bend, ...], compensated: bool, vertical: float | None
+) -> None:
+    stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
+    length = room + sum(bend.length for bend in bends)
+    try:
+        incline = incline_of(Asked(rise, length, None, bends, vertical, compensated), stock)
+    except DesignError:
+        return
+    layout = incline.hill(stock).layout
+    profile = layout.profile("Up")
+    assert profile.climb == pytest.approx(rise, rel=1e-9)
+    # level to level: half of each vertical curve lies on the level track, which is a whole curve long
+    assert profile.length == pytest.approx(length + incline.vertical, rel=1e-9)
+    tracks = [layout.alignment.tracks[t.id] for t in layout.plan.lines["Incline"].tracks if t.rise is None]
+    assert tracks[0].length == pytest.approx(incline.straight)
+    grades = [
+        (track.railhead(track.length / 2 + 1e-6) - track.railhead(track.length / 2 - 1e-6)) / 2e-6 for track in tracks
+    ]
+    if not incline.vertical:
+        assert grades[0] == pytest.approx(incline.grade, abs=1e-7)
+        assert grades[1::2] == pytest.approx([incline.grade_in(bend) for bend in bends], abs=1e-7)
+        assert profile.ruling().effective == pytest.approx(incline.effective_grade, rel=1e-6)
+    told = [curve.length for curve in incline.curves]
+    placed = profile.railhead.seconds
+    assert (placed != 0).any() == bool(told)
+
+
+def test_compensation_makes_the_effective_grade_the_same_all_the_way(stock: Plan) -> None:
+    plain = incline_of(Asked(0.1, 6.0, None, BENDS, 0.0), stock)
+    eased = replace(plain, compensated=True)
+    effort = eased.hill(stock).layout.profile("Up").effective_grade()
+    assert effort.values == pytest.approx([eased.effective_grade] * effort.values.size, abs=1e-8)
+    assert eased.effective_grade < plain.effective_grade
+    assert eased.effective_grade > plain.grade
+
+
+def test_usual_vertical_curves_hold_practice_and_no_shorter_ones_do(stock: Plan) -> None:
+    incline = incline_of(Asked(0.1, 6.0), stock)
+    car = car_length(stock)
+    assert practice_car(stock) == car
+    assert incline.vertical >= 100 * incline.grade * car
+    assert incline.vertical < 100 * incline.grade * car + 1e-3
+    assert incline.change_per_car(car) <= 0.01
+    assert incline_of(Asked(0.1, 6.0, vertical=incline.vertical - 2e-3), stock).change_per_car(car) > 0.01
+    assert incline_of(Asked(0.1, 6.0, vertical=0.0), stock).change_per_car(car) == pytest.approx(0.1 / 6)
+
+
+def test_any_two_of_rise_length_and_grade_settle_it(stock: Plan) -> None:
+    whole = incline_of(Asked(0.1, 6.0, None, BENDS, None, compensated=True), stock)
+    for asked in (
+        Asked(0.1, None, whole.grade, BENDS, None, compensated=True),
+        Asked(None, 6.0, whole.grade, BENDS, None, compensated=True),
+        Asked(0.1, 6.0, whole.grade, BENDS, None, compensated=True),
+    ):
+        again = incline_of(asked, stock)
+        assert (again.rise, again.length, again.grade) == pytest.approx((whole.rise, whole.length, whole.grade))
+
+
+def test_what_cannot_be_is_refused(stock: Plan) -> None:
+    def refused(asked: Asked, words: str) -> None:
+        with pytest.raises(DesignError, match=words):
+            incline_of(asked, stock)
+
+    refused(Asked(0.1), "one more of length, grade")
+    refused(Asked(), "two more of rise, length, grade")
+    refused(Asked(0.1, 6.0, 0.03), r"grade 3 % contradicts rise 3.937 in within length 236.2 in")
+    refused(Asked(0.1, 1.0), "no room for the vertical curves")
+    refused(Asked(0.02, 1.5, bends=BENDS), "no room for its curves")
+    refused(Asked(0.01, 6.0, bends=(Bend(0.3, 3.0),), compensated=True), "turn the grade downward")
+    refused(Asked(-0.1, 6.0), "rise must be more than 0")
+    refused(Asked(0.1, 6.0, bends=(Bend(-0.3, 3.0),)), "radius above 0")
+
+
+def outcome(incline: Incline, stock: Plan, rail: str) -> str:
+    (answer,) = [train for train in check(read_plan(incline.hill(stock).text)).trains if train.rail == rail]
+    return answer.verdict.outcome
+
+
+@pytest.mark.parametrize("compensated", [False, True])
+@pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
+def test_backwards_is_tight(stock: Plan, rail: str, need: Need, compensated: bool) -> None:
+    passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
+    asked = Asked(0.12, None, None, BENDS, None, compensated)
+    short = shortest_length(asked, stock, train="local", rail=rail, need=need).incline
+    assert outcome(short, stock, rail) in passing
+    shorter = incline_of(replace(asked, length=short.length - 1e-3), stock)
+    assert outcome(shorter, stock, rail) not in passing
+
+    asked = Asked(None, 7.0, None, BENDS, None, compensated)
+    high = highest_rise(asked, stock, train="local", rail=rail, need=need).incline
+    assert outcome(high, stock, rail) in passing
+    higher = incline_of(replace(asked, rise=high.rise + 1e-4), stock)
+    assert outcome(higher, stock, rail) not in passing
+
+
+def run(*words: str) -> Result:
+    return CliRunner().invoke(main, words)
+
+
+def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
+    hill = tmp_path / "hill.toml"
+    words = ["incline", "--plan", "plans/first-hill.toml", "--rise", "4", "--length", "20 ft", "--curve", "30", "-90"]
+    told = run(*words, "--compensate", "--json", "-o", str(hill))
+    assert told.exit_code == 0, told.output
+    document, checked = json.loads(told.stdout), json.loads(run("check", str(hill), "--json").stdout)
+    assert document["routes"] == checked["routes"]
+    assert document["trains"] == checked["trains"]
+    page = run(*words, "--vertical-curve", "3").stdout
+    for part in ("SHARPER", "right 30.0 in, 90 deg", "qualified person", "children"):
+        assert part in page
+    found = run("incline", "--plan", "plans/first-hill.toml", "--rise", "4", "--find", "length")
+    assert "A length 1 mm shorter will not do: the train does not climb." in found.stdout
+    assert run("incline", "--scale", "HO", "--rise", "4").exit_code == 2
