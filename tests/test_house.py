@@ -13,7 +13,19 @@ import gradehaul
 from gradehaul import errors
 
 SOURCE = Path(gradehaul.__file__).parent
-ROOMS = ("errors", "quantities", "scales", "plan", "track", "network", "haulage", "treatment", "design", "show", "command")
+ROOMS = (
+    "errors",
+    "quantities",
+    "scales",
+    "plan",
+    "track",
+    "network",
+    "haulage",
+    "treatment",
+    "design",
+    "show",
+    "command",
+)
 MODULES = sorted(path.relative_to(SOURCE) for path in SOURCE.rglob("*.py"))
 
 
