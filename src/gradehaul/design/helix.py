@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from gradehaul.design.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
 from gradehaul.errors import DesignError
 from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.plan.lines import STEEP
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import Scale, clear_height
@@ -453,6 +454,12 @@ def _refuse_contradictions(
 
 def _refuse_impossible(helix: Helix, wishes: Wishes, unit: str) -> None:
     build = helix.build
+    if helix.grade > STEEP:
+        raise DesignError(
+            f"a helix is no steeper than {describe(STEEP, 'grade', '%')}, which is rack-railway country",
+            found=describe(helix.grade, "grade", "%"),
+            write="a larger radius, or less rise",
+        )
     if build.straight and abs(2 * helix.turns - round(2 * helix.turns)) > 1e-6:
         whole = max(1, round(2 * helix.turns)) / 2
         raise DesignError(
@@ -523,7 +530,9 @@ def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
         helix = replace(_two_turns(radius, build), rise=tenths * 1e-4 * _two_turns(radius, build).length / turn)
         if clears(helix, stock):
             return tenths * 1e-4
-    raise DesignError("no rise per turn leaves the clear height", write="a larger radius or shorter sides")
+    raise DesignError(
+        "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
+    )
 
 
 def _two_turns(radius: float, build: Build) -> Helix:
