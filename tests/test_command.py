@@ -135,12 +135,15 @@ track = [{ straight = 40 }]
 )
 
 
-def test_strict_does_not_pass_a_train_it_did_not_judge(plan):
+def test_strict_judges_a_train_that_is_reversed(plan):
     plan.write_text(REVERSES, encoding="utf-8")
     result = run("check", plan, "--strict")
-    assert "No declared route could be answered" in result.stdout
-    assert result.exit_code == 1
-    assert 'train "morning": not judged' in result.stderr
+    assert result.exit_code == 0
+    assert 'in the tail at "Wharf", 2540 mm long' in run("check", plan, "--show", "metric").stdout
+    plan.write_text(REVERSES.replace('"ore"]', '"90 ore"]'), encoding="utf-8")
+    result = run("check", plan)
+    assert result.exit_code == 2
+    assert 'it must be no longer than the tail at "Wharf" of its route, 100 in' in result.stderr
 
 
 def test_all_that_is_wrong_on_one_line_each(plan, tmp_path):
@@ -363,3 +366,10 @@ def test_an_include_that_links_to_itself(plan, tmp_path):
     result = run("check", plan)
     assert result.exit_code in (2, 3)
     assert len(result.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("verb", ["check", "profile"])
+def test_an_empty_name_after_o_is_refused(verb):
+    result = CliRunner().invoke(main, [verb, str(Path(SOURCE).parent / "plans" / "first-hill.toml"), "-o", ""])
+    assert result.exit_code == 2
+    assert result.stderr == "-o: the name of the file to write is empty; write a name after -o, or - to print\n"

@@ -39,7 +39,17 @@ def verdicts(answer: CheckAnswer, train: str) -> dict[str, str]:
 
 
 def test_the_plans_are_those_we_know():
-    assert PLANS == ["cove", "first-hill", "full-size-example", "hollow", "n-mountain", "two-levels", "yard"]
+    assert PLANS == [
+        "bench",
+        "cove",
+        "first-hill",
+        "full-size-example",
+        "hollow",
+        "n-mountain",
+        "switchback",
+        "two-levels",
+        "yard",
+    ]
 
 
 @pytest.mark.parametrize("name", PLANS)

@@ -47,9 +47,9 @@ def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
 def test_it_tells_what_was_mended_and_where():
     options = ("--scale", "HO", "--layers", "TRACK", "--height-layers", "HEIGHTS")
     result = run("import", HOLLOW, "-o", "hollow.toml", *options)
-    assert "  duplicate: 1\n    558.8 mm of track drawn again" in result.stdout
+    assert "  duplicate: 1\n    22.00 in of track drawn again" in result.stdout
     assert "at (14.00, 0.00) in\n" in result.stdout
-    assert "  gap: 3\n    ends drawn 0.76 mm apart are one joint, at (41.99, 84.01) in" in result.stdout
+    assert "  gap: 3\n    ends drawn 0.030 in apart are one joint, at (41.99, 84.01) in" in result.stdout
 
 
 def test_over_a_plan_it_tells_what_changed(folder):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import os
 import shutil
 import sys
@@ -18,9 +19,11 @@ from gradehaul.errors import GradehaulError, PlanError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from gradehaul.design.clearance import Clearances
     from gradehaul.design.helix_wishes import Look
     from gradehaul.design.hill import Hill
     from gradehaul.haulage.check import CheckAnswer
+    from gradehaul.haulage.plan_view import PlanView
     from gradehaul.haulage.section import LongSection
     from gradehaul.plan.records import Plan
     from gradehaul.show.page import Page
@@ -34,6 +37,10 @@ ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
 stopped from the keyboard."""
 
+
+_OBJECTS_KEPT = 100_000
+"""Objects made before any are looked through for garbage: loading the libraries makes many and leaves none, and the
+looking takes a tenth of a short answer's time."""
 
 _MOST_LINES = 50
 """Faults told at the most in one run: whoever mends these sees the rest."""
@@ -71,6 +78,10 @@ _STATUS = (
 @click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
 def main() -> None:
     """Tell what each hill of a model railway asks of each train, and which trains still climb."""
+    gc.set_threshold(_OBJECTS_KEPT)
+
+
+_open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
 
 
 @main.command()
@@ -79,26 +90,33 @@ def main() -> None:
 @click.option("--csv", "as_csv", is_flag=True, help="The loads as a table for a spreadsheet.")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@_open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
     *,
     plan: str,
     as_json: bool,
     as_csv: bool,
     card: bool,
+    open_it: bool,
     strict: bool,
     output: str | None,
     show: System | None,
     grades: Grades,
     all_routes: bool,
+    seed: int,
+    hours: float | None,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
     if as_json + as_csv + card > 1:
         raise click.UsageError("--json, --csv and --card exclude one another")
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
+    _refuse_opening(output, open_it)
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -107,11 +125,13 @@ def check(
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.treatment.ways_over import ways_over
 
-    layout = Layout(loaded, all_routes=all_routes)
+    layout = Layout(loaded, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, progress=progress)
+        answer = check_layout(layout, seed=seed, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(_written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output)
+    _deliver(
+        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output, open_it=open_it
+    )
     if strict and not _passes(answer):
         sys.exit(FAILS)
 
@@ -122,15 +142,17 @@ def check(
 @click.option("--train", help="A train of the plan.  [default: the first named for this route]")
 @click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: clean and judged]")
 @click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the long section.")
+@_open_option
 @click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The track as a table for a spreadsheet.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
-def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Tell the numbers along a route, or draw its long section, with the pull of a train."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    _refuse_opening(output, open_it)
     _refuse_plan(output, asked["plan"])
     from gradehaul.haulage.layout import Layout
     from gradehaul.haulage.section import long_section
@@ -142,17 +164,23 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, **asked: Any) ->
     plan = _load(asked["plan"])
     section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
     reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
-    _deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output)
+    _deliver(
+        _profile_written(section, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it
+    )
 
 
 @main.command()
 @click.argument("plan", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@_open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
-def report(*, plan: str, output: str | None, show: System | None, grades: Grades, all_routes: bool) -> None:
+def report(
+    *, plan: str, output: str | None, open_it: bool, show: System | None, grades: Grades, all_routes: bool
+) -> None:
     """Make one page with everything, that opens anywhere without a network."""
+    _refuse_opening(output, open_it)
     _refuse_plan(output, plan)
     loaded = _load(plan)
     from gradehaul.haulage.check import check_layout
@@ -160,12 +188,97 @@ def report(*, plan: str, output: str | None, show: System | None, grades: Grades
     from gradehaul.show.progress import progress_on
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.show.report_page import report_page
+    from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    _deliver(report_page(layout, answer, reader), output)
+    page = report_page(layout, answer, ways_over(layout, answer), reader)
+    _deliver(page, output, open_it=open_it)
+
+
+@main.command("map")
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the plan view.")
+@_open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Tell where tracks lie and how hard they climb, or draw the plan view, with where trains get stuck."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_opening(output, open_it)
+    _refuse_plan(output, asked["plan"])
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    plan = _load(asked["plan"])
+    view = plan_view(Layout(plan), asked["trains"], asked["rails"])
+    reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
+    _deliver(_map_written(view, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it)
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), required=True, help="The drawing to write, .dxf; - prints.")
+@_open_option
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def export(*, plan: str, output: str, open_it: bool, show: System | None, grades: Grades, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Write the plan as a drawing (DXF): tracks by rail and grade, heights, and where trains get stuck, on layers."""
+    _refuse_opening(output, open_it)
+    from gradehaul.show.plan_dxf import SIGN, drawing_name, plan_dxf
+
+    drawing_name(output)
+    if not _begins_with(output, SIGN):  # a drawing of ours may be written anew
+        _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.reading_units import reader_of
+
+    view = plan_view(Layout(loaded), asked["trains"], asked["rails"])
+    _deliver(plan_dxf(view, reader_of(loaded.unit, show, grades)), output, open_it=open_it)
+    for note in view.notes:
+        _complain(str(note))
+
+
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The pulls as a table for a spreadsheet.")
+@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the residuals.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+def readings(*, plan: str, output: str | None, seed: int, show: System | None, **asked: bool) -> None:
+    """Turn readings at the bench into pulls and coefficients, and tell what to measure next."""
+    if sum(asked.values()) > 1:
+        raise click.UsageError("--json, --csv and --sheet exclude each other")
+    _refuse_plan(output, plan)
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    if asked["sheet"] and (printed or picture_format(output or "") != "pdf"):
+        raise click.UsageError("--sheet needs -o FILE.pdf")
+    form = "json" if asked["as_json"] else "csv" if asked["as_csv"] else "sheet" if asked["sheet"] else "text"
+    loaded = _load(plan)
+    reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
+    drawn = picture_format(output or "") if form == "text" and not printed else None
+    _deliver(_readings_written(loaded, drawn or form, reader, seed, to_file=output is not None), output)
 
 
 @main.command("import")
@@ -352,6 +465,43 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
         _deliver(_laid_out(incline_page(found, stock, answer, reader, find=find), to_file=False), None)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--deck", help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
+@click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
+@click.option("--coupler", help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
+@click.option("--train", "trains", multiple=True, help="A train to judge; again for more.  [default: all named]")
+@click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+def clearance(
+    *,
+    plan: str,
+    strict: bool,
+    as_json: bool,
+    as_csv: bool,
+    output: str | None,
+    show: System | None,
+    **asked: Any,  # noqa: ANN401 - see the options
+) -> None:
+    """Tell where tracks pass over, under or beside one another too near, and which cars a curve would tip."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.design.clearance import clearance_asked, clearances
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.reading_units import reader_of
+
+    found = clearances(Layout(loaded), clearance_asked(loaded.unit, **asked))
+    form: _Form = "json" if as_json else "csv" if as_csv else "text"
+    _deliver(_clearance_written(found, form, reader_of(loaded.unit, show), to_file=output is not None), output)
+    if strict and not found.passes:
+        sys.exit(FAILS)
+
+
 _Form = Literal["json", "csv", "text"]
 
 
@@ -368,12 +518,28 @@ def _load(path: str) -> Plan:
 
 def _refuse_plan(output: str | None, plan: str) -> None:
     """Keep an answer from being written over a plan, this one or one it may include, or over its drawing."""
-    if output is None or not Path(output).exists():
+    if output is None:
+        return
+    if not output:
+        raise PlanError("the name of the file to write is empty", file="-o", write="a name after -o, or - to print")
+    if not Path(output).exists():
         return
     if Path(output).suffix.lower() == ".dxf":
         raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
     if Path(output).suffix.lower() == ".toml" or (Path(plan).exists() and Path(output).samefile(plan)):
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+
+
+def _begins_with(path: str, sign: bytes) -> bool:
+    if not Path(path).is_file():
+        return False
+    with Path(path).open("rb") as file:
+        return file.read(len(sign)) == sign
+
+
+def _refuse_opening(output: str | None, open_it: bool) -> None:
+    if open_it and (output is None or output == "-"):
+        raise click.UsageError("--open opens what -o writes: put -o with a name beside it")
 
 
 def _card_format(output: str | None) -> Format:
@@ -450,6 +616,24 @@ def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: s
     _deliver(sweep_picture(found, reader, picture_format(output)), output)
 
 
+def _map_written(view: PlanView, form: _Form | Format, reader: Reader, size: SizeName, *, to_file: bool) -> str | bytes:
+    if form == "json":
+        from gradehaul.show.map_json import map_json
+
+        return map_json(view)
+    if form == "csv":
+        from gradehaul.show.map_csv import map_csv
+
+        return map_csv(view)
+    if form == "text":
+        from gradehaul.show.map_text import map_page
+
+        return _laid_out(map_page(view, reader), to_file=to_file)
+    from gradehaul.show.plan_picture import plan_picture
+
+    return plan_picture(view, reader, form, size=size)
+
+
 def _hill_reader(stock: Plan, asked: Mapping[str, Any]) -> Reader:
     from gradehaul.show.reading_units import balance_unit, reader_of
 
@@ -488,6 +672,45 @@ def _treat_written(found: KeepCleanPlan, form: _Form, reader: Reader) -> str:
     return _laid_out(treat_page(found, reader), to_file=False)
 
 
+def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_file: bool) -> str | bytes:
+    if form == "sheet":
+        from gradehaul.show.bench_sheet import bench_sheet
+
+        return bench_sheet(plan, reader)
+    from gradehaul.haulage.readings import readings as told
+
+    answer = told(plan, seed=seed)
+    if form == "json":
+        from gradehaul.show.readings_json import readings_json
+
+        return readings_json(answer)
+    if form == "csv":
+        from gradehaul.show.readings_csv import readings_csv
+
+        return readings_csv(answer)
+    if form == "text":
+        from gradehaul.show.readings_text import readings_page
+
+        return _laid_out(readings_page(answer, reader), to_file=to_file)
+    from gradehaul.show.readings_plot import readings_plot
+
+    return readings_plot(answer, reader, form)  # type: ignore[arg-type]
+
+
+def _clearance_written(found: Clearances, form: _Form, reader: Reader, *, to_file: bool) -> str:
+    if form == "json":
+        from gradehaul.show.clearance_json import clearance_json
+
+        return clearance_json(found)
+    if form == "csv":
+        from gradehaul.show.clearance_csv import clearance_csv
+
+        return clearance_csv(found)
+    from gradehaul.show.clearance_text import clearance_page
+
+    return _laid_out(clearance_page(found, reader), to_file=to_file)
+
+
 def _passes(answer: CheckAnswer) -> bool:
     """Return whether every named train passes; one without a verdict does not."""
     for name in answer.unjudged:
@@ -498,12 +721,14 @@ def _passes(answer: CheckAnswer) -> bool:
 # Delivering
 
 
-def _deliver(answer: str | bytes, output: str | None) -> None:
-    """Print an answer, or write it to a file whole or not at all."""
+def _deliver(answer: str | bytes, output: str | None, *, open_it: bool = False) -> None:
+    """Print an answer, or write it to a file whole or not at all, and open that in the system's viewer if asked."""
     if output is not None and output != "-":
         from gradehaul.show.whole_file import write_whole
 
         write_whole(output, answer.encode("utf-8") if isinstance(answer, str) else answer)
+        if open_it and click.launch(str(Path(output).absolute())) != 0:
+            _complain(f"{output}: written, but no viewer could be started for it")
         return
     if sys.stdout is None:  # closed by whoever started us: nobody listens
         return

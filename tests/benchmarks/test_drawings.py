@@ -7,68 +7,111 @@ from pathlib import Path
 
 import pytest
 
+from gradehaul.plan.drawing.assembly import assemble, terms
 from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.drawing.dxf_library import dxf_library
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.reaches import reaches_of
+from gradehaul.plan.importing import Asked, import_drawing
 
-SNAP, FIT, KINK, LEVEL = 1.65e-3, 0.825e-3, math.radians(5), 0.03
+ON = terms(0.0165, "mm", ["TRACK"])
 
 
-def drawing(path: Path, entities: int) -> Path:
-    """Many long lines side by side, each of straights and quarter turns that meet end to end."""
-    ezdxf = dxf_library()
-    document = ezdxf.new("R2010", units=4)
-    space = document.modelspace()
+def rows(space, entities):
+    """Draw long lines side by side, each of straights and curves end to end, with a track that branches off midway."""
     layer = {"layer": "TRACK"}
     for number in range(entities // 20):
-        x, y = 3000.0 * (number % 100), 12000.0 * (number // 100)
-        for _ in range(10):
-            space.add_line((x, y), (x, y + 500), dxfattribs=layer)
-            space.add_arc((x + 600, y + 500), 600, 150, 180, dxfattribs=layer)
-            y += 500 + 600 * math.sin(math.radians(30))
-            x += 600 * (1 - math.cos(math.radians(30)))
-            break_off = 600 * (1 - math.cos(math.radians(30)))
-            x -= break_off
-            y += 200
+        x, y, heading = 8000.0 * (number % 100), 3000.0 * (number // 100), 0.0
+        for piece in range(20):
+            turn = math.radians(heading)
+            if piece % 2 == 0 and piece != 10:
+                end = x + 400 * math.cos(turn), y + 400 * math.sin(turn)
+                space.add_line((x, y), end, dxfattribs=layer)
+                x, y = end
+            elif piece == 10:  # from the side of the straight before last
+                back = x - 900 * math.cos(turn), y - 900 * math.sin(turn)
+                space.add_line(back, (x, y), dxfattribs=layer)
+            else:
+                hand = 1 if piece % 4 == 1 else -1
+                center = x - hand * 700 * math.sin(turn), y + hand * 700 * math.cos(turn)
+                low = heading - hand * 90
+                space.add_arc(center, 700, *sorted((low, low + hand * 20)), dxfattribs=layer)
+                heading += hand * 20
+                last = math.radians(heading)
+                x, y = center[0] + hand * 700 * math.sin(last), center[1] - hand * 700 * math.cos(last)
+
+
+def pairs(space, entities):
+    """Draw pairs of a straight and a curve, each pair by itself: as many loose ends as entities."""
+    layer = {"layer": "TRACK"}
+    for number in range(entities // 2):
+        x, y = 300.0 * (number % 1000), 1200.0 * (number // 1000)
+        space.add_line((x, y), (x, y + 500), dxfattribs=layer)
+        space.add_arc((x + 600, y + 500), 600, 150, 180, dxfattribs=layer)
+
+
+def drawing(path: Path, entities: int, draw) -> Path:
+    document = dxf_library().new("R2010", units=4)
+    draw(document.modelspace(), entities)
     document.saveas(path)
     return path
 
 
-def linked(path: Path) -> int:
-    read = read_drawing(path, layers=["TRACK"])
-    reaches, _ = reaches_of(read.strokes, tolerance=FIT, kink=KINK)
-    return len(link(reaches, snap=SNAP, kink=KINK, level=LEVEL).lines)
-
-
 @pytest.fixture(scope="module")
-def sizes(tmp_path_factory):
+def files(tmp_path_factory):
     folder = tmp_path_factory.mktemp("drawings")
-    return {count: drawing(folder / f"{count}.dxf", count) for count in (2_000, 20_000, 50_000)}
+    return {
+        (draw, count): drawing(folder / f"{draw.__name__}-{count}.dxf", count, draw)
+        for draw in (rows, pairs)
+        for count in (2_000, 20_000, 50_000)
+    }
 
 
-def test_import_against_reading_alone(sizes, ratio):
+def network(path: Path):
+    return assemble(read_drawing(path, layers=["TRACK"]), ON)
+
+
+@pytest.mark.parametrize("draw", [rows, pairs])
+def test_a_network_against_reading_alone(files, ratio, draw):
     ezdxf = dxf_library()
-    assert linked(sizes[2_000]) > 0
+    path = files[draw, 20_000]
+    assert len(network(files[draw, 2_000]).lines) >= 100
     found = ratio(
-        "import of 20,000 entities over ezdxf.readfile",
-        lambda: linked(sizes[20_000]),
-        lambda: ezdxf.readfile(sizes[20_000]),
+        f"a network of 20,000 entities in {draw.__name__} over ezdxf.readfile",
+        lambda: network(path),
+        lambda: ezdxf.readfile(path),
         rounds=3,
         target="at most 2",
     )
     assert found <= 2
 
 
-def test_linking_grows_like_n_log_n(sizes, ratio):
+def test_a_plan_file_against_reading_alone(files, ratio):
+    ezdxf = dxf_library()
+    path = files[rows, 20_000]
+    found = ratio(
+        "a plan file of 20,000 entities in rows, written and checked, over ezdxf.readfile",
+        lambda: import_drawing(str(path), None, Asked(layers=("TRACK",), scale="HO")),
+        lambda: ezdxf.readfile(path),
+        rounds=3,
+        target="at most 2",
+    )
+    assert found <= 2
+
+
+@pytest.mark.parametrize("draw", [rows, pairs])
+def test_linking_grows_like_n_log_n(files, ratio, draw):
     reaches = {}
     for count in (2_000, 50_000):
-        strokes = read_drawing(sizes[count], layers=["TRACK"]).strokes
-        reaches[count], _ = reaches_of(strokes, tolerance=FIT, kink=KINK)
+        strokes = read_drawing(files[draw, count], layers=["TRACK"]).strokes
+        reaches[count], _ = reaches_of(strokes, tolerance=ON.fit, kink=ON.kink)
+    small, large = (
+        lambda own=reaches[count]: link(own, snap=ON.snap, kink=ON.kink, level=ON.level) for count in (2_000, 50_000)
+    )
     found = ratio(
-        "linking of 50,000 entities over 2,000",
-        lambda: link(reaches[50_000], snap=SNAP, kink=KINK, level=LEVEL),
-        lambda: link(reaches[2_000], snap=SNAP, kink=KINK, level=LEVEL),
+        f"linking of 50,000 entities in {draw.__name__} over 2,000",
+        large,
+        small,
         rounds=3,
         target="at most 36, which is n log n",
     )

@@ -15,6 +15,7 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.reading_units import reader_of
 from gradehaul.show.report_page import report_page
+from gradehaul.treatment.ways_over import ways_over
 
 ROOT = Path(__file__).parents[2]
 TWO_LEVELS = ROOT / "plans" / "two-levels.toml"
@@ -44,7 +45,8 @@ def chromium():
 
 
 def written(layout: Layout, path: Path) -> Path:
-    path.write_text(report_page(layout, check_layout(layout), reader_of("mm")), encoding="utf-8")
+    answer = check_layout(layout)
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), reader_of("mm")), encoding="utf-8")
     return path
 
 

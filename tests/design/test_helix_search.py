@@ -73,7 +73,7 @@ def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, bu
     assert clears(best, stock)
     assert all(need <= side * (1 + 1e-9) for need, side in zip(best.floor, floor, strict=True))
     for radius in (best.radius, best.radius - 0.1, best.radius - 0.2):
-        for halves in range(2, 14):
+        for halves in range(4, 14):
             other = helix_of(Wishes(radius=radius, rise=0.5, turns=halves / 2), build)
             if clears(other, stock):
                 assert cars(radius, halves / 2) <= most

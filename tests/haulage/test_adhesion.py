@@ -8,7 +8,6 @@ from gradehaul.haulage.adhesion import (
     GRAVITY,
     Pull,
     clean_adhesion,
-    conditions,
     film_of,
     share_kept,
     slipping_pull,
@@ -17,6 +16,7 @@ from gradehaul.haulage.adhesion import (
 )
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Basis, Plan
+from gradehaul.plan.stock import conditions
 
 HEAD = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\nline.Main = { from = "A", to = "B", track = [{ straight = 1 }] }\n'
 TWO_FILMS = """
@@ -206,8 +206,8 @@ def test_without_a_ratio_slipping_is_assumed(condition: str, ratio: float) -> No
 
 
 def test_the_conditions_of_a_plan() -> None:
-    assert conditions(plan_of("")) == ALL
-    assert conditions(plan_of("", TWO_FILMS)) == ("clean", "wax", "wax fresh", "oil", "oil fresh")
+    assert conditions(plan_of("").films) == ALL
+    assert conditions(plan_of("", TWO_FILMS).films) == ("clean", "wax", "wax fresh", "oil", "oil fresh")
 
 
 def test_the_film_of_a_condition() -> None:

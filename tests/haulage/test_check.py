@@ -343,3 +343,57 @@ def test_a_film_that_is_built_in_is_assumed() -> None:
 def test_a_measured_curve_coefficient_is_measured() -> None:
     plan = read_plan(STOCK + '[curve_resistance]\nmodel = "coefficient"\ncoefficient = "8.1 mm"\n')
     assert by_name(figures(plan, 0.0081))["curves", "coefficient"] == (0.0081, "measured")
+
+
+PULLS = """
+scale = "HO"
+unit = "m"
+railhead.A = 0
+[line.Main]
+from = "A"
+to = "B"
+track = [{ straight = 3, grade = "0.5 %" }, { straight = 3, grade = "3 %", rail = "RAIL" }, { straight = 3 }]
+[route.Up]
+from = "A"
+to = "B"
+[loco.mule]
+mass = "200 g"
+length = 0.2
+pull.treated = "40 gf"
+slipping.clean = "SLIP gf"
+[car.ore]
+mass = "100 g"
+length = 0.1
+[train.one]
+route = "Up"
+consist = ["mule", "6 ore"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("steep", "basis", "slipping"), [("treated", "measured", "assumed"), ("clean", "scaled", "measured")]
+)
+def test_as_planned_tells_the_source_of_the_pull_where_it_binds(steep: str, basis: str, slipping: str) -> None:
+    # the other rail lies on the gentle rest of the line
+    text = PULLS.replace("RAIL", steep).replace("SLIP", "30")
+    if steep == "clean":
+        text = text.replace('grade = "0.5 %"', 'grade = "0.5 %", rail = "treated"')
+    else:
+        text = text.replace('grade = "0.5 %"', 'grade = "0.5 %", rail = "clean"')
+    answer = check(read_plan(text))
+    load = next(load for load in answer.routes[0].loads if load.rail == "as planned")
+    verdict = next(train.verdict for train in answer.trains if train.rail == "as planned")
+    assert (load.basis, load.slipping_basis) == (basis, slipping)
+    assert (verdict.basis, verdict.slipping_basis) == (basis, slipping)
+
+
+def test_a_slipping_pull_above_a_standing_pull_that_nobody_measured_is_noted() -> None:
+    def notes(slip: str) -> list[str]:
+        found = check(read_plan(PULLS.replace("RAIL", "clean").replace("SLIP", slip))).notes
+        return [str(note) for note in found if "sliding" in str(note)]
+
+    # 40 gf on the settled film is 47.06 on clean rail
+    assert notes("47") == []
+    (note,) = notes("48")
+    assert note.startswith('loco "mule", slipping, clean: ')
+    assert "scaled from other rail; measure the standing pull too" in note

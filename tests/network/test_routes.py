@@ -167,8 +167,8 @@ def test_via_lines_joints_and_berths_in_order():
     assert told(one.ways) == "A:1 A:2 Siding:1 Siding:2 Siding:3 B:1"
     assert only(*PASSING, route("Trip", "West", "East", "Loop")).ways == one.ways
     assert error(*PASSING, route("Trip", "West", "East", "K", "J")) == (
-        'tarn.toml: route "Trip": no train can follow it: it is cut between "K" and "J", which would need a reversal '
-        'on line "Main"; write reversals = 1, or another via'
+        'tarn.toml: route "Trip": no train can follow it: it is cut between "K" and "J", which would need 2 '
+        'reversals: at "East", then at "West"; write reversals = 2, or another via'
     )
 
 
@@ -257,7 +257,7 @@ def test_out_of_a_berth_and_home_to_it():
     assert (one.start_berth, one.end_berth) == ("Shed", "Shed")
     assert error(*FORK, route("Turn", "Loading", "Loading")) == (
         'tarn.toml: route "Turn": no train can follow it: it is cut between "Loading" and "Loading", which would need '
-        'a reversal on line "Spur"; write reversals = 1'
+        'a reversal in berth "Loading"; write reversals = 1'
     )
 
 
@@ -283,7 +283,7 @@ def test_a_wye():
             route("Up", "Loading", "Summit"),
             (
                 'no train can follow it: it is cut between "Loading" and "Summit", which would need a reversal '
-                'beyond "J"; write reversals = 1'
+                'at "Wharf"; write reversals = 1'
             ),
         ),
         (
@@ -291,14 +291,14 @@ def test_a_wye():
             route("Up", "Wharf", "Summit", "Spur"),
             (
                 'no train can follow it: it is cut between "Spur" and "Summit", which would need 2 reversals: '
-                'on line "Spur", then beyond "J"; write reversals = 2, or another via'
+                'in berth "Loading", then at "Wharf"; write reversals = 2, or another via'
             ),
         ),
         (  # run-round: out at one end of a passing siding and in at the other
             PASSING,
             route("Round", "Loop", "West", "K", "Main"),
             (
-                'no train can follow it: it is cut between "K" and "Main", which would need a reversal beyond "K"; '
+                'no train can follow it: it is cut between "K" and "Main", which would need a reversal at "East"; '
                 "write reversals = 1, or another via"
             ),
         ),
@@ -307,14 +307,14 @@ def test_a_wye():
             route("Turn", "North", "North"),
             (
                 'no train can follow it: it is cut between "North" and "North", which would need a reversal '
-                'on line "a"; write reversals = 1'
+                'at "South"; write reversals = 1'
             ),
         ),
         (
             WYE,
             route("Turn", "North", "West", "A"),
             (
-                'no train can follow it: it is cut between "A" and "West", which would need a reversal beyond "K"; '
+                'no train can follow it: it is cut between "A" and "West", which would need a reversal at "South"; '
                 "write reversals = 1, or another via"
             ),
         ),
@@ -390,17 +390,49 @@ def test_all_errors_at_once():
     assert [text.split(": ")[1] for text in found.splitlines()] == ['route "Up"', 'route "Turn"', 'route "Lap"']
 
 
-def test_a_route_with_enough_reversals_is_left_out_with_a_note():
-    text = (
-        'route "Up": left out: no train can follow it: it is cut between "Loading" and "Summit", which would need a '
-        'reversal beyond "J", and routes with reversals are not rated yet'
-    )
+def test_a_route_with_enough_reversals_has_legs_and_tails():
     found = routes_of(*FORK, route("Up", "Loading", "Summit", more="reversals = 1"))
-    assert (found.routes, [str(note) for note in found.notes]) == ((), [text])
-    # too few of them are still an error
+    (one,) = found.routes
+    assert [told(leg.ways) for leg in one.legs] == ["-Spur:1 -Main:2 -Main:1", "Main:1 Main:2 Hill:1"]
+    assert told(one.ways) == "-Spur:1 -Main:2 -Main:1 Main:1 Main:2 Hill:1"
+    assert [(tail.name, tail.length) for tail in one.tails] == [('the tail at "Wharf"', 3.0)]
+    assert [(leg.name, leg.turned, leg.starts_whole) for leg in one.legs] == [
+        ("Up, leg 1", False, True),
+        ("Up, leg 2", True, True),
+    ]
+    assert (one.start_berth, one.end_berth, found.notes) == ("Loading", None, ())
+
+
+def test_more_reversals_than_a_route_may_have():
     assert "would need 2 reversals" in error(*FORK, route("Up", "Wharf", "Summit", "Spur", more="reversals = 1"))
+    two = only(*FORK, route("Up", "Wharf", "Summit", "Spur", more="reversals = 2"))
+    assert [told(leg.ways) for leg in two.legs] == [
+        "Main:1 Main:2 Spur:1",
+        "-Spur:1 -Main:2 -Main:1",
+        "Main:1 Main:2 Hill:1",
+    ]
     far = line("Far", "North", "South")
     assert "no track joins them" in error(*FORK, far, route("Up", "Wharf", "North", more="reversals = 9"))
+
+
+def test_a_reversal_where_there_is_nowhere_to_reverse():
+    ring = (
+        line("Ring", "A", "B"),
+        line("Back", "B", "A"),
+        line("X", "Wharf", "A"),
+        line("Y", "B", "Summit"),
+        turnout("A", "Ring", "Back", "X"),
+        turnout("B", "Back", "Ring", "Y"),
+    )
+    assert error(*ring, route("Up", "Wharf", "Summit", more="reversals = 9")) == (
+        'tarn.toml: route "Up": no train can follow it: it is cut between "Wharf" and "Summit", which would need a '
+        'reversal beyond "B", where there is neither a berth nor an end of track to reverse in; '
+        'write berth = "..." on a track there'
+    )
+    halt = (ring[0], line("Back", "B", "A", berths=["Halt"]), *ring[2:])
+    up = only(*halt, route("Up", "Wharf", "Summit", more="reversals = 1"))
+    assert [told(leg.ways) for leg in up.legs] == ["X:1 Ring:1 Back:1", "-Back:1 Y:1"]
+    assert (up.tails[0].name, up.tails[0].length, up.tails[0].within) == ('the tail in berth "Halt"', 1.0, True)
 
 
 # Laps

@@ -117,11 +117,11 @@ def test_shortest_with_via(drawn, data):
 
 
 @given(searched(), st.data())
-@settings(max_examples=200)
+@settings(max_examples=60)
 def test_the_best_states_alone_lead_to_what_all_of_them_lead_to(drawn, data):
     graph, _, starts, stops = drawn
     names = [*graph.plan.lines, *graph.plan.joints, *graph.plan.berths]
-    via = data.draw(st.lists(st.sampled_from(names), min_size=1, max_size=4))
+    via = data.draw(st.lists(st.sampled_from(names), min_size=search.MANY_VIA, max_size=search.MANY_VIA + 2))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(search, "_is_only_one", lambda *_: False)
         every_state = shortest(graph, starts, stops, via)

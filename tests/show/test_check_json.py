@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from gradehaul.show.check_json import check_document, check_json, rounded
+from gradehaul.show.check_json import check_document, check_json
+from gradehaul.show.digits import rounded
 
 # The keys that programs rely on, by what holds them; others may be added.
 PROMISED = {
@@ -25,7 +26,8 @@ PROMISED = {
     },
     "ruling": {"effective_pct", "grade_pct", "curve_pct", "from_m", "to_m", "track"},
     "under": {"train_length_m", "effective_pct", "at_m"},
-    "load": {"power", "car", "rail", "rated_cars", "limit_cars", "fits_cars", "engine", "basis", "binds"},
+    "load": {"power", "car", "rail", "rated_cars", "limit_cars", "fits_cars", "engine", "basis", "binds"}
+    | {"rated_low", "rated_high", "limit_low", "limit_high"},
     "binds": {"by", "test", "cars", "track", "at_m", "demand_n", "pull_n"},
     "train": {
         "name",
@@ -37,6 +39,7 @@ PROMISED = {
         "track",
         "no_stopping_m",
         "no_recovery_m",
+        "stall_probability",
         "holds_back",
     },
     "berth": {"name", "clear_length_m", "steepest_pct", "cars_fit", "cars_stay"},
@@ -151,3 +154,18 @@ def test_numbers_have_six_digits():
 def test_the_release_is_that_of_the_project(answer):
     project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text("utf-8"))["project"]
     assert check_document(answer)["gradehaul"] == project["version"]
+
+
+def test_how_sure_each_verdict_and_load_is(answer):
+    document = check_document(answer)
+    for told, train in zip(document["trains"], answer.trains, strict=True):
+        assert told["stall_probability"] == rounded(train.trust.stall_probability)
+        assert told["margin_low_n"] < told["margin_n"] < told["margin_high_n"]
+        assert told["draws"] == 10_000
+        assert told["measure_next"] == train.trust.next_measurement.measure
+        assert [cause["of"] for cause in told["unsure_of"]] == [cause.what for cause in train.trust.causes]
+    for route, told in zip(answer.routes, document["routes"], strict=True):
+        for spread, load in zip(route.spreads, told["loads"], strict=True):
+            assert (load["rated_low"], load["rated_high"]) == (spread.rated_low, spread.rated_high)
+            assert (load["limit_low"], load["limit_high"]) == (spread.limit_low, spread.limit_high)
+            assert load["rated_low"] <= load["rated_cars"] <= load["rated_high"]

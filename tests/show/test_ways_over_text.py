@@ -21,6 +21,7 @@ def told(**other: object) -> str:
         "train": "ore",
         "rail": "treated",
         "outcome": "stalls",
+        "reversals": 0,
         "cars": 9,
         "leave": 3,
         "double": Doubling(4, 5, foot_holds=True, summit_holds=False),
@@ -50,6 +51,12 @@ def test_what_does_not_help_is_told() -> None:
     assert "the locomotives climb alone" in told(leave=9)
     assert "each has a berth to wait in" in told(double=Doubling(4, 5, foot_holds=True, summit_holds=True))
     assert "where the route begins and where it ends" in told(double=Doubling(4, 5, foot_holds=None, summit_holds=None))
+
+
+def test_what_is_not_worked_out_over_reversals_is_told() -> None:
+    text = told(reversals=2, double=None, help=())
+    assert "Doubling and helpers are not worked out over reversals." in text
+    assert "Doubling does not do" not in text
 
 
 def test_the_main_job_tells_them() -> None:

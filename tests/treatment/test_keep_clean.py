@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -226,3 +227,28 @@ def test_a_plan_without_trains_is_refused() -> None:
     text = "\n".join(row for row in HILL.text().splitlines() if not row.startswith("train."))
     with pytest.raises(RouteError, match="no train is named"):
         keep_clean_plan(Layout(read_plan(text)))
+
+
+def test_a_route_with_reversals_is_planned_leg_by_leg() -> None:
+    text = Path("plans/switchback.toml").read_text(encoding="utf-8")
+    kept = set()
+    for mass in range(40, 140, 10):
+        plan = read_plan(text.replace('mass = "38 g"', f'mass = "{mass} g"'))
+        found = keep_clean_plan(Layout(plan), Asked(trains=("empties",), carry=NO_CARRY))
+        if found.beyond:
+            break
+        kept.add(found.length("keep clean"))
+        planned_rails = {row.unit.track: row.use for row in found.rows}
+        for condition in ("treated", "treated fresh"):
+            tracks = {
+                key: replace(track, rail=condition if planned_rails[key] == "film" else track.rail)
+                for key, track in plan.tracks.items()
+            }
+            lines = {
+                name: replace(line, tracks=tuple(tracks[track.id] for track in line.tracks))
+                for name, line in plan.lines.items()
+            }
+            layout = Layout(replace(plan, lines=lines))
+            rail = "as planned" if "as planned" in layout.rails else "clean"
+            assert layout.verdict("empties", rail=rail).outcome == "climbs"
+    assert len(kept) > 2

@@ -13,11 +13,11 @@ from numpy.typing import ArrayLike, NDArray
 from gradehaul.design.helix import Build, clear_height_left, coefficient_of
 from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, MILLIMETER, ROUNDING, car_length
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.adhesion import GRAVITY, conditions
+from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE, Pulls
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.records import Plan
-from gradehaul.plan.stock import MOST_CARS
+from gradehaul.plan.stock import MOST_CARS, conditions
 from gradehaul.track.piecewise import FloatArray
 
 STEEPEST = 0.04
@@ -196,7 +196,7 @@ def _refuse_unknown(
     asked = (
         ("power", powers, stock.powers),
         ("car", () if car is None else (car,), stock.cars),
-        ("rail condition", rails, conditions(stock)),
+        ("rail condition", rails, conditions(stock.films)),
         ("train", () if train is None else (train,), stock.trains),
     )
     for what, names, known in asked:

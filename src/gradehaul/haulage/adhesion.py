@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from gradehaul.plan.records import Basis, Film, Loco, Plan
-from gradehaul.plan.stock import CLEAN, FRESH
+from gradehaul.plan.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
 
 GRAVITY = 9.80665
@@ -41,11 +41,6 @@ class Pull:
 def weakest_basis(bases: Sequence[Basis]) -> Basis:
     """Return the least certain of several sources."""
     return max(bases, key=_WEAKEST_LAST.index)
-
-
-def conditions(plan: Plan) -> tuple[str, ...]:
-    """Return the rail conditions a plan can be asked about: clean, then each film settled and fresh."""
-    return (CLEAN, *(name for film in plan.films for name in (film, film + FRESH)))
 
 
 def film_of(plan: Plan, condition: str) -> tuple[Film, bool] | None:
@@ -84,14 +79,39 @@ def share_kept(loco: Loco, film: Film, *, fresh: bool) -> float:
 def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     """Return the standing pull of a locomotive on one rail condition.
 
-    Measured on this condition; else scaled from the same film at another age, from clean rail, or from another film,
-    by the shares kept; else assumed from the weight on drivers.
+    Measured on this condition; else scaled: from the readings of other locomotives where the bench has them, else from
+    the same film at another age, from clean rail, or from another film, by the shares kept; else assumed from the
+    weight on drivers.
+
+    Parameters
+    ----------
+    plan
+        The plan, for its films.
+    loco
+        The locomotive, with its readings.
+    condition
+        A rail condition of the plan.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2 }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N" }
+    ... ''')
+    >>> standing_pull(plan, plan.locos["tank"], "treated")
+    Pull(value=0.51, basis='scaled')
     """
     measured = loco.pull.get(condition)
     if measured:
         return Pull(_mean(measured), "measured")
+    if condition in loco.predicted:
+        return Pull(loco.predicted[condition].value, "scaled")
     share = _share(plan, loco, condition)
-    for other in _nearest_first(plan, condition):
+    for other in nearest_first(plan, condition):
         if readings := loco.pull.get(other):
             return Pull(_mean(readings) * share / _share(plan, loco, other), "scaled")
     return Pull(sum(clean_adhesion(loco)) * share, "assumed")
@@ -102,22 +122,45 @@ def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
 
     Measured; else its standing pull times its own measured ratio on another condition; else times 0.75 on clean rail
     and 0.6 on filmed rail (assumed).
+
+    Parameters
+    ----------
+    plan
+        The plan, for its films.
+    loco
+        The locomotive, with its readings.
+    condition
+        A rail condition of the plan.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2 }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... ''')
+    >>> pull = slipping_pull(plan, plan.locos["tank"], "treated")
+    >>> round(pull.value, 4), pull.basis
+    (0.3825, 'scaled')
     """
     measured = loco.slipping.get(condition)
     if measured:
         return Pull(_mean(measured), "measured")
     standing = standing_pull(plan, loco, condition).value
-    for other in _nearest_first(plan, condition):
+    for other in nearest_first(plan, condition):
         if loco.slipping.get(other) and loco.pull.get(other):
             return Pull(standing * _mean(loco.slipping[other]) / _mean(loco.pull[other]), "scaled")
     return Pull(standing * (SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED), "assumed")
 
 
-def _nearest_first(plan: Plan, condition: str) -> list[str]:
+def nearest_first(plan: Plan, condition: str) -> list[str]:
     """Return the other conditions, those first whose readings say most: the same film, clean rail, other films."""
     found = film_of(plan, condition)
     own = [] if found is None else [name for name in (found[0].name, found[0].name + FRESH) if name != condition]
-    rest = [name for name in conditions(plan) if name != condition and name not in own]
+    rest = [name for name in conditions(plan.films) if name != condition and name not in own]
     return own + rest
 
 

@@ -6,16 +6,20 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.adhesion import conditions, slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.demand import AS_PLANNED
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.demand import TIE
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.trust import Draws
+from gradehaul.haulage.trust_load import LoadSpread, RouteTrust
+from gradehaul.haulage.trust_train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.routes import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
+from gradehaul.plan.stock import conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.fouling import fouling_notes
@@ -41,6 +45,8 @@ class RouteAnswer:
     ruling: Ruling
     under_trains: tuple[UnderTrain, ...]
     loads: tuple[Load, ...]
+    spreads: tuple[LoadSpread, ...]
+    """How sure each of the loads is, in their order."""
 
     @property
     def route(self) -> Route:
@@ -57,6 +63,7 @@ class TrainAnswer:
     rail: str
     length: float
     verdict: Verdict
+    trust: TrainTrust
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +97,7 @@ class CheckAnswer:
     @property
     def judged_rails(self) -> tuple[str, ...]:
         """The rail conditions by which a layout passes or fails: as planned where it says so, else every film."""
-        return (AS_PLANNED,) if AS_PLANNED in self.rails else tuple(rail for rail in self.rails if rail != "clean")
+        return judged_rails(self.rails)
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -109,7 +116,9 @@ class CheckAnswer:
         )
 
 
-def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = None) -> CheckAnswer:
+def check(
+    plan: Plan, *, all_routes: bool = False, seed: int = 0, hours: float | None = None, progress: Progress | None = None
+) -> CheckAnswer:
     """Answer the main job for a plan.
 
     Parameters
@@ -118,6 +127,10 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
         The plan.
     all_routes
         List every route between ends and berths, up to a limit, beside the declared ones.
+    seed
+        Of the draws that tell how sure the answer is: the same seed gives the same answer.
+    hours
+        The age at which films are reckoned; settled where it is not told.
     progress
         Called as routes are done.
 
@@ -126,24 +139,32 @@ def check(plan: Plan, *, all_routes: bool = False, progress: Progress | None = N
     Problems
         Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
     """
-    return check_layout(Layout(plan, all_routes=all_routes), progress=progress)
+    return check_layout(Layout(plan, all_routes=all_routes, hours=hours), seed=seed, progress=progress)
 
 
-def check_layout(layout: Layout, *, progress: Progress | None = None) -> CheckAnswer:
+def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = None) -> CheckAnswer:
     """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan = layout.plan
+    draws = Draws(plan, layout.coefficient, seed=seed)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
     train_notes = fit_trains(layout, trains)
     routes: list[RouteAnswer] = []
     verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
     for number, route in enumerate(layout.routes):
         profile = layout.profile(route)
-        routes.append(_route_answer(layout, profile, trains))
+        routes.append(_route_answer(layout, profile, trains, draws))
         for named in plan.trains.values():
             if named.route == route.name:
                 train = trains[named.name]
                 verdicts[named.name] = [
-                    TrainAnswer(named.name, route.name, rail, train.length, judge(profile, train, rail, layout.pulls))
+                    TrainAnswer(
+                        name=named.name,
+                        route=route.name,
+                        rail=rail,
+                        length=train.length,
+                        verdict=judge(profile, train, rail, layout.pulls),
+                        trust=trust_in_train(profile, train, rail, draws),
+                    )
                     for rail in layout.rails
                 ]
         if progress is not None:
@@ -155,6 +176,7 @@ def check_layout(layout: Layout, *, progress: Progress | None = None) -> CheckAn
         *fouling_notes(alignment, alignment.positions),
         *layout.found.notes,
         *train_notes,
+        *_doubtful_pulls(plan),
     )
     return CheckAnswer(
         plan=plan,
@@ -164,7 +186,9 @@ def check_layout(layout: Layout, *, progress: Progress | None = None) -> CheckAn
         routes=tuple(routes),
         between=layout.found.between,
         trains=tuple(answer for answers in verdicts.values() for answer in answers),
-        berths=tuple(berth_answer(plan, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()),
+        berths=tuple(
+            berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
+        ),
         figures=figures(plan, layout.coefficient),
         notes=tuple(dict.fromkeys(notes)),
     )
@@ -201,7 +225,21 @@ def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
     return notes
 
 
-def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train]) -> RouteAnswer:
+def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
+    """Yield notes on pulls measured with sliding wheels that are more than a standing pull which was not measured."""
+    for loco in plan.locos.values():
+        for rail in conditions(plan.films):
+            stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+            if slip.basis == "measured" != stand.basis and slip.value > stand.value * (1 + TIE):
+                known = "scaled from other rail" if stand.basis == "scaled" else "assumed from its weight"
+                yield Note(
+                    f'loco "{loco.name}", slipping, {rail}',
+                    f"the pull measured with sliding wheels is more than the standing pull, which is {known}; "
+                    "measure the standing pull too",
+                )
+
+
+def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], draws: Draws) -> RouteAnswer:
     lengths = dict.fromkeys(train.length for train in trains.values())
     under = tuple(UnderTrain(length, *profile.ruling_under_train(length)) for length in lengths)
     loads = tuple(
@@ -210,7 +248,8 @@ def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Tr
         for car in layout.plan.cars
         for load in layout.loads(profile, power, car, layout.rails)
     )
-    return RouteAnswer(profile, profile.ruling(), under, loads)
+    trust = RouteTrust(layout.plan, profile, layout.pulls, draws)
+    return RouteAnswer(profile, profile.ruling(), under, loads, tuple(trust.spread(load) for load in loads))
 
 
 _CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}
@@ -233,7 +272,7 @@ def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
 
 def _pulls_of(plan: Plan, loco: Loco) -> Iterator[Figure]:
     subject = f'loco "{loco.name}"'
-    for rail in conditions(plan):
+    for rail in conditions(plan.films):
         stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
         yield Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
         yield Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)

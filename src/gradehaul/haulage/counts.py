@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -15,12 +15,14 @@ from gradehaul.plan.records import Car
 from gradehaul.plan.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, shifted_sum, sum_of_shifted
 
+Terms = list[tuple[PiecewiseQuadratic, float, float]]
+
 _SLACK, _LEAST_SLACK = 1e-9, 1e-12
 """By this share, and by this force in N, bounds are eased, so that rounding cannot turn one."""
 
 
 class Worst:
-    """What trains of 1, 2, 3 … equal cars behind the same locomotives ask at their worst place, N, less their pull.
+    """What trains of 1, 2, 3 … equal cars with the same locomotives ask at their worst place, N, less their pull.
 
     It is grades and curves alone, without resistance; where the pull is the same all the way it is left out too.
     `most` and `least` bound it for every count, shape (999,); they are equal where it is known.
@@ -28,20 +30,33 @@ class Worst:
     k more cars ask no more than a row of k can ask anywhere, and k fewer no more beyond what a row of k can give, so
     one count that is worked out bounds the others from above. From below they are bounded by what they ask at the
     places that were worst for others.
+
+    Parameters
+    ----------
+    profile
+        The profile of what is run over in one direction.
+    train
+        The train of a number of cars.
+    car
+        The car.
+    pull
+        The pull of the locomotives with a number of cars, by the place of the head; None where it is the same all the
+        way.
+    pushed
+        Whether the locomotives stand behind the cars; else they are ahead.
     """
 
     def __init__(
-        self, profile: RouteProfile, shortest: Train, car: Car, pull: PiecewiseQuadratic | None = None
+        self,
+        profile: RouteProfile,
+        train: Callable[[int], Train],
+        car: Car,
+        pull: Callable[[int], PiecewiseQuadratic] | None = None,
+        *,
+        pushed: bool = False,
     ) -> None:
-        self._profile, self._pull = profile, pull
+        self._profile, self._train, self._pull, self._pushed = profile, train, pull, pushed
         self._rows = profile.rows_of_cars(car.length)
-        self._line_weights, self._edges = shortest.line_weights[:-1], shortest.edges[:-1]
-        self._locos = float(self._edges[-1])
-        # all but the tail is the same for every count
-        weights = edge_weights(shortest).tolist()
-        level = profile.with_track_behind(self._locos)
-        self._ahead = shifted_sum(level, weights[:-1], self._edges.tolist(), 0.0, profile.length)
-        self._tail_weight = weights[-1]
         self._car = car
         self._weight = GRAVITY * car.mass
         self._up, self._down = (
@@ -51,7 +66,16 @@ class Worst:
         self._known: dict[int, Extreme] = {}
         self.most = np.full(MOST_CARS, np.inf)
         self.least = np.full(MOST_CARS, -np.inf)
-        self._look_at(list(self._rows.places))
+        if not pushed:
+            shortest = train(1)
+            self._line_weights, self._edges = shortest.line_weights[:-1], shortest.edges[:-1]
+            self._locos = float(self._edges[-1])
+            # all but the tail is the same for every count
+            weights = edge_weights(shortest).tolist()
+            level = profile.with_track_behind(self._locos)
+            self._ahead = shifted_sum(level, weights[:-1], self._edges.tolist(), 0.0, profile.length)
+            self._tail_weight = weights[-1]
+            self._look_at(list(self._rows.places))
 
     def first_failing(self, pull: float, resistance: float, below: int = MOST_CARS + 1) -> int:
         """Return the least number of cars that asks more than a pull, `below` where none under it does.
@@ -89,25 +113,35 @@ class Worst:
         return self._known[count]
 
     def _worked_out(self, count: int) -> Extreme:
-        tail = self._locos + count * self._car.length
-        behind = self._profile.with_track_behind(tail)
-        start, stop = self._profile.first_head(tail), self._profile.length
-        terms = [(self._ahead, 1.0, 0.0), (behind, self._tail_weight, tail)]
+        terms, length = self._pushed_terms(count) if self._pushed else self._pulled_terms(count)
+        start, stop = self._profile.first_head(length), self._profile.length
         if self._pull is None:
             return greatest_of_sum(terms, start, stop)
-        left = less(self._pull, sum_of_shifted(terms, start, stop)).least()
+        left = less(self._pull(count), sum_of_shifted(terms, start, stop)).least()
         return Extreme(-left.value, left.at)
+
+    def _pulled_terms(self, count: int) -> tuple[Terms, float]:
+        tail = self._locos + count * self._car.length
+        behind = self._profile.with_track_behind(tail)
+        return [(self._ahead, 1.0, 0.0), (behind, self._tail_weight, tail)], tail
+
+    def _pushed_terms(self, count: int) -> tuple[Terms, float]:
+        train = self._train(count)
+        behind = self._profile.with_track_behind(train.length)
+        edges = zip(edge_weights(train).tolist(), train.edges.tolist(), strict=True)
+        return [(behind, weight, edge) for weight, edge in edges], train.length
 
     def _bound_others(self, count: int, worst: Extreme) -> None:
         more = self.most[count:]
         np.minimum(more, worst.value + self._up[: more.size], out=more)
-        if self._profile.route.start_berth is None:  # from a berth a shorter train starts further back
-            fewer = self.most[: count - 1][::-1]
-            np.minimum(fewer, worst.value + self._down[: fewer.size], out=fewer)
-        if self.least[count - 1] < worst.value - 10 * (_SLACK * abs(worst.value) + _LEAST_SLACK):
-            front = worst.at - self._locos
-            self._rows.look_at(front)
-            self._look_at([front])
+        if not self._pushed:
+            if not self._profile.route.starts_whole:  # else a shorter train starts further back
+                fewer = self.most[: count - 1][::-1]
+                np.minimum(fewer, worst.value + self._down[: fewer.size], out=fewer)
+            if self.least[count - 1] < worst.value - 10 * (_SLACK * abs(worst.value) + _LEAST_SLACK):
+                front = worst.at - self._locos
+                self._rows.look_at(front)
+                self._look_at([front])
         self.most[count - 1] = self.least[count - 1] = worst.value
 
     def _look_at(self, fronts: Sequence[float]) -> None:
@@ -117,9 +151,9 @@ class Worst:
         locos = (heights[:, :-1] - heights[:, 1:]) @ self._line_weights
         asked = np.array([self._rows.places[front] for front in fronts])
         asked *= self._weight
-        asked += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull.at(heads)
+        asked += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull(1).at(heads)
         asked[heads[:, 0] > self._profile.length] = -np.inf
-        if self._profile.route.start_berth is not None:
+        if self._profile.route.starts_whole:
             tails = self._locos + self._numbers * self._car.length
             asked[np.minimum(tails, self._profile.length) > heads] = -np.inf
         most = asked.max(axis=0)

@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.errors import RouteError
 from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weakest_basis
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis, Loco, Plan
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
 
 TIE = 1e-9
 """Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to
@@ -60,7 +61,38 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     """Return what the locomotives of a train give on a rail condition, or on each track's own with ``as planned``.
 
     Each locomotive gives the pull of the weakest condition under any part of it.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    rail
+        A rail condition of the plan, or ``as planned``.
+    pulls
+        The pulls of the plan's locomotives.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> given = supply(profile, train, "clean", layout.pulls)
+    >>> given.standing, given.slipping
+    (0.6, 0.45)
     """
+    _refuse_legs(profile)
     locos = train.locos
     rails = profile.rails if rail == AS_PLANNED else (rail,)
     distinct = tuple(dict.fromkeys(rails))
@@ -72,7 +104,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     totals: list[PiecewiseQuadratic] = []
     for kind in (0, 1):
         parts = [
-            _weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
+            weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
             for loco, behind in locos
         ]
         total = parts[0]
@@ -80,6 +112,14 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
             total = total + part
         totals.append(total * train.together)
     return Supply(totals[0], totals[1])
+
+
+def _refuse_legs(profile: RouteProfile) -> None:
+    """Refuse a route with reversals: what a train asks and has is told by its head's place on one leg."""
+    if profile.legs:
+        place = f'route "{profile.route.name}"'
+        legs = " or ".join(f'"{leg.route.name}"' for leg in profile.legs)
+        raise RouteError("a train is followed over one leg of a route with reversals", place=place, write=legs)
 
 
 class Bases(NamedTuple):
@@ -121,7 +161,7 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     return Bases(weakest_basis(standing), weakest_basis(slipping))
 
 
-def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
+def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Sequence[float]) -> PiecewiseQuadratic:
     """Return the weakest pull under a locomotive as a function of the head's place, from 0 to the route's length.
 
     The rail behind the origin is that of the first track; on a lap it is the lap's.
@@ -140,7 +180,7 @@ def _weakest_under(profile: RouteProfile, length: float, behind: float, pull: Se
         begin = np.concatenate([[-np.inf], begin[1:]])
     # a stretch of rail is under some part of the locomotive while the head is between these two places
     from_head, to_head = begin + behind, end + behind + length
-    places = np.unique(np.concatenate([[0.0, profile.length], from_head, to_head]))
+    places = distinct(np.concatenate([[0.0, profile.length], from_head, to_head]))
     places = places[(places >= 0) & (places <= profile.length)]
     middle = 0.5 * (places[:-1] + places[1:])
     weakest = np.full(middle.size, np.inf)
@@ -162,7 +202,37 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
     A block of weight per length w from b to a (a ahead) asks w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+
+    The whole train, 0.7 kg, on 2 %:
+
+    >>> worst = gravity_and_curves(profile, train).greatest()
+    >>> round(worst.value, 4), round(worst.at, 3)
+    (0.1373, 2.8)
     """
+    _refuse_legs(profile)
     weights = edge_weights(train)
     used = np.flatnonzero(weights)
     return shifted_sum(
@@ -175,7 +245,35 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
 
 
 def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
-    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place."""
+    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+    head
+        Place of the head, m.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> [round(force, 4) for force in asked_at(profile, train, 4.0)]
+    [0.0785, 0.0588]
+    """
     heights = profile.with_track_behind(train.length).at(head - train.edges)
     by_block = train.line_weights * (heights[:-1] - heights[1:])
     powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from difflib import get_close_matches
 from typing import TypeVar
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.adhesion import conditions
+from gradehaul.haulage.benched import with_bench
 from gradehaul.haulage.demand import AS_PLANNED, Pulls
-from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.train import made_up
@@ -17,6 +17,7 @@ from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import Route, find_routes
 from gradehaul.plan.records import Plan
+from gradehaul.plan.stock import CLEAN, conditions
 from gradehaul.track.alignment import align
 from gradehaul.track.fouling import clear_lengths
 
@@ -68,8 +69,8 @@ class Layout:
     19
     """
 
-    def __init__(self, plan: Plan, *, all_routes: bool = False) -> None:
-        self.plan = plan
+    def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
+        self.plan = plan = with_bench(plan, hours=hours)
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
         self.coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
@@ -78,7 +79,7 @@ class Layout:
         self._strip = lay_strip(self.alignment)
         self.found = find_routes(self.graph, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
         planned = any(track.rail is not None for track in self.alignment.tracks.values())
-        self.rails = (*conditions(plan), AS_PLANNED) if planned else conditions(plan)
+        self.rails = (*conditions(plan.films), AS_PLANNED) if planned else conditions(plan.films)
 
     @property
     def routes(self) -> tuple[Route, ...]:
@@ -86,14 +87,15 @@ class Layout:
         return self.found.routes
 
     def route(self, name: str) -> Route:
-        """Return a route by name.
+        """Return a route by name, or a leg of one with reversals, as ``Up, leg 2``.
 
         Raises
         ------
         RouteError
             No route of this name.
         """
-        return _named(name, {route.name: route for route in self.routes}, "route")
+        routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
+        return _named(name, routes, "route")
 
     def profile(self, route: str | Route) -> RouteProfile:
         """Return the compensated profile of a route."""
@@ -106,6 +108,9 @@ class Layout:
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
+        for tail in route.tails:
+            clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
+            rooms.append(Room(tail.name, min(clear, tail.length)))
         if route.lap:
             rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
         if route.tightest_loop is not None:
@@ -113,26 +118,40 @@ class Layout:
         return tuple(rooms)
 
     def loads(self, profile: RouteProfile, power: str, car: str, rails: Iterable[str]) -> tuple[Load, ...]:
-        """Return the longest trains of one kind of car behind a power on a route, one for each rail condition."""
+        """Return the longest trains of one kind of car behind a power on a route, one for each rail condition.
+
+        On a route with reversals there are two: with the locomotives leading as the train starts, and trailing.
+        """
+        engines: tuple[Engine, ...] = ("leading", "trailing") if profile.legs else ("leading",)
+        return tuple(load for engine in engines for load in self._loads(profile, power, car, rails, engine))
+
+    def _loads(
+        self, profile: RouteProfile, power: str, car: str, rails: Iterable[str], engine: Engine
+    ) -> tuple[Load, ...]:
         climb = Climb(
             self.plan,
             profile,
             _named(power, self.plan.powers, "power"),
             _named(car, self.plan.cars, "car"),
             self.pulls,
+            engine=engine,
         )
         rooms = self.rooms(profile.route)
         return tuple(climb.load(rail, rooms) for rail in rails)
 
-    def longest_train(self, route: str, power: str, car: str, *, rail: str = "clean") -> Load:
+    def longest_train(
+        self, route: str, power: str, car: str, *, rail: str = "clean", engine: Engine = "leading"
+    ) -> Load:
         """Return the longest train of one kind of car that a power takes over a route on a rail condition.
+
+        `engine` tells where the locomotives stand as the train starts, which matters where it is reversed.
 
         Raises
         ------
         RouteError
             A route, power, car or rail condition that the plan does not have.
         """
-        (load,) = self.loads(self.profile(route), power, car, [self._rail(rail)])
+        (load,) = self._loads(self.profile(route), power, car, [self._rail(rail)], engine)
         return load
 
     def verdict(self, train: str, *, rail: str = "clean") -> Verdict:
@@ -148,6 +167,19 @@ class Layout:
 
     def _rail(self, rail: str) -> str:
         return _named(rail, {name: name for name in self.rails}, "rail condition")
+
+
+def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
+    """Return the rail conditions by which a layout passes or fails: as planned where it says so, else every film.
+
+    Examples
+    --------
+    >>> judged_rails(["clean", "treated", "treated fresh"])
+    ('treated', 'treated fresh')
+    >>> judged_rails(["clean", "treated", "treated fresh", "as planned"])
+    ('as planned',)
+    """
+    return (AS_PLANNED,) if AS_PLANNED in rails else tuple(rail for rail in rails if rail != CLEAN)
 
 
 _T = TypeVar("_T")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from gradehaul.haulage.adhesion import GRAVITY
@@ -17,6 +18,9 @@ from gradehaul.plan.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]
+
+Engine = Literal["leading", "trailing"]
+"""Where the locomotives stand as a train starts: ahead of its cars, or behind them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,7 @@ class Load:
     binds: Binds | None
     basis: Basis
     slipping_basis: Basis
+    engine: Engine = "leading"
 
     @property
     def told(self) -> int:
@@ -86,68 +91,58 @@ class _Pull:
         return Extreme(self.steady - worst.value, worst.at)
 
 
-class Climb:
-    """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions."""
+class _Run:
+    """A power and a kind of car where they run in one direction: what trains of them ask, for all rail conditions."""
 
-    def __init__(self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls) -> None:
+    def __init__(
+        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, pushed: bool
+    ) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
-        self._shortest = self.train(1)
-        self._steady = self._worst(None)
-
-    def _worst(self, pull: PiecewiseQuadratic | None) -> Worst:
-        return Worst(self.profile, self._shortest, self.car, pull)
+        self._pushed = pushed
+        self._trains: dict[int, Train] = {}
+        self._steady = Worst(profile, self.train, car, pushed=pushed)
 
     def train(self, count: int) -> Train:
-        """Return the train of a number of cars."""
-        return headed_by(self.plan, self.power, self.car, count)
-
-    def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
-        """Return the longest train on a rail condition, given the places that must hold it whole."""
-        standing, slipping = self._given(rail)
-        rolling, starting = self._resistances
-        rated_fails = standing.first_failing(max(rolling, starting))
-        rated_fails = slipping.first_failing(rolling, below=rated_fails)
-        limit_fails = standing.first_failing(rolling)
-        tightest = min(rooms, key=lambda room: room.length, default=None)
-        binds = self._binds(standing, slipping, rated_fails) if rated_fails <= MOST_CARS else None
-        bases = bases_at(self.profile, self._shortest, rail, self.pulls, binds.at if binds else None)
-        return Load(
-            power=self.power.name,
-            car=self.car.name,
-            rail=rail,
-            rated=rated_fails - 1,
-            limit=limit_fails - 1,
-            fits=None if tightest is None else self._fits(tightest.length),
-            fits_by=None if tightest is None else tightest.name,
-            binds=binds,
-            basis=bases.standing,
-            slipping_basis=bases.slipping,
-        )
-
-    def limit(self, rail: str) -> int:
-        """Return the limit load alone: the most cars that get through as long as the wheels never slip."""
-        return self._given(rail)[0].first_failing(self._resistances[0]) - 1
+        """Return the train of a number of cars as it runs here."""
+        if count not in self._trains:
+            train = headed_by(self.plan, self.power, self.car, count)
+            self._trains[count] = train.turned() if self._pushed else train
+        return self._trains[count]
 
     @property
-    def _resistances(self) -> tuple[float, float]:
+    def resistances(self) -> tuple[float, float]:
         """Rolling and starting resistance of one car, N."""
         weight = GRAVITY * self.car.mass
         return weight * self.car.rolling.value, weight * self.car.starting.value
 
-    def _given(self, rail: str) -> tuple[_Pull, _Pull]:
-        # only locomotives differ by rail, and they stand at the head of every one of these trains
-        given = supply(self.profile, self._shortest, rail, self.pulls)
-        standing, slipping = (self._pull(pull) for pull in (given.standing, given.slipping))
-        return standing, slipping
+    def given(self, rail: str) -> tuple[_Pull, _Pull]:
+        """Return the standing and the slipping pull on a rail condition."""
+        given = supply(self.profile, self.train(1), rail, self.pulls)
+        pulls: list[_Pull] = []
+        for name in ("standing", "slipping"):
+            pull = getattr(given, name)
+            tie = TIE * greatest(pull)
+            if isinstance(pull, PiecewiseQuadratic):
+                worst = Worst(self.profile, self.train, self.car, self._by_count(rail, name, pull), pushed=self._pushed)
+                pulls.append(_Pull(worst, 0.0, tie))
+            else:
+                pulls.append(_Pull(self._steady, pull, tie))
+        return pulls[0], pulls[1]
 
-    def _pull(self, pull: PiecewiseQuadratic | float) -> _Pull:
-        tie = TIE * greatest(pull)
-        if isinstance(pull, PiecewiseQuadratic):
-            return _Pull(self._worst(pull), 0.0, tie)
-        return _Pull(self._steady, pull, tie)
+    def _by_count(self, rail: str, name: str, shortest: PiecewiseQuadratic) -> Callable[[int], PiecewiseQuadratic]:
+        if not self._pushed:  # locomotives ahead of their cars stand alike whatever follows
+            return lambda _: shortest
 
-    def _binds(self, standing: _Pull, slipping: _Pull, count: int) -> Binds:
-        rolling, starting = (count * resistance for resistance in self._resistances)
+        def pull(count: int) -> PiecewiseQuadratic:
+            given = getattr(supply(self.profile, self.train(count), rail, self.pulls), name)
+            assert isinstance(given, PiecewiseQuadratic)
+            return given
+
+        return pull
+
+    def binds(self, standing: _Pull, slipping: _Pull, count: int) -> Binds:
+        """Return what stops the train of a number of cars, given the pulls it has."""
+        rolling, starting = (count * resistance for resistance in self.resistances)
         stand, slip = standing.left(count), slipping.left(count)
         margins: dict[Test, Extreme] = {
             "stand": Extreme(stand.value - rolling, stand.at),
@@ -162,6 +157,70 @@ class Climb:
         asked, _ = asked_at(self.profile, self.train(count), worst.at)
         demand = asked + (starting if test == "restart" else rolling)
         return Binds(test, count, worst.at, self.profile.track_at(worst.at), demand, worst.value + demand)
+
+
+class Climb:
+    """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions.
+
+    On a route with reversals the load is the least over its legs; with the engine leading as the train starts, it is
+    pushed on every second leg.
+    """
+
+    def __init__(
+        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, engine: Engine = "leading"
+    ) -> None:
+        self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
+        self.engine: Engine = engine
+        self._runs = [
+            (_Run(plan, leg, power, car, pulls, pushed=leg.route.turned == (engine == "leading")), start)
+            for leg, start in profile.runs
+        ]
+
+    def train(self, count: int) -> Train:
+        """Return the train of a number of cars as it starts."""
+        return self._runs[0][0].train(count)
+
+    def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
+        """Return the longest train on a rail condition, given the places that must hold it whole."""
+        rated_fails = limit_fails = MOST_CARS + 1
+        binding: tuple[_Run, float, _Pull, _Pull] | None = None
+        for run, start in self._runs:
+            standing, slipping = run.given(rail)
+            rolling, starting = run.resistances
+            fails = standing.first_failing(max(rolling, starting), below=rated_fails)
+            fails = slipping.first_failing(rolling, below=fails)
+            if fails < rated_fails:
+                rated_fails, binding = fails, (run, start, standing, slipping)
+            limit_fails = standing.first_failing(rolling, below=limit_fails)
+        binds: Binds | None = None
+        if binding is not None:
+            run, start, standing, slipping = binding
+            here = run.binds(standing, slipping, rated_fails)
+            bases = bases_at(run.profile, run.train(rated_fails), rail, self.pulls, here.at)
+            binds = replace(here, at=start + here.at)
+        else:
+            bases = bases_at(self.profile, self.train(1), rail, self.pulls, None)
+        tightest = min(rooms, key=lambda room: room.length, default=None)
+        return Load(
+            power=self.power.name,
+            car=self.car.name,
+            rail=rail,
+            rated=rated_fails - 1,
+            limit=limit_fails - 1,
+            fits=None if tightest is None else self._fits(tightest.length),
+            fits_by=None if tightest is None else tightest.name,
+            binds=binds,
+            basis=bases.standing,
+            slipping_basis=bases.slipping,
+            engine=self.engine,
+        )
+
+    def limit(self, rail: str) -> int:
+        """Return the limit load alone: the most cars that get through as long as the wheels never slip."""
+        fails = MOST_CARS + 1
+        for run, _ in self._runs:
+            fails = run.given(rail)[0].first_failing(run.resistances[0], below=fails)
+        return fails - 1
 
     def _fits(self, room: float) -> int:
         locos = self.train(0).length

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from gradehaul.network.graph import Way
 from gradehaul.network.routes import Route
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, join, shifted_sum
+from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +52,7 @@ def lay_strip(alignment: Alignment) -> Strip:
     starts = np.concatenate([[0.0], np.cumsum([track.length for track in tracks])])
     railhead = _laid_out([track.railhead for track in tracks], starts)
     turning = _laid_out([track.turning for track in tracks], starts)
-    left = np.unique(np.concatenate([railhead.breaks, turning.breaks]))
+    left = distinct(np.concatenate([railhead.breaks, turning.breaks]))
     width = np.diff(left)
     middle = left[:-1] + 0.5 * width
     grade, grade_change = _slopes(railhead, left[:-1], middle)
@@ -132,6 +133,9 @@ class RouteProfile:
         Where each track begins, m, with the end of the last, shape (tracks + 1,).
     tracks, rails
         Name and planned rail condition of each track.
+    legs
+        The profile of each leg where the route has reversals, else none. What holds at a point holds along the whole
+        route in running order; what concerns a train is asked of the legs.
     """
 
     route: Route
@@ -142,8 +146,15 @@ class RouteProfile:
     starts: FloatArray
     tracks: tuple[str, ...]
     rails: tuple[str, ...]
+    legs: tuple[RouteProfile, ...] = ()
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False)
     _rows: dict[float, Rows] = field(default_factory=dict, repr=False)
+
+    @property
+    def runs(self) -> tuple[tuple[RouteProfile, float], ...]:
+        """The legs, or the whole where there are none, each with the place on the route where it begins."""
+        legs = self.legs or (self,)
+        return tuple(zip(legs, accumulate((leg.length for leg in legs), initial=0.0), strict=False))
 
     @property
     def length(self) -> float:
@@ -185,8 +196,8 @@ class RouteProfile:
         return frozenset(found or (self.rails[0],))
 
     def first_head(self, train_length: float) -> float:
-        """Return the head's first position: the train's length where the route begins in a berth, else the origin."""
-        return min(train_length, self.length) if self.route.start_berth is not None else 0.0
+        """Return the head's first position: the train's length where it starts whole on the route, else the origin."""
+        return min(train_length, self.length) if self.route.starts_whole else 0.0
 
     def with_track_behind(self, back: float) -> PiecewiseQuadratic:
         """Return the compensated profile carried on behind the origin by at least a length.
@@ -233,6 +244,10 @@ class RouteProfile:
 
         The train's weight is taken as even over its length.
         """
+        if self.legs:
+            each = [(leg.ruling_under_train(train_length), start) for leg, start in self.runs]
+            worst, start = max(each, key=lambda pair: pair[0].value)
+            return Extreme(worst.value, start + worst.at)
         return self.averaged(train_length, self.first_head(train_length)).greatest()
 
     def rows_of_cars(self, length: float) -> Rows:
@@ -291,6 +306,7 @@ def route_profile(strip: Strip, route: Route, coefficient: float) -> RouteProfil
         starts=breaks[counts],
         tracks=tuple(strip.names[number] for number in numbers),
         rails=tuple(strip.rail[number] for number in numbers),
+        legs=tuple(route_profile(strip, leg, coefficient) for leg in route.legs),
     )
 
 

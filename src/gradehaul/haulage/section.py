@@ -9,14 +9,15 @@ from typing import Literal
 import numpy as np
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.demand import AS_PLANNED, gravity_and_curves, supply
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.demand import gravity_and_curves, supply
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.routes import Route
 from gradehaul.plan.names import listed, quoted
 from gradehaul.plan.records import NamedTrain, Plan
+from gradehaul.plan.stock import CLEAN
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, steps
 from gradehaul.track.vertical import UNCHANGED
@@ -239,7 +240,7 @@ def _route(layout: Layout, name: str | None) -> Route:
     file, routes = layout.plan.file, layout.routes
     if name is not None:
         try:
-            return layout.route(name)
+            return _one_direction(layout.route(name), file)
         except RouteError as error:
             raise error.at(file=file) from None
     if not routes:
@@ -248,13 +249,27 @@ def _route(layout: Layout, name: str | None) -> Route:
         names = ", ".join(quoted(route.name) for route in routes)
         wrong = f"which route to show must be told, for there are {len(routes)}"
         raise RouteError(wrong, file=file, found="none", write=f"the name of one behind the plan: {names}")
-    return routes[0]
+    return _one_direction(routes[0], file)
+
+
+def _one_direction(route: Route, file: str) -> Route:
+    """Refuse a route with reversals, for a long section is run in one direction."""
+    if route.legs:
+        many = "a reversal" if len(route.tails) == 1 else f"{len(route.tails)} reversals"
+        legs = [quoted(leg.name) for leg in route.legs]
+        raise RouteError(
+            f"a long section shows one leg of a route with {many}",
+            file=file,
+            found=quoted(route.name),
+            write=" or ".join((", ".join(legs[:-1]), legs[-1])),
+        )
+    return route
 
 
 def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain | None:
     trains = layout.plan.trains
     if name is None:
-        return next((named for named in trains.values() if named.route == route.name), None)
+        return next((named for named in trains.values() if named.route == route.whole), None)
     if name not in trains:
         write = _one_of(trains) if trains else "[train.NAME] with a route and a consist"
         raise RouteError("the plan has no train of this name", file=layout.plan.file, found=quoted(name), write=write)
@@ -263,7 +278,7 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
 
 def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
     if asked is None:
-        return ("clean", AS_PLANNED) if AS_PLANNED in layout.rails else layout.rails
+        return (CLEAN, *judged_rails(layout.rails))
     for name in asked:
         if name not in layout.rails:
             raise RouteError(
@@ -432,8 +447,9 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
     told_rails = _rails(layout, rails)
     if named is None:
         return None
-    train = made_up(layout.plan, named)
-    for room in layout.rooms(profile.route):
+    started = made_up(layout.plan, named)
+    train = started.turned() if profile.route.turned else started
+    for room in layout.rooms(layout.route(profile.route.whole)):
         if not room.berth and train.length > room.length * (1 + 1e-9):
             raise RouteError(
                 f"it must be no longer than {room.name} of the route",
@@ -447,11 +463,12 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         train=train,
         running=asked + train.rolling,
         starting=asked + train.starting,
-        given=tuple(_given(layout, profile, train, rail, asked) for rail in told_rails),
+        given=tuple(_given(layout, profile, started, rail, asked) for rail in told_rails),
     )
 
 
-def _given(layout: Layout, profile: RouteProfile, train: Train, rail: str, asked: PiecewiseQuadratic) -> PullGiven:
+def _given(layout: Layout, profile: RouteProfile, started: Train, rail: str, asked: PiecewiseQuadratic) -> PullGiven:
+    train = started.turned() if profile.route.turned else started
     given = supply(profile, train, rail, layout.pulls)
     standing, slipping = (
         pull.restrict(asked.start, asked.stop)
@@ -459,4 +476,4 @@ def _given(layout: Layout, profile: RouteProfile, train: Train, rail: str, asked
         else steps([asked.start, asked.stop], [pull])
         for pull in (given.standing, given.slipping)
     )
-    return PullGiven(rail, standing, slipping, judge(profile, train, rail, layout.pulls))
+    return PullGiven(rail, standing, slipping, judge(profile, started, rail, layout.pulls))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -44,6 +44,10 @@ class Train:
     blocks: tuple[Block, ...]
     together: float = 1.0
     together_basis: Basis = "stated"
+
+    def turned(self) -> Train:
+        """Return the train with its tail for its head: pushed where it was pulled."""
+        return replace(self, blocks=self.blocks[::-1])
 
     @cached_property
     def edges(self) -> FloatArray:

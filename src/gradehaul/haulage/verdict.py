@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from gradehaul.haulage.demand import TIE, Pulls, bases_at, gravity_and_curves, supply
@@ -52,6 +53,9 @@ class Verdict:
 def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
     """Judge a train on a route with one rail condition, or ``as planned``.
 
+    On a route with reversals it runs over each leg whole, in its order by turns as given and turned; its verdict is
+    the worst of all legs, and places are those of its leading end, in m run from where the route begins.
+
     Parameters
     ----------
     profile
@@ -62,7 +66,34 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
         A rail condition of the plan.
     pulls
         The pulls of the plan's locomotives.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> verdict = judge(profile, train, "clean", layout.pulls)
+    >>> verdict.outcome, round(verdict.margin, 3), verdict.track, verdict.holds_back
+    ('climbs', 0.384, 'Hill:2', True)
     """
+    if profile.legs:
+        return _worst_of([(_judged_on(leg, train, rail, pulls), start) for leg, start in profile.runs])
+    return _judged_on(profile, train, rail, pulls)
+
+
+def _judged_on(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
+    """Judge a train where it runs in one direction."""
+    train = train.turned() if profile.route.turned else train
     given = supply(profile, train, rail, pulls)
     asked = gravity_and_curves(profile, train)
     stand = less(given.standing, asked)
@@ -94,6 +125,45 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
         runs_away_at=pushing[0].start if pushing else None,
         basis=basis,
         slipping_basis=slipping_basis,
+    )
+
+
+_WORSE: tuple[Outcome, ...] = ("climbs", "marginal", "stalls")
+
+
+def _worst_of(legs: Sequence[tuple[Verdict, float]]) -> Verdict:
+    """Return the verdict over legs, each with where on the route it begins."""
+    moved = [_moved(verdict, start) for verdict, start in legs]
+    outcome = max((verdict.outcome for verdict in moved), key=_WORSE.index)
+    worst = min(moved, key=lambda verdict: verdict.margin)
+    told = next((verdict for verdict in moved if verdict.stalling), worst)
+    return replace(
+        worst,
+        outcome=outcome,
+        at=told.at,
+        track=told.track,
+        basis=told.basis,
+        slipping_basis=told.slipping_basis,
+        no_stopping=tuple(stretch for verdict in moved for stretch in verdict.no_stopping),
+        no_recovery=tuple(stretch for verdict in moved for stretch in verdict.no_recovery),
+        stalling=tuple(stretch for verdict in moved for stretch in verdict.stalling),
+        holds_back=all(verdict.holds_back for verdict in moved),
+        runs_away_at=next((verdict.runs_away_at for verdict in moved if verdict.runs_away_at is not None), None),
+    )
+
+
+def _moved(verdict: Verdict, by: float) -> Verdict:
+    def moved(stretches: tuple[Stretch, ...]) -> tuple[Stretch, ...]:
+        return tuple(Stretch(stretch.start + by, stretch.stop + by) for stretch in stretches)
+
+    return replace(
+        verdict,
+        margin_at=verdict.margin_at + by,
+        at=verdict.at + by,
+        no_stopping=moved(verdict.no_stopping),
+        no_recovery=moved(verdict.no_recovery),
+        stalling=moved(verdict.stalling),
+        runs_away_at=None if verdict.runs_away_at is None else verdict.runs_away_at + by,
     )
 
 

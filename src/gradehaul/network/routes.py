@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice, pairwise
+from itertools import chain, islice, pairwise
 
 from gradehaul.errors import GradehaulError, Problems, RouteError
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.places import Place, place_named, standing_places
+from gradehaul.network.reversals import Runs, Tail, shortest_reversing, tail_between
 from gradehaul.network.search import (
     Cut,
     Found,
@@ -48,6 +49,10 @@ class Route:
 
     `start_berth` and `end_berth` are the berths it begins and ends in; a train starts with its tail at the far end of
     the first. On a lap, `origin` and `destination` are the line it begins with.
+
+    A route with reversals has `legs`: routes run in one direction each, by turns with the train's order as it started
+    and turned, and between them the `tails` in which the whole train stands. A leg is `number` from 1, 0 for a route
+    that is none.
     """
 
     name: str
@@ -58,6 +63,24 @@ class Route:
     start_berth: str | None = None
     end_berth: str | None = None
     tightest_loop: Loop | None = None
+    legs: tuple[Route, ...] = ()
+    tails: tuple[Tail, ...] = ()
+    number: int = 0
+
+    @property
+    def whole(self) -> str:
+        """The name of the route that it is, or is a leg of."""
+        return self.name.removesuffix(f", leg {self.number}") if self.number else self.name
+
+    @property
+    def starts_whole(self) -> bool:
+        """Whether a train starts with all of it on the route: in a berth, or in a tail where it has reversed."""
+        return self.start_berth is not None or self.number > 1
+
+    @property
+    def turned(self) -> bool:
+        """Whether a train runs over it with its order turned: a leg after an odd number of reversals."""
+        return self.number > 0 and self.number % 2 == 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +148,28 @@ def _made(graph: MovementGraph, name: str, origin: str, destination: str, ways: 
     )
 
 
+def _made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
+    """Make a route of runs between reversals."""
+    tails = tuple(tail_between(graph, run, following) for run, following in pairwise(runs))
+    places = [wanted.origin, *(tail.berth or tail.joint or "" for tail in tails), wanted.destination]
+    legs = tuple(
+        replace(_made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run), number=number)
+        for number, run in enumerate(runs, 1)
+    )
+    loops = [leg.tightest_loop for leg in legs if leg.tightest_loop is not None]
+    return Route(
+        wanted.name,
+        wanted.origin,
+        wanted.destination,
+        tuple(way for run in runs for way in run),
+        start_berth=legs[0].start_berth,
+        end_berth=legs[-1].end_berth,
+        tightest_loop=min(loops, key=lambda loop: loop.length, default=None),
+        legs=legs,
+        tails=tails,
+    )
+
+
 def _made_lap(graph: MovementGraph, name: str, ways: Sequence[Way]) -> Route:
     line = graph.line_of[ways[0].track]
     return Route(name, line, line, tuple(ways), lap=True, tightest_loop=_tightest_loop(graph, ways, lap=True))
@@ -177,20 +222,21 @@ def _declared_routes(graph: MovementGraph) -> RouteList:
         except RouteError as error:
             problems.append(error.at(file=graph.plan.file, place=place))
             continue
-        routes += [route] if route else []
+        routes.append(route)
         notes += [Note(place, text) for text in texts]
     if problems:
         raise Problems(problems)
     return RouteList(tuple(routes), (), tuple(notes))
 
 
-def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route | None, list[str]]:
+def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
     found = _shortest_between(graph, wanted)
     if isinstance(found, Cut):
-        error = _told_cut(graph, wanted, found)
-        if found.twice is None and 0 < _gap(graph, wanted, found).reversals <= wanted.reversals:
-            return None, [f"left out: {error.wrong}, and routes with reversals are not rated yet"]
-        raise error
+        runs = None if found.twice is not None else _reversing(graph, wanted)
+        if runs is None or len(runs) - 1 > wanted.reversals:
+            raise _told_cut(graph, wanted, found, runs)
+        notes = _level_behind(graph, place_named(graph, wanted.origin), runs[0])
+        return _made_of_runs(graph, wanted, runs), notes
     notes = _level_behind(graph, place_named(graph, wanted.origin), found.ways)
     if found.others:
         notes.append(_choice(graph, wanted.via, found))
@@ -208,6 +254,16 @@ def _shortest_between(graph: MovementGraph, wanted: NamedRoute) -> Found | Cut:
         return min(found, key=lambda each: _length(graph, each.ways))
     cuts = (each for each in tried if isinstance(each, Cut))
     return max(cuts, key=lambda cut: (cut.passed, len(graph.reach(cut.at))))
+
+
+def _reversing(graph: MovementGraph, wanted: NamedRoute) -> Runs | None:
+    """Return the runs of a route with the fewest reversals, out of a berth and home to it over all of it each time."""
+    origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
+    if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
+        return shortest_reversing(graph, origin.departures, destination.arrivals, wanted.via)
+    tried = (shortest_reversing(graph, [way], [way.turned()], wanted.via) for way in origin.departures)
+    found = [runs for runs in tried if runs is not None]
+    return min(found, key=lambda runs: (len(runs), _length(graph, chain(*runs))), default=None)
 
 
 def _length(graph: MovementGraph, ways: Iterable[Way]) -> float:
@@ -279,7 +335,7 @@ def _ways_past(graph: MovementGraph, name: str) -> list[Way]:
     ]
 
 
-def _told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> RouteError:
+def _told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs | None) -> RouteError:
     """Say where a route is cut, and what would mend it: a line run both ways, or a reversal."""
     if cut.twice is not None:
         line = graph.line_of[cut.twice.track]
@@ -293,11 +349,17 @@ def _told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> RouteError:
         line = next(graph.line_of[way.track] for way in freed.ways if way not in graph.successors)
         barred = f'where line "{line}" runs {graph.plan.lines[line].runs} only'
         return RouteError(f"{where}, {barred}", write='runs = "both" there, or another place')
-    if gap.runs and gap.reversals:
-        many = "a reversal" if gap.reversals == 1 else f"{gap.reversals} reversals:"
-        beyond = ", then ".join(_reversed_where(graph, run) for run in gap.runs[:-1])
-        write = f"reversals = {gap.reversals}" + (", or another via" if wanted.via else "")
+    if reversing is not None:
+        count = len(reversing) - 1
+        many = "a reversal" if count == 1 else f"{count} reversals:"
+        beyond = ", then ".join(tail_between(graph, *pair).place for pair in pairwise(reversing))
+        write = f"reversals = {count}" + (", or another via" if wanted.via else "")
         return RouteError(f"{where}, which would need {many} {beyond}", write=write)
+    if gap.runs and gap.reversals:
+        many = "a reversal" if gap.reversals == 1 else "reversals"
+        beyond = ", then ".join(_reversed_where(graph, run) for run in gap.runs[:-1])
+        lacks = "where there is neither a berth nor an end of track to reverse in"
+        return RouteError(f"{where}, which would need {many} {beyond}, {lacks}", write='berth = "..." on a track there')
     if free is not graph and freed.twice is None and _gap(free, wanted, freed).reversals:
         wrong = f"{where}, and lines between them run one way only"
         return RouteError(wrong, write='runs = "both" on one of them, or another place')

@@ -15,6 +15,9 @@ from gradehaul.network.graph import MovementGraph, Way
 MOST_OTHERS = 8
 """Routes beside the shortest that are looked at for the one to tell of."""
 
+MANY_VIA = 4
+"""With so many `via` the best states alone are looked at first."""
+
 MOST_LOOKED_AT = 1_000_000
 """A search that must try routes one by one gives up when it has looked at this many ways of theirs, all in all."""
 
@@ -76,11 +79,13 @@ def shortest(
     most_others
         How many other routes to look for, at the most.
     """
-    passing = _Passing(graph, via)
+    passing = Passing(graph, via)
     begin = [passing.onto(None, way, 0) for way in starts]
     goals = {(way, len(via)) for way in stops}
-    tree = _shortest_tree(graph, begin, passing, best_alone=True)
-    if via and not _is_only_one(graph, passing, tree, goals):
+    # the more via, the more states there are of each way, and the less choice is left
+    best_alone = len(via) >= MANY_VIA
+    tree = _shortest_tree(graph, begin, passing, best_alone=best_alone)
+    if best_alone and not _is_only_one(graph, passing, tree, goals):
         tree = _shortest_tree(graph, begin, passing)
     reached = sorted((tree[goal][0], goal) for goal in goals if goal in tree)
     if not reached:
@@ -99,14 +104,14 @@ def shortest(
 
 def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> bool:
     """Tell whether a route passes each `via` in order."""
-    passing = _Passing(graph, via)
+    passing = Passing(graph, via)
     passed = 0
     for before, way in zip((None, *ways), ways, strict=False):
         passed = passing.onto(before, way, passed)[1]
     return passed == len(via)
 
 
-class _Passing:
+class Passing:
     """Counts the `via` that a train has passed as it runs on."""
 
     def __init__(self, graph: MovementGraph, via: Sequence[str]) -> None:
@@ -128,7 +133,7 @@ class _Passing:
 def _shortest_tree(
     graph: MovementGraph,
     begin: Collection[State],
-    passing: _Passing,
+    passing: Passing,
     barred: Collection[Way] = frozenset(),
     *,
     best_alone: bool = False,
@@ -181,7 +186,7 @@ def _cut(tree: Tree) -> Cut:
     return Cut(passed, tuple(first))
 
 
-def _is_only_one(graph: MovementGraph, passing: _Passing, tree: Tree, goals: Collection[State]) -> bool:
+def _is_only_one(graph: MovementGraph, passing: Passing, tree: Tree, goals: Collection[State]) -> bool:
     """Tell from the best states alone whether one route fits, and no other.
 
     Any other ends elsewhere, or comes onto the one from another side with enough `via` passed for what is left of it.
@@ -206,7 +211,7 @@ def _is_only_one(graph: MovementGraph, passing: _Passing, tree: Tree, goals: Col
 
 def _others(
     graph: MovementGraph,
-    passing: _Passing,
+    passing: Passing,
     begin: Collection[State],
     tree: Tree,
     states: Sequence[State],
@@ -239,7 +244,7 @@ def _others(
                 yield (*head, *rest)
 
 
-def _states_before(graph: MovementGraph, passing: _Passing, tree: Tree, state: State) -> Iterator[State]:
+def _states_before(graph: MovementGraph, passing: Passing, tree: Tree, state: State) -> Iterator[State]:
     way, passed = state
     for before in graph.predecessors[way]:
         for fewer in range(passed, -1, -1):
@@ -248,7 +253,7 @@ def _states_before(graph: MovementGraph, passing: _Passing, tree: Tree, state: S
 
 
 def _shortest_simple(
-    graph: MovementGraph, passing: _Passing, begin: Collection[State], goals: Collection[State], tree: Tree
+    graph: MovementGraph, passing: Passing, begin: Collection[State], goals: Collection[State], tree: Tree
 ) -> tuple[Way, ...] | None:
     """Try routes one by one, those that promise to be shortest first (A* search), each over no way twice."""
     to_go = _lengths_to_go(graph, passing, goals, tree)
@@ -279,7 +284,7 @@ def _back_along(trail: _Trail | None) -> Iterator[Way]:
         yield way
 
 
-def _lengths_to_go(graph: MovementGraph, passing: _Passing, goals: Collection[State], tree: Tree) -> dict[State, float]:
+def _lengths_to_go(graph: MovementGraph, passing: Passing, goals: Collection[State], tree: Tree) -> dict[State, float]:
     """Return the length from the end of each state's way to the nearest goal, of those that can reach one."""
     leading: defaultdict[State, list[State]] = defaultdict(list)
     for state in tree:
@@ -368,7 +373,7 @@ def lowest_ruling(
     found: dict[Way, tuple[Way, ...]] = {}
     for limit in {ruling[way]: None for way in stops if way in ruling}:
         barred = {way for way, steep in steepest.items() if steep > limit}
-        tree = _shortest_tree(graph, [(way, 0) for way in starts], _Passing(graph, ()), barred)
+        tree = _shortest_tree(graph, [(way, 0) for way in starts], Passing(graph, ()), barred)
         found |= {way: _ways(_traced(tree, (way, 0))) for way in stops if ruling.get(way) == limit}
     return found
 

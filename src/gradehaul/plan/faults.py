@@ -24,7 +24,7 @@ Model = TypeVar("Model", bound=Table)
 
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
-_SINGLE = frozenset({"railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
+_SINGLE = frozenset({"bench", "railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
 _ITEM = {"railhead_at": "pair", "through": "pair", "moves": "pair", "consist": "entry", "legs": "leg"}
 _READINGS = frozenset({"pull", "slipping"})
 
@@ -62,6 +62,8 @@ class Entry(Generic[T_co]):
         section = str(self.path[0])
         if section == "scale":
             return section
+        if isinstance(self.path[-1], int):
+            return f"{section} {self.path[-1] + 1}"
         return f"[{section}]" if section in _SINGLE else f"{section} {quoted(str(self.path[-1]))}"
 
     @property
@@ -138,7 +140,7 @@ def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults
             faults.add(one, file=file, place=_place(model, entry, inside))
         return
     if kind == "extra_forbidden":
-        error = _unknown_key(str(path[-1]), _keys(_model_at(model, path[:-1])))
+        error = _unknown_key(str(path[-1]), _keys(_model_at(model, path[:-1])), value)
         faults.add(error, file=file, place=_place(model, entry, path[:-1]))
         return
     if kind == "missing":
@@ -147,6 +149,8 @@ def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults
         faults.add(PlanError(f"{key} is missing", write=examples), file=file, place=_place(model, entry, path[:-1]))
         return
     example = _examples(_model_at(model, path[:-1]), str(path[-1])) if path else ""
+    if path[:1] == ("consist",) and isinstance(value, int):
+        example = f'"{value} NAME", the number and the name in one pair of quotes'
     wrong, found = _WRONG.get(kind, ("cannot be read", "{shown}"))
     words = {key: value for key, value in fault.get("ctx", {}).items() if isinstance(value, int | float | str)}
     faults.add(
@@ -231,7 +235,14 @@ def _examples(model: type[BaseModel], key: str) -> str:
     return str(found[0][0]) if found and found[0] else ""
 
 
-def _unknown_key(key: str, known: Collection[str]) -> PlanError:
+def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:
+    if key == "radius" and "left" in known:
+        radius = cut(clean(shown(value)))
+        return PlanError(
+            "a curve is written with its hand, not its radius alone",
+            found=f"radius = {radius}",
+            write=f"left = {radius} or right = {radius}",
+        )
     near = nearest(key, known)
     if near is None and key in HEAD:
         return PlanError(f"{key} stands above the first table, not in one", write=f"{key} = ... above the first table")

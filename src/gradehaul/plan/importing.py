@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
+from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.toml import parse, read_text
@@ -50,6 +51,7 @@ class Imported:
     """What keeps the plan from being used, such as a route over a line that is gone."""
 
 
+@uncollected()
 def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     """Return a drawing as the text of a plan file.
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.faults import header
-from gradehaul.plan.names import listed, quoted
+from gradehaul.plan.names import listed, nearest, quoted
 from gradehaul.plan.records import Joint, Line, LineEnd, Track
 
 if TYPE_CHECKING:
@@ -72,6 +72,14 @@ class _Meeting(NamedTuple):
     def _elsewhere(self, line: str, inside: str, side: str = "") -> None:
         start, finish, _ = self.spans[line]
         what = f"line {quoted(line)} does not end here" if not side else f"{quoted(f'{line}.{side}')} is not here"
+        near = nearest(self.name, [joint for joint in (start, finish) if joint != self.name], alike=0.7)
+        if (
+            near is not None
+            and [joint for span in self.spans.values() for joint in (span.start, span.finish)].count(near) == 1
+        ):
+            end = "from" if near == start else "to"
+            wrong = f"{what}, but at {quoted(near)}, where no other line does"
+            return self._wrong(wrong, inside, f"{end} = {quoted(self.name)} in line {quoted(line)}")
         others = sorted({end.line for end in self.ends})
         wrong = f"{what}, it runs from {quoted(start)} to {quoted(finish)}"
         return self._wrong(wrong, inside, f"one of {listed(others)}" if len(others) > 1 else listed(others))

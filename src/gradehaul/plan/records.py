@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
+from gradehaul.plan.bench_records import Book
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.scales import Scale
 
@@ -165,6 +166,8 @@ class CurveResistance:
     """Friction of the model's own wheel on its rail, for `wheelbase`."""
     coefficient: float | None = None
     """Equivalent grade times radius, m, for `coefficient`."""
+    spread: float | None = None
+    """Standard error of a coefficient that was worked out from readings, m."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +204,8 @@ class Loco:
     on_tyres: float = 0.0
     pull: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
+    predicted: Mapping[str, Reading] = field(default_factory=dict)
+    """Standing pulls on conditions without a reading, from the readings of other locomotives, N."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +289,8 @@ class Plan:
     cars: Mapping[str, Car]
     trains: Mapping[str, NamedTrain]
     routes: Mapping[str, NamedRoute]
+    book: Book = field(default_factory=Book)
+    """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
 
     @property

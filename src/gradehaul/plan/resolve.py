@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan import places, stock
+from gradehaul.plan.bench import book
+from gradehaul.plan.bench_schema import BenchTable
 from gradehaul.plan.faults import Entry, Faults, checked
 from gradehaul.plan.joints import Declared, check_easements, make_joints, meetings
 from gradehaul.plan.lines import lay
@@ -111,6 +113,15 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     drawing = {**keyed["loco"], **keyed["power"]}
     trains = stock.trains(every("train", TrainTable), keyed["route"], drawing, keyed["car"], faults)
 
+    known: dict[str, Collection[str]] = {
+        "loco": keyed["loco"],
+        "car": keyed["car"],
+        "film": films,
+        "route": keyed["route"],
+        "drawing": drawing,
+    }
+    readings = book(tables.listed, single("bench", BenchTable), known, locos, faults)
+
     faults.raise_all()
     assert scale is not None
     return Plan(
@@ -132,6 +143,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         cars=cars,
         trains=trains,
         routes=routes,
+        book=readings,
         notes=tuple(faults.notes),
     )
 

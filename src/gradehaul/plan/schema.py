@@ -8,6 +8,7 @@ from pydantic import Field, ValidationInfo, model_validator
 from pydantic.types import AllowInfNan
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.plan.bench_schema import BenchTable, ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.stock_schema import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
 from gradehaul.plan.values import (
     Angle,
@@ -280,7 +281,11 @@ KEYED: dict[str, Any] = {
 }
 """The tables that are keyed by name, e.g. ``[line.Main]``."""
 
+LISTED: dict[str, Any] = {"reading": ReadingTable, "tilt": TiltTable, "trial": TrialTable}
+"""The tables of which a plan has a list, e.g. ``[[reading]]``."""
+
 SINGLE: dict[str, Any] = {
+    "bench": BenchTable,
     "drawing": DrawingTable,
     "map": MapTable,
     "vertical_curve": VerticalCurveTable,

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.faults import Entry, Faults, Source
-from gradehaul.plan.names import clean, cut, nearest, quoted, shown
-from gradehaul.plan.schema import HEAD, KEYED, SINGLE
+from gradehaul.plan.names import clean, cut, listed, nearest, quoted, shown
+from gradehaul.plan.schema import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.toml import KeyPath, headers, parse, read_text
 from gradehaul.quantities import length_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 _MAIN_ONLY = ("title", "scale", "practice")
 _MOST_FILES = 100
@@ -25,6 +28,7 @@ class Tables:
     main: Source
     keyed: dict[str, dict[str, Entry[Any]]] = field(default_factory=lambda: {section: {} for section in KEYED})
     single: dict[str, Entry[Any]] = field(default_factory=dict)
+    listed: dict[str, list[Entry[Any]]] = field(default_factory=lambda: {section: [] for section in LISTED})
     railhead: dict[str, Entry[Any]] = field(default_factory=dict)
 
 
@@ -39,6 +43,8 @@ def gather(text: str, file: str, folder: Path | None, faults: Faults) -> Tables:
 
 def _source(text: str, file: str, outer_unit: str | None, folder: Path | None, faults: Faults) -> Source:
     data = parse(text, file)
+    at = headers(text)
+    _lift(data, file, at, faults)
     unit = outer_unit
     if "unit" in data:
         try:
@@ -46,7 +52,25 @@ def _source(text: str, file: str, outer_unit: str | None, folder: Path | None, f
         except QuantityError as error:
             faults.add(error, file=file, place="unit")
             unit = _FALLBACK_UNIT  # so that the one fault does not show up again at every length
-    return Source(file, unit, data, headers(text), folder)
+    return Source(file, unit, data, at, folder)
+
+
+def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Faults) -> None:
+    """Take what stands above the first table out of [railhead], where every name is a joint's, and say so."""
+    railhead = data.get("railhead")
+    if not isinstance(railhead, dict):
+        return
+    for key in HEAD:
+        value = railhead.get(key)
+        if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
+            data[key] = railhead.pop(key)
+            line = at.get(("railhead",))
+            written = shown(value) if isinstance(value, str) else "..."
+            faults.add(
+                PlanError(f"{key} stands above the first table, not in one", write=f"{key} = {written} above it"),
+                file=f"{file}:{line}" if line else file,
+                place="[railhead]",
+            )
 
 
 def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) -> None:
@@ -149,13 +173,18 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
                 into = tables.railhead if key == "railhead" else tables.keyed[key]
                 path: KeyPath = (key, name)
                 _put(into, clean(name), Entry(source, path, table), faults)
+        elif key in LISTED:
+            _add_list(source, key, value, tables, faults)
         elif key in SINGLE:
             _put(tables.single, key, Entry(source, (key,), value), faults)
         elif key not in HEAD:
-            known = [*HEAD, "railhead", *KEYED, *SINGLE]
+            known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
             near = nearest(key, known, alike=0.7)
-            what = "table" if isinstance(value, dict) else "key"
-            write = f"[{near}]" if near and what == "table" else near
+            tables_there = isinstance(value, dict) or (
+                isinstance(value, list) and any(isinstance(v, dict) for v in value)
+            )
+            what = "table" if tables_there else "key"
+            write = (f"[[{near}]]" if near in LISTED else f"[{near}]") if near and what == "table" else near
             faults.add(
                 PlanError(f"unknown {what} {quoted(key)}", write=write or f"one of {', '.join(known)}"),
                 file=source.at((key,)) if (key,) in source.headers else _first_header(source, key),
@@ -165,6 +194,17 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
                 PlanError(f"{key} stands in the main file only", write=f"it in {quoted(tables.main.file)}"),
                 file=source.file,
             )
+
+
+def _add_list(source: Source, section: str, value: object, tables: Tables, faults: Faults) -> None:
+    if not isinstance(value, list):
+        faults.add(
+            PlanError("must be a list of tables", found=shown(value), write=f"[[{section}]], in two brackets"),
+            file=_first_header(source, section),
+            place=f"[{section}]",
+        )
+        return
+    tables.listed[section] += [Entry(source, (section, number), table) for number, table in enumerate(value)]
 
 
 def _first_header(source: Source, key: str) -> str:
@@ -188,7 +228,19 @@ def _named(source: Source, section: str, value: object, faults: Faults) -> list[
         )
         return []
     good: list[tuple[str, object]] = []
+    fields = KEYED[section].model_fields if section in KEYED else {}
+    loose = [name for name in value if name in {field.alias or key for key, field in fields.items()}]
+    if all(isinstance(value[name], dict) for name in loose):  # then it is their name
+        loose = []
+    if loose:
+        faults.add(
+            PlanError(f"each {section} has a name", found=f"{listed(loose)} without one", write=f"[{section}.NAME]"),
+            file=_first_header(source, section),
+            place=f"[{section}]",
+        )
     for name, table in value.items():
+        if name in loose:
+            continue
         if clean(name):
             good.append((name, table))
         else:

@@ -34,6 +34,7 @@ TR0603, Rail Operations Planning, for steam engines)."""
 
 MOST_CARS = 999
 """Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""
+_MISPLACED = re.compile(r"(?:(\S.*?)[\s,x*]+)?([0-9]{1,9})")
 _COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
 
 
@@ -188,7 +189,7 @@ def trains(
         table = entry.table
         if table.route not in routes:
             faults.unknown(entry, "route", table.route, routes, declare="[route.NAME] with from and to", inside="route")
-        cuts = [_cut(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
+        cuts = [cut_of(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
         consist = tuple(cut for cut in cuts if cut is not None)
         if len(consist) == len(cuts) and not any(cut.name in drawing for cut in consist):
             faults.at(entry, "a train needs a locomotive", write="one in consist", inside="consist")
@@ -196,12 +197,16 @@ def trains(
     return found
 
 
-def _cut(text: str, number: int, stock: Collection[str], entry: Entry[TrainTable], faults: Faults) -> Cut | None:
+def cut_of(text: str, number: int, stock: Collection[str], entry: Entry[object], faults: Faults) -> Cut | None:
     """Return what one entry of a consist stands for; a name that begins with a number is tried whole first."""
     inside = f"consist, entry {number}"
     if text in stock:
         return Cut(text, 1)
     counted = _COUNTED.fullmatch(text)
+    if counted is None and (behind := _MISPLACED.fullmatch(text)) and (not behind[1] or behind[1] in stock):
+        write = f'"{behind[2]} {behind[1] or "NAME"}"'
+        faults.at(entry, "a number stands before the name it counts", found=quoted(text), write=write, inside=inside)
+        return None
     if counted is None:
         faults.unknown(entry, "stock", text, stock, declare="[car.NAME] or [loco.NAME] for it", inside=inside)
         return None

@@ -12,6 +12,7 @@ from gradehaul.errors import PlanError
 from gradehaul.plan.names import clean, cut
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 _LEAST = 'at least scale = "HO" and a [line.NAME] table'
@@ -28,6 +29,9 @@ _HEADER = re.compile(
 _PART = re.compile(_KEY)
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _TWICE = re.compile(r"Cannot (?:declare|mutate) .*|Cannot overwrite a value")
+_CURLY = tuple("\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb")
+_ITEM = re.compile(r"""[{\["'0-9+-][^\s,\]}]*""")
+_ENTRY = re.compile(rf"{_KEY}[ \t]*=")
 _BLANK_HEADER = re.compile(r"^\s*(\[\[?)([^\[\]=]{1,200})(\]\]?)\s*(?:#.*)?$")
 _BLANK_KEY = re.compile(r"^\s*([^\s\"'=\[\]#.{},]+(?:[ \t]+[^\s\"'=\[\]#.{},]+)+)\s*=")
 
@@ -126,11 +130,32 @@ def _fault(message: str, text: str, file: str) -> PlanError:
             found=cut(clean(key[1])),
             write=f'"{cut(clean(key[1]))}" = ...',
         )
+    if line[column - 1 : column] in _CURLY:
+        straight = "".join('"' if letter in _CURLY else letter for letter in line)
+        return PlanError(
+            "curly quotes are no quotes here", file=where, found=cut(clean(line)), write=cut(clean(straight))
+        )
+    if pair := _without_comma(said, lines, number, column):
+        return PlanError(
+            f"a comma is missing before column {column}", file=where, found=cut(clean(line)), write=cut(clean(pair))
+        )
     if _TWICE.fullmatch(said):
         return PlanError("this table or key is already given above", file=where, found=cut(clean(line)))
     if said == r"Illegal character '\n'":
         return PlanError("the quotes opened on this line are not closed on it", file=where, found=cut(clean(line)))
     return PlanError(f"this is no TOML at column {column}: {_lowered(said)}", file=where, found=cut(clean(line)))
+
+
+def _without_comma(said: str, lines: Sequence[str], number: int, column: int) -> str:
+    """Return two neighbors in a list or an inline table with the comma that is missing between them, or nothing."""
+    if said not in ("Unclosed array", "Unclosed inline table"):
+        return ""
+    here = lines[number - 1][column - 1 :]
+    begins_item = _ITEM.match(here) if said == "Unclosed array" else _ENTRY.match(here)
+    if begins_item is None or _HEADER.match(lines[number - 1]) or (said == "Unclosed array" and _ENTRY.match(here)):
+        return ""
+    before = " ".join([*lines[max(0, number - 3) : number - 1], lines[number - 1][: column - 1]]).split()
+    return f"{before[-1]}, {begins_item[0].split()[0]}" if before else ""
 
 
 def _lowered(said: str) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.drawing.heights import MISFIT
+from gradehaul.plan.drawing.heights_along import MISFIT
 from gradehaul.plan.drawing.recognition import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.drawing.tables import joint_table, split_heights

@@ -7,7 +7,8 @@ import io
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
-from gradehaul.show.check_json import rounded
+from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.show.digits import rounded
 
 HEADS = (
     "route",
@@ -31,6 +32,11 @@ HEADS = (
     "binds_at_m",
     "demand_n",
     "pull_n",
+    "engine",
+    "rated_low",
+    "rated_high",
+    "limit_low",
+    "limit_high",
 )
 """The columns; those of the JSON document where they tell the same."""
 
@@ -46,7 +52,8 @@ def check_csv(answer: CheckAnswer) -> str:
     table = csv.writer(stream)
     table.writerow(HEADS)
     for route in answer.routes:
-        table.writerows([harmless(cell) for cell in _row(route, load)] for load in route.loads)
+        pairs = zip(route.loads, route.spreads, strict=True)
+        table.writerows([harmless(cell) for cell in _row(route, load, spread)] for load, spread in pairs)
     return stream.getvalue()
 
 
@@ -61,7 +68,7 @@ def harmless(cell: Cell) -> Cell:
     return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
 
 
-def _row(answer: RouteAnswer, load: Load) -> tuple[Cell, ...]:
+def _row(answer: RouteAnswer, load: Load, spread: LoadSpread) -> tuple[Cell, ...]:
     route, binds = answer.route, load.binds
     return (
         route.name,
@@ -91,4 +98,9 @@ def _row(answer: RouteAnswer, load: Load) -> tuple[Cell, ...]:
                 rounded(binds.pull),
             )
         ),
+        load.engine,
+        spread.rated_low,
+        spread.rated_high,
+        spread.limit_low,
+        spread.limit_high,
     )

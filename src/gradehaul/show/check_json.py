@@ -10,13 +10,13 @@ from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.longest import Binds, Load
+from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.haulage.trust_train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind
+from gradehaul.show.digits import rounded
 from gradehaul.treatment.ways_over import WaysOver
-
-DIGITS = 6
-"""Digits of a number that count: beyond what any bench can tell, and few enough to be the same on every machine."""
 
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N", "grade": "1", "share": "1"}
 
@@ -63,17 +63,6 @@ def check_document(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> dict[s
     }
 
 
-def rounded(value: float) -> float:
-    """Return a number to six digits that count, and what is only rounding as 0.
-
-    Examples
-    --------
-    >>> rounded(0.0123456789), rounded(-3e-17)
-    (0.0123457, 0.0)
-    """
-    return 0.0 if abs(value) < 1e-12 else float(f"{value:.{DIGITS}g}")
-
-
 def _pct(ratio: float) -> float:
     return rounded(100 * ratio)
 
@@ -91,6 +80,10 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
         "climb_m": rounded(profile.climb),
         "fall_m": rounded(profile.fall),
         "tracks": list(profile.tracks),
+        "reversals": [
+            {"at_m": rounded(start), "in": tail.name, "tail_length_m": rounded(tail.length)}
+            for tail, (_, start) in zip(route.tails, profile.runs[1:], strict=True)
+        ],
         "ruling": {
             "effective_pct": _pct(ruling.effective),
             "grade_pct": _pct(ruling.grade),
@@ -107,11 +100,11 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
             }
             for under in answer.under_trains
         ],
-        "loads": [_load(load) for load in answer.loads],
+        "loads": [_load(load, spread) for load, spread in zip(answer.loads, answer.spreads, strict=True)],
     }
 
 
-def _load(load: Load) -> dict[str, Any]:
+def _load(load: Load, spread: LoadSpread) -> dict[str, Any]:
     return {
         "power": load.power,
         "car": load.car,
@@ -119,9 +112,13 @@ def _load(load: Load) -> dict[str, Any]:
         "told_cars": load.told,
         "rated_cars": load.rated,
         "limit_cars": load.limit,
+        "rated_low": spread.rated_low,
+        "rated_high": spread.rated_high,
+        "limit_low": spread.limit_low,
+        "limit_high": spread.limit_high,
         "fits_cars": load.fits,
         "fits_by": load.fits_by,
-        "engine": "leading",
+        "engine": load.engine,
         "basis": load.basis,
         "slipping_basis": load.slipping_basis,
         "binds": None if load.binds is None else _binds(load.binds),
@@ -157,6 +154,22 @@ def _train(train: TrainAnswer) -> dict[str, Any]:
         "rail": train.rail,
         "length_m": rounded(train.length),
         **verdict_document(train.verdict),
+        **_trust(train.trust),
+    }
+
+
+def _trust(trust: TrainTrust) -> dict[str, Any]:
+    measure = trust.next_measurement
+    return {
+        "stall_probability": rounded(trust.stall_probability),
+        "draws": trust.draws,
+        "margin_low_n": rounded(trust.margin_low),
+        "margin_high_n": rounded(trust.margin_high),
+        "unsure_of": [
+            {"of": cause.what, "share": rounded(cause.share), "measuring_removes": rounded(cause.narrows)}
+            for cause in trust.causes
+        ],
+        "measure_next": None if measure is None else measure.measure,
     }
 
 
@@ -219,4 +232,16 @@ def _berth(berth: BerthAnswer) -> dict[str, Any]:
         "steepest_pct": _pct(berth.steepest),
         "cars_fit": dict(berth.cars_fit),
         "cars_stay": dict(berth.cars_stay),
+        "rolls": {
+            car: [
+                {
+                    "toward": roll.toward,
+                    "runs_m": rounded(roll.length),
+                    "stops_on": roll.track,
+                    "end_of_track": roll.end,
+                }
+                for roll in rolls
+            ]
+            for car, rolls in berth.rolls.items()
+        },
     }

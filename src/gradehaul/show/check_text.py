@@ -8,7 +8,7 @@ from gradehaul.haulage.check import CheckAnswer, Figure
 from gradehaul.plan.names import clean
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.route_text import add_route, explain_loads
+from gradehaul.show.route_text import Told, add_route, explain_loads
 from gradehaul.show.verdict_text import add_verdicts
 from gradehaul.show.ways_over_text import add_ways_over
 from gradehaul.treatment.ways_over import WaysOver
@@ -41,8 +41,9 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
     _add_missing(page, answer)
     if any(route.loads for route in answer.routes):
         explain_loads(page)
+    before: Told = {}
     for route in answer.routes:
-        add_route(page, answer, route, reader)
+        add_route(page, answer, route, reader, before)
     add_ways_over(page, ways, reader)
     _add_between(page, answer, reader)
     _add_berths(page, answer, reader)
@@ -122,6 +123,18 @@ def _add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     ]
     heads = ["berth", "clear length>", "known from", "steepest>", "cars that fit, no engine", "left standing"]
     page.table(heads, rows)
+    rolling = [(berth, car, roll) for berth in answer.berths for car, rolls in berth.rolls.items() for roll in rolls]
+    for berth, car, roll in rolling:
+        run = reader.length(roll.length)
+        stops = f"to the end of track at {roll.end}" if roll.end is not None else f"and stops on {roll.track}"
+        page.line(f"{car} left standing in {berth.name} would roll toward {roll.toward}: {run}, {stops}", indent=2)
+    if rolling:
+        page.line(
+            "Runs are those of a single car from the worst place, at its lowest rolling resistance, over whichever way "
+            "lets it run furthest; a film on the rail changes nothing in them. Block the wheels, or stand cars "
+            "elsewhere.",
+            indent=2,
+        )
 
 
 def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:

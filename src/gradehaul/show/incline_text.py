@@ -9,7 +9,8 @@ from typing import Any
 from gradehaul.design.incline import CARE, FoundIncline, practice_car
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
-from gradehaul.show.check_json import check_document, rounded
+from gradehaul.show.check_json import check_document
+from gradehaul.show.digits import rounded
 from gradehaul.show.hill_text import add_trains
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader

@@ -14,7 +14,7 @@ from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.label_placing import Box
-from gradehaul.show.load_rows import Card, CardBlock, CardCell, CardRow, load_cards
+from gradehaul.show.load_rows import READ, Card, CardBlock, CardCell, CardRow, load_cards
 from gradehaul.show.picture import Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot
 
@@ -35,6 +35,11 @@ _ROUTE, _CAR = 0.27, 0.15
 """Shares of the width for the names of routes and of cars; the rail conditions have the rest."""
 
 _SCALES = (1.0, 0.85, 0.7)
+_WRAPPED = 0.6
+"""How much smaller a text is set where it is too long, and where it runs over several lines."""
+
+_NOTES = 3
+"""Lines for what the marks of a page mean."""
 
 
 class _PagePart(NamedTuple):
@@ -97,7 +102,7 @@ def _sheet(parts: Sequence[_PagePart], *, fixed: bool) -> Sheet:
 
 def _rows(number: int, part: _PagePart, *, fixed: bool) -> list[Row]:
     loads = [Row(f"{number} load {k}", _LINE) for k in range(sum(len(block.rows) for block in part.blocks))]
-    notes = [Row(f"{number} note {k}", 0.24) for k in range(len(part.card.notes))]
+    notes = [Row(f"{number} note {k}", 0.24) for k in range(1 + _NOTES)]
     rest = Row(f"{number} rest", 0.0, grows=True) if fixed else Row(f"{number} rest", 0.3)
     return [
         Row(f"{number} title", 0.5),
@@ -131,8 +136,10 @@ def _draw(sheet: Sheet, number: int, part: _PagePart) -> None:
             _draw_row(sheet, each, _columns(sheet.room(f"{number} load {row}"), len(card.rails)))
             row += 1
         _rule(sheet, top.left, top.right, bottom.bottom, width=0.6)
-    for k, note in enumerate(card.notes):
-        _set(sheet, note, sheet.room(f"{number} note {k}"), scale=0.7)
+    _set(sheet, READ, sheet.room(f"{number} note 0"), scale=0.7)
+    wide = top.right - top.left
+    for k, line in enumerate(_wrapped(sheet, card.note(part.blocks), wide, _NOTES, scale=0.7)):
+        _set(sheet, line, sheet.room(f"{number} note {k + 1}"), scale=0.7)
 
 
 def _draw_row(sheet: Sheet, row: CardRow, columns: Sequence[Box]) -> None:
@@ -164,18 +171,20 @@ def _set(sheet: Sheet, text: str, box: Box, *, top: Box | None = None, scale: fl
     `top` is the first row of a box that is higher than one.
     """
     first = box if top is None else top
-    wide = box.right - box.left - sheet.dots_per_em
+    wide = box.right - box.left - 0.5 * sheet.dots_per_em
     for smaller in _SCALES:
         if sheet.extent(text, scale=scale * smaller, **style)[0] <= wide:
             spot = Spot(box.left, 0.5 * (first.bottom + first.top), "left")
             sheet.label(text, [spot], scale=scale * smaller, **style)
             return
-    least = scale * _SCALES[-1]
+    least = scale * _WRAPPED
     tall = 1.1 * sheet.extent("Áy", scale=least, **style)[1] + sheet.board.gap
     lines = max(1, int((box.top - box.bottom) / tall))
-    for k, line in enumerate(_wrapped(sheet, text, wide, lines, scale=least, **style)):
-        y = box.top - (k + 0.5) * tall if lines > 1 else 0.5 * (box.bottom + box.top)
-        sheet.label(line, [Spot(box.left, y, "left")], scale=least, **style)
+    told = _wrapped(sheet, text, wide, lines, scale=least, **style)
+    # in the middle of a single row; in a higher box from its top
+    begin = box.top if top is not None else 0.5 * (box.bottom + box.top + len(told) * tall)
+    for k, line in enumerate(told):
+        sheet.label(line, [Spot(box.left, begin - (k + 0.5) * tall, "left")], scale=least, **style)
 
 
 def _wrapped(sheet: Sheet, text: str, wide: float, lines: int, **style: Any) -> list[str]:  # noqa: ANN401 - as above

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
 from gradehaul.show.naming import cars_told
@@ -43,7 +44,15 @@ class Card:
     under: str
     rails: tuple[str, ...]
     blocks: tuple[CardBlock, ...]
-    notes: tuple[str, ...]
+    marks: Mapping[str, str]
+    """The place that each mark stands for: one that holds no more."""
+
+    def note(self, blocks: Sequence[CardBlock] | None = None) -> str:
+        """Return what the marks mean that stand in some blocks, in all of them if left out; empty where none does."""
+        shown = self.blocks if blocks is None else blocks
+        used = {cell.mark for block in shown for row in block.rows for cell in row.cells}
+        told = ", ".join(f"{mark} {place}" for mark, place in self.marks.items() if mark in used)
+        return f"No more fit: {told}" if told else ""
 
 
 _MARKS = "*†‡§¶"
@@ -69,13 +78,18 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         loads: dict[str, dict[str, Load]] = {}
         for load in route.loads:
             if load.power == power.name:
-                loads.setdefault(load.car, {})[load.rail] = load
+                loads.setdefault(_car(load, route), {})[load.rail] = load
         rows = tuple(
             CardRow(car, tuple(_cell(by_rail[rail], marks) for rail in answer.rails)) for car, by_rail in loads.items()
         )
         blocks.append(CardBlock(route.route.name, rows))
-    notes = tuple(f"{mark} no more fit {place}" for place, mark in marks.items())
-    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), (READ, *notes))
+    by_mark = {mark: place for place, mark in marks.items()}
+    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark)
+
+
+def _car(load: Load, route: RouteAnswer) -> str:
+    """Return a kind of car, and over reversals where the locomotives stand as the train starts."""
+    return f"{load.car}, engine {load.engine}" if route.route.legs else load.car
 
 
 def _under(answer: CheckAnswer, power: Power) -> str:

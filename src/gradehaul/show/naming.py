@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from gradehaul.haulage.longest import Test
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.records import Basis
 from gradehaul.plan.stock import MOST_CARS
+
+OUTCOMES: dict[Outcome, tuple[str, str]] = {
+    "climbs": ("climbs", "green"),
+    "marginal": ("marginal", "yellow"),
+    "stalls": ("STALLS", "bold red"),
+}
+"""What becomes of a train, in a table, with its style."""
 
 FAILS: dict[Test, str] = {
     "slip": "wheels slip and do not recover",
@@ -31,6 +39,17 @@ def basis_told(standing: Basis, slipping: Basis) -> str:
     ('measured', 'scaled, slipping assumed')
     """
     return standing if standing == slipping else f"{standing}, slipping {slipping}"
+
+
+def chance_told(share: float) -> str:
+    """Return a share of draws as a chance in whole per cent, certain only where every draw agrees.
+
+    >>> chance_told(0.0), chance_told(0.0004), chance_told(0.123), chance_told(0.9996), chance_told(1.0)
+    ('0 %', '<1 %', '12 %', '>99 %', '100 %')
+    """
+    if 0 < share < 0.005:
+        return "<1 %"
+    return ">99 %" if 0.995 < share < 1 else f"{100 * share:.0f} %"
 
 
 def tracks_under(profile: RouteProfile, start: float, stop: float) -> str:

@@ -7,7 +7,7 @@ import io
 
 from gradehaul.haulage.section import Element, LongSection
 from gradehaul.show.check_csv import Cell, harmless
-from gradehaul.show.check_json import rounded
+from gradehaul.show.digits import rounded
 
 HEADS = (
     "from_m",

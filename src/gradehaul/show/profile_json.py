@@ -8,7 +8,8 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.haulage.section import CurveStretch, Element, GradeStretch, Haul, LongSection, PullGiven, TrackStretch
-from gradehaul.show.check_json import rounded, verdict_document
+from gradehaul.show.check_json import verdict_document
+from gradehaul.show.digits import rounded
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 

@@ -5,17 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from gradehaul.haulage.section import Element, Haul, LongSection
-from gradehaul.haulage.verdict import Outcome, Stretch
-from gradehaul.show.naming import basis_told, tracks_under
+from gradehaul.haulage.verdict import Stretch
+from gradehaul.show.naming import OUTCOMES, basis_told, tracks_under
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
-
-_OUTCOME: dict[Outcome, tuple[str, str]] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
 
 
 def profile_page(section: LongSection, reader: Reader) -> Page:
@@ -84,7 +78,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
             each.rail,
             _range(each.standing, reader),
             _range(each.slipping, reader),
-            _OUTCOME[each.verdict.outcome],
+            OUTCOMES[each.verdict.outcome],
             reader.force(each.verdict.margin),
             reader.length(each.verdict.at),
             each.verdict.track,

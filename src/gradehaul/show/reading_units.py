@@ -177,6 +177,7 @@ def balance_unit(plan: Plan) -> str | None:
         for reading in readings
         if reading.unit is not None
     )
+    units.update(force.unit for row in plan.book.pulls for force in row.forces if force.unit is not None)
     return units.most_common(1)[0][0] if units else None
 
 

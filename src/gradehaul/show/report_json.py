@@ -9,6 +9,7 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.section import LongSection, long_section
@@ -17,12 +18,15 @@ from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.stock import TOGETHER
 from gradehaul.show.profile_json import profile_document
 from gradehaul.show.reading_units import Reader, unit_rules
+from gradehaul.show.report_plan import plan_view_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks", "joints")
 
 
-def report_document(layout: Layout, answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
+def report_document(
+    layout: Layout, answer: CheckAnswer, reader: Reader, view: PlanView | None = None
+) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
     What it reckons with has all its digits, so that the page's verdicts are those of the package: the compensated
@@ -36,6 +40,8 @@ def report_document(layout: Layout, answer: CheckAnswer, reader: Reader) -> dict
         The answer for it.
     reader
         The units of whoever reads the page.
+    view
+        The plan view, None where nothing can be drawn in its place.
     """
     return {
         "gradehaul": __version__,
@@ -45,7 +51,8 @@ def report_document(layout: Layout, answer: CheckAnswer, reader: Reader) -> dict
         "judged_rails": list(answer.judged_rails),
         "stock": stock_document(layout),
         "trains": [_named_train(named) for named in answer.plan.trains.values()],
-        "routes": [route_document(layout, each.route) for each in answer.routes],
+        "routes": [route_document(layout, run.route) for each in answer.routes for run, _ in each.profile.runs],
+        "plan_view": None if view is None else plan_view_document(view),
     }
 
 
@@ -65,13 +72,22 @@ def stock_document(layout: Layout) -> dict[str, Any]:
 
 
 def route_document(layout: Layout, route: Route) -> dict[str, Any]:
-    """Return a route: what is drawn of it, and its compensated profile in full precision."""
+    """Return a route run in one direction: what is drawn of it, and its compensated profile in full precision.
+
+    A leg of a route with reversals names it as its ``whole``, and is ``turned`` where a train runs over it with its
+    order turned.
+    """
     profile = layout.profile(route)
     section = long_section(layout, route.name, rails=("clean",))
     return {
         **_drawn(section),
-        "starts_in_berth": route.start_berth is not None,
-        "rooms": [{"name": room.name, "length_m": room.length, "berth": room.berth} for room in layout.rooms(route)],
+        "whole": route.whole,
+        "turned": route.turned,
+        "starts_whole": route.starts_whole,
+        "rooms": [
+            {"name": room.name, "length_m": room.length, "berth": room.berth}
+            for room in layout.rooms(layout.route(route.whole))
+        ],
         **_profile(profile),
     }
 

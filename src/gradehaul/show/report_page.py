@@ -5,25 +5,33 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from gradehaul import __version__
+from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import PlanView, plan_view
+from gradehaul.network.routes import Route
 from gradehaul.plan.names import clean
 from gradehaul.show.check_text import CURVE_MODELS
-from gradehaul.show.load_rows import load_cards
+from gradehaul.show.load_rows import READ, load_cards
 from gradehaul.show.page import words_of
+from gradehaul.show.plan_shades import SHADES, shade_words
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_json import report_document
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
+from gradehaul.show.route_text import reversed_at
 from gradehaul.show.verdict_text import overall
+from gradehaul.show.ways_over_text import HOW_HELPED, way_lines
+from gradehaul.treatment.ways_over import WaysOver
 
 _SCRIPTS = (
     "haulage.js",
@@ -42,7 +50,7 @@ _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
 
 
-def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
+def report_page(layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> str:
     """Return the page as HTML, in the order in which a builder asks: verdict, routes, trains, loads, what it rests on.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
@@ -54,20 +62,35 @@ def report_page(layout: Layout, answer: CheckAnswer, reader: Reader) -> str:
         The layout.
     answer
         The answer for it.
+    ways
+        What gets trains over that do not climb.
     reader
         The units of whoever reads the page.
     """
     style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
+    view, told = _plan_view(layout)
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     template = environment.from_string(_asset("report.html"))
     return template.render(
         policy=_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own files
-        data=json_in_html(report_document(layout, answer, reader)),
+        data=json_in_html(report_document(layout, answer, reader, view)),
+        plan_view=view is not None,
+        plan_notes=told,
         version=__version__,
-        **_told(answer, reader),
+        **_told(answer, ways, reader),
     )
+
+
+def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
+    """Return the plan view and what is to be told of it, which is why there is none where nothing can be drawn."""
+    try:
+        view = plan_view(layout)
+    except PlanError as error:
+        # without the file: a page that is mailed tells nothing of its maker's folders
+        return None, [str(PlanError(error.wrong, place=error.place, found=error.found, write=error.write))]
+    return view, [note.text for note in view.notes]
 
 
 def json_in_html(document: Any) -> Markup:  # noqa: ANN401 - anything that JSON can tell
@@ -98,24 +121,26 @@ def _policy(style: str, script: str) -> str:
     )
 
 
-def _told(answer: CheckAnswer, reader: Reader) -> dict[str, Any]:
+def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     plan = answer.plan
+    runs = [run for route in answer.routes for run in _runs(answer, route, reader)]
     return {
-        "title": plan.title or clean(plan.file),
-        "file": clean(plan.file),
+        "title": plan.title,
+        "file": clean(Path(plan.file).name),
         "facts": _facts(answer, reader),
         "summary": _summary(answer),
-        "trains": [_train(answer, name, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
+        "trains": [_train(answer, name, ways, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
+        "how_helped": HOW_HELPED if ways else "",
         "verdicts": verdict_rows(answer, reader),
-        "routes": [_route(answer, route, reader) for route in answer.routes],
-        "open_routes": len(answer.routes) if len(answer.routes) <= _OPEN else 1,
-        "plan_view": False,
-        "no_plan_view": "The plan tells no positions that could be drawn.",
+        "routes": runs,
+        "open_routes": len(runs) if len(runs) <= _OPEN else 1,
+        "shades": [shade_words(number, reader) for number in range(len(SHADES))],
         "workbench": bool(answer.routes and plan.powers),
         "loads": load_rows(answer),
         "binds": binding_rows(answer, reader),
         "berths": berth_rows(answer, reader),
         "cards": load_cards(answer),
+        "how_read": READ,
         "assumed_words": _assumed(answer),
         "figures": figure_rows(answer, reader),
         "notes": [str(note) for note in answer.notes],
@@ -146,7 +171,7 @@ def _summary(answer: CheckAnswer) -> str:
     return (told + more).strip()
 
 
-def _train(answer: CheckAnswer, name: str, reader: Reader) -> dict[str, Any]:
+def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     mine = [train for train in answer.trains if train.name == name]
     judged = [train for train in mine if train.rail in answer.judged_rails] or mine
     profile = next(route.profile for route in answer.routes if route.route.name == mine[0].route)
@@ -158,6 +183,9 @@ def _train(answer: CheckAnswer, name: str, reader: Reader) -> dict[str, Any]:
             "outcome": verdict.outcome,
             "holds_back": verdict.holds_back,
             "words": verdict_words(verdict, profile, reader),
+            "ways": [
+                line for way in ways if (way.train, way.rail) == (name, train.rail) for line in way_lines(way, reader)
+            ],
         }
 
     return {
@@ -168,22 +196,34 @@ def _train(answer: CheckAnswer, name: str, reader: Reader) -> dict[str, Any]:
     }
 
 
-def _route(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> dict[str, Any]:
-    route, profile, ruling = told.route, told.profile, told.ruling
+def _runs(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[dict[str, Any]]:
+    """Return a route, or its legs where it has reversals, with what is told of the whole at the first."""
+    facts = _route_facts(answer, told, reader)
+    return [
+        {"name": run.route.name, "ends": _ends(run.route), "facts": facts if number == 0 else []}
+        for number, (run, _) in enumerate(told.profile.runs)
+    ]
+
+
+def _ends(route: Route) -> str:
     ends = f"round from {apart(route.origin)}" if route.lap else f"{apart(route.origin)} to {apart(route.destination)}"
+    return "" if ends == route.name else ends
+
+
+def _route_facts(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[str]:
+    profile, ruling = told.profile, told.ruling
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
-    return {
-        "name": route.name,
-        "ends": ends,
-        "facts": [
-            f"{length} long, climbs {climb}, falls {fall}.",
-            f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
-            *_under_trains(answer, told, reader),
-        ],
-    }
+    whole = f"All {len(profile.legs)} legs: " if profile.legs else ""
+    reversals = [f"{reader.length(at)} in {apart(tail.name)}" for tail, at in reversed_at(told)]
+    return [
+        f"{whole}{length} long, climbs {climb}, falls {fall}.",
+        f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
+        *_under_trains(answer, told, reader),
+        *([f"It reverses at {', and at '.join(reversals)}."] if reversals else []),
+    ]
 
 
 def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Iterable[str]:

@@ -11,17 +11,17 @@ from gradehaul.plan.records import Basis
 from gradehaul.show.check_text import CLEAR_LENGTH, figure_value
 from gradehaul.show.naming import basis_told, cars_told
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.route_text import bound_rows
+from gradehaul.show.route_text import bound_rows, power_told
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A cell: its text, the number it sorts by where that is not its text, its kind, and a smaller second text."""
+    """A cell: its text, the number it sorts by where that is not its text, its kind, and smaller texts behind it."""
 
     text: str
     sort: float | None = None
     kind: str = ""
-    more: str = ""
+    more: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def load_rows(answer: CheckAnswer) -> Rows:
     for route in answer.routes:
         by_train: dict[tuple[str, str], dict[str, Load]] = {}
         for load in route.loads:
-            by_train.setdefault((load.power, load.car), {})[load.rail] = load
+            by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
         rows += [
             (Cell(route.route.name), Cell(power), Cell(car), *_loads(loads, answer.rails))
             for (power, car), loads in by_train.items()
@@ -73,7 +73,7 @@ def _loads(loads: Mapping[str, Load], rails: Sequence[str]) -> list[Cell]:
             cars_told(load.told),
             sort=load.told,
             kind="load",
-            more=f"{cars_told(load.rated)} / {cars_told(load.limit)} {basis_told(load.basis, load.slipping_basis)}",
+            more=(f"{cars_told(load.rated)} / {cars_told(load.limit)}", basis_told(load.basis, load.slipping_basis)),
         )
         for load in told
     ]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.network.reversals import Tail
 from gradehaul.show.naming import FAILS, basis_told, cars_told
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
@@ -18,10 +20,22 @@ def explain_loads(page: Page) -> None:
         indent=2,
     )
     page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
+    page.line(
+        "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
+        "of your readings and the spread of what is assumed.",
+        indent=2,
+    )
 
 
-def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
-    """Add a route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
+Told = dict[str, tuple[list[list[Piece]], list[list[Piece]]]]
+"""The rows of loads, and of what binds them, that each route before was told with."""
+
+
+def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told | None = None) -> None:
+    """Add a route: its length and climb, its ruling grade at a point and under each named train, and its loads.
+
+    Loads that are those of a route told before are told by its name; `before` is added to.
+    """
     profile, ruling = route.profile, route.ruling
     page.line()
     ends = (
@@ -30,6 +44,15 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
     page.line("Route ", (route.route.name, "bold"), f": {ends}")
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
     page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
+    for number, (tail, at) in enumerate(reversed_at(route), 1):
+        order = "turned" if number % 2 else "as it started"
+        page.line(
+            f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with "
+            f"its order {order}",
+            indent=2,
+        )
+    if route.route.legs:
+        page.line("leading, trailing: where the locomotives stand as the train starts", indent=2)
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
@@ -50,20 +73,40 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
             indent=2,
         )
     if route.loads:
-        _add_loads(page, answer, route, reader)
+        _add_loads(page, answer, route, reader, {} if before is None else before)
 
 
-def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
+def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told) -> None:
     by_train: dict[tuple[str, str], dict[str, Load]] = {}
     for load in route.loads:
-        by_train.setdefault((load.power, load.car), {})[load.rail] = load
+        by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
-    page.table(["power", "car", *answer.rails], rows)
-    page.line()
+    binding: list[list[Piece]] = [[*row] for row in bound_rows(route, reader)]
+    alike = next((name for name, (loads, _) in before.items() if loads == rows), None)
+    same = next((name for name, told in before.items() if told == (rows, binding)), alike)
+    before[route.route.name] = rows, binding
+    if same is None:
+        page.table(["power", "car", *answer.rails], rows)
+        page.line()
+        _add_how_sure(page, answer, route)
+    elif before[same] == (rows, binding):
+        page.line(f"longest trains and what binds them: as on route {same}", indent=2)
+        return
+    else:
+        page.line(f"longest trains: as on route {same}, but for what binds them", indent=2)
     heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
-    page.table(heads, bound_rows(route, reader))
+    page.table(heads, binding)
+
+
+def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
+    sure: dict[tuple[str, str], dict[str, str]] = {}
+    for load, spread in zip(route.loads, route.spreads, strict=True):
+        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = _spread(spread)
+    rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
+    page.table(["how sure", "car", *answer.rails], rows)
+    page.line()
 
 
 def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
@@ -75,13 +118,29 @@ def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
         for row in _bound(load, reader):
-            bound.setdefault((load.power, load.car, *row), []).append(load.rail)
+            bound.setdefault((power_told(load, route), load.car, *row), []).append(load.rail)
     return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
+
+
+def reversed_at(route: RouteAnswer) -> list[tuple[Tail, float]]:
+    """Return the tails in which a train reverses, each with the place on the route, m."""
+    starts = [start for _, start in route.profile.runs[1:]]
+    return list(zip(route.route.tails, starts, strict=True))
+
+
+def power_told(load: Load, route: RouteAnswer) -> str:
+    """Return a power, and over reversals where it stands as the train starts."""
+    return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
 def _load(load: Load) -> str:
     told = f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)})"
     return f"{told} {basis_told(load.basis, load.slipping_basis)}"
+
+
+def _spread(spread: LoadSpread) -> str:
+    pairs = ((spread.rated_low, spread.rated_high), (spread.limit_low, spread.limit_high))
+    return " / ".join(f"{cars_told(low)} to {cars_told(high)}" for low, high in pairs)
 
 
 def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:

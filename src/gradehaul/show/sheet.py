@@ -110,6 +110,10 @@ class Sheet:
 
     # Rows and panels
 
+    def has(self, row: str) -> bool:
+        """Return whether there is a row of a name."""
+        return row in self._rows
+
     def room(self, row: str) -> Box:
         """Return the room of a row over the axis of distance, in dots."""
         bottom, top = self._rows[row]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -16,9 +17,6 @@ _UNBOUNDED = 1_000_000
 """Columns where nothing is to be wrapped: more than any line has."""
 
 _NARROWEST = 40
-
-_SHORT = 11
-"""Columns of a table up to this wide are not wrapped where that can be helped."""
 
 
 def laid_out(parts: Iterable[Line | Columns], width: int | None, *, color: bool) -> str:
@@ -39,7 +37,10 @@ def laid_out(parts: Iterable[Line | Columns], width: int | None, *, color: bool)
     for part in parts:
         if isinstance(part, Columns):
             table = _table(part, columns - part.indent)
-            console.print(Padding(table, (0, 0, 0, part.indent), expand=False))
+            if table is None:
+                _print_one_by_one(console, part, columns)
+            else:
+                console.print(Padding(table, (0, 0, 0, part.indent), expand=False))
         elif width is None:
             console.print(Text(" " * part.indent) + Text.assemble(*part.pieces), soft_wrap=True)
         else:
@@ -47,23 +48,46 @@ def laid_out(parts: Iterable[Line | Columns], width: int | None, *, color: bool)
     return "\n".join(line.rstrip() for line in stream.getvalue().split("\n"))
 
 
-def _table(columns: Columns, width: int) -> Table:
-    """Return a table whose short columns stay on one line each where the others have room to wrap beside them."""
+def _table(columns: Columns, width: int) -> Table | None:
+    """Return a table whose cells wrap between words, None where not even its longest words have room side by side."""
     texts = [[Text.assemble(cell) for cell in row] for row in columns.rows]
     heads = [Text(head.removesuffix(">")) for head in columns.heads]
-    widest = [max(text.cell_len for text in column) for column in zip(heads, *texts, strict=True)]
-    least = sum(min(wide, _SHORT) for wide in widest) + GAP * len(widest)
+    cells = list(zip(heads, *texts, strict=True))
+    widest = [max(text.cell_len for text in column) for column in cells]
+    longest_word = [max(map(cell_len, " ".join(text.plain for text in column).split()), default=0) for column in cells]
+    room = width - GAP * (len(cells) - 1)
+    if sum(longest_word) > room:
+        return None
     table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0), header_style="dim", show_edge=False)
-    for head, text, wide in zip(columns.heads, heads, widest, strict=True):
-        table.add_column(
-            text,
-            justify="right" if head.endswith(">") else "left",
-            overflow="fold",
-            no_wrap=wide <= _SHORT and least <= width,
-        )
+    for head, text, wide in zip(columns.heads, heads, _shared_out(room, longest_word, widest), strict=True):
+        table.add_column(text, justify="right" if head.endswith(">") else "left", overflow="fold", width=wide)
     for row in texts:
         table.add_row(*row)
     return table
+
+
+def _shared_out(room: int, least: Sequence[int], most: Sequence[int]) -> list[int]:
+    """Return the widths of columns: what each needs at the most where there is room, else the widest give way first.
+
+    >>> _shared_out(20, [3, 4, 5], [3, 12, 9])
+    [3, 8, 9]
+    """
+    widths = list(most)
+    while sum(widths) > room:
+        widest = max((k for k in range(len(widths)) if widths[k] > least[k]), key=lambda k: widths[k])
+        widths[widest] -= 1
+    return widths
+
+
+def _print_one_by_one(console: Console, part: Columns, columns: int) -> None:
+    """Print each row of a table as lines, a cell with its head on each."""
+    heads = [head.removesuffix(">") for head in part.heads]
+    for row in part.rows:
+        for number, (head, cell) in enumerate(zip(heads, row, strict=True)):
+            text = Text.assemble(cell)
+            if number == 0 or text.plain.strip():
+                line = Text.assemble((f"{head}: ", "dim"), text)
+                _print_wrapped(console, line, part.indent + (2 if number else 0), columns)
 
 
 def _print_wrapped(console: Console, text: Text, indent: int, columns: int) -> None:

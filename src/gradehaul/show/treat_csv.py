@@ -6,7 +6,7 @@ import csv
 import io
 
 from gradehaul.show.check_csv import harmless
-from gradehaul.show.check_json import rounded
+from gradehaul.show.digits import rounded
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 HEADS = ("track", "line", "from_m", "to_m", "length_m", "use", "train", "test", "at_m", "short_n")

@@ -6,7 +6,8 @@ import json
 from typing import Any, get_args
 
 from gradehaul import __version__
-from gradehaul.show.check_json import rounded, verdict_document
+from gradehaul.show.check_json import verdict_document
+from gradehaul.show.digits import rounded
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use
 
 

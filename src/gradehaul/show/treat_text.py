@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from gradehaul.haulage.verdict import Outcome, Verdict
+from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
+from gradehaul.show.naming import OUTCOMES
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
@@ -31,11 +32,6 @@ _FAILS: dict[Test, str] = {
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, and restarts anywhere",
     "marginal": "every train gets through as long as its wheels never slip",
-}
-_OUTCOME: dict[Outcome, tuple[str, str]] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
 }
 _CAUTION = (
     "Film does not come off again: try it on a loose plank of track first, and measure there. Wipe with little, on a "
@@ -162,7 +158,7 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
 
 
 def _told(verdict: Verdict, reader: Reader) -> list[Piece]:
-    return [_OUTCOME[verdict.outcome], reader.force(verdict.margin)]
+    return [OUTCOMES[verdict.outcome], reader.force(verdict.margin)]
 
 
 def _spread(train: TrainOutcome, reader: Reader) -> str:

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Outcome, Stretch
-from gradehaul.show.naming import basis_told, tracks_under
+from gradehaul.haulage.verdict import Stretch
+from gradehaul.show.naming import OUTCOMES, basis_told, chance_told, tracks_under
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
-
-_OUTCOME: dict[Outcome, tuple[str, str]] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
 
 
 def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
@@ -40,6 +34,8 @@ def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
             "begins; of a train that stalls, where it stalls first.",
             indent=2,
         )
+        count = answer.trains[0].trust.draws
+        page.line(f"Stalls in: the share of {count:,} draws of all that is unsure in which it stalls.", indent=2)
 
 
 def _add_train(
@@ -54,10 +50,12 @@ def _add_train(
     others = [train for train in verdicts if train.rail not in answer.judged_rails]
     first = verdicts[0]
     page.line((first.name, "bold"), f", {reader.length(first.length)} long, on route {first.route}:", indent=2)
-    heads = ["rail", "verdict", "to spare>", "head at>", "on track", "downhill", "pull"]
+    heads = ["rail", "verdict", "stalls in>", "to spare>", "head at>", "on track", "downhill", "pull"]
     page.table(heads, [_row(train, reader) for train in (*judged, *others)], indent=4)
     for train in judged:
         _add_care(page, train, profiles[train.route], reader)
+    for words, trains in _grouped(judged).items():
+        page.line(f"{', '.join(trains)}: {words}", indent=4)
 
 
 def overall(answer: CheckAnswer) -> list[Piece]:
@@ -76,13 +74,26 @@ def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
     downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
     return [
         train.rail,
-        _OUTCOME[verdict.outcome],
+        OUTCOMES[verdict.outcome],
+        chance_told(train.trust.stall_probability),
         reader.force(verdict.margin),
         reader.length(verdict.at),
         verdict.track,
         downhill,
         basis_told(verdict.basis, verdict.slipping_basis),
     ]
+
+
+def _grouped(trains: Iterable[TrainAnswer]) -> dict[str, list[str]]:
+    """Return what makes each verdict unsure and what to measure, with the rails on which that is so."""
+    told: dict[str, list[str]] = {}
+    for train in trains:
+        most, measure = train.trust.dominant, train.trust.next_measurement
+        if most is not None:
+            words = f"least sure of {most.what}"
+            words += f"; what would tell most: {measure.measure}" if measure is not None else ""
+            told.setdefault(words, []).append(train.rail)
+    return told
 
 
 def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, reader: Reader) -> None:

@@ -13,6 +13,12 @@ from gradehaul.treatment.ways_over import WaysOver
 
 _IS: dict[Outcome, str] = {"climbs": "climbs", "marginal": "is marginal", "stalls": "stalls"}
 
+HOW_HELPED = (
+    "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
+    "guard beside the rail, whoever pulls it."
+)
+"""What holds for every helper."""
+
 
 def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
     """Add the ways over the hill for every train that has need of them."""
@@ -21,15 +27,16 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
     page.heading("Ways over the hill")
     for way in ways:
         page.line((way.train, "bold"), f" {_IS[way.outcome]} on rail {way.rail}, with {_cars(way.cars)}.", indent=2)
-        page.line(_leave(way), indent=4)
-        page.line(_double(way.double), indent=4)
-        for line in _help(way.help, reader):
+        for line in way_lines(way, reader):
             page.line(line, indent=4)
-    page.line(
-        "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
-        "guard beside the rail, whoever pulls it.",
-        indent=2,
-    )
+    page.line(HOW_HELPED, indent=2)
+
+
+def way_lines(way: WaysOver, reader: Reader) -> list[str]:
+    """Return in a sentence each what gets a train over: cars left behind, doubling, a helper."""
+    if way.reversals:
+        return [_leave(way), "Doubling and helpers are not worked out over reversals."]
+    return [_leave(way), _double(way.double), *_help(way.help, reader)]
 
 
 def _cars(count: int) -> str:

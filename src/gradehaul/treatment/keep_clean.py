@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.check import fit_trains
@@ -19,8 +19,8 @@ from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import FRESH
 from gradehaul.treatment.carry import CARRY, Carried, within_carry
 from gradehaul.treatment.choice import PATIENCE, choose
-from gradehaul.treatment.needs import Beyond, Need, Test, needs_of
-from gradehaul.treatment.units import Stations, Unit, lay_units, stations, with_rails
+from gradehaul.treatment.needs import Beyond, Need, Needs, Test, needs_of
+from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
 """What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
@@ -151,38 +151,26 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     _refuse(layout.plan, asked)
     film = _film(layout.plan, asked.film)
     runs = _runs(layout, asked.trains)
-    fit_trains(layout, {name: train for name, (train, _) in runs.items()})
+    fit_trains(layout, {name: run.train for name, run in runs.items()})
     units = lay_units(layout, asked.step)
-    along = {name: stations(units, profile) for name, (_, profile) in runs.items()}
-    needs = {
-        name: needs_of(
-            name,
-            train,
-            profile,
-            along[name],
-            units,
-            layout.pulls,
-            film=film,
-            need=asked.need,
-            reserve=asked.reserve,
-        )
-        for name, (train, profile) in runs.items()
-    }
-    beyond = tuple(place for each in needs.values() for place in each.beyond)
+    needs = {name: _needs(name, run, units, layout, asked, film) for name, run in runs.items()}
+    beyond = tuple(place for found in needs.values() for each in found for place in each.beyond)
     rows: tuple[Row, ...] = ()
     gap = 0.0
     if not beyond:
         open_ = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
-        choice = choose([place for each in needs.values() for place in each.tight], open_, patience=patience)
+        choice = choose(
+            [place for found in needs.values() for each in found for place in each.tight], open_, patience=patience
+        )
         gap = choice.gap
         carried = within_carry(units, layout.graph, choice.kept, asked.carry)
-        run_over = frozenset().union(*(each.run_over for each in needs.values()))
+        run_over = frozenset().union(*(each.run_over for found in needs.values() for each in found))
         forced = {
             number: Forced(
                 place.train,
                 place.test,
                 place.head,
-                runs[place.train][1].track_at(place.head),
+                runs[place.train].profile.track_at(place.head),
                 place.short(lambda under, number=number: bool(under - (choice.kept - {number}))),  # type: ignore[misc]
             )
             for number, place in choice.why.items()
@@ -193,14 +181,15 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
         )
     has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
     planned = {number for number, row in enumerate(rows) if row.use == "film"}
+    others = set(range(len(units.all))) - set(has)
     trains = tuple(
         TrainOutcome(
             name,
-            profile.route.name,
-            _weaker(layout, train, profile, along[name], has, film, planned),
-            _weaker(layout, train, profile, along[name], has, film, set(range(len(units.all))) - set(has)),
+            run.profile.route.name,
+            _weaker(layout, run, units, has, film, planned),
+            _weaker(layout, run, units, has, film, others),
         )
-        for name, (train, profile) in runs.items()
+        for name, run in runs.items()
     )
     return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, gap)
 
@@ -217,25 +206,50 @@ def _use(
     return "film" if number in run_over else "no effect"
 
 
+class _Run(NamedTuple):
+    """A train on its route."""
+
+    train: Train
+    profile: RouteProfile
+
+
+def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, film: str) -> list[Needs]:
+    """Return what a train needs of each leg of its route."""
+    return [
+        needs_of(
+            name,
+            run.train.turned() if leg.route.turned else run.train,
+            leg,
+            stations(units, leg),
+            units,
+            layout.pulls,
+            film=film,
+            need=asked.need,
+            reserve=asked.reserve,
+            start=start,
+        )
+        for leg, start in run.profile.runs
+    ]
+
+
 def _weaker(
-    layout: Layout,
-    train: Train,
-    profile: RouteProfile,
-    along: Stations,
-    has: Mapping[int, str],
-    film: str,
-    filmed: Collection[int],
+    layout: Layout, run: _Run, units: Units, has: Mapping[int, str], film: str, filmed: Collection[int]
 ) -> Verdict:
     """Return the worse of the verdicts with the film settled and with it fresh on the units that are newly filmed."""
     verdicts = [
-        judge(with_rails(profile, along, {**has, **dict.fromkeys(filmed, condition)}), train, AS_PLANNED, layout.pulls)
+        judge(
+            with_rails(run.profile, units, {**has, **dict.fromkeys(filmed, condition)}),
+            run.train,
+            AS_PLANNED,
+            layout.pulls,
+        )
         for condition in (film, film + FRESH)
     ]
     order = ("stalls", "marginal", "climbs")
     return min(verdicts, key=lambda verdict: (order.index(verdict.outcome), verdict.holds_back, verdict.margin))
 
 
-def _runs(layout: Layout, names: Sequence[str]) -> dict[str, tuple[Train, RouteProfile]]:
+def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
     plan = layout.plan
     if not plan.trains:
         raise RouteError("no train is named", file=plan.file, write="[train.NAME] with a route and a consist")
@@ -244,14 +258,14 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, tuple[Train, RouteP
             near = (get_close_matches(name, plan.trains, 1) or list(plan.trains))[0]
             raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=near)
     profiles: dict[str, RouteProfile] = {}
-    runs: dict[str, tuple[Train, RouteProfile]] = {}
+    runs: dict[str, _Run] = {}
     for name in dict.fromkeys(names or plan.trains):
         named = plan.trains[name]
         if named.route not in profiles:
             if all(route.name != named.route for route in layout.routes):
                 raise RouteError(f'train "{name}" has no route to run on', file=plan.file, found=quoted(named.route))
             profiles[named.route] = layout.profile(named.route)
-        runs[name] = made_up(plan, named), profiles[named.route]
+        runs[name] = _Run(made_up(plan, named), profiles[named.route])
     return runs
 
 

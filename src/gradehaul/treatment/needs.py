@@ -80,6 +80,7 @@ def needs_of(
     film: str,
     need: Need,
     reserve: float,
+    start: float = 0.0,
 ) -> Needs:
     """Return what a train needs of the rail along its route.
 
@@ -100,6 +101,8 @@ def needs_of(
         The verdict asked for.
     reserve
         Share of the pull that is held back, 0 to below 1.
+    start
+        Where the route begins, m, where it is a leg of another; places are told from the start of that.
     """
     asked = gravity_and_curves(profile, train)
     locos = train.locos
@@ -139,7 +142,7 @@ def needs_of(
         if bad.any():
             k = int(np.argmax(worst))
             head = float(at[k])
-            beyond.append(Beyond(name, test, head, profile.track_at(head), float(worst[k])))
+            beyond.append(Beyond(name, test, start + head, profile.track_at(head), float(worst[k])))
         for k in np.flatnonzero(~bad & (least > whole - gone)).tolist():
             chosen = [
                 (frozenset(run[lower[k] : upper[k]].tolist()), float(b[k]), float(g[k]))
@@ -147,7 +150,7 @@ def needs_of(
             ]
             under = tuple(_open(units, found) if g > 0 else frozenset() for found, _, g in chosen)
             each = tuple(b for _, b, _ in chosen), tuple(g for *_, g in chosen)
-            tight.append(Tight(name, test, float(at[k]), float(least[k]), under, *each))
+            tight.append(Tight(name, test, start + float(at[k]), float(least[k]), under, *each))
     run_over = frozenset(
         number
         for run, (lower, upper) in zip(runs, ranges, strict=True)

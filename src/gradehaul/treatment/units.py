@@ -116,12 +116,14 @@ def stations(units: Units, profile: RouteProfile) -> Stations:
     return Stations(np.concatenate(runs), np.append(np.concatenate(starts), profile.starts[-1]))
 
 
-def with_rails(profile: RouteProfile, along: Stations, rails: Mapping[int, str]) -> RouteProfile:
+def with_rails(profile: RouteProfile, units: Units, rails: Mapping[int, str]) -> RouteProfile:
     """Return a profile with a rail condition for every unit under it: clean where `rails` has none for its number."""
+    along = stations(units, profile)
     track = np.searchsorted(profile.starts, along.starts[:-1] + 1e-12, side="right") - 1
     return replace(
         profile,
         starts=along.starts,
         tracks=tuple(profile.tracks[k] for k in np.clip(track, 0, len(profile.tracks) - 1).tolist()),
         rails=tuple(rails.get(number, CLEAN) for number in along.numbers.tolist()),
+        legs=tuple(with_rails(leg, units, rails) for leg in profile.legs),
     )

@@ -4,6 +4,7 @@ import math
 import os
 import random
 import time
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -228,3 +229,36 @@ def test_what_the_library_leaves_out_is_told(tmp_path):
     assert [(fault.code, fault.text) for fault in read(path).faults] == [
         ("warned", "Missing required ENDBLK, ignoring content.")
     ]
+
+
+@pytest.mark.parametrize(("version", "fmt"), [("R12", "asc"), ("R2010", "asc"), ("R2010", "bin")])
+def test_a_drawing_of_too_many_entities_is_refused_before_it_is_read(tmp_path, monkeypatch, version, fmt):
+    document, space = new(version)
+    for number in range(3_000):
+        space.add_line((0, number), (8 + number % 2, number), dxfattribs=ON)
+    path = saved(document, tmp_path, fmt=fmt)
+    monkeypatch.setattr(dxf_file, "_SHORTEST_ENTITY", 1)
+    monkeypatch.setattr(dxf_file, "_BLOCK", 5_000)  # entities lie across its blocks
+    monkeypatch.setattr(dxf_file, "MOST_ENTITIES", 3_600)  # the tables of the file count too
+    assert len(read(path, unit="m").strokes) == 3_000
+    monkeypatch.setattr(dxf_file, "MOST_ENTITIES", 2_999)
+    monkeypatch.setattr(dxf_file, "load", None)
+    assert said(path) == ["a drawing has at most 2,999 entities, got more; write a file of the track alone"]
+
+
+def test_a_million_entities_are_refused_at_once_and_in_little_memory(tmp_path):
+    path = written(tmp_path, plain("0\nLINE\n8\nTrack\n10\n0\n20\n0\n11\n1\n21\n0\n" * 1_000_000))
+    began = time.perf_counter()
+    tracemalloc.start()
+    assert said(path) == ["a drawing has at most 250,000 entities, got more; write a file of the track alone"]
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert time.perf_counter() - began < 10
+    assert most < 50e6
+
+
+def test_values_of_0_before_a_code_are_no_entities(tmp_path, monkeypatch):
+    path = written(tmp_path, plain(line() + "0\nPOINT\n8\nTrees\n10\n0\n20\n0\n30\n0\n39\n0\n" * 50))
+    monkeypatch.setattr(dxf_file, "MOST_ENTITIES", 60)
+    monkeypatch.setattr(dxf_file, "_SHORTEST_ENTITY", 1)
+    assert len(read(path).strokes) == 1

@@ -128,8 +128,8 @@ def assemble(
 
     Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay.
     """
-    linked, faults = _linked(drawing, terms)
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
+    linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
     named, wrong = claimed(linked.joints, claims, terms.tell)
     errors: list[GradehaulError] = [*wrong]
@@ -178,17 +178,24 @@ def assemble(
     )
 
 
-def _linked(drawing: Drawing, terms: Terms) -> tuple[Linked, list[Fault]]:
-    """Return the network of a drawing's strokes, and all faults up to here."""
+def _linked(
+    drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
+) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
+    """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
+    from gradehaul.plan.drawing.fit_faults import kinks_left, uncertain_radii
+    from gradehaul.plan.drawing.levels import lifted
     from gradehaul.plan.drawing.linking import link
     from gradehaul.plan.drawing.reaches import reaches_of
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
+    reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
     linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell)
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )
-    return replace(linked, lines=lines), [*drawing.faults, *faults, *linked.faults]
+    linked = replace(linked, lines=lines)
+    faults = [*kinks_left(faults, linked, terms.snap), *linked.faults, *uncertain_radii(linked, terms.tell)]
+    return linked, [*drawing.faults, *faults], left
 
 
 def _tidy(elements: Sequence[Element]) -> bool:

@@ -108,7 +108,7 @@ class Closing:
 
     def run(self) -> bool:
         """Close every shared stretch and return whether there was one."""
-        nodes = [node for node in self.ways.nodes() if self._may_pair(node)]
+        nodes = [node for node, ends in self.ways.nodes() if self._may_pair(ends)]
         waiting = deque(sorted(nodes, key=lambda node: min(order(self.ways.spot(end)) for end in self.ways.at(node))))
         before = len(self.dropped)
         while waiting:
@@ -118,9 +118,8 @@ class Closing:
                 waiting.extendleft((node, self._close(node, *found)))
         return len(self.dropped) > before
 
-    def _may_pair(self, node: int) -> bool:
-        """Tell whether two ways leave a node in one direction."""
-        ends = self.ways.at(node)
+    def _may_pair(self, ends: list[End]) -> bool:
+        """Tell whether two of the ways that leave a node do so in one direction."""
         if not 1 < len(ends) <= CROWD:
             return False
         headings = [self.ways.heading(end) for end in ends]

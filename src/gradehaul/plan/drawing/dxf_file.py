@@ -19,6 +19,16 @@ from gradehaul.plan.names import clean, cut
 
 LARGEST_FILE = 200_000_000
 """The most bytes a drawing may have."""
+MOST_ENTITIES = 250_000
+"""The most entities a drawing may have, in its blocks and on all its layers: about a minute's work and 1.2 GB."""
+_SHORTEST_ENTITY = 30
+"""An entity has this many bytes at the least; a file that cannot hold too many need not be searched."""
+_ENTITY = re.compile(rb"\n *0\r?\n(?=[A-Z0-9_]*[A-Z])")
+"""The code of an entity in a text file: a 0 on its line, and a name, which no value of 0 is followed by."""
+_BINARY_ENTITY = re.compile(rb"\0(?:LINE|ARC|CIRCLE|ELLIPSE|SPLINE|LWPOLYLINE|POLYLINE|VERTEX|INSERT|ATTRIB|M?TEXT)\0")
+_BLOCK = 1 << 22
+_LONGEST = 64
+"""Neither pattern is longer than this, bytes."""
 _SENTINEL = b" Binary DXF\r\n\x1a\x00"
 """What the first 22 bytes of every binary DXF file end with."""
 _OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
@@ -50,6 +60,26 @@ def check_file(path: Path, file: str) -> None:
             raise DrawingError("a DXF file is plain text", file=file, found=name, write="it again, saved as DXF")
     if head[7:22] != _SENTINEL and b"\0" in head:
         raise DrawingError("this is no DXF file", file=file, found="binary data", write="it again, saved as DXF")
+    if about.st_size > MOST_ENTITIES * _SHORTEST_ENTITY:
+        _check_count(path, file, _BINARY_ENTITY if head[7:22] == _SENTINEL else _ENTITY)
+
+
+def _check_count(path: Path, file: str, entity: re.Pattern[bytes]) -> None:
+    """Refuse a file of too many entities before it is read, which takes some 5 kB of memory for each."""
+    count, rest = 0, b""
+    with path.open("rb") as stream:
+        while count <= MOST_ENTITIES and (data := stream.read(_BLOCK)):
+            data = rest + data
+            last = 0
+            # What may go on in the next block is looked at with it.
+            for found in entity.finditer(data, 0, max(len(data) - _LONGEST, 0)):
+                count += 1
+                last = found.end()
+            rest = data[max(last, len(data) - 2 * _LONGEST) :]
+    count += sum(1 for _ in entity.finditer(rest))
+    if count > MOST_ENTITIES:
+        what = f"a drawing has at most {MOST_ENTITIES:,} entities"
+        raise DrawingError(what, file=file, found="more", write="a file of the track alone")
 
 
 @dataclass(slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -122,6 +122,11 @@ def nearest(element: Element, spot: Spot) -> float:
         return along
     to_start, to_end = gap(spot, element.start), gap(spot, element.end)
     return 0.0 if to_start <= to_end else element.length
+
+
+def length_of(elements: Iterable[Element]) -> float:
+    """Return the length of elements in a row, m."""
+    return math.fsum(element.length for element in elements)
 
 
 def gap(one: Spot, other: Spot) -> float:

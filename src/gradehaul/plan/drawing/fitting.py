@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.curvature_steps import PRICE, Steps, scatter, steps, turns
+from gradehaul.plan.drawing.elements import turned
 from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 from gradehaul.plan.drawing.tangent_arcs import Arcs, curvature_spread, ends, joined, settle
 
@@ -123,6 +124,36 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     """
     if not (tolerance > 0 and kink > 0):
         raise ValueError(f"tolerance and kink must be above 0, got {tolerance} and {kink}")
+    if not _drawn_backward(stroke):
+        return _fitted(stroke, tolerance, kink)
+    reaches, faults = _fitted(_backward(stroke), tolerance, kink)
+    back = [replace(reach, elements=tuple(map(turned, reversed(reach.elements)))) for reach in reversed(reaches)]
+    return tuple(back), faults[::-1]
+
+
+def _drawn_backward(stroke: Stroke) -> bool:
+    """Return whether a stroke of chords begins at the later of its two ends, by their coordinates.
+
+    Chords are fitted from the earlier end on, whichever way they were drawn: both ways give one and the same track.
+    """
+    if stroke.exact.all():
+        return False
+    there, back = stroke.points, stroke.points[::-1]
+    differ = np.flatnonzero((there != back).ravel())
+    return bool(differ.size and there.ravel()[differ[0]] > back.ravel()[differ[0]])
+
+
+def _backward(stroke: Stroke) -> Stroke:
+    return replace(
+        stroke,
+        points=stroke.points[::-1],
+        bulges=-stroke.bulges[::-1],
+        exact=stroke.exact[::-1],
+        heights=None if stroke.heights is None else stroke.heights[::-1],
+    )
+
+
+def _fitted(stroke: Stroke, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     course = _course(stroke, SAME * tolerance)
     if course is None:
         x, y = stroke.points[0]
@@ -426,7 +457,7 @@ def _chain(points: FloatArray, fit: _Fit, price: float, *, closed: bool) -> Arcs
         first[[0, -1]] = 0, len(points)
     arcs = settle(points, replace(arcs, first=first), closed=closed)
     if not closed:
-        arcs = _without_slivers(points, arcs, fit)
+        arcs = _true_to_chords(points, _without_slivers(points, arcs, fit), fit)
     return arcs if joined(arcs, closed=closed) else None
 
 
@@ -457,6 +488,33 @@ def _without_slivers(points: FloatArray, arcs: Arcs, fit: _Fit) -> Arcs:
             settled = settle(points, merged)
             if joined(settled) and float(np.abs(settled.off).max()) <= fit.tolerance:
                 arcs = settled
+    return arcs
+
+
+def _true_to_chords(points: FloatArray, arcs: Arcs, fit: _Fit) -> Arcs:
+    """Return an open chain without what its vertices do not bear out, where they hold as well without it.
+
+    That is an inner element shorter than the tolerance, and a curve of hardly more than one chord that strays from it
+    by more than the tolerance.
+    """
+    at = 0
+    while at < arcs.count:
+        chords = np.diff(points[arcs.first[at] : arcs.first[at + 1] + 1], axis=0)
+        longest = float(np.hypot(*chords.T).max(initial=0.0))
+        bare = longest > 0.75 * arcs.length[at] and abs(arcs.curvature[at]) * longest**2 / 8 > fit.tolerance
+        if 0 < at < arcs.count - 1 and arcs.length[at] < fit.tolerance:
+            changed, _ = _changed(arcs, _Change(0.0, LEAVE_OUT, at, False), at)
+        elif bare and not arcs.straight[max(at - 1, 0) : at + 2].any():
+            changed, _ = _changed(arcs, _Change(0.0, STRAIGHTEN, at, True), at)
+        else:
+            at += 1
+            continue
+        settled = settle(points, changed)
+        more = float(settled.off @ settled.off - arcs.off @ arcs.off)
+        if joined(settled) and more <= PRICE * fit.noise**2 and float(np.abs(settled.off).max()) <= fit.tolerance:
+            arcs = settled
+        else:
+            at += 1
     return arcs
 
 

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import order, orders, place, turned
+from gradehaul.plan.drawing.elements import length_of, order, orders, place, turned
 from gradehaul.plan.drawing.records import Element, Spot
 
 Source = tuple[str, str]
@@ -71,12 +71,12 @@ def lying(chains: Sequence[list[Element]]) -> Lying:
 
 
 def _third(elements: Sequence[Element]) -> tuple[int, int, int]:
-    return order(beyond(elements, math.fsum(element.length for element in elements) / 3))
+    return order(beyond(elements, length_of(elements) / 3))
 
 
 def middle(elements: Sequence[Element]) -> Spot:
     """Return the place halfway along elements."""
-    return beyond(elements, math.fsum(element.length for element in elements) / 2)
+    return beyond(elements, length_of(elements) / 2)
 
 
 def beyond(elements: Iterable[Element], along: float) -> Spot:

@@ -11,7 +11,7 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.beside import Index, indexed
 from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.duplicates import Closing, Dropped, told
-from gradehaul.plan.drawing.elements import halved, micro, order
+from gradehaul.plan.drawing.elements import halved, length_of, micro, order
 from gradehaul.plan.drawing.flaws import near_misses, strays
 from gradehaul.plan.drawing.lie import Ends, Source, lengths_drawn, lying, middle, source
 from gradehaul.plan.drawing.meetings import meet
@@ -79,7 +79,7 @@ def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float, te
     kinds, found = settle(ways, kink)
     faults.extend(found)
     merge(ways, [node for node, kind in kinds.items() if kind == "plain"])
-    free = {end for node in ways.nodes() if kinds[node] == "end" for end in ways.at(node)}
+    free = {end for node, ends in ways.nodes() if kinds[node] == "end" for end in ends}
     faults.extend(near_misses(ways, free, tolerance, index, tell))
     faults.extend(strays(ways, tell))
     lines, joints = written(ways, kinds, snap, tell, faults)
@@ -141,7 +141,7 @@ def _unlike(chains: Sequence[_Chain]) -> tuple[list[_Chain], list[Dropped]]:
             places = tuple((order(e.start), order(e.end), micro(e.curvature)) for e in chain.elements)
             same = first.setdefault((chain.closed, places, chain.elements[0].start.z is None), chain)
             if same is not chain:
-                length = math.fsum(element.length for element in chain.elements)
+                length = length_of(chain.elements)
                 pair = source(chain.elements[0]), source(same.elements[0])
                 dropped.append(Dropped(*pair, length, middle(chain.elements)))
                 continue
@@ -157,8 +157,7 @@ def _laid(chains: Sequence[_Chain], tolerance: Tolerance, tell: str, faults: lis
     nodes: dict[int, int] = {}
     for number, chain in enumerate(chains):
         start, finish = groups[2 * number : 2 * number + 2]
-        length = math.fsum(element.length for element in chain.elements)
-        if start == finish and length <= _SPECK * tolerance.snap:
+        if start == finish and (length := length_of(chain.elements)) <= _SPECK * tolerance.snap:
             first = chain.elements[0]
             text = f"a piece of track only {length_text(length, tell, _SPECK_TOLD)} long was left out"
             faults.append(Fault("stray", text, middle(chain.elements), first.handle, first.layer, weight=length))
@@ -198,5 +197,4 @@ def _linked_up(
 
 
 def _merge_plain(ways: Ways, kink: float) -> None:
-    pairs = [(node, ways.at(node)) for node in ways.nodes() if len(ways.at(node)) == 2]
-    merge(ways, [node for node, ends in pairs if continuing(ways, *ends) <= kink])
+    merge(ways, [node for node, ends in ways.nodes() if len(ends) == 2 and continuing(ways, *ends) <= kink])

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from gradehaul.errors import PlanError
 from gradehaul.plan.drawing.drawn import Claim
 from gradehaul.plan.drawing.elements import gap, halved, nearest, order, place
-from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Linked, LinkedJoint, Spot
 from gradehaul.plan.drawing.told import at_text
 from gradehaul.plan.names import quoted
@@ -183,11 +183,6 @@ def _near_joints(
         if off <= near and _fits(texts[text], layers, own[number]):
             found.append((off, int(text), int(number)))
     return found
-
-
-def dot(spot: Spot) -> Element:
-    """Return a point as an element, for an index of elements."""
-    return Element(spot, spot, 0.0, 0.0, 1e-9, "", "")
 
 
 def _near_lines(

@@ -64,6 +64,11 @@ class Nearness:
         return np.column_stack(np.divmod(pair, len(self._owner) + 1))
 
 
+def dot(spot: Spot) -> Element:
+    """Return a point as an element, for an index of elements."""
+    return Element(spot, spot, 0.0, 0.0, 1e-9, "", "")
+
+
 def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     """Return pairs of points within a distance of one another in plan, m, shape (n, 2), the lower number first.
 

@@ -8,8 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from gradehaul.plan.drawing.elements import gap, turned, wrapped
-from gradehaul.plan.drawing.naming import dot
-from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Linked, LinkedLine, Spot
 
 _SAME_WAY = math.radians(5)

@@ -65,7 +65,7 @@ class Fault:
     """Something about a drawing that was mended, passed over or could not be understood.
 
     `code` is stable, e.g. ``zero-length``, ``unknown-entity``, ``near-miss``, ``kink``, ``stray``, ``duplicate``,
-    ``overlap``; `weight` orders faults of one code, worst first.
+    ``overlap``, ``radius``; `weight` orders faults of one code, worst first.
     """
 
     code: str

@@ -33,8 +33,7 @@ class Cut(NamedTuple):
 def lone_ends(ways: Ways, kink: float) -> list[End]:
     """Return the ends from which no other track goes on, in order."""
     found: list[End] = []
-    for node in ways.nodes():
-        ends = ways.at(node)
+    for _, ends in ways.nodes():
         if len(ends) == 1:
             found.append(ends[0])
         elif len(ends) == 2:

@@ -1,4 +1,7 @@
-"""What is told of a drawing: places in the plan's unit, and its faults counted by kind, worst first."""
+"""What is told of a drawing: places and lengths in the plan's unit, and its faults counted by kind, worst first.
+
+Only what is wrong with an entity's own figures, before anything is made of it, is told in m.
+"""
 
 from __future__ import annotations
 

@@ -47,11 +47,11 @@ def settle(ways: Ways, kink: float) -> tuple[dict[int, Kind], list[Fault]]:
     """
     kinds: dict[int, Kind] = {}
     faults: list[Fault] = []
-    for node in ways.nodes():
-        if len(ways.at(node)) == 1:
+    for node, at in ways.nodes():
+        if len(at) == 1:
             kinds[node] = "end"
             continue
-        ends = sorted(ways.at(node), key=lambda end: _rank(ways, end))
+        ends = sorted(at, key=lambda end: _rank(ways, end))
         outward = {end: ways.outward(end) for end in ends}
         spot = common_spot([element.start for element in outward.values()])
         parting = _parted(ends, outward, kink)

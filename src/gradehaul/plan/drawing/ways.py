@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import cut, heading, turned, wrapped
+from gradehaul.plan.drawing.elements import cut, turned, wrapped
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
@@ -53,9 +53,9 @@ class Ways:
         self._at[self._next_node] = []
         return self._next_node
 
-    def nodes(self) -> list[int]:
-        """Return the nodes where ways end, in order of their making."""
-        return [node for node, ends in self._at.items() if ends]
+    def nodes(self) -> list[tuple[int, list[End]]]:
+        """Return the nodes where ways end, in order of their making, with the ends at each."""
+        return [(node, ends) for node, ends in self._at.items() if ends]
 
     def find(self, node: int) -> int:
         """Return the node that a number stands for now."""
@@ -117,7 +117,8 @@ class Ways:
         elements = self.all[end.way].elements
         if end.side == 0:
             return elements[0].heading
-        return heading(elements[-1], elements[-1].length) + math.pi
+        last = elements[-1]
+        return last.heading + last.curvature * last.length + math.pi
 
     def spot(self, end: End) -> Spot:
         """Return where a way ends."""
@@ -192,10 +193,15 @@ def merge(ways: Ways, nodes: Iterable[int]) -> None:
 
     Of a closed circuit of several ways one node is kept.
     """
-    plain = {node for node in (ways.find(node) for node in nodes) if len(ways.at(node)) == 2}
-    plain = {node for node in plain if ways.at(node)[0].way != ways.at(node)[1].way}
+    plain: set[int] = set()
+    starts: set[int] = set()
+    for node in nodes:
+        ends = ways.at(node)
+        if len(ends) == 2 and ends[0].way != ends[1].way:
+            plain.add(ways.find(node))
+            starts.update((ends[0].way, ends[1].way))
     done: set[int] = set()
-    for start in sorted({end.way for node in plain for end in ways.at(node)}):
+    for start in sorted(starts):
         if start in done:
             continue
         first, _ = _walk(ways, End(start, 0), plain)  # back to where the run begins, or once round

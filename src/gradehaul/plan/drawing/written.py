@@ -48,8 +48,8 @@ def written(
     nodes = ways.nodes()
     spots: list[Spot] = []
     joints: list[LinkedJoint] = []
-    for node in nodes:
-        kind, at = kinds[node], ways.at(node)
+    for node, at in nodes:
+        kind = kinds[node]
         if len(at) == 1:
             own = named(at[0])
             spots.append(_tip(found.chains[numbers[at[0].way]], own))
@@ -74,7 +74,7 @@ def written(
         )
     places = orders(spots)
     by_place = sorted(range(len(joints)), key=lambda each: (places[each], joints[each].kind, joints[each].ends))
-    joint_of = {nodes[each]: number for number, each in enumerate(by_place)}
+    joint_of = {nodes[each][0]: number for number, each in enumerate(by_place)}
     every = list(ways.all.values())
     lines = []
     for number in found.numbers:

@@ -185,8 +185,8 @@ const Haulage = (() => {
   }
 
   /* A consist, [{name, count}] from head to tail, as blocks of equal vehicles; `together` null where its own rule
-     holds: the power's share where all locomotives are of one, else the usual one. */
-  function madeUp(stock, consist, together = null) {
+     holds: the power's share where all locomotives are of one, else the usual one. Turned, its tail runs ahead. */
+  function madeUp(stock, consist, together = null, turned = false) {
     const blocks = [], powers = [];
     for (const { name, count } of consist) {
       const car = stock.cars.get(name);
@@ -205,6 +205,7 @@ const Haulage = (() => {
       }
     }
     const share = together !== null ? together : powers.length === 1 ? powers[0].together : stock.together;
+    if (turned) blocks.reverse();
     const edges = [0.0];
     const lineWeights = [];
     const locos = [];
@@ -227,7 +228,7 @@ const Haulage = (() => {
   // Demand and supply
 
   const length = (route) => stop(route.effort);
-  const firstHead = (route, trainLength) => (route.starts_in_berth ? Math.min(trainLength, length(route)) : 0.0);
+  const firstHead = (route, trainLength) => (route.starts_whole ? Math.min(trainLength, length(route)) : 0.0);
 
   function withTrackBehind(route, back) {
     const effort = route.effort;
@@ -288,11 +289,7 @@ const Haulage = (() => {
   function supply(route, train, rail) {
     const rails = rail === AS_PLANNED ? route.rails : [rail];
     const distinct = [...new Set(rails)];
-    const pulls = train.locos.flatMap(({ loco }) => distinct.map((name) => loco.pulls[name]));
-    const given = {
-      basis: weakestBasis(pulls.map((pull) => pull.basis)),
-      slippingBasis: weakestBasis(pulls.map((pull) => pull.slipping_basis)),
-    };
+    const given = {};
     for (const [kind, key] of [["standing", "standing_n"], ["slipping", "slipping_n"]]) {
       if (distinct.length === 1) {
         given[kind] = train.together * train.locos.reduce((sum, { loco }) => sum + loco.pulls[distinct[0]][key], 0);
@@ -303,6 +300,29 @@ const Haulage = (() => {
       given[kind] = times(parts.reduce(plus), train.together);
     }
     return given;
+  }
+
+  /* The planned rail conditions under a stretch, both sides of a joint at its ends counted. */
+  function railsUnder(route, from, to) {
+    const whole = length(route);
+    if (route.lap && to - from >= whole) return [...new Set(route.rails)];
+    const laps = route.lap ? Math.floor(from / whole) : 0;
+    const found = new Set();
+    for (const back of route.lap ? [laps * whole, (laps + 1) * whole] : [0.0]) {
+      const first = firstAtLeast(route.starts.slice(1), from - back - 1e-9);
+      const last = firstAbove(route.starts.slice(0, -1), to - back + 1e-9);
+      route.rails.slice(first, last).forEach((rail) => found.add(rail));
+    }
+    return found.size ? [...found] : [route.rails[0]];
+  }
+
+  /* Where the pulls come from that the locomotives give with the head at one place: the least certain of them. */
+  function basisAt(route, train, rail, head, value, basis) {
+    return weakestBasis(train.locos.map(({ loco, behind }) => {
+      const under = rail === AS_PLANNED ? railsUnder(route, head - behind - loco.length_m, head - behind) : [rail];
+      const pulls = under.map((name) => loco.pulls[name]);
+      return pulls.reduce((weak, pull) => (pull[value] < weak[value] ? pull : weak))[basis];
+    }));
   }
 
   const less = (pull, asked) =>
@@ -344,7 +364,8 @@ const Haulage = (() => {
       noStopping, noRecovery, stalling,
       holdsBack: !pushing.length,
       runsAwayAt: pushing.length ? pushing[0][0] : null,
-      basis: given.basis, slippingBasis: given.slippingBasis,
+      basis: basisAt(route, train, rail, place, "standing_n", "basis"),
+      slippingBasis: basisAt(route, train, rail, least(slip).at, "slipping_n", "slipping_basis"),
       given, asked,
     };
   }

@@ -4,8 +4,8 @@
   for (const route of data.routes) route.railhead.breaks = route.effort.breaks;
   const teller = Telling.teller(data.units);
   const sections = new Map();
-  const report = { data, teller, stock: Haulage.stockFrom(data.stock), show };
-  const planView = PlanView.start(data, (places) => pointed(places));
+  const report = { data, teller, stock: Haulage.stockFrom(data.stock), run };
+  const planView = PlanView.start(data, teller, (place, chosen) => pointed(place, chosen));
 
   // What lies at a place
 
@@ -38,7 +38,10 @@
 
   // Linked
 
+  let marked = [[], null];
+
   function markSections(places, chosen) {
+    marked = [places, chosen];
     for (const [route, section] of sections) {
       const mine = places.find(([each]) => each === route);
       const place = chosen && chosen[0] === route ? chosen[1] : mine ? mine[1] : null;
@@ -46,21 +49,25 @@
     }
   }
 
-  /* A place chosen on a section or by the slider of one, or by a train: shown wherever else it is. */
-  function show(route, place, train = null) {
-    if (place === null) return planView.mark(null);
+  /* A place on a route, shown wherever else it is. */
+  function show(route, place) {
     const same = samePlaces(route, place);
     markSections(same.places, [route, place]);
-    planView.mark(same, train ? { route, train, head: place } : null);
-    return undefined;
+    planView.mark(same);
   }
 
-  function pointed(places) {
-    if (!places) return;
-    const all = placesOn(places.track, places.along);
+  /* A train with its head at a place of its route; null where it cannot run. */
+  function run(running) {
+    planView.run(running);
+    if (running) show(running.route, running.head);
+  }
+
+  /* A place pointed at on the plan view; where it is chosen, a train made up for that route comes there. */
+  function pointed(place, chosen) {
+    const all = placesOn(place.track, place.along);
+    if (chosen && workbench) for (const [route, at] of all) workbench.push(route, at);
+    planView.mark(place);
     markSections(all, null);
-    planView.mark(places);
-    if (workbench) for (const [route, place] of all) workbench.point(route, place);
   }
 
   // Sections of the routes
@@ -106,6 +113,7 @@
     if (details.dataset.drawn) return;
     details.dataset.drawn = "yes";
     open(details);
+    markSections(...marked);
   }
 
   const openSections = () => document.querySelectorAll("details.route[open]").forEach(ready);
@@ -122,7 +130,13 @@
     if (workbench) workbench.redraw();
     planView.redraw();
   });
-  window.addEventListener("beforeprint", openSections);
+  let closed = [];
+  window.addEventListener("beforeprint", () => {
+    closed = [...document.querySelectorAll(".trains details:not([open])")];
+    for (const details of closed) details.open = true;
+    openSections();
+  });
+  window.addEventListener("afterprint", () => { for (const details of closed) details.open = false; });
 
   const cards = document.getElementById("print-cards");
   if (cards) {

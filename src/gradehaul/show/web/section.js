@@ -148,7 +148,7 @@ const LongSection = (() => {
     const group = el("g");
     svg.append(group);
     const sharpest = Math.max(...route.curves.flatMap((c) => c.curvature_per_m.map(Math.abs)), 1e-9);
-    heading(svg, view, top - 8, `Curves, left above and right below the line, radius in ${teller.lengthUnit.name}`);
+    heading(svg, view, top - 8, `Curves, left above and right below the line; radius, ${teller.lengthUnit.name}`);
     group.append(
       el("line", { x1: view.left, x2: view.right, y1: middle, y2: middle, class: "axis" }));
     for (const curve of route.curves) {

@@ -21,14 +21,33 @@ const Workbench = (() => {
     function begin(named) {
       const own = data.trains.find((each) => each.name === named);
       if (own) {
-        state.route = data.routes.find((route) => route.name === own.route) || state.route;
         state.consist = own.consist.map((cut) => ({ ...cut }));
         state.together = own.together;
+        state.route = hardest(data.routes.filter((route) => route.whole === own.route)) || state.route;
       } else {
         state.consist = [{ name: [...stock.powers.keys()][0], count: 1 }];
         if (stock.cars.size) state.consist.push({ name: [...stock.cars.keys()][0], count: 3 });
         state.together = null;
       }
+    }
+
+    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.turned);
+
+    /* Of the legs of a route, the one that leaves a train least to spare. */
+    function hardest(legs) {
+      const judged = legs.map((leg) => [leg, legs.length > 1 ? Haulage.judge(leg, madeUpFor(leg), state.rail).margin : 0]);
+      return judged.length ? judged.reduce((worst, each) => (each[1] < worst[1] ? each : worst))[0] : null;
+    }
+
+    /* What becomes of the train on every leg of a route with reversals. */
+    function onEveryLeg() {
+      const legs = data.routes.filter((route) => route.whole === state.route.whole);
+      if (legs.length < 2) return [];
+      const told = legs.map((leg, k) => {
+        const { outcome, holdsBack } = Haulage.judge(leg, madeUpFor(leg), state.rail);
+        return `leg ${k + 1} ${outcome}${holdsBack ? "" : " and runs away"}`;
+      });
+      return [`Of the legs of ${Words.name(state.route.whole)}: ${told.join(", ")}.`];
     }
 
     function showRow(cut, number) {
@@ -90,7 +109,7 @@ const Workbench = (() => {
       byId("bench-route").value = state.route.name;
       byId("bench-rail").value = state.rail;
       byId("together-row").hidden = locos < 2;
-      train = Haulage.madeUp(stock, state.consist, state.together);
+      train = madeUpFor(state.route);
       if (document.activeElement !== byId("together")) byId("together").value = +(100 * train.together).toPrecision(6);
       const tooLong = Haulage.tooLongFor(state.route, train);
       const wrong = !locos ? "A train needs a locomotive: put one in." : tooLong
@@ -99,13 +118,13 @@ const Workbench = (() => {
       if (wrong) {
         verdict = null;
         tellVerdict("cannot run", [wrong], "none");
-        report.show(state.route, null);
+        report.run(null);
         return;
       }
       verdict = Haulage.judge(state.route, train, state.rail);
       const more = Haulage.overhangs(state.route, train)
         .map((room) => `It is ${teller.length(train.length)} long and does not fit ${room.name}, which holds ${teller.length(room.length_m)}.`);
-      tellVerdict(verdict.outcome, [...Words.verdict(state.route, teller, verdict), ...more], verdict.outcome);
+      tellVerdict(verdict.outcome, [...Words.verdict(state.route, teller, verdict), ...onEveryLeg(), ...more], verdict.outcome);
       byId("bench-facts").textContent =
         `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}. Rail: ${state.rail}.`;
       draw();
@@ -173,7 +192,7 @@ const Workbench = (() => {
       byId("at-does").className = cls;
       slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: asks ${figures["at-run"]}, has ${figures["at-stand"]}; ${does}`);
       drawn.mark(head);
-      report.show(state.route, head, train);
+      report.run({ route: state.route, train, head, verdict });
     }
 
     // Wiring
@@ -204,7 +223,7 @@ const Workbench = (() => {
       const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
-    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.at); });
+    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.marginAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
     const point = (event) => {
@@ -215,7 +234,7 @@ const Workbench = (() => {
     figure.addEventListener("pointerdown", point);
     figure.addEventListener("pointermove", (event) => { if (event.buttons) point(event); });
 
-    const first = data.trains.find((each) => data.routes.some((route) => route.name === each.route));
+    const first = data.trains.find((each) => data.routes.some((route) => route.whole === each.route));
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
     compose();
@@ -224,7 +243,7 @@ const Workbench = (() => {
 
     return {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */
-      point(route, place) {
+      push(route, place) {
         if (verdict && route === state.route) {
           push(Math.min(Math.max(place, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
         }

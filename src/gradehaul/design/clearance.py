@@ -1,0 +1,205 @@
+"""Clearances: what of a plan passes, is to be looked at, or fails beside the standards, place by place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from gradehaul.design.clearance_meetings import Meeting, meetings
+from gradehaul.design.clearance_rules import ASKED, Asked, Finding, Outcome, Standard, figures, standard_of
+from gradehaul.design.clearance_shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
+from gradehaul.design.clearance_train import tightest
+from gradehaul.errors import QuantityError, RouteError
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.train import made_up
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities import read_quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Clearances:
+    """Everything that was judged on a plan, and the figures it was judged by."""
+
+    plan: Plan
+    asked: Asked
+    standard: Standard
+    findings: tuple[Finding, ...]
+    notes: tuple[Note, ...]
+
+    def count(self, outcome: Outcome) -> int:
+        """Return how many places came out so."""
+        return sum(finding.outcome == outcome for finding in self.findings)
+
+    @property
+    def passes(self) -> bool:
+        """Whether nothing fails; what is only to be looked at does not count."""
+        return not self.count("fail")
+
+
+def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
+    """Judge a plan by its clearances.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    asked
+        Deck thickness, overhead wire, coupler height and the trains to judge; every train that is named where empty.
+
+    Returns
+    -------
+    Clearances
+        Findings in the order of the rules, along the plan.
+
+    Raises
+    ------
+    DesignError
+        A deck, wire or coupler height that makes no sense.
+    RouteError
+        A train that the plan does not have.
+
+    Examples
+    --------
+    Two turns of a helix of 100 mm a turn in H0: 59 mm are kept free, and the deck takes an assumed 19 mm.
+
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = "H0"
+    ... unit = "mm"
+    ... practice = "NEM"
+    ... railhead.Foot = 0
+    ... line.Helix = { from = "Foot", to = "Top", track = [{ left = 600, angle = 720, rise = 200 }] }
+    ... '''))
+    >>> found = [each for each in clearances(layout).findings if each.rule == "vertical room"]
+    >>> [(each.outcome, round(each.value, 4), round(each.wanted, 4)) for each in found]
+    [('pass', 0.1, 0.078)]
+    """
+    plan, alignment = layout.plan, layout.alignment
+    standard = standard_of(plan, asked)
+    trains = _trains(layout, asked)
+    met = [_judged(each, standard) for each in meetings(alignment, standard)]
+    findings = (
+        *sorted(met, key=lambda each: each.rule != "vertical room"),
+        *radii(plan, standard),
+        *grade_changes(alignment, standard),
+        *reverse_curves(plan, layout.graph, standard),
+        *(finding for name in trains for finding in _string_lining(layout, name, standard)),
+    )
+    return Clearances(plan, asked, standard, findings, tuple(_notes(layout, standard)))
+
+
+def clearance_asked(
+    unit: str,
+    *,
+    deck: str | None = None,
+    wire: bool = False,
+    coupler: str | None = None,
+    trains: Sequence[str] = (),
+) -> Asked:
+    """Return what is asked, with lengths as text; bare lengths read in the plan's unit.
+
+    Raises
+    ------
+    QuantityError
+        Text that is not a length.
+    """
+
+    def read(option: str, text: str | None) -> float | None:
+        try:
+            return None if text is None else read_quantity(text, "length", unit=unit)
+        except QuantityError as error:
+            raise error.at(place=f"--{option}") from error
+
+    return Asked(deck=read("deck", deck), wire=wire, coupler=read("coupler", coupler), trains=tuple(trains))
+
+
+def _judged(met: Meeting, standard: Standard) -> Finding:
+    if not met.over:
+        widening = figures()["curve_widening"]["source"] if met.wanted > standard.centers else ""
+        return Finding(
+            "side room",
+            outcome_of(met.apart, met.wanted, met.least, HAIR),
+            met.track,
+            met.at,
+            met.apart,
+            met.wanted,
+            met.least,
+            "; ".join(part for part in (standard.centers_source, widening) if part),
+            other=met.other,
+            other_at=met.other_at,
+        )
+    room = abs(met.rise)
+    wanted = standard.height + standard.deck
+    least = standard.height if standard.deck_assumed else wanted
+    upper_first = met.rise < 0
+    return Finding(
+        "vertical room",
+        outcome_of(room, wanted, least, HAIR),
+        met.track if upper_first else met.other,
+        met.at if upper_first else met.other_at,
+        room,
+        wanted,
+        least,
+        "; ".join(
+            (standard.height_source, figures()["deck"]["source"] if standard.deck_assumed else "deck as it was told")
+        ),
+        other=met.other if upper_first else met.track,
+        other_at=met.other_at if upper_first else met.at,
+        words="railhead over railhead",
+    )
+
+
+def _trains(layout: Layout, asked: Asked) -> tuple[str, ...]:
+    plan = layout.plan
+    for name in asked.trains:
+        if name not in plan.trains:
+            near = (get_close_matches(name, plan.trains, 1) or list(plan.trains) or ["a plan with a train"])[0]
+            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=near)
+    return tuple(dict.fromkeys(asked.trains or plan.trains))
+
+
+def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Finding]:
+    plan = layout.plan
+    named = plan.trains[name]
+    if named.route not in {route.name for route in layout.routes}:
+        return
+    train = made_up(plan, named)
+    rule = figures()["tipping"]
+    # on the legs between, a train runs turned; its order there is not judged
+    profile, start = layout.profile(named.route).runs[0]
+    worst = tightest(profile, train, layout.pulls, gauge=plan.scale.gauge, coupler=standard.coupler, start=start)
+    if worst is None:
+        return
+    way = "pulled inward" if worst.inward else "pushed outward"
+    beyond = "; more than its locomotives give, so it stalls first" if worst.pull_share > 1 else ""
+    yield Finding(
+        "string-lining",
+        "fail" if worst.share >= 1 else "look" if worst.share >= rule["looks"] else "pass",
+        profile.track_at(worst.head),
+        worst.head,
+        worst.share,
+        rule["looks"],
+        1.0,
+        f"{rule['source']}; coupler height {figures()['coupler']['source']}",
+        kind="share",
+        words=f"vehicle {worst.vehicle}, {way} at {100 * worst.pull_share:.0f} % of the locomotives' pull{beyond}",
+        at_most=True,
+        train=name,
+    )
+
+
+def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
+    positions = layout.alignment.positions
+    frames = {track.frame for track in positions.tracks.values()}
+    if any(not positions.usable(frame) for frame in frames):
+        yield Note("map", "it does not close to within 1 %, so tracks over and beside one another are not judged there")
+    if len(frames) > 1:
+        text = "parts of the plan whose place to one another is unknown are not held against one another"
+        yield Note("map", text)
+    if standard.longest is None:
+        yield Note("stock", "none is named: radii and reverse curves are not judged, and curves widen for the longest")
+    if standard.deck_assumed:
+        yield Note("deck", "its thickness with roadbed and track is assumed; --deck tells it")
+    yield from layout.alignment.notes

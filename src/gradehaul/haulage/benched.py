@@ -1,0 +1,229 @@
+"""A plan with what the bench told of it: readings taken in, coefficients worked out, films at an age."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from gradehaul.haulage.adhesion import GRAVITY, nearest_first
+from gradehaul.haulage.adhesion_fit import AdhesionFit, Prediction, fit_adhesion
+from gradehaul.haulage.car_bench import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
+from gradehaul.haulage.film_age import Recovery, recovery
+from gradehaul.haulage.reduction import (
+    SETTLED_HOURS,
+    Reduced,
+    Taken,
+    all_forces,
+    condition_at,
+    mean_of,
+    reduce_row,
+    rows_taken,
+    weights_on,
+)
+from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.scatter import Pooled, pool
+from gradehaul.haulage.trust import curve_spread
+from gradehaul.plan.bench_records import State
+from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, Share
+from gradehaul.plan.stock import CLEAN, FRESH, conditions
+from gradehaul.quantities import Reading
+
+Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """All that the readings of a plan tell."""
+
+    rows: tuple[Reduced, ...]
+    fits: Mapping[str, AdhesionFit]
+    """By rail condition."""
+    films: tuple[Recovery, ...]
+    cars: Mapping[str, CarBench]
+    curve: CurveBench | None
+    coefficient: float
+    """Curve coefficient that was reckoned with, m."""
+    pooled: Pooled
+    taken: Rows
+
+    def row(self, loco: str, rail: str, state: State = "standing") -> Reduced | None:
+        """Return the readings of a locomotive on a rail in a state."""
+        return next((row for row in self.rows if (row.loco, row.rail, row.state) == (loco, rail, state)), None)
+
+
+def work_out(plan: Plan) -> Bench:
+    """Work out everything that the readings of a plan tell: pulls, adhesion, films in time, cars and curves."""
+    cars = cars_at_bench(plan)
+    curve = curve_at_bench(plan, cars)
+    resistance = _curve_resistance(plan, curve)
+    coefficient = curve_coefficient(resistance, plan.scale)
+    taken = rows_taken(plan, coefficient)
+    pooled = pool(all_forces(taken.values()))
+    locos, rails = list(plan.locos), conditions(plan.films)
+    rows = tuple(
+        reduce_row(
+            key, taken[key], pooled, step=plan.book.step, sure=_sure(plan, key[0], taken[key], resistance, coefficient)
+        )
+        for key in sorted(taken, key=lambda key: (locos.index(key[0]), rails.index(key[1]), key[2] == "slipping"))
+    )
+    by_rail: dict[str, list[Reduced]] = {}
+    for rail in rails:
+        if found := [row for row in rows if row.rail == rail and row.state == "standing"]:
+            by_rail[rail] = found
+    fits = {
+        rail: fit_adhesion(
+            rail,
+            tuple(row.loco for row in found),
+            [weights_on(plan.locos[row.loco]) for row in found],
+            [row.mean for row in found],
+            [row.error for row in found],
+        )
+        for rail, found in by_rail.items()
+        if all(sum(weights_on(plan.locos[row.loco])) > 0 for row in found)
+    }
+    return Bench(rows, fits, tuple(_films(plan, taken)), cars, curve, coefficient, pooled, taken)
+
+
+def predicted(plan: Plan, bench: Bench, loco: Loco, rail: str) -> Prediction | None:
+    """Return the pull of a locomotive on a condition on which it was not read, from other locomotives; None if unknown.
+
+    A locomotive that was read on another condition keeps its own ratio to what the others would have made of it.
+    """
+    fit = bench.fits.get(rail)
+    told = None if fit is None else fit.predict(weights_on(loco))
+    if fit is None or told is None:
+        return None
+    for other in nearest_first(plan, rail):
+        own, base = bench.row(loco.name, other), bench.fits.get(other)
+        there = None if base is None else base.predict(weights_on(loco))
+        if own is not None and there is not None and there.value > 0:
+            ratio = own.mean / there.value
+            return Prediction(told.value * ratio, told.deviation * ratio, told.low * ratio, told.high * ratio)
+    return told
+
+
+def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
+    """Return a plan with its readings taken in, and its films at an age where one is asked for.
+
+    Nothing of the plan changes where it has no book of readings and no age is asked.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    hours
+        Age at which each film is to be reckoned under its own name; settled where it is not told.
+    """
+    book = plan.book
+    if not (book.pulls or book.strings or book.tilts) and hours is None:
+        return plan
+    bench = work_out(plan)
+    locos = {name: _with_readings(plan, bench, loco, predict=bool(book.pulls)) for name, loco in plan.locos.items()}
+    films = dict(plan.films)
+    notes: list[Note] = []
+    if hours is not None:
+        films = {name: _film_at(film, hours) for name, film in films.items()}
+        locos = {name: _at_age(plan, bench, loco, hours) for name, loco in locos.items()}
+        notes = [Note(f'rail "{name}"', f"it is reckoned {hours:g} hours after the film went on") for name in films]
+    return replace(
+        plan,
+        locos=locos,
+        films=films,
+        cars={name: _with_car(car, bench.cars.get(name)) for name, car in plan.cars.items()},
+        curve_resistance=_curve_resistance(plan, bench.curve),
+        book=replace(book, pulls=(), strings=(), tilts=()),
+        notes=(*plan.notes, *notes),
+    )
+
+
+def _curve_resistance(plan: Plan, curve: CurveBench | None) -> CurveResistance:
+    if curve is None or curve.coefficient.value <= 0:
+        return plan.curve_resistance
+    error = max(curve.error, 0.02 * curve.coefficient.value)
+    return CurveResistance("coefficient", coefficient=curve.coefficient.value, spread=error)
+
+
+def _sure(plan: Plan, loco: str, rows: Sequence[Taken], resistance: CurveResistance, coefficient: float) -> float:
+    """Return the standard error of the correction for curves, N, taken over all readings of a row."""
+    weight = GRAVITY * plan.locos[loco].mass
+    curved = {row.place: row.curvature for row in plan.book.pulls}
+    count = sum(len(row.forces) for row in rows)
+    bend = sum(len(row.forces) * curved.get(row.place, 0.0) for row in rows) / count
+    return weight * coefficient * curve_spread(resistance) * bend
+
+
+def _films(plan: Plan, taken: Rows) -> list[Recovery]:
+    found = []
+    for loco in plan.locos:
+        clean = taken.get((loco, CLEAN, "standing"))
+        most = None if clean is None else mean_of(_forces(clean), scatter=0.0, freedom=1).value
+        for film in plan.films:
+            rows = [*taken.get((loco, film + FRESH, "standing"), ()), *taken.get((loco, film, "standing"), ())]
+            ages = [
+                (row.hours, sum(force.value for force in row.forces) / len(row.forces))
+                for row in rows
+                if row.hours is not None
+            ]
+            if ages:
+                found.append(recovery(loco, film, ages, most))
+    return found
+
+
+def _forces(rows: Sequence[Taken]) -> list[float]:
+    return [force.value for row in rows for force in row.forces]
+
+
+def _with_readings(plan: Plan, bench: Bench, loco: Loco, *, predict: bool) -> Loco:
+    tables: dict[State, dict[str, tuple[Reading, ...]]] = {"standing": {}, "slipping": {}}
+    for (name, rail, state), rows in bench.taken.items():
+        if name == loco.name:
+            tables[state][rail] = tuple(force for row in rows for force in row.forces)
+    told: dict[str, Reading] = {}
+    if predict:
+        for rail in bench.fits:
+            found = None if rail in tables["standing"] else predicted(plan, bench, loco, rail)
+            if found is not None:
+                told[rail] = Reading(found.value, found.deviation)
+    return replace(loco, pull=tables["standing"], slipping=tables["slipping"], predicted=told)
+
+
+def _film_at(film: Film, hours: float) -> Film:
+    if hours >= SETTLED_HOURS:
+        return film
+    metal, tyred = Share(film.metal.fresh, film.metal.fresh), Share(film.tyred.fresh, film.tyred.fresh)
+    return replace(film, metal=metal, tyred=tyred)
+
+
+def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float) -> Loco:
+    """Return a locomotive whose readings on each film are those of an age."""
+    pull, slipping, told = dict(loco.pull), dict(loco.slipping), dict(loco.predicted)
+    for film in plan.films:
+        found = next((one for one in bench.films if (one.loco, one.film) == (loco.name, film)), None)
+        if found is not None:
+            value = found.at(hours)
+            unit = next((f.unit for f in (*pull.get(film, ()), *pull.get(film + FRESH, ()))), None)
+            pull[film] = (Reading(value, bench.pooled.share * value, unit),)
+        like = condition_at(plan, film, hours)
+        if like == film:
+            continue
+        for table in (slipping,) if found is not None else (pull, slipping):
+            table.pop(film, None)
+            if like in table:
+                table[film] = table[like]
+        told.pop(film, None)
+        if like in told:
+            told[film] = told[like]
+    return replace(loco, pull=pull, slipping=slipping, predicted=told)
+
+
+def _with_car(car: Car, told: CarBench | None) -> Car:
+    found = with_resistances(car, told)
+    if told is None or found is None:
+        return car
+    return replace(
+        car,
+        rolling=found[0],
+        starting=found[1],
+        rolling_basis="measured" if told.rolling is not None else car.rolling_basis,
+        starting_basis="measured" if told.starting is not None else car.starting_basis,
+    )

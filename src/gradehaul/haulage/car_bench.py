@@ -1,0 +1,120 @@
+"""Cars at the bench: rolling and starting resistance and the curve coefficient, from strings of cars and tilts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.reduction import Mean, mean_of
+from gradehaul.haulage.trust import ROLLING_HIGH, ROLLING_LOW
+from gradehaul.plan.records import Car, Plan
+from gradehaul.quantities import Reading
+
+SINGLE_SCATTER = 0.10
+"""Scatter of a single tilt or pull of a string as a share of it, where there is one alone (assumed)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CarBench:
+    """What the bench told of a kind of car, as pull per unit of weight; None where it told nothing."""
+
+    car: str
+    rolling: Mean | None
+    starting: Mean | None
+
+
+@dataclass(frozen=True, slots=True)
+class CurveBench:
+    """The curve coefficient that strings of cars on curves told, m, and those on which it rests.
+
+    `error` has the error of the rolling resistance too; `assumed_rolling` tells that this was not measured for all.
+    """
+
+    coefficient: Mean
+    error: float
+    cars: tuple[str, ...]
+    assumed_rolling: bool
+
+
+def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
+    """Return the resistances of every kind of car that was read.
+
+    A string of n cars of weight W kept moving by a force F on a grade g rolls with r = F / (n W) - g. A car that rolls
+    on at an even pace on a track tilted by a rise over a length has that grade as its rolling resistance; the grade at
+    which it starts is its starting resistance (statics).
+    """
+    rolling: dict[str, list[float]] = {}
+    starting: dict[str, list[float]] = {}
+    for row in plan.book.strings:
+        if row.curvature == 0:
+            weight = GRAVITY * row.cars * plan.cars[row.car].mass
+            rolling.setdefault(row.car, []).extend(force.value / weight - row.grade for force in row.forces)
+    for tilt in plan.book.tilts:
+        rolling.setdefault(tilt.car, []).extend(rise / tilt.over for rise in tilt.rolls)
+        starting.setdefault(tilt.car, []).extend(rise / tilt.over for rise in tilt.starts)
+    names = dict.fromkeys([*rolling, *starting])
+    return {
+        name: CarBench(name, _mean(rolling.get(name, ())), _mean(starting.get(name, ())))
+        for name in names
+        if rolling.get(name) or starting.get(name)
+    }
+
+
+def curve_at_bench(plan: Plan, cars: Mapping[str, CarBench]) -> CurveBench | None:
+    """Return the curve coefficient, C = (F / (n W) - g - r) R, None where no string was pulled round a curve."""
+    values: list[float] = []
+    from_rolling: list[float] = []
+    assumed = False
+    names: dict[str, None] = {}
+    for row in plan.book.strings:
+        if row.curvature == 0:
+            continue
+        car = plan.cars[row.car]
+        told = cars.get(row.car)
+        if told is not None and told.rolling is not None:
+            rolling, error = told.rolling.value, told.rolling.error
+        else:
+            rolling, error = car.rolling.value, _spread(car)
+            assumed = True
+        weight = GRAVITY * row.cars * car.mass
+        values += [(force.value / weight - row.grade - rolling) / row.curvature for force in row.forces]
+        from_rolling.append(error / row.curvature)
+        names[row.car] = None
+    found = _mean(values)
+    if found is None:
+        return None
+    return CurveBench(found, math.hypot(found.error, max(from_rolling)), tuple(names), assumed)
+
+
+def _spread(car: Car) -> float:
+    if car.rolling.spread is not None:
+        return car.rolling.spread
+    return car.rolling.value * (ROLLING_HIGH - ROLLING_LOW) / 3.29
+
+
+def _mean(values: Sequence[float]) -> Mean | None:
+    if not values:
+        return None
+    if len(values) == 1:
+        return mean_of(values, scatter=SINGLE_SCATTER * abs(values[0]), freedom=30)
+    return mean_of(values)
+
+
+def with_resistances(car: Car, told: CarBench | None) -> tuple[Reading, Reading] | None:
+    """Return the rolling and starting resistance of a car with what the bench told in place of what was assumed.
+
+    A starting resistance that was not measured keeps its ratio to the rolling resistance.
+    """
+    if told is None:
+        return None
+    rolling = car.rolling if told.rolling is None else _reading(told.rolling)
+    ratio = rolling.value / car.rolling.value if car.rolling.value > 0 else 1.0
+    spread = None if rolling.spread is None else rolling.spread * car.starting.value / max(car.rolling.value, 1e-12)
+    scaled = Reading(car.starting.value * ratio, spread)
+    return rolling, scaled if told.starting is None else _reading(told.starting)
+
+
+def _reading(mean: Mean) -> Reading:
+    return Reading(max(mean.value, 0.0), max(mean.error, 0.02 * abs(mean.value)))

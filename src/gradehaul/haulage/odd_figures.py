@@ -1,0 +1,114 @@
+"""Odd figures: readings that cannot be, or hardly, and what they might have been meant for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.benched import Bench
+from gradehaul.haulage.reduction import Reduced
+from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
+from gradehaul.plan.records import Note, Plan
+from gradehaul.plan.stock import CLEAN, FRESH
+from gradehaul.quantities import convert, describe
+
+MOST_ADHESION, LEAST_ADHESION = 0.60, 0.03
+"""Standing pull over weight beyond which a reading is more likely a slip of the pen (common practice: 20 to 25 % with
+metal wheels, up to some 50 % with tyres, half of that on a film)."""
+
+_LIKELY = (0.10, 0.50)
+_ROLLS = (0.002, 0.06)
+_UNITS = ("N", "gf", "ozf", "mN")
+
+
+def odd_figures(plan: Plan, bench: Bench) -> tuple[Note, ...]:
+    """Return a remark for each figure that cannot be, or that stands out."""
+    return (*_of_pulls(plan, bench), *_of_cars(plan, bench))
+
+
+def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
+    for row in bench.rows:
+        place = f"{row.loco} on {row.rail} rail, {row.state}"
+        unit = next((force.unit for taken in row.taken for force in taken.forces if force.unit), "N")
+        if row.state == "standing":
+            yield from _share_of_weight(plan, row, place, unit)
+        else:
+            standing = bench.row(row.loco, row.rail)
+            if standing is not None and row.mean > standing.mean:
+                own, other = describe(row.mean, "force", unit), describe(standing.mean, "force", unit)
+                yield Note(
+                    place,
+                    f"{own} with sliding wheels is more than the standing pull, {other}, which is never so: are the "
+                    "two exchanged, or was the standing pull read after the wheels had slipped?",
+                )
+        if row.outliers:
+            far = ", ".join(describe(value, "force", unit) for value in row.outliers)
+            yield Note(place, f"{far} lies far from the other readings; it is counted all the same")
+        if row.borrowed:
+            count = "one reading" if row.count == 1 else "two readings"
+            kind = "assumed" if bench.pooled.freedom <= 4 else "that of the other readings"
+            yield Note(place, f"{count} only: the scatter is {kind}, {100 * bench.pooled.share:.1f} % of a reading")
+    yield from _of_films(plan, bench)
+
+
+def _share_of_weight(plan: Plan, row: Reduced, place: str, unit: str) -> Iterator[Note]:
+    weight = GRAVITY * plan.locos[row.loco].mass
+    share = row.mean / weight
+    if LEAST_ADHESION <= share <= MOST_ADHESION:
+        return
+    figure = convert(row.mean, unit)
+    meant = [
+        f"{figure:.3g} {other} ({100 * value / weight:.0f} %)"
+        for other in _UNITS
+        if other != unit and _LIKELY[0] <= (value := figure / convert(1.0, other)) / weight <= _LIKELY[1]
+    ]
+    size = "more" if share > MOST_ADHESION else "less"
+    limit = MOST_ADHESION if share > MOST_ADHESION else LEAST_ADHESION
+    hint = f"; was {' or '.join(meant)} meant?" if meant else "; is the mass right?"
+    told = describe(row.mean, "force", unit)
+    yield Note(place, f"{told} is {100 * share:.0f} % of its weight, {size} than {100 * limit:.0f} %{hint}")
+
+
+def _of_films(plan: Plan, bench: Bench) -> Iterator[Note]:
+    for loco in plan.locos:
+        for film in plan.films:
+            fresh, settled, clean = (bench.row(loco, rail) for rail in (film + FRESH, film, CLEAN))
+            for row in (fresh, settled):
+                if row is not None and clean is not None and row.mean > clean.mean:
+                    yield Note(
+                        f"{loco} on {row.rail} rail",
+                        "it pulls more than on clean rail, which no film gives: are the rails exchanged, or was the "
+                        "clean rail not clean?",
+                    )
+            if fresh is not None and settled is not None and fresh.low > settled.high:
+                yield Note(
+                    f"{loco} on {film} rail", "it pulled more fresh than after a rest, and a rest gives pull back"
+                )
+
+
+def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
+    for told in bench.cars.values():
+        rolling = told.rolling
+        if rolling is not None and not _ROLLS[0] <= rolling.value <= _ROLLS[1]:
+            yield Note(
+                told.car,
+                f"its rolling resistance comes out at {100 * rolling.value:.2f} % of its weight, where 0.8 to 3 % is "
+                "usual: were all cars of the string counted, and was the track level?",
+            )
+        if rolling is not None and told.starting is not None and told.starting.value < rolling.value:
+            yield Note(told.car, "it starts at less than it rolls on at, which is never so: are the two exchanged?")
+    if bench.curve is None:
+        return
+    found, usual = bench.curve.coefficient.value, DEGREE_COEFFICIENT / plan.scale.ratio
+    if found <= 0:
+        yield Note(
+            "curves", "the strings asked no more on the curve than on the straight, so the coefficient stays as it was"
+        )
+    elif not usual / 3 <= found <= 3 * usual:
+        yield Note(
+            "curves", f"the coefficient comes out at {found / usual:.1f} times the usual one: is the radius right?"
+        )
+    if bench.curve.assumed_rolling:
+        yield Note(
+            "curves", "no pull on straight track was read for some of these cars: their rolling resistance is assumed"
+        )

@@ -1,0 +1,249 @@
+"""Reduction: rows of readings to a pull on level straight track, with how well it is known, and what looks odd."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from statistics import fmean, median
+
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.scatter import Pooled
+from gradehaul.plan.bench_records import State
+from gradehaul.plan.records import Loco, Plan
+from gradehaul.quantities import Reading
+
+ENOUGH = 3
+"""Readings from which a row tells its own scatter; fewer borrow that of all rows."""
+
+FAR_OUT = 3.5
+"""Modified z-score beyond which a reading is shown as an outlier (Iglewicz and Hoaglin, from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One row as it was taken: its place in the plan and the hours since the film went on; readings corrected, N."""
+
+    place: str
+    forces: tuple[Reading, ...]
+    correction: float
+    """What was added for grade and curve, N."""
+    hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reduced:
+    """All readings of one locomotive on one rail in one state, reduced to a pull on level straight track, N.
+
+    Where a film was read at several ages the mean is over all of them, and the scatter that about each age's own mean.
+    `scatter` is that of a single reading and `error` the standard error of the mean; the mean lies between `low` and
+    `high` with 95 %, by Student's t with `freedom` degrees of freedom. `borrowed` tells that the scatter is that of all
+    rows, or assumed, since there are too few readings here. `outliers` are shown and never dropped.
+    """
+
+    loco: str
+    rail: str
+    state: State
+    taken: tuple[Taken, ...]
+    mean: float
+    scatter: float
+    error: float
+    freedom: int
+    borrowed: bool
+    low: float
+    high: float
+    outliers: tuple[float, ...]
+
+    @property
+    def count(self) -> int:
+        """How many readings there are."""
+        return sum(len(row.forces) for row in self.taken)
+
+
+@dataclass(frozen=True, slots=True)
+class Mean:
+    """A mean with its scatter, standard error, degrees of freedom and half the width of its 95 % interval."""
+
+    value: float
+    scatter: float
+    error: float
+    freedom: int
+    half: float
+
+
+def mean_of(values: Sequence[float], *, step: float = 0.0, scatter: float | None = None, freedom: int = 0) -> Mean:
+    """Return the mean of readings of one thing and how well it is known.
+
+    Standard error s / √n, 95 % interval by Student's t (any text on statistics). Readings that scatter by less than
+    half a step of the balance were all rounded alike: their mean is never surer than a step evenly spread, step / √12.
+
+    Parameters
+    ----------
+    values
+        The readings, in any one unit.
+    step
+        The least step that the balance shows.
+    scatter, freedom
+        Borrowed scatter of a single reading and its degrees of freedom; else the readings' own, of which there must be
+        two or more.
+
+    Examples
+    --------
+    >>> found = mean_of([79.0, 82.0, 81.0])
+    >>> round(found.value, 2), round(found.scatter, 2), round(found.half, 2)
+    (80.67, 1.53, 3.79)
+    """
+    count = len(values)
+    value = fmean(values)
+    if scatter is None:
+        freedom = count - 1
+        scatter = math.sqrt(sum((x - value) ** 2 for x in values) / freedom)
+    error = scatter / math.sqrt(count)
+    if scatter < step / 2:
+        scatter, error = max(scatter, step / math.sqrt(12)), max(error, step / math.sqrt(12))
+    return Mean(value, scatter, error, freedom, student(freedom) * error)
+
+
+@lru_cache(maxsize=256)
+def student(freedom: int, share: float = 0.95) -> float:
+    """Return Student's t within which a share of all cases lies.
+
+    Examples
+    --------
+    >>> round(student(4), 3), round(student(1), 2)
+    (2.776, 12.71)
+    """
+    from scipy.special import stdtrit
+
+    return float(stdtrit(freedom, 0.5 + share / 2))
+
+
+def rows_taken(plan: Plan, coefficient: float) -> dict[tuple[str, str, State], list[Taken]]:
+    """Return every row of a plan's readings of pulls, from its locomotives' tables and its book, corrected.
+
+    A locomotive that pulls on the balance up a grade g and round a curve of curvature κ also lifts itself: on level
+    straight track it would give W (g + C κ) more.
+    """
+    found: dict[tuple[str, str, State], list[Taken]] = {}
+    for loco in plan.locos.values():
+        tables: tuple[tuple[State, Mapping[str, tuple[Reading, ...]]], ...] = (
+            ("standing", loco.pull),
+            ("slipping", loco.slipping),
+        )
+        for state, table in tables:
+            for rail, forces in table.items():
+                if forces:
+                    found.setdefault((loco.name, rail, state), []).append(Taken(f'loco "{loco.name}"', forces, 0.0))
+    for row in plan.book.pulls:
+        weight = GRAVITY * plan.locos[row.loco].mass
+        correction = weight * (row.grade + coefficient * row.curvature)
+        forces = tuple(Reading(force.value + correction, force.spread, force.unit) for force in row.forces)
+        key = row.loco, condition_at(plan, row.rail, row.hours), row.state
+        found.setdefault(key, []).append(Taken(row.place, forces, correction, row.hours))
+    return found
+
+
+SETTLED_HOURS = 12.0
+"""Hours after which a film counts as settled, that is, after a rest; before that it is fresh (common practice: after a
+day)."""
+
+
+def condition_at(plan: Plan, rail: str, hours: float | None) -> str:
+    """Return the rail condition of a film at an age: fresh or settled, settled where no age is told.
+
+    >>> from gradehaul.plan import read_plan
+    >>> condition_at(read_plan('scale = "HO"'), "treated", 2.0)
+    'treated fresh'
+    """
+    return f"{rail} fresh" if rail in plan.films and hours is not None and hours < SETTLED_HOURS else rail
+
+
+def reduce_row(
+    key: tuple[str, str, State], taken: Sequence[Taken], pooled: Pooled, *, step: float | None, sure: float = 0.0
+) -> Reduced:
+    """Return the readings of one locomotive on one rail in one state, reduced.
+
+    Parameters
+    ----------
+    key
+        Locomotive, rail condition and state.
+    taken
+        The rows.
+    pooled
+        Scatter of all rows.
+    step
+        The least step of the balance, N, where it was told.
+    sure
+        Standard error of the correction for curves, N, common to all of the readings.
+    """
+    forces = [force for row in taken for force in row.forces]
+    values = [force.value for force in forces]
+    told = [force.spread for force in forces if force.spread is not None]
+    step = pooled.step if step is None else step
+    scatter, freedom = _within_ages(taken)
+    borrowed = len(values) < ENOUGH or freedom < 1
+    if told:
+        scatter, freedom = math.sqrt(fmean(spread**2 for spread in told)), max(pooled.freedom, 30)
+    elif borrowed:
+        scatter, freedom = pooled.share * fmean(values), pooled.freedom
+    mean = mean_of(values, step=step, scatter=scatter, freedom=freedom)
+    error = math.hypot(mean.error, sure)
+    half = student(mean.freedom) * error
+    return Reduced(
+        *key,
+        taken=tuple(taken),
+        mean=mean.value,
+        scatter=mean.scatter,
+        error=error,
+        freedom=mean.freedom,
+        borrowed=borrowed and not told,
+        low=max(0.0, mean.value - half),
+        high=mean.value + half,
+        outliers=tuple(far for age in _by_age(taken) for far in outliers(age, step=step)),
+    )
+
+
+def _within_ages(taken: Sequence[Taken]) -> tuple[float | None, int]:
+    """Return the scatter of readings about the mean of their own age of film, and its degrees of freedom."""
+    ages = _by_age(taken)
+    freedom = sum(len(values) - 1 for values in ages)
+    if freedom < 1:
+        return None, 0
+    squares = sum((x - fmean(values)) ** 2 for values in ages for x in values)
+    return math.sqrt(squares / freedom), freedom
+
+
+def _by_age(taken: Sequence[Taken]) -> list[list[float]]:
+    by_age: dict[float | None, list[float]] = {}
+    for row in taken:
+        by_age.setdefault(row.hours, []).extend(force.value for force in row.forces)
+    return list(by_age.values())
+
+
+def outliers(values: Sequence[float], *, step: float = 0.0) -> tuple[float, ...]:
+    """Return readings that lie far from the others: more than 3.5 robust standard deviations from the median.
+
+    The spread is the median distance from the median times 1.4826, at least 1 % of the median and half a step of the
+    balance. Fewer than four readings have no outlier.
+
+    Examples
+    --------
+    >>> outliers([80.0, 81.0, 82.0, 80.0, 61.0]), outliers([80.0, 61.0, 82.0])
+    ((61.0,), ())
+    """
+    if len(values) < 4:
+        return ()
+    middle = median(values)
+    spread = max(1.4826 * median(abs(x - middle) for x in values), 0.01 * abs(middle), step / 2)
+    return tuple(x for x in values if abs(x - middle) > FAR_OUT * spread)
+
+
+def weights_on(loco: Loco) -> tuple[float, float]:
+    """Return the weight, N, on a locomotive's metal and on its tyred driven wheels."""
+    return (loco.on_drivers - loco.on_tyres) * GRAVITY, loco.on_tyres * GRAVITY
+
+
+def all_forces(rows: Iterable[Sequence[Taken]]) -> list[tuple[Reading, ...]]:
+    """Return the readings of every row, for pooling."""
+    return [row.forces for taken in rows for row in taken if row.forces]

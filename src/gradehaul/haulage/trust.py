@@ -1,0 +1,218 @@
+"""Trust: draws of every figure that an answer rests on, each as unsure as it is, and alike where causes are shared."""
+
+from __future__ import annotations
+
+import zlib
+from statistics import fmean
+
+import numpy as np
+
+from gradehaul.haulage.adhesion import (
+    GRAVITY,
+    METAL_ADHESION,
+    SLIPPING_CLEAN,
+    SLIPPING_FILMED,
+    TYRED_ADHESION,
+    film_of,
+    nearest_first,
+)
+from gradehaul.haulage.scatter import pooled_of
+from gradehaul.plan.records import Basis, Car, CurveResistance, Film, Loco, Plan
+from gradehaul.plan.stock import CLEAN
+from gradehaul.quantities import Reading
+from gradehaul.track.piecewise import FloatArray
+
+DRAWS = 10_000
+"""Draws for the share in which a named train stalls: it is then known to within half a per cent."""
+
+METAL_SPREAD = 0.03
+"""Spread of the assumed adhesion of metal wheels, 0.22 ± 0.03 (common practice: 20 to 25 %)."""
+
+TYRED_SPREAD = 0.10
+"""Spread of the assumed adhesion of tyred wheels, 0.40 ± 0.10 (common practice)."""
+
+CURVE_SPREAD = 0.20
+"""Spread of a curve coefficient that was not measured, as a share of it: at HO and 24 in the published forms span 0.9
+to 1.3 %."""
+
+CURVE_MEASURED = 0.10
+"""Spread of a curve coefficient that the builder measured, as a share of it (assumed)."""
+
+ROLLING_LOW, ROLLING_HIGH = 0.4, 1.5
+"""The 5th and 95th percentile of a rolling resistance without a spread of its own, as shares of it: 0.8 and 3 % where
+2 % is usual (common practice)."""
+
+PRACTICE_MASS = 0.10
+"""Spread of a car's mass that is only the practice's weight, as a share of it (assumed)."""
+
+WEIGHED_MASS = 0.01
+"""Spread of a car's stated mass: cars of one kind are not all alike (assumed)."""
+
+SHARE_ASSUMED, SHARE_STATED = 0.08, 0.04
+"""Spread of the share of its clean pull that a wheel keeps on a film: of the built-in film, and of one whose shares the
+builder stated (assumed; a film takes between little and half)."""
+
+SLIP_CLEAN_SPREAD, SLIP_FILMED_SPREAD = 0.08, 0.12
+"""Spread of the assumed slipping over standing pull (handbook pairs run 0.54 to 0.77 dry, to 0.43 with a thin oil
+film)."""
+
+TOGETHER_SPREAD = 0.05
+"""Spread of the assumed share that locomotives give together (common practice: 85 to 100 %)."""
+
+_NORMAL_95 = 1.6448536269514722
+
+
+class Draws:
+    """Draws of the figures of a plan, each made when it is first asked for, from a stream of its own.
+
+    What has one cause has one draw: one curve coefficient, one adhesion of metal and one of tyred wheels, one error of
+    each film's shares, one of the usual rolling resistance, and one of the practice's weights, for the whole layout. A
+    pull that was read carries the scatter of one more reading: the scatter s of a single one times √(1 + 1/n), by
+    Student's t. So does what is scaled from it.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    coefficient
+        Its curve coefficient, m.
+    seed
+        The same seed gives the same draws, whatever else is asked.
+    count
+        How many.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... line.Hill = { from = "A", to = "B", track = [{ straight = 9 }] }
+    ... ''')
+    >>> c = Draws(plan, 0.008).curve
+    >>> bool(0.0077 < np.median(c) < 0.0083), c.shape
+    (True, (10000,))
+    """
+
+    def __init__(self, plan: Plan, coefficient: float, *, seed: int = 0, count: int = DRAWS) -> None:
+        self.plan, self.coefficient, self.seed, self.count = plan, coefficient, seed, count
+        self.pooled = pooled_of(plan)
+        self._kept: dict[tuple[str, ...], FloatArray] = {}
+        self._parts: dict[int, Draws] = {count: self}
+
+    def part(self, count: int) -> Draws:
+        """Return another number of draws of the same figures."""
+        if count not in self._parts:
+            self._parts[count] = Draws(self.plan, self.coefficient, seed=self.seed, count=count)
+        return self._parts[count]
+
+    @property
+    def curve(self) -> FloatArray:
+        """Curve coefficient, m, one for the whole layout, shape (draws,)."""
+        key = ("curve coefficient",)
+        if key not in self._kept:
+            spread = curve_spread(self.plan.curve_resistance)
+            self._kept[key] = self.coefficient * np.maximum(1.0 + spread * self._normal("curve"), 0.1)
+        return self._kept[key]
+
+    def rolling(self, car: Car) -> FloatArray:
+        """Return the rolling resistance of a kind of car, pull per unit of weight."""
+        return self._resistance(car, car.rolling)
+
+    def starting(self, car: Car) -> FloatArray:
+        """Return the starting resistance of a kind of car; it moves as the rolling resistance does."""
+        return self._resistance(car, car.starting)
+
+    def mass(self, vehicle: Car | Loco) -> FloatArray | None:
+        """Return the mass of a vehicle over the plan's figure for it; None of a locomotive, which is weighed."""
+        if isinstance(vehicle, Loco):
+            return None
+        if vehicle.mass_basis == "assumed":
+            return np.maximum(1.0 + PRACTICE_MASS * self._normal("mass"), 0.5)
+        return 1.0 + WEIGHED_MASS * self._normal("mass", vehicle.name)
+
+    def together(self, share: float, basis: Basis) -> FloatArray | None:
+        """Return the share of the sum of their pulls that locomotives give; None where it was stated."""
+        return np.clip(share + TOGETHER_SPREAD * self._normal("together"), 0.5, 1.0) if basis == "assumed" else None
+
+    def standing(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the standing pull of a locomotive on a rail condition, N, reckoned as for the answer itself."""
+        if readings := loco.pull.get(condition):
+            return self._read(readings, "standing", loco.name, condition)
+        if told := loco.predicted.get(condition):
+            return np.maximum(told.value + (told.spread or 0.0) * self._normal("predicted", loco.name, condition), 0.0)
+        share = self._share(loco, condition)
+        for other in nearest_first(self.plan, condition):
+            if readings := loco.pull.get(other):
+                return self._read(readings, "standing", loco.name, other) * share / self._share(loco, other)
+        return sum(self._adhesion(loco)) * share
+
+    def slipping(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the slipping pull of a locomotive on a rail condition, N."""
+        if readings := loco.slipping.get(condition):
+            return self._read(readings, "slipping", loco.name, condition)
+        standing = self.standing(loco, condition)
+        for other in nearest_first(self.plan, condition):
+            if loco.slipping.get(other) and loco.pull.get(other):
+                ratio = self._read(loco.slipping[other], "slipping", loco.name, other) / np.maximum(
+                    self._read(loco.pull[other], "standing", loco.name, other), 1e-12
+                )
+                return standing * ratio
+        if condition == CLEAN:
+            return standing * np.clip(SLIPPING_CLEAN + SLIP_CLEAN_SPREAD * self._normal("slip", CLEAN), 0.3, 1.0)
+        return standing * np.clip(SLIPPING_FILMED + SLIP_FILMED_SPREAD * self._normal("slip", "film"), 0.2, 1.0)
+
+    # What the figures are made of
+
+    def _normal(self, *cause: str) -> FloatArray:
+        if cause not in self._kept:
+            self._kept[cause] = self._stream(cause).standard_normal(self.count)
+        return self._kept[cause]
+
+    def _stream(self, cause: tuple[str, ...]) -> np.random.Generator:
+        return np.random.default_rng([self.seed, zlib.crc32("\n".join(cause).encode())])
+
+    def _read(self, readings: tuple[Reading, ...], *cause: str) -> FloatArray:
+        key = ("read", *cause)
+        if key not in self._kept:
+            scatter = self.pooled.of(readings)
+            t = self._stream(key).standard_t(scatter.freedom, self.count)
+            mean = fmean(reading.value for reading in readings)
+            self._kept[key] = np.maximum(mean + scatter.value * (1 + 1 / len(readings)) ** 0.5 * t, 0.0)
+        return self._kept[key]
+
+    def _resistance(self, car: Car, resistance: Reading) -> FloatArray:
+        if resistance.spread is not None:
+            return np.maximum(resistance.value + resistance.spread * self._normal("rolling", car.name), 0.0)
+        z = self._normal("rolling")
+        below, above = (1 - ROLLING_LOW) / _NORMAL_95, (ROLLING_HIGH - 1) / _NORMAL_95
+        return resistance.value * np.maximum(1.0 + z * np.where(z < 0, below, above), 0.1)
+
+    def _adhesion(self, loco: Loco) -> tuple[FloatArray, FloatArray]:
+        """Return the pull that metal and tyred wheels are assumed to give on clean rail, N."""
+        metal = np.maximum(METAL_ADHESION + METAL_SPREAD * self._normal("metal"), 0.05)
+        tyred = np.maximum(TYRED_ADHESION + TYRED_SPREAD * self._normal("tyred"), 0.05)
+        return metal * (loco.on_drivers - loco.on_tyres) * GRAVITY, tyred * loco.on_tyres * GRAVITY
+
+    def _share(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the share of its clean pull that a locomotive keeps."""
+        found = film_of(self.plan, condition)
+        if found is None:
+            return np.ones(self.count)
+        film, fresh = found
+        kept = self._kept_on(film, fresh=fresh)
+        metal, tyred = self._adhesion(loco)
+        return (metal * kept[0] + tyred * kept[1]) / (metal + tyred)
+
+    def _kept_on(self, film: Film, *, fresh: bool) -> tuple[FloatArray, FloatArray]:
+        spread = SHARE_ASSUMED if film.basis == "assumed" else SHARE_STATED
+        z = spread * self._normal("film", film.name)
+        metal, tyred = ((s.fresh if fresh else s.settled) for s in (film.metal, film.tyred))
+        return np.clip(metal + z, 0.05, 1.0), np.clip(tyred + z, 0.05, 1.0)
+
+
+def curve_spread(wanted: CurveResistance) -> float:
+    """Return the spread of the curve coefficient as a share of it, by where it comes from."""
+    if wanted.spread is not None and wanted.coefficient:
+        return wanted.spread / wanted.coefficient
+    return CURVE_MEASURED if wanted.model == "coefficient" else CURVE_SPREAD

@@ -1,0 +1,52 @@
+"""Clearances as a table for a spreadsheet: a row for each place and rule."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from gradehaul.design.clearance import Clearances
+from gradehaul.show.check_csv import harmless
+from gradehaul.show.digits import rounded
+
+HEADS = (
+    "rule",
+    "outcome",
+    "track",
+    "at_m",
+    "other_track",
+    "other_at_m",
+    "train",
+    "value",
+    "passes",
+    "fails",
+    "in",
+    "words",
+    "source",
+)
+
+
+def clearance_csv(found: Clearances) -> str:
+    """Return the answer as CSV (RFC 4180); figures in m or as plain shares, as the column `in` says."""
+    stream = io.StringIO()
+    table = csv.writer(stream)
+    table.writerow(HEADS)
+    tracks = found.plan.tracks
+    for each in found.findings:
+        cells = (
+            each.rule,
+            each.outcome,
+            tracks[each.track].name if each.track in tracks else each.track,
+            rounded(each.at),
+            tracks[each.other].name if each.other in tracks else None,
+            None if each.other_at is None else rounded(each.other_at),
+            each.train or None,
+            rounded(each.value),
+            rounded(each.wanted),
+            rounded(each.least),
+            "m" if each.kind == "length" else "share",
+            each.words,
+            each.source,
+        )
+        table.writerow([harmless(cell) for cell in cells])
+    return stream.getvalue()

@@ -1,0 +1,118 @@
+"""Clearances for a person: what fails, what to look at, how much passes, and by which rules."""
+
+from __future__ import annotations
+
+from gradehaul.design.clearance import Clearances
+from gradehaul.design.clearance_rules import Finding, Outcome, Rule
+from gradehaul.plan.names import clean
+from gradehaul.show.page import Page, Piece
+from gradehaul.show.reading_units import Reader
+
+_RULES: dict[Rule, str] = {
+    "vertical room": "Over one another: railhead over railhead",
+    "side room": "Beside one another: between track centers",
+    "radius": "Radius",
+    "change of grade": "Change of grade: the length over which it happens",
+    "reverse curve": "Curves of opposite hand: the straight between",
+    "string-lining": "Cars on curves: tipping moment over what the car's weight holds",
+}
+_WORDS: dict[Outcome, Piece] = {"pass": ("pass", "green"), "look": ("look", "yellow"), "fail": ("FAIL", "bold red")}
+_ORDER: tuple[Outcome, ...] = ("fail", "look", "pass")
+_MOST_PASSES = 12
+"""Places that pass are told one by one up to so many for each rule."""
+_CAUTION = (
+    "Before trains run: push the longest and the tallest stock by hand past every place above. Guard or edge every "
+    "track from which a train can fall, and keep children from open drops. Decks bear only as they are built: follow "
+    "local codes, and ask a qualified person where structure, mains or stairs are touched."
+)
+_STATICS = (
+    "Tipping is statics at the start of a train: each locomotive gives the same share of its pull, couplers stand "
+    "along the track, nothing lurches. Slack that is run in or out can pull several times as hard."
+)
+
+
+def clearance_page(found: Clearances, reader: Reader) -> Page:
+    """Return the answer as a page."""
+    page = Page()
+    page.line("Clearances: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
+    counts = {outcome: found.count(outcome) for outcome in _ORDER}
+    page.line(f"{counts['fail']} fail, {counts['look']} to look at, {counts['pass']} pass.")
+    standard = found.standard
+    stock = "none named" if standard.longest is None else f"longest {reader.length(standard.longest)}"
+    deck = f"deck {reader.length(standard.deck)}" + (", assumed" if standard.deck_assumed else "")
+    page.line(
+        f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(standard.centers)}; "
+        f"stock: {stock}, group {standard.group}."
+    )
+    for rule, words in _RULES.items():
+        own = [finding for finding in found.findings if finding.rule == rule]
+        if own:
+            page.heading(words)
+            _add_rule(page, own, found, reader)
+    if not found.findings:
+        page.line("Nothing to judge: no tracks meet, and no stock is named.")
+    page.heading("Sources")
+    for number, source in enumerate(_sources(found), 1):
+        page.line(f"[{number}] {source}", indent=2)
+    if found.notes:
+        page.heading("Notes")
+        for note in found.notes:
+            page.line(str(note), indent=2)
+    page.heading("Caution")
+    if any(finding.rule == "string-lining" for finding in found.findings):
+        page.line(_STATICS, indent=2)
+    page.line(_CAUTION, indent=2)
+    return page
+
+
+def _sources(found: Clearances) -> list[str]:
+    return list(dict.fromkeys(finding.source for finding in found.findings))
+
+
+def _add_rule(page: Page, own: list[Finding], found: Clearances, reader: Reader) -> None:
+    sources = _sources(found)
+    passing = [finding for finding in own if finding.outcome == "pass"]
+    told = [finding for outcome in _ORDER for finding in own if finding.outcome == outcome]
+    if len(passing) > _MOST_PASSES:
+        told = told[: -len(passing)]
+    rows: list[list[Piece]] = [
+        [
+            _WORDS[finding.outcome],
+            _place(finding, found, reader),
+            _figure(finding.value, finding, reader),
+            _bounds(finding, reader),
+            f"[{sources.index(finding.source) + 1}]",
+            finding.words,
+        ]
+        for finding in told
+    ]
+    if rows:
+        page.table(["", "place", "is>", "passes", "source", ""], rows)
+    if len(passing) > _MOST_PASSES:
+        page.line(f"and {len(passing)} more that pass", indent=2)
+
+
+def _place(finding: Finding, found: Clearances, reader: Reader) -> str:
+    tracks = found.plan.tracks
+    name = tracks[finding.track].name if finding.track in tracks else finding.track
+    if finding.rule == "string-lining":
+        return f"train {finding.train}, head on {name}, {reader.length(finding.at)} along its route"
+    here = f"{name} at {reader.length(finding.at)}"
+    if finding.rule == "radius":
+        here = name
+    if not finding.other or finding.other_at is None:
+        return here
+    joined = "over" if finding.rule == "vertical room" else "and"
+    return f"{here} {joined} {tracks[finding.other].name} at {reader.length(finding.other_at)}"
+
+
+def _figure(value: float, finding: Finding, reader: Reader) -> str:
+    return f"{100 * value:.0f} %" if finding.kind == "share" else reader.length(value, fine=reader.system == "imperial")
+
+
+def _bounds(finding: Finding, reader: Reader) -> str:
+    word, other = ("under", "from") if finding.at_most else ("from", "under")
+    passes = f"{word} {_figure(finding.wanted, finding, reader)}"
+    if finding.least in (finding.wanted, 0.0):
+        return passes
+    return f"{passes}, fails {other} {_figure(finding.least, finding, reader)}"

@@ -1,0 +1,65 @@
+"""The tracks of a plan view as a table for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+
+from gradehaul.haulage.plan_view import PlanView
+from gradehaul.haulage.track_view import TrackView
+from gradehaul.show.check_csv import Cell, harmless
+from gradehaul.show.digits import rounded
+
+HEADS = (
+    "track",
+    "line",
+    "berth",
+    "from_x_m",
+    "from_y_m",
+    "from_heading_deg",
+    "to_x_m",
+    "to_y_m",
+    "length_m",
+    "hand",
+    "radius_m",
+    "from_railhead_m",
+    "to_railhead_m",
+    "grade_pct",
+    "effective_pct",
+    "effective_back_pct",
+    "rail",
+)
+"""The columns; those of the JSON document where they tell the same."""
+
+
+def map_csv(view: PlanView) -> str:
+    """Return the tracks of a plan view as CSV (RFC 4180), a row each."""
+    stream = io.StringIO()
+    table = csv.writer(stream)
+    table.writerow(HEADS)
+    table.writerows([harmless(cell) for cell in track_cells(track)] for track in view.tracks.values())
+    return stream.getvalue()
+
+
+def track_cells(track: TrackView) -> tuple[Cell, ...]:
+    """Return what is told of a track, in the order of the columns."""
+    sharpest = track.sharpest
+    onward, back = track.steepest
+    return (
+        track.name,
+        track.line,
+        track.berth,
+        *(rounded(value) for value in track.xy[0].tolist()),
+        rounded(math.degrees(track.start.heading)),
+        *(rounded(value) for value in track.xy[-1].tolist()),
+        rounded(track.length),
+        None if sharpest == 0 else "left" if sharpest > 0 else "right",
+        None if sharpest == 0 else rounded(1 / abs(sharpest)),
+        rounded(float(track.railhead[0])),
+        rounded(float(track.railhead[-1])),
+        rounded(100 * track.grade),
+        rounded(100 * onward),
+        rounded(100 * back),
+        track.rail,
+    )

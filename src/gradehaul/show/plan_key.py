@@ -1,0 +1,158 @@
+"""The foot of a plan view: the scale bar and north, what its lines mean, and what becomes of each train."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon
+
+from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.plan_view import PlanView, TrainView
+from gradehaul.quantities import convert
+from gradehaul.show.label_placing import Box
+from gradehaul.show.plan_shades import SHADES, runs, shade_words
+from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
+from gradehaul.show.reading_units import Reader
+from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot, nice, numbers
+
+_MOST_TRAINS = 8
+_SAMPLE = 2.9
+"""The room for a sample in front of its words, in ems."""
+_SMALL = 0.95
+
+
+class Entry(NamedTuple):
+    """What a line means: the lines of its sample, each drawn on top of those before, and the words."""
+
+    sample: tuple[dict[str, Any], ...]
+    words: str
+
+
+def key_rows(size: Size, entries: list[Entry], line: float) -> list[Row]:
+    """Return the rows for what lines mean: as many as they take."""
+    sheet = Sheet(size, [Row("key", line)])
+    count = 1 + max(row for row, _ in _flow(sheet, entries, sheet.room("key")))
+    return [Row(f"key {k}", 1.15 * line) for k in range(count)]
+
+
+def train_rows(view: PlanView, line: float) -> list[Row]:
+    """Return the rows for trains and notes."""
+    count = min(len(view.trains), _MOST_TRAINS + 1) + len(view.notes)
+    return [Row(f"train {k}", 1.05 * line) for k in range(count)]
+
+
+def draw_scale(sheet: Sheet, dots: float, reader: Reader, *, turned: bool) -> None:
+    """Draw the scale bar at the left of its row, and an arrow to the north of the drawing at the right."""
+    room = sheet.room("scale")
+    wide = convert((room.right - room.left) / dots, reader.length_unit)
+    length = nice(0.0, 0.28 * wide, 2)[-1]
+    long = length / wide * (room.right - room.left)
+    middle = 0.5 * (room.bottom + room.top)
+    tick = 0.35 * sheet.dots_per_em
+    x = [room.left, room.left, room.left, room.left + long, room.left + long, room.left + long]
+    y = [middle - tick, middle + tick, middle, middle, middle + tick, middle - tick]
+    _line(sheet, x, y, color=INK, lw=1.2, gid="scale bar")
+    (told,) = numbers([length])
+    sheet.label(f"{told} {reader.length_unit}", [Spot(room.left + long + sheet.dots_per_em, middle, "left")])
+    tip = 0.75 * sheet.dots_per_em
+    center = np.array([room.right - 2.2 * sheet.dots_per_em, middle])
+    ahead = np.array([1.0, 0.0]) if turned else np.array([0.0, 1.0])
+    aside = np.array([-ahead[1], ahead[0]])
+    corners = [center + tip * ahead, center - tip * ahead + 0.6 * tip * aside, center - 0.5 * tip * ahead]
+    corners.append(center - tip * ahead - 0.6 * tip * aside)
+    whole = np.array([sheet.figure.bbox.width, sheet.figure.bbox.height])
+    arrow = Polygon(np.array(corners) / whole, closed=True, facecolor=INK, transform=sheet.figure.transFigure)
+    arrow.set_gid("north")
+    sheet.figure.add_artist(arrow)
+    sheet.label("N", [Spot(room.right - 1.0 * sheet.dots_per_em, middle)], weight="bold")
+
+
+def key_entries(view: PlanView, reader: Reader, *, roomy: bool) -> list[Entry]:
+    """Return what shades, dashes and bands mean, of those that are drawn."""
+    used = sorted({run.shade for track in view.tracks.values() for run in runs(track)})
+    entries = []
+    for number in used:
+        shade = SHADES[number]
+        outline = {"color": "#555555", "lw": shade.width + 0.9}
+        entries.append(Entry((outline, {"color": shade.color, "lw": shade.width}), shade_words(number, reader)))
+    for film, (color, dashes) in film_styles(view).items():
+        entries.append(Entry(({"color": color, "lw": 1.2, "ls": dashes},), f"{film} rail"))
+    kinds = {mark.kind for train in view.trains for mark in train.marks}
+    for kind, style in MARKS.items():
+        if kind in kinds:
+            band = {"color": INK, "lw": style.width, "ls": style.dashes, "dash_capstyle": "butt"}
+            words = f"head of a train {style.words}" if roomy else style.words
+            entries.append(Entry((band, {"color": "white", "lw": BESIDE}), words))
+    if any(train.stall is not None for train in view.trains):
+        cross = {"marker": "X", "ms": 7, "mfc": INK, "mec": "white", "mew": 0.8, "ls": "", "markevery": [1]}
+        entries.append(Entry((cross,), "stalls here first"))
+    return entries
+
+
+def draw_key(sheet: Sheet, entries: list[Entry]) -> None:
+    """Tell what lines mean."""
+    dot = sheet.dots_per_em
+    for entry, (row, x) in zip(entries, _flow(sheet, entries, sheet.room("key 0")), strict=True):
+        room = sheet.room(f"key {row}")
+        middle = 0.5 * (room.bottom + room.top)
+        for style in entry.sample:
+            ends = [x, x + 1.2 * dot, x + 2.4 * dot]
+            _line(sheet, ends, [middle] * 3, **{"solid_capstyle": "butt", **style})
+        told = sheet.fitted(entry.words, room.right - x - _SAMPLE * dot, scale=_SMALL)
+        sheet.label(told, [Spot(x + _SAMPLE * dot, middle, "left")], scale=_SMALL)
+
+
+def _flow(sheet: Sheet, entries: list[Entry], room: Box) -> list[tuple[int, float]]:
+    """Return the row of each entry and where it begins there, in dots: one behind the other, row by row."""
+    dot, row, x = sheet.dots_per_em, 0, room.left
+    found = []
+    for entry in entries:
+        wide = _SAMPLE * dot + sheet.extent(entry.words, scale=_SMALL)[0]
+        if x > room.left and x + wide > room.right:
+            row, x = row + 1, room.left
+        found.append((row, x))
+        x += wide + 1.4 * dot
+    return found
+
+
+def draw_trains(sheet: Sheet, view: PlanView, reader: Reader) -> None:
+    """Tell each train's verdict in a row of its own, then what could not be drawn."""
+    told = [_verdict(train, reader) for train in view.trains]
+    if len(told) > _MOST_TRAINS + 1:
+        told = [*told[:_MOST_TRAINS], [f"and {len(told) - _MOST_TRAINS} verdicts more"]]
+    told += [[note.text] for note in view.notes]
+    for number, wordings in enumerate(told):
+        room = sheet.room(f"train {number}")
+        wide = room.right - room.left
+        words = next((each for each in wordings if sheet.extent(each)[0] <= wide), wordings[-1])
+        middle = 0.5 * (room.bottom + room.top)
+        sheet.label(sheet.fitted(words, wide), [Spot(room.left, middle, "left")])
+
+
+def _verdict(train: TrainView, reader: Reader) -> list[str]:
+    verdict = train.verdict
+    who = f"{train.name}, {rail_told(train.rail)}"
+    if verdict.outcome == "stalls":
+        told = f"stalls on {verdict.track}, lacks up to {reader.force(-verdict.margin)}"
+        brief = f"stalls on {verdict.track}"
+    else:
+        told = f"{verdict.outcome}, {reader.force(verdict.margin)} to spare on {verdict.track}"
+        brief = verdict.outcome
+    return [f"{who}, route {train.route}: {told}", f"{who}: {told}", f"{who}: {brief}"]
+
+
+def rail_told(rail: str) -> str:
+    """Return a rail condition behind a train's name.
+
+    >>> rail_told("treated"), rail_told("as planned")
+    ('on treated rail', 'rail as planned')
+    """
+    return f"rail {rail}" if rail == AS_PLANNED else f"on {rail} rail"
+
+
+def _line(sheet: Sheet, x: list[float], y: list[float], **style: Any) -> None:  # noqa: ANN401 - as of a line
+    width, height = sheet.figure.bbox.width, sheet.figure.bbox.height
+    line = Line2D(np.array(x) / width, np.array(y) / height, transform=sheet.figure.transFigure, **style)
+    sheet.figure.add_artist(line)

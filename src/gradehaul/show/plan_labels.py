@@ -1,0 +1,103 @@
+"""The labels of a plan view: stalls, joints with their railheads, and tracks with their effective grades."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from gradehaul.haulage.plan_view import JointView, PlanView
+from gradehaul.quantities import convert
+from gradehaul.show.label_placing import Box, crossed
+from gradehaul.show.reading_units import Reader
+from gradehaul.show.sheet import INK, Spot
+from gradehaul.track.piecewise import FloatArray
+
+if TYPE_CHECKING:
+    from gradehaul.show.plan_picture import Canvas
+
+_AROUND = 16
+"""Directions in which a label is tried."""
+
+_MOST_HIDDEN = 14
+"""Points of track, six dots apart, that a label may hide."""
+
+_MOST_TRACKS = 60
+"""Tracks that are labeled at the most: beyond, a plan is too full to read any."""
+
+
+def draw_labels(canvas: Canvas, view: PlanView, reader: Reader) -> None:
+    """Set labels, the most important first; one without room beside what it tells is left out."""
+    hidden = np.concatenate([canvas.line(track.xy) for track in view.tracks.values()])
+    for text, (x, y) in _stalls(view).items():
+        _set(canvas, text, canvas.spot(x, y), hidden, weight="bold", near=9.0)
+    order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
+    for joint in sorted(view.joints, key=lambda each: order[each.kind]):
+        at = canvas.spot(joint.x, joint.y)
+        name = canvas.sheet.fitted(joint.name, 16 * canvas.sheet.dots_per_em)
+        told = _set(canvas, f"{name} {_height(joint, reader)}", at, hidden, near=6.0)
+        if told or joint.kind != "plain":
+            _dot(canvas, joint)
+    tracks = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
+    for track in tracks[:_MOST_TRACKS]:
+        middle = track.spot(0.5 * track.length)
+        worst = max(track.steepest)
+        words = [reader.grade(worst)] if worst >= 0.001 else []
+        if track.named:
+            words.insert(0, canvas.sheet.fitted(track.name, 16 * canvas.sheet.dots_per_em))
+        if words and (track.named or track.length > canvas.meters(40.0)):
+            at = canvas.spot(middle.x, middle.y)
+            _set(canvas, " ".join(words), at, hidden, near=7.0, scale=0.92, color="#333333")
+
+
+def _stalls(view: PlanView) -> dict[str, tuple[float, float]]:
+    return {
+        f"{train.name} stalls ({train.rail})": (train.stall.x, train.stall.y)
+        for train in view.trains
+        if train.stall is not None
+    }
+
+
+def _height(joint: JointView, reader: Reader) -> str:
+    told = reader.length(joint.railhead).rpartition(" ")[0]
+    return told if convert(joint.railhead, reader.length_unit) >= 0 else told.replace("-", "\N{MINUS SIGN}")
+
+
+def _dot(canvas: Canvas, joint: JointView) -> None:
+    x, y = canvas.xy(np.array([[joint.x, joint.y]])).T
+    filled = "white" if joint.kind in {"end", "plain"} else INK
+    canvas.axes.plot(x, y, marker="o", ms=3.6, mfc=filled, mec=INK, mew=0.8, ls="", zorder=6, gid=f"joint {joint.name}")
+
+
+def _set(
+    canvas: Canvas,
+    text: str,
+    at: tuple[float, float],
+    hidden: FloatArray,
+    *,
+    near: float,
+    scale: float = 1.0,
+    **style: Any,  # noqa: ANN401 - as of a text
+) -> bool:
+    """Set a label near a place where it hides as little track as can be; tell whether there was room for it."""
+    sheet = canvas.sheet
+    wide = sheet.extent(text, scale=scale, **style)[0] + 4.0 * near * sheet.dots_per_em / sheet.size.font
+    hidden = hidden[np.abs(hidden - at).max(axis=1) < wide]
+    spots = []
+    for far in (1.0, 1.8, 3.0):
+        reach = far * near * sheet.dots_per_em / sheet.size.font
+        for k in range(_AROUND):
+            angle = 2 * math.pi * k / _AROUND
+            across, up = math.cos(angle), math.sin(angle)
+            ha = "left" if across > 0.35 else "right" if across < -0.35 else "center"
+            va = "bottom" if up > 0.35 else "top" if up < -0.35 else "center"
+            spots.append(Spot(at[0] + reach * across, at[1] + reach * up, ha, va))  # type: ignore[arg-type]
+    room = sheet.room("plan")
+
+    def cost(box: Box) -> float:
+        lost = crossed(box.grown(2.0 * sheet.dots_per_em / sheet.size.font), hidden)
+        x, y = min(max(at[0], box.left), box.right), min(max(at[1], box.bottom), box.top)
+        return math.inf if lost > _MOST_HIDDEN else lost + 0.1 * math.hypot(x - at[0], y - at[1])
+
+    return sheet.label(text, spots, boxes_cost=cost, room=room, scale=scale, **style) is not None

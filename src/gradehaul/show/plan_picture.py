@@ -1,0 +1,268 @@
+"""The picture of a plan view: tracks shaded by effective grade, what passes over what, and where trains get stuck."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from gradehaul.haulage.plan_view import MarkKind, PlanView
+from gradehaul.haulage.track_view import TrackView
+from gradehaul.plan.stock import CLEAN
+from gradehaul.show.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.plan_key import draw_key, draw_scale, draw_trains, key_entries, key_rows, train_rows
+from gradehaul.show.plan_labels import draw_labels
+from gradehaul.show.plan_shades import SHADES, Run, runs
+from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
+from gradehaul.show.reading_units import Reader
+from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName
+from gradehaul.track.piecewise import FloatArray
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_TALLEST = 2.0
+"""The height of the plan on a phone, at the most, as a share of its width."""
+
+_LOWEST = 0.4
+"""And at the least, so that labels have room."""
+
+_WIDEST = 2.5
+"""The width of the widest line, in gauges, unless that is thinner than can be seen."""
+
+_THINNEST = 0.55
+"""How thin lines become at the most, as a share of their usual width."""
+
+_GAP = 4.0
+"""Half the gap in a track that passes under another, points."""
+
+_ARROW_EVERY = 95.0
+"""How far apart arrows stand on one climb, points; and the shortest climb with one is a quarter of it."""
+
+
+def plan_picture(view: PlanView, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
+    """Return the picture as the content of a file, the same bytes from run to run.
+
+    Parameters
+    ----------
+    view
+        What it tells.
+    reader
+        The units of whoever reads it.
+    form
+        PNG, SVG or PDF.
+    size
+        A4 landscape, or the width of a phone.
+    """
+    with drawing_rules():
+        figure = plan_figure(view, reader, size=size)
+        return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
+
+
+@dataclass(frozen=True, slots=True)
+class Canvas:
+    """The part of a sheet with the plan on it: axes in meters, turned by a quarter where that makes better use of it.
+
+    `dots` is how many dots a meter takes, `thin` by how much lines are thinner, so that neighbors stay apart.
+    """
+
+    sheet: Sheet
+    axes: Axes
+    turned: bool
+    dots: float
+    thin: float
+
+    def xy(self, points: FloatArray) -> FloatArray:
+        """Return points of the plan, m, shape (n, 2), as they lie on the axes."""
+        return np.column_stack([points[:, 1], -points[:, 0]]) if self.turned else points
+
+    def heading(self, heading: float) -> float:
+        """Return a heading of the plan as it runs on the axes."""
+        return heading - 0.5 * math.pi if self.turned else heading
+
+    def spot(self, x: float, y: float) -> tuple[float, float]:
+        """Return where a place of the plan, m, lies on the sheet, in dots."""
+        ((across, up),) = self.xy(np.array([[x, y]])).tolist()
+        return self.sheet.dots(self.axes, across, up)
+
+    def line(self, points: FloatArray) -> FloatArray:
+        """Return points every few dots along a line of the plan, shape (n, 2)."""
+        there = self.xy(points)
+        return self.sheet.line_dots(self.axes, there[:, 0], there[:, 1])
+
+    def meters(self, points: float) -> float:
+        """Return how many m of the plan a length on paper covers, in points."""
+        return points * self.sheet.dots_per_em / self.sheet.size.font / self.dots
+
+
+def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4") -> Figure:
+    """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
+    canvas = _canvas(view, reader, size)
+    sheet = canvas.sheet
+    sheet.heading("title", [sheet.fitted(view.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    told = f"Plan view: effective grade for a train that climbs, arrows uphill, railheads ({reader.length_unit})"
+    sheet.heading("words", [told, f"Effective grade, uphill, railheads ({reader.length_unit})", "Plan view"], scale=1.0)
+    _draw_marks(canvas, view)
+    gaps = _gaps(canvas, view)
+    styles = film_styles(view)
+    for track, run in _by_height(view):
+        for start, stop in _without(run, gaps.get(track.id, [])):
+            _draw_run(canvas, track, run._replace(start=start, stop=stop), styles.get(track.rail))
+    arrows: list[complex] = []
+    for track in view.tracks.values():
+        _draw_arrows(canvas, track, arrows)
+    draw_scale(sheet, canvas.dots, reader, turned=canvas.turned)
+    draw_key(sheet, key_entries(view, reader, roomy=sheet.size.roomy))
+    draw_trains(sheet, view, reader)
+    draw_labels(canvas, view, reader)
+    return sheet.figure
+
+
+def _canvas(view: PlanView, reader: Reader, size_name: SizeName) -> Canvas:
+    size = replace(SIZES[size_name], left=0.08, right=0.08)
+    left, right, bottom, top = view.box
+    wide, tall = right - left, top - bottom
+    turned = size.height is None and wide > 1.3 * tall
+    if turned:
+        left, right, bottom, top = bottom, top, -right, -left
+        wide, tall = tall, wide
+    room = 0.09 if size.roomy else 0.16
+    edge = room * max(wide, tall)
+    share = min(max((tall + 2 * edge) / (wide + 2 * edge), _LOWEST), _TALLEST)
+    across = size.width - size.left - size.right
+    line = 1.6 * size.font / 72
+    rows = [
+        Row("title", 1.35 * line),
+        Row("words", 1.05 * line),
+        Row("plan", share * across if size.height is None else 2.0, grows=True),
+        Row("scale", 1.5 * line),
+        *key_rows(size, key_entries(view, reader, roomy=size.roomy), line),
+        *train_rows(view, line),
+    ]
+    sheet = Sheet(size, rows, 1.0, reader.length_unit)
+    axes = sheet.panel("plan", 0.0, 1.0, grid=False)
+    box = sheet.room("plan")
+    pad = 3.2 * sheet.dots_per_line if size.roomy else 2.4 * sheet.dots_per_line
+    dots = min((box.right - box.left - 2 * pad) / max(wide, 1e-9), (box.top - box.bottom - 2 * pad) / max(tall, 1e-9))
+    half = (0.5 * (box.right - box.left) / dots, 0.5 * (box.top - box.bottom) / dots)
+    middle = (0.5 * (left + right), 0.5 * (bottom + top))
+    axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
+    axes.set_ylim(middle[1] - half[1], middle[1] + half[1])
+    gauge = view.plan.scale.gauge * dots * sheet.size.font / sheet.dots_per_em  # points
+    thin = min(max(_WIDEST * gauge / SHADES[-1].width, _THINNEST), 1.0)
+    return Canvas(sheet, axes, turned, dots, thin)
+
+
+# Track
+
+
+def _by_height(view: PlanView) -> Iterator[tuple[TrackView, Run]]:
+    """Yield the runs of all tracks, the lowest first, so that what lies over another hides it."""
+    found = [
+        (float(np.interp(0.5 * (run.start + run.stop), track.distance, track.railhead)), track, run)
+        for track in view.tracks.values()
+        for run in runs(track)
+    ]
+    for _, track, run in sorted(found, key=lambda each: each[0]):
+        yield track, run
+
+
+def _gaps(canvas: Canvas, view: PlanView) -> dict[str, list[tuple[float, float]]]:
+    """Return the stretches of each track that lie under another track where they cross, m from its start."""
+    found: dict[str, list[tuple[float, float]]] = {}
+    for each in view.overpasses:
+        half = canvas.meters(_GAP) / max(math.sin(each.angle), 0.25)
+        found.setdefault(each.under.track, []).append((each.under.at - half, each.under.at + half))
+    return found
+
+
+def _without(run: Run, gaps: list[tuple[float, float]]) -> Iterator[tuple[float, float]]:
+    at = run.start
+    for begin, end in sorted(gaps):
+        if begin < run.stop and end > at:
+            if begin > at:
+                yield at, begin
+            at = max(at, end)
+    if at < run.stop:
+        yield at, run.stop
+
+
+def _draw_run(canvas: Canvas, track: TrackView, run: Run, film: tuple[str, Any] | None) -> None:
+    x, y = canvas.xy(track.part(run.start, run.stop)).T
+    shade = SHADES[run.shade]
+    wide = shade.width * canvas.thin
+    ends: dict[str, Any] = {"solid_capstyle": "butt", "dash_capstyle": "butt", "solid_joinstyle": "round"}
+    # outlined, so that the palest is seen on white
+    canvas.axes.plot(x, y, color="#555555", lw=wide + 0.8, zorder=3, **ends)
+    canvas.axes.plot(x, y, color=shade.color, lw=wide, zorder=3, gid=f"track {track.id} {run.shade}", **ends)
+    if track.rail != CLEAN and film is not None:
+        color, dashes = film
+        canvas.axes.plot(x, y, color="white", lw=1.7 * canvas.thin, zorder=3, **ends)
+        canvas.axes.plot(x, y, color=color, lw=1.2 * canvas.thin, ls=dashes, zorder=3, gid=f"film {track.id}", **ends)
+
+
+def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> None:
+    """Set arrows uphill along every climb of a track that is long enough on paper, none on one that is drawn."""
+    edges = np.flatnonzero(np.diff(track.climbs)) + 1
+    bounds = [0, *edges.tolist(), track.climbs.size]
+    size = canvas.meters(3.4)
+    for first, last in pairwise(bounds):
+        way = int(track.climbs[first])
+        start, stop = float(track.distance[first]), float(track.distance[last])
+        if way == 0 or stop - start < canvas.meters(0.25 * _ARROW_EVERY):
+            continue
+        count = max(1, round((stop - start) / canvas.meters(_ARROW_EVERY)))
+        for k in range(count):
+            spot = track.spot(start + (k + 0.5) * (stop - start) / count)
+            here = complex(spot.x, spot.y)
+            if any(abs(here - other) < 4 * size for other in drawn):
+                continue
+            drawn.append(here)
+            along = canvas.heading(spot.heading + (0.0 if way > 0 else math.pi))
+            ahead = np.array([math.cos(along), math.sin(along)])
+            aside = np.array([-ahead[1], ahead[0]])
+            middle = canvas.xy(np.array([[spot.x, spot.y]]))[0]
+            corners = [middle + 1.3 * size * ahead, middle - size * ahead + size * aside, middle - 0.4 * size * ahead]
+            corners.append(middle - size * ahead - size * aside)
+            x, y = np.array(corners).T
+            canvas.axes.fill(x, y, facecolor="white", edgecolor=INK, lw=0.8, zorder=5, gid=f"uphill {track.id}")
+
+
+# Trains
+
+
+def _draw_marks(canvas: Canvas, view: PlanView) -> None:
+    """Draw where trains get stuck: bands behind the track, and a cross where each stalls first."""
+    for kind in ("no recovery", "no stopping", "stalls"):
+        told: MarkKind = kind
+        style = MARKS[told]
+        drawn = {part for train in view.trains for mark in train.marks if mark.kind == told for part in mark.on}
+        for part in sorted(drawn):
+            if part.track in view.tracks:
+                x, y = canvas.xy(_widened(canvas, view.tracks[part.track], part.start, part.stop)).T
+                canvas.axes.plot(x, y, color="white", lw=style.width + 1.5, zorder=2, solid_capstyle="butt")
+                canvas.axes.plot(
+                    x, y, color=INK, lw=style.width, ls=style.dashes, zorder=2, gid=kind, dash_capstyle="butt",
+                    solid_capstyle="butt",
+                )  # fmt: skip
+                canvas.axes.plot(x, y, color="white", lw=BESIDE, zorder=2, solid_capstyle="butt")
+    for train in view.trains:
+        if train.stall is not None:
+            x, y = canvas.xy(np.array([[train.stall.x, train.stall.y]])).T
+            canvas.axes.plot(
+                x, y, marker="X", ms=9, mfc=INK, mec="white", mew=1.0, zorder=7, ls="", gid=f"stall {train.name}"
+            )
+
+
+def _widened(canvas: Canvas, track: TrackView, start: float, stop: float) -> FloatArray:
+    """Return a stretch, made long enough to be seen."""
+    least = canvas.meters(2.0)
+    if stop - start < least:
+        middle = 0.5 * (start + stop)
+        start, stop = max(middle - 0.5 * least, 0.0), min(middle + 0.5 * least, track.length)
+    return track.part(start, stop)

@@ -1,0 +1,43 @@
+"""How rail conditions and what becomes of trains are drawn on a plan view: by dashes as well as by color."""
+
+from __future__ import annotations
+
+from itertools import cycle
+from typing import Any, NamedTuple
+
+from gradehaul.haulage.plan_view import MarkKind, PlanView
+from gradehaul.plan.stock import CLEAN
+
+
+class MarkStyle(NamedTuple):
+    """The band behind a track: its width, points, its dashes, and what it means."""
+
+    width: float
+    dashes: Any
+    words: str
+
+
+MARKS: dict[MarkKind, MarkStyle] = {
+    "no recovery": MarkStyle(12.0, (0, (0.12, 0.5)), "would not recover from a slip"),
+    "no stopping": MarkStyle(12.0, (0, (0.12, 0.16)), "must not stop"),
+    "stalls": MarkStyle(9.6, "-", "stalls"),
+}
+"""Sparse ticks, dense ticks, and a solid band."""
+
+_FILMS: tuple[tuple[str, Any], ...] = (
+    ("#0057a8", (0, (2.6, 1.6))),
+    ("#00664d", (0, (1.0, 1.3))),
+    ("#8a2f6b", (0, (6.0, 1.6, 1.2, 1.6))),
+    ("#000000", (0, (8.0, 2.4))),
+)
+
+BESIDE = 6.8
+"""The width left white between a band and the track on it, points."""
+
+FilmStyles = dict[str, tuple[str, Any]]
+
+
+def film_styles(view: PlanView) -> FilmStyles:
+    """Return the color and dashes of each condition other than clean that the plan asks for on some track."""
+    planned = dict.fromkeys(track.rail for track in view.tracks.values() if track.rail != CLEAN)
+    return dict(zip(planned, cycle(_FILMS), strict=False))

@@ -1,0 +1,109 @@
+"""10,000 draws at once against the exact engine draw by draw, over a 350 m route with 500 tracks."""
+
+from __future__ import annotations
+
+import gc
+import subprocess
+import sys
+from pathlib import Path
+from statistics import median
+from time import perf_counter
+
+import numpy as np
+import pytest
+from layouts import loco, long_hill
+
+from gradehaul.haulage.demand import Pulls
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.profile import route_profile
+from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.haulage.trust import DRAWS, Draws
+from gradehaul.haulage.trust_train import trust_in_train
+from gradehaul.haulage.verdict import judge
+from gradehaul.plan import read_plan
+
+TRAIN = '\n[train.drag]\nroute = "Up"\nconsist = ["mallet", "20 hopper", "tank", "9 hopper", "caboose"]\n'
+STOCK = loco("mallet", pull=150) + '[loco.tank]\nmass = "260 g"\nlength = 120\n[car.caboose]\nlength = 110\n'
+TOLD = long_hill(500, 350) + STOCK + TRAIN
+
+MEMORY = """
+import resource, sys
+sys.path.insert(0, {here!r})
+from test_trust_draws import all_at_once
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+all_at_once()
+print(before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def setting():
+    plan = read_plan(TOLD)
+    return plan, Layout(plan)
+
+
+def all_at_once():
+    plan, layout = setting()
+    profile, train = layout.profile("Up"), made_up(plan, plan.trains["drag"])
+    return trust_in_train(profile, train, "treated", Draws(plan, layout.coefficient))
+
+
+def test_ten_thousand_draws(capsys):
+    plan, layout = setting()
+    profile, train = layout.profile("Up"), made_up(plan, plan.trains["drag"])
+    times = []
+    for _ in range(5):
+        gc.collect()
+        start = perf_counter()
+        trust = trust_in_train(profile, train, "treated", Draws(plan, layout.coefficient))
+        times.append(perf_counter() - start)
+    at_once = median(times)
+
+    draws = Draws(plan, layout.coefficient)
+    curve, pulls = draws.curve, Pulls(plan)
+    single = []
+    blocks = tuple(Block(block.vehicle, block.count) for block in train.blocks)
+    for number in range(60):  # of the 10,000: each costs the same
+        start = perf_counter()
+        own = route_profile(layout._strip, layout.route("Up"), float(curve[number]))
+        judge(own, Train(blocks, 0.9, "stated"), "treated", pulls)
+        single.append(perf_counter() - start)
+    one_by_one = DRAWS * median(single)
+    found = one_by_one / at_once
+    with capsys.disabled():
+        print(
+            f"\n  10,000 runs of the engine over 10,000 draws at once: {found:.3g} "
+            f"({one_by_one:.3g} s against {at_once:.3g} s; target at least 200, under 0.5 s)"
+        )
+    assert 0 < trust.stall_probability < 1
+    assert found >= 200
+    assert at_once < 0.5
+
+
+def test_memory(capsys):
+    code = MEMORY.format(here=str(Path(__file__).parent))
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    before, peak = (int(figure) / 1024 for figure in done.stdout.split())
+    with capsys.disabled():
+        print(f"\n  most memory of the whole process: {peak:.0f} MB, {before:.0f} MB of it for libraries (target 300)")
+    assert peak < 300
+
+
+def test_ten_thousand_runs_one_by_one_agree(capsys):
+    """The small case of the ordinary tests with every one of 10,000 draws run through the exact engine."""
+    sys.path.insert(0, str(Path(__file__).parents[1] / "haulage"))
+    from test_trust import HILL, engine_margins
+
+    plan = read_plan(HILL)
+    layout = Layout(plan)
+    draws = Draws(plan, layout.coefficient)
+    start = perf_counter()
+    found = engine_margins(layout, draws, "double", "treated")
+    slow = perf_counter() - start
+    start = perf_counter()
+    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", draws)
+    fast = perf_counter() - start
+    with capsys.disabled():
+        print(f"\n  small case: {slow / fast:.3g} times ({slow:.3g} s against {fast:.3g} s)")
+    assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
+    low, high = np.quantile(found[:, 0], [0.05, 0.95])
+    assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)

@@ -1,0 +1,106 @@
+"""Adhesion fitted: known coefficients found again, intervals that hold, and data that cannot tell."""
+
+import numpy as np
+import pytest
+from scipy.optimize import lsq_linear, nnls
+
+from gradehaul.haulage.adhesion_fit import fit_adhesion, fit_coefficients, predict
+from gradehaul.haulage.reduction import student
+
+METAL, TYRED = 0.22, 0.40
+TRIALS = 2_000
+FLEET = np.array([[2.2, 0.0], [1.6, 1.1], [3.0, 0.9], [0.9, 1.2], [2.6, 0.0], [1.3, 1.3], [2.0, 0.7]])
+"""Weight on metal and on tyred drivers, N."""
+
+
+def readings(noise, count: int = 5, between: float = 0.10, within: float = 0.03):
+    """Mean pulls of the fleet in many trials: locomotives differ by 10 %, readings of one by 3 %."""
+    own = FLEET @ [METAL, TYRED] * (1 + between * noise.standard_normal((TRIALS, len(FLEET))))
+    return own * (1 + within / np.sqrt(count) * noise.standard_normal(own.shape))
+
+
+def test_the_prediction_of_an_unmeasured_locomotive_holds_the_truth_in_19_cases_of_20():
+    noise = np.random.default_rng(11)
+    found = fit_coefficients(np.broadcast_to(FLEET, (TRIALS, *FLEET.shape)), readings(noise))
+    for unread in ([1.8, 0.6], [2.4, 0.0], [1.0, 1.5]):
+        truth = np.dot(unread, [METAL, TYRED]) * (1 + 0.10 * noise.standard_normal(TRIALS))
+        pull, deviation = predict(found, np.array(unread))
+        half = np.vectorize(student)(found.freedom.astype(int)) * deviation
+        assert 0.93 <= (np.abs(pull - truth) <= half).mean() <= 0.97
+
+
+def test_known_coefficients_are_found_again():
+    found = fit_coefficients(np.broadcast_to(FLEET, (TRIALS, *FLEET.shape)), readings(np.random.default_rng(3)))
+    assert found.value.mean(axis=0) == pytest.approx([METAL, TYRED], rel=0.01)
+    assert np.sqrt(found.variance.mean()) == pytest.approx(0.101, rel=0.03)
+    exact = fit_coefficients(FLEET, FLEET @ [0.19, 0.33])
+    assert exact.value == pytest.approx([0.19, 0.33])
+    errors = np.sqrt(found.variance[:, None] * np.diagonal(found.inverse, axis1=1, axis2=2))
+    held = np.abs(found.value - [METAL, TYRED]) <= student(5) * errors
+    assert ((held.mean(axis=0) > 0.93) & (held.mean(axis=0) < 0.97)).all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_fit_is_that_of_scipy_on_the_same_data(seed):
+    noise = np.random.default_rng(seed)
+    weights = noise.uniform(0, 3, (6, 2))
+    pulls = np.abs(weights @ noise.uniform(-0.1, 0.5, 2)) + 0.05
+    found = fit_coefficients(weights, pulls)
+    fitted = pulls
+    for _ in range(4):
+        value, _ = nnls(weights / fitted[:, None], pulls / fitted)
+        bounded = lsq_linear(weights / fitted[:, None], pulls / fitted, bounds=(0, np.inf), tol=1e-14).x
+        assert bounded == pytest.approx(value, abs=1e-6)
+        fitted = np.maximum(weights @ value, 1e-12)
+    assert found.value == pytest.approx(value, abs=1e-9)
+
+
+def fit(weights, pulls=None, rail="clean"):
+    w = np.array(weights)
+    y = w @ [METAL, TYRED] * (1 + 0.03 * np.resize([1, -1, 0.5, -0.5], len(w))) if pulls is None else pulls
+    names = tuple(f"L{k}" for k in range(len(w)))
+    return fit_adhesion(rail, names, [tuple(row) for row in weights], list(y), [0.01] * len(w))
+
+
+def test_tyres_and_metal_are_told_apart_where_locomotives_differ():
+    found = fit(FLEET.tolist())
+    assert found.apart
+    assert (found.metal, found.tyred) == (pytest.approx(METAL, rel=0.05), pytest.approx(TYRED, rel=0.08))
+    assert found.correlation < 0
+    told = found.predict((1.8, 0.6))
+    assert told.low < told.value < told.high
+    assert found.why == ""
+
+
+@pytest.mark.parametrize(
+    ("weights", "words", "known"),
+    [
+        ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5], [2.4, 1.2]], "all alike", None),
+        ([[2.0, 0.0], [3.0, 0.0], [1.0, 0.0]], "no locomotive with tyres", METAL),
+        ([[2.0, 0.0], [1.0, 2.0]], "fewer than three", None),
+    ],
+)
+def test_data_that_cannot_tell_say_so(weights, words, known):
+    found = fit(weights)
+    assert not found.apart
+    assert words in found.why
+    assert found.tyred is None
+    assert found.metal == (None if known is None else pytest.approx(known, rel=0.05))
+    assert found.predict((0.5, 2.0) if weights[-1][1] < 1.9 else (0.0, 0.0)) is None
+    alike = found.predict(tuple(np.array(weights[0]) * 1.2))
+    assert alike is not None
+    assert alike.value == pytest.approx(1.2 * np.dot(weights[0], [METAL, TYRED]), rel=0.35)
+
+
+def test_one_locomotive_predicts_none_since_nothing_tells_how_they_differ():
+    assert fit([[2.0, 1.0]]).predict((2.0, 1.0)) is None
+
+
+def test_locomotives_that_differ_make_predictions_less_sure_than_readings_do():
+    alike, unlike = (
+        fit(FLEET.tolist()),
+        fit(FLEET.tolist(), list(FLEET @ [METAL, TYRED] * [1.2, 0.8, 1.1, 0.9, 1, 1.1, 0.9])),
+    )
+    one, other = alike.predict((1.8, 0.6)), unlike.predict((1.8, 0.6))
+    assert other.high - other.low > 3 * (one.high - one.low)
+    assert unlike.between > 0.1

@@ -1,0 +1,157 @@
+"""A plan with what its bench told: cars and curves, readings taken in, locomotives that were not read."""
+
+import pytest
+
+from gradehaul.haulage.adhesion import slipping_pull, standing_pull
+from gradehaul.haulage.benched import with_bench, work_out
+from gradehaul.haulage.check import check
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.trust import Draws
+from gradehaul.plan import read_plan
+
+GF = 9.80665e-3
+PLAN = """
+scale = "HO"
+unit = "mm"
+railhead.Wharf = 0
+[line.Main]
+from = "Wharf"
+to = "Summit"
+track = [ { straight = 3000, grade = "2 %" }, { left = 600, angle = 60, grade = "2 %" } ]
+[loco.bare]
+mass = "300 g"
+length = 200
+[loco.tyred]
+mass = "300 g"
+length = 200
+on_tyres = "200 g"
+[loco.half]
+mass = "400 g"
+length = 200
+on_tyres = "150 g"
+[loco.heavy]
+mass = "500 g"
+length = 200
+[loco.unread]
+mass = "350 g"
+length = 200
+on_tyres = "120 g"
+[car.ore]
+mass = "100 g"
+length = 120
+[car.coach]
+mass = "150 g"
+length = 280
+rolling = "1.5 %"
+[train.drag]
+route = "Up"
+consist = ["unread", "6 ore"]
+[route.Up]
+from = "Wharf"
+to = "Summit"
+"""
+
+
+def read(loco: str, pull: float, more: str = "") -> str:
+    forces = ", ".join(f'"{pull * (1 + e):.3f} gf"' for e in (-0.02, 0.0, 0.02))
+    return f'[[reading]]\nloco = "{loco}"\nforce = [{forces}]\n{more}\n'
+
+
+FOUR = read("bare", 66) + read("tyred", 100) + read("half", 116) + read("heavy", 108)
+
+
+def string(force: str, more: str = "", car: str = "ore") -> str:
+    return f'[[reading]]\ncar = "{car}"\ncars = 10\nforce = {force}\n{more}\n'
+
+
+def test_a_plan_without_readings_stays_as_it_is():
+    plan = read_plan(PLAN)
+    assert with_bench(plan) is plan
+
+
+def test_a_string_on_the_straight_and_round_a_curve():
+    """1 kg of cars: 22 gf is 2.2 %; 38 gf round 600 mm is 1.6 % more, a coefficient of 9.6 mm."""
+    bench = work_out(
+        read_plan(PLAN + string('["21 gf", "22 gf", "23 gf"]') + string('["38 gf", "38 gf"]', "radius = 600"))
+    )
+    assert bench.cars["ore"].rolling.value == pytest.approx(0.022)
+    assert bench.cars["ore"].rolling.error == pytest.approx(0.001 / 3**0.5)
+    assert bench.curve.coefficient.value == pytest.approx(9.6e-3)
+    assert bench.curve.error >= 0.6 * bench.cars["ore"].rolling.error * (1 - 1e-9)
+    assert not bench.curve.assumed_rolling
+
+
+def test_a_string_on_a_grade_is_corrected():
+    bench = work_out(read_plan(PLAN + string('["42 gf", "42 gf"]', 'grade = "2 %"')))
+    assert bench.cars["ore"].rolling.value == pytest.approx(0.022)
+
+
+def test_a_tilt_tells_both_resistances():
+    bench = work_out(read_plan(PLAN + '[[tilt]]\ncar = "ore"\nover = 1000\nstarts = [28, 30, 32]\nrolls = [20, 22]\n'))
+    told = bench.cars["ore"]
+    assert (told.starting.value, told.rolling.value) == pytest.approx((0.030, 0.021))
+
+
+def test_what_the_bench_told_of_cars_and_curves_goes_into_the_answer():
+    tilt = '[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [24, 25, 26]\n'
+    plan = read_plan(PLAN + tilt + string('["40 gf", "40 gf"]', "radius = 600"))
+    layout = Layout(plan)
+    ore = layout.plan.cars["ore"]
+    assert (ore.rolling.value, ore.rolling_basis, ore.starting_basis) == (pytest.approx(0.025), "measured", "assumed")
+    assert ore.starting.value == pytest.approx(1.25 * 0.025)
+    assert layout.coefficient == pytest.approx(0.015 * 0.6)
+    assert layout.plan.cars["coach"] == plan.cars["coach"]
+    assert Draws(layout.plan, layout.coefficient).curve.std() < 0.1 * layout.coefficient
+    assert Layout(layout.plan).plan is layout.plan  # the bench is heard once
+
+
+def test_readings_of_the_book_are_pulls_of_the_plan():
+    plan = read_plan(PLAN + FOUR + read("bare", 50, 'state = "slipping"'))
+    told = with_bench(plan)
+    bare = told.locos["bare"]
+    assert standing_pull(told, bare, "clean").value == pytest.approx(66 * GF)
+    assert slipping_pull(told, bare, "clean").value == pytest.approx(50 * GF)
+    assert standing_pull(told, bare, "clean").basis == "measured"
+
+
+def test_a_locomotive_that_was_not_read_pulls_as_the_others_make_it():
+    """0.22 on metal and 0.39 on tyres: 230 g and 120 g of the unread engine give 97 gf."""
+    plan = with_bench(read_plan(PLAN + FOUR))
+    pull = standing_pull(plan, plan.locos["unread"], "clean")
+    assert (pull.value, pull.basis) == (pytest.approx(97.4 * GF, rel=0.02), "scaled")
+    draws = Draws(plan, 0.008).standing(plan.locos["unread"], "clean")
+    told = plan.locos["unread"].predicted["clean"]
+    assert draws.std() == pytest.approx(told.spread, rel=0.05)
+
+
+def test_a_locomotive_read_on_clean_rail_keeps_its_own_ways_on_film():
+    """Four engines keep 0.8 of their clean pull; the fifth pulls a tenth more than its weight tells, on film too."""
+    film = 'rail = "treated"\nhours = 24'
+    four = "".join(
+        read(name, 0.8 * pull, film) for name, pull in (("bare", 66), ("tyred", 100), ("half", 116), ("heavy", 108))
+    )
+    plan = with_bench(read_plan(PLAN + FOUR + four + read("unread", 107)))
+    assert plan.locos["unread"].predicted["treated"].value == pytest.approx(0.8 * 107 * GF, rel=0.03)
+
+
+def test_the_check_of_a_layout_says_where_its_pulls_are_from():
+    answer = check(read_plan(PLAN + FOUR))
+    loads = {load.power: load.basis for load in answer.routes[0].loads if load.rail == "clean"}
+    assert loads == {
+        "bare": "measured",
+        "tyred": "measured",
+        "half": "measured",
+        "heavy": "measured",
+        "unread": "scaled",
+    }
+    before = check(read_plan(PLAN))
+    sure, unsure = (
+        next(train.trust.margin_high - train.trust.margin_low for train in each.trains if train.rail == "clean")
+        for each in (answer, before)
+    )
+    assert sure < unsure
+
+
+def test_an_age_is_noted():
+    answer = check(read_plan(PLAN + FOUR), hours=5)
+    assert any("5 hours after the film went on" in note.text for note in answer.notes)

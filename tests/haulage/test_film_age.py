@@ -1,0 +1,107 @@
+"""The film in time: the curve that readings at several ages follow, and what it may not do."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import curve_fit
+
+from gradehaul.haulage.benched import with_bench
+from gradehaul.haulage.film_age import recovery
+from gradehaul.haulage.layout import Layout
+from gradehaul.plan import read_plan
+
+GF = 9.80665e-3
+
+
+def curve(hours, fresh, settled, time):
+    return settled - (settled - fresh) * np.exp(-np.asarray(hours) / time)
+
+
+@pytest.mark.parametrize("time", [2.0, 9.0, 30.0])
+def test_a_known_recovery_is_found_again(time):
+    ages = [0.5, 3, 8, 24, 72, 200]
+    found = recovery("goat", "treated", list(zip(ages, curve(ages, 0.42, 0.52, time), strict=True)), 0.8)
+    assert (found.fresh, found.settled, found.time) == pytest.approx((0.42, 0.52, time), rel=0.01)
+    assert found.misfit < 1e-4
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_fit_is_that_of_scipy_on_the_same_data(seed):
+    ages = np.array([0.5, 3, 8, 24, 72, 200])
+    pulls = curve(ages, 0.42, 0.52, 12.0) * (1 + 0.01 * np.random.default_rng(seed).standard_normal(6))
+    found = recovery("goat", "treated", list(zip(ages, pulls, strict=True)), 0.8)
+    best, _ = curve_fit(curve, ages, pulls, p0=(pulls[0], pulls[-1], 10.0), bounds=([0, 0, 0.1], [0.8, 0.8, 4000]))
+    misses = ((curve(ages, *best) - pulls) ** 2).sum()
+    assert 6 * found.misfit**2 <= misses * (1 + 1e-4)
+    assert (found.fresh, found.settled) == pytest.approx(best[:2], rel=0.01)
+
+
+@given(
+    pulls=st.lists(st.floats(0.1, 2.0), min_size=3, max_size=6),
+    clean=st.floats(0.3, 1.5),
+    hours=st.floats(0, 1e4),
+)
+def test_a_film_never_gives_back_more_than_the_clean_pull(pulls, clean, hours):
+    ages = [(24.0 * k, pull) for k, pull in enumerate(pulls)]
+    found = recovery("goat", "treated", ages, clean)
+    assert 0 <= found.fresh <= found.settled * (1 + 1e-12)
+    assert found.settled <= clean
+    assert found.at(hours) <= clean * (1 + 1e-12)
+    assert found.at(0) <= found.at(hours) * (1 + 1e-12)
+
+
+def test_fewer_than_three_ages_are_taken_stepwise():
+    found = recovery("goat", "treated", [(24, 0.5), (0.5, 0.42)], 0.8)
+    assert found.form == "stepwise"
+    assert [found.at(hours) for hours in (0, 1, 23, 24, 500)] == [0.42, 0.42, 0.42, 0.5, 0.5]
+
+
+PLAN = """
+scale = "HO"
+unit = "in"
+railhead.Wharf = 0
+[line.Main]
+from = "Wharf"
+to = "Summit"
+track = [ { straight = 300, grade = "2 %" } ]
+[loco.goat]
+mass = "300 g"
+length = 8
+pull.clean = "80 gf"
+[loco.mule]
+mass = "300 g"
+length = 8
+pull.clean = "70 gf"
+[car.ore]
+length = 5
+[train.drag]
+route = "Up"
+consist = ["goat", "4 ore"]
+[route.Up]
+from = "Wharf"
+to = "Summit"
+"""
+
+
+def pulls_at(hours, ages, loco="goat"):
+    more = "".join(
+        f'[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {age}\nforce = "{pull} gf"\n' for age, pull in ages
+    )
+    layout = Layout(with_bench(read_plan(PLAN + more), hours=hours))
+    return layout.pulls.standing(layout.plan.locos[loco], "treated").value / GF
+
+
+def test_any_age_can_be_asked_for():
+    ages = [(0.5, 42), (8, 46), (24, 50), (96, 51)]
+    asked = [pulls_at(hours, ages) for hours in (0, 4, 12, 48, 1000)]
+    assert asked == sorted(asked)
+    assert asked[0] == pytest.approx(42, abs=1.5)
+    assert asked[-1] == pytest.approx(51, abs=1)
+    two = [(0.5, 42), (24, 50)]
+    assert [pulls_at(hours, two) for hours in (3, 30)] == [pytest.approx(42), pytest.approx(50)]
+
+
+def test_a_locomotive_that_was_not_read_on_film_is_fresh_before_it_is_settled():
+    young, old = (pulls_at(hours, [(0.5, 42), (24, 50)], "mule") for hours in (3, 30))
+    assert young < old < 70

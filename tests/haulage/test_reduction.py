@@ -1,0 +1,115 @@
+"""Reduction of readings: means and their intervals, outliers, and corrections for where they were taken."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from gradehaul.haulage.benched import work_out
+from gradehaul.haulage.reduction import mean_of, outliers, student
+from gradehaul.plan import read_plan
+
+GF = 9.80665e-3
+TRIALS = 2_000
+
+PLAN = """
+scale = "HO"
+unit = "mm"
+curve_resistance = { model = "coefficient", coefficient = 8 }
+[line.Main]
+from = "Wharf"
+to = "Summit"
+track = [ { straight = 900 } ]
+[loco.goat]
+mass = "260 g"
+length = 200
+[loco.mule]
+mass = "300 g"
+length = 200
+"""
+
+
+def rows(more: str):
+    return {(row.loco, row.rail, row.state): row for row in work_out(read_plan(PLAN + more)).rows}
+
+
+def reading(force: str, more: str = "", loco: str = "goat") -> str:
+    return f'[[reading]]\nloco = "{loco}"\nforce = {force}\n{more}\n'
+
+
+@pytest.mark.parametrize("count", [3, 5, 9])
+def test_the_interval_of_a_reduced_pull_holds_the_truth_in_19_cases_of_20(count):
+    """A pull of 84 gf read to 1 gf with a scatter of 3 %: the balance rounds, and the interval still holds."""
+    noise = np.random.default_rng(20260 + count)
+    read = np.round(84.3 * (1 + 0.03 * noise.standard_normal((TRIALS, count))))
+    held = 0
+    for row in read:
+        found = mean_of(row.tolist(), step=1.0)
+        held += abs(found.value - 84.3) <= found.half
+    assert 0.93 <= held / TRIALS <= 0.97
+
+
+def test_a_coarse_balance_is_not_taken_for_sure():
+    """Steps of 5 gf and hardly any scatter: all readings alike, and the truth up to half a step away."""
+    truth = np.random.default_rng(7).uniform(60, 90, 500)
+    read = 5 * np.round(truth / 5)
+    found = [mean_of([value] * 5, step=5.0) for value in read]
+    assert np.mean([abs(one.value - t) <= one.half for one, t in zip(found, truth, strict=True)]) > 0.95
+    assert all(one.error >= 5 / np.sqrt(12) * (1 - 1e-12) for one in found)
+
+
+@pytest.mark.parametrize("values", [[79.0, 82.0, 81.0], [50.0, 52.0], [66.1, 66.4, 65.2, 67.0, 66.6]])
+def test_the_interval_is_that_of_scipy(values):
+    found = mean_of(values)
+    low, high = stats.t.interval(0.95, len(values) - 1, np.mean(values), stats.sem(values))
+    assert (found.value - found.half, found.value + found.half) == pytest.approx((low, high), rel=1e-9)
+    assert student(4, 0.9) == pytest.approx(stats.t.ppf(0.95, 4))
+
+
+def test_all_readings_of_one_thing_are_taken_together():
+    found = rows('[loco.goat.pull]\nclean = ["80 gf", "82 gf"]\n' + reading('["81 gf", "84 gf"]') + reading('"83 gf"'))
+    row = found["goat", "clean", "standing"]
+    assert (row.count, row.mean) == (5, pytest.approx(82 * GF))
+    assert [taken.place for taken in row.taken] == ['loco "goat"', "reading 1", "reading 2"]
+    assert not row.borrowed
+
+
+def test_a_single_reading_is_used_with_a_spread_that_is_labeled():
+    one = rows(reading('"80 gf"'))["goat", "clean", "standing"]
+    assert one.borrowed
+    assert one.scatter == pytest.approx(0.04 * 80 * GF)
+    assert one.low < 80 * GF < one.high
+    helped = rows(reading('"80 gf"') + reading(str([f"{70 + 0.2 * k} gf" for k in range(9)]), loco="mule"))
+    assert helped["goat", "clean", "standing"].scatter < one.scatter
+
+
+def test_a_stated_spread_counts():
+    row = rows(reading('["80 ± 5 gf", "80 ± 5 gf"]'))["goat", "clean", "standing"]
+    assert row.error == pytest.approx(5 * GF / np.sqrt(2))
+    assert not row.borrowed
+
+
+def test_outliers_are_shown_and_not_dropped():
+    row = rows(reading('["80 gf", "81 gf", "82 gf", "80 gf", "61 gf"]'))["goat", "clean", "standing"]
+    assert row.outliers == (pytest.approx(61 * GF),)
+    assert row.mean == pytest.approx(np.mean([80, 81, 82, 80, 61]) * GF)
+    assert outliers([80, 81, 82, 80, 79, 83]) == ()
+    assert outliers([80.0, 80.0, 80.0, 81.0], step=1.0) == ()
+
+
+def test_where_it_was_taken_is_corrected_for():
+    """On 2 % and 400 mm of radius the engine of 260 g lifts itself and bends: 260 g x (0.02 + 8 / 400) = 10.4 gf."""
+    found = rows(reading('"70 gf"', 'grade = "2 %"\nradius = 400') + reading('"70 gf"', 'grade = "-2 %"', "mule"))
+    assert found["goat", "clean", "standing"].mean == pytest.approx(80.4 * GF)
+    assert found["mule", "clean", "standing"].mean == pytest.approx(64 * GF)
+    flat = rows(reading('"80.4 gf"'))
+    assert found["goat", "clean", "standing"].error > flat["goat", "clean", "standing"].error
+
+
+def test_ages_make_fresh_and_settled():
+    found = rows(
+        reading('"42 gf"', 'rail = "treated"\nhours = 1')
+        + reading('"50 gf"', 'rail = "treated"\nhours = 24')
+        + reading('"52 gf"', 'rail = "treated"')
+    )
+    assert found["goat", "treated fresh", "standing"].count == 1
+    assert found["goat", "treated", "standing"].mean == pytest.approx(51 * GF)

@@ -1,0 +1,329 @@
+"""Trust: draws of what is unsure, and what they make of a train and of a load."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from one_by_one import OneByOne
+
+from gradehaul.haulage import trust_load
+from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.longest import Climb
+from gradehaul.haulage.scatter import pool
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.trust import Draws
+from gradehaul.haulage.trust_load import RouteTrust
+from gradehaul.haulage.trust_train import trust_in_train
+from gradehaul.haulage.verdict import judge
+from gradehaul.plan import read_plan
+from gradehaul.quantities import Reading, read_reading
+
+HILL = """
+scale = "HO"
+unit = "mm"
+railhead.Foot = 0
+[vertical_curve]
+length = 150
+[line.Hill]
+from = "Foot"
+to = "Top"
+track = [
+  { straight = 900, grade = "0.5 %" },
+  { left = 600, angle = 80, ease = 120, grade = "2.0 %" },
+  { straight = 700, grade = "3.3 %" },
+  { right = 500, angle = 60, grade = "2.1 %", rail = "treated" },
+  { straight = 300, grade = "1 %" },
+  { right = 450, angle = 45, ease = 90, grade = "1.8 %" },
+  { straight = 900, grade = "-1 %" },
+]
+[loco.mogul]
+mass = "300 g"
+length = 190
+driven_wheels = 6
+tyred_wheels = 2
+pull = { clean = ["75 gf", "78 gf"] }
+[loco.tank]
+mass = "210 g"
+length = 110
+[car.ore]
+mass = "95 g"
+length = 130
+rolling = "2.2 ± 0.3 %"
+[car.caboose]
+length = 120
+[train.double]
+route = "Up"
+consist = ["mogul", "5 ore", "tank", "5 ore", "caboose"]
+[train.single]
+route = "Up"
+consist = ["mogul", "10 ore"]
+[route.Up]
+from = "Foot"
+to = "Top"
+"""
+
+
+@pytest.fixture(scope="module")
+def layout() -> Layout:
+    return Layout(read_plan(HILL))
+
+
+def engine_margins(layout: Layout, draws: Draws, name: str, rail: str) -> np.ndarray:
+    each = OneByOne(layout, draws)
+    train = made_up(layout.plan, layout.plan.trains[name])
+    found = []
+    for number in range(draws.count):
+        plan = each.plan_of(number)
+        verdict = judge(each.profile("Up", number), each.train(train, plan, number), rail, each.pulls_of(plan))
+        found.append((verdict.margin, verdict.outcome == "stalls"))
+    return np.array(found)
+
+
+@pytest.mark.parametrize(
+    ("name", "rail"), [("double", "treated"), ("double", AS_PLANNED), ("single", "clean"), ("single", AS_PLANNED)]
+)
+def test_all_draws_at_once_agree_with_the_exact_engine_draw_by_draw(layout, name, rail):
+    draws = Draws(layout.plan, layout.coefficient, seed=3, count=250)
+    found = engine_margins(layout, draws, name, rail)
+    train = made_up(layout.plan, layout.plan.trains[name])
+    trust = trust_in_train(layout.profile("Up"), train, rail, draws)
+    assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
+    low, high = np.quantile(found[:, 0], [0.05, 0.95])
+    assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
+    assert 0 < found[:, 1].mean() < 1 or rail == "clean"
+
+
+SWITCHBACK = (
+    HILL[: HILL.index("[line.Hill]")]
+    + """
+[line.Foothill]
+from = "Foot"
+to = "Switch"
+track = [ { straight = 2500, grade = "2.5 %" } ]
+[line.Tail]
+from = "Switch"
+to = "Buffer"
+track = [ { straight = 3000, grade = "1 %", rail = "treated" } ]
+[line.Upper]
+from = "Switch"
+to = "Top"
+track = [ { left = 500, angle = 60, grade = "3 %" }, { straight = 3000, grade = "2 %" } ]
+[turnout.Switch]
+toe = "Tail"
+legs = ["Foothill", "Upper"]
+"""
+    + HILL[HILL.index("[loco.mogul]") :]
+    + "reversals = 1\n"
+)
+
+
+@pytest.mark.parametrize("rail", ["treated", AS_PLANNED])
+def test_over_reversals_too(rail):
+    layout = Layout(read_plan(SWITCHBACK))
+    draws = Draws(layout.plan, layout.coefficient, count=150)
+    profile = layout.profile("Up")
+    assert len(profile.legs) == 2
+    found = engine_margins(layout, draws, "double", rail)
+    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), rail, draws)
+    assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
+    low, high = np.quantile(found[:, 0], [0.05, 0.95])
+    assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
+
+
+@pytest.mark.parametrize("rail", ["clean", AS_PLANNED])
+@pytest.mark.parametrize("engine", ["leading", "trailing"])
+def test_percentiles_of_a_load_over_reversals(monkeypatch, rail, engine):
+    monkeypatch.setattr(trust_load, "LOAD_DRAWS", 80)
+    layout = Layout(read_plan(SWITCHBACK))
+    draws = Draws(layout.plan, layout.coefficient, seed=1).part(80)
+    each = OneByOne(layout, draws)
+    rated, limit = [], []
+    for number in range(draws.count):
+        plan = each.plan_of(number)
+        power, car = plan.powers["mogul"], plan.cars["ore"]
+        load = Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan), engine=engine).load(rail)
+        rated.append(load.rated)
+        limit.append(load.limit)
+    nominal = layout.longest_train("Up", "mogul", "ore", rail=rail, engine=engine)
+    spread = RouteTrust(layout.plan, layout.profile("Up"), layout.pulls, draws).spread(nominal)
+    told = (spread.rated_low, spread.rated_high, spread.limit_low, spread.limit_high)
+    true = [sorted(loads)[int(q * draws.count)] for loads in (rated, limit) for q in (0.05, 0.95)]
+    assert np.abs(np.array(told) - true).max() <= 1
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    grades=st.lists(st.floats(-4, 5), min_size=3, max_size=9),
+    radii=st.lists(st.sampled_from([0, 350, 500, 800]), min_size=9, max_size=9),
+    ease=st.sampled_from([0, 60]),
+    rounding=st.sampled_from([0, 200]),
+)
+def test_leaving_pieces_out_changes_no_draw(grades, radii, ease, rounding):
+    tracks = ", ".join(
+        (f"{{ left = {r}, angle = 50, ease = {ease}, " if r else "{ straight = 400, ") + f'grade = "{g:.2f} %" }}'
+        for g, r in zip(grades, radii, strict=False)
+    )
+    plan = read_plan(
+        HILL[: HILL.index("[vertical_curve]")]
+        + f'[vertical_curve]\nlength = {rounding}\n[line.Hill]\nfrom = "Foot"\nto = "Top"\ntrack = [{tracks}]\n'
+        + HILL[HILL.index("[loco.mogul]") :]
+    )
+    layout = Layout(plan)
+    draws = Draws(plan, layout.coefficient, count=25)
+    found = engine_margins(layout, draws, "double", "treated")
+    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", draws)
+    low, high = np.quantile(found[:, 0], [0.05, 0.95])
+    assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)
+
+
+@pytest.mark.parametrize("rail", ["clean", "treated", AS_PLANNED])
+@pytest.mark.parametrize("car", ["ore", "caboose"])
+def test_percentiles_of_a_load_agree_with_the_exact_engine_draw_by_draw(layout, monkeypatch, rail, car):
+    monkeypatch.setattr(trust_load, "LOAD_DRAWS", 120)
+    draws = Draws(layout.plan, layout.coefficient, seed=1).part(120)
+    each = OneByOne(layout, draws)
+    rated, limit = [], []
+    for number in range(draws.count):
+        plan = each.plan_of(number)
+        profile = each.profile("Up", number)
+        load = Climb(plan, profile, plan.powers["mogul"], plan.cars[car], each.pulls_of(plan)).load(rail)
+        rated.append(load.rated)
+        limit.append(load.limit)
+    (nominal,) = layout.loads(layout.profile("Up"), "mogul", car, [rail])
+    spread = RouteTrust(layout.plan, layout.profile("Up"), layout.pulls, draws).spread(nominal)
+    told = (spread.rated_low, spread.rated_high, spread.limit_low, spread.limit_high)
+    true = [sorted(loads)[int(q * draws.count)] for loads in (rated, limit) for q in (0.05, 0.95)]
+    assert np.abs(np.array(told) - true).max() <= 1
+    assert spread.rated_low < nominal.rated < spread.rated_high
+
+
+def test_long_trains_agree_too(monkeypatch):
+    """Where counts are passed over and the worst place moves from a curve to a straight with the coefficient."""
+    monkeypatch.setattr(trust_load, "LOAD_DRAWS", 60)
+    layout = Layout(read_plan(HILL.replace('["75 gf", "78 gf"]', '["475 gf", "478 gf"]').replace('"95 g"', '"60 g"')))
+    draws = Draws(layout.plan, layout.coefficient).part(60)
+    each = OneByOne(layout, draws)
+    limit = []
+    for number in range(draws.count):
+        plan = each.plan_of(number)
+        power, car = plan.powers["mogul"], plan.cars["ore"]
+        limit.append(Climb(plan, each.profile("Up", number), power, car, each.pulls_of(plan)).limit("clean"))
+    (nominal,) = layout.loads(layout.profile("Up"), "mogul", "ore", ["clean"])
+    spread = RouteTrust(layout.plan, layout.profile("Up"), layout.pulls, draws).spread(nominal)
+    assert nominal.limit > 40
+    assert spread.limit_low == pytest.approx(sorted(limit)[3], rel=0.03)
+    assert spread.limit_high == pytest.approx(sorted(limit)[57], rel=0.03)
+
+
+def test_assumed_figures_spread_as_they_should(layout):
+    draws = Draws(layout.plan, layout.coefficient)
+    caboose = layout.plan.cars["caboose"]
+    assert np.quantile(draws.rolling(caboose), [0.05, 0.5, 0.95]) == pytest.approx([0.008, 0.02, 0.03], rel=0.03)
+    assert draws.rolling(layout.plan.cars["ore"]).std() == pytest.approx(0.003, rel=0.03)
+    assert draws.curve.std() / layout.coefficient == pytest.approx(0.2, rel=0.03)
+    tank = layout.plan.locos["tank"]
+    assert draws.standing(tank, "clean").mean() / (9.80665 * 0.21) == pytest.approx(0.22, rel=0.01)
+    assert draws.standing(tank, "clean").std() / (9.80665 * 0.21) == pytest.approx(0.03, rel=0.03)
+
+
+def test_what_has_one_cause_moves_as_one():
+    plan = read_plan(
+        HILL
+        + '[loco.other]\nmass = "500 g"\nlength = 200\n'
+        + '[loco.read]\nmass = "300 g"\nlength = 200\npull.clean = "70 gf"\n'
+        + "[car.box]\nlength = 150\n"
+    )
+    draws = Draws(plan, 0.008)
+
+    def alike(one, other):
+        return np.corrcoef(one, other)[0, 1]
+
+    locos, cars = plan.locos, plan.cars
+    assert alike(draws.standing(locos["tank"], "clean"), draws.standing(locos["other"], "clean")) > 0.999
+    assert abs(alike(draws.standing(locos["tank"], "clean"), draws.standing(locos["read"], "clean"))) < 0.05
+    assert alike(draws.rolling(cars["box"]), draws.rolling(cars["caboose"])) > 0.999
+    assert abs(alike(draws.rolling(cars["box"]), draws.rolling(cars["ore"]))) < 0.05
+    assert alike(draws.mass(cars["box"]), draws.mass(cars["caboose"])) > 0.999
+    # what is scaled from a reading moves with it
+    assert alike(draws.standing(locos["mogul"], "treated"), draws.standing(locos["mogul"], "clean")) > 0.2
+
+
+def test_more_readings_make_surer_and_two_alike_are_not_exact():
+    def spread(readings):
+        plan = read_plan(HILL.replace('clean = ["75 gf", "78 gf"]', f"clean = {readings}"))
+        return Draws(plan, 0.008).standing(plan.locos["mogul"], "clean").std() / 9.80665e-3
+
+    alike, few, many = (
+        spread('["76 gf", "76 gf"]'),
+        spread('["73 gf", "79 gf"]'),
+        spread('["73 gf", "79 gf"]'[:-1] + ', "76 gf"' * 8 + "]"),
+    )
+    assert few > alike > 1.5
+    assert many < few
+    assert spread('["76 ± 9 gf"]') > 2 * spread('["76 gf"]')
+
+
+def test_scatter_is_never_under_what_the_balance_shows():
+    readings = tuple(read_reading(text, "force") for text in ("70 gf", "70 gf", "70 gf"))
+    coarse = pool([readings] * 40)
+    assert coarse.step == pytest.approx(9.80665e-3)
+    assert coarse.of(readings).value >= 9.80665e-3 / np.sqrt(12) * (1 - 1e-12)
+    assert pool([tuple(read_reading(t, "force") for t in ("0.62 N", "0.60 N"))]).step == pytest.approx(0.01)
+
+
+def test_pooling_finds_the_scatter_of_many_locomotives():
+    noise = np.random.default_rng(5)
+    rows = [tuple(Reading(m * (1 + 0.02 * e)) for e in noise.standard_normal(3)) for m in np.linspace(0.2, 3, 300)]
+    assert pool(rows).share == pytest.approx(0.02, rel=0.06)
+
+
+def test_the_seed_decides(layout):
+    profile, train = layout.profile("Up"), made_up(layout.plan, layout.plan.trains["double"])
+
+    def chance(seed):
+        draws = Draws(layout.plan, layout.coefficient, seed=seed)
+        return trust_in_train(profile, train, "treated", draws).stall_probability
+
+    assert chance(7) == chance(7)
+    assert chance(7) != chance(8)
+    assert chance(7) == pytest.approx(chance(8), abs=0.03)
+
+
+def test_a_train_on_the_edge_stalls_in_half_of_the_draws():
+    """Nothing but the pull is unsure, and the pull is just what is asked."""
+    text = HILL.replace('rolling = "2.2 ± 0.3 %"', 'rolling = "2.2 ± 0.00001 %"').replace(
+        'unit = "mm"', 'unit = "mm"\ncurve_resistance = { model = "coefficient", coefficient = 0.01 }'
+    )
+    layout = Layout(read_plan(text))
+    asked = layout.pulls.standing(layout.plan.locos["mogul"], "clean").value - layout.verdict("single").margin
+    edge = read_plan(text.replace('["75 gf", "78 gf"]', f'"{asked} N"'))
+    layout = Layout(edge)
+    draws = Draws(edge, layout.coefficient)
+    trust = trust_in_train(layout.profile("Up"), made_up(edge, edge.trains["single"]), "clean", draws)
+    assert trust.stall_probability == pytest.approx(0.5, abs=0.02)
+    assert trust.dominant.what == "the pull of mogul on clean rail"
+
+
+def test_what_to_measure_is_what_would_narrow_most(layout):
+    profile = layout.profile("Up")
+    draws = Draws(layout.plan, layout.coefficient)
+    trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains["double"]), "treated", draws)
+    assert sum(cause.share for cause in trust.causes) == pytest.approx(1, abs=0.02)
+    shares = [cause.share for cause in trust.causes]
+    assert shares == sorted(shares, reverse=True)
+    assert all(0 <= cause.narrows <= 1 for cause in trust.causes)
+    assert trust.next_measurement.narrows == max(cause.narrows for cause in trust.causes)
+    # measuring it does narrow the answer: the tank engine, whose pull nobody read
+    unread = next(cause for cause in trust.causes if "tank" in cause.what)
+    assert unread.measure == "read the pull of tank on treated rail, five times"
+    pull = layout.pulls.standing(layout.plan.locos["tank"], "treated").value
+    five = ", ".join(f'"{pull * (1 + e)} N"' for e in (-0.03, -0.01, 0, 0.01, 0.03))
+    read = read_plan(
+        HILL.replace('mass = "210 g"\nlength = 110', f'mass = "210 g"\nlength = 110\npull.treated = [{five}]')
+    )
+    after = trust_in_train(profile, made_up(read, read.trains["double"]), "treated", Draws(read, layout.coefficient))
+    before, now = (t.margin_high - t.margin_low for t in (trust, after))
+    assert 1 - (now / before) ** 2 == pytest.approx(unread.narrows, abs=0.08)

@@ -1,0 +1,122 @@
+"""What is reckoned on arrays, for speed, against the same reckoned one by one."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gradehaul.plan.drawing.beside import indexed
+from gradehaul.plan.drawing.elements import gap, nearest, order, orders, place
+from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.nearness import near_pairs
+from gradehaul.plan.drawing.reaches import reaches_of
+from gradehaul.plan.drawing.records import Element, Spot, Stroke
+from gradehaul.plan.drawing.ways import Ways
+from plan.drawing.pen import draw
+
+coordinates = st.integers(-20, 20).map(lambda value: value / 8)
+spots = st.lists(st.builds(Spot, coordinates, coordinates, st.none() | coordinates), max_size=40)
+
+
+@given(spots, st.sampled_from([0.125, 0.25, 0.3, 1.0, 10.0]))
+def test_pairs_of_points_are_those_of_every_pair_compared(points, distance):
+    expected = [
+        [one, other]
+        for one in range(len(points))
+        for other in range(one + 1, len(points))
+        if gap(points[one], points[other]) <= distance
+    ]
+    assert near_pairs(points, distance).tolist() == expected
+
+
+def test_pairs_far_from_one_another_and_from_the_origin():
+    points = [Spot(-1e6, 1e6), Spot(-1e6 + 1e-3, 1e6), Spot(1e6, -1e6), Spot(1e6, -1e6 + 5e-4), Spot(0, 0)]
+    assert near_pairs(points, 2e-3).tolist() == [[0, 1], [2, 3]]
+    assert near_pairs(points, 7e-4).tolist() == [[2, 3]]
+
+
+@given(st.lists(st.builds(Spot, *[st.floats(-1e6, 1e6)] * 2, st.none() | st.floats(-10, 10)), max_size=20))
+def test_orders_are_each_point_s_order(points):
+    assert orders(points) == [order(point) for point in points]
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_places_beside_points_are_those_of_every_pair_compared(seed):
+    random = np.random.default_rng(seed)
+    ways = Ways()
+    elements: list[Element] = []
+    for number in range(40):
+        x, y, heading = random.uniform(-1, 1, 3) * (1, 1, math.pi)
+        tracks = [(float(length), float(bend)) for length, bend in random.uniform((0.05, -3), (0.9, 3), (3, 2))]
+        own = draw((float(x), float(y), float(heading)), [*tracks, (0.4, 0.0)], str(number))
+        elements += own
+        ways.add(own, ways.node(), ways.node())
+    points = [Spot(float(x), float(y)) for x, y in random.uniform(-1.5, 1.5, (60, 2))]
+    index = indexed(ways, 0.001)
+    assert index.elements == elements
+    near = index.near(points, 0.05)
+    expected = {
+        (which, number): nearest(element, point)
+        for which, point in enumerate(points)
+        for number, element in enumerate(elements)
+        if gap(point, place(element, nearest(element, point))) <= 0.05
+    }
+    found = dict(zip(zip(near.which.tolist(), near.number.tolist(), strict=True), near.along.tolist(), strict=True))
+    assert found.keys() == expected.keys()
+    assert len(found) > 20
+    for (which, number), along in found.items():
+        assert along - index.before[number] == pytest.approx(expected[which, number], abs=1e-9)
+    exact = list(index.beside(near, points, [0.0] * len(points), 0.05, 1.0))
+    assert [(which, one.number) for which, one in exact] == list(found)
+    assert indexed(ways, 0.001, index) is index
+    ways.remove(1)
+    assert indexed(ways, 0.001, index) is not index
+
+
+strokes = st.lists(
+    st.builds(
+        lambda x, y, turn, heights, exact: Stroke(
+            "2F",
+            "TRACK",
+            "ARC",
+            np.array([(0.0, 0.0), (x, y)]),
+            np.array([math.tan(turn / 4)]),
+            np.array([exact]),
+            heights and np.array(heights),
+        ),
+        st.sampled_from([1e-6, 0.3, 1.0, -2.5]),
+        st.sampled_from([0.0, 0.5, -1.0]),
+        st.sampled_from([0.0, 0.3, -1.2, 3.1, -5.0]),
+        st.none() | st.tuples(coordinates, coordinates),
+        st.booleans(),
+    ),
+    max_size=6,
+)
+
+
+@given(strokes)
+def test_single_lines_and_arcs_are_what_the_fitting_makes_of_them(drawn):
+    drawn.append(
+        Stroke("3A", "TRACK", "LWPOLYLINE", np.array([(0.0, 0), (1, 0), (2, 1)]), np.zeros(2), np.ones(2, dtype=bool))
+    )
+    found, faults = reaches_of(drawn, tolerance=8e-4, kink=0.09)
+    each = [fit_stroke(stroke, tolerance=8e-4, kink=0.09) for stroke in drawn]
+    assert faults == [fault for _, own in each for fault in own]
+    expected = [reach for own, _ in each for reach in own]
+    assert len(found) == len(expected)
+    for ours, theirs in zip(found, expected, strict=True):
+        assert (ours.closed, ours.handle, len(ours.elements)) == (theirs.closed, theirs.handle, len(theirs.elements))
+        for one, other in zip(ours.elements, theirs.elements, strict=True):
+            assert one.start == other.start
+            assert one.end == other.end
+            figures = (other.heading, other.curvature, other.length)
+            assert (one.heading, one.curvature, one.length) == pytest.approx(figures, abs=1e-12, rel=1e-12)
+            assert one.radius_spread == other.radius_spread
+
+
+def test_a_tolerance_must_be_above_0():
+    stroke = Stroke("2F", "TRACK", "LINE", np.array([(0.0, 0), (1, 0)]), np.zeros(1), np.ones(1, dtype=bool))
+    with pytest.raises(ValueError, match="above 0"):
+        reaches_of([stroke], tolerance=0, kink=0.1)

@@ -1,0 +1,145 @@
+"""What builders draw, out of a file: ladders, double slips, wyes, loops, as arcs, as chords and with bulges."""
+
+import math
+
+import numpy as np
+import pytest
+
+from gradehaul.plan.drawing.assembly import draw, terms
+from gradehaul.plan.drawing.elements import halved, place
+from plan.drawing import pen
+from plan.drawing.dxf_files import METER, ON, new, saved
+
+ORIGIN = (0.0, 0.0, 0.0)
+STEP = math.radians(5)
+
+
+def arcs(space, elements):
+    for element in elements:
+        if element.curvature == 0:
+            space.add_line(element.start[:2], element.end[:2], dxfattribs=ON)
+            continue
+        radius = 1 / element.curvature
+        x = element.start.x - radius * math.sin(element.heading)
+        y = element.start.y + radius * math.cos(element.heading)
+        first = math.degrees(element.heading) - math.copysign(90, radius)
+        last = first + math.degrees(element.curvature * element.length)
+        space.add_arc((x, y), abs(radius), *sorted((first, last)), dxfattribs=ON)
+
+
+def bulges(space, elements):
+    parts = [part for element in elements for part in halved(element)]
+    rows = [(*part.start[:2], math.tan(part.curvature * part.length / 4)) for part in parts]
+    space.add_lwpolyline([*rows, (*parts[-1].end[:2], 0)], format="xyb", dxfattribs=ON)
+
+
+def chords(space, elements):
+    """Draw straights as lines and curves as chords of 5 degrees at most."""
+    for element in elements:
+        count = max(1, math.ceil(abs(element.curvature) * element.length / STEP))
+        points = [place(element, element.length * number / count)[:2] for number in range(count + 1)]
+        space.add_lwpolyline(points, dxfattribs=ON)
+
+
+WAYS = pytest.mark.parametrize("way", [arcs, bulges, chords])
+
+
+def drawn(folder, way, tracks):
+    document, space = new(units=METER)
+    for elements in tracks:
+        way(space, elements)
+    found = draw(saved(document, folder), terms(0.0165, "mm", ["Track"]))
+    assert found.faults == ()
+    return found
+
+
+def counted(found):
+    kinds = [joint.kind for joint in found.joints.values()]
+    return {kind: kinds.count(kind) for kind in sorted(set(kinds))}
+
+
+def whole(found):
+    return sum(line.length for line in found.lines.values())
+
+
+def moves(found):
+    """Return the pairs of lines, by their lengths in mm, that a train runs from one to the other."""
+    length = {name: round(line.length * 1000) for name, line in found.lines.items()}
+    pairs = []
+    for joint in found.joints.values():
+        if joint.kind == "turnout":
+            pairs += [(joint.toe, leg) for leg in joint.legs]
+        pairs += [*joint.through, *joint.slips]
+    return sorted(tuple(sorted((length[one.line], length[other.line]))) for one, other in pairs)
+
+
+@WAYS
+def test_a_ladder(tmp_path, way):
+    leads = (0.5, 0.85, 1.2, 1.55)
+    ladder = pen.draw(ORIGIN, [pen.straight(2.6)])
+    tracks = [pen.draw((x, 0, 0), [pen.arc(0.8, 15), pen.straight(0.7 + x / 10)]) for x in leads]
+    found = drawn(tmp_path, way, [ladder, *tracks])
+    assert counted(found) == {"end": 6, "turnout": 4}
+    assert whole(found) == pytest.approx(2.6 + sum(map(pen.length_of, tracks)), rel=1e-4)
+    turnouts = sorted((joint for joint in found.joints.values() if joint.kind == "turnout"), key=lambda one: one.spot.x)
+    np.testing.assert_allclose([joint.spot[:2] for joint in turnouts], [(x, 0) for x in leads], atol=1e-3)
+    for joint in turnouts:  # all face the same way
+        toe = found.lines[joint.toe.line]
+        assert {tip.x < joint.spot.x - 0.1 for tip in (toe.elements[0].start, toe.elements[-1].end)} == {True, False}
+
+
+@WAYS
+def test_a_wye(tmp_path, way):
+    """Three turnouts whose legs lead to one another, as a train is turned on."""
+    radius = 0.7
+    corners = []
+    for number in range(3):
+        # each corner lies a third of a turn on, and its stem leads straight away from the middle
+        turn = math.radians(120 * number)
+        reach = 2 * radius / math.sqrt(3)
+        corners.append((reach * math.cos(turn), reach * math.sin(turn), turn))
+    stems = [pen.draw(corner, [pen.straight(0.4 + number / 10)]) for number, corner in enumerate(corners)]
+    # a curve of 60 degrees leads from each corner, backward, to the next one
+    size = math.dist(corners[0][:2], corners[1][:2]) / 2 / math.sin(math.radians(30))
+    legs = [pen.draw((x, y, turn + math.pi), [(size * math.radians(60), -1 / size)]) for x, y, turn in corners]
+    for leg, (x, y, _) in zip(legs, [*corners[1:], corners[0]], strict=True):
+        assert leg[-1].end[:2] == pytest.approx((x, y))
+    found = drawn(tmp_path, way, [*stems, *legs])
+    assert counted(found) == {"end": 3, "turnout": 3}
+    side = round(size * math.radians(60) * 1000)
+    assert moves(found) == [(length, side) for length in (400, 500, 600) for _ in range(2)]
+
+
+@WAYS
+def test_a_reversing_loop(tmp_path, way):
+    stem = pen.draw((-1, 0, 0), [pen.straight(1)])
+    loop = pen.draw(ORIGIN, [pen.arc(0.6, 60), pen.arc(-0.6, 300), pen.arc(0.6, 60)])
+    found = drawn(tmp_path, way, [stem, loop])
+    assert counted(found) == {"end": 1, "turnout": 1}
+    (joint,) = (one for one in found.joints.values() if one.kind == "turnout")
+    assert found.lines[joint.toe.line].length == pytest.approx(1, rel=1e-4)
+    assert len({leg.line for leg in joint.legs}) == 1
+    assert {leg.end for leg in joint.legs} == {"from", "to"}
+    assert found.lines[joint.legs[0].line].length == pytest.approx(pen.length_of(loop), rel=1e-4)
+
+
+@WAYS
+def test_a_double_slip(tmp_path, way):
+    angle, along = math.radians(15), 0.15
+    radius = along / math.tan(angle / 2)
+    turn = [(radius * angle, 1 / radius)]
+    a = pen.draw((-1, 0, 0), [pen.straight(2.2)])
+    b = pen.draw((-1.1 * math.cos(angle), -1.1 * math.sin(angle), angle), [pen.straight(2.4)])
+    up, down = pen.draw((-along, 0, 0), turn), pen.draw((along, 0, math.pi), turn)
+    found = drawn(tmp_path, way, [a, b, up, down])
+    assert counted(found) == {"end": 4, "turnout": 4}
+    inner, slip = 300, round(radius * angle * 1000)
+    ends = [850, 1050, 950, 1150]
+    assert moves(found) == sorted([(inner, length) for length in ends] + [(slip, length) for length in ends])
+
+
+@WAYS
+def test_tracks_that_cross_stay_apart(tmp_path, way):
+    one, other = pen.draw(ORIGIN, [pen.straight(2)]), pen.draw((0.5, -0.8, math.pi / 4), [pen.arc(2, 60)])
+    found = drawn(tmp_path, way, [one, other])
+    assert counted(found) == {"end": 4}

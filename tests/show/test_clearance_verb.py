@@ -1,0 +1,77 @@
+"""The verb clearance: text, JSON, CSV, exit status and what is refused."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+
+PLANS = Path(__file__).parents[2] / "plans"
+HELIX = (
+    'scale = "H0"\nunit = "mm"\npractice = "NEM"\nrailhead.A = 0\n'
+    '[line.Helix]\nfrom = "A"\nto = "B"\ntrack = [{ left = 600, angle = 720, rise = RISE }]\n'
+)
+
+
+@pytest.fixture
+def helix(tmp_path: Path) -> Path:
+    path = tmp_path / "helix.toml"
+    path.write_text(HELIX.replace("RISE", "110"))
+    return path
+
+
+def clearance(path: Path, *more: str) -> Result:
+    return CliRunner().invoke(main, ["clearance", str(path), *more])
+
+
+def test_the_page_has_figures_places_sources_and_cautions() -> None:
+    words = clearance(PLANS / "two-levels.toml").stdout
+    assert "mm over Staging:1 at" in words
+    assert "from 78 mm, fails under 59 mm" in words
+    assert "[1] NEM 102, clear space on straight track, edition 2017 (read)" in words
+    assert "ask a qualified person where structure, mains or stairs are touched" in words
+    assert "Decks bear only as they are built" in words
+    assert "train stone, head on" in words
+
+
+def test_json_and_csv_tell_the_same(helix: Path) -> None:
+    document = json.loads(clearance(helix, "--json").stdout)
+    assert document["passes"] is False
+    (place,) = [each for each in document["places"] if each["outcome"] == "fail"]
+    assert place["rule"] == "vertical room"
+    assert place["value_m"] == pytest.approx(0.055, abs=1e-5)
+    assert (place["passes_m"], place["fails_m"]) == (0.078, 0.059)
+    rows = list(csv.DictReader(io.StringIO(clearance(helix, "--csv").stdout)))
+    assert [row["outcome"] for row in rows] == [each["outcome"] for each in document["places"]]
+    assert float(rows[0]["value"]) == document["places"][0]["value_m"]
+
+
+def test_strict_fails_where_a_clearance_does(helix: Path) -> None:
+    assert clearance(helix).exit_code == 0
+    assert clearance(helix, "--strict").exit_code == 1
+    helix.write_text(HELIX.replace("RISE", "160"))
+    assert clearance(helix, "--strict").exit_code == 0
+
+
+def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: Path) -> None:
+    assert "deck 12 mm;" in clearance(helix, "--deck", "12").stdout
+    for more, words in (
+        (["--deck", "12 kg"], "--deck"),
+        (["--deck", "-1 mm"], "--deck"),
+        (["--train", "x"], "--train"),
+    ):
+        result = clearance(helix, *more)
+        assert result.exit_code == 2
+        assert words in result.stderr
+
+
+def test_the_answer_is_not_written_over_the_plan(helix: Path) -> None:
+    before = helix.read_text()
+    assert clearance(helix, "-o", str(helix)).exit_code == 2
+    assert helix.read_text() == before

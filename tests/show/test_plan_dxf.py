@@ -1,0 +1,164 @@
+"""The drawing of a plan view: sound, the same from run to run, and read back as the same network."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import plan_view
+from gradehaul.plan import load_plan
+from gradehaul.plan.drawing.dxf_library import dxf_library
+from gradehaul.show.plan_dxf import BESIDE, SIGN, dxf_text, plan_dxf
+from gradehaul.show.reading_units import reader_of
+from show.test_plan_picture import view_of
+
+DEMOS = ("first-hill", "n-mountain", "switchback", "two-levels", "yard", "full-size-example", "cove", "hollow")
+
+
+@cache
+def data_of(name: str) -> bytes:
+    return plan_dxf(view_of(name), reader_of(view_of(name).plan.unit))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    return tmp_path_factory.mktemp("drawings")
+
+
+def document_of(name: str, folder: Path):
+    path = folder / f"{name}.dxf"
+    path.write_bytes(data_of(name))
+    return dxf_library().readfile(path)
+
+
+def read_back(name: str, folder: Path, layers: str) -> Layout:
+    plan = view_of(name).plan
+    (folder / f"{name}.dxf").write_bytes(data_of(name))
+    path = folder / f"{name}.toml"
+    path.write_text(
+        f'scale = {{ ratio = {plan.scale.ratio}, gauge = "{plan.scale.gauge!r} m" }}\n'
+        f'unit = "{plan.unit}"\n[drawing]\nfile = "{name}.dxf"\nlayers = ["{layers}", "Names"]\n'
+        'height_layers = ["Railhead heights"]\n',
+        encoding="utf-8",
+    )
+    return Layout(load_plan(path))
+
+
+@pytest.mark.parametrize("name", [*DEMOS, "odd", "loop"])
+def test_the_audit_finds_nothing(name, folder):
+    document = document_of(name, folder)
+    audit = document.audit()
+    assert (audit.errors, audit.fixes) == ([], [])
+    assert len(document.modelspace()) > 3
+
+
+@pytest.mark.parametrize("name", ["first-hill", "odd"])
+def test_the_bytes_are_the_same_from_run_to_run(name):
+    again = plan_dxf(view_of(name), reader_of(view_of(name).plan.unit))
+    assert again == data_of(name)
+    assert again.startswith(SIGN)
+    assert not dxf_library().options.write_fixed_meta_data_for_testing
+
+
+def told(layout: Layout, skip: frozenset[str] = frozenset()):
+    """Joints that are more than the meeting of two lines: kind, and ways through; no drawing has slips."""
+    return {
+        joint.name: (joint.kind, len(joint.ends), len(joint.through) - len(joint.slips))
+        for joint in layout.plan.joints.values()
+        if joint.kind != "plain" and joint.name not in skip
+    }
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_the_line_in_space_reads_back_as_the_same_network(name, folder):
+    view = view_of(name)
+    before, after = Layout(view.plan), read_back(name, folder, "Railhead line")
+    tables = frozenset(joint.name for joint in view.plan.joints.values() if joint.kind == "table")
+    # a turntable is drawn as the ends of its lines, wherever each of them lies
+    drop = tables | {joint for joint in after.plan.joints if joint not in before.plan.joints}
+    assert all(after.plan.joints[joint].kind == "end" for joint in drop if joint in after.plan.joints)
+    assert len(drop) == len(tables) + sum(len(view.plan.joints[joint].ends) - 1 for joint in tables)
+    assert told(after, drop) == told(before, drop)
+    lengths = [sum(line.length for line in layout.plan.lines.values()) for layout in (before, after)]
+    assert lengths[1] == pytest.approx(lengths[0], rel=1e-5)
+    for joint, height in before.alignment.railheads.items():
+        if joint in after.alignment.railheads:
+            assert after.alignment.railheads[joint] == pytest.approx(height, abs=1e-5)
+    steepest = [max(max(track.steepest) for track in plan_view(each).tracks.values()) for each in (before, after)]
+    assert steepest[1] == pytest.approx(steepest[0], abs=2e-4)
+
+
+@pytest.mark.parametrize("name", ["first-hill", "n-mountain", "yard", "cove", "hollow"])
+def test_the_plan_itself_reads_back_with_the_same_lengths_and_radii(name, folder):
+    view = view_of(name)
+    before, after = Layout(view.plan), read_back(name, folder, "Track *")
+    odd = frozenset(joint.name for joint in view.plan.joints.values() if joint.kind == "table")
+    drop = odd | {joint for joint in after.plan.joints if joint not in before.plan.joints}
+    assert told(after, drop) == told(before, drop)
+    lengths = [sum(line.length for line in layout.plan.lines.values()) for layout in (before, after)]
+    assert lengths[1] == pytest.approx(lengths[0], rel=1e-5)
+    sharpest = [max(abs(track.sharpest) for track in plan_view(each).tracks.values()) for each in (before, after)]
+    assert sharpest[1] == pytest.approx(sharpest[0], rel=1e-4)
+
+
+def test_straights_and_arcs_are_true_and_lie_on_the_layer_of_their_class(folder):
+    space = document_of("first-hill", folder).modelspace()
+    arcs = list(space.query("ARC"))
+    assert {round(arc.dxf.radius, 6) for arc in arcs} == {24.0}
+    assert sum(math.radians((arc.dxf.end_angle - arc.dxf.start_angle) % 360) * 24 for arc in arcs) == pytest.approx(
+        sum(track.length / 0.0254 for track in view_of("first-hill").tracks.values() if track.sharpest)
+    )
+    layers = {entity.dxf.layer for entity in space if entity.dxf.layer.startswith("Track")}
+    assert layers == {"Track clean level", "Track clean to 3 percent", "Track clean over 4 percent"}
+    assert {layer.split()[1] for layer in layers_of("two-levels", folder)} == {"clean", "treated"}
+
+
+def layers_of(name: str, folder: Path) -> set[str]:
+    space = document_of(name, folder).modelspace()
+    return {entity.dxf.layer for entity in space if entity.dxf.layer.startswith("Track")}
+
+
+def test_stalls_and_stretches_lie_where_they_are(folder):
+    view = view_of("first-hill")
+    space = document_of("first-hill", folder).modelspace()
+    centers = [tuple(circle.dxf.center)[:2] for circle in space.query('CIRCLE[layer=="Stall points"]')]
+    assert centers == [
+        pytest.approx((train.stall.x / 0.0254, train.stall.y / 0.0254)) for train in view.trains if train.stall
+    ]
+    for kind, layer in (
+        ("no stopping", "No stopping"),
+        ("stalls", "Stalls"),
+        ("no recovery", "No recovery from a slip"),
+    ):
+        drawn = [np.array(line.get_points("xy")) for line in space.query(f'LWPOLYLINE[layer=="{layer}"]')]
+        told = [(mark, part) for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on]
+        assert len(drawn) == len(told) > 0
+        for line, (_, part) in zip(drawn, told, strict=True):
+            for point, at in ((line[0], part.start), (line[-1], part.stop)):
+                spot = view.tracks[part.track].spot(at)
+                off = point * 0.0254 - [spot.x, spot.y]
+                assert np.hypot(*off) == pytest.approx(BESIDE[kind] * view.plan.scale.gauge)
+                assert off @ [math.cos(spot.heading), math.sin(spot.heading)] == pytest.approx(0, abs=1e-9)
+
+
+def test_odd_names_are_texts_and_no_codes(folder):
+    document = document_of("odd", folder)
+    texts = {entity.plain_text() for entity in document.modelspace().query("TEXT")}
+    assert "$\\alpha_{$" in texts
+    assert "מחצבה" in texts
+    assert any(text.startswith("[/] night $_{ 🚂, ") for text in texts)
+    assert all(not set(layer.dxf.name) & set('<>/\\":;?*|=`,') for layer in document.layers)
+
+
+@pytest.mark.parametrize(
+    "name", ["50%%d", "100%", "%%%", "a^Jb", "^", "\\U+0041", "{\\fArial;x}", "</script>", '"', "%%u under", "🚂 قطار"]
+)
+def test_a_text_is_shown_as_it_is_written(name):
+    document = dxf_library().new()
+    entity = document.modelspace().add_text(dxf_text(name))
+    assert entity.plain_text().rstrip("\N{NO-BREAK SPACE}") == name

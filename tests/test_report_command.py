@@ -1,0 +1,185 @@
+"""The verb `report` and the load cards of `check`: their files and their refusals."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+
+SOURCE = str(Path(__file__).parents[1] / "src")
+PLAN = """
+scale = "HO"
+unit = "in"
+railhead.Wharf = 0
+[line.Main]
+from = "Wharf"
+to = "Summit"
+track = [{ straight = 60, grade = "2 %" }, { left = 24, angle = 90, grade = "2 %" }]
+[loco.mogul]
+mass = "300 g"
+length = "8 in"
+[car.ore]
+length = "5.5 in"
+[train.morning]
+route = "Up ore"
+consist = ["mogul", "3 ore"]
+[route."Up ore"]
+from = "Wharf"
+to = "Summit"
+[route.Down]
+from = "Summit"
+to = "Wharf"
+"""
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Path:
+    path = tmp_path / "tarn.toml"
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+def run(*args: object) -> Result:
+    return CliRunner().invoke(main, [*map(str, args)])
+
+
+def words(page: str) -> str:
+    return " ".join(re.sub(r"<(style|script).*?</\1>|<[^>]+>", " ", page, flags=re.DOTALL).split())
+
+
+# The page
+
+
+def test_a_page(plan, tmp_path):
+    out = tmp_path / "x.html"
+    result = run("report", plan, "-o", out)
+    assert (result.exit_code, result.stdout, result.stderr) == (0, "", "")
+    page = out.read_text(encoding="utf-8")
+    assert page.startswith("<!doctype html>")
+    assert page == run("report", plan).stdout  # the same from run to run, printed or written
+    told = words(page)
+    order = [
+        told.index(part)
+        for part in (
+            "Which trains climb",
+            "Routes Point",
+            "Make up a train Where",
+            "Load cards To",
+            "What it rests on Of",
+            "A film does not",
+        )
+    ]
+    assert order == sorted(order)
+    for route in ("Up ore", "Down"):
+        assert told.count(route) > 3
+    assert "http://" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert "https://" not in page
+    assert str(tmp_path) not in page  # it may be mailed
+
+
+def test_what_gets_a_train_over_is_told(plan):
+    plan.write_text(PLAN.replace('"3 ore"', '"30 ore"'), encoding="utf-8")
+    told = words(run("report", plan).stdout)
+    assert "Not all get through" in told
+    assert "Ways over the hill Leave " in told
+    assert "A helper comes on and goes off while the train stands" in told
+
+
+def test_units_and_grades_of_the_page(plan):
+    told = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
+    assert "Ruling grade 1 in 30.2: grade 1 in 50.0 and curve 1 in 76.0" in told
+    assert "radius 610 mm" in told
+
+
+def test_all_routes(plan):
+    plan.write_text(PLAN[: PLAN.index("[route.Down]")], encoding="utf-8")
+    assert "Summit to Wharf" not in words(run("report", plan).stdout)
+    assert "Summit to Wharf" in words(run("report", plan, "--all-routes").stdout)
+
+
+def test_a_plan_without_stock_or_trains(plan):
+    plan.write_text(PLAN[: PLAN.index("[loco.mogul]")], encoding="utf-8")
+    told = words(run("report", plan).stdout)
+    assert "No train is named in the plan" in told
+    assert "Make up a train" not in told
+    assert "Load cards" not in told
+
+
+def test_a_plan_is_never_written_over(plan):
+    assert run("report", plan, "-o", plan).exit_code == 2
+    assert plan.read_text(encoding="utf-8") == PLAN
+
+
+def test_files_that_cannot_be_read_or_written(plan, tmp_path):
+    assert run("report", tmp_path / "nowhere.toml").exit_code == 3
+    result = run("report", plan, "-o", tmp_path / "nowhere" / "out.html")
+    assert result.exit_code == 3
+    assert "cannot be written" in result.stderr
+
+
+def test_the_page_needs_no_matplotlib(plan):
+    script = (
+        "import sys\n"
+        "from click.testing import CliRunner\n"
+        "from gradehaul.command import main\n"
+        "assert CliRunner().invoke(main, ['report', sys.argv[1]]).exit_code == 0\n"
+        "print('matplotlib' in sys.modules)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(plan)],
+        env={**os.environ, "PYTHONPATH": SOURCE},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout == "False\n"
+
+
+# Load cards
+
+
+@pytest.mark.parametrize(("name", "begins"), [("c.PDF", b"%PDF"), ("c.svg", b"<?xml"), ("c.png", b"\x89PNG")])
+def test_cards(plan, tmp_path, name, begins):
+    result = run("check", plan, "--card", "-o", tmp_path / name)
+    assert (result.exit_code, result.stdout, result.stderr) == (0, "", "")
+    assert (tmp_path / name).read_bytes().startswith(begins)
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        ([], "put -o with a name that ends in .pdf, .png or .svg"),
+        (["-o", "-"], "put -o with a name that ends in .pdf, .png or .svg"),
+        (["-o", "card.txt"], "a picture is written as .png, .svg or .pdf"),
+        (["--json", "-o", "card.pdf"], "exclude one another"),
+    ],
+)
+def test_cards_that_cannot_be_drawn(plan, args, told):
+    result = run("check", plan, "--card", *args)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert told in result.stderr
+
+
+def test_cards_are_opened_in_the_viewer(plan, tmp_path, monkeypatch):
+    opened: list[str] = []
+    monkeypatch.setattr("click.launch", lambda url, **_: opened.append(url) or 0)
+    out = tmp_path / "card.pdf"
+    assert run("check", plan, "--card", "-o", out, "--open").exit_code == 0
+    assert opened == [str(out)]
+    assert run("check", plan, "--open").exit_code == 2
+    assert opened == [str(out)]
+
+
+def test_cards_of_a_plan_without_loads(plan, tmp_path):
+    plan.write_text(PLAN[: PLAN.index("[loco.mogul]")], encoding="utf-8")
+    result = run("check", plan, "--card", "-o", tmp_path / "card.pdf")
+    assert result.exit_code == 2
+    assert "no loads to put on a card" in result.stderr
+    assert not (tmp_path / "card.pdf").exists()
