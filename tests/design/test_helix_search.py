@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from gradehaul.design.helix import Build, Wishes, clears, helix_of, usual_build
+from gradehaul.design.helix import Build, clears, usual_build
 from gradehaul.design.helix_search import roomiest, smallest_radius, steepest_grade
+from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.hill import Need, stock_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.check import check

@@ -9,8 +9,9 @@ from typing import Any, Literal
 
 import numpy as np
 
-from gradehaul.design.helix import Build, Helix, Wishes, helix_of, refuse_low, usual_build
+from gradehaul.design.helix import Build, Helix, refuse_low, usual_build
 from gradehaul.design.helix_search import Found, roomiest, smallest_radius, steepest_grade
+from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import Sweep, sweep
 from gradehaul.design.hill import Need, known_train
 from gradehaul.errors import DesignError, QuantityError

@@ -49,6 +49,9 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
     if find in ("radius", "grade") and found.stops is not None:
         better = "A radius 1 mm smaller" if find == "radius" else "A grade 0.001 % steeper"
         page.line(f"{better} will not do: {_STOPS[found.stops]}.", indent=2)
+    if find == "cars":
+        page.line("No other helix of this shape in this floor takes more: the radius is the largest,", indent=2)
+        page.line("and the rise per turn as wished, or the least that leaves the clear height.", indent=2)
     vertical, coefficient = helix.vertical(stock), coefficient_of(stock)
     inner = "inner track: " if build.centers is not None else ""
     rows = [
