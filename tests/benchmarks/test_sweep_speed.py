@@ -6,7 +6,8 @@ import time
 
 import numpy as np
 
-from gradehaul.design.helix import Wishes, helix_of, usual_build
+from gradehaul.design.helix import usual_build
+from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import sweep
 from gradehaul.design.hill import stock_of
 

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradehaul.design.helix import Build, Wishes, clears, helix_of, usual_build
+from gradehaul.design.helix import Build, clears, usual_build
+from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import sweep
 from gradehaul.design.hill import stock_of
 from gradehaul.errors import DesignError, RouteError
@@ -24,7 +25,7 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     stock: Plan, ease: float, vertical: float | None, turns: float
 ) -> None:
     build: Build = replace(usual_build(stock.scale), ease=ease, vertical=vertical)
-    radii, rises = np.linspace(0.25, 0.9, 4), np.linspace(0.05, 0.16, 4)
+    radii, rises = np.linspace(0.27, 0.9, 4), np.linspace(0.05, 0.16, 4)
     train = next(iter(stock.trains))
     found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
     exact = 0

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.helix import Build, clear_height_left, coefficient_of
-from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length
+from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, MILLIMETER, ROUNDING, car_length
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE, Pulls
@@ -39,9 +39,11 @@ class Sweep:
     exact
         Where `cars` is exact: the first train that is not rated lies on the even stretch with all its length. Elsewhere
         it is a number of cars that climbs for sure, and a longer train may. Same shape.
-    low, steep, stalled
-        Where the deck above is too low, the grade beyond the most, and the named train does not climb, shape (h, r);
-        a train longer than the even stretch is judged as if all of it lay there.
+    reach
+        Cars before they are rounded down to `cars`, for smooth lines. Same shape.
+    low_by, steep_by, short_by
+        How much the deck above is too low, m, the grade beyond the most, and the named train's pull short, N: above 0
+        where a design will not do, shape (h, r). A train longer than the even stretch is judged as if all lay there.
     """
 
     radii: FloatArray
@@ -53,11 +55,28 @@ class Sweep:
     car: str
     cars: NDArray[np.int_]
     exact: NDArray[np.bool_]
-    low: NDArray[np.bool_]
-    steep: NDArray[np.bool_]
-    stalled: NDArray[np.bool_]
+    reach: FloatArray
+    low_by: FloatArray
+    steep_by: FloatArray
+    short_by: FloatArray
     train: str | None
     rail: str
+    steepest: float
+
+    @property
+    def low(self) -> NDArray[np.bool_]:
+        """Where the deck above is too low."""
+        return self.low_by > 0
+
+    @property
+    def steep(self) -> NDArray[np.bool_]:
+        """Where the grade is beyond the most."""
+        return self.steep_by > 0
+
+    @property
+    def stalled(self) -> NDArray[np.bool_]:
+        """Where the named train does not climb."""
+        return self.short_by > 0
 
 
 def sweep(
@@ -118,12 +137,13 @@ def sweep(
     turn = 2 * np.pi * across
     grade = down[:, None] / turn
     effective = grade + coefficient_of(stock) / across
-    millimeters = np.ceil(1e5 * CAR_LENGTHS_PER_PERCENT * car_length(stock) * grade)
-    vertical = 1e-3 * millimeters if build.vertical is None else np.full_like(grade, build.vertical)
+    usual = np.ceil(CAR_LENGTHS_PER_PERCENT * 100 * grade * car_length(stock) / MILLIMETER - ROUNDING)
+    vertical = MILLIMETER * usual if build.vertical is None else np.full_like(grade, build.vertical)
     even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
 
     counts = np.zeros((len(powers), len(rails), *grade.shape), dtype=int)
     exact = np.ones(counts.shape, dtype=bool)
+    reach = np.zeros(counts.shape)
     if car is not None:
         each = stock.cars[car]
         asked = GRAVITY * each.mass * effective
@@ -136,7 +156,8 @@ def sweep(
             slip = together * sum(pulls.slipping(loco, condition).value for loco in locos)
             tests = ((stand, max(rolling, starting)), (slip, rolling))
             most = np.minimum(*((pull * (1 + TIE) - own) / (asked + resistance) for pull, resistance in tests))
-            counts[i, j] = np.clip(np.floor(most), 0, MOST_CARS).astype(int)
+            reach[i, j] = np.clip(most, 0, MOST_CARS)
+            counts[i, j] = np.floor(reach[i, j]).astype(int)
             exact[i, j] = sum(loco.length for loco in locos) + (counts[i, j] + 1) * each.length <= even
     left = clear_height_left(build, np.broadcast_to(across, grade.shape), grade, down[:, None], vertical)
     return Sweep(
@@ -149,23 +170,24 @@ def sweep(
         car=car or "",
         cars=counts,
         exact=exact,
-        low=(left < build.clear - 1e-6) & (turns > 1 - 1e-9),
-        steep=grade > steepest * (1 + 1e-9),
-        stalled=np.zeros(grade.shape, dtype=bool) if train is None else _stalled(effective, stock, pulls, train, rail),
+        reach=reach,
+        low_by=(build.clear - 1e-6 - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
+        steep_by=grade - steepest * (1 + 1e-9),
+        short_by=np.full_like(grade, -1.0) if train is None else _short_by(effective, stock, pulls, train, rail),
         train=train,
         rail=rail,
+        steepest=steepest,
     )
 
 
-def _stalled(effective: FloatArray, stock: Plan, pulls: Pulls, name: str, rail: str) -> NDArray[np.bool_]:
-    """Return where a named train that lies on the even stretch does not climb."""
+def _short_by(effective: FloatArray, stock: Plan, pulls: Pulls, name: str, rail: str) -> FloatArray:
+    """Return by how much the pull of a named train on the even stretch is short, N; under 0 where it is not."""
     train = made_up(stock, stock.trains[name])
     weight = GRAVITY * sum(block.mass for block in train.blocks) * effective
     stand = train.together * sum(pulls.standing(loco, rail).value for loco, _ in train.locos)
     slip = train.together * sum(pulls.slipping(loco, rail).value for loco, _ in train.locos)
-    return np.asarray(
-        (weight + max(train.rolling, train.starting) > stand * (1 + TIE)) | (weight + train.rolling > slip * (1 + TIE))
-    )
+    resistance = max(train.rolling, train.starting) - stand * (1 + TIE), train.rolling - slip * (1 + TIE)
+    return np.asarray(weight + max(resistance))
 
 
 def _refuse_unknown(
