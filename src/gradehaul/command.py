@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from gradehaul.design.clearance import Clearances
     from gradehaul.design.helix_wishes import Look
     from gradehaul.design.hill import Hill
+    from gradehaul.design.level_risers import Corrections
     from gradehaul.haulage.check import CheckAnswer
     from gradehaul.haulage.plan_view import PlanView
     from gradehaul.haulage.section import LongSection
@@ -502,6 +503,42 @@ def clearance(
         sys.exit(FAILS)
 
 
+@main.command()
+@click.argument("plan", type=click.Path())
+@click.option("--survey", "surveys", multiple=True, help="A survey of the plan; again for more.  [default: all]")
+@click.option("--heights", "table", type=click.Path(), help="A CSV file of distances and heights, in place of these.")
+@click.option("--target", help="The grade that was meant.  [default: the survey's, else even from end to end]")
+@click.option("--shim", help="The largest correction.  [default: the survey's, else 1/4 in or 6 mm]")
+@click.option("--step", help="The smallest correction that can be read.  [default: 1/32 in or 0.5 mm]")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The risers as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def level(
+    *,
+    plan: str,
+    as_json: bool,
+    as_csv: bool,
+    output: str | None,
+    show: System | None,
+    grades: Grades,
+    **asked: Any,  # noqa: ANN401 - see the options
+) -> None:
+    """Tell what a surveyed hill makes, where it is steeper than meant, and which riser goes up or down by how much."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    _refuse_plan(output, plan)
+    loaded = _load(plan)
+    from gradehaul.design.level_wishes import corrected_surveys
+    from gradehaul.show.reading_units import reader_of
+
+    reader = reader_of(loaded.unit, show, grades)
+    found = corrected_surveys(loaded, reader.system, **asked)
+    form: _Form = "json" if as_json else "csv" if as_csv else "text"
+    _deliver(_risers_written(loaded, found, form, reader, to_file=output is not None), output)
+
+
 _Form = Literal["json", "csv", "text"]
 
 
@@ -709,6 +746,16 @@ def _clearance_written(found: Clearances, form: _Form, reader: Reader, *, to_fil
     from gradehaul.show.clearance_text import clearance_page
 
     return _laid_out(clearance_page(found, reader), to_file=to_file)
+
+
+def _risers_written(plan: Plan, found: Sequence[Corrections], form: _Form, reader: Reader, *, to_file: bool) -> str:
+    if form == "text":
+        from gradehaul.show.level_risers_text import risers_page
+
+        return _laid_out(risers_page(plan, found, reader), to_file=to_file)
+    from gradehaul.show.level_risers_json import risers_csv, risers_json
+
+    return risers_json(plan, found) if form == "json" else risers_csv(found)
 
 
 def _passes(answer: CheckAnswer) -> bool:

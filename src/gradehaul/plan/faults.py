@@ -25,7 +25,14 @@ Model = TypeVar("Model", bound=Table)
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
 _SINGLE = frozenset({"bench", "railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
-_ITEM = {"railhead_at": "pair", "through": "pair", "moves": "pair", "consist": "entry", "legs": "leg"}
+_ITEM = {
+    "railhead_at": "pair",
+    "heights": "pair",
+    "through": "pair",
+    "moves": "pair",
+    "consist": "entry",
+    "legs": "leg",
+}
 _READINGS = frozenset({"pull", "slipping"})
 
 

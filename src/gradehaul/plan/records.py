@@ -264,6 +264,24 @@ class NamedRoute:
 
 
 @dataclass(frozen=True, slots=True)
+class Survey:
+    """A hill that stands: pairs of distance along a line and railhead there, m, in the order of the file.
+
+    `reading` is the error of one reading (one standard deviation), `grade` what was meant, `shim` the largest
+    correction allowed, `step` the smallest that can be read, `deck` the thickness that a shim must not go through; None
+    where nothing is said.
+    """
+
+    name: str
+    heights: tuple[tuple[float, float], ...]
+    reading: float | None = None
+    grade: float | None = None
+    shim: float | None = None
+    step: float | None = None
+    deck: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A whole plan. Mappings keep the order of the file and are keyed by name."""
 
@@ -292,6 +310,7 @@ class Plan:
     book: Book = field(default_factory=Book)
     """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
+    surveys: Mapping[str, Survey] = field(default_factory=dict)
 
     @property
     def tracks(self) -> dict[str, Track]:

@@ -12,7 +12,7 @@ from gradehaul.plan.faults import Entry, Faults, checked
 from gradehaul.plan.joints import Declared, check_easements, make_joints, meetings
 from gradehaul.plan.lines import lay
 from gradehaul.plan.names import clean, shown
-from gradehaul.plan.records import CurveResistance, MapStart, Plan
+from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.schema import (
     CrossingTable,
     CurveResistanceTable,
@@ -20,6 +20,7 @@ from gradehaul.plan.schema import (
     MapTable,
     OwnScaleTable,
     PieceTable,
+    SurveyTable,
     TurnoutTable,
     TurntableTable,
     VerticalCurveTable,
@@ -110,6 +111,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     routes = places.routes(
         every("route", RouteTable), keyed["line"], meeting, berths, faults=faults, complete=complete, laps=read
     )
+    surveys = {name: _survey(name, entry.table) for name, entry in every("survey", SurveyTable).items()}
     drawing = {**keyed["loco"], **keyed["power"]}
     trains = stock.trains(every("train", TrainTable), keyed["route"], drawing, keyed["car"], faults)
 
@@ -145,7 +147,13 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         routes=routes,
         book=readings,
         notes=tuple(faults.notes),
+        surveys=surveys,
     )
+
+
+def _survey(name: str, table: SurveyTable) -> Survey:
+    heights = tuple((where, height) for where, height in table.heights)
+    return Survey(name, heights, table.reading, table.grade, table.shim, table.step, table.deck)
 
 
 # The keys above the first table

@@ -221,6 +221,17 @@ class VerticalCurveTable(Table):
     length: Room = Field(examples=["length = 12"])
 
 
+class SurveyTable(Table):
+    """Railheads of a hill that stands, read with ruler and level: distances along a line and heights there."""
+
+    heights: list[Station] = Field(min_length=2, examples=["heights = [[0, 0], [12, 0.25]]"])
+    reading: Distance | None = None
+    grade: Grade | None = None
+    shim: Distance | None = None
+    step: Distance | None = None
+    deck: Distance | None = None
+
+
 _MODEL_KEYS = {"degree": (), "wheelbase": ("wheelbase", "friction"), "coefficient": ("coefficient",)}
 _MODEL_EXAMPLES = {
     "wheelbase": 'wheelbase = "24 mm"',
@@ -278,6 +289,7 @@ KEYED: dict[str, Any] = {
     "car": CarTable,
     "train": TrainTable,
     "route": RouteTable,
+    "survey": SurveyTable,
 }
 """The tables that are keyed by name, e.g. ``[line.Main]``."""
 

@@ -1,0 +1,82 @@
+"""What is asked of leveling, read from text: surveys by name or from a table, with what was meant."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Literal
+
+from gradehaul.design.level_risers import SHIM, STEP, Corrections, corrections
+from gradehaul.design.survey import READING, survey_of_table, surveyed
+from gradehaul.errors import DesignError, QuantityError
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import Kind, read_quantity
+
+
+def corrected_surveys(
+    plan: Plan,
+    system: Literal["metric", "imperial"],
+    *,
+    surveys: Sequence[str] = (),
+    table: str | None = None,
+    target: str | None = None,
+    shim: str | None = None,
+    step: str | None = None,
+) -> tuple[Corrections, ...]:
+    """Return the corrections of surveys by name, of all where neither names nor a table are given.
+
+    Raises
+    ------
+    DesignError
+        No such survey, a survey that cannot be used, or wishes that contradict one another.
+    QuantityError
+        Text that is not the quantity asked for.
+    OSError
+        A table that cannot be read.
+    """
+    names = list(dict.fromkeys(surveys or ([] if table else plan.surveys)))
+    for name in names:
+        if name not in plan.surveys:
+            near = (get_close_matches(name, plan.surveys, 1) or list(plan.surveys) or ["[survey.NAME] in the plan"])[0]
+            raise DesignError("the plan has no survey of this name", place="--survey", found=quoted(name), write=near)
+    if not names and table is None:
+        write = "[survey.NAME] with heights = [[0, 0], ...], or --heights FILE.csv"
+        raise DesignError("the plan has no survey", file=plan.file, write=write)
+    own = [plan.surveys[name] for name in names]
+    if table is not None:
+        own.append(survey_of_table(Path(table), plan.unit))
+
+    def read(option: str, text: str | None, kind: Kind) -> float | None:
+        try:
+            return None if text is None else read_quantity(text, kind, unit=plan.unit)
+        except QuantityError as error:
+            raise error.at(place=f"--{option}") from error
+
+    asked_target, asked_shim = read("target", target, "grade"), read("shim", shim, "length")
+    asked_step = read("step", step, "length")
+    found = []
+    for survey in own:
+        hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=READING[system])
+        meant = survey.grade if asked_target is None else asked_target
+        largest = asked_shim or survey.shim or min(SHIM[system], survey.deck or SHIM[system])
+        smallest = asked_step or survey.step or STEP[system]
+        if largest < smallest or smallest <= 0:
+            raise DesignError(
+                "the largest shim must be at least one step that can be read",
+                file=plan.file,
+                place=f"survey {quoted(survey.name)}",
+                found=f"{1000 * largest:g} mm with steps of {1000 * smallest:g} mm",
+                write="a larger shim, or a smaller step",
+            )
+        if survey.deck is not None and largest > survey.deck:
+            raise DesignError(
+                "a shim must not go through the deck",
+                file=plan.file,
+                place="--shim",
+                found=f"{1000 * largest:g} mm, where the deck is {1000 * survey.deck:g} mm thick",
+                write="a smaller shim",
+            )
+        found.append(corrections(hill, target=meant, step=smallest, shim=largest))
+    return tuple(found)
