@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from gradehaul.design.level import CLOSE, leveled
 from gradehaul.errors import DesignError
 from gradehaul.haulage.layout import Layout
-from gradehaul.plan import read_plan
+from gradehaul.plan import load_plan, read_plan
 
 
 def plan_text(tracks: list[tuple[float, float]], rise: float, cars: int, more: str = "") -> str:
@@ -122,3 +123,10 @@ def test_limits_of_joints_and_what_contradicts_them() -> None:
 def test_a_plan_without_free_heights_has_nothing_to_level() -> None:
     with pytest.raises(DesignError, match="nothing to level"):
         leveled(Layout(read_plan(plan_text([(2, 0)], 0.04, 1))))
+
+
+def test_no_train_of_several_gets_it_harder() -> None:
+    layout = Layout(load_plan(Path(__file__).parents[2] / "plans" / "n-mountain.toml"))
+    found = leveled(layout)
+    assert max(each.leveled for each in found.hardest) < max(each.string for each in found.hardest) - 0.001
+    assert all(each.leveled <= each.string + CLOSE for each in found.hardest)

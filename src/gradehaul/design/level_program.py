@@ -17,12 +17,26 @@ _SLACK = 1e-9
 
 
 class Row(NamedTuple):
-    """A train at one place: its averaged effective grade is parts × heights + bends; `value` with the heights then."""
+    """A train at one place: its averaged effective grade is parts × heights + bends; `value` with the heights then.
+
+    Whatever the hardest grade of all trains may be, this one gets none harder than `most`.
+    """
 
     parts: FloatArray
     bends: float
     value: float
     head: float
+    most: float = np.inf
+
+
+_Condition = tuple[dict[int, float], float, float]
+"""Parts by column, and the bounds between which their sum lies."""
+
+
+def _of_row(row: Row, top: int) -> list[_Condition]:
+    """Return the conditions of a row: no more than the hardest grade, the variable `top`, and no more than its own."""
+    parts = {column: float(row.parts[column]) for column in np.flatnonzero(row.parts).tolist()}
+    return [({**parts, top: -1.0}, -np.inf, -row.bends), (parts, -np.inf, row.most - row.bends)]
 
 
 class Program:
@@ -36,9 +50,7 @@ class Program:
         self.low = np.where(stations.free, -np.inf, stations.string)
         self.high = np.where(stations.free, np.inf, stations.string)
         self._count = count
-        self._fixed: list[tuple[dict[int, float], float, float]] = [
-            ({one: -1.0, two: 1.0}, rise, rise) for one, two, rise in stations.ties
-        ]
+        self._fixed: list[_Condition] = [({one: -1.0, two: 1.0}, rise, rise) for one, two, rise in stations.ties]
         self._bends: list[dict[int, float]] = []
         for numbers, _ in stations.lines.values():
             string = stations.string[numbers]
@@ -96,32 +108,22 @@ class Program:
         bends = self._bends if smooth is not None else []
         n = self._count
         size = n + 1 + len(bends)
-        table = lil_array((len(self._fixed) + len(rows) + 2 * len(bends), size))
-        low, high = [], []
-        for number, (parts, least, most) in enumerate(self._fixed):
-            for column, part in parts.items():
-                table[number, column] += part
-            low.append(least)
-            high.append(most)
-        for number, row in enumerate(rows, len(self._fixed)):
-            for column in np.flatnonzero(row.parts).tolist():
-                table[number, column] = row.parts[column]
-            table[number, n] = -1.0
-            low.append(-np.inf)
-            high.append(-row.bends)
+        conditions = [*self._fixed, *(each for row in rows for each in _of_row(row, n))]
         for k, bend in enumerate(bends):
             for sign in (1.0, -1.0):
-                for column, part in bend.items():
-                    table[len(low), column] += sign * part
-                table[len(low), n + 1 + k] = -1.0
-                low.append(-np.inf)
-                high.append(0.0)
+                parts = {column: sign * part for column, part in bend.items()}
+                conditions.append(({**parts, n + 1 + k: -1.0}, -np.inf, 0.0))
+        table = lil_array((len(conditions), size))
+        for number, (parts, _, _) in enumerate(conditions):
+            for column, part in parts.items():
+                table[number, column] = part
+        low, high = (np.array([condition[end] for condition in conditions]) for end in (1, 2))
         top = np.inf if smooth is None else smooth
         cost = np.zeros(size)
         cost[n if smooth is None else slice(n + 1, size)] = 1.0
         done = milp(
             cost,
-            constraints=LinearConstraint(table.tocsr(), np.array(low), np.array(high)),
+            constraints=LinearConstraint(table.tocsr(), low, high),
             bounds=Bounds(
                 np.concatenate([self.low, [-np.inf], np.zeros(len(bends))]),
                 np.concatenate([self.high, [top], np.full(len(bends), np.inf)]),
