@@ -461,14 +461,14 @@ def test_a_hint_can_be_written() -> None:
     ids=lambda value: ascii(value)[:24],
 )
 def test_hostile_text_is_refused_at_once(text: str, kind: Kind) -> None:
-    began = time.perf_counter()
+    began = time.process_time()
     for read in (read_quantity, read_reading):
         with pytest.raises(QuantityError) as caught:
             read(text, kind, unit="in")
         message = str(caught.value)
         assert message.isprintable()
         assert len(message) < 400
-    assert time.perf_counter() - began < 0.5
+    assert time.process_time() - began < 0.5
 
 
 # Names of units, and values told
@@ -555,10 +555,10 @@ def test_pint_waits_until_a_unit_is_met() -> None:
 
 def test_ten_thousand_bare_lengths_take_no_time() -> None:
     read_quantity(1, "length", unit="in")
-    began = time.perf_counter()
+    began = time.process_time()
     for number in range(10_000):
         read_quantity(number, "length", unit="in")
-    assert time.perf_counter() - began < 0.5
+    assert time.process_time() - began < 0.5
 
 
 # Whatever is written
@@ -652,7 +652,7 @@ def test_a_reading_in_two_units_agrees_with_itself(newtons: float, misfit: float
     unit=st.sampled_from([None, "in", "mm"]),
 )
 def test_anything_is_read_or_refused(value: object, kind: Kind, unit: str | None) -> None:
-    began = time.perf_counter()
+    began = time.process_time()
     try:
         reading = read_reading(value, kind, unit=unit)
     except QuantityError as error:
@@ -663,7 +663,7 @@ def test_anything_is_read_or_refused(value: object, kind: Kind, unit: str | None
     else:
         assert math.isfinite(reading.value)
         assert reading.spread is None or (math.isfinite(reading.spread) and reading.spread >= 0.0)
-    assert time.perf_counter() - began < 0.5
+    assert time.process_time() - began < 0.5
 
 
 @given(digits=st.text(st.characters(categories=["Nd"], exclude_characters="0123456789"), min_size=1, max_size=5))

@@ -391,9 +391,18 @@ def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
 @click.option("--grade", help='The grade of the (inner) track, such as "2 %".')
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
 @click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
+@click.option("--sweep", nargs=4, help="Chart designs: least and greatest radius, least and greatest rise per turn.")
+@click.option("--power", "powers", multiple=True, help="Whose cars a sweep counts; again for more.  [default: all]")
+@click.option("--car", help="Which cars a sweep counts.  [default: the first]")
+@click.option("--steepest", default="4 %", show_default=True, help="The grade beyond which a sweep marks designs.")
 @_hill_options
 def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Design a helix from what is settled of it, or backwards from the train that must climb it."""
+    if asked["sweep"]:
+        if find or asked["as_json"]:
+            raise click.UsageError("--sweep stands without --find and --json")
+        _sweep(asked, tracks, turns, output)
+        return
     from gradehaul.design.helix_wishes import designed, read_build, read_wishes
     from gradehaul.design.hill import stock_of
     from gradehaul.show.helix_text import helix_json, helix_page
@@ -642,6 +651,24 @@ def _profile_written(
     return long_section_picture(section, reader, form, size=size)
 
 
+def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: str | None) -> None:
+    """Draw a sweep of helices, or print it as a table."""
+    from gradehaul.design.helix_wishes import read_build, swept
+    from gradehaul.design.hill import stock_of
+    from gradehaul.show.helix_sweep_text import sweep_page
+
+    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
+    found = swept(read_build(stock, asked, tracks), stock, asked, turns)
+    reader = _hill_reader(stock, asked)
+    if output is None or output == "-":
+        _deliver(_laid_out(sweep_page(found, reader), to_file=False), None)
+        return
+    from gradehaul.show.helix_sweep_picture import sweep_picture
+    from gradehaul.show.picture import picture_format
+
+    _deliver(sweep_picture(found, reader, picture_format(output)), output)
+
+
 def _map_written(view: PlanView, form: _Form | Format, reader: Reader, size: SizeName, *, to_file: bool) -> str | bytes:
     if form == "json":
         from gradehaul.show.map_json import map_json
@@ -668,7 +695,7 @@ def _hill_reader(stock: Plan, asked: Mapping[str, Any]) -> Reader:
 
 def _write_hill(hill: Hill, reader: Reader, output: str | None) -> None:
     """Write a hill as a plan, or draw the long section of its first route, where a file was asked for."""
-    if output is None:
+    if output is None or output == "-":
         return
     if Path(output).suffix.lower() == ".toml":
         if Path(output).exists():

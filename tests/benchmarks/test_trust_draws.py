@@ -27,12 +27,18 @@ STOCK = loco("mallet", pull=150) + '[loco.tank]\nmass = "260 g"\nlength = 120\n[
 TOLD = long_hill(500, 350) + STOCK + TRAIN
 
 MEMORY = """
-import resource, sys
+import sys
+from pathlib import Path
 sys.path.insert(0, {here!r})
 from test_trust_draws import all_at_once
-before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+
+def most():
+    # of this process alone: what the system counts for its children begins with what their parent had
+    return next(line.split()[1] for line in Path("/proc/self/status").read_text().splitlines() if "VmHWM" in line)
+
+before = most()
 all_at_once()
-print(before, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+print(before, most())
 """
 
 

@@ -15,17 +15,15 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from gradehaul.design.helix import (
-    NAMES,
     Build,
     Helix,
-    Wishes,
     coefficient_of,
-    helix_of,
     lowest_rise_per_turn,
     radius_in,
     refuse_low,
     usual_build,
 )
+from gradehaul.design.helix_sets import NAMES, Wishes, helix_of
 from gradehaul.design.hill import stock_of
 from gradehaul.errors import DesignError
 from gradehaul.haulage.check import check

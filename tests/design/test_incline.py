@@ -84,9 +84,9 @@ def test_usual_vertical_curves_hold_practice_and_no_shorter_ones_do(stock: Plan)
     incline = incline_of(Asked(0.1, 6.0), stock)
     car = car_length(stock)
     assert practice_car(stock) == car
-    assert incline.vertical >= 100 * incline.grade * car
+    assert incline.vertical >= 100 * incline.grade * car - 1e-8
     assert incline.vertical < 100 * incline.grade * car + 1e-3
-    assert incline.change_per_car(car) <= 0.01
+    assert incline.change_per_car(car) <= 0.01 * (1 + 1e-6)
     assert incline_of(Asked(0.1, 6.0, vertical=incline.vertical - 2e-3), stock).change_per_car(car) > 0.01
     assert incline_of(Asked(0.1, 6.0, vertical=0.0), stock).change_per_car(car) == pytest.approx(0.1 / 6)
 

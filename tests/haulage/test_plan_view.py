@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from gradehaul.errors import PlanError, RouteError
 from gradehaul.haulage.layout import Layout
@@ -176,3 +180,57 @@ def test_places_beyond_a_reversal_are_on_the_track_run_back_over():
     (after,) = on_tracks(profile, turn, turn + 0.01)
     assert before.track == after.track == "Lower tail:1"
     assert (before.start, before.stop) == pytest.approx((after.start, after.stop))
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["left", "right", "straight"]),
+            st.floats(0.4, 1.5),
+            st.integers(30, 200),
+            st.floats(0.005, 0.03),
+        ),
+        min_size=3,
+        max_size=8,
+    )
+)
+def test_overpasses_are_those_of_a_walk_by_small_steps(pieces):
+    """A climbing line walked in steps of 2 mm by plain trigonometry; shapely finds where the walk crosses itself."""
+    tracks, x, y, heading, z = [], [0.0], [0.0], 0.0, [0.0]
+    for hand, radius, angle, grade in pieces:
+        if hand == "straight":
+            length, turn = radius, 0.0
+            tracks.append(f'{{ straight = {radius!r}, grade = "{100 * grade!r} %" }}')
+        else:
+            turn = math.radians(angle) * (1 if hand == "left" else -1)
+            length = radius * abs(turn)
+            tracks.append(f'{{ {hand} = {radius!r}, angle = {angle}, grade = "{100 * grade!r} %" }}')
+        count = math.ceil(length / 0.002)
+        for _ in range(count):
+            heading += 0.5 * turn / count
+            x.append(x[-1] + length / count * math.cos(heading))
+            y.append(y[-1] + length / count * math.sin(heading))
+            z.append(z[-1] + length / count * grade)
+            heading += 0.5 * turn / count
+    text = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\nvertical_curve.length = 0\nmap = { joint = "A" }\n'
+    view = plan_view(Layout(read_plan(f'{text}line.L = {{ from = "A", to = "B", track = [{", ".join(tracks)}] }}')))
+    chords = shapely.linestrings(np.stack([np.column_stack([x, y])[:-1], np.column_stack([x, y])[1:]], axis=1))
+    one, other = shapely.STRtree(chords).query(chords, predicate="crosses")
+    walked, steep = [], []
+    along = np.arctan2(np.diff(y), np.diff(x))
+    for i, j in zip(one.tolist(), other.tolist(), strict=True):
+        if j > i + 1:
+            at = shapely.intersection(chords[i], chords[j])
+            walked.append((at.x, at.y, z[j] - z[i]))
+            if abs(math.sin(along[i] - along[j])) > 0.2:
+                steep.append(walked[-1])
+    told = [(each.over.x, each.over.y, each.height) for each in view.overpasses]
+
+    def misses(some, among):
+        return [a for a in some if not any(math.dist(a[:2], b[:2]) < 0.02 and abs(a[2] - b[2]) < 2e-3 for b in among)]
+
+    # where tracks all but touch or lie along one another, a small step decides: those are left to either
+    sharp = [(e.over.x, e.over.y, e.height) for e in view.overpasses if e.angle > 0.2]
+    assert not misses(sharp, walked)
+    assert not misses(steep, told)

@@ -220,10 +220,10 @@ def test_a_hopeless_via_gives_up_soon():
     graph = network(
         ladder(20).replace('to = "East"', 'to = "B"'), line("L", "B", "B"), turnout("B", "Last", "L.from", "L.to")
     )
-    begun = time.perf_counter()
+    begun = time.process_time()
     found = shortest(graph, ways("Lead0:1"), ways("-Lead0:1"), ["Main7", "L", "Siding7", "Siding9", "L"])
     assert isinstance(found, Cut)
-    assert time.perf_counter() - begun < 3
+    assert time.process_time() - begun < 3
 
 
 # The lowest and highest ruling grade, and how many
@@ -327,10 +327,10 @@ def test_every_circuit_once_and_turned_round(text):
 def test_the_next_of_many_routes_is_never_long_in_coming():
     text = ladder(18).replace('to = "East"', 'to = "B"')
     graph = network(text, line("L", "B", "B"), turnout("B", "Last", "L.from", "L.to"))
-    begun = time.perf_counter()
+    begun = time.process_time()
     found = list(islice(every_route(graph, ways("Lead0:1"), ways("-Lead0:1")), 1000))
     assert len(set(found)) == 1000
-    assert time.perf_counter() - begun < 3
+    assert time.process_time() - begun < 3
 
 
 def test_no_trap_holds_the_search_for_every_route():
@@ -341,9 +341,9 @@ def test_no_trap_holds_the_search_for_every_route():
         text, line("In", "West", "J"), line("Top", "J", "K"), line("Out", "K", "East"),
         turnout("J", "Top", "In", "Last"), turnout("K", "Top", "Lead0", "Out"),
     )  # fmt: skip
-    begun = time.perf_counter()
+    begun = time.process_time()
     assert [*every_route(graph, ways("In:1"), ways("Out:1"))] == [ways("In:1 Top:1 Out:1")]
-    assert time.perf_counter() - begun < 1
+    assert time.process_time() - begun < 1
 
 
 # Reversals
@@ -380,20 +380,20 @@ def test_fewest_reversals_against_a_graph_with_reversals(drawn):
 
 def test_a_million_routes_are_counted_not_listed():
     graph = network(ladder(20))
-    begun = time.perf_counter()
+    begun = time.process_time()
     counts = count_routes(graph, ways("Lead0:1"))
     assert counts[ways("Last:1")[0]] == 2**20 == 1_048_576
-    assert time.perf_counter() - begun < 0.5
+    assert time.process_time() - begun < 0.5
 
 
 def test_shortest_over_a_large_network():
     graph = network(ladder(500))
-    begun = time.perf_counter()
+    begun = time.process_time()
     found = shortest(graph, ways("Lead0:1"), ways("Last:1"), ["Siding100", "Siding300"])
     assert isinstance(found, Found)
     assert length(graph, found.ways) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
     assert found.others
-    assert time.perf_counter() - begun < 1
+    assert time.process_time() - begun < 1
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -116,9 +116,9 @@ def test_a_byte_order_mark_and_windows_line_ends_are_welcome(tmp_path):
     ids=["brackets", "dots", "digits"],
 )
 def test_toml_that_is_an_attack(text, message):
-    start = time.perf_counter()
+    start = time.process_time()
     assert said(text) == [f"tarn.toml: {message}"]
-    assert time.perf_counter() - start < 2
+    assert time.process_time() - start < 2
 
 
 def test_a_number_too_long_to_print():
@@ -175,17 +175,17 @@ def test_thousands_of_unknown_names_do_not_take_minutes():
         for n in range(2000)
     )
     routes = "".join(f'[route.R{n}]\nfrom = "Janction {n}"\nto = "Jonction {n}"\n' for n in range(1000))
-    start = time.perf_counter()
+    start = time.process_time()
     assert len(said(HEAD + lines + routes)) == 2000
-    assert time.perf_counter() - start < 15
+    assert time.process_time() - start < 15
 
 
 def test_ten_thousand_tracks_load_in_seconds():
     tracks = ["{ straight = 12.5, rise = 0.1 }", '{ left = "24 in", angle = 10, ease = "1 1/2 in" }'] * 5_000
     text = one_line(*tracks)
-    start = time.perf_counter()
+    start = time.process_time()
     assert len(read_plan(text).tracks) == 10_000
-    assert time.perf_counter() - start < 6  # a tenth of that where nothing else runs
+    assert time.process_time() - start < 6  # a tenth of that where nothing else runs
 
 
 WRONG = st.sampled_from(

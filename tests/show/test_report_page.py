@@ -555,6 +555,15 @@ def test_no_accessibility_violations(page):
     assert found.violations_count == 0, found.generate_report()
 
 
+def test_what_scrolls_on_a_phone_is_reached_by_keyboard(browser, pages):
+    from axe_playwright_python.sync_playwright import Axe
+
+    with opened(browser, pages["hostile"], width=360) as one:
+        one.show_all()
+        found = Axe().run(one.page, options={"runOnly": ["scrollable-region-focusable", "landmark-unique"]})
+        assert found.violations_count == 0, found.generate_report()
+
+
 def test_every_control_is_reached_by_the_tab_key(page):
     page.page.locator("body").press("Tab")
     reached = set()

@@ -11,7 +11,6 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.check import check
 from gradehaul.haulage.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
@@ -21,13 +20,12 @@ NO_CARRY = 0.0
 
 
 def verdict_with(line: Line, filmed: tuple[int, ...], need: str) -> bool:
-    """Return whether the train gets the verdict asked for, by the ordinary check, with the film settled and fresh."""
+    """Return whether the train gets the verdict asked for with rail keys in the plan, the film settled and fresh."""
     own = {number: rail for number, rail in enumerate(line.rails) if rail}
     for condition in ("treated", "treated fresh"):
-        answer = check(read_plan(line.text(own | dict.fromkeys(filmed, condition))))
-        rail = "as planned" if own or filmed else "clean"
-        (train,) = [train for train in answer.trains if train.rail == rail]
-        if train.verdict.outcome == "stalls" or (need == "climbs" and train.verdict.outcome != "climbs"):
+        layout = Layout(read_plan(line.text(own | dict.fromkeys(filmed, condition))))
+        outcome = layout.verdict("up", rail="as planned" if own or filmed else "clean").outcome
+        if outcome == "stalls" or (need == "climbs" and outcome != "climbs"):
             return False
     return True
 

@@ -1,11 +1,13 @@
-"""A helix: round or with straight sides, one track or two, from any set of wishes that settles it."""
+"""A helix: round or with straight sides, one track or two: its geometry, its head room, its floor and its plan."""
 
 from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
 
 from gradehaul.design.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
 from gradehaul.errors import DesignError
@@ -13,6 +15,7 @@ from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import Scale, clear_height
+from gradehaul.track.piecewise import FloatArray
 
 GUARD = (
     "A train can fall from a helix: put guard rails or edging at least as high as the axles along every open side; "
@@ -23,9 +26,6 @@ GUARD = (
 
 TRACK_HEIGHT = 0.512
 """Height of rail and ties at full size, m: 3.2 mm in N, in a published stack of 6.0 + 4.0 + 3.2 + 37.0 mm (read)."""
-
-_AGREE = 5e-4
-"""Wishes that say one thing twice may differ by this share, which is rounding of what a person writes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,7 @@ class Helix:
 
     def length_at(self, radius: float) -> float:
         """Return the length of the climb on a track of a radius, m."""
-        per_turn, once = _lengths(self.build, self.turns)
+        per_turn, once = lengths_of(self.build, self.turns)
         return per_turn * radius + once
 
     @property
@@ -144,7 +144,7 @@ class Helix:
     @property
     def rise_per_turn(self) -> float:
         """Rise in one whole turn, m, where a turn goes on in another."""
-        return self.grade * _turn_length(self.build, self.radius)
+        return self.grade * turn_length(self.build, self.radius)
 
     def effective_grade(self, coefficient: float, *, outer: bool = False) -> float:
         """Return the grade with what its curves add, C / R, on the (inner) or the outermost track."""
@@ -169,15 +169,7 @@ class Helix:
         vertical
             Length of the vertical curves, m.
         """
-        reach = self.build.near + (self.build.centers or 0.0)
-        angle = math.acos(self.radius / (self.radius + reach))
-        beside = self.radius * angle
-        ease = self.build.ease
-        beside += self.build.straight + 0.5 * ease if self.build.straight else -min(beside, 0.5 * ease)
-        at = self.radius * math.tan(angle)
-        lifted = max(0.0, 0.5 * vertical - at) ** 2 / (2 * vertical) if vertical else 0.0
-        lost = self.grade * max(0.125 * vertical, beside + lifted)
-        return self.rise_per_turn - self.build.structure - lost
+        return float(clear_height_left(self.build, self.radius, self.grade, self.rise_per_turn, vertical))
 
     @property
     def floor(self) -> tuple[float, float]:
@@ -229,14 +221,27 @@ class Helix:
         return (*level, *around[:-1], *level)
 
 
-def _lengths(build: Build, turns: float) -> tuple[float, float]:
+def clear_height_left(
+    build: Build, radius: ArrayLike, grade: ArrayLike, rise_per_turn: ArrayLike, vertical: ArrayLike
+) -> FloatArray:
+    """Return what `Helix.clear_left` does, for arrays of one shape, m, the grades plain ratios."""
+    r, g, h, v = (np.asarray(value, dtype=np.float64) for value in (radius, grade, rise_per_turn, vertical))
+    angle = np.arccos(r / (r + build.near + (build.centers or 0.0)))
+    beside = r * angle
+    beside = beside + (build.straight + 0.5 * build.ease if build.straight else -np.minimum(beside, 0.5 * build.ease))
+    lifted = np.maximum(0.0, 0.5 * v - r * np.tan(angle)) ** 2 / np.where(v > 0, 2 * v, 1.0)
+    return np.asarray(h - build.structure - g * np.maximum(0.125 * v, beside + lifted))
+
+
+def lengths_of(build: Build, turns: float) -> tuple[float, float]:
     """Return what the length of a climb has for each m of radius, and besides, m."""
     if not build.straight:
         return 2 * math.pi * turns, build.ease
     return 2 * math.pi * turns, 2 * turns * build.ease + (2 * turns - 1) * build.straight
 
 
-def _turn_length(build: Build, radius: float) -> float:
+def turn_length(build: Build, radius: float) -> float:
+    """Return the length of one turn that goes on in another, m."""
     return 2 * math.pi * radius + (2 * (build.ease + build.straight) if build.straight else 0.0)
 
 
@@ -263,214 +268,6 @@ def radius_in(floor: tuple[float, float], build: Build) -> float:
             write="a larger floor",
         )
     return radius
-
-
-NAMES: Mapping[str, str] = {
-    "radius": "radius",
-    "rise_per_turn": "rise per turn",
-    "rise": "total rise",
-    "turns": "turns",
-    "grade": "grade",
-    "floor": "floor",
-}
-"""What can be wished for, in words."""
-
-
-@dataclass(frozen=True, slots=True)
-class Wishes:
-    """What is settled of a helix: lengths in m, the grade a plain ratio, the floor its two sides; None where open."""
-
-    radius: float | None = None
-    rise_per_turn: float | None = None
-    rise: float | None = None
-    turns: float | None = None
-    grade: float | None = None
-    floor: tuple[float, float] | None = None
-
-    def told(self, name: str, unit: str) -> str:
-        """Return a wish in words, with its figure."""
-        value = getattr(self, name)
-        if name == "floor":
-            return f"floor {' by '.join(describe(side, 'length', unit) for side in value)}"
-        if name == "turns":
-            return f"{value:.4g} turns"
-        kind_unit = ("grade", "%") if name == "grade" else ("length", unit)
-        return f"{NAMES[name]} {describe(value, *kind_unit)}"  # type: ignore[arg-type]
-
-
-_Known = dict[str, float]
-_Rule = tuple[str, tuple[str, ...], Callable[[Build, _Known], float]]
-
-
-def _solved_radius(build: Build, known: _Known) -> float:
-    per_turn, once = _lengths(build, known["turns"])
-    return (known["rise"] / known["grade"] - once) / per_turn
-
-
-def _solved_turns(build: Build, known: _Known) -> float:
-    """Return the turns of a climb of a rise at a grade; lengths are linear in turns."""
-    length = known["rise"] / known["grade"]
-    if not build.straight:
-        return (length - build.ease) / (2 * math.pi * known["radius"])
-    return (length + build.straight) / _turn_length(build, known["radius"])
-
-
-def settled_turns(radius: float, rise_per_turn: float, rise: float, build: Build) -> float:
-    """Return the turns that a rise takes at a rise per turn, as whole half turns or not."""
-    grade = rise_per_turn / _turn_length(build, radius)
-    return _solved_turns(build, {"radius": radius, "rise": rise, "grade": grade})
-
-
-def _per_turn_radius(build: Build, known: _Known) -> float:
-    besides = 2 * (build.ease + build.straight) if build.straight else 0.0
-    return (known["rise_per_turn"] / known["grade"] - besides) / (2 * math.pi)
-
-
-def _climb(build: Build, known: _Known) -> float:
-    per_turn, once = _lengths(build, known["turns"])
-    return per_turn * known["radius"] + once
-
-
-_RULES: tuple[_Rule, ...] = (
-    ("grade", ("radius", "rise_per_turn"), lambda b, k: k["rise_per_turn"] / _turn_length(b, k["radius"])),
-    ("rise_per_turn", ("radius", "grade"), lambda b, k: k["grade"] * _turn_length(b, k["radius"])),
-    ("radius", ("rise_per_turn", "grade"), _per_turn_radius),
-    ("rise", ("radius", "turns", "grade"), lambda b, k: k["grade"] * _climb(b, k)),
-    ("grade", ("radius", "turns", "rise"), lambda b, k: k["rise"] / _climb(b, k)),
-    ("turns", ("radius", "grade", "rise"), _solved_turns),
-    ("radius", ("turns", "grade", "rise"), _solved_radius),
-)
-"""Each value with those that settle it. Two relations tie all five: rise per turn = grade x length of a turn, and total
-rise = grade x length of the climb."""
-
-_FULL = frozenset(NAMES) - {"floor"}
-
-
-def _settled(names: frozenset[str]) -> frozenset[str]:
-    """Return all that follows from some of the values."""
-    while True:
-        more = names | {name for name, of, _ in _RULES if names.issuperset(of)}
-        if more == names:
-            return names
-        names = more
-
-
-def helix_of(wishes: Wishes, build: Build, unit: str = "mm") -> Helix:
-    """Return the helix that wishes settle.
-
-    Parameters
-    ----------
-    wishes
-        What is wished for.
-    build
-        How it is built.
-    unit
-        The unit in which messages tell lengths.
-
-    Raises
-    ------
-    DesignError
-        Wishes that contradict one another (which), that leave the helix open (what is missing), or that no helix
-        meets.
-
-    Examples
-    --------
-    >>> from gradehaul.scales import scale_named
-    >>> build = usual_build(scale_named("HO"))
-    >>> helix = helix_of(Wishes(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
-    >>> round(helix.radius / 0.0254, 1)
-    31.8
-    >>> helix_of(Wishes(radius=0.6096, turns=3), build)
-    Traceback (most recent call last):
-    gradehaul.errors.DesignError: the helix is left open; write one more of rise per turn, total rise, grade
-    """
-    for name in NAMES:
-        value = getattr(wishes, name)
-        if value is not None and not all(math.isfinite(v) and v > 0 for v in (value if name == "floor" else (value,))):
-            raise DesignError(f"{NAMES[name]} must be more than 0", place=f"--{name.replace('_', '-')}")
-    given: _Known = {name: getattr(wishes, name) for name in NAMES if name != "floor" and getattr(wishes, name)}
-    known = dict(given)
-    source: dict[str, tuple[str, ...]] = {name: (name,) for name in given}
-    if wishes.floor is not None and "radius" not in _settled(frozenset(given)):
-        known["radius"], source["radius"] = radius_in(wishes.floor, build), ("floor",)
-    _refuse_open(frozenset(known), given)
-    progress = True
-    while progress:
-        progress = False
-        for name, of, rule in _RULES:
-            if name not in known and all(part in known for part in of):
-                known[name] = rule(build, known)
-                source[name] = tuple(dict.fromkeys(part for each in of for part in source[each]))
-                progress = True
-                if known[name] <= 0:
-                    told = " and ".join(wishes.told(part, unit) for part in source[name])
-                    raise DesignError(f"no helix has {told}", found=f"{NAMES[name]} of nothing or less", write="less")
-    _refuse_contradictions(wishes, build, known, source, unit)
-    helix = Helix(known["radius"], known["turns"], known["rise"], build)
-    _refuse_impossible(helix, wishes, unit)
-    return helix
-
-
-def _refuse_open(known: frozenset[str], given: _Known) -> None:
-    if _settled(known) == _FULL:
-        return
-    more = [name for name in NAMES if name not in known and name != "floor" and _settled(known | {name}) == _FULL]
-    if more:
-        words = [NAMES[name] for name in more]
-        if "radius" in more:
-            words.append(NAMES["floor"])
-        raise DesignError("the helix is left open", write=f"one more of {', '.join(words)}")
-    raise DesignError(
-        "the helix is left open",
-        found=" and ".join(NAMES[name] for name in given) or "nothing of it",
-        write="a radius or a floor, a rise per turn or a grade, and turns or a total rise",
-    )
-
-
-def _refuse_contradictions(
-    wishes: Wishes, build: Build, known: _Known, source: Mapping[str, tuple[str, ...]], unit: str
-) -> None:
-    """Hold every rule against what was found: the wishes behind both sides of one that fails contradict."""
-    for name, of, rule in _RULES:
-        value = rule(build, known)
-        if abs(value - known[name]) > _AGREE * abs(known[name]):
-            others = tuple(dict.fromkeys(part for each in of for part in source[each]))
-            against = [part for part in source[name] if part not in others] or list(source[name])
-            rest = [part for part in others if part not in against]
-            one = " and ".join(wishes.told(part, unit) for part in against)
-            other = " and ".join(wishes.told(part, unit) for part in rest)
-            made = Wishes(**{name: value}).told(name, unit)  # type: ignore[arg-type]
-            raise DesignError(f"{one} contradicts {other}", found=f"{made} by the latter", write="without one of them")
-
-
-def _refuse_impossible(helix: Helix, wishes: Wishes, unit: str) -> None:
-    build = helix.build
-    if build.straight and abs(2 * helix.turns - round(2 * helix.turns)) > 1e-6:
-        whole = max(1, round(2 * helix.turns)) / 2
-        raise DesignError(
-            "a helix with straight sides makes whole half turns",
-            place="--turns",
-            found=f"{helix.turns:.4g}",
-            write=f"--turns {whole:g} and leave another wish out",
-        )
-    angle = math.pi if build.straight else 2 * math.pi * helix.turns
-    if helix.radius * angle < build.ease:
-        raise DesignError(
-            "the easements are longer than the curve between them",
-            place="--ease",
-            found=describe(build.ease, "length", unit),
-            write=f"at most {describe(helix.radius * angle, 'length', unit)}",
-        )
-    if wishes.floor is not None:
-        needed, room = helix.floor, (max(wishes.floor), min(wishes.floor))
-        if any(need > side * (1 + _AGREE) for need, side in zip(needed, room, strict=True)):
-            told = " by ".join(describe(side, "length", unit) for side in needed)
-            others = ", ".join(
-                wishes.told(name, unit) for name in NAMES if name != "floor" and getattr(wishes, name) is not None
-            )
-            raise DesignError(
-                f"{wishes.told('floor', unit)} contradicts {others}", found=f"{told} needed", write="a larger floor"
-            )
 
 
 def refuse_low(helix: Helix, stock: Plan) -> None:
@@ -508,14 +305,16 @@ def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
     DesignError
         No rise per turn under three times what it takes leaves it.
     """
-    turn = _turn_length(build, radius)
+    turn = turn_length(build, radius)
     enough = round(1e4 * (build.clear + build.structure))
     for tenths in range(enough, 3 * enough):
         # two turns of a climb as even as that of many
         helix = replace(_two_turns(radius, build), rise=tenths * 1e-4 * _two_turns(radius, build).length / turn)
         if clears(helix, stock):
             return tenths * 1e-4
-    raise DesignError("no rise per turn leaves the clear height", write="a larger radius or shorter sides")
+    raise DesignError(
+        "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
+    )
 
 
 def _two_turns(radius: float, build: Build) -> Helix:

@@ -6,16 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from gradehaul.design.helix import (
-    Build,
-    Helix,
-    Wishes,
-    clears,
-    helix_of,
-    lowest_rise_per_turn,
-    radius_in,
-    settled_turns,
-)
+from gradehaul.design.helix import Build, Helix, clears, lowest_rise_per_turn, radius_in
+from gradehaul.design.helix_sets import Wishes, helix_of, settled_turns
 from gradehaul.design.hill import Need, known_train, least_step
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan

@@ -5,11 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
-from gradehaul.design.helix import Build, Helix, Wishes, helix_of, refuse_low, usual_build
+import numpy as np
+
+from gradehaul.design.helix import Build, Helix, refuse_low, usual_build
 from gradehaul.design.helix_search import Found, roomiest, smallest_radius, steepest_grade
-from gradehaul.design.hill import Need
+from gradehaul.design.helix_sets import Wishes, helix_of
+from gradehaul.design.helix_sweep import Sweep, sweep
+from gradehaul.design.hill import Need, known_train
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, read_quantity
@@ -142,3 +146,36 @@ def designed(
         found = Found(helix, None)
     refuse_low(found.helix, stock)
     return found
+
+
+SIDE = 200
+"""Radii, and rises per turn, in a sweep."""
+
+
+def swept(build: Build, stock: Plan, asked: Mapping[str, Any], turns: float | None) -> Sweep:
+    """Return the sweep that is asked for: ``sweep`` has the radii and rises between which designs lie, as text.
+
+    Raises
+    ------
+    DesignError
+        No turns, or bounds that are not in order.
+    """
+    low, high, least, most = (read_option("sweep", text, "length", stock.unit) for text in asked["sweep"])
+    if not (0 < low < high and 0 < least < most):
+        raise DesignError(
+            "a sweep runs from less to more", place="--sweep", found=" ".join(asked["sweep"]), write="--sweep 18 40 3 6"
+        )
+    if turns is None:
+        raise DesignError("the turns are missing", place="--turns", write="--turns 3")
+    return sweep(
+        np.linspace(low, high, SIDE),
+        np.linspace(least, most, SIDE),
+        build,
+        stock,
+        turns=turns,
+        powers=asked["powers"],
+        car=asked["car"],
+        train=None if asked["train"] is None else known_train(stock, asked["train"]),
+        rail=asked["rail"],
+        steepest=read_option("steepest", asked["steepest"], "grade", None),
+    )

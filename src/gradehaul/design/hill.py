@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -30,7 +31,9 @@ CAR_LENGTHS_PER_PERCENT = 1.0
 LONGEST_CAR = 26.5
 """Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
 
-_MILLIMETER = 1e-3
+MILLIMETER = 1e-3
+ROUNDING = 1e-6
+"""A length so little over a whole number of millimeters, in millimeters, is whole."""
 
 
 def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice: Practice | None = None) -> Plan:
@@ -95,7 +98,7 @@ def car_length(stock: Plan) -> float:
 
 def usual_vertical_curve(change: float, stock: Plan) -> float:
     """Return the usual length of vertical curve, m, for a change of grade, a plain ratio; whole millimeters, upward."""
-    return -(-(CAR_LENGTHS_PER_PERCENT * 100 * change * car_length(stock)) // _MILLIMETER) * _MILLIMETER
+    return MILLIMETER * math.ceil(CAR_LENGTHS_PER_PERCENT * 100 * change * car_length(stock) / MILLIMETER - ROUNDING)
 
 
 @dataclass(frozen=True, slots=True)

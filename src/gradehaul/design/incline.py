@@ -115,7 +115,7 @@ class Incline:
 
     @property
     def effective_grade(self) -> float:
-        """The greatest effective grade."""
+        """The greatest effective grade away from vertical curves, which reach over where curves begin and end."""
         return max([self.grade, *(self.grade_in(bend) + self.coefficient / bend.radius for bend in self.bends)])
 
     @cached_property

@@ -99,12 +99,15 @@ class _Run:
     ) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         self._pushed = pushed
+        self._trains: dict[int, Train] = {}
         self._steady = Worst(profile, self.train, car, pushed=pushed)
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it runs here."""
-        train = headed_by(self.plan, self.power, self.car, count)
-        return train.turned() if self._pushed else train
+        if count not in self._trains:
+            train = headed_by(self.plan, self.power, self.car, count)
+            self._trains[count] = train.turned() if self._pushed else train
+        return self._trains[count]
 
     @property
     def resistances(self) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from gradehaul.haulage.adhesion_fit import Prediction
@@ -14,7 +14,7 @@ from gradehaul.haulage.odd_figures import odd_figures
 from gradehaul.haulage.reduction import ENOUGH
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust import Draws
-from gradehaul.haulage.trust_train import trust_in_train
+from gradehaul.haulage.trust_train import BEND, ROLL, trust_in_train
 from gradehaul.haulage.verdict import Outcome, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
@@ -184,10 +184,10 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
                         best[cause.measure] = gain, f"it would make {named.name} surer on {rail} rail"
     advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
-    return [*advice, *_missing(plan, bench)][:_MOST_ADVICE]
+    return [*advice, *_missing(plan, bench, best)][:_MOST_ADVICE]
 
 
-def _missing(plan: Plan, bench: Bench) -> Iterator[str]:
+def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
     films = list(plan.films)
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
@@ -207,10 +207,16 @@ def _missing(plan: Plan, bench: Bench) -> Iterator[str]:
     if few:
         yield f"read more often, five times each: {_some(few)}"
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
-    if unrolled:
+    if unrolled and ROLL not in told:
         yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
     curved = any(track.curvature for track in plan.tracks.values())
-    if curved and bench.curve is None and plan.curve_resistance.model != "coefficient" and plan.cars:
+    if (
+        curved
+        and bench.curve is None
+        and plan.curve_resistance.model != "coefficient"
+        and plan.cars
+        and BEND not in told
+    ):
         yield "pull the same string round a curve of known radius"
 
 

@@ -24,6 +24,13 @@ CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 """Spread that a measured curve coefficient and a measured rolling resistance are left with, as a share (assumed)."""
 
 
+ROLL, BEND = (
+    "pull a string of cars along level straight track, or tilt a track until they roll on",
+    "pull a string of cars round a curve of known radius",
+)
+"""The measurements of a rolling resistance and of the curve coefficient."""
+
+
 @dataclass(frozen=True, slots=True)
 class Cause:
     """One uncertainty: of what, its share of the margin's variance, and how much of that measuring would take away.
@@ -142,7 +149,7 @@ def _causes(train: Train, asked: Parts, factors: Drawn, under: Patterns, draws: 
     found["the curve coefficient"] = (
         -factors.curve * total_bend,
         (CURVE_AFTER * curve * total_bend) ** 2,
-        "pull a string of cars round a curve of known radius",
+        BEND,
     )
     _add_cars(found, train, asked, factors, (heights + curve * bends).tolist(), draws)
     values = np.array([each for each, _, _ in found.values()])
@@ -205,8 +212,7 @@ def _add_cars(
     for what, cars in rolls.items():
         pull = sum(GRAVITY * count * car.mass * draws.rolling(car) for car, count in cars)
         usual = sum(GRAVITY * count * car.mass * car.rolling.value for car, count in cars)
-        measure = "pull a string of cars along level straight track, or tilt a track until they roll on"
-        found[what] = (-np.asarray(pull), (ROLLING_AFTER * usual) ** 2, measure)
+        found[what] = (-np.asarray(pull), (ROLLING_AFTER * usual) ** 2, ROLL)
     resisted: dict[int, float] = {}
     for car, count in train.cars:
         resisted[id(car)] = resisted.get(id(car), 0.0) + GRAVITY * count * car.mass * car.rolling.value

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from gradehaul.design.helix import GUARD, coefficient_of
+from gradehaul.design.helix import GUARD, coefficient_of, usual_build
 from gradehaul.design.helix_search import Found, Reason
+from gradehaul.design.hill import car_length
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
 from gradehaul.show.check_json import check_document
@@ -20,6 +21,11 @@ _STOPS: dict[Reason, str] = {
     "train": "the train does not climb",
     "curve": "there is no such curve",
 }
+
+_PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
+"""Radius over car length (common practice)."""
+_NO_EASEMENT = 60.0
+"""Radius over gauge beyond which NEM 113 asks for no transition curve."""
 
 
 def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None) -> Page:
@@ -43,6 +49,9 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
     if find in ("radius", "grade") and found.stops is not None:
         better = "A radius 1 mm smaller" if find == "radius" else "A grade 0.001 % steeper"
         page.line(f"{better} will not do: {_STOPS[found.stops]}.", indent=2)
+    if find == "cars":
+        page.line("No other helix of this shape in this floor takes more: the radius is the largest,", indent=2)
+        page.line("and the rise per turn as wished, or the least that leaves the clear height.", indent=2)
     vertical, coefficient = helix.vertical(stock), coefficient_of(stock)
     inner = "inner track: " if build.centers is not None else ""
     rows = [
@@ -60,6 +69,7 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
             ("outer track: effective grade", reader.grade(helix.effective_grade(coefficient, outer=True))),
         ]
     rows += [
+        (f"{inner}radius over the longest vehicle", f"{helix.radius / car_length(stock):.1f}"),
         (f"{inner}length of the climb", reader.length(helix.length)),
         ("vertical curves", reader.length(vertical)),
         ("track, roadbed and deck", reader.length(build.structure, fine=True)),
@@ -74,7 +84,17 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
             "and its curve is wider. Trains come down on the inner.",
             indent=2,
         )
-    page.line("Clear height: the least over any railhead, at foot and top over (under) a level approach.", indent=2)
+    _advise_on_curves(page, found, stock)
+    usual = usual_build(stock.scale, stock.practice)
+    if build.clear == usual.clear:
+        field = "nmra_clear_height" if stock.practice == "NMRA" and stock.scale.nmra_clear_height else "clear_height"
+        page.line(f"Clear height wanted: {stock.scale.source(field)}.", indent=2)
+    if build.deck == usual.deck or build.roadbed == usual.roadbed:
+        deck, roadbed = (reader.length(each, fine=True) for each in (build.deck, build.roadbed))
+        page.line(f"Deck {deck} and roadbed {roadbed}: assumed where they were not told.", indent=2)
+    page.line(
+        "Clear height left: the least over any railhead, at foot and top over (under) a level approach.", indent=2
+    )
     add_trains(page, answer)
     page.heading("Take care")
     page.line(GUARD, indent=2)
@@ -108,6 +128,20 @@ def helix_json(found: Found, stock: Plan, answer: CheckAnswer) -> str:
         **check_document(answer),
     }
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def _advise_on_curves(page: Page, found: Found, stock: Plan) -> None:
+    if not (stock.cars or stock.locos):
+        page.line("No stock is given: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
+    ratio = found.helix.radius / car_length(stock)
+    told = "less than pushing it" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
+    told = "looks good" if ratio >= _GOOD else told
+    page.line(
+        f"Radius over the longest vehicle: {told} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice).",
+        indent=2,
+    )
+    if not found.helix.build.ease and found.helix.radius <= _NO_EASEMENT * stock.scale.gauge:
+        page.line("Easements would help: none are needed only where the radius is over 60 x gauge (NEM 113).", indent=2)
 
 
 def _shape(found: Found) -> str:

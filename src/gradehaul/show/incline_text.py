@@ -39,7 +39,8 @@ def incline_page(
         turned = f"{hand} {reader.length(bend.radius)}, {abs(math.degrees(bend.angle)):.4g} deg"
         rows.append((f"grade in curve {number}, {turned}", reader.grade(incline.grade_in(bend))))
     rows += [
-        ("greatest effective grade", reader.grade(incline.effective_grade)),
+        ("effective grade, away from vertical curves", reader.grade(incline.effective_grade)),
+        ("greatest effective grade at any point", reader.grade(answer.routes[0].ruling.effective)),
         ("each straight", reader.length(incline.straight)),
         ("vertical curves", reader.length(incline.vertical)),
         (f"change of grade in a car length, {reader.length(car)}", reader.grade(incline.change_per_car(car))),
@@ -59,7 +60,14 @@ def incline_page(
             indent=2,
         )
     if incline.bends:
-        eased = "is eased on curves by what they add" if incline.compensated else "is the same on curves"
+        eased = (
+            "is eased on curves by what they add; a vertical curve reaches over where a curve begins, so that at "
+            "points there the effective grade is more than on either side"
+            if incline.compensated and incline.vertical
+            else "is eased on curves by what they add"
+            if incline.compensated
+            else "is the same on curves"
+        )
         page.line(f"The grade {eased}.", indent=2)
     add_trains(page, answer)
     page.heading("Take care")
@@ -76,6 +84,7 @@ def incline_json(found: FoundIncline, stock: Plan, answer: CheckAnswer) -> str:
             "length_m": rounded(incline.length),
             "grade_pct": rounded(100 * incline.grade),
             "effective_pct": rounded(100 * incline.effective_grade),
+            "greatest_effective_pct": rounded(100 * answer.routes[0].ruling.effective),
             "compensated": incline.compensated,
             "curves": [
                 {

@@ -28,7 +28,7 @@ from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_json import report_document
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
-from gradehaul.show.route_text import reversed_at
+from gradehaul.show.route_text import HOW_SURE, reversed_at
 from gradehaul.show.verdict_text import overall
 from gradehaul.show.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.treatment.ways_over import WaysOver
@@ -137,6 +137,7 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "shades": [shade_words(number, reader) for number in range(len(SHADES))],
         "workbench": bool(answer.routes and plan.powers),
         "loads": load_rows(answer),
+        "how_sure": HOW_SURE,
         "binds": binding_rows(answer, reader),
         "berths": berth_rows(answer, reader),
         "cards": load_cards(answer),

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 from gradehaul.haulage.check import CheckAnswer, Figure, TrainAnswer
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.trust_load import LoadSpread
 from gradehaul.plan.records import Basis
 from gradehaul.show.check_text import CLEAR_LENGTH, figure_value
-from gradehaul.show.naming import basis_told, cars_told
+from gradehaul.show.naming import basis_told, cars_told, chance_told
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.route_text import bound_rows, power_told
+from gradehaul.show.route_text import bound_rows, power_told, spread_told
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ class Rows:
 
 def verdict_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return the verdict on every named train on every rail condition."""
-    heads = ("train", "rail", "verdict", "to spare", "head at", "on track", "downhill", "pull")
+    heads = ("train", "rail", "verdict", "stalls in", "to spare", "head at", "on track", "downhill", "pull")
     return Rows(heads, tuple(_verdict(train, reader) for train in answer.trains))
 
 
@@ -44,6 +45,7 @@ def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
         Cell(train.name),
         Cell(train.rail),
         Cell(told.outcome, kind=told.outcome),
+        _number(chance_told(train.trust.stall_probability), train.trust.stall_probability),
         _number(reader.force(told.margin), told.margin),
         _number(reader.length(told.at), told.at),
         Cell(told.track),
@@ -52,13 +54,17 @@ def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
     )
 
 
+_Sure = tuple[Load, LoadSpread]
+"""A load and how sure it is."""
+
+
 def load_rows(answer: CheckAnswer) -> Rows:
     """Return the longest trains: a row for every route, power and car, a column for every rail condition."""
     rows: list[tuple[Cell, ...]] = []
     for route in answer.routes:
-        by_train: dict[tuple[str, str], dict[str, Load]] = {}
-        for load in route.loads:
-            by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
+        by_train: dict[tuple[str, str], dict[str, _Sure]] = {}
+        for load, spread in zip(route.loads, route.spreads, strict=True):
+            by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load, spread
         rows += [
             (Cell(route.route.name), Cell(power), Cell(car), *_loads(loads, answer.rails))
             for (power, car), loads in by_train.items()
@@ -66,16 +72,20 @@ def load_rows(answer: CheckAnswer) -> Rows:
     return Rows(("route", "power", "car", *answer.rails), tuple(rows))
 
 
-def _loads(loads: Mapping[str, Load], rails: Sequence[str]) -> list[Cell]:
+def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
     told = [loads[rail] for rail in rails]
     return [
         Cell(
             cars_told(load.told),
             sort=load.told,
             kind="load",
-            more=(f"{cars_told(load.rated)} / {cars_told(load.limit)}", basis_told(load.basis, load.slipping_basis)),
+            more=(
+                f"{cars_told(load.rated)} / {cars_told(load.limit)}",
+                f"sure: {spread_told(spread)}",
+                basis_told(load.basis, load.slipping_basis),
+            ),
         )
-        for load in told
+        for load, spread in told
     ]
 
 

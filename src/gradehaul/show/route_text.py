@@ -10,6 +10,12 @@ from gradehaul.show.naming import FAILS, basis_told, cars_told
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 
+HOW_SURE = (
+    "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
+    "of your readings and the spread of what is assumed."
+)
+"""How the spread of a load is read."""
+
 
 def explain_loads(page: Page) -> None:
     """Add what the figures of the load tables mean."""
@@ -20,11 +26,7 @@ def explain_loads(page: Page) -> None:
         indent=2,
     )
     page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
-    page.line(
-        "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
-        "of your readings and the spread of what is assumed.",
-        indent=2,
-    )
+    page.line(HOW_SURE, indent=2)
 
 
 Told = dict[str, tuple[list[list[Piece]], list[list[Piece]]]]
@@ -103,7 +105,7 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
 def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
     sure: dict[tuple[str, str], dict[str, str]] = {}
     for load, spread in zip(route.loads, route.spreads, strict=True):
-        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = _spread(spread)
+        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = spread_told(spread)
     rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
     page.table(["how sure", "car", *answer.rails], rows)
     page.line()
@@ -138,7 +140,8 @@ def _load(load: Load) -> str:
     return f"{told} {basis_told(load.basis, load.slipping_basis)}"
 
 
-def _spread(spread: LoadSpread) -> str:
+def spread_told(spread: LoadSpread) -> str:
+    """Return between which loads, rated and limit, it lies in nine cases of ten."""
     pairs = ((spread.rated_low, spread.rated_high), (spread.limit_low, spread.limit_high))
     return " / ".join(f"{cars_told(low)} to {cars_told(high)}" for low, high in pairs)
 

@@ -330,7 +330,7 @@ def greatest_of_sum(terms: Sequence[tuple[PiecewiseQuadratic, float, float]], st
     >>> round(worst.value, 12), worst.at
     (0.04, 2.0)
     """
-    if any(function.seconds.any() for function, _, _ in terms):
+    if any(np.count_nonzero(function.seconds) for function, _, _ in terms):
         return sum_of_shifted(terms, start, stop).greatest()
     moved = [function.breaks + shift for function, _, shift in terms]
     inside = [m[m.searchsorted(start, "right") : m.searchsorted(stop, "left")] for m in moved]

@@ -1,0 +1,62 @@
+"""A sweep of helices: every count against the exact engine on the plan of that very design, and what it marks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from gradehaul.design.helix import Build, clears, usual_build
+from gradehaul.design.helix_sets import Wishes, helix_of
+from gradehaul.design.helix_sweep import sweep
+from gradehaul.design.hill import stock_of
+from gradehaul.errors import DesignError, RouteError
+from gradehaul.plan.records import Plan
+
+
+@pytest.fixture(scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml"])
+def stock(request: pytest.FixtureRequest) -> Plan:
+    return stock_of(request.param, scale=None, unit=None)
+
+
+@pytest.mark.parametrize(("ease", "vertical", "turns"), [(0.0, None, 3.0), (0.3, 0.0, 2.5), (0.2, 0.25, 1.5)])
+def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
+    stock: Plan, ease: float, vertical: float | None, turns: float
+) -> None:
+    build: Build = replace(usual_build(stock.scale), ease=ease, vertical=vertical)
+    radii, rises = np.linspace(0.27, 0.9, 4), np.linspace(0.05, 0.16, 4)
+    train = next(iter(stock.trains))
+    found = sweep(radii, rises, build, stock, turns=turns, train=train, steepest=0.03)
+    exact = 0
+    for down, across in np.ndindex(4, 4):
+        wishes = Wishes(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=turns)
+        helix = helix_of(wishes, build)
+        hill = helix.hill(stock)
+        assert found.grade[down, across] == pytest.approx(helix.grade)
+        assert found.low[down, across] == (not clears(helix, stock))
+        assert found.steep[down, across] == (helix.grade > 0.03)
+        for i, power in enumerate(found.powers):
+            loads = hill.layout.loads(hill.layout.profile("Up"), power, found.car, found.rails)
+            for j, load in enumerate(loads):
+                count = found.cars[i, j, down, across]
+                if found.exact[i, j, down, across]:
+                    exact += 1
+                    assert count == load.rated
+                else:
+                    assert count <= load.rated
+        if not found.stalled[down, across]:
+            assert hill.carries(train, found.rail)
+        elif found.exact[:, :, down, across].all() and helix.length > 4:
+            assert not hill.carries(train, found.rail)
+    assert exact > 0.5 * found.cars.size
+
+
+def test_what_cannot_be_swept_is_refused(stock: Plan) -> None:
+    build = usual_build(stock.scale)
+    with pytest.raises(DesignError, match="round"):
+        sweep([0.5], [0.1], replace(build, straight=0.2), stock, turns=3)
+    with pytest.raises(DesignError, match="more than 0"):
+        sweep([0.0], [0.1], build, stock, turns=3)
+    with pytest.raises(RouteError, match='no car of this name, got "x"'):
+        sweep([0.5], [0.1], build, stock, turns=3, car="x")

@@ -1,0 +1,73 @@
+"""Published helix arithmetic, the height from level to level, and the usual vertical curve."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from gradehaul.design.helix import Build, Helix, coefficient_of, usual_build
+from gradehaul.design.helix_sets import Wishes, helix_of
+from gradehaul.design.hill import stock_of, usual_vertical_curve
+from gradehaul.plan.reader import read_plan
+from gradehaul.scales import scale_named
+
+INCH = 0.0254
+HO = usual_build(scale_named("HO"))
+
+
+def inches(radius: float | None = None, rise_per_turn: float | None = None, grade: float | None = None) -> Helix:
+    scaled = (None if value is None else value * INCH for value in (radius, rise_per_turn))
+    return helix_of(Wishes(*scaled, turns=4, grade=grade), HO)
+
+
+def test_a_helix_of_30_in_is_15_ft_8_and_a_half_round_and_lifts_3_77_in_at_2_percent() -> None:
+    """Read, or arithmetic on read values: grade = rise / (2 pi R)."""
+    helix = inches(30, grade=0.02)
+    assert helix.length / 4 == pytest.approx((15 * 12 + 8.5) * INCH, abs=0.05 * INCH)
+    assert helix.rise_per_turn / INCH == pytest.approx(3.77, abs=0.005)
+
+
+def test_4_in_a_turn_on_16_in_is_4_percent_and_at_2_percent_needs_31_8_in() -> None:
+    """Read, or arithmetic on read values."""
+    assert 100 * inches(16, 4).grade == pytest.approx(3.98, abs=0.005)
+    assert inches(rise_per_turn=4, grade=0.02).radius / INCH == pytest.approx(31.8, abs=0.05)
+
+
+def test_ho_at_24_in_with_4_in_a_turn_asks_2_65_and_1_33_percent() -> None:
+    """The trade's 32 / R in inches, per cent, for the curve (read); full-size practice scaled comes to within 2 %."""
+    helix = inches(24, 4)
+    whole = helix.effective_grade(coefficient_of(stock_of(None, scale="HO", unit=None)))
+    assert 100 * helix.grade == pytest.approx(2.65, abs=0.005)
+    assert 100 * (whole - helix.grade) == pytest.approx(1.33, rel=0.02)
+    assert 100 * whole == pytest.approx(3.99, abs=0.03)
+
+
+def test_level_to_level_in_n_is_50_2_mm() -> None:
+    """Deck 6.0, roadbed 4.0, track 3.2 and clear height 37.0 mm (read); the last is NEM 102 under the lowest wire."""
+    scale = scale_named("N")
+    usual = usual_build(scale, "NEM")
+    build = Build(0, 0, 0.006, 0.004, usual.track, scale.wire_height or 0, usual.edge, usual.near)
+    assert 1000 * (build.structure + build.clear) == pytest.approx(50.2)
+
+
+@pytest.mark.parametrize(
+    ("name", "clear"), [("Z", 24), ("N", 33), ("TT", 43), ("H0", 59), ("S", 78), ("0", 109), ("I", 150)]
+)
+def test_the_clear_height_by_nem_is_that_of_nem_102(name: str, clear: float) -> None:
+    """NEM 102, edition 2017, free height above the railhead without wire, mm (read)."""
+    assert 1000 * usual_build(scale_named(name), "NEM").clear == pytest.approx(clear)
+
+
+def test_a_foot_of_vertical_curve_for_each_percent_in_ho() -> None:
+    """About a car length, or a foot, of vertical curve for each 1 % of change (common practice)."""
+    assert usual_vertical_curve(0.02, stock_of(None, scale="HO", unit=None)) == pytest.approx(2 * 12 * INCH, rel=0.01)
+    own = read_plan('scale = "HO"\nunit = "mm"\n[car.ore]\nlength = 140')
+    assert usual_vertical_curve(0.02, own) == pytest.approx(0.28, abs=1e-3)
+
+
+def test_an_easement_shifts_its_curve_by_a_24th_of_its_length_squared_over_the_radius() -> None:
+    """f = L^2 / (24 R) (textbooks; read): by so much on either side an eased helix is wider than one that is not."""
+    eased = Helix(0.6, 2, 0.2, Build(0, 0.3, 0, 0, 0, 0, 0, 0.04))
+    assert eased.floor[0] == pytest.approx(2 * (0.6 + 0.3**2 / (24 * 0.6)))
+    assert math.isclose(Helix(0.6, 2, 0.2, Build(0, 0, 0, 0, 0, 0, 0, 0.04)).floor[0], 1.2)
