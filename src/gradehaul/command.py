@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from gradehaul.design.clearance import Clearances
     from gradehaul.design.helix_wishes import Look
     from gradehaul.design.hill import Hill
+    from gradehaul.design.level import Leveled
     from gradehaul.design.level_risers import Corrections
     from gradehaul.haulage.check import CheckAnswer
     from gradehaul.haulage.plan_view import PlanView
@@ -505,14 +506,18 @@ def clearance(
 
 @main.command()
 @click.argument("plan", type=click.Path())
-@click.option("--survey", "surveys", multiple=True, help="A survey of the plan; again for more.  [default: all]")
-@click.option("--heights", "table", type=click.Path(), help="A CSV file of distances and heights, in place of these.")
-@click.option("--target", help="The grade that was meant.  [default: the survey's, else even from end to end]")
-@click.option("--shim", help="The largest correction.  [default: the survey's, else 1/4 in or 6 mm]")
-@click.option("--step", help="The smallest correction that can be read.  [default: 1/32 in or 0.5 mm]")
+@click.option("--train", "trains", multiple=True, help="A train to level for; again for more.  [default: all named]")
+@click.option("--at-least", "least", multiple=True, help="A height that a joint must clear, as in 'Bridge = 4 in'.")
+@click.option("--at-most", "most", multiple=True, help="A height that a joint must not exceed.")
+@click.option("--change", help="Change of grade from one stretch to the next.  [default: 2 %]")
+@click.option("--survey", "surveys", multiple=True, help="Correct a survey of the plan instead; again for more.")
+@click.option("--heights", "table", type=click.Path(), help="Correct the survey in a CSV file, distance and height.")
+@click.option("--target", help="Of a survey: the grade that was meant.  [default: its own, else even from end to end]")
+@click.option("--shim", help="Of a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]")
+@click.option("--step", help="Of a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The risers as a table for a spreadsheet.")
-@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--csv", "as_csv", is_flag=True, help="The heights as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the railheads in it, too.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 def level(
@@ -525,18 +530,29 @@ def level(
     grades: Grades,
     **asked: Any,  # noqa: ANN401 - see the options
 ) -> None:
-    """Tell what a surveyed hill makes, where it is steeper than meant, and which riser goes up or down by how much."""
+    """Find railheads that make the effort even, or the shims that correct a surveyed hill."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
     _refuse_plan(output, plan)
     loaded = _load(plan)
-    from gradehaul.design.level_wishes import corrected_surveys
+    from gradehaul.design.level_wishes import Heights, Shims, corrected_surveys, leveled_as_asked
     from gradehaul.show.reading_units import reader_of
 
     reader = reader_of(loaded.unit, show, grades)
-    found = corrected_surveys(loaded, reader.system, **asked)
     form: _Form = "json" if as_json else "csv" if as_csv else "text"
-    _deliver(_risers_written(loaded, found, form, reader, to_file=output is not None), output)
+    shims = Shims(**{name: asked[name] for name in Shims._fields})
+    if shims.any:
+        if output is not None:
+            raise click.UsageError("-o writes leveled railheads; corrections of a survey are printed")
+        found = corrected_surveys(loaded, reader.system, **shims._asdict())
+        _deliver(_risers_written(loaded, found, form, reader), None)
+        return
+    leveled = leveled_as_asked(loaded, Heights(**{name: asked[name] for name in Heights._fields}))
+    if output is not None:
+        from gradehaul.design.level_plan import leveled_plan
+
+        _deliver(leveled_plan(leveled, Path(output).parent), output)
+    _deliver(_level_written(leveled, form, reader), None)
 
 
 _Form = Literal["json", "csv", "text"]
@@ -748,14 +764,24 @@ def _clearance_written(found: Clearances, form: _Form, reader: Reader, *, to_fil
     return _laid_out(clearance_page(found, reader), to_file=to_file)
 
 
-def _risers_written(plan: Plan, found: Sequence[Corrections], form: _Form, reader: Reader, *, to_file: bool) -> str:
+def _risers_written(plan: Plan, found: Sequence[Corrections], form: _Form, reader: Reader) -> str:
     if form == "text":
         from gradehaul.show.level_risers_text import risers_page
 
-        return _laid_out(risers_page(plan, found, reader), to_file=to_file)
+        return _laid_out(risers_page(plan, found, reader), to_file=False)
     from gradehaul.show.level_risers_json import risers_csv, risers_json
 
     return risers_json(plan, found) if form == "json" else risers_csv(found)
+
+
+def _level_written(found: Leveled, form: _Form, reader: Reader) -> str:
+    if form == "text":
+        from gradehaul.show.level_text import level_page
+
+        return _laid_out(level_page(found, reader), to_file=False)
+    from gradehaul.show.level_json import level_csv, level_json
+
+    return level_json(found) if form == "json" else level_csv(found)
 
 
 def _passes(answer: CheckAnswer) -> bool:

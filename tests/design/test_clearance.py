@@ -38,7 +38,7 @@ PIECES = st.builds(
     Piece,
     st.floats(0.4, 1.6),
     st.sampled_from([0.0, 2.5, 2.0, -2.2, 1.25, 2.5]),
-    st.floats(0.005, 0.04),
+    st.one_of(st.just(0.001), st.floats(0.005, 0.04)),
 )
 
 

@@ -32,6 +32,8 @@ turnout of 1 in 8 needs 16 to part by one."""
 _BESIDE = 1.25
 """Tracks no farther apart than so many times the room they need lie beside one another."""
 _AT_ONCE = 4_000
+_ROUNDING = 1e-5
+"""Places nearer than this to the start of a track, m, are there."""
 _FINE = 13
 """Places looked at on a track, in each of some rounds, to refine the worst place of a meeting."""
 _ROUNDS = 4
@@ -207,6 +209,7 @@ class _Frame:
             if found is not None:
                 at, other_at, rise, apart = found
             reach *= 4.0 / _FINE
+        at, other_at = (0.0 if place < _ROUNDING else place for place in (at, other_at))
         return Meeting(over, self.names[one], at, self.names[two], other_at, rise, apart, least, wanted)
 
     def _nearest(self, one: int, s: FloatArray, two: int, t: FloatArray) -> tuple[float, float, float, float] | None:

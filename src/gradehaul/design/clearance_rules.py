@@ -146,9 +146,9 @@ def standard_of(plan: Plan, asked: Asked) -> Standard:
         deck=table["deck"]["thickness"] / 1000 if asked.deck is None else asked.deck,
         deck_assumed=asked.deck is None,
         centers=max(centers, scale.fouling_distance),
-        centers_source=scale.source("track_centers")
+        centers_source=f"track centers: {scale.source('track_centers')}"
         if scale.track_centers and centers >= scale.fouling_distance
-        else f"{scale.source('stock_width')}; {scale.source('side_clearance')}",
+        else f"track centers: {scale.source('stock_width')}; {scale.source('side_clearance')}",
         fouling=scale.fouling_distance,
         widening=max(
             curve_widening(scale, r / 1000 * table["curve_widening"]["ratio"] / scale.ratio, group)

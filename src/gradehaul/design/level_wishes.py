@@ -5,14 +5,90 @@ from __future__ import annotations
 from collections.abc import Sequence
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
+from gradehaul.design.level import MOST_CHANGE, Leveled, leveled
 from gradehaul.design.level_risers import SHIM, STEP, Corrections, corrections
 from gradehaul.design.survey import READING, survey_of_table, surveyed
 from gradehaul.errors import DesignError, QuantityError
+from gradehaul.haulage.layout import Layout
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, read_quantity
+
+
+class Shims(NamedTuple):
+    """What is asked about surveys, as text: their names, a table, the target, the largest shim and the step."""
+
+    surveys: tuple[str, ...] = ()
+    table: str | None = None
+    target: str | None = None
+    shim: str | None = None
+    step: str | None = None
+
+    @property
+    def any(self) -> bool:
+        """Whether anything about surveys is asked."""
+        return any(value for value in self)
+
+
+class Heights(NamedTuple):
+    """What is asked about railheads, as text: trains, heights to clear and not to exceed, and the change of grade."""
+
+    trains: tuple[str, ...] = ()
+    least: tuple[str, ...] = ()
+    most: tuple[str, ...] = ()
+    change: str | None = None
+
+
+def leveled_as_asked(plan: Plan, asked: Heights) -> Leveled:
+    """Return the leveled railheads of a plan.
+
+    Raises
+    ------
+    DesignError
+        Limits that are not a joint and a height, or that contradict one another.
+    QuantityError
+        Text that is not the quantity asked for.
+    """
+
+    def limits(option: str, texts: Sequence[str]) -> dict[str, float]:
+        found: dict[str, float] = {}
+        for text in texts:
+            name, sign, height = text.rpartition("=")
+            if not sign:
+                raise DesignError(
+                    "a limit is a joint and a height",
+                    place=option,
+                    found=quoted(text),
+                    write=f'{option} "Bridge = 4 in"',
+                )
+            try:
+                found[name.strip()] = read_quantity(_bare(height.strip()), "length", unit=plan.unit)
+            except QuantityError as error:
+                raise error.at(place=option) from error
+        return found
+
+    try:
+        change = MOST_CHANGE if asked.change is None else read_quantity(asked.change, "grade")
+    except QuantityError as error:
+        raise error.at(place="--change") from error
+    if change <= 0:
+        raise DesignError("a change of grade is more than 0", place="--change", found=quoted(str(asked.change)))
+    return leveled(
+        Layout(plan),
+        trains=asked.trains,
+        least=limits("--at-least", asked.least),
+        most=limits("--at-most", asked.most),
+        change=change,
+    )
+
+
+def _bare(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
+        return text
 
 
 def corrected_surveys(

@@ -1,0 +1,61 @@
+"""Railheads found by leveling as one JSON document, or as a table for a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from typing import Any
+
+from gradehaul import __version__
+from gradehaul.design.level import Leveled
+from gradehaul.show.check_csv import harmless
+from gradehaul.show.digits import rounded
+
+HEADS = ("line", "at_m", "string_m", "railhead_m", "free")
+
+
+def level_json(found: Leveled) -> str:
+    """Return the answer as JSON text in plain ASCII, ending with a line break."""
+    document: dict[str, Any] = {
+        "gradehaul": __version__,
+        "plan": found.plan.title,
+        "file": found.plan.file,
+        "trains": [
+            {
+                "name": each.train,
+                "string_pct": rounded(100 * each.string),
+                "leveled_pct": rounded(100 * each.leveled),
+                "cars": each.cars,
+                "at_m": rounded(each.head),
+                "track": each.track,
+            }
+            for each in found.hardest
+        ],
+        "joints": {name: rounded(height) for name, height in found.joints.items()},
+        "stations": [dict(zip(HEADS, row, strict=True)) for row in _rows(found)],
+    }
+    return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def level_csv(found: Leveled) -> str:
+    """Return the stations as CSV (RFC 4180)."""
+    stream = io.StringIO()
+    table = csv.writer(stream)
+    table.writerow(HEADS)
+    table.writerows([harmless(cell) for cell in row] for row in _rows(found))
+    return stream.getvalue()
+
+
+def _rows(found: Leveled) -> list[tuple[Any, ...]]:
+    return [
+        (
+            line,
+            rounded(float(distance[k])),
+            rounded(float(found.string[number])),
+            rounded(float(found.heights[number])),
+            bool(found.stations.free[number]),
+        )
+        for line, (numbers, distance) in found.stations.lines.items()
+        for k, number in enumerate(numbers.tolist())
+    ]
