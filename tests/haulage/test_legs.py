@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import brute_walk as walk
@@ -152,6 +152,16 @@ def test_a_train_is_judged_by_its_worst_leg(bottom, tail, top, berth, cars, pull
 
 
 @given(tracks, tracks, tracks, st.booleans(), st.floats(0.2, 0.7), st.floats(0.5, 1), st.floats(0.4, 1), st.booleans())
+@example(  # a locomotive that only touches filmed rail as it starts
+    bottom=[(1.3, 0.0, "clean"), (1.3, 0.0, "clean")],
+    tail=[(1.3, -0.03, "treated")],
+    top=[(0.4, 0.008, "clean")],
+    berth=False,
+    pull=0.65625,
+    slip=1.0,
+    film=0.90625,
+    trailing=True,
+)
 @settings(max_examples=40, deadline=None)
 def test_the_longest_train_is_the_least_over_the_legs(bottom, tail, top, berth, pull, slip, film, trailing) -> None:
     text = zigzag(bottom, tail, top, more=stock(pull, slip, film, 1), berth="Dock" if berth else "")

@@ -19,6 +19,9 @@ TIE = 1e-9
 """Every comparison of demand with pull allows this share of the pull, so that a load exact on paper is not lost to
 rounding."""
 
+TOUCH = 1e-10
+"""Rail that a locomotive only touches at its end, to within this, m, is not under it: else rounding would decide."""
+
 AS_PLANNED = "as planned"
 """The rail condition of each track as the plan has it."""
 
@@ -179,7 +182,7 @@ def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Seq
     else:
         begin = np.concatenate([[-np.inf], begin[1:]])
     # a stretch of rail is under some part of the locomotive while the head is between these two places
-    from_head, to_head = begin + behind, end + behind + length
+    from_head, to_head = begin + behind + TOUCH, end + behind + length - TOUCH
     places = distinct(np.concatenate([[0.0, profile.length], from_head, to_head]))
     places = places[(places >= 0) & (places <= profile.length)]
     middle = 0.5 * (places[:-1] + places[1:])

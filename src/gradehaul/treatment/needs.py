@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.haulage.demand import TIE, Pulls, gravity_and_curves
+from gradehaul.haulage.demand import TIE, TOUCH, Pulls, gravity_and_curves
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
@@ -172,7 +172,7 @@ def _spans(profile: RouteProfile, along: Stations, loco: Loco, behind: float) ->
         numbers = np.tile(numbers, rounds + 1)
     else:
         begin = np.concatenate([[-np.inf], begin[1:]])
-    return begin + behind, end + behind + loco.length, numbers
+    return begin + behind + TOUCH, end + behind + loco.length - TOUCH, numbers
 
 
 def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -5,6 +5,7 @@
    figures are the same to the last bit where the machine's arithmetic is. */
 const Haulage = (() => {
   const TIE = 1e-9;
+  const TOUCH = 1e-10;
   const AS_PLANNED = "as planned";
   const BASES = ["measured", "stated", "scaled", "assumed"];
 
@@ -268,8 +269,8 @@ const Haulage = (() => {
       }
       spans = all;
     } else spans[0].begin = -Infinity;
-    const fromHead = spans.map((span) => span.begin + behind);
-    const toHead = spans.map((span) => span.end + behind + loco.length_m);
+    const fromHead = spans.map((span) => span.begin + behind + TOUCH);
+    const toHead = spans.map((span) => span.end + behind + loco.length_m - TOUCH);
     const sorted = Float64Array.from([0.0, length(route), ...fromHead, ...toHead]).sort();
     const breaks = sorted.filter((p, k) => (k === 0 || p !== sorted[k - 1]) && p >= 0 && p <= length(route));
     const middle = breaks.subarray(0, breaks.length - 1).map((place, k) => 0.5 * (place + breaks[k + 1]));
