@@ -1,0 +1,14 @@
+"""The command line: each verb reads its arguments, calls one function, and prints."""
+
+from gradehaul.command.answers import check, profile, report
+from gradehaul.command.bench import readings
+from gradehaul.command.climbs import helix, incline
+from gradehaul.command.drawings import export, import_, map_
+from gradehaul.command.film import treat
+from gradehaul.command.group import main
+from gradehaul.command.hills import clearance, level
+
+__all__ = ["main"]
+
+for verb in (check, profile, report, map_, export, import_, readings, treat, helix, incline, clearance, level):
+    main.add_command(verb)

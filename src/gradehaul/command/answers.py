@@ -1,0 +1,190 @@
+"""The verbs that answer for a plan: check, profile and report."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gradehaul.command.delivering import complain, deliver, laid_out
+from gradehaul.command.group import FAILS
+from gradehaul.command.taking import Form, load, open_option, refuse_opening, refuse_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gradehaul.haulage.check import CheckAnswer
+    from gradehaul.haulage.section import LongSection
+    from gradehaul.show.picture import Format
+    from gradehaul.show.reading_units import Grades, Reader, System
+    from gradehaul.show.sheet import SizeName
+    from gradehaul.treatment.ways_over import WaysOver
+
+
+@click.command()
+@click.argument("plan", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The loads as a table for a spreadsheet.")
+@click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@open_option
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+@click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
+@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
+def check(
+    *,
+    plan: str,
+    as_json: bool,
+    as_csv: bool,
+    card: bool,
+    open_it: bool,
+    strict: bool,
+    output: str | None,
+    show: System | None,
+    grades: Grades,
+    all_routes: bool,
+    seed: int,
+    hours: float | None,
+) -> None:
+    """Tell what each route asks, the longest trains over it, and which named trains climb."""
+    if as_json + as_csv + card > 1:
+        raise click.UsageError("--json, --csv and --card exclude one another")
+    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
+    refuse_opening(output, open_it)
+    refuse_plan(output, plan)
+    loaded = load(plan)
+    from gradehaul.haulage.check import check_layout
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.progress import progress_on
+    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.treatment.ways_over import ways_over
+
+    layout = Layout(loaded, all_routes=all_routes, hours=hours)
+    with progress_on(sys.stderr, "routes") as progress:
+        answer = check_layout(layout, seed=seed, progress=progress)
+    reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
+    deliver(
+        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output, open_it=open_it
+    )
+    if strict and not _passes(answer):
+        sys.exit(FAILS)
+
+
+@click.command()
+@click.argument("plan", type=click.Path())
+@click.argument("route", required=False)
+@click.option("--train", help="A train of the plan.  [default: the first named for this route]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: clean and judged]")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the long section.")
+@open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The track as a table for a spreadsheet.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Tell the numbers along a route, or draw its long section, with the pull of a train."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    refuse_opening(output, open_it)
+    refuse_plan(output, asked["plan"])
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.section import long_section
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    plan = load(asked["plan"])
+    section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
+    reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
+    deliver(_profile_written(section, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it)
+
+
+@click.command()
+@click.argument("plan", type=click.Path())
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@open_option
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+def report(
+    *, plan: str, output: str | None, open_it: bool, show: System | None, grades: Grades, all_routes: bool
+) -> None:
+    """Make one page with everything, that opens anywhere without a network."""
+    refuse_opening(output, open_it)
+    refuse_plan(output, plan)
+    loaded = load(plan)
+    from gradehaul.haulage.check import check_layout
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.progress import progress_on
+    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.show.report_page import report_page
+    from gradehaul.treatment.ways_over import ways_over
+
+    layout = Layout(loaded, all_routes=all_routes)
+    with progress_on(sys.stderr, "routes") as progress:
+        answer = check_layout(layout, progress=progress)
+    reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
+    page = report_page(layout, answer, ways_over(layout, answer), reader)
+    deliver(page, output, open_it=open_it)
+
+
+def _card_format(output: str | None) -> Format:
+    """Return the format of the load cards, which are drawn and not printed."""
+    from gradehaul.show.picture import picture_format
+
+    if output is None or output == "-":
+        raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
+    return picture_format(output)
+
+
+def _written(
+    answer: CheckAnswer, ways: Sequence[WaysOver], form: Form | Format, reader: Reader, *, to_file: bool
+) -> str | bytes:
+    if form == "json":
+        from gradehaul.show.check_json import check_json
+
+        return check_json(answer, ways)
+    if form == "csv":
+        from gradehaul.show.check_csv import check_csv
+
+        return check_csv(answer)
+    if form != "text":
+        from gradehaul.show.load_card import load_card_picture
+
+        return load_card_picture(answer, form)
+    from gradehaul.show.check_text import check_page
+
+    return laid_out(check_page(answer, reader, ways), to_file=to_file)
+
+
+def _profile_written(
+    section: LongSection, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool
+) -> str | bytes:
+    if form == "json":
+        from gradehaul.show.profile_json import profile_json
+
+        return profile_json(section)
+    if form == "csv":
+        from gradehaul.show.profile_csv import profile_csv
+
+        return profile_csv(section)
+    if form == "text":
+        from gradehaul.show.profile_text import profile_page
+
+        return laid_out(profile_page(section, reader), to_file=to_file)
+    from gradehaul.show.long_section import long_section_picture
+
+    return long_section_picture(section, reader, form, size=size)
+
+
+def _passes(answer: CheckAnswer) -> bool:
+    """Return whether every named train passes; one without a verdict does not."""
+    for name in answer.unjudged:
+        complain(f'train "{name}": not judged, since its route is not among those answered')
+    return answer.passes

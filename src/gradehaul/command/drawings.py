@@ -1,0 +1,120 @@
+"""The verbs that draw: map, export and import."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gradehaul.command.delivering import complain, deliver, laid_out
+from gradehaul.command.taking import Form, begins_with, load, open_option, refuse_opening, refuse_plan
+
+if TYPE_CHECKING:
+    from gradehaul.haulage.plan_view import PlanView
+    from gradehaul.show.picture import Format
+    from gradehaul.show.reading_units import Grades, Reader, System
+    from gradehaul.show.sheet import SizeName
+
+
+@click.command("map")
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the plan view.")
+@open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Tell where tracks lie and how hard they climb, or draw the plan view, with where trains get stuck."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    refuse_opening(output, open_it)
+    refuse_plan(output, asked["plan"])
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.picture import picture_format
+    from gradehaul.show.reading_units import balance_unit, reader_of
+
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    plan = load(asked["plan"])
+    view = plan_view(Layout(plan), asked["trains"], asked["rails"])
+    reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
+    deliver(_map_written(view, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it)
+
+
+@click.command()
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
+@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option("-o", "--output", type=click.Path(), required=True, help="The drawing to write, .dxf; - prints.")
+@open_option
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def export(*, plan: str, output: str, open_it: bool, show: System | None, grades: Grades, **asked: Any) -> None:  # noqa: ANN401 - see the options
+    """Write the plan as a drawing (DXF): tracks by rail and grade, heights, and where trains get stuck, on layers."""
+    refuse_opening(output, open_it)
+    from gradehaul.show.plan_dxf import SIGN, drawing_name, plan_dxf
+
+    drawing_name(output)
+    if not begins_with(output, SIGN):  # a drawing of ours may be written anew
+        refuse_plan(output, plan)
+    loaded = load(plan)
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.reading_units import reader_of
+
+    view = plan_view(Layout(loaded), asked["trains"], asked["rails"])
+    deliver(plan_dxf(view, reader_of(loaded.unit, show, grades)), output, open_it=open_it)
+    for note in view.notes:
+        complain(str(note))
+
+
+@click.command("import")
+@click.argument("drawing", type=click.Path())
+@click.option("-o", "--output", type=click.Path(), required=True, help="The plan to write, or to go on with; - prints.")
+@click.option("--layers", multiple=True, help="A layer with track, or a pattern; again for more.  [default: all]")
+@click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern.")
+@click.option("--unit", help="The drawing's unit, where the file does not say it or says it wrong.")
+@click.option("--snap", help="How far apart ends may be drawn that meet.  [default: a tenth of the gauge]")
+@click.option("--fit", help="How far a fitted curve may lie from what is drawn.  [default: gauge / 20]")
+@click.option("--kink", help="The break of direction up to which track goes on.  [default: 5 degrees]")
+@click.option("--repair", is_flag=True, help="Mend a damaged file, as long as no number in it changes.")
+@click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
+def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401 - the options, by the names in Asked
+    """Turn a drawing (DXF) into a plan file, or bring the plan made of it up to date."""
+    from gradehaul.plan.importing import Asked, import_drawing
+    from gradehaul.show.import_text import import_page
+
+    printed = output == "-"
+    try:
+        done = import_drawing(drawing, None if printed else output, Asked(**asked))
+    except OSError as error:
+        raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
+    deliver(done.text, output)
+    page = import_page(done, "printed" if printed else output)
+    if printed:
+        complain(laid_out(page, to_file=True).rstrip("\n"))
+    else:
+        deliver(laid_out(page, to_file=False), None)
+
+
+def _map_written(view: PlanView, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool) -> str | bytes:
+    if form == "json":
+        from gradehaul.show.map_json import map_json
+
+        return map_json(view)
+    if form == "csv":
+        from gradehaul.show.map_csv import map_csv
+
+        return map_csv(view)
+    if form == "text":
+        from gradehaul.show.map_text import map_page
+
+        return laid_out(map_page(view, reader), to_file=to_file)
+    from gradehaul.show.plan_picture import plan_picture
+
+    return plan_picture(view, reader, form, size=size)

@@ -1,0 +1,61 @@
+"""The command's verbs as a whole: help, version, exit status, and what a fault looks like."""
+
+from __future__ import annotations
+
+import gc
+from typing import Any
+
+import click
+
+from gradehaul import __version__
+from gradehaul.command.delivering import complain
+from gradehaul.errors import GradehaulError
+
+ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
+"""Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
+stopped from the keyboard."""
+
+
+_OBJECTS_KEPT = 100_000
+"""Objects made before any are looked through for garbage: loading the libraries makes many and leaves none, and the
+looking takes a tenth of a short answer's time."""
+
+
+_MOST_LINES = 50
+"""Faults told at the most in one run: whoever mends these sees the rest."""
+
+
+class Verbs(click.Group):
+    """The verbs; whatever goes wrong in one becomes lines on standard error and an exit status."""
+
+    def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
+        """Run a verb."""
+        try:
+            return super().invoke(ctx)
+        except GradehaulError as error:
+            lines = str(error).splitlines()
+            for line in lines[:_MOST_LINES]:
+                complain(line)
+            if len(lines) > _MOST_LINES:
+                complain(f"and {len(lines) - _MOST_LINES} more")
+            ctx.exit(NO_FILE if isinstance(error.__cause__, OSError) else WRONG_INPUT)
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            complain(f"{where}{error.strerror or error}")
+            ctx.exit(NO_FILE)
+        except KeyboardInterrupt:
+            complain("stopped")
+            ctx.exit(INTERRUPTED)
+
+
+_STATUS = (
+    "Exit status: 0 answered; 1 answered, and with --strict a named train fails; 2 the input is wrong; 3 a file cannot "
+    "be read or written."
+)
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]}, epilog=_STATUS)
+@click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
+def main() -> None:
+    """Tell what each hill of a model railway asks of each train, and which trains still climb."""
+    gc.set_threshold(_OBJECTS_KEPT)

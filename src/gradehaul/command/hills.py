@@ -1,0 +1,144 @@
+"""The verbs for a layout as it stands: clearance and level."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.group import FAILS
+from gradehaul.command.taking import Form, load, refuse_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gradehaul.design.clearance import Clearances
+    from gradehaul.design.level import Leveled
+    from gradehaul.design.level_risers import Corrections
+    from gradehaul.plan.records import Plan
+    from gradehaul.show.reading_units import Grades, Reader, System
+
+
+@click.command()
+@click.argument("plan", type=click.Path())
+@click.option("--deck", help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
+@click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
+@click.option("--coupler", help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
+@click.option("--train", "trains", multiple=True, help="A train to judge; again for more.  [default: all named]")
+@click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+def clearance(
+    *,
+    plan: str,
+    strict: bool,
+    as_json: bool,
+    as_csv: bool,
+    output: str | None,
+    show: System | None,
+    **asked: Any,  # noqa: ANN401 - see the options
+) -> None:
+    """Tell where tracks pass over, under or beside one another too near, and which cars a curve would tip."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    refuse_plan(output, plan)
+    loaded = load(plan)
+    from gradehaul.design.clearance import clearance_asked, clearances
+    from gradehaul.haulage.layout import Layout
+    from gradehaul.show.reading_units import reader_of
+
+    found = clearances(Layout(loaded), clearance_asked(loaded.unit, **asked))
+    form: Form = "json" if as_json else "csv" if as_csv else "text"
+    deliver(_clearance_written(found, form, reader_of(loaded.unit, show), to_file=output is not None), output)
+    if strict and not found.passes:
+        sys.exit(FAILS)
+
+
+@click.command()
+@click.argument("plan", type=click.Path())
+@click.option("--train", "trains", multiple=True, help="A train to level for; again for more.  [default: all named]")
+@click.option("--at-least", "least", multiple=True, help="A height that a joint must clear, as in 'Bridge = 4 in'.")
+@click.option("--at-most", "most", multiple=True, help="A height that a joint must not exceed.")
+@click.option("--change", help="Change of grade from one stretch to the next.  [default: 2 %]")
+@click.option("--survey", "surveys", multiple=True, help="Correct a survey of the plan instead; again for more.")
+@click.option("--heights", "table", type=click.Path(), help="Correct the survey in a CSV file, distance and height.")
+@click.option("--target", help="Of a survey: the grade that was meant.  [default: its own, else even from end to end]")
+@click.option("--shim", help="Of a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]")
+@click.option("--step", help="Of a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+@click.option("--csv", "as_csv", is_flag=True, help="The heights as a table for a spreadsheet.")
+@click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the railheads in it, too.")
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+def level(
+    *,
+    plan: str,
+    as_json: bool,
+    as_csv: bool,
+    output: str | None,
+    show: System | None,
+    grades: Grades,
+    **asked: Any,  # noqa: ANN401 - see the options
+) -> None:
+    """Find railheads that make the effort even, or the shims that correct a surveyed hill."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    refuse_plan(output, plan)
+    loaded = load(plan)
+    from gradehaul.design.level_wishes import Heights, Shims, corrected_surveys, leveled_as_asked
+    from gradehaul.show.reading_units import reader_of
+
+    reader = reader_of(loaded.unit, show, grades)
+    form: Form = "json" if as_json else "csv" if as_csv else "text"
+    shims = Shims(**{name: asked[name] for name in Shims._fields})
+    if shims.any:
+        if output is not None:
+            raise click.UsageError("-o writes leveled railheads; corrections of a survey are printed")
+        found = corrected_surveys(loaded, reader.system, **shims._asdict())
+        deliver(_risers_written(loaded, found, form, reader), None)
+        return
+    leveled = leveled_as_asked(loaded, Heights(**{name: asked[name] for name in Heights._fields}))
+    if output is not None:
+        from gradehaul.design.level_plan import leveled_plan
+
+        deliver(leveled_plan(leveled, Path(output).parent), output)
+    deliver(_level_written(leveled, form, reader), None)
+
+
+def _clearance_written(found: Clearances, form: Form, reader: Reader, *, to_file: bool) -> str:
+    if form == "json":
+        from gradehaul.show.clearance_json import clearance_json
+
+        return clearance_json(found)
+    if form == "csv":
+        from gradehaul.show.clearance_csv import clearance_csv
+
+        return clearance_csv(found)
+    from gradehaul.show.clearance_text import clearance_page
+
+    return laid_out(clearance_page(found, reader), to_file=to_file)
+
+
+def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader: Reader) -> str:
+    if form == "text":
+        from gradehaul.show.level_risers_text import risers_page
+
+        return laid_out(risers_page(plan, found, reader), to_file=False)
+    from gradehaul.show.level_risers_json import risers_csv, risers_json
+
+    return risers_json(plan, found) if form == "json" else risers_csv(found)
+
+
+def _level_written(found: Leveled, form: Form, reader: Reader) -> str:
+    if form == "text":
+        from gradehaul.show.level_text import level_page
+
+        return laid_out(level_page(found, reader), to_file=False)
+    from gradehaul.show.level_json import level_csv, level_json
+
+    return level_json(found) if form == "json" else level_csv(found)

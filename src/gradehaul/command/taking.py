@@ -1,0 +1,61 @@
+"""What verbs take: the plan, and where the answer may not go."""
+
+from __future__ import annotations
+
+import errno
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from gradehaul.errors import PlanError
+
+if TYPE_CHECKING:
+    from gradehaul.plan.records import Plan
+
+
+Form = Literal["json", "csv", "text"]
+
+
+open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+
+
+def load(path: str) -> Plan:
+    """Return the plan in a file."""
+    from gradehaul.plan import load_plan
+
+    try:
+        if Path(path).is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        return load_plan(path)
+    except OSError as error:
+        raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or path) from error
+
+
+def refuse_plan(output: str | None, plan: str) -> None:
+    """Keep an answer from being written over a plan, this one or one it may include, or over its drawing."""
+    if output is None:
+        return
+    if not output:
+        raise PlanError("the name of the file to write is empty", file="-o", write="a name after -o, or - to print")
+    if not Path(output).exists():
+        return
+    if Path(output).suffix.lower() == ".dxf":
+        raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
+    if Path(output).suffix.lower() == ".toml" or (Path(plan).exists() and Path(output).samefile(plan)):
+        raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+
+
+def begins_with(path: str, sign: bytes) -> bool:
+    """Tell whether there is a file that begins with a sign."""
+    if not Path(path).is_file():
+        return False
+    with Path(path).open("rb") as file:
+        return file.read(len(sign)) == sign
+
+
+def refuse_opening(output: str | None, open_it: bool) -> None:
+    """Refuse to open what is not written to a file."""
+    if open_it and (output is None or output == "-"):
+        raise click.UsageError("--open opens what -o writes: put -o with a name beside it")
