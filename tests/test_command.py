@@ -373,3 +373,9 @@ def test_an_empty_name_after_o_is_refused(verb):
     result = CliRunner().invoke(main, [verb, str(Path(SOURCE).parent / "plans" / "first-hill.toml"), "-o", ""])
     assert result.exit_code == 2
     assert result.stderr == "-o: the name of the file to write is empty; write a name after -o, or - to print\n"
+
+
+def test_an_age_that_is_no_number_is_refused(plan):
+    result = run("check", plan, "--hours", "nan")
+    assert result.exit_code == 2
+    assert "--hours asks for a number of hours" in result.stderr

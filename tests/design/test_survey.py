@@ -125,3 +125,18 @@ def test_a_survey_in_a_plan_and_in_a_table(tmp_path) -> None:
     path.write_text("0,0\n12,high\n")
     with pytest.raises(DesignError, match="line 2"):
         survey_of_table(path, "in")
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        ("0,0\n1,0.1 m".encode("utf-16"), "a file of heights is UTF-8 text, got the byte 0xff; write it again"),
+        (b"H\xf6he,1\n0,0", "a file of heights is UTF-8 text, got the byte 0xf6; write it again, saved as UTF-8"),
+        (b"0,0\n1," + b"9" * 200_000, "a file of heights has two columns, got field larger than field limit"),
+    ],
+)
+def test_files_that_are_no_table_of_heights(tmp_path, data: bytes, words: str) -> None:
+    path = tmp_path / "heights.csv"
+    path.write_bytes(data)
+    with pytest.raises(DesignError, match=words):
+        survey_of_table(path, "m")

@@ -172,3 +172,7 @@ def test_a_file_of_readings_stands_beside_the_plan(tmp_path, name):
     (tmp_path / "tarn.toml").write_text(PLAN + f'[bench]\ncsv = ["{name}"]\n', encoding="utf-8")
     with pytest.raises(Problems, match=r"stands beside the plan|there is no such file"):
         load_plan(tmp_path / "tarn.toml")
+
+
+def test_a_number_of_thousands_of_digits_is_refused(tmp_path) -> None:
+    assert "cars must be a number" in refused(tmp_path, f"loco,cars,force (gf)\ngoat,{'9' * 5000},62\n")

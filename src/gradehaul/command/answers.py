@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +54,8 @@ def check(
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
     if as_json + as_csv + card > 1:
         raise click.UsageError("--json, --csv and --card exclude one another")
+    if hours is not None and math.isnan(hours):
+        raise click.UsageError("--hours asks for a number of hours")
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
     refuse_opening(output, open_it)
     refuse_plan(output, plan)

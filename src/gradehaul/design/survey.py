@@ -159,14 +159,12 @@ def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Surv
     Raises
     ------
     DesignError
-        Lines that are not two quantities.
+        A file that is no text, or lines that are not two quantities.
     OSError
         The file cannot be read.
     """
-    text = path.read_text(encoding="utf-8-sig")
-    delimiter = ";" if text.count(";") > text.count(",") else ","
     heights: list[tuple[float, float]] = []
-    for number, row in enumerate(csv.reader(io.StringIO(text), delimiter=delimiter), 1):
+    for number, row in enumerate(_rows_in(path), 1):
         cells = [cell.strip() for cell in row if cell.strip()]
         if not cells:
             continue
@@ -183,6 +181,19 @@ def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Surv
         if len(heights) > _MOST_ROWS:
             raise DesignError(f"a survey has at most {_MOST_ROWS} readings", file=str(path))
     return replace(survey or Survey(path.stem, ()), heights=tuple(heights))
+
+
+def _rows_in(path: Path) -> list[list[str]]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        delimiter = ";" if text.count(";") > text.count(",") else ","
+        return list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    except UnicodeDecodeError as error:
+        found = f"the byte 0x{error.object[error.start]:02x}"
+        write = "it again, saved as UTF-8"
+        raise DesignError("a file of heights is UTF-8 text", file=str(path), found=found, write=write) from error
+    except csv.Error as error:
+        raise DesignError("a file of heights has two columns", file=str(path), found=str(error)) from error
 
 
 def _bare(cell: str) -> float | str:

@@ -29,6 +29,7 @@ _THOUSANDS = re.compile(r"[-+]?[1-9][0-9]{0,2},[0-9]{3}")
 _NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?")
 _OWN_UNIT = re.compile(r"[-+0-9.,±/ ]+([^\W\d_][\w ]*|%)")
 _MOST_ROWS = 10_000
+_LONGEST_NUMBER = 40
 _LONGEST_HEAD = 60
 
 
@@ -138,7 +139,7 @@ def _table(
             continue
         cell = _with_point(cell, name, parted, decimal)
         if name in ("cars", "hours"):
-            if not _NUMBER.fullmatch(cell):
+            if len(cell) > _LONGEST_NUMBER or not _NUMBER.fullmatch(cell):
                 raise PlanError(f"{name} must be a number", found=shown(cell))
             table[name] = int(cell) if name == "cars" and "." not in cell else float(cell)
             continue

@@ -288,8 +288,9 @@ def _refuse(plan: Plan, asked: Asked) -> None:
             found=f"{100 * asked.reserve:g} %",
             write="--reserve 10%",
         )
-    shortest = 1e-3 * max(plan.scale.gauge, 1e-3)
-    if asked.step is not None and asked.step < shortest:
-        raise DesignError("the step is too short to wipe", place="--step", write="--step 300mm, or another length")
+    if asked.step is not None and asked.step < plan.scale.gauge:  # nobody wipes to a gauge
+        raise DesignError(
+            "the step is too short to wipe: it is at least the gauge", place="--step", write="--step 300mm"
+        )
     if asked.carry < 0:
         raise DesignError("the film is carried 0 or farther", place="--carry", write="--carry 2m")
