@@ -66,3 +66,11 @@ def test_refusals_are_one_line_and_status_2(words: list[str], message: str) -> N
     assert told.exit_code == 2
     assert message in told.stderr
     assert len(told.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("option", ["--deck", "--roadbed", "--clear"])
+def test_a_deck_that_nobody_builds_is_refused_at_once(option: str) -> None:
+    asked = ["--scale", "HO", "--radius", "24 in", "--rise-per-turn", "4.5 in", "--turns", "3", option, "9 km"]
+    result = CliRunner().invoke(main, ["helix", *asked])
+    assert result.exit_code == 2
+    assert f"{option}: {option[2:]} must be at most 32.48 in, got 9 km" in result.stderr

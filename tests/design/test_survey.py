@@ -140,3 +140,10 @@ def test_files_that_are_no_table_of_heights(tmp_path, data: bytes, words: str) -
     path.write_bytes(data)
     with pytest.raises(DesignError, match=words):
         survey_of_table(path, "m")
+
+
+def test_a_first_line_with_figures_is_no_head(tmp_path) -> None:
+    path = tmp_path / "heights.csv"
+    path.write_text("0x,0\n1,0.01\n2,0.02\n")
+    with pytest.raises(DesignError, match="line 1"):
+        survey_of_table(path, "m")

@@ -156,3 +156,11 @@ def test_a_plan_without_a_survey(plan: Path) -> None:
     result = level(plan)
     assert result.exit_code == 2
     assert "[survey.NAME]" in result.stderr
+
+
+def test_a_shim_of_nothing_is_refused(tmp_path: Path) -> None:
+    heights = tmp_path / "heights.csv"
+    heights.write_text("0,0\n0.5,0.01\n1,0.03\n")
+    result = CliRunner().invoke(main, ["level", "plans/first-hill.toml", "--heights", str(heights), "--shim", "0"])
+    assert result.exit_code == 2
+    assert "the largest shim must be at least one step" in result.stderr

@@ -121,3 +121,11 @@ def test_names_are_harmless_in_a_spreadsheet(tmp_path: Path) -> None:
     path = tmp_path / "names.toml"
     path.write_text(HILL.text().replace("straight = 3000", 'name = "=1+1", straight = 3000'))
     assert "'=1+1" in treat(path, "--csv").stdout
+
+
+def test_a_copy_with_nothing_to_film_says_that_rails_stay_clean(hill: Path, tmp_path: Path) -> None:
+    out = tmp_path / "clean.toml"
+    assert treat(hill, "--carry", "1 km", "-o", str(out)).exit_code == 0
+    answer = json.loads(CliRunner().invoke(main, ["check", str(out), "--json"]).stdout)
+    assert answer["judged_rails"] == ["as planned"]
+    assert {train["verdict"] for train in answer["trains"] if train["rail"] == "as planned"} == {"climbs"}

@@ -16,12 +16,15 @@ from gradehaul.design.helix_sweep import Sweep, sweep
 from gradehaul.design.hill import Need, known_train
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import Kind, read_quantity
+from gradehaul.quantities import Kind, describe, read_quantity
 
 Look = Literal["radius", "grade", "cars"]
 """What is looked for backwards."""
 
 _BY = re.compile(r"\s+(?:x|by|×)\s+", re.IGNORECASE)
+_THICKEST = 50
+"""Decks, roadbeds and clear heights are at most this many gauges."""
+
 _LENGTHS = ("straight", "ease", "deck", "roadbed", "clear", "centers")
 _MOST = 1e4
 
@@ -102,6 +105,10 @@ def read_build(stock: Plan, texts: Mapping[str, str | None], tracks: int = 1) ->
             values["vertical" if name == "vertical_curve" else name] = read_option(option, text, "length", stock.unit)
             if values["vertical" if name == "vertical_curve" else name] < 0:
                 raise DesignError(f"{name.replace('_', ' ')} must be 0 or more", place=f"--{option}", found=text)
+    for name in ("deck", "roadbed", "clear"):
+        if values.get(name, 0.0) > _THICKEST * stock.scale.gauge:
+            most = describe(_THICKEST * stock.scale.gauge, "length", stock.unit)
+            raise DesignError(f"{name} must be at most {most}", place=f"--{name}", found=str(texts[name]))
     centers = values.pop("centers", None)
     if tracks == 2:
         least = stock.scale.fouling_distance

@@ -135,7 +135,9 @@ class Incline:
         """Return the sharpest change of grade within a car's length, a plain ratio; practice is 1 % at the most."""
         if not self.vertical:
             return abs(self.grade)
-        return max(abs(curve.after - curve.before) * min(1.0, car / curve.length) for curve in self.curves)
+        return max(
+            (abs(curve.after - curve.before) * min(1.0, car / curve.length) for curve in self.curves), default=0.0
+        )
 
     def hill(self, stock: Plan) -> Hill:
         """Return it as a plan with the stock of another, between two level straights."""

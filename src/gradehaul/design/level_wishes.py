@@ -136,8 +136,9 @@ def corrected_surveys(
     for survey in own:
         hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=READING[system])
         meant = survey.grade if asked_target is None else asked_target
-        largest = asked_shim or survey.shim or min(SHIM[system], survey.deck or SHIM[system])
-        smallest = asked_step or survey.step or STEP[system]
+        usual = min(SHIM[system], survey.deck or SHIM[system])
+        largest = (survey.shim or usual) if asked_shim is None else asked_shim
+        smallest = (survey.step or STEP[system]) if asked_step is None else asked_step
         if largest < smallest or smallest <= 0:
             raise DesignError(
                 "the largest shim must be at least one step that can be read",

@@ -174,7 +174,7 @@ def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Surv
         try:
             where, height = (read_quantity(_bare(cell), "length", unit=unit) for cell in cells)
         except QuantityError as error:
-            if number == 1:  # the heads of the columns
+            if number == 1 and not any(sign.isdigit() for cell in cells for sign in cell):  # the heads of the columns
                 continue
             raise DesignError(error.wrong, file=str(path), place=f"line {number}", found=error.found) from error
         heights.append((where, height))

@@ -7,9 +7,10 @@ from pathlib import Path
 
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.rail_keys import plan_with_rails
+from gradehaul.plan.stock import CLEAN
 from gradehaul.quantities import Kind, read_quantity
 from gradehaul.treatment.carry import CARRY
-from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan
+from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, Use
 from gradehaul.treatment.needs import Need
 
 
@@ -52,8 +53,12 @@ def _read(option: str, text: str, kind: Kind, unit: str | None) -> float:
         raise error.at(place=f"--{option}") from error
 
 
+_RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}
+"""What is written on track that is not filmed: so a plan that leaves nothing to film says so."""
+
+
 def filmed_plan(found: KeepCleanPlan, folder: Path) -> str:
-    """Return the text of the plan's file with a rail key on all track that may be filmed.
+    """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
 
     Track on which no train in question runs is left as it is.
 
@@ -73,5 +78,5 @@ def filmed_plan(found: KeepCleanPlan, folder: Path) -> str:
         )
     if found.asked.step is not None:
         raise DesignError("a rail key is for a whole track", place="-o", found="stretches", write="-o without --step")
-    rails = {row.unit.track: found.film for row in found.rows if row.use == "film"}
+    rails = {row.unit.track: _RAIL.get(row.use, found.film) for row in found.rows if row.use in ("film", *_RAIL)}
     return plan_with_rails(found.plan, rails, folder=folder)
