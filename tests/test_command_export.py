@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
 from gradehaul.command import main
+from gradehaul.plan import load_plan
+from gradehaul.track.alignment import align
 
 HILL = str(Path(__file__).parents[1] / "plans" / "first-hill.toml")
 
@@ -38,3 +41,15 @@ def test_another_ending_is_refused(tmp_path):
     done = run(HILL, "-o", str(tmp_path / "x.dwg"))
     assert done.exit_code == 2
     assert "a drawing is written as .dxf, got .dwg" in done.output
+
+
+def test_a_drawing_in_inches_reads_back_in_a_plan_in_millimeters(tmp_path):
+    drawing = tmp_path / "hill.dxf"
+    assert CliRunner().invoke(main, ["export", "plans/first-hill.toml", "-o", str(drawing)]).exit_code == 0
+    back = tmp_path / "back.toml"
+    back.write_text(
+        'scale = "HO"\nunit = "mm"\n[drawing]\nfile = "hill.dxf"\n'
+        'layers = ["Railhead line", "Names"]\nheight_layers = ["Railhead heights"]\n'
+    )
+    before, after = (align(load_plan(path)) for path in ("plans/first-hill.toml", str(back)))
+    assert sorted(after.railheads.values()) == pytest.approx(sorted(before.railheads.values()), abs=1e-5)

@@ -252,7 +252,10 @@ def _tell_names(pen: _Pen, view: PlanView) -> None:
     for joint in view.joints:
         pen.text(joint.name, joint.x, joint.y, NAMES, _GRAY, aside=0.5)
         told = f"{joint.railhead * pen.unit:.6f}".rstrip("0").rstrip(".")
-        pen.text("0" if told == "-0" else told, joint.x, joint.y, HEIGHTS, _BLUE, aside=-1.5)
+        told = (
+            f"{'0' if told == '-0' else told} {pen.reader.length_unit}"  # a bare number reads in the reader's own unit
+        )
+        pen.text(told, joint.x, joint.y, HEIGHTS, _BLUE, aside=-1.5)
 
 
 def _draw_marks(pen: _Pen, view: PlanView) -> None:
