@@ -17,8 +17,8 @@ from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import route_profile
 from gradehaul.haulage.train import Block, Train, made_up
-from gradehaul.haulage.trust import DRAWS, Draws
-from gradehaul.haulage.trust_train import trust_in_train
+from gradehaul.haulage.trust.draws import DRAWS, Draws
+from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
 

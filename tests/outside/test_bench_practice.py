@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.trust import Draws
+from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan import read_plan
 
 PLAN = """

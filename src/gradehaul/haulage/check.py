@@ -13,9 +13,9 @@ from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.trust import Draws
-from gradehaul.haulage.trust_load import LoadSpread, RouteTrust
-from gradehaul.haulage.trust_train import TrainTrust, trust_in_train
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
+from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.routes import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan

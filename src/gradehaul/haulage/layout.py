@@ -7,7 +7,7 @@ from difflib import get_close_matches
 from typing import TypeVar
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.benched import with_bench
+from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import AS_PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways

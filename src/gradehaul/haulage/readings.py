@@ -6,15 +6,15 @@ import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from gradehaul.haulage.adhesion_fit import Prediction
-from gradehaul.haulage.benched import Bench, predicted, with_bench, work_out
+from gradehaul.haulage.bench.adhesion_fit import Prediction
+from gradehaul.haulage.bench.benched import Bench, predicted, with_bench, work_out
+from gradehaul.haulage.bench.odd_figures import odd_figures
+from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.odd_figures import odd_figures
-from gradehaul.haulage.reduction import ENOUGH
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust import Draws
-from gradehaul.haulage.trust_train import BEND, ROLL, trust_in_train
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
 from gradehaul.haulage.verdict import Outcome, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan

@@ -11,9 +11,16 @@ DEGREE_COEFFICIENT = 0.0004 * 5729.578 * 0.3048
 the recommended practice of the American railway engineering association), one degree being 5,729.578 ft of radius by
 the arc definition."""
 
-LOWEST_SHARE = 0.4
-"""Share of the rolling resistance taken as its lowest where no spread was given: 0.8 % where 2 % is usual (common
-practice)."""
+LOWEST_SHARE, HIGHEST_SHARE = 0.4, 1.5
+"""The 5th and 95th percentile of a rolling resistance without a spread of its own, as shares of it: 0.8 and 3 % where
+2 % is usual (common practice)."""
+
+CURVE_SPREAD = 0.20
+"""Spread of a curve coefficient that was not measured, as a share of it: at HO and 24 in the published forms span 0.9
+to 1.3 %."""
+
+CURVE_MEASURED = 0.10
+"""Spread of a curve coefficient that the builder measured, as a share of it (assumed)."""
 
 
 def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
@@ -38,6 +45,13 @@ def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
         assert wanted.coefficient is not None
         return wanted.coefficient
     return DEGREE_COEFFICIENT / scale.ratio
+
+
+def curve_spread(wanted: CurveResistance) -> float:
+    """Return the spread of the curve coefficient as a share of it, by where it comes from."""
+    if wanted.spread is not None and wanted.coefficient:
+        return wanted.spread / wanted.coefficient
+    return CURVE_MEASURED if wanted.model == "coefficient" else CURVE_SPREAD
 
 
 def lowest(resistance: Reading) -> float:

@@ -7,7 +7,7 @@ import io
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
-from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.show.digits import rounded
 
 HEADS = (

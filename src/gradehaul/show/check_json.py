@@ -10,8 +10,8 @@ from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.longest import Binds, Load
-from gradehaul.haulage.trust_load import LoadSpread
-from gradehaul.haulage.trust_train import TrainTrust
+from gradehaul.haulage.trust.load import LoadSpread
+from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.routes import Between
 from gradehaul.quantities import Kind

@@ -6,10 +6,10 @@ import json
 from typing import Any
 
 from gradehaul import __version__
-from gradehaul.haulage.adhesion_fit import AdhesionFit
-from gradehaul.haulage.film_age import Recovery
+from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
+from gradehaul.haulage.bench.film_age import Recovery
+from gradehaul.haulage.bench.reduction import Mean, Reduced
 from gradehaul.haulage.readings import ReadingsAnswer
-from gradehaul.haulage.reduction import Mean, Reduced
 from gradehaul.show.digits import rounded
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.haulage.readings import ReadingsAnswer
-from gradehaul.haulage.reduction import Reduced
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes, plain
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import FAINT, INK

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from gradehaul.haulage.adhesion_fit import AdhesionFit
+from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
+from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.readings import ReadingsAnswer, bounds
-from gradehaul.haulage.reduction import Mean
 from gradehaul.plan.names import clean
 from gradehaul.show.naming import chance_told
 from gradehaul.show.page import Page, Piece

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gradehaul.haulage.check import CheckAnswer, Figure, TrainAnswer
 from gradehaul.haulage.longest import Load
-from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.plan.records import Basis
 from gradehaul.show.check_text import CLEAR_LENGTH, figure_value
 from gradehaul.show.naming import basis_told, cars_told, chance_told

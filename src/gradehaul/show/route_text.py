@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
-from gradehaul.haulage.trust_load import LoadSpread
+from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.network.reversals import Tail
 from gradehaul.show.naming import FAILS, basis_told, cars_told
 from gradehaul.show.page import Page, Piece

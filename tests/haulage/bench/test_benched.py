@@ -3,10 +3,10 @@
 import pytest
 
 from gradehaul.haulage.adhesion import slipping_pull, standing_pull
-from gradehaul.haulage.benched import with_bench, work_out
+from gradehaul.haulage.bench.benched import with_bench, work_out
 from gradehaul.haulage.check import check
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.trust import Draws
+from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan import read_plan
 
 GF = 9.80665e-3

@@ -8,7 +8,7 @@ from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile, route_profile
 from gradehaul.haulage.train import Block, Train
-from gradehaul.haulage.trust import Draws
+from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan.records import Car, Loco, Plan
 from gradehaul.quantities import Reading
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.benched import Bench
-from gradehaul.haulage.reduction import Reduced
+from gradehaul.haulage.bench.benched import Bench
+from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
 from gradehaul.plan.records import Note, Plan
 from gradehaul.plan.stock import CLEAN, FRESH

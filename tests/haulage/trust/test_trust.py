@@ -8,15 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from one_by_one import OneByOne
 
-from gradehaul.haulage import trust_load
+from gradehaul.haulage.bench.scatter import pool
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.longest import Climb
-from gradehaul.haulage.scatter import pool
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust import Draws
-from gradehaul.haulage.trust_load import RouteTrust
-from gradehaul.haulage.trust_train import trust_in_train
+from gradehaul.haulage.trust import load as trust_load
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.load import RouteTrust
+from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
 from gradehaul.quantities import Reading, read_reading

@@ -9,7 +9,7 @@ from functools import lru_cache
 from statistics import fmean, median
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.scatter import Pooled
+from gradehaul.haulage.bench.scatter import Pooled
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Loco, Plan
 from gradehaul.quantities import Reading

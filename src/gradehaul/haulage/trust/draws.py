@@ -16,8 +16,9 @@ from gradehaul.haulage.adhesion import (
     film_of,
     nearest_first,
 )
-from gradehaul.haulage.scatter import pooled_of
-from gradehaul.plan.records import Basis, Car, CurveResistance, Film, Loco, Plan
+from gradehaul.haulage.bench.scatter import pooled_of
+from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, curve_spread
+from gradehaul.plan.records import Basis, Car, Film, Loco, Plan
 from gradehaul.plan.stock import CLEAN
 from gradehaul.quantities import Reading
 from gradehaul.track.piecewise import FloatArray
@@ -30,17 +31,6 @@ METAL_SPREAD = 0.03
 
 TYRED_SPREAD = 0.10
 """Spread of the assumed adhesion of tyred wheels, 0.40 ± 0.10 (common practice)."""
-
-CURVE_SPREAD = 0.20
-"""Spread of a curve coefficient that was not measured, as a share of it: at HO and 24 in the published forms span 0.9
-to 1.3 %."""
-
-CURVE_MEASURED = 0.10
-"""Spread of a curve coefficient that the builder measured, as a share of it (assumed)."""
-
-ROLLING_LOW, ROLLING_HIGH = 0.4, 1.5
-"""The 5th and 95th percentile of a rolling resistance without a spread of its own, as shares of it: 0.8 and 3 % where
-2 % is usual (common practice)."""
 
 PRACTICE_MASS = 0.10
 """Spread of a car's mass that is only the practice's weight, as a share of it (assumed)."""
@@ -185,7 +175,7 @@ class Draws:
         if resistance.spread is not None:
             return np.maximum(resistance.value + resistance.spread * self._normal("rolling", car.name), 0.0)
         z = self._normal("rolling")
-        below, above = (1 - ROLLING_LOW) / _NORMAL_95, (ROLLING_HIGH - 1) / _NORMAL_95
+        below, above = (1 - LOWEST_SHARE) / _NORMAL_95, (HIGHEST_SHARE - 1) / _NORMAL_95
         return resistance.value * np.maximum(1.0 + z * np.where(z < 0, below, above), 0.1)
 
     def _adhesion(self, loco: Loco) -> tuple[FloatArray, FloatArray]:
@@ -209,10 +199,3 @@ class Draws:
         z = spread * self._normal("film", film.name)
         metal, tyred = ((s.fresh if fresh else s.settled) for s in (film.metal, film.tyred))
         return np.clip(metal + z, 0.05, 1.0), np.clip(tyred + z, 0.05, 1.0)
-
-
-def curve_spread(wanted: CurveResistance) -> float:
-    """Return the spread of the curve coefficient as a share of it, by where it comes from."""
-    if wanted.spread is not None and wanted.coefficient:
-        return wanted.spread / wanted.coefficient
-    return CURVE_MEASURED if wanted.model == "coefficient" else CURVE_SPREAD

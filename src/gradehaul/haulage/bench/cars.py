@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.reduction import Mean, mean_of
-from gradehaul.haulage.trust import ROLLING_HIGH, ROLLING_LOW
+from gradehaul.haulage.bench.reduction import Mean, mean_of
+from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE
 from gradehaul.plan.records import Car, Plan
 from gradehaul.quantities import Reading
 
@@ -91,7 +91,7 @@ def curve_at_bench(plan: Plan, cars: Mapping[str, CarBench]) -> CurveBench | Non
 def _spread(car: Car) -> float:
     if car.rolling.spread is not None:
         return car.rolling.spread
-    return car.rolling.value * (ROLLING_HIGH - ROLLING_LOW) / 3.29
+    return car.rolling.value * (HIGHEST_SHARE - LOWEST_SHARE) / 3.29
 
 
 def _mean(values: Sequence[float]) -> Mean | None:

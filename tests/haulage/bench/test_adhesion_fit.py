@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.optimize import lsq_linear, nnls
 
-from gradehaul.haulage.adhesion_fit import fit_adhesion, fit_coefficients, predict
-from gradehaul.haulage.reduction import student
+from gradehaul.haulage.bench.adhesion_fit import fit_adhesion, fit_coefficients, predict
+from gradehaul.haulage.bench.reduction import student
 
 METAL, TYRED = 0.22, 0.40
 TRIALS = 2_000

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
-from gradehaul.haulage.benched import with_bench
-from gradehaul.haulage.film_age import recovery
+from gradehaul.haulage.bench.benched import with_bench
+from gradehaul.haulage.bench.film_age import recovery
 from gradehaul.haulage.layout import Layout
 from gradehaul.plan import read_plan
 

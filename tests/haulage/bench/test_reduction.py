@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from gradehaul.haulage.benched import work_out
-from gradehaul.haulage.reduction import mean_of, outliers, student
+from gradehaul.haulage.bench.benched import work_out
+from gradehaul.haulage.bench.reduction import mean_of, outliers, student
 from gradehaul.plan import read_plan
 
 GF = 9.80665e-3

@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust import Draws
+from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan.records import Loco
 from gradehaul.track.piecewise import FloatArray
 

@@ -11,9 +11,9 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust import Draws
-from gradehaul.haulage.trust_demand import Drawn, Parts, Patterns, drawn, most_asked, parts
-from gradehaul.haulage.trust_pull import given, weakest
+from gradehaul.haulage.trust.demand import Drawn, Parts, Patterns, drawn, most_asked, parts
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.pull import given, weakest
 from gradehaul.plan.records import Car, Loco
 from gradehaul.track.piecewise import FloatArray
 

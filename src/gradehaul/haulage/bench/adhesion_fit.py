@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.haulage.reduction import student
+from gradehaul.haulage.bench.reduction import student
 from gradehaul.track.piecewise import FloatArray
 
 APART = 0.10

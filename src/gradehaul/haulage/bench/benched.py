@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from gradehaul.haulage.adhesion import GRAVITY, nearest_first
-from gradehaul.haulage.adhesion_fit import AdhesionFit, Prediction, fit_adhesion
-from gradehaul.haulage.car_bench import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
-from gradehaul.haulage.film_age import Recovery, recovery
-from gradehaul.haulage.reduction import (
+from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, Prediction, fit_adhesion
+from gradehaul.haulage.bench.cars import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
+from gradehaul.haulage.bench.film_age import Recovery, recovery
+from gradehaul.haulage.bench.reduction import (
     SETTLED_HOURS,
     Reduced,
     Taken,
@@ -20,9 +20,8 @@ from gradehaul.haulage.reduction import (
     rows_taken,
     weights_on,
 )
-from gradehaul.haulage.resistance import curve_coefficient
-from gradehaul.haulage.scatter import Pooled, pool
-from gradehaul.haulage.trust import curve_spread
+from gradehaul.haulage.bench.scatter import Pooled, pool
+from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, Share
 from gradehaul.plan.stock import CLEAN, FRESH, conditions

@@ -10,7 +10,7 @@ import numpy as np
 from gradehaul.haulage.demand import AS_PLANNED, weakest_under
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust import Draws
+from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan.records import Car, Loco
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
 

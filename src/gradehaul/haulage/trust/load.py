@@ -14,9 +14,9 @@ from gradehaul.haulage.demand import AS_PLANNED, TIE, Pulls, Supply, asked_at, g
 from gradehaul.haulage.longest import Engine, Load
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
-from gradehaul.haulage.trust import Draws
-from gradehaul.haulage.trust_demand import IntArray, Patterns, patterns_at, rails_under, shaped
-from gradehaul.haulage.trust_pull import State, given
+from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under, shaped
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.pull import State, given
 from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
