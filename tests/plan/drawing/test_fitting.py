@@ -382,12 +382,13 @@ def test_straights_that_meet_at_an_angle():
 
 
 @pytest.mark.parametrize("noise", [0.0, 1e-4])
-@pytest.mark.parametrize("degrees", [5, 9])
-def test_a_kink_in_the_middle_of_a_curve(degrees, noise):
+@pytest.mark.parametrize("degrees", [5, 7, 9])
+@pytest.mark.parametrize("seed", [3, 20])
+def test_a_kink_in_the_middle_of_a_curve(seed, degrees, noise):
     one = walk([(1 / 0.6, 0.6)], chord=6)
     other = walk([(1 / 0.6, 0.6)], start=(*one[-1], 1 + math.radians(degrees)), chord=6)
     points = np.vstack((one, other[1:]))
-    points += np.random.default_rng(3).normal(0, noise, points.shape)
+    points += np.random.default_rng(seed).normal(0, noise, points.shape)
     reaches, (fault,) = fit(points)
     assert [len(reach.elements) for reach in reaches] == [1, 1]
     assert [1 / reach.elements[0].curvature for reach in reaches] == pytest.approx([0.6, 0.6], rel=0.01)

@@ -31,8 +31,8 @@ EXPECTED = 1 / 10
 """In tolerances: the scatter of vertices that is expected before any of them are seen."""
 DOUBT = 4.0
 """How many vertices that expectation counts for."""
-SHARP = 100.0
-"""In tolerances: a curve sharper than this over a chord or less is a rounded corner (5 gauges with the plan's own)."""
+SHARP = 200.0
+"""In tolerances: a curve sharper than this over a chord or less is a rounded corner (10 gauges with the plan's own)."""
 SPACING = 4.0
 """In tolerances: vertices closer than this are thinned where their scatter is reckoned."""
 MANY = 1000
