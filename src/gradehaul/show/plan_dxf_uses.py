@@ -17,23 +17,23 @@ from gradehaul.treatment.stretches import used_stretches
 
 
 class UseLine(NamedTuple):
-    """How a use of track is drawn: its layer, its color, its width, and its strokes and gaps, the last three in gauges.
+    """How a use of track is drawn: its layer, its color, its line weight, mm/100, and its strokes and gaps, in gauges.
 
     Without strokes and gaps it is a whole line.
     """
 
     layer: str
     color: int
-    width: float
+    weight: int
     dashes: tuple[float, ...] = ()
 
 
 USE_LINES: dict[Use, UseLine] = {
-    "film": UseLine("Film may go", 5, 0.3, (1.6, -1.0)),
-    "has film": UseLine("Film is there", 5, 0.3, (0.5, -0.5)),
-    "keep clean": UseLine("Keep clean", 1, 0.6),
-    "buffer": UseLine("Keep clean by carry-over", 1, 0.6, (0.2, -0.4)),
-    "no effect": UseLine("Film or not", 8, 0.0),
+    "film": UseLine("Film may go", 5, 35, (1.6, -1.0)),
+    "has film": UseLine("Film is there", 5, 35, (0.5, -0.5)),
+    "keep clean": UseLine("Keep clean", 1, 70),
+    "buffer": UseLine("Keep clean by carry-over", 1, 70, (0.2, -0.4)),
+    "no effect": UseLine("Film or not", 8, 13),
 }
 """Layers of what is to become of track, each known by its line without its color."""
 
@@ -54,9 +54,10 @@ def draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
         for stretch in stretches:
             drawn.add(stretch.use)
             _line(pen, stretch.use, beside(track, stretch.start, stretch.stop, -USE_BESIDE * pen.gauge))
-            spot = track.spot(0.5 * (stretch.start + stretch.stop))
+            middle = 0.5 * (stretch.start + stretch.stop)
+            x, y = beside(track, middle, middle, -2.6 * pen.gauge)[0].tolist()
             style = USE_LINES[stretch.use]
-            pen.text(words_of(USE_TOLD[stretch.use]), spot.x, spot.y, style.layer, style.color, aside=-3.2)
+            pen.text(words_of(USE_TOLD[stretch.use]), x, y, style.layer, style.color, aside=-0.5)
     left, _, bottom, _ = view.box
     for row, use in enumerate(use for use in USES if use in drawn):
         y = bottom - (5.0 + 2.0 * row) * pen.gauge
@@ -67,6 +68,5 @@ def draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
 def _line(pen: Pen, use: Use, points: FloatArray) -> None:
     style = USE_LINES[use]
     # the pattern runs on from corner to corner
-    where = {**pen.on(style.layer, style.color), "linetype": pen.dashes(style.layer, style.dashes), "flags": 128}
-    line = pen.space.add_lwpolyline((points * pen.unit).tolist(), dxfattribs=where)
-    line.dxf.const_width = style.width * pen.letter
+    drawn = {"linetype": pen.dashes(style.layer, style.dashes), "lineweight": style.weight, "flags": 128}
+    pen.space.add_lwpolyline((points * pen.unit).tolist(), dxfattribs={**pen.on(style.layer, style.color), **drawn})
