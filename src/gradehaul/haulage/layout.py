@@ -15,6 +15,7 @@ from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
+from gradehaul.network.reversals import Tail
 from gradehaul.network.routes import Route, find_routes
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import CLEAN, conditions
@@ -108,14 +109,17 @@ class Layout:
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
-        for tail in route.tails:
-            clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
-            rooms.append(Room(tail.name, min(clear, tail.length)))
+        rooms += [Room(tail.name, self.tail_room(tail)) for tail in route.tails]
         if route.lap:
             rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
         if route.tightest_loop is not None:
             rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
         return tuple(rooms)
+
+    def tail_room(self, tail: Tail) -> float:
+        """Return the longest train that reverses in a tail, m."""
+        clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
+        return min(clear, tail.length)
 
     def loads(self, profile: RouteProfile, power: str, car: str, rails: Iterable[str]) -> tuple[Load, ...]:
         """Return the longest trains of one kind of car behind a power on a route, one for each rail condition.

@@ -112,8 +112,8 @@ def within_carry(
         if (number, forward) in done:
             continue
         done.add((number, forward))
-        if number not in clean and (number not in found or distance < found[number].distance):
-            found[number] = Carried(distance, onto)
+        if number not in clean:
+            found.setdefault(number, Carried(distance, onto))  # the nearest comes first
         if (number, not forward) in turning:
             spread(distance, onto, number, forward=not forward)
         spread(distance + units.all[number].length, onto, number, forward=forward)
