@@ -221,12 +221,9 @@ def test_over_reversals_helpers_are_told_leg_by_leg(mass: int) -> None:
                 continue
             # what leads on a leg that is run turned is the train's last vehicle as it starts
             ahead = (each.where == "head") != (each.leg == 2)
-            cars = (
-                f'"{each.loco}", "shunter", "5 tub", "brake"'
-                if ahead
-                else f'"shunter", "5 tub", "brake", "{each.loco}"'
-            )
-            helped = switchback(mass, f"consist = [{cars}]").verdict("empties", rail=way.rail)
+            order = [each.loco, "shunter", "5 tub", "brake"] if ahead else ["shunter", "5 tub", "brake", each.loco]
+            consist = f"consist = [{', '.join(map(quoted, order))}]"
+            helped = switchback(mass, consist).verdict("empties", rail=way.rail)
             shift = loco.length if each.where == "head" else 0.0
             left = any(
                 s.start < min(d.off_at + shift, starts[each.leg][1]) and s.stop > d.on_at + shift

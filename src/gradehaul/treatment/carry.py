@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Collection, Iterator, Mapping
+from itertools import product
 from typing import NamedTuple
 
 from gradehaul.network.graph import MovementGraph, Way
@@ -103,10 +104,9 @@ def within_carry(
             if distance < carry and (before, before_forward) not in done:
                 heapq.heappush(queue, (distance, onto, before, before_forward))
 
-    for number in sorted(clean):
-        for forward in (True, False):
-            if Way(units.all[number].track, forward) in graph.lengths:
-                spread(0.0, number, number, forward=forward)
+    for number, forward in product(sorted(clean), (True, False)):
+        if Way(units.all[number].track, forward) in graph.lengths:
+            spread(0.0, number, number, forward=forward)
     while queue:
         distance, onto, number, forward = heapq.heappop(queue)
         if (number, forward) in done:
