@@ -97,16 +97,20 @@ def train_told(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> lis
     """Return wordings of what becomes of a train with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
     now, then = train.planned, train.everywhere
-    brief = f"{train.name}: {planned} {now.outcome}, with film everywhere {then.outcome}"
+    brief = f"{train.name}: {planned} {_brief(now)}, with film everywhere {_brief(then)}"
     return [
         f"{train.name}, {planned}: {_told(now, reader)}; with film everywhere: {_told(then, reader)}",
         brief + (f" on {then.track}" if then.outcome == "stalls" else ""),
         brief,
-        f"{train.name}: {now.outcome}, then {then.outcome}",
+        f"{train.name}: {_brief(now)}, then {_brief(then)}",
     ]
 
 
 def _told(verdict: Verdict, reader: Reader) -> str:
     if verdict.outcome == "stalls":
         return f"stalls at {reader.length(verdict.at)} on {verdict.track}"
-    return f"{verdict.outcome}, {reader.force(verdict.margin)} to spare"
+    return f"{_brief(verdict)}, {reader.force(verdict.margin)} to spare"
+
+
+def _brief(verdict: Verdict) -> str:
+    return verdict.outcome if verdict.holds_back else f"{verdict.outcome} but runs away downhill"

@@ -21,10 +21,11 @@ _FAILS: dict[Test, str] = {
     "stand": "would stall",
     "restart": "would not restart",
     "slip": "would not recover from a slip",
+    "hold": "would run away downhill",
 }
 _NEEDS: dict[Need, str] = {
-    "climbs": "every train gets through even if its wheels slip, and restarts anywhere",
-    "marginal": "every train gets through as long as its wheels never slip",
+    "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
+    "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
 }
 _CAUTION = (
     "Film does not come off again: try it on a loose plank of track first, and measure there. Wipe with little, on a "
@@ -151,12 +152,13 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     for train in failing:
         page.line(_spread(train, reader), indent=2)
     for train in found.trains:
-        if not train.planned.holds_back:
-            page.line(f"{train.name} pushes its locomotives down the hill with this plan: see check.", indent=2)
+        if train.planned.holds_back and not train.everywhere.holds_back:
+            page.line(f"If the film spreads everywhere, {train.name} runs away downhill.", indent=2)
 
 
 def _told(verdict: Verdict, reader: Reader) -> list[Piece]:
-    return [OUTCOMES[verdict.outcome], reader.force(verdict.margin)]
+    outcome = OUTCOMES[verdict.outcome] if verdict.holds_back else (f"{verdict.outcome}, RUNS AWAY", "bold red")
+    return [outcome, reader.force(verdict.margin)]
 
 
 def _spread(train: TrainOutcome, reader: Reader) -> str:
