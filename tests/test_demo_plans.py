@@ -181,12 +181,13 @@ def test_siding_lies_at_its_spacing():
 
 def test_two_levels_as_planned_runs_like_clean_on_the_helix():
     answer = answer_to("two-levels")
-    assert answer.rails == ("clean", "treated", "treated fresh", "as planned")
+    assert answer.rails == ("clean", "treated", "treated fresh", "as planned", "as planned fresh")
     assert verdicts(answer, "stone") == {
         "clean": "climbs",
         "treated": "marginal",
         "treated fresh": "stalls",
         "as planned": "climbs",
+        "as planned fresh": "climbs",
     }
     assert answer.passes
 

@@ -21,8 +21,8 @@ NO_CARRY = 0.0
 
 def verdict_with(line: Line, filmed: tuple[int, ...], need: str) -> bool:
     """Return whether the train gets the verdict asked for with rail keys in the plan, the film settled and fresh."""
-    own = {number: rail for number, rail in enumerate(line.rails) if rail}
     for condition in ("treated", "treated fresh"):
+        own = {number: condition for number, rail in enumerate(line.rails) if rail}
         layout = Layout(read_plan(line.text(own | dict.fromkeys(filmed, condition))))
         verdict = layout.verdict("up", rail="as planned" if own or filmed else "clean")
         if verdict.outcome == "stalls" or (need == "climbs" and verdict.outcome != "climbs") or not verdict.holds_back:

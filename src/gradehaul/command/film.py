@@ -28,6 +28,7 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     """Tell where the film may go, which rails stay clean and for which train, and what if the film spreads."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    refuse_plan(output, plan)
     from gradehaul.haulage.layout import Layout
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.treatment.keep_clean import keep_clean_plan
@@ -35,12 +36,11 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
 
     loaded = load(plan)
     found = keep_clean_plan(Layout(loaded), asked_for(loaded.unit, **asked))
-    if output is not None:
-        refuse_plan(output, plan)
-        deliver(filmed_plan(found, Path(output).parent), output)
     form: Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
     deliver(_treat_written(found, form, reader), None)
+    if output is not None:  # the answer stands, whether or not a copy can be written
+        deliver(filmed_plan(found, None if output == "-" else Path(output).parent), output)
 
 
 def _treat_written(found: KeepCleanPlan, form: Form, reader: Reader) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon
 
-from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.plan_view import PlanView, TrainView
 from gradehaul.quantities import convert
 from gradehaul.show.label_placing import Box
@@ -163,10 +163,10 @@ def _verdict(train: TrainView, reader: Reader) -> list[str]:
 def rail_told(rail: str) -> str:
     """Return a rail condition behind a train's name.
 
-    >>> rail_told("treated"), rail_told("as planned")
-    ('on treated rail', 'rail as planned')
+    >>> rail_told("treated"), rail_told("as planned fresh")
+    ('on treated rail', 'rail as planned fresh')
     """
-    return f"rail {rail}" if rail == AS_PLANNED else f"on {rail} rail"
+    return f"rail {rail}" if rail in PLANNED else f"on {rail} rail"
 
 
 def _line(sheet: Sheet, x: list[float], y: list[float], **style: Any) -> None:  # noqa: ANN401 - as of a line

@@ -7,7 +7,7 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.check import CheckAnswer
-from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.profile import RouteProfile
@@ -126,7 +126,7 @@ def _function(function: PiecewiseQuadratic) -> dict[str, list[float]]:
 
 
 def _loco(layout: Layout, loco: Loco) -> dict[str, Any]:
-    rails = [rail for rail in layout.rails if rail != AS_PLANNED]
+    rails = [rail for rail in layout.rails if rail not in PLANNED]
     pulls = {rail: (layout.pulls.standing(loco, rail), layout.pulls.slipping(loco, rail)) for rail in rails}
     return {
         "name": loco.name,

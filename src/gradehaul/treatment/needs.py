@@ -13,7 +13,7 @@ from gradehaul.haulage.demand import TIE, TOUCH, Pulls, gravity_and_curves
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
-from gradehaul.plan.stock import CLEAN, FRESH
+from gradehaul.plan.stock import CLEAN, first_day
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, steps
 from gradehaul.treatment.units import Numbers, Stations, Units
 
@@ -206,13 +206,13 @@ def _pulls_under(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return a locomotive's pull between places on rail as it is, and what film under it takes away there, N."""
     known = {unit.film or CLEAN for unit in units.all}
-    by_rail = {rail: pull(loco, rail) for rail in known}
+    by_rail = {rail: min(pull(loco, rail), pull(loco, first_day(rail))) for rail in known}
     own = np.array([by_rail[unit.film or CLEAN] for unit in units.all])[run]
     base = np.full(lower.size, np.inf)
     for k in range(int((upper - lower).max(initial=0))):
         here = lower + k < upper
         base[here] = np.minimum(base[here], own[(lower + k)[here]])
-    weakest = min(pull(loco, film), pull(loco, film + FRESH))
+    weakest = min(pull(loco, film), pull(loco, first_day(film)))
     return base, np.maximum(base - weakest, 0.0)
 
 
