@@ -60,7 +60,7 @@ _RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}
 def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
 
-    `folder` is that of the copy, that of the plan where None. Track on which no train in question runs is left as it is.
+    `folder` is that of the copy; None for that of the plan. Track on which no train in question runs is left as it is.
 
     Raises
     ------
