@@ -45,6 +45,7 @@ def test_the_plans_are_those_we_know():
         "first-hill",
         "full-size-example",
         "hollow",
+        "landing",
         "n-mountain",
         "switchback",
         "two-levels",
@@ -89,6 +90,27 @@ def test_closed_figures_close_within_a_millimeter(name, figures):
     for closure in closures:
         assert closure.distance < 0.001, closure
         assert abs(closure.angle or 0.0) < 1e-4, closure
+
+
+# The log landing
+
+
+def test_at_the_landing_the_film_lets_loads_run_away_and_cars_roll_off_on_any_rail():
+    answer = answer_to("landing")
+    held = {(each.name, each.rail): each.verdict.holds_back for each in answer.trains}
+    assert held["loads", "clean"]
+    assert not held["loads", "treated"]
+    assert not held["loads", "treated fresh"]
+    assert all(held["empties", rail] for rail in answer.rails)
+    assert not answer.passes
+    pond, landing = answer.berths
+    assert all(pond.cars_stay.values())
+    assert not any(landing.cars_stay.values())
+    for rolls in landing.rolls.values():
+        ((toward, length, _, end),) = [(each.toward, each.length, each.track, each.end) for each in rolls]
+        assert (toward, end) == ("Crest", "Pond")
+        total = sum(track.length for track in answer.plan.tracks.values())
+        assert length == pytest.approx(total)  # from the top of the landing over all there is
 
 
 # The first hill
@@ -159,12 +181,13 @@ def test_siding_lies_at_its_spacing():
 
 def test_two_levels_as_planned_runs_like_clean_on_the_helix():
     answer = answer_to("two-levels")
-    assert answer.rails == ("clean", "treated", "treated fresh", "as planned")
+    assert answer.rails == ("clean", "treated", "treated fresh", "as planned", "as planned fresh")
     assert verdicts(answer, "stone") == {
         "clean": "climbs",
         "treated": "marginal",
         "treated fresh": "stalls",
         "as planned": "climbs",
+        "as planned fresh": "climbs",
     }
     assert answer.passes
 

@@ -154,13 +154,25 @@ def test_a_layout_passes_where_its_trains_get_through_on_every_film(
     assert found.passes is passes
 
 
-@pytest.mark.parametrize(("rail", "passes"), [("clean", True), ("treated", False)])
-def test_as_planned_alone_is_judged_where_a_rail_key_is(rail: str, passes: bool) -> None:
-    found = answer(hill(3, rail), train("up", '"mule", "14 ore"'))
-    assert found.rails == ("clean", "treated", "treated fresh", "as planned")
-    assert found.judged_rails == ("as planned",)
-    assert outcomes(found, "up")["as planned"] == outcomes(found, "up")[rail]
-    assert outcomes(found, "up")["treated"][0] == "stalls"
+@pytest.mark.parametrize(
+    ("rail", "cars", "passes"),
+    [
+        ("clean", 14, True),
+        ("treated", 10, True),
+        ("treated", 12, False),  # settled it would do; on the day on which the film goes on it does not
+        ("treated", 14, False),
+        ("treated fresh", 12, False),
+    ],
+)
+def test_as_planned_alone_is_judged_where_a_rail_key_is_at_both_ages(rail: str, cars: int, passes: bool) -> None:
+    found = answer(hill(3, rail), train("up", f'"mule", "{cars} ore"'))
+    told = outcomes(found, "up")
+    ages = ("as planned", "as planned fresh") if rail == "treated" else ("as planned",)
+    assert found.rails == ("clean", "treated", "treated fresh", *ages)
+    assert found.judged_rails == ages
+    assert told["as planned"] == told[rail]
+    if rail == "treated":
+        assert told["as planned fresh"] == told["treated fresh"]
     assert found.passes is passes
 
 

@@ -84,7 +84,7 @@ def test_the_longest_train_is_that_of_the_whole_check(layout: Layout) -> None:
             asked = layout.longest_train(route.route.name, load.power, load.car, rail=load.rail)
             assert asked == load
             seen += 1
-    assert seen == 2 * 3 * 2 * 4  # routes, powers, cars, and rails: clean, two ages of the film, as planned
+    assert seen == 2 * 3 * 2 * 5  # routes, powers, cars, and rails: clean, two ages of the film, as planned at both
 
 
 def test_the_verdict_is_that_of_the_whole_check(layout: Layout) -> None:
@@ -177,7 +177,7 @@ def test_an_unknown_route_is_told_by_route_and_profile_too(layout: Layout) -> No
 
 
 def test_as_planned_is_a_rail_only_where_the_plan_has_a_rail_key(layout: Layout) -> None:
-    assert layout.rails == ("clean", "wax", "wax fresh", "as planned")
+    assert layout.rails == ("clean", "wax", "wax fresh", "as planned", "as planned fresh")
     bare = Layout(read_plan(PLAN.replace(', rail = "wax"', "")))
     assert bare.rails == ("clean", "wax", "wax fresh")
     with pytest.raises(RouteError, match='got "as planned"'):

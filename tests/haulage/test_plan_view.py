@@ -126,7 +126,7 @@ def test_running_against_a_line_turns_the_stretch():
 
 
 def test_trains_are_judged_as_check_judges():
-    assert {train.rail for train in view_of("two-levels").trains} == {"as planned"}
+    assert {train.rail for train in view_of("two-levels").trains} == {"as planned", "as planned fresh"}
     assert {train.rail for train in view_of("first-hill").trains} == {"treated", "treated fresh"}
     one = plan_view(layout_of("two-levels"), ["express"], ["clean", "treated"])
     assert [(train.name, train.rail) for train in one.trains] == [("express", "clean"), ("express", "treated")]

@@ -252,10 +252,12 @@ def test_pull_less_demand_is_the_margin_of_the_verdict():
 def test_rails_are_clean_and_those_judged():
     two_levels = layout_of("two-levels")
     section = long_section(two_levels, "Up by the siding")
-    assert [given.rail for given in section.haul.given] == ["clean", "as planned"]
-    clean, planned = (given.standing for given in section.haul.given)
+    assert [given.rail for given in section.haul.given] == ["clean", "as planned", "as planned fresh"]
+    clean, planned, fresh = (given.standing for given in section.haul.given)
     assert clean.least().value == clean.greatest().value
     assert planned.least().value < planned.greatest().value
+    assert fresh.least().value < planned.least().value
+    assert fresh.greatest().value == planned.greatest().value
     asked = long_section(two_levels, "Up by the siding", rails=["treated", "clean", "treated"])
     assert [given.rail for given in asked.haul.given] == ["treated", "clean"]
 

@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.haulage.check import check
-from gradehaul.plan import read_plan
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.records import Share
 from gradehaul.show.check_text import check_page
 from gradehaul.show.reading_units import reader_of
 
@@ -244,3 +245,14 @@ def test_no_way_between_places_is_said():
     text = check_page(answer, INCHES).text()
     assert answer.routes == ()
     assert "there are no routes to tell" in text
+
+
+def test_the_age_of_the_film_that_binds_is_told():
+    plan = load_plan("plans/two-levels.toml")
+    told = check_page(check(plan), reader_of("mm")).text()
+    assert told.count("as planned, the film of the first day binds") == 3
+    # a film whose first day is as good as any other
+    film = {name: replace(each, metal=Share(0.8, 0.8), tyred=Share(0.8, 0.8)) for name, each in plan.films.items()}
+    locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
+    alike = check_page(check(replace(plan, films=film, locos=locos)), reader_of("mm")).text()
+    assert alike.count("as planned, the age of the film makes no difference") == 3

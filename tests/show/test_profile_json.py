@@ -58,7 +58,7 @@ def test_functions_can_be_built_again(section, document):
     haul = section.haul
     places = np.linspace(haul.running.start, haul.running.stop, 99)[1:-1]
     assert function(train["running_n"]).at(places) == pytest.approx(haul.running.at(places), rel=1e-3)
-    assert [rail["rail"] for rail in train["rails"]] == ["clean", "as planned"]
+    assert [rail["rail"] for rail in train["rails"]] == ["clean", "as planned", "as planned fresh"]
     clean = function(train["rails"][0]["standing_n"])
     assert clean.at(places) == pytest.approx(haul.given[0].standing.at(places), rel=1e-5)
 

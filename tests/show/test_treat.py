@@ -129,3 +129,74 @@ def test_a_copy_with_nothing_to_film_says_that_rails_stay_clean(hill: Path, tmp_
     answer = json.loads(CliRunner().invoke(main, ["check", str(out), "--json"]).stdout)
     assert answer["judged_rails"] == ["as planned"]
     assert {train["verdict"] for train in answer["trains"] if train["rail"] == "as planned"} == {"climbs"}
+
+
+# A copy in another folder
+
+CARS = 'car.ore = { mass = "100 g", length = 140, rolling = "2.0 %", starting = "2.5 %" }\n'
+
+
+@pytest.fixture
+def parted(tmp_path: Path) -> Path:
+    """The hill, its cars in a file of their own beside it."""
+    folder = tmp_path / "layouts"
+    folder.mkdir()
+    assert CARS in HILL.text()
+    (folder / "cars.toml").write_text(CARS)
+    path = folder / "hill.toml"
+    path.write_text('include = ["cars.toml"]\n' + HILL.text().replace(CARS, ""))
+    return path
+
+
+def test_a_copy_in_a_folder_above_names_what_it_includes_from_there(parted: Path, tmp_path: Path) -> None:
+    out = tmp_path / "filmed.toml"
+    assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 0
+    assert 'include = ["layouts/cars.toml"]' in out.read_text()
+    assert CliRunner().invoke(main, ["check", str(out), "--strict"]).exit_code == 0
+
+
+def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_and_the_answer_printed(
+    parted: Path, tmp_path: Path
+) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    out = other / "filmed.toml"
+    result = treat(parted, "--carry", "0", "-o", str(out))
+    assert result.exit_code == 2
+    assert "Track by track" in result.stdout
+    assert 'would not find what the plan names: that stands beside a plan or below it, got "cars.toml"' in result.stderr
+    cure = f"write -o with a name in the folder of the plan, {parted.parent}, or copy these files to {other} first"
+    assert cure in result.stderr
+    assert not out.exists()
+    # either cure does
+    assert treat(parted, "--carry", "0", "-o", str(parted.parent / "filmed.toml")).exit_code == 0
+    (other / "cars.toml").write_text(CARS)
+    assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 0
+    assert 'include = ["cars.toml"]' in out.read_text()
+    # a file of the same name with other cars in it is not the same
+    out.unlink()
+    (other / "cars.toml").write_text(CARS.replace("100 g", "200 g"))
+    assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 2
+    assert not out.exists()
+
+
+def test_leveled_copies_go_the_same_way(parted: Path, tmp_path: Path) -> None:
+    parted.write_text(
+        parted.read_text().replace("railhead.A = 0", "railhead = { A = 0, B = 75 }").replace(', grade = "2.5 %"', "")
+    )
+    parted.write_text(parted.read_text().replace(', grade = "0 %"', ""))
+    out = tmp_path / "leveled.toml"
+    assert CliRunner().invoke(main, ["level", str(parted), "-o", str(out)]).exit_code == 0
+    assert 'include = ["layouts/cars.toml"]' in out.read_text()
+    other = tmp_path / "other"
+    other.mkdir()
+    result = CliRunner().invoke(main, ["level", str(parted), "-o", str(other / "x.toml")])
+    assert result.exit_code == 2
+    assert result.stdout
+    assert "would not find what the plan names" in result.stderr
+
+
+def test_the_copy_can_be_printed_behind_the_answer(parted: Path) -> None:
+    result = treat(parted, "--carry", "0", "-o", "-")
+    assert result.exit_code == 0
+    assert 'include = ["cars.toml"]' in result.stdout.split("Caution")[1]

@@ -21,7 +21,6 @@ def told(**other: object) -> str:
         "train": "ore",
         "rail": "treated",
         "outcome": "stalls",
-        "reversals": 0,
         "cars": 9,
         "leave": 3,
         "double": Doubling(4, 5, foot_holds=True, summit_holds=False),
@@ -53,10 +52,21 @@ def test_what_does_not_help_is_told() -> None:
     assert "where the route begins and where it ends" in told(double=Doubling(4, 5, foot_holds=None, summit_holds=None))
 
 
-def test_what_is_not_worked_out_over_reversals_is_told() -> None:
-    text = told(reversals=2, double=None, help=())
-    assert "Doubling and helpers are not worked out over reversals." in text
-    assert "Doubling does not do" not in text
+def test_helpers_are_told_leg_by_leg() -> None:
+    first, second = District("Mill", 0.0, "Stop", 2.6), District("Points", 3.4, "Quarry", 5.5)
+    text = told(
+        help=(
+            Help("mule", "head", (first,), enough=True, leg=1),
+            Help("mule", "head", (second,), enough=False, leg=2, fits=False),
+            Help("mule", "tail", (second,), enough=True, leg=2),
+        )
+    )
+    assert (
+        "Helper district on leg 1: Mill to Stop (head from 0 mm to 2600 mm).\n    Enough as a helper: mule at" in text
+    )
+    assert "Helper district on leg 2: Points to Quarry (head from 3400 mm to 5500 mm)." in text
+    assert "Enough as a helper: mule at the tail." in text
+    assert "Too long with the train for the tail in which it reverses: mule at the head." in text
 
 
 def test_the_main_job_tells_them() -> None:

@@ -21,11 +21,11 @@ NO_CARRY = 0.0
 
 def verdict_with(line: Line, filmed: tuple[int, ...], need: str) -> bool:
     """Return whether the train gets the verdict asked for with rail keys in the plan, the film settled and fresh."""
-    own = {number: rail for number, rail in enumerate(line.rails) if rail}
     for condition in ("treated", "treated fresh"):
+        own = {number: condition for number, rail in enumerate(line.rails) if rail}
         layout = Layout(read_plan(line.text(own | dict.fromkeys(filmed, condition))))
-        outcome = layout.verdict("up", rail="as planned" if own or filmed else "clean").outcome
-        if outcome == "stalls" or (need == "climbs" and outcome != "climbs"):
+        verdict = layout.verdict("up", rail="as planned" if own or filmed else "clean")
+        if verdict.outcome == "stalls" or (need == "climbs" and verdict.outcome != "climbs") or not verdict.holds_back:
             return False
     return True
 
@@ -103,6 +103,18 @@ def test_the_film_goes_on_the_level_and_not_where_the_train_is_still_on_the_hill
     (train,) = found.trains
     assert train.planned.outcome == "climbs"
     assert train.everywhere.outcome == "stalls"
+
+
+def test_film_does_not_go_where_it_would_let_a_train_run_away() -> None:
+    layout = Layout(load_plan("plans/landing.toml"))
+    found = keep_clean_plan(layout, Asked(trains=("loads",), need="marginal", carry=NO_CARRY))
+    why = {row.unit.name: row.forced.test for row in found.rows if row.forced is not None}
+    assert set(why.values()) == {"hold"}
+    assert "Hill:5" in why
+    assert found.length("film") > 0
+    (train,) = found.trains
+    assert train.planned.holds_back
+    assert not train.everywhere.holds_back
 
 
 def test_a_marginal_verdict_leaves_more_to_film_than_a_sure_one_and_a_reserve_less() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import assume, given, settings
@@ -12,9 +13,10 @@ from gradehaul.haulage.check import check
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.names import quoted
 from gradehaul.treatment.dividing import cars_to_leave, doubling
 from gradehaul.treatment.helping import helper_districts
-from gradehaul.treatment.ways_over import ways_over
+from gradehaul.treatment.ways_over import WaysOver, ways_over
 from treatment.plans import Line, lines
 
 
@@ -147,3 +149,88 @@ def test_locomotives_that_do_not_climb_alone_leave_no_number() -> None:
     layout = Layout(read_plan(steep))
     train = made_up(layout.plan, layout.plan.trains["up"])
     assert cars_to_leave(layout.profile("Up"), train, "clean", layout.pulls) is None
+
+
+# Reversals
+
+SWITCHBACK = (
+    Path("plans/switchback.toml").read_text(encoding="utf-8")
+    + """
+[loco.pug]
+mass = "60 g"
+length = 60
+pull.clean = "14 gf"
+"""
+)
+TRAIN = 'consist = ["shunter", "5 tub", "brake"]'
+
+
+def switchback(mass: int, consist: str = TRAIN) -> Layout:
+    text = SWITCHBACK.replace('mass = "38 g"', f'mass = "{mass} g"').replace(TRAIN, consist)
+    assert consist in text
+    return Layout(read_plan(text))
+
+
+def needy(layout: Layout) -> list[WaysOver]:
+    return [way for way in ways_over(layout, check(layout.plan)) if way.train == "empties"]
+
+
+@pytest.mark.parametrize("mass", [80, 110, 130, 160])
+def test_over_reversals_each_part_runs_the_whole_route(mass: int) -> None:
+    found = needy(switchback(mass))
+    assert found
+    for way in found:
+
+        def climbs(consist: str, rail: str = way.rail) -> bool:
+            layout = switchback(mass, f'consist = ["shunter"{consist}]')
+            return layout.verdict("empties", rail=rail).outcome == "climbs"
+
+        cars = ['"1 tub"'] * 5 + ['"brake"']
+        fronts = {n: climbs("".join(f", {car}" for car in cars[:n])) for n in range(7)}
+        rears = {n: climbs("".join(f", {car}" for car in cars[n:])) for n in range(7)}
+        assert way.leave == next((left for left in range(7) if fronts[6 - left]), None)
+        splits = [n for n in range(1, 6) if fronts[n] and rears[n]]
+        assert (way.double is None) == (not splits)
+        if way.double is not None:
+            assert way.double.front in splits
+            assert abs(2 * way.double.front - 6) == min(abs(2 * n - 6) for n in splits)
+
+
+@pytest.mark.parametrize("mass", [80, 110, 130, 160])
+def test_over_reversals_helpers_are_told_leg_by_leg(mass: int) -> None:
+    layout = switchback(mass)
+    profile = layout.profile("Up to the quarry")
+    length = made_up(layout.plan, layout.plan.trains["empties"]).length
+    (lower, upper) = (layout.tail_room(tail) for tail in profile.route.tails)
+    starts = {leg.route.number: (start, start + leg.length) for leg, start in profile.runs}
+    seen = set()
+    for way in needy(layout):
+        alone = layout.verdict("empties", rail=way.rail)
+        failing = (*alone.stalling, *alone.no_stopping, *alone.no_recovery)
+        legs = {leg for leg, (a, b) in starts.items() if any(a <= s.start and s.stop <= b for s in failing)}
+        assert {each.leg for each in way.help} == legs
+        for stretch in failing:
+            districts = {d for each in way.help for d in each.districts}
+            assert any(d.on_at <= stretch.start and stretch.stop <= d.off_at + 1e-9 for d in districts)
+        for each in way.help:
+            seen.add((each.leg, each.where, each.fits, each.enough))
+            loco = layout.plan.locos[each.loco]
+            if not each.fits:
+                assert length + loco.length > min(lower, upper)
+                assert not each.enough
+                continue
+            # what leads on a leg that is run turned is the train's last vehicle as it starts
+            ahead = (each.where == "head") != (each.leg == 2)
+            order = [each.loco, "shunter", "5 tub", "brake"] if ahead else ["shunter", "5 tub", "brake", each.loco]
+            consist = f"consist = [{', '.join(map(quoted, order))}]"
+            helped = switchback(mass, consist).verdict("empties", rail=way.rail)
+            shift = loco.length if each.where == "head" else 0.0
+            left = any(
+                s.start < min(d.off_at + shift, starts[each.leg][1]) and s.stop > d.on_at + shift
+                for d in each.districts
+                for s in (*helped.stalling, *helped.no_stopping, *helped.no_recovery)
+                if starts[each.leg][0] <= s.start and s.stop <= starts[each.leg][1]
+            )
+            assert each.enough == (not left)
+    assert {leg for leg, *_ in seen} == {1, 2, 3}
+    assert {fits for _, _, fits, _ in seen} == {True, False}

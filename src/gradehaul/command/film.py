@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.film_options import wish_options
 from gradehaul.command.taking import Form, load, refuse_plan
 
 if TYPE_CHECKING:
@@ -18,13 +19,7 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("plan", type=click.Path())
 @click.option("--train", "trains", multiple=True, help="A train that must run; again for more.  [default: all named]")
-@click.option("--film", help="The film to plan for.  [default: the plan's first]")
-@click.option(
-    "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Of every train."
-)
-@click.option("--reserve", default="0 %", show_default=True, help="Share of the pull to hold back.")
-@click.option("--step", help="Wipe by stretches of at most this length.  [default: whole tracks]")
-@click.option("--carry", help="How far wheels carry the film, a guess.  [default: 2 m]")
+@wish_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
 @click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the film in it, too.")
@@ -33,6 +28,7 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     """Tell where the film may go, which rails stay clean and for which train, and what if the film spreads."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    refuse_plan(output, plan)
     from gradehaul.haulage.layout import Layout
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.treatment.keep_clean import keep_clean_plan
@@ -40,12 +36,11 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
 
     loaded = load(plan)
     found = keep_clean_plan(Layout(loaded), asked_for(loaded.unit, **asked))
-    if output is not None:
-        refuse_plan(output, plan)
-        deliver(filmed_plan(found, Path(output).parent), output)
     form: Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
     deliver(_treat_written(found, form, reader), None)
+    if output is not None:  # the answer stands, whether or not a copy can be written
+        deliver(filmed_plan(found, None if output == "-" else Path(output).parent), output)
 
 
 def _treat_written(found: KeepCleanPlan, form: Form, reader: Reader) -> str:

@@ -103,11 +103,11 @@ def level(
         deliver(_risers_written(loaded, found, form, reader), None)
         return
     leveled = leveled_as_asked(loaded, Heights(**{name: asked[name] for name in Heights._fields}))
-    if output is not None:
+    deliver(_level_written(leveled, form, reader), None)
+    if output is not None:  # the answer stands, whether or not a copy can be written
         from gradehaul.design.level_plan import leveled_plan
 
-        deliver(leveled_plan(leveled, Path(output).parent), output)
-    deliver(_level_written(leveled, form, reader), None)
+        deliver(leveled_plan(leveled, None if output == "-" else Path(output).parent), output)
 
 
 def _clearance_written(found: Clearances, form: Form, reader: Reader, *, to_file: bool) -> str:

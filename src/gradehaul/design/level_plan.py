@@ -9,6 +9,7 @@ import numpy as np
 
 from gradehaul.design.level import Leveled
 from gradehaul.errors import PlanError
+from gradehaul.plan.copied import lead_from
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line
@@ -34,7 +35,8 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     Raises
     ------
     PlanError
-        Lines that do not stand in this file, tracks that come from a piece, or text that cannot be changed so.
+        Files that the copy would not find, lines that do not stand in this file, tracks
+        that come from a piece, or text that cannot be changed so.
     """
     import tomlkit
 
@@ -57,6 +59,7 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     for name, station in stations.joints.items():
         if stations.free[station]:
             heights[name] = _told(found, station)
+    lead_from(document, path, folder or path.parent, file=plan.file)
     text = tomlkit.dumps(document)
     again = solve_railheads(read_plan(text, file=plan.file, folder=folder or path.parent))
     for name, (numbers, _) in stations.lines.items():

@@ -13,6 +13,7 @@ from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weake
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis, Loco, Plan
+from gradehaul.plan.stock import FRESH, first_day
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
 
 TIE = 1e-9
@@ -24,6 +25,12 @@ TOUCH = 1e-10
 
 AS_PLANNED = "as planned"
 """The rail condition of each track as the plan has it."""
+
+PLANNED_FRESH = AS_PLANNED + FRESH
+"""The same on the first day: every film that the plan has on a track is fresh."""
+
+PLANNED = (AS_PLANNED, PLANNED_FRESH)
+"""The names that stand for a condition of each track's own."""
 
 
 class Pulls:
@@ -60,8 +67,15 @@ class Supply:
     slipping: PiecewiseQuadratic | float
 
 
+def rails_along(profile: RouteProfile, rail: str) -> tuple[str, ...]:
+    """Return the rail condition of each track of a route as planned, settled or on the first day; else one for all."""
+    if rail == PLANNED_FRESH:
+        return tuple(map(first_day, profile.rails))
+    return profile.rails if rail == AS_PLANNED else (rail,)
+
+
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
-    """Return what the locomotives of a train give on a rail condition, or on each track's own with ``as planned``.
+    """Return what the locomotives of a train give on a rail condition, or on each track's own, settled or fresh.
 
     Each locomotive gives the pull of the weakest condition under any part of it.
 
@@ -72,7 +86,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     train
         The train.
     rail
-        A rail condition of the plan, or ``as planned``.
+        A rail condition of the plan, ``as planned``, or ``as planned fresh``.
     pulls
         The pulls of the plan's locomotives.
 
@@ -97,7 +111,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     """
     _refuse_legs(profile)
     locos = train.locos
-    rails = profile.rails if rail == AS_PLANNED else (rail,)
+    rails = rails_along(profile, rail)
     distinct = tuple(dict.fromkeys(rails))
     table = {(loco.name, r): (pulls.standing(loco, r), pulls.slipping(loco, r)) for loco, _ in locos for r in distinct}
     if len(distinct) == 1:
@@ -151,12 +165,11 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     standing: list[Basis] = []
     slipping: list[Basis] = []
     for loco, behind in train.locos:
-        if rail != AS_PLANNED:
-            under: Collection[str] = (rail,)
-        elif head is None:
-            under = set(profile.rails)
+        if rail not in PLANNED or head is None:
+            under: Collection[str] = set(rails_along(profile, rail))
         else:
             under = profile.rails_under(head - behind - loco.length, head - behind)
+            under = set(map(first_day, under)) if rail == PLANNED_FRESH else under
         given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]
         for kind, found in zip(given, (standing, slipping), strict=True):
             # the weakest pull counts where a locomotive stands on several conditions

@@ -8,16 +8,17 @@ from typing import TypeVar
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.bench.benched import with_bench
-from gradehaul.haulage.demand import AS_PLANNED, Pulls
+from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
+from gradehaul.network.reversals import Tail
 from gradehaul.network.routes import Route, find_routes
 from gradehaul.plan.records import Plan
-from gradehaul.plan.stock import CLEAN, conditions
+from gradehaul.plan.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
 from gradehaul.track.fouling import clear_lengths
 
@@ -78,8 +79,7 @@ class Layout:
         self.pulls = Pulls(plan)
         self._strip = lay_strip(self.alignment)
         self.found = find_routes(self.graph, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
-        planned = any(track.rail is not None for track in self.alignment.tracks.values())
-        self.rails = (*conditions(plan.films), AS_PLANNED) if planned else conditions(plan.films)
+        self.rails = (*conditions(plan.films), *_planned({track.rail for track in self.alignment.tracks.values()}))
 
     @property
     def routes(self) -> tuple[Route, ...]:
@@ -108,14 +108,17 @@ class Layout:
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
-        for tail in route.tails:
-            clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
-            rooms.append(Room(tail.name, min(clear, tail.length)))
+        rooms += [Room(tail.name, self.tail_room(tail)) for tail in route.tails]
         if route.lap:
             rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
         if route.tightest_loop is not None:
             rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
         return tuple(rooms)
+
+    def tail_room(self, tail: Tail) -> float:
+        """Return the longest train that reverses in a tail, m."""
+        clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
+        return min(clear, tail.length)
 
     def loads(self, profile: RouteProfile, power: str, car: str, rails: Iterable[str]) -> tuple[Load, ...]:
         """Return the longest trains of one kind of car behind a power on a route, one for each rail condition.
@@ -169,17 +172,25 @@ class Layout:
         return _named(rail, {name: name for name in self.rails}, "rail condition")
 
 
+def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
+    """Return the names of what tracks' own conditions come to: none where the plan says none, two where films age."""
+    told = {rail for rail in rails if rail is not None}
+    return () if not told else PLANNED if any(first_day(rail) not in told for rail in told) else (AS_PLANNED,)
+
+
 def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
     """Return the rail conditions by which a layout passes or fails: as planned where it says so, else every film.
+
+    Films are judged at both ages, for a plan does not say how old a film is, and the first day must be lived through.
 
     Examples
     --------
     >>> judged_rails(["clean", "treated", "treated fresh"])
     ('treated', 'treated fresh')
-    >>> judged_rails(["clean", "treated", "treated fresh", "as planned"])
-    ('as planned',)
+    >>> judged_rails(["clean", "treated", "treated fresh", "as planned", "as planned fresh"])
+    ('as planned', 'as planned fresh')
     """
-    return (AS_PLANNED,) if AS_PLANNED in rails else tuple(rail for rail in rails if rail != CLEAN)
+    return tuple(rail for rail in rails if rail in PLANNED) or tuple(rail for rail in rails if rail != CLEAN)
 
 
 _T = TypeVar("_T")

@@ -10,8 +10,7 @@ from gradehaul.haulage.bench.adhesion_fit import Prediction
 from gradehaul.haulage.bench.benched import Bench, predicted, with_bench, work_out
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
-from gradehaul.haulage.demand import AS_PLANNED
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
@@ -171,7 +170,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
         layout = Layout(plan)
         draws = Draws(layout.plan, layout.coefficient, seed=seed)
         known = {route.name for route in layout.routes}
-        judged = [AS_PLANNED] if AS_PLANNED in layout.rails else [rail for rail in layout.rails if rail != CLEAN]
+        judged = judged_rails(layout.rails)
         for named in layout.plan.trains.values():
             if named.route not in known:
                 continue

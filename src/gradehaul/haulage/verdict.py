@@ -51,7 +51,7 @@ class Verdict:
 
 
 def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
-    """Judge a train on a route with one rail condition, or ``as planned``.
+    """Judge a train on a route with one rail condition, or with each track's own: ``as planned``, settled or fresh.
 
     On a route with reversals it runs over each leg whole, in its order by turns as given and turned; its verdict is
     the worst of all legs, and places are those of its leading end, in m run from where the route begins.
@@ -89,6 +89,11 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     if profile.legs:
         return _worst_of([(_judged_on(leg, train, rail, pulls), start) for leg, start in profile.runs])
     return _judged_on(profile, train, rail, pulls)
+
+
+def how_well(verdict: Verdict) -> tuple[int, bool, float]:
+    """Return what orders verdicts on one train: the worst first, by outcome, holding back, and pull to spare."""
+    return -_WORSE.index(verdict.outcome), verdict.holds_back, verdict.margin
 
 
 def _judged_on(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from gradehaul.errors import PlanError
+from gradehaul.plan.copied import lead_from
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
@@ -24,12 +25,14 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
     rails
         The condition to put on tracks, by their id; other tracks keep theirs.
     folder
-        The folder of the copy, for which the text must read back as the same plan; that of the plan where None.
+        The folder of the copy, for which the text must read back as the same plan; that of the plan where None. The
+        names of files that the plan includes lead to them from there.
 
     Raises
     ------
     PlanError
-        Lines that do not stand in this file but in an included one or in a drawing; or text that cannot be changed so.
+        Files that the copy would not find; lines that do not stand in this file but in an included one or in a drawing;
+        or text that cannot be changed so.
     """
     import tomlkit
 
@@ -49,6 +52,7 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
                 write="a plan with its lines in one file; import makes one of a drawing",
             )
         _rewrite(lines[name], wanted, len(line.tracks), pieces)
+    lead_from(document, path, folder or path.parent, file=plan.file)
     text = tomlkit.dumps(document)
     again = read_plan(text, file=plan.file, folder=folder or path.parent)
     for key, track in plan.tracks.items():

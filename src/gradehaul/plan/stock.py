@@ -72,6 +72,17 @@ def conditions(films: Collection[str]) -> tuple[str, ...]:
     return (CLEAN, *(name for film in films for name in (film, f"{film}{FRESH}")))
 
 
+def first_day(condition: str) -> str:
+    """Return a rail condition as it is on the day on which its film goes on.
+
+    Examples
+    --------
+    >>> first_day("clean"), first_day("treated"), first_day("treated fresh")
+    ('clean', 'treated fresh', 'treated fresh')
+    """
+    return condition if condition == CLEAN or condition.endswith(FRESH) else condition + FRESH
+
+
 def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults: Faults) -> dict[str, Loco]:
     """Return the locomotives; `known` are the rail conditions that readings may name."""
     found: dict[str, Loco] = {}

@@ -190,8 +190,10 @@ def _way_over(way: WaysOver) -> dict[str, Any]:
         "helpers": [
             {
                 "loco": each.loco,
+                "leg": each.leg or None,
                 "where": each.where,
                 "enough": each.enough,
+                "fits": each.fits,
                 "districts": [
                     {"on": d.on, "on_m": rounded(d.on_at), "off": d.off, "off_m": rounded(d.off_at)}
                     for d in each.districts

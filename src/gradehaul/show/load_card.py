@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer
-from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.demand import PLANNED
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.label_placing import Box
 from gradehaul.show.load_rows import READ, Card, CardBlock, CardCell, CardRow, load_cards
@@ -200,7 +200,7 @@ def _wrapped(sheet: Sheet, text: str, wide: float, lines: int, **style: Any) -> 
 
 
 def _dashes(rail: str) -> Any:  # noqa: ANN401 - a line style of matplotlib's
-    return "-" if rail == CLEAN else (0, (6, 2, 1.2, 2)) if rail == AS_PLANNED else (0, (4, 2))
+    return "-" if rail == CLEAN else (0, (6, 2, 1.2, 2)) if rail in PLANNED else (0, (4, 2))
 
 
 def _rule(sheet: Sheet, left: float, right: float, y: float, *, width: float, dashes: Any = "-") -> None:  # noqa: ANN401

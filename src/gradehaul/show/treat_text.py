@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
-from gradehaul.show.naming import OUTCOMES
+from gradehaul.show.naming import OUTCOMES, USE_TOLD
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
@@ -17,21 +17,15 @@ _USES: dict[Use, str] = {
     "buffer": "keep clean too, for wheels would carry film on from it",
     "no effect": "film or not: no train in question runs there",
 }
-_SHORT: dict[Use, Piece] = {
-    "film": ("film", "green"),
-    "has film": "has film",
-    "keep clean": ("KEEP CLEAN", "bold red"),
-    "buffer": ("keep clean (carry-over)", "yellow"),
-    "no effect": "no effect",
-}
 _FAILS: dict[Test, str] = {
     "stand": "would stall",
     "restart": "would not restart",
     "slip": "would not recover from a slip",
+    "hold": "would run away downhill",
 }
 _NEEDS: dict[Need, str] = {
-    "climbs": "every train gets through even if its wheels slip, and restarts anywhere",
-    "marginal": "every train gets through as long as its wheels never slip",
+    "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
+    "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
 }
 _CAUTION = (
     "Film does not come off again: try it on a loose plank of track first, and measure there. Wipe with little, on a "
@@ -48,6 +42,14 @@ def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
         f'So that {_NEEDS[found.asked.need]}, on the weaker of film "{found.film}" fresh and settled{_held(found)}.'
     )
     page.line()
+    add_film_plan(page, found, reader)
+    page.heading("Caution")
+    page.line(_CAUTION, indent=2)
+    return page
+
+
+def add_film_plan(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    """Add what the plan hangs on, what it comes to, each track, and what becomes of trains."""
     if found.beyond:
         _add_beyond(page, found, reader)
     else:
@@ -55,9 +57,6 @@ def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
         _add_totals(page, found, reader)
         _add_rows(page, found, reader)
     _add_trains(page, found, reader)
-    page.heading("Caution")
-    page.line(_CAUTION, indent=2)
-    return page
 
 
 def _held(found: KeepCleanPlan) -> str:
@@ -75,7 +74,7 @@ def _add_beyond(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
             f"{reader.force(place.short)} of pull short",
             indent=2,
         )
-    page.line("Shorten these trains, or leave them out: --train names those that must run.", indent=2)
+    page.line("Shorten these trains, or leave them out: treat --train names those that must run.", indent=2)
 
 
 def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
@@ -94,7 +93,7 @@ def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     else:
         page.line(f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.")
     if found.asked.step is None and found.length("film") < found.length("buffer"):
-        page.line("Tracks are wiped or left whole here; --step divides them, and may leave more to film.")
+        page.line("Tracks are wiped or left whole here; treat --step divides them, and may leave more to film.")
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         page.line(
@@ -123,7 +122,7 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
         own = [row.unit.name, reader.length(row.unit.length)]
         if found.asked.step is not None:
             own[1:1] = [f"{reader.length(row.unit.start)} to {reader.length(row.unit.stop)}"]
-        table.append([*own, _SHORT[row.use], _since(row, found, reader)])
+        table.append([*own, USE_TOLD[row.use], _since(row, found, reader)])
     if found.asked.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)
@@ -153,12 +152,13 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     for train in failing:
         page.line(_spread(train, reader), indent=2)
     for train in found.trains:
-        if not train.planned.holds_back:
-            page.line(f"{train.name} pushes its locomotives down the hill with this plan: see check.", indent=2)
+        if train.planned.holds_back and not train.everywhere.holds_back:
+            page.line(f"If the film spreads everywhere, {train.name} runs away downhill.", indent=2)
 
 
 def _told(verdict: Verdict, reader: Reader) -> list[Piece]:
-    return [OUTCOMES[verdict.outcome], reader.force(verdict.margin)]
+    outcome = OUTCOMES[verdict.outcome] if verdict.holds_back else (f"{verdict.outcome}, RUNS AWAY", "bold red")
+    return [outcome, reader.force(verdict.margin)]
 
 
 def _spread(train: TrainOutcome, reader: Reader) -> str:

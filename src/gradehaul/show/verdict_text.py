@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
+from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Stretch
+from gradehaul.haulage.verdict import Stretch, how_well
 from gradehaul.show.naming import OUTCOMES, basis_told, chance_told, tracks_under
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
@@ -52,10 +53,20 @@ def _add_train(
     page.line((first.name, "bold"), f", {reader.length(first.length)} long, on route {first.route}:", indent=2)
     heads = ["rail", "verdict", "stalls in>", "to spare>", "head at>", "on track", "downhill", "pull"]
     page.table(heads, [_row(train, reader) for train in (*judged, *others)], indent=4)
+    if tuple(train.rail for train in judged) == PLANNED:
+        page.line(_binding_age(judged[0], judged[1]), indent=4)
     for train in judged:
         _add_care(page, train, profiles[train.route], reader)
     for words, trains in _grouped(judged).items():
         page.line(f"{', '.join(trains)}: {words}", indent=4)
+
+
+def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
+    """Return at which age of the film a train has least to spare as planned."""
+    ages = [(how_well(settled.verdict), "the settled film"), (how_well(fresh.verdict), "the film of the first day")]
+    if ages[0][0] == ages[1][0]:
+        return "as planned, the age of the film makes no difference"
+    return f"as planned, {min(ages)[1]} binds"
 
 
 def overall(answer: CheckAnswer) -> list[Piece]:

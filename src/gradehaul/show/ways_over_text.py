@@ -33,10 +33,10 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
 
 
 def way_lines(way: WaysOver, reader: Reader) -> list[str]:
-    """Return in a sentence each what gets a train over: cars left behind, doubling, a helper."""
-    if way.reversals:
-        return [_leave(way), "Doubling and helpers are not worked out over reversals."]
-    return [_leave(way), _double(way.double), *_help(way.help, reader)]
+    """Return in a sentence each what gets a train over: cars left behind, doubling, a helper, leg by leg."""
+    legs = dict.fromkeys(each.leg for each in way.help)
+    helped = [_help([each for each in way.help if each.leg == leg], leg, reader) for leg in legs]
+    return [_leave(way), _double(way.double), *(line for lines in helped for line in lines)]
 
 
 def _cars(count: int) -> str:
@@ -67,16 +67,20 @@ def _double(double: Doubling | None) -> str:
     return f"Double it, that is, take it over in two parts: first {_cars(double.front)}, then {double.rear}; {room}."
 
 
-def _help(help_: Sequence[Help], reader: Reader) -> list[str]:
-    lines = []
-    if help_:
-        where = " and ".join(
-            f"{each.on} to {each.off} (head from {reader.length(each.on_at)} to {reader.length(each.off_at)})"
-            for each in help_[0].districts
-        )
-        lines.append(f"Helper district: {where}.")
-    for word, wanted in (("Enough", True), ("Not enough", False)):
-        found = [f"{each.loco} at the {each.where}" for each in help_ if each.enough is wanted]
+def _help(help_: Sequence[Help], leg: int, reader: Reader) -> list[str]:
+    """Return what helpers do on a leg of a route with reversals, or on a route without, where the leg is 0."""
+    where = " and ".join(
+        f"{each.on} to {each.off} (head from {reader.length(each.on_at)} to {reader.length(each.off_at)})"
+        for each in help_[0].districts
+    )
+    lines = [f"Helper district on leg {leg}: {where}." if leg else f"Helper district: {where}."]
+    long = [each for each in help_ if not each.fits]
+    short = [each for each in help_ if each.fits]
+    for words, found in (
+        ("Enough as a helper", [each for each in short if each.enough]),
+        ("Not enough as a helper", [each for each in short if not each.enough]),
+        ("Too long with the train for the tail in which it reverses", long),
+    ):
         if found:
-            lines.append(f"{word} as a helper: {', '.join(found)}.")
+            lines.append(f"{words}: {', '.join(f'{each.loco} at the {each.where}' for each in found)}.")
     return lines

@@ -55,7 +55,9 @@ def doubling(
     """Return how to split a train so that each part climbs with all its locomotives; None where no split will do.
 
     Of the splits that will do, those are taken whose parts have room to stand, and of these the most even one. Only a
-    train with its locomotives ahead of all its cars can be doubled without more ado.
+    train with its locomotives ahead of all its cars can be doubled without more ado. Over reversals each part runs the
+    whole route: in a tail the locomotive stands at the stop with the cars between it and the way out, so that none of
+    them can be left there.
 
     Parameters
     ----------

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from gradehaul.haulage.demand import Pulls
@@ -16,6 +16,10 @@ from gradehaul.plan.records import Loco
 from gradehaul.plan.stock import TOGETHER
 
 Where = Literal["head", "tail"]
+_BOTH: tuple[Where, ...] = ("head", "tail")
+
+_WHOLE = 1 + 1e-9
+"""A train so little longer than its room is as long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +34,19 @@ class District:
 
 @dataclass(frozen=True, slots=True)
 class Help:
-    """One locomotive as a helper at one end of a train: where it is on, and whether the train then climbs."""
+    """One locomotive as a helper at one end of a train: where it is on, and whether the train then climbs.
+
+    On a route with reversals that is told for the `leg` by its number, from 1; head and tail are those of the train as
+    it runs there. `fits` tells whether the tail holds both where the train reverses with the helper on; a helper that
+    does not fit is not enough.
+    """
 
     loco: str
     where: Where
     districts: tuple[District, ...]
     enough: bool
+    leg: int = 0
+    fits: bool = True
 
 
 def helper_districts(layout: Layout, profile: RouteProfile, verdict: Verdict) -> tuple[District, ...]:
@@ -70,30 +81,56 @@ def helper_districts(layout: Layout, profile: RouteProfile, verdict: Verdict) ->
     return tuple(districts)
 
 
-def helps(
-    layout: Layout, profile: RouteProfile, train: Train, rail: str, verdict: Verdict, helpers: Iterable[Loco]
-) -> tuple[Help, ...]:
+def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helpers: Sequence[Loco]) -> tuple[Help, ...]:
     """Return what each locomotive does as a helper at the head and at the tail of a train that does not climb alone.
+
+    Over reversals that is told leg by leg, for those legs on which the train needs help; places are those on the route.
 
     Parameters
     ----------
     layout, profile, train, rail
         The layout, and the train on its route and rail condition.
-    verdict
-        The verdict on the train without help.
     helpers
         The locomotives to try.
     """
-    districts = helper_districts(layout, profile, verdict)
-    return tuple(
-        Help(loco.name, where, districts, _enough(profile, train, rail, layout.pulls, loco, where, districts))
-        for loco in helpers
-        for where in ("head", "tail")
-    )
+    found: list[Help] = []
+    for leg, start in profile.runs:
+        districts = helper_districts(layout, leg, judge(leg, train, rail, layout.pulls))
+        told = tuple(replace(each, on_at=each.on_at + start, off_at=each.off_at + start) for each in districts)
+        for loco in helpers if districts else ():
+            for where in _BOTH:
+                fits = _fits(layout, profile, leg, train.length, loco.length, where, districts)
+                enough = fits and _enough(leg, train, rail, layout.pulls, loco, where, districts)
+                found.append(Help(loco.name, where, told, enough, leg.route.number, fits))
+    return tuple(found)
+
+
+def _fits(
+    layout: Layout,
+    profile: RouteProfile,
+    leg: RouteProfile,
+    train: float,
+    helper: float,
+    where: Where,
+    districts: Sequence[District],
+) -> bool:
+    """Return whether a tail holds a train and its helper, m long each, where both must be in it.
+
+    A helper at the tail gets behind a train that is not yet out of the tail in which the leg begins only by waiting at
+    its stop; one at the head that goes off within the tail in which the leg ends is shut in there by the train.
+    """
+    tails, number = profile.route.tails, leg.route.number
+    if where == "tail" and number > 1 and districts[0].on_at - train < tails[number - 2].length:
+        return train + helper <= layout.tail_room(tails[number - 2]) * _WHOLE
+    if where == "head" and 0 < number <= len(tails):
+        inside = leg.length - tails[number - 1].length
+        if districts[-1].off_at + helper > inside * _WHOLE:
+            return train + helper <= layout.tail_room(tails[number - 1]) * _WHOLE
+    return True
 
 
 def _enough(
-    profile: RouteProfile,
+    leg: RouteProfile,
     train: Train,
     rail: str,
     pulls: Pulls,
@@ -104,13 +141,15 @@ def _enough(
     """Return whether a train climbs in every district with a helper on it."""
     together, basis = (train.together, train.together_basis) if len(train.locos) > 1 else (TOGETHER, "assumed")
     helper = (Block(loco, 1),)
-    blocks = (*helper, *train.blocks) if where == "head" else (*train.blocks, *helper)
-    verdict = judge(profile, Train(blocks, together, basis), rail, pulls)
+    running = train.turned() if leg.route.turned else train
+    blocks = (*helper, *running.blocks) if where == "head" else (*running.blocks, *helper)
+    helped = Train(blocks, together, basis)
+    verdict = judge(leg, helped.turned() if leg.route.turned else helped, rail, pulls)
     failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
     # a helper at the head is ahead of the joint at which the train's own head stands
     ahead = loco.length if where == "head" else 0.0
     return not any(
-        _meet(stretch, district.on_at + ahead, min(district.off_at + ahead, profile.length))
+        _meet(stretch, district.on_at + ahead, min(district.off_at + ahead, leg.length))
         for stretch in failing
         for district in districts
     )

@@ -9,15 +9,14 @@ from typing import Literal, NamedTuple
 
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.check import fit_trains
-from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Plan
-from gradehaul.plan.stock import FRESH
-from gradehaul.treatment.carry import CARRY, Carried, within_carry
+from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.needs import Beyond, Need, Needs, Test, needs_of
 from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rails
@@ -111,7 +110,7 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     """Return the weightiest set of track that may be filmed so that every train in question still gets by.
 
     A film is judged by the weaker of its fresh and its settled pull, since the first day must be lived through. Track
-    that carries film already stays filmed, and counts as settled.
+    that has film in the plan stays filmed, and is judged so, too, for the plan does not say how old it is.
 
     Parameters
     ----------
@@ -163,7 +162,8 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
             [place for found in needs.values() for each in found for place in each.tight], open_, patience=patience
         )
         gap = choice.gap
-        carried = within_carry(units, layout.graph, choice.kept, asked.carry)
+        turning = turning_places(units, layout.graph, max(run.train.length for run in runs.values()))
+        carried = within_carry(units, layout.graph, choice.kept, asked.carry, turning)
         run_over = frozenset().union(*(each.run_over for found in needs.values() for each in found))
         forced = {
             number: Forced(
@@ -235,18 +235,12 @@ def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, fil
 def _weaker(
     layout: Layout, run: _Run, units: Units, has: Mapping[int, str], film: str, filmed: Collection[int]
 ) -> Verdict:
-    """Return the worse of the verdicts with the film settled and with it fresh on the units that are newly filmed."""
+    """Return the worse of the verdicts with all film settled and with all of it fresh."""
     verdicts = [
-        judge(
-            with_rails(run.profile, units, {**has, **dict.fromkeys(filmed, condition)}),
-            run.train,
-            AS_PLANNED,
-            layout.pulls,
-        )
-        for condition in (film, film + FRESH)
+        judge(with_rails(run.profile, units, {**has, **dict.fromkeys(filmed, film)}), run.train, planned, layout.pulls)
+        for planned in PLANNED
     ]
-    order = ("stalls", "marginal", "climbs")
-    return min(verdicts, key=lambda verdict: (order.index(verdict.outcome), verdict.holds_back, verdict.margin))
+    return min(verdicts, key=how_well)
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:

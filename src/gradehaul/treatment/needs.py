@@ -13,14 +13,15 @@ from gradehaul.haulage.demand import TIE, TOUCH, Pulls, gravity_and_curves
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
-from gradehaul.plan.stock import CLEAN, FRESH
+from gradehaul.plan.stock import CLEAN, first_day
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, steps
 from gradehaul.treatment.units import Numbers, Stations, Units
 
 Need = Literal["climbs", "marginal"]
 """The verdict asked for: through even if the wheels slip, with a restart anywhere; or through as long as they grip."""
 
-Test = Literal["stand", "restart", "slip"]
+Test = Literal["stand", "restart", "slip", "hold"]
+"""What a train would not do with film under its locomotives; `hold`: hold back downhill."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,20 +113,22 @@ def needs_of(
     if places.size == 1:  # as long as its route: it stands in one place
         places = np.repeat(places, 2)
     middle = 0.5 * (places[:-1] + places[1:])
-    greatest, at = _greatest_between(asked, places)
+    climbing, descending = (_greatest_between(each, places) for each in (asked, asked * -1.0))
     ranges = [(np.searchsorted(to, middle, "right"), np.searchsorted(fro, middle, "left")) for fro, to, _ in spans]
     runs = [numbers for *_, numbers in spans]
-    tests: list[tuple[Test, float, Callable[[Loco, str], float]]] = [
-        ("stand", train.rolling, lambda loco, rail: pulls.standing(loco, rail).value)
-    ]
+    standing, slipping = (
+        lambda loco, rail: pulls.standing(loco, rail).value,
+        lambda loco, rail: pulls.slipping(loco, rail).value,
+    )
+    tests: list[_Tested] = [("hold", descending, -train.lowest_rolling, slipping)]
     if need == "climbs":
-        tests = [
-            ("restart", max(train.starting, train.rolling), lambda loco, rail: pulls.standing(loco, rail).value),
-            ("slip", train.rolling, lambda loco, rail: pulls.slipping(loco, rail).value),
-        ]
+        tests.append(("restart", climbing, max(train.starting, train.rolling), standing))
+        tests.append(("slip", climbing, train.rolling, slipping))
+    else:
+        tests.append(("stand", climbing, train.rolling, standing))
     tight: list[Tight] = []
     beyond: list[Beyond] = []
-    for test, resistance, pull in tests:
+    for test, (greatest, at), resistance, pull in tests:
         least = (greatest + resistance) / (train.together * (1.0 - reserve))
         base, loss = zip(
             *(
@@ -157,6 +160,10 @@ def needs_of(
         for number in run[int(lower.min()) : int(upper.max())].tolist()
     )
     return Needs(tuple(hardest(tight)), tuple(beyond), run_over)
+
+
+_Tested = tuple[Test, tuple[FloatArray, FloatArray], float, Callable[[Loco, str], float]]
+"""A test: what is asked at the most between places, N, and where; the resistance on top of it, N; and which pull."""
 
 
 def _spans(profile: RouteProfile, along: Stations, loco: Loco, behind: float) -> tuple[FloatArray, FloatArray, Numbers]:
@@ -199,13 +206,13 @@ def _pulls_under(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return a locomotive's pull between places on rail as it is, and what film under it takes away there, N."""
     known = {unit.film or CLEAN for unit in units.all}
-    by_rail = {rail: pull(loco, rail) for rail in known}
+    by_rail = {rail: min(pull(loco, rail), pull(loco, first_day(rail))) for rail in known}
     own = np.array([by_rail[unit.film or CLEAN] for unit in units.all])[run]
     base = np.full(lower.size, np.inf)
     for k in range(int((upper - lower).max(initial=0))):
         here = lower + k < upper
         base[here] = np.minimum(base[here], own[(lower + k)[here]])
-    weakest = min(pull(loco, film), pull(loco, film + FRESH))
+    weakest = min(pull(loco, film), pull(loco, first_day(film)))
     return base, np.maximum(base - weakest, 0.0)
 
 

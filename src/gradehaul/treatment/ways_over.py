@@ -17,14 +17,13 @@ class WaysOver:
     """The ways over the hill for a train that stalls or is marginal on a rail condition.
 
     `leave` is the fewest cars to leave behind, None where that does not help; `double` how to take it over in two
-    parts, None where no split will do; `help` what each locomotive does as a helper. The last two are not worked out
-    for a route with reversals.
+    parts, None where no split will do; `help` what each locomotive does as a helper. Over reversals all of it holds leg
+    by leg, with the train's order turned between them.
     """
 
     train: str
     rail: str
     outcome: Outcome
-    reversals: int
     cars: int
     leave: int | None
     double: Doubling | None
@@ -73,11 +72,10 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
                 judged.name,
                 judged.rail,
                 judged.verdict.outcome,
-                max(0, len(route.legs) - 1),
                 sum(count for _, count in train.cars),
                 cars_to_leave(profile, train, judged.rail, layout.pulls),
-                None if route.legs else doubling(profile, train, judged.rail, layout.pulls, foot=foot, summit=summit),
-                () if route.legs else helps(layout, profile, train, judged.rail, judged.verdict, plan.locos.values()),
+                doubling(profile, train, judged.rail, layout.pulls, foot=foot, summit=summit),
+                helps(layout, profile, train, judged.rail, tuple(plan.locos.values())),
             )
         )
     return tuple(found)

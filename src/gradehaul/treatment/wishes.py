@@ -57,10 +57,10 @@ _RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}
 """What is written on track that is not filmed: so a plan that leaves nothing to film says so."""
 
 
-def filmed_plan(found: KeepCleanPlan, folder: Path) -> str:
+def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
 
-    Track on which no train in question runs is left as it is.
+    `folder` is that of the copy; None for that of the plan. Track on which no train in question runs is left as it is.
 
     Raises
     ------

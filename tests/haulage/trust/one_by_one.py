@@ -23,7 +23,7 @@ class OneByOne:
             (name, rail): (draws.standing(loco, rail), draws.slipping(loco, rail))
             for name, loco in self.plan.locos.items()
             for rail in layout.rails
-            if rail != "as planned"
+            if not rail.startswith("as planned")
         }
 
     def _car_columns(self, car: Car):

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.haulage.demand import AS_PLANNED, weakest_under
+from gradehaul.haulage.demand import rails_along, weakest_under
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.draws import Draws
@@ -83,13 +83,14 @@ def shaped(profile: RouteProfile, effort: PiecewiseQuadratic) -> RouteProfile:
 
 def rails_under(profile: RouteProfile, train: Train, rail: str) -> list[dict[str, PiecewiseQuadratic]]:
     """Return for each locomotive and rail condition a function of the head's place that is -1 where it is under it."""
-    distinct = dict.fromkeys(profile.rails) if rail == AS_PLANNED else {rail: None}
+    rails = rails_along(profile, rail)
+    distinct = dict.fromkeys(rails)
     whole = steps([0.0, profile.length], [-1.0])
     if len(distinct) == 1:
         return [dict.fromkeys(distinct, whole) for _ in train.locos]
     return [
         {
-            condition: weakest_under(profile, loco.length, behind, [-float(one == condition) for one in profile.rails])
+            condition: weakest_under(profile, loco.length, behind, [-float(one == condition) for one in rails])
             for condition in distinct
         }
         for loco, behind in train.locos

@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import AS_PLANNED, TIE, Pulls, Supply, asked_at, gravity_and_curves, supply
+from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, rails_along, supply
 from gradehaul.haulage.longest import Engine, Load
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
@@ -180,7 +180,7 @@ class _Run:
         if not isinstance(pull, PiecewiseQuadratic):
             if count not in self._level:
                 self._level[count] = self._asked_by(np.array([self._worst_parts(one) for one in _grid(count)]), count)
-            one = self.leg.rails[0] if rail == AS_PLANNED else rail
+            one = rails_along(self.leg.heights, rail)[0]
             return self._pull(((one,),) * self._locos, state) - self._level[count]
         key = rail, count, state
         if key not in self._varied:

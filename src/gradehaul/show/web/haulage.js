@@ -6,7 +6,7 @@
 const Haulage = (() => {
   const TIE = 1e-9;
   const TOUCH = 1e-10;
-  const AS_PLANNED = "as planned";
+  const AS_PLANNED = "as planned", FRESH = " fresh", PLANNED_FRESH = AS_PLANNED + FRESH;
   const BASES = ["measured", "stated", "scaled", "assumed"];
 
   // Functions of the distance
@@ -288,7 +288,7 @@ const Haulage = (() => {
   /* What the locomotives of a train give, N: numbers where they are the same all the way, else functions of the head's
      place. Each locomotive gives the pull of the weakest condition under any part of it. */
   function supply(route, train, rail) {
-    const rails = rail === AS_PLANNED ? route.rails : [rail];
+    const rails = railsAlong(route, rail);
     const distinct = [...new Set(rails)];
     const given = {};
     for (const [kind, key] of [["standing", "standing_n"], ["slipping", "slipping_n"]]) {
@@ -301,6 +301,15 @@ const Haulage = (() => {
       given[kind] = times(parts.reduce(plus), train.together);
     }
     return given;
+  }
+
+  /* A rail condition as it is on the day on which its film goes on. */
+  const firstDay = (rail) => (rail === "clean" || rail.endsWith(FRESH) ? rail : rail + FRESH);
+
+  /* The rail condition of each track as planned, settled or on the first day; else one for all. */
+  function railsAlong(route, rail) {
+    if (rail === PLANNED_FRESH) return route.rails.map(firstDay);
+    return rail === AS_PLANNED ? route.rails : [rail];
   }
 
   /* The planned rail conditions under a stretch, both sides of a joint at its ends counted. */
@@ -320,7 +329,11 @@ const Haulage = (() => {
   /* Where the pulls come from that the locomotives give with the head at one place: the least certain of them. */
   function basisAt(route, train, rail, head, value, basis) {
     return weakestBasis(train.locos.map(({ loco, behind }) => {
-      const under = rail === AS_PLANNED ? railsUnder(route, head - behind - loco.length_m, head - behind) : [rail];
+      let under = railsAlong(route, rail);
+      if (rail === AS_PLANNED || rail === PLANNED_FRESH) {
+        under = railsUnder(route, head - behind - loco.length_m, head - behind);
+        if (rail === PLANNED_FRESH) under = under.map(firstDay);
+      }
       const pulls = under.map((name) => loco.pulls[name]);
       return pulls.reduce((weak, pull) => (pull[value] < weak[value] ? pull : weak))[basis];
     }));
