@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
 
 import networkx as nx
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.layout import Layout
 from gradehaul.network.graph import Way
-from gradehaul.plan import read_plan
-from gradehaul.treatment.carry import within_carry
-from gradehaul.treatment.units import lay_units
+from gradehaul.network.routes import Route
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.treatment.carry import turning_places, within_carry
+from gradehaul.treatment.units import Units, lay_units
 
 YARD = """
 scale = "HO"
@@ -36,7 +39,8 @@ def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
     units = lay_units(layout, step)
     clean = data.draw(st.sets(st.integers(0, len(units.all) - 1), max_size=3))
     carry = data.draw(st.floats(0.0, 6.0))
-    found = within_carry(units, layout.graph, clean, carry)
+    turning = data.draw(st.sampled_from([frozenset(), turning_places(units, layout.graph, 1.0)]))
+    found = within_carry(units, layout.graph, clean, carry, turning)
     # every node is a unit in one direction; an arc to what may come before it costs the length of what is passed over
     walk: nx.DiGraph[tuple[int, bool]] = nx.DiGraph()
     for way in layout.graph.graph:
@@ -48,6 +52,13 @@ def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
     for one, following in layout.graph.graph.edges:
         head, tail = int(units.on_way(one)[-1]), int(units.on_way(following)[0])
         walk.add_edge((tail, following.forward), (head, one.forward), weight=units.all[tail].length)
+    straight_on = {node: list(walk.successors(node)) for node in walk}
+    for number, forward in walk:  # a wheel that came the other way turns on it, and has run over none of it
+        turned = number, not forward
+        for before in straight_on.get(turned, ()) if turned in turning else ():
+            own = units.all[number].length if number in clean else 0.0
+            if not walk.has_edge((number, forward), before):
+                walk.add_edge((number, forward), before, weight=own)
     nearest: dict[int, float] = {}
     for number in clean:
         for forward in (True, False):
@@ -81,3 +92,99 @@ def test_no_carry_reaches_nothing() -> None:
     layout = Layout(read_plan(YARD))
     units = lay_units(layout)
     assert not within_carry(units, layout.graph, range(3), 0.0)
+
+
+# Reversals
+
+SWITCHBACK = Layout(load_plan(Path(__file__).parents[2] / "plans" / "switchback.toml"))
+
+
+def run_of_a_wheel(layout: Layout, units: Units, route: Route, train: float, behind: float) -> list[tuple[int, float]]:
+    """Return the units that one wheel runs over, so far behind the head as the train starts, and how far on each."""
+    found: list[tuple[int, float]] = []
+    for number, leg in enumerate(route.legs):
+        offset = train - behind if number % 2 else behind  # behind the end that leads here
+        length = sum(layout.graph.lengths[way] for way in leg.ways)
+        start, stop = train - offset, length - offset  # the train stands whole on the leg at both ends
+        here = 0.0
+        for way in leg.ways:
+            for unit in units.on_way(way).tolist():
+                there = here + units.all[unit].length
+                run = min(stop, there) - max(start, here)
+                if run > 0:
+                    found.append((unit, run))
+                here = there
+    return found
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_no_wheel_of_a_train_that_reverses_carries_film_from_elsewhere(data: st.DataObject) -> None:
+    route = data.draw(st.sampled_from(SWITCHBACK.routes))
+    units = lay_units(SWITCHBACK, data.draw(st.sampled_from([None, 0.3, 0.15])))
+    clean = data.draw(st.sets(st.integers(0, len(units.all) - 1), min_size=1, max_size=6))
+    carry, train = data.draw(st.floats(0.05, 3.0)), data.draw(st.floats(0.1, 0.6))
+    turning = turning_places(units, SWITCHBACK.graph, train)
+    found = within_carry(units, SWITCHBACK.graph, clean, carry, turning)
+    for behind in np.linspace(0.0, train, 12).tolist():
+        run = run_of_a_wheel(SWITCHBACK, units, route, train, behind)
+        for k, (unit, _) in enumerate(run):
+            far = 0.0
+            for other, over in run[k + 1 :]:
+                if other in clean or far >= carry - 1e-9:
+                    if unit not in clean and other in clean and far < carry - 1e-9:
+                        assert unit in found, (unit, other, behind)
+                        assert found[unit].distance <= far + 1e-9
+                    break
+                far += over
+
+
+def test_a_wheel_that_turns_past_the_points_brings_film_from_the_other_leg() -> None:
+    units = lay_units(SWITCHBACK)
+    number = {unit.name: k for k, unit in enumerate(units.all)}
+    clean = [number["Middle:1"]]
+    none = within_carry(units, SWITCHBACK.graph, clean, 0.5)
+    assert number["Bottom:3"] not in none
+    turning = turning_places(units, SWITCHBACK.graph, 0.6)
+    found = within_carry(units, SWITCHBACK.graph, clean, 0.5, turning)
+    assert found[number["Bottom:3"]].distance == 0.0
+    assert found[number["Bottom:2"]].distance == pytest.approx(units.all[number["Bottom:3"]].length)
+    # backward from what must stay clean over two reversals, leg by leg
+    far = within_carry(units, SWITCHBACK.graph, [number["Top:2"]], 1.8, turning)
+    assert far[number["Middle:2"]].distance == pytest.approx(2 * units.all[number["Middle:3"]].length)
+    assert number["Bottom:3"] in far
+
+
+def test_trains_turn_in_berths_and_at_ends_no_farther_behind_than_they_are_long() -> None:
+    text = """
+scale = "HO"
+unit = "m"
+railhead.West = 0
+line.Lead = { from = "West", to = "Fork", track = [{ straight = 4 }] }
+line.Stub = { from = "Fork", to = "Points", track = [{ straight = 0.5 }] }
+line.Long = { from = "Points", to = "Stop", track = [{ straight = 3 }] }
+line.Other = { from = "Points", to = "End", track = [{ straight = 9 }] }
+line.Away = { from = "Fork", to = "East", track = [
+  { straight = 2 }, { straight = 1, berth = "Hold" }, { straight = 2 },
+] }
+turnout.Fork = { toe = "Stub", legs = ["Lead", "Away"] }
+turnout.Points = { toe = "Stub", legs = ["Long", "Other"] }
+"""
+    layout = Layout(read_plan(text))
+    units = lay_units(layout)
+    for train, reaches in ((2.9, False), (3.1, True)):
+        turning = {(units.all[k].name, forward) for k, forward in turning_places(units, layout.graph, train)}
+        assert {("Long:1", True), ("Other:1", True), ("Lead:1", False), ("Away:2", True), ("Away:2", False)} <= turning
+        assert (("Stub:1", True) in turning) == reaches  # a train that stands on it as it reverses at the stop
+
+
+def test_a_circuit_without_berths_turns_no_train() -> None:
+    layout = Layout(
+        read_plan("""
+scale = "HO"
+unit = "m"
+railhead.A = 0
+line.Round = { from = "A", to = "A", track = [{ left = 1, angle = 360 }] }
+""")
+    )
+    assert not turning_places(lay_units(layout), layout.graph, 5.0)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gradehaul.command.delivering import complain, deliver, laid_out
+from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.group import FAILS
 from gradehaul.command.taking import Form, load, open_option, refuse_opening, refuse_plan
 
@@ -111,12 +112,20 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, *
 @click.command()
 @click.argument("plan", type=click.Path())
 @click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@treat_options
 @open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
 def report(
-    *, plan: str, output: str | None, open_it: bool, show: System | None, grades: Grades, all_routes: bool
+    *,
+    plan: str,
+    output: str | None,
+    open_it: bool,
+    show: System | None,
+    grades: Grades,
+    all_routes: bool,
+    **asked: Any,  # noqa: ANN401 - see the options
 ) -> None:
     """Make one page with everything, that opens anywhere without a network."""
     refuse_opening(output, open_it)
@@ -133,7 +142,7 @@ def report(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
-    page = report_page(layout, answer, ways_over(layout, answer), reader)
+    page = report_page(layout, answer, ways_over(layout, answer), reader, film_asked(layout, asked))
     deliver(page, output, open_it=open_it)
 
 

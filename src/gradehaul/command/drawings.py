@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from gradehaul.command.delivering import complain, deliver, laid_out
+from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.taking import Form, begins_with, load, open_option, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
+    from gradehaul.haulage.layout import Layout
     from gradehaul.haulage.plan_view import PlanView
     from gradehaul.show.picture import Format
     from gradehaul.show.reading_units import Grades, Reader, System
     from gradehaul.show.sheet import SizeName
+    from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 
 @click.command("map")
@@ -21,6 +25,7 @@ if TYPE_CHECKING:
 @click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
 @click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
 @click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the plan view.")
+@treat_options
 @open_option
 @click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
@@ -34,16 +39,16 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
     refuse_opening(output, open_it)
     refuse_plan(output, asked["plan"])
     from gradehaul.haulage.layout import Layout
-    from gradehaul.haulage.plan_view import plan_view
     from gradehaul.show.picture import picture_format
     from gradehaul.show.reading_units import balance_unit, reader_of
 
     printed = output is None or output == "-"
     form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
     plan = load(asked["plan"])
-    view = plan_view(Layout(plan), asked["trains"], asked["rails"])
+    view, film = _viewed(Layout(plan), asked)
     reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
-    deliver(_map_written(view, form, reader, asked["size"], to_file=output is not None), output, open_it=open_it)
+    written = _map_written(view, form, reader, asked["size"], film, to_file=output is not None)
+    deliver(written, output, open_it=open_it)
 
 
 @click.command()
@@ -51,6 +56,7 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
 @click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
 @click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
 @click.option("-o", "--output", type=click.Path(), required=True, help="The drawing to write, .dxf; - prints.")
+@treat_options
 @open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
@@ -64,11 +70,10 @@ def export(*, plan: str, output: str, open_it: bool, show: System | None, grades
         refuse_plan(output, plan)
     loaded = load(plan)
     from gradehaul.haulage.layout import Layout
-    from gradehaul.haulage.plan_view import plan_view
     from gradehaul.show.reading_units import reader_of
 
-    view = plan_view(Layout(loaded), asked["trains"], asked["rails"])
-    deliver(plan_dxf(view, reader_of(loaded.unit, show, grades)), output, open_it=open_it)
+    view, film = _viewed(Layout(loaded), asked)
+    deliver(plan_dxf(view, reader_of(loaded.unit, show, grades), film), output, open_it=open_it)
     for note in view.notes:
         complain(str(note))
 
@@ -102,19 +107,30 @@ def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401
         deliver(laid_out(page, to_file=False), None)
 
 
-def _map_written(view: PlanView, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool) -> str | bytes:
+def _viewed(layout: Layout, asked: dict[str, Any]) -> tuple[PlanView, KeepCleanPlan | None]:
+    """Return the plan view and the keep-clean plan, which has verdicts of its own in place of those by rail."""
+    from gradehaul.haulage.plan_view import plan_view
+
+    film = film_asked(layout, asked, asked["trains"])
+    view = plan_view(layout, asked["trains"], asked["rails"])
+    return (replace(view, trains=()) if film is not None and not asked["rails"] else view), film
+
+
+def _map_written(
+    view: PlanView, form: Form | Format, reader: Reader, size: SizeName, film: KeepCleanPlan | None, *, to_file: bool
+) -> str | bytes:
     if form == "json":
         from gradehaul.show.map_json import map_json
 
-        return map_json(view)
+        return map_json(view, film)
     if form == "csv":
         from gradehaul.show.map_csv import map_csv
 
-        return map_csv(view)
+        return map_csv(view, film)
     if form == "text":
         from gradehaul.show.map_text import map_page
 
-        return laid_out(map_page(view, reader), to_file=to_file)
+        return laid_out(map_page(view, reader, film), to_file=to_file)
     from gradehaul.show.plan_picture import plan_picture
 
-    return plan_picture(view, reader, form, size=size)
+    return plan_picture(view, reader, form, size=size, film=film)

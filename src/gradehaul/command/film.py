@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.film_options import wish_options
 from gradehaul.command.taking import Form, load, refuse_plan
 
 if TYPE_CHECKING:
@@ -18,13 +19,7 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("plan", type=click.Path())
 @click.option("--train", "trains", multiple=True, help="A train that must run; again for more.  [default: all named]")
-@click.option("--film", help="The film to plan for.  [default: the plan's first]")
-@click.option(
-    "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Of every train."
-)
-@click.option("--reserve", default="0 %", show_default=True, help="Share of the pull to hold back.")
-@click.option("--step", help="Wipe by stretches of at most this length.  [default: whole tracks]")
-@click.option("--carry", help="How far wheels carry the film, a guess.  [default: 2 m]")
+@wish_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
 @click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the film in it, too.")

@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections.abc import Sequence
 
 from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.track_view import TrackView
 from gradehaul.show.check_csv import Cell, harmless
 from gradehaul.show.digits import rounded
+from gradehaul.treatment.keep_clean import KeepCleanPlan
+from gradehaul.treatment.stretches import UsedStretch, used_stretches
 
 HEADS = (
     "track",
@@ -33,13 +36,25 @@ HEADS = (
 """The columns; those of the JSON document where they tell the same."""
 
 
-def map_csv(view: PlanView) -> str:
-    """Return the tracks of a plan view as CSV (RFC 4180), a row each."""
+def map_csv(view: PlanView, film: KeepCleanPlan | None = None) -> str:
+    """Return the tracks of a plan view as CSV (RFC 4180), a row each; a keep-clean plan adds a column ``use``.
+
+    Where stretches of a track have different uses, the column tells each with the places in m where it begins and ends.
+    """
     stream = io.StringIO()
     table = csv.writer(stream)
-    table.writerow(HEADS)
-    table.writerows([harmless(cell) for cell in track_cells(track)] for track in view.tracks.values())
+    uses = {} if film is None else used_stretches(film)
+    table.writerow(HEADS if film is None else (*HEADS, "use"))
+    for key, track in view.tracks.items():
+        cells = track_cells(track) if film is None else (*track_cells(track), _use(uses.get(key, ())))
+        table.writerow([harmless(cell) for cell in cells])
     return stream.getvalue()
+
+
+def _use(stretches: Sequence[UsedStretch]) -> str:
+    if len(stretches) == 1:
+        return stretches[0].use
+    return "; ".join(f"{each.use} {rounded(each.start)} to {rounded(each.stop)}" for each in stretches)
 
 
 def track_cells(track: TrackView) -> tuple[Cell, ...]:

@@ -13,16 +13,18 @@ from gradehaul.haulage.track_view import Spot
 from gradehaul.show.check_json import verdict_document
 from gradehaul.show.digits import rounded
 from gradehaul.show.map_csv import HEADS, track_cells
+from gradehaul.show.treat_json import treat_document
+from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 
-def map_json(view: PlanView) -> str:
+def map_json(view: PlanView, film: KeepCleanPlan | None = None) -> str:
     """Return the plan view as one JSON document."""
-    return json.dumps(map_document(view), ensure_ascii=False, allow_nan=False, indent=2) + "\n"
+    return json.dumps(map_document(view, film), ensure_ascii=False, allow_nan=False, indent=2) + "\n"
 
 
-def map_document(view: PlanView) -> dict[str, Any]:
-    """Return the document: tracks, joints, what passes over what, and what becomes of trains."""
-    return {
+def map_document(view: PlanView, film: KeepCleanPlan | None = None) -> dict[str, Any]:
+    """Return the document: tracks, joints, what passes over what, what becomes of trains; and the keep-clean plan."""
+    document = {
         "gradehaul": __version__,
         "plan": view.plan.title,
         "pieces": view.frames,
@@ -43,6 +45,9 @@ def map_document(view: PlanView) -> dict[str, Any]:
         "trains": [_train(train) for train in view.trains],
         "notes": [str(note) for note in view.notes],
     }
+    if film is not None:
+        document["film_plan"] = treat_document(film)
+    return document
 
 
 def _spot(spot: Spot) -> dict[str, Any]:

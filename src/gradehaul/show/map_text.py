@@ -2,21 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gradehaul.haulage.plan_view import PlanView, TrainView
 from gradehaul.haulage.track_view import TrackView
-from gradehaul.show.page import Page, Piece
+from gradehaul.show.naming import USE_TOLD
+from gradehaul.show.page import Page, Piece, words_of
 from gradehaul.show.plan_key import rail_told
+from gradehaul.show.plan_uses import hangs_on, titles, train_told
 from gradehaul.show.reading_units import Reader
+from gradehaul.treatment.keep_clean import KeepCleanPlan
+from gradehaul.treatment.stretches import UsedStretch, used_stretches
 
 
-def map_page(view: PlanView, reader: Reader) -> Page:
-    """Return the numbers of a plan view as a page."""
+def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) -> Page:
+    """Return the numbers of a plan view as a page, and with a keep-clean plan what is to become of each track."""
     page = Page()
     page.line((view.plan.title, "bold"), f": {len(view.tracks)} tracks in their places")
     page.line()
     heads = ["track", "from x>", "y>", "to x>", "y>", "length>", "curve", "grade>", "effective grade>", "back>", "rail"]
-    page.table(heads, [_row(track, reader) for track in view.tracks.values()])
+    table = [_row(track, reader) for track in view.tracks.values()]
+    if film is not None:
+        heads.append("is to be")
+        uses = used_stretches(film)
+        table = [[*row, _uses(uses.get(key, ()), reader)] for row, key in zip(table, view.tracks, strict=True)]
+    page.table(heads, table)
     page.line("Effective grades are the greatest at a point: along the track as it is written, and back.", indent=2)
+    if film is not None:
+        page.heading(titles(film, reader)[-1])
+        for wordings in (*hangs_on(film, reader), *(train_told(train, film, reader) for train in film.trains)):
+            page.line(wordings[0], indent=2)
+        page.line("Why each stays clean: gradehaul treat.", indent=2)
     if view.joints:
         page.heading("Joints")
         rows = [
@@ -57,6 +73,13 @@ def _row(track: TrackView, reader: Reader) -> list[Piece]:
         reader.grade(back),
         track.rail,
     ]
+
+
+def _uses(stretches: Sequence[UsedStretch], reader: Reader) -> Piece:
+    """Return the use of a track, or of each stretch of it where there are several."""
+    if len(stretches) == 1:
+        return USE_TOLD[stretches[0].use]
+    return ", ".join(f"{words_of(USE_TOLD[each.use])} to {reader.length(each.stop)}" for each in stretches)
 
 
 def _place(x: float, y: float, reader: Reader) -> list[str]:

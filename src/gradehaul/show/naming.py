@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 from gradehaul.haulage.longest import Test
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.records import Basis
 from gradehaul.plan.stock import MOST_CARS
+
+if TYPE_CHECKING:
+    from gradehaul.treatment.keep_clean import Use
 
 OUTCOMES: dict[Outcome, tuple[str, str]] = {
     "climbs": ("climbs", "green"),
@@ -14,6 +20,15 @@ OUTCOMES: dict[Outcome, tuple[str, str]] = {
     "stalls": ("STALLS", "bold red"),
 }
 """What becomes of a train, in a table, with its style."""
+
+USE_TOLD: Mapping[Use, str | tuple[str, str]] = {
+    "film": ("film", "green"),
+    "has film": "has film",
+    "keep clean": ("KEEP CLEAN", "bold red"),
+    "buffer": ("keep clean (carry-over)", "yellow"),
+    "no effect": "no effect",
+}
+"""What is to become of track, in a table, with its style."""
 
 FAILS: dict[Test, str] = {
     "slip": "wheels slip and do not recover",

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import io
 import math
-import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -15,13 +13,14 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.plan_view import MarkKind, PlanView
 from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.drawing.dxf_library import dxf_library
-from gradehaul.quantities import convert
-from gradehaul.show.picture import plain
+from gradehaul.show.plan_dxf_pen import Pen, beside, layer_name
+from gradehaul.show.plan_dxf_uses import draw_uses
 from gradehaul.show.plan_shades import SHADES, runs
 from gradehaul.show.reading_units import Reader
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.plane import Pose, points
+from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 SIGN = b"999\nwritten by gradehaul\n"
 """The comment that such a file begins with, by which it is known again."""
@@ -49,9 +48,6 @@ _SHADE_COLORS = (8, 2, 30, 32, 14, 250)
 _STRAY = 1 / 400
 """How far a chord of an easement or of the line in space may stray, in gauges."""
 
-_FORBIDDEN = re.compile(r"[<>/\\\":;?*|=`,\x00-\x1f]")
-_LONGEST = 255
-
 
 def drawing_name(path: str) -> None:
     """Refuse a name for a file that does not end as a drawing's does; a hyphen stands for printing it.
@@ -71,7 +67,7 @@ def drawing_name(path: str) -> None:
         )
 
 
-def plan_dxf(view: PlanView, reader: Reader) -> bytes:
+def plan_dxf(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) -> bytes:
     """Return the drawing as the content of a file, the same bytes from run to run.
 
     Layers ``Track RAIL CLASS`` hold the plan at height 0, in true lines and arcs, cut where the class of effective
@@ -85,13 +81,18 @@ def plan_dxf(view: PlanView, reader: Reader) -> bytes:
         What it tells.
     reader
         The units of whoever reads it: of the drawing too.
+    film
+        The keep-clean plan to draw beside the track, a layer and a line type for each use.
     """
     library = dxf_library()
     before = library.options.write_fixed_meta_data_for_testing
     library.options.write_fixed_meta_data_for_testing = True  # no date, no number of its own
     try:
         document = library.new("R2010", units=_UNITS[reader.length_unit])
-        _draw_all(_Pen(document, document.modelspace(), reader, view.plan.scale.gauge), view)
+        pen = Pen(document, document.modelspace(), reader, view.plan.scale.gauge)
+        _draw_all(pen, view)
+        if film is not None:
+            draw_uses(pen, view, film)
         stream = io.StringIO()
         document.write(stream)
     finally:
@@ -99,58 +100,13 @@ def plan_dxf(view: PlanView, reader: Reader) -> bytes:
     return SIGN + stream.getvalue().encode("utf-8", "replace")
 
 
-class _Pen:
-    """What draws into a document: lengths in m become the drawing's, layers are made as they are first used."""
-
-    def __init__(self, document: Any, space: Any, reader: Reader, gauge: float) -> None:  # noqa: ANN401 - the library's
-        self.document, self.space, self.reader, self.gauge = document, space, reader, gauge
-        self.unit = convert(1.0, reader.length_unit)
-        self.letter = gauge * self.unit
-
-    def on(self, layer: str, color: int) -> dict[str, str]:
-        name = layer_name(layer)
-        if name not in self.document.layers:
-            self.document.layers.add(name, color=color)
-        return {"layer": name}
-
-    def text(self, words: str, x: float, y: float, layer: str, color: int, *, aside: float = 0.0) -> None:
-        """Write a text, at a place or a little aside of it, in gauges up."""
-        where = self.on(layer, color)
-        at = (x * self.unit, (y + aside * self.gauge) * self.unit)
-        self.space.add_text(dxf_text(words), height=self.letter, dxfattribs=where).set_placement(at)
-
-
-def _draw_all(pen: _Pen, view: PlanView) -> None:
+def _draw_all(pen: Pen, view: PlanView) -> None:
     for track in view.tracks.values():
         _draw_plan(pen, track)
         _draw_in_space(pen, track)
         _tell_grade(pen, track)
     _tell_names(pen, view)
     _draw_marks(pen, view)
-
-
-def layer_name(words: str) -> str:
-    """Return words as the name of a layer, without what no layer may have in its name.
-
-    Examples
-    --------
-    >>> layer_name('Track a/b"c to 1 percent')
-    'Track a_b_c to 1 percent'
-    """
-    return _FORBIDDEN.sub("_", plain(words)).strip()[:_LONGEST]
-
-
-def dxf_text(words: str) -> str:
-    """Return words so that a drawing program shows them as they are: no sign in them is a code.
-
-    Examples
-    --------
-    >>> print(dxf_text("50%%d ^ up"))
-    50%%%%%%d ^  up
-    """
-    told = plain(words).replace("%%", "%%%%%%").replace("^", "^ ")
-    # at the very end a caret would be taken for a code cut short
-    return f"{told}\N{NO-BREAK SPACE}" if told.endswith("^ ") else told
 
 
 def track_layer(rail: str, shade: int) -> str:
@@ -181,7 +137,7 @@ def _parts(track: TrackView) -> Iterator[tuple[float, Section]]:
         at += section.length
 
 
-def _draw_plan(pen: _Pen, track: TrackView) -> None:
+def _draw_plan(pen: Pen, track: TrackView) -> None:
     """Draw a track at height 0, cut where its class of grade changes."""
     for run in runs(track):
         where = pen.on(track_layer(track.rail, run.shade), _SHADE_COLORS[run.shade])
@@ -194,7 +150,7 @@ def _draw_plan(pen: _Pen, track: TrackView) -> None:
             _draw_part(pen, track.spot(start)[2:], Section(stop - start, first, last), where)
 
 
-def _draw_part(pen: _Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
+def _draw_part(pen: Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
     x, y, heading = start
     if part.first == part.last == 0:
         end = x + part.length * math.cos(heading), y + part.length * math.sin(heading)
@@ -206,7 +162,7 @@ def _draw_part(pen: _Pen, start: tuple[float, float, float], part: Section, wher
         pen.space.add_lwpolyline((trace.xy * pen.unit).tolist(), dxfattribs=where)
 
 
-def _draw_arc(pen: _Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
+def _draw_arc(pen: Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
     """Draw an arc in pieces of at most half a turn, counterclockwise as the format has them."""
     x, y, heading = start
     radius, side = 1 / abs(part.first), math.copysign(0.5 * math.pi, part.first)
@@ -218,7 +174,7 @@ def _draw_arc(pen: _Pen, start: tuple[float, float, float], part: Section, where
         pen.space.add_arc((center[0] * pen.unit, center[1] * pen.unit), radius * pen.unit, *ends, dxfattribs=where)
 
 
-def _draw_in_space(pen: _Pen, track: TrackView) -> None:
+def _draw_in_space(pen: Pen, track: TrackView) -> None:
     """Draw a track in space, section by section: chords whose corners lie on it."""
     where = pen.on(RAILHEAD, _GRAY)
     for begin, section in _parts(track):
@@ -241,14 +197,14 @@ def _points(track: TrackView, at: FloatArray) -> FloatArray:
 # Texts and marks
 
 
-def _tell_grade(pen: _Pen, track: TrackView) -> None:
+def _tell_grade(pen: Pen, track: TrackView) -> None:
     spot = track.spot(0.5 * track.length)
     up = track.grade if track.grade >= 0 else -track.grade
     told = f"grade {pen.reader.grade(up)}, effective {pen.reader.grade(max(track.steepest))}"
     pen.text(told, spot.x, spot.y, GRADES, _GRAY, aside=1.2)
 
 
-def _tell_names(pen: _Pen, view: PlanView) -> None:
+def _tell_names(pen: Pen, view: PlanView) -> None:
     for joint in view.joints:
         pen.text(joint.name, joint.x, joint.y, NAMES, _GRAY, aside=0.5)
         told = f"{joint.railhead * pen.unit:.6f}".rstrip("0").rstrip(".")
@@ -258,7 +214,7 @@ def _tell_names(pen: _Pen, view: PlanView) -> None:
         pen.text(told, joint.x, joint.y, HEIGHTS, _BLUE, aside=-1.5)
 
 
-def _draw_marks(pen: _Pen, view: PlanView) -> None:
+def _draw_marks(pen: Pen, view: PlanView) -> None:
     """Draw stretches to the left of the track, a line for each kind, told where they begin; and where trains stall."""
     count = 0
     for train in view.trains:
@@ -267,22 +223,13 @@ def _draw_marks(pen: _Pen, view: PlanView) -> None:
             layer = MARK_LAYERS[mark.kind]
             parts = [part for part in mark.on if part.track in view.tracks]
             for part in parts:
-                line = _beside(view.tracks[part.track], part.start, part.stop, BESIDE[mark.kind] * pen.gauge)
+                line = beside(view.tracks[part.track], part.start, part.stop, BESIDE[mark.kind] * pen.gauge)
                 pen.space.add_lwpolyline((line * pen.unit).tolist(), dxfattribs=pen.on(layer, _RED))
             if parts:
-                x, y = _beside(view.tracks[parts[0].track], parts[0].start, parts[0].stop, 0.0)[0].tolist()
+                x, y = beside(view.tracks[parts[0].track], parts[0].start, parts[0].stop, 0.0)[0].tolist()
                 pen.text(f"{who}: {mark.kind}", x, y, layer, _RED, aside=2.6 + 1.4 * (count % 4))
                 count += 1
         if train.stall is not None:
             at = train.stall.x * pen.unit, train.stall.y * pen.unit
             pen.space.add_circle(at, 0.5 * pen.gauge * pen.unit, pen.on(STALL_POINTS, _RED))
             pen.text(f"{who}: stalls", train.stall.x, train.stall.y, STALL_POINTS, _RED, aside=-1.8)
-
-
-def _beside(track: TrackView, start: float, stop: float, off: float) -> FloatArray:
-    """Return points along a stretch of a track, off to its left by a length, m, shape (n, 2)."""
-    inside = (track.distance > start) & (track.distance < stop)
-    at = np.concatenate([[start], track.distance[inside], [stop]])
-    heading = np.interp(at, track.distance, track.heading)
-    left = np.column_stack([-np.sin(heading), np.cos(heading)])
-    return track.part(start, stop) + off * left

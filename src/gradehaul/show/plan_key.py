@@ -14,8 +14,11 @@ from gradehaul.quantities import convert
 from gradehaul.show.label_placing import Box
 from gradehaul.show.plan_shades import SHADES, runs, shade_words
 from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
+from gradehaul.show.plan_uses import USES, hangs_on, train_told
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot, nice, numbers
+from gradehaul.treatment.keep_clean import KeepCleanPlan
+from gradehaul.treatment.stretches import used_stretches
 
 _MOST_TRAINS = 8
 _SAMPLE = 2.9
@@ -37,10 +40,9 @@ def key_rows(size: Size, entries: list[Entry], line: float) -> list[Row]:
     return [Row(f"key {k}", 1.15 * line) for k in range(count)]
 
 
-def train_rows(view: PlanView, line: float) -> list[Row]:
+def train_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None, line: float) -> list[Row]:
     """Return the rows for trains and notes."""
-    count = min(len(view.trains), _MOST_TRAINS + 1) + len(view.notes)
-    return [Row(f"train {k}", 1.05 * line) for k in range(count)]
+    return [Row(f"train {k}", 1.05 * line) for k in range(len(_told(view, reader, film)))]
 
 
 def draw_scale(sheet: Sheet, dots: float, reader: Reader, *, turned: bool) -> None:
@@ -69,16 +71,13 @@ def draw_scale(sheet: Sheet, dots: float, reader: Reader, *, turned: bool) -> No
     sheet.label("N", [Spot(room.right - 1.0 * sheet.dots_per_em, middle)], weight="bold")
 
 
-def key_entries(view: PlanView, reader: Reader, *, roomy: bool) -> list[Entry]:
-    """Return what shades, dashes and bands mean, of those that are drawn."""
-    used = sorted({run.shade for track in view.tracks.values() for run in runs(track)})
-    entries = []
-    for number in used:
-        shade = SHADES[number]
-        outline = {"color": "#555555", "lw": shade.width + 0.9}
-        entries.append(Entry((outline, {"color": shade.color, "lw": shade.width}), shade_words(number, reader)))
-    for film, (color, dashes) in film_styles(view).items():
-        entries.append(Entry(({"color": color, "lw": 1.2, "ls": dashes},), f"{film} rail"))
+def key_entries(view: PlanView, reader: Reader, film: KeepCleanPlan | None, *, roomy: bool) -> list[Entry]:
+    """Return what shades, dashes and bands mean, of those that are drawn; or the uses of a keep-clean plan."""
+    uses = {} if film is None else used_stretches(film)
+    drawn = {stretch.use for track in view.tracks for stretch in uses.get(track, ())}
+    entries = [Entry(style.lines, style.words) for use, style in USES.items() if use in drawn]
+    if not uses:
+        entries = _shade_entries(view, reader)
     kinds = {mark.kind for train in view.trains for mark in train.marks}
     for kind, style in MARKS.items():
         if kind in kinds:
@@ -88,6 +87,17 @@ def key_entries(view: PlanView, reader: Reader, *, roomy: bool) -> list[Entry]:
     if any(train.stall is not None for train in view.trains):
         cross = {"marker": "X", "ms": 7, "mfc": INK, "mec": "white", "mew": 0.8, "ls": "", "markevery": [1]}
         entries.append(Entry((cross,), "stalls here first"))
+    return entries
+
+
+def _shade_entries(view: PlanView, reader: Reader) -> list[Entry]:
+    entries = []
+    for number in sorted({run.shade for track in view.tracks.values() for run in runs(track)}):
+        shade = SHADES[number]
+        outline = {"color": "#555555", "lw": shade.width + 0.9}
+        entries.append(Entry((outline, {"color": shade.color, "lw": shade.width}), shade_words(number, reader)))
+    for film, (color, dashes) in film_styles(view).items():
+        entries.append(Entry(({"color": color, "lw": 1.2, "ls": dashes},), f"{film} rail"))
     return entries
 
 
@@ -117,18 +127,25 @@ def _flow(sheet: Sheet, entries: list[Entry], room: Box) -> list[tuple[int, floa
     return found
 
 
-def draw_trains(sheet: Sheet, view: PlanView, reader: Reader) -> None:
+def draw_trains(sheet: Sheet, view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> None:
     """Tell each train's verdict in a row of its own, then what could not be drawn."""
-    told = [_verdict(train, reader) for train in view.trains]
-    if len(told) > _MOST_TRAINS + 1:
-        told = [*told[:_MOST_TRAINS], [f"and {len(told) - _MOST_TRAINS} verdicts more"]]
-    told += [[note.text] for note in view.notes]
-    for number, wordings in enumerate(told):
+    for number, wordings in enumerate(_told(view, reader, film)):
         room = sheet.room(f"train {number}")
         wide = room.right - room.left
         words = next((each for each in wordings if sheet.extent(each)[0] <= wide), wordings[-1])
         middle = 0.5 * (room.bottom + room.top)
         sheet.label(sheet.fitted(words, wide), [Spot(room.left, middle, "left")])
+
+
+def _told(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> list[list[str]]:
+    """Return the wordings of each row under the key, the fullest first."""
+    told = [_verdict(train, reader) for train in view.trains]
+    if film is not None:
+        told = [train_told(train, film, reader) for train in film.trains] + told
+    if len(told) > _MOST_TRAINS + 1:
+        told = [*told[:_MOST_TRAINS], [f"and {len(told) - _MOST_TRAINS} verdicts more"]]
+    hangs = [] if film is None else hangs_on(film, reader)
+    return hangs + told + [[note.text] for note in view.notes]
 
 
 def _verdict(train: TrainView, reader: Reader) -> list[str]:

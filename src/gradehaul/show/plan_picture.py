@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -19,9 +19,12 @@ from gradehaul.show.plan_key import draw_key, draw_scale, draw_trains, key_entri
 from gradehaul.show.plan_labels import draw_labels
 from gradehaul.show.plan_shades import SHADES, Run, runs
 from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
+from gradehaul.show.plan_uses import USES, titles
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName
 from gradehaul.track.piecewise import FloatArray
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
+from gradehaul.treatment.stretches import UsedStretch, used_stretches
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -45,7 +48,9 @@ _ARROW_EVERY = 95.0
 """How far apart arrows stand on one climb, points; and the shortest climb with one is a quarter of it."""
 
 
-def plan_picture(view: PlanView, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
+def plan_picture(
+    view: PlanView, reader: Reader, form: Format, *, size: SizeName = "a4", film: KeepCleanPlan | None = None
+) -> bytes:
     """Return the picture as the content of a file, the same bytes from run to run.
 
     Parameters
@@ -58,9 +63,11 @@ def plan_picture(view: PlanView, reader: Reader, form: Format, *, size: SizeName
         PNG, SVG or PDF.
     size
         A4 landscape, or the width of a phone.
+    film
+        The keep-clean plan to show in place of the shades.
     """
     with drawing_rules():
-        figure = plan_figure(view, reader, size=size)
+        figure = plan_figure(view, reader, size=size, film=film)
         return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
 
 
@@ -100,30 +107,35 @@ class Canvas:
         return points * self.sheet.dots_per_em / self.sheet.size.font / self.dots
 
 
-def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4") -> Figure:
+def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: KeepCleanPlan | None = None) -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    canvas = _canvas(view, reader, size)
+    canvas = _canvas(view, reader, size, film)
     sheet = canvas.sheet
     sheet.heading("title", [sheet.fitted(view.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
     told = f"Plan view: effective grade for a train that climbs, arrows uphill, railheads ({reader.length_unit})"
-    sheet.heading("words", [told, f"Effective grade, uphill, railheads ({reader.length_unit})", "Plan view"], scale=1.0)
+    shaded = [told, f"Effective grade, uphill, railheads ({reader.length_unit})", "Plan view"]
+    sheet.heading("words", shaded if film is None else titles(film, reader), scale=1.0)
     _draw_marks(canvas, view)
     gaps = _gaps(canvas, view)
     styles = film_styles(view)
-    for track, run in _by_height(view):
-        for start, stop in _without(run, gaps.get(track.id, [])):
-            _draw_run(canvas, track, run._replace(start=start, stop=stop), styles.get(track.rail))
+    for piece in _by_height(view, {} if film is None else used_stretches(film)):
+        for start, stop in _without(piece.run, gaps.get(piece.track.id, [])):
+            run = piece.run._replace(start=start, stop=stop)
+            if piece.use is None:
+                _draw_run(canvas, piece.track, run, styles.get(piece.track.rail))
+            else:
+                _draw_used(canvas, piece.track, run, piece.use)
     arrows: list[complex] = []
     for track in view.tracks.values():
         _draw_arrows(canvas, track, arrows)
     draw_scale(sheet, canvas.dots, reader, turned=canvas.turned)
-    draw_key(sheet, key_entries(view, reader, roomy=sheet.size.roomy))
-    draw_trains(sheet, view, reader)
+    draw_key(sheet, key_entries(view, reader, film, roomy=sheet.size.roomy))
+    draw_trains(sheet, view, reader, film)
     draw_labels(canvas, view, reader)
     return sheet.figure
 
 
-def _canvas(view: PlanView, reader: Reader, size_name: SizeName) -> Canvas:
+def _canvas(view: PlanView, reader: Reader, size_name: SizeName, film: KeepCleanPlan | None) -> Canvas:
     size = replace(SIZES[size_name], left=0.08, right=0.08)
     left, right, bottom, top = view.box
     wide, tall = right - left, top - bottom
@@ -141,8 +153,8 @@ def _canvas(view: PlanView, reader: Reader, size_name: SizeName) -> Canvas:
         Row("words", 1.05 * line),
         Row("plan", share * across if size.height is None else 2.0, grows=True),
         Row("scale", 1.5 * line),
-        *key_rows(size, key_entries(view, reader, roomy=size.roomy), line),
-        *train_rows(view, line),
+        *key_rows(size, key_entries(view, reader, film, roomy=size.roomy), line),
+        *train_rows(view, reader, film, line),
     ]
     sheet = Sheet(size, rows, 1.0, reader.length_unit)
     axes = sheet.panel("plan", 0.0, 1.0, grid=False)
@@ -161,15 +173,27 @@ def _canvas(view: PlanView, reader: Reader, size_name: SizeName) -> Canvas:
 # Track
 
 
-def _by_height(view: PlanView) -> Iterator[tuple[TrackView, Run]]:
-    """Yield the runs of all tracks, the lowest first, so that what lies over another hides it."""
-    found = [
-        (float(np.interp(0.5 * (run.start + run.stop), track.distance, track.railhead)), track, run)
-        for track in view.tracks.values()
-        for run in runs(track)
-    ]
-    for _, track, run in sorted(found, key=lambda each: each[0]):
-        yield track, run
+class _Piece(NamedTuple):
+    """A run of a track, and its use where a keep-clean plan tells one."""
+
+    track: TrackView
+    run: Run
+    use: Use | None
+
+
+def _by_height(view: PlanView, uses: Mapping[str, tuple[UsedStretch, ...]]) -> Iterator[_Piece]:
+    """Yield the runs of all tracks, cut by their uses, the lowest first, so that what lies over another hides it."""
+    found: list[tuple[float, _Piece]] = []
+    for track in view.tracks.values():
+        for run in runs(track):
+            height = float(np.interp(0.5 * (run.start + run.stop), track.distance, track.railhead))
+            cuts: list[tuple[Use | None, float, float]] = [*uses.get(track.id, ())] or [(None, run.start, run.stop)]
+            for use, start, stop in cuts:
+                part = run._replace(start=max(run.start, start), stop=min(run.stop, stop))
+                if part.start < part.stop:
+                    found.append((height, _Piece(track, part, use)))
+    for _, piece in sorted(found, key=lambda each: each[0]):
+        yield piece
 
 
 def _gaps(canvas: Canvas, view: PlanView) -> dict[str, list[tuple[float, float]]]:
@@ -204,6 +228,14 @@ def _draw_run(canvas: Canvas, track: TrackView, run: Run, film: tuple[str, Any] 
         color, dashes = film
         canvas.axes.plot(x, y, color="white", lw=1.7 * canvas.thin, zorder=3, **ends)
         canvas.axes.plot(x, y, color=color, lw=1.2 * canvas.thin, ls=dashes, zorder=3, gid=f"film {track.id}", **ends)
+
+
+def _draw_used(canvas: Canvas, track: TrackView, run: Run, use: Use) -> None:
+    x, y = canvas.xy(track.part(run.start, run.stop)).T
+    for style in USES[use].lines:
+        ends: dict[str, Any] = {"solid_capstyle": "butt", "dash_capstyle": "butt", "solid_joinstyle": "round"}
+        wide = {**style, "lw": style["lw"] * canvas.thin}
+        canvas.axes.plot(x, y, zorder=3, gid=f"{use} {track.id}", **wide, **ends)
 
 
 def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> None:

@@ -20,12 +20,17 @@ from gradehaul.show.profile_json import profile_document
 from gradehaul.show.reading_units import Reader, unit_rules
 from gradehaul.show.report_plan import plan_view_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
+from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks", "joints")
 
 
 def report_document(
-    layout: Layout, answer: CheckAnswer, reader: Reader, view: PlanView | None = None
+    layout: Layout,
+    answer: CheckAnswer,
+    reader: Reader,
+    view: PlanView | None = None,
+    film: KeepCleanPlan | None = None,
 ) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
@@ -42,6 +47,8 @@ def report_document(
         The units of whoever reads the page.
     view
         The plan view, None where nothing can be drawn in its place.
+    film
+        The keep-clean plan, None where it is not shown.
     """
     return {
         "gradehaul": __version__,
@@ -52,7 +59,7 @@ def report_document(
         "stock": stock_document(layout),
         "trains": [_named_train(named) for named in answer.plan.trains.values()],
         "routes": [route_document(layout, run.route) for each in answer.routes for run, _ in each.profile.runs],
-        "plan_view": None if view is None else plan_view_document(view),
+        "plan_view": None if view is None else plan_view_document(view, film),
     }
 
 

@@ -24,13 +24,16 @@ from gradehaul.show.check_text import CURVE_MODELS
 from gradehaul.show.load_rows import READ, load_cards
 from gradehaul.show.page import words_of
 from gradehaul.show.plan_shades import SHADES, shade_words
+from gradehaul.show.plan_uses import USES
 from gradehaul.show.reading_units import Reader
+from gradehaul.show.report_film import film_parts
 from gradehaul.show.report_json import report_document
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
 from gradehaul.show.route_text import HOW_SURE, reversed_at
 from gradehaul.show.verdict_text import overall
 from gradehaul.show.ways_over_text import HOW_HELPED, way_lines
+from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
 
 _SCRIPTS = (
@@ -50,7 +53,9 @@ _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
 
 
-def report_page(layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> str:
+def report_page(
+    layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader, film: KeepCleanPlan | None = None
+) -> str:
     """Return the page as HTML, in the order in which a builder asks: verdict, routes, trains, loads, what it rests on.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
@@ -66,6 +71,8 @@ def report_page(layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], r
         What gets trains over that do not climb.
     reader
         The units of whoever reads the page.
+    film
+        The keep-clean plan, where it is to be shown.
     """
     style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
     view, told = _plan_view(layout)
@@ -75,10 +82,12 @@ def report_page(layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], r
         policy=_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own files
-        data=json_in_html(report_document(layout, answer, reader, view)),
+        data=json_in_html(report_document(layout, answer, reader, view, film)),
         plan_view=view is not None,
         plan_notes=told,
         version=__version__,
+        film=[] if film is None else film_parts(film, reader),
+        uses=_uses(film),
         **_told(answer, ways, reader),
     )
 
@@ -91,6 +100,12 @@ def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
         # without the file: a page that is mailed tells nothing of its maker's folders
         return None, [str(PlanError(error.wrong, place=error.place, found=error.found, write=error.write))]
     return view, [note.text for note in view.notes]
+
+
+def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
+    """Return the uses that track is put to, each with its class on the page and what it means."""
+    used = set() if film is None else {row.use for row in film.rows}
+    return [(use.replace(" ", "-"), style.words) for use, style in USES.items() if use in used]
 
 
 def json_in_html(document: Any) -> Markup:  # noqa: ANN401 - anything that JSON can tell

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.plan_shades import shades_of
+from gradehaul.treatment.keep_clean import KeepCleanPlan
+from gradehaul.treatment.stretches import UsedStretch, used_stretches
 
 
-def plan_view_document(view: PlanView) -> dict[str, Any]:
+def plan_view_document(view: PlanView, film: KeepCleanPlan | None = None) -> dict[str, Any]:
     """Return what the page draws of a plan view; lengths in m, to a tenth of a millimeter.
 
     Parameters
     ----------
     view
         The plan view.
+    film
+        The keep-clean plan that it shows, too.
     """
+    uses = {} if film is None else used_stretches(film)
     return {
-        "tracks": [_track(track) for track in view.tracks.values()],
+        "tracks": [{**_track(track), "uses": _uses(uses.get(key, ()))} for key, track in view.tracks.items()],
         "joints": [
             {"name": joint.name, "x": _short(joint.x), "y": _short(joint.y), "plain": joint.kind == "plain"}
             for joint in view.joints
@@ -39,6 +45,10 @@ def _track(track: TrackView) -> dict[str, Any]:
         "railhead_m": _short(float(track.railhead.mean())),
         "filmed": track.rail != CLEAN,
     }
+
+
+def _uses(stretches: Sequence[UsedStretch]) -> list[dict[str, Any]]:
+    return [{"use": each.use, "from_m": _short(each.start), "to_m": _short(each.stop)} for each in stretches]
 
 
 def _short(value: float) -> float:

@@ -13,11 +13,19 @@ from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use
 
 def treat_json(found: KeepCleanPlan) -> str:
     """Return the plan as JSON text in plain ASCII, ending with a line break; keys as in `check_json`."""
-    asked = found.asked
-    document: dict[str, Any] = {
+    document = {
         "gradehaul": __version__,
         "plan": found.plan.title,
         "file": found.plan.file,
+        **treat_document(found),
+    }
+    return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def treat_document(found: KeepCleanPlan) -> dict[str, Any]:
+    """Return what the document tells of the film."""
+    asked = found.asked
+    return {
         "film": found.film,
         "need": asked.need,
         "reserve_pct": rounded(100 * asked.reserve),
@@ -48,7 +56,6 @@ def treat_json(found: KeepCleanPlan) -> str:
             for place in found.beyond
         ],
     }
-    return json.dumps(document, indent=1, allow_nan=False) + "\n"
 
 
 def _row(row: Row, found: KeepCleanPlan) -> dict[str, Any]:

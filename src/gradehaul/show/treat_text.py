@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
-from gradehaul.show.naming import OUTCOMES
+from gradehaul.show.naming import OUTCOMES, USE_TOLD
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
@@ -16,13 +16,6 @@ _USES: dict[Use, str] = {
     "keep clean": "keep clean",
     "buffer": "keep clean too, for wheels would carry film on from it",
     "no effect": "film or not: no train in question runs there",
-}
-_SHORT: dict[Use, Piece] = {
-    "film": ("film", "green"),
-    "has film": "has film",
-    "keep clean": ("KEEP CLEAN", "bold red"),
-    "buffer": ("keep clean (carry-over)", "yellow"),
-    "no effect": "no effect",
 }
 _FAILS: dict[Test, str] = {
     "stand": "would stall",
@@ -48,6 +41,14 @@ def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
         f'So that {_NEEDS[found.asked.need]}, on the weaker of film "{found.film}" fresh and settled{_held(found)}.'
     )
     page.line()
+    add_film_plan(page, found, reader)
+    page.heading("Caution")
+    page.line(_CAUTION, indent=2)
+    return page
+
+
+def add_film_plan(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    """Add what the plan hangs on, what it comes to, each track, and what becomes of trains."""
     if found.beyond:
         _add_beyond(page, found, reader)
     else:
@@ -55,9 +56,6 @@ def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
         _add_totals(page, found, reader)
         _add_rows(page, found, reader)
     _add_trains(page, found, reader)
-    page.heading("Caution")
-    page.line(_CAUTION, indent=2)
-    return page
 
 
 def _held(found: KeepCleanPlan) -> str:
@@ -75,7 +73,7 @@ def _add_beyond(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
             f"{reader.force(place.short)} of pull short",
             indent=2,
         )
-    page.line("Shorten these trains, or leave them out: --train names those that must run.", indent=2)
+    page.line("Shorten these trains, or leave them out: treat --train names those that must run.", indent=2)
 
 
 def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
@@ -94,7 +92,7 @@ def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     else:
         page.line(f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.")
     if found.asked.step is None and found.length("film") < found.length("buffer"):
-        page.line("Tracks are wiped or left whole here; --step divides them, and may leave more to film.")
+        page.line("Tracks are wiped or left whole here; treat --step divides them, and may leave more to film.")
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         page.line(
@@ -123,7 +121,7 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
         own = [row.unit.name, reader.length(row.unit.length)]
         if found.asked.step is not None:
             own[1:1] = [f"{reader.length(row.unit.start)} to {reader.length(row.unit.stop)}"]
-        table.append([*own, _SHORT[row.use], _since(row, found, reader)])
+        table.append([*own, USE_TOLD[row.use], _since(row, found, reader)])
     if found.asked.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)

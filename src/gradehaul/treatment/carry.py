@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 from typing import NamedTuple
 
 from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.reversals import reversing_ways
 from gradehaul.treatment.units import Units
 
 CARRY = 2.0
@@ -23,10 +24,64 @@ class Carried(NamedTuple):
     onto: int
 
 
-def within_carry(units: Units, graph: MovementGraph, clean: Collection[int], carry: float) -> Mapping[int, Carried]:
+def turning_places(units: Units, graph: MovementGraph, longest: float) -> frozenset[_Node]:
+    """Return the units, with the direction of arrival, in which a wheel of a train that reverses may turn back.
+
+    Trains reverse in berths and at ends of track. One that stands there covers what lies behind that place, no further
+    than the longest train is long; and a short one may turn anywhere in the berth, or anywhere between the end of track
+    and the joint where track last divides.
+
+    Parameters
+    ----------
+    units, graph
+        The units, and the moves that trains can make.
+    longest
+        Length of the longest train, m.
+    """
+    found: set[_Node] = set()
+    queue: list[tuple[float, int, bool]] = []
+    for way in reversing_ways(graph):
+        for tail in _tail(graph, way):
+            found.update((int(number), tail.forward) for number in units.on_way(tail))
+        queue.append((0.0, int(units.on_way(way)[-1]), way.forward))
+    heapq.heapify(queue)
+    covered: set[_Node] = set()
+    while queue:
+        behind, number, forward = heapq.heappop(queue)
+        if (number, forward) in covered:
+            continue
+        covered.add((number, forward))
+        behind += units.all[number].length
+        if behind < longest:
+            for before in _before(units, graph, number, forward=forward):
+                heapq.heappush(queue, (behind, *before))
+    return frozenset(found | covered)
+
+
+def _tail(graph: MovementGraph, way: Way) -> Iterator[Way]:
+    """Yield the ways of the berth that a way ends in, or of the track that ends with it, back to where it divides."""
+    berth, at_end = graph.berth_of.get(way.track), not graph.successors[way]
+    while True:
+        yield way
+        before = graph.predecessors.get(way, ())
+        if len(before) != 1 or len(graph.successors[before[0]]) != 1:
+            return
+        (way,) = before
+        if not at_end and graph.berth_of.get(way.track) != berth:
+            return
+
+
+def within_carry(
+    units: Units,
+    graph: MovementGraph,
+    clean: Collection[int],
+    carry: float,
+    turning: Collection[_Node] = frozenset(),
+) -> Mapping[int, Carried]:
     """Return the units from which a train reaches rail that is to stay clean within the length that wheels carry film.
 
-    Every way in which a train can arrive counts, whether or not a train of the plan runs there, but for reversals.
+    Every way in which a train can arrive counts, whether or not a train of the plan runs there. A wheel that turns back
+    with its train has run over as little as its last unit allows, so turning adds no length.
 
     Parameters
     ----------
@@ -36,6 +91,8 @@ def within_carry(units: Units, graph: MovementGraph, clean: Collection[int], car
         The units that are to stay clean.
     carry
         How far wheels carry the film, m.
+    turning
+        The units and directions of arrival in which wheels may turn back, as `turning_places` has them.
     """
     found: dict[int, Carried] = {}
     done: set[_Node] = set()
@@ -57,6 +114,8 @@ def within_carry(units: Units, graph: MovementGraph, clean: Collection[int], car
         done.add((number, forward))
         if number not in clean and (number not in found or distance < found[number].distance):
             found[number] = Carried(distance, onto)
+        if (number, not forward) in turning:
+            spread(distance, onto, number, forward=not forward)
         spread(distance + units.all[number].length, onto, number, forward=forward)
     return found
 

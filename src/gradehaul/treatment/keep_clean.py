@@ -17,7 +17,7 @@ from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import FRESH
-from gradehaul.treatment.carry import CARRY, Carried, within_carry
+from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.needs import Beyond, Need, Needs, Test, needs_of
 from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rails
@@ -163,7 +163,8 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
             [place for found in needs.values() for each in found for place in each.tight], open_, patience=patience
         )
         gap = choice.gap
-        carried = within_carry(units, layout.graph, choice.kept, asked.carry)
+        turning = turning_places(units, layout.graph, max(run.train.length for run in runs.values()))
+        carried = within_carry(units, layout.graph, choice.kept, asked.carry, turning)
         run_over = frozenset().union(*(each.run_over for found in needs.values() for each in found))
         forced = {
             number: Forced(

@@ -1,4 +1,5 @@
-/* The plan view: tracks where they lie, shaded by what they ask of a climbing train, linked with the long sections. */
+/* The plan view: tracks where they lie, by what they ask of a climbing train or by where the film may go, linked with
+   the long sections. */
 const PlanView = (() => {
   const { el, r, nice, numbers, Board, label, fitted } = Drawing;
   const HIGHEST = 460;
@@ -10,6 +11,8 @@ const PlanView = (() => {
     if (!figure) return { mark() {}, run() {}, redraw() {} };
     const { tracks, joints, overpasses } = data.plan_view;
     const byId = new Map(tracks.map((track) => [track.id, track]));
+    const choices = [...document.querySelectorAll("input[name=plan-shows]")];
+    const showsFilm = () => choices.some((choice) => choice.checked && choice.value === "film");
     let view = null, marked = null, shown = null;
 
     /* Where a place on a track lies on the drawing, along it from its own start. */
@@ -63,7 +66,8 @@ const PlanView = (() => {
       const y = (value) => margin + (high - value) * scale;
       const height = 2 * margin + scale * tall + 34;
       const svg = el("svg", { role: "img", width, height, viewBox: `0 0 ${width} ${r(height)}`, class: "plan-view",
-        "aria-label": "Plan view: tracks shaded by the effective grade of a climbing train" });
+        "aria-label": showsFilm() ? "Plan view: where the film may go and which track stays clean"
+          : "Plan view: tracks shaded by the effective grade of a climbing train" });
       const over = el("g"), dot = el("circle", { r: 6, class: "mark-dot", visibility: "hidden" });
       view = { svg, x, y, over, dot, width, scale };
       const board = new Board(2);
@@ -72,6 +76,11 @@ const PlanView = (() => {
       for (const track of [...tracks].sort((a, b) => a.railhead_m - b.railhead_m)) {
         const points = track.at_m.map((_, k) => `${r(x(track.xy_m[2 * k]))} ${r(y(track.xy_m[2 * k + 1]))}`);
         for (const each of overpasses) if (each.track === track.id) svg.append(rim(track, each.at_m));
+        for (const { use, from_m: from, to_m: to } of showsFilm() ? track.uses : []) {
+          const d = part(track, from, to), cls = `use ${use.replace(" ", "-")}`;
+          svg.append(el("path", { d, class: cls }), el("path", { d, class: `${cls} over` }));
+        }
+        if (showsFilm() && track.uses.length) continue;
         for (const [from, to] of runs(track.shades)) {
           svg.append(el("path", { d: `M${points.slice(from, to + 1).join("L")}`, class: `track shade-${track.shades[from]}` }));
         }
@@ -92,6 +101,14 @@ const PlanView = (() => {
       }
       svg.append(names, over, dot, scaleBar(width, height, scale, margin));
       figure.replaceChildren(svg);
+    }
+
+    /* A part of a track, between two places along it, as a path. */
+    function part(track, from, to) {
+      const ends = [spot(track.id, from), spot(track.id, to)].map((end) => `${r(end.x)} ${r(end.y)}`);
+      const between = track.at_m.flatMap((at, k) =>
+        (at > from && at < to ? [`${r(view.x(track.xy_m[2 * k]))} ${r(view.y(track.xy_m[2 * k + 1]))}`] : []));
+      return `M${[ends[0], ...between, ends[1]].join("L")}`;
     }
 
     /* Where a list stays the same: pairs of the first place and that behind the last. */
@@ -194,21 +211,29 @@ const PlanView = (() => {
       });
     }
 
+    for (const choice of choices) {
+      choice.addEventListener("change", () => {
+        for (const told of document.querySelectorAll("[data-shows]")) told.hidden = told.dataset.shows !== choice.value;
+        redraw();
+      });
+    }
     const point = (event) => {
       const found = nearest(event);
       if (found) pointed(found, event.type === "pointerdown");
     };
+    function redraw() {
+      draw();
+      mark(marked);
+      run(shown);
+    }
+
     figure.addEventListener("pointerdown", point);
     figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") point(event); });
     draw();
     return {
       mark,
       run,
-      redraw() {
-        draw();
-        mark(marked);
-        run(shown);
-      },
+      redraw,
     };
   }
 
