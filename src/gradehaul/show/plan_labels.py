@@ -15,7 +15,7 @@ from gradehaul.show.sheet import INK, Spot
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
-    from gradehaul.show.plan_picture import Canvas
+    from gradehaul.show.plan_canvas import Canvas
 
 _AROUND = 16
 """Directions in which a label is tried."""
