@@ -10,7 +10,7 @@ import click
 
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, refuse_plan
+from gradehaul.command.taking import Form, load, open_option, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from gradehaul.design.level_risers import Corrections
     from gradehaul.plan.records import Plan
     from gradehaul.show.reading_units import Grades, Reader, System
+    from gradehaul.show.sheet import SizeName
 
 
 @click.command()
@@ -31,7 +32,9 @@ if TYPE_CHECKING:
 @click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
-@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf marks places on the plan.")
+@open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 def clearance(
     *,
@@ -40,21 +43,35 @@ def clearance(
     as_json: bool,
     as_csv: bool,
     output: str | None,
+    open_it: bool,
+    size: SizeName,
     show: System | None,
     **asked: Any,  # noqa: ANN401 - see the options
 ) -> None:
     """Tell where tracks pass over, under or beside one another too near, and which cars a curve would tip."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
     from gradehaul.design.clearance import clearance_asked, clearances
     from gradehaul.haulage.layout import Layout
+    from gradehaul.show.picture import picture_format
     from gradehaul.show.reading_units import reader_of
 
-    found = clearances(Layout(loaded), clearance_asked(loaded.unit, **asked))
-    form: Form = "json" if as_json else "csv" if as_csv else "text"
-    deliver(_clearance_written(found, form, reader_of(loaded.unit, show), to_file=output is not None), output)
+    layout, reader = Layout(loaded), reader_of(loaded.unit, show)
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    found = clearances(layout, clearance_asked(loaded.unit, **asked))
+    answer: str | bytes
+    if form == "json" or form == "csv" or form == "text":  # noqa: PLR1714 - so that the type is known
+        answer = _clearance_written(found, form, reader, to_file=output is not None)
+    else:
+        from gradehaul.haulage.plan_view import plan_view
+        from gradehaul.show.clearance_picture import clearance_picture
+
+        answer = clearance_picture(found, plan_view(layout, trains=()), reader, form, size=size)
+    deliver(answer, output, open_it=open_it)
     if strict and not found.passes:
         sys.exit(FAILS)
 
