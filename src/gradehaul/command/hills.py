@@ -89,7 +89,11 @@ def clearance(
 @click.option("--step", help="Of a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The heights as a table for a spreadsheet.")
-@click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the railheads in it, too.")
+@click.option(
+    "-o", "--output", type=click.Path(), help="Write a copy of the plan with the railheads (.toml), or a picture, too."
+)
+@open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 def level(
@@ -98,6 +102,8 @@ def level(
     as_json: bool,
     as_csv: bool,
     output: str | None,
+    open_it: bool,
+    size: SizeName,
     show: System | None,
     grades: Grades,
     **asked: Any,  # noqa: ANN401 - see the options
@@ -105,6 +111,7 @@ def level(
     """Find railheads that make the effort even, or the shims that correct a surveyed hill."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
     from gradehaul.design.level_wishes import Heights, Shims, corrected_surveys, leveled_as_asked
@@ -114,16 +121,14 @@ def level(
     form: Form = "json" if as_json else "csv" if as_csv else "text"
     shims = Shims(**{name: asked[name] for name in Shims._fields})
     if shims.any:
-        if output is not None:
-            raise click.UsageError("-o writes leveled railheads; corrections of a survey are printed")
         found = corrected_surveys(loaded, reader.system, **shims._asdict())
+        if output is not None:
+            deliver(_risers_drawn(loaded, found, output, reader, size), output, open_it=open_it)
         deliver(_risers_written(loaded, found, form, reader), None)
         return
     leveled = leveled_as_asked(loaded, Heights(**{name: asked[name] for name in Heights._fields}))
     if output is not None:
-        from gradehaul.design.level_plan import leveled_plan
-
-        deliver(leveled_plan(leveled, Path(output).parent), output)
+        deliver(_level_drawn(leveled, output, reader, size), output, open_it=open_it)
     deliver(_level_written(leveled, form, reader), None)
 
 
@@ -141,6 +146,16 @@ def _clearance_written(found: Clearances, form: Form, reader: Reader, *, to_file
     return laid_out(clearance_page(found, reader), to_file=to_file)
 
 
+def _risers_drawn(plan: Plan, found: Sequence[Corrections], output: str, reader: Reader, size: SizeName) -> bytes:
+    from gradehaul.show.level_risers_picture import risers_picture
+    from gradehaul.show.picture import picture_format
+
+    form = picture_format(output)
+    if len(found) > 1:
+        raise click.UsageError("-o draws one survey: name it by --survey")
+    return risers_picture(plan, found[0], reader, form, size=size)
+
+
 def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader: Reader) -> str:
     if form == "text":
         from gradehaul.show.level_risers_text import risers_page
@@ -149,6 +164,18 @@ def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader
     from gradehaul.show.level_risers_json import risers_csv, risers_json
 
     return risers_json(plan, found) if form == "json" else risers_csv(found)
+
+
+def _level_drawn(found: Leveled, output: str, reader: Reader, size: SizeName) -> str | bytes:
+    """Return the copy of the plan, or the picture, as the name of the file asks for."""
+    if Path(output).suffix.lower() == ".toml" or output == "-":
+        from gradehaul.design.level_plan import leveled_plan
+
+        return leveled_plan(found, Path(output).parent)
+    from gradehaul.show.level_picture import level_picture
+    from gradehaul.show.picture import picture_format
+
+    return level_picture(found, reader, picture_format(output), size=size)
 
 
 def _level_written(found: Leveled, form: Form, reader: Reader) -> str:
