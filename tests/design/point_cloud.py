@@ -69,9 +69,10 @@ def cloud(pieces, *, half, widening, level, highest, onward, cell=0.006):
             doubtful = doubtful or bool((np.abs(rise - bound) < 0.004).any())
         rise = rise[(rise >= level) & (rise < highest)]
         room = min(room, rise.min(initial=math.inf))
-    centers = line[::2]
-    off = np.hypot(centers[:, None, 1] - centers[:, 1], centers[:, None, 2] - centers[:, 2])
-    rise = np.abs(centers[:, None, 4] - centers[:, 4])
-    rail = np.abs(centers[:, None, 0] - centers[:, 0])
-    beside = off[(rise < level) & (rail > onward)].min(initial=math.inf)
+    beside = math.inf
+    for shift in range(int(2 * onward / cell), len(line)):  # a step is half a cell at the most
+        off = np.hypot(line[shift:, 1] - line[:-shift, 1], line[shift:, 2] - line[:-shift, 2])
+        rise = np.abs(line[shift:, 4] - line[:-shift, 4])
+        rail = line[shift:, 0] - line[:-shift, 0]
+        beside = min(beside, off[(rise < level) & (rail > onward)].min(initial=math.inf))
     return Cloud(float(room), float(beside), doubtful)

@@ -9,7 +9,9 @@ import pytest
 from gradehaul.design.helix import Build, clears, usual_build
 from gradehaul.design.helix_search import roomiest, smallest_radius, steepest_grade
 from gradehaul.design.helix_sets import Wishes, helix_of
-from gradehaul.design.hill import Need, stock_of
+from gradehaul.design.helix_wishes import designed
+from gradehaul.design.hill import stock_of
+from gradehaul.design.hill_search import Need
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.check import check
 from gradehaul.plan.reader import read_plan
@@ -35,17 +37,30 @@ def outcome(wishes: Wishes, build: Build, stock: Plan, rail: str) -> str:
 @pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
 def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need: Need) -> None:
     wishes = Wishes(rise_per_turn=0.13, turns=3)
-    found = smallest_radius(wishes, build, stock, train="local", rail=rail, need=need)
+    found = smallest_radius(wishes, build, stock, train="local", rails=[rail], need=need)
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
-    assert found.stops == "train"
+    assert found.stops.reason == "train"
     assert found.helix.radius * 1000 == pytest.approx(round(found.helix.radius * 1000))
     assert outcome(replace(wishes, radius=found.helix.radius), build, stock, rail) in passing
     assert outcome(replace(wishes, radius=found.helix.radius - 1e-3), build, stock, rail) not in passing
 
 
+def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: Build) -> None:
+    wishes = Wishes(rise_per_turn=0.13, turns=3)
+    found = designed(wishes, build, stock, find="radius", train="local")
+    assert (found.stops.reason, found.stops.rail) == ("train", "treated fresh")
+    for rail in ("treated", "treated fresh"):
+        assert outcome(replace(wishes, radius=found.helix.radius), build, stock, rail) == "climbs"
+    smaller = replace(wishes, radius=found.helix.radius - 1e-3)
+    assert outcome(smaller, build, stock, "treated") == "climbs"
+    assert outcome(smaller, build, stock, "treated fresh") != "climbs"
+    settled = designed(wishes, build, stock, find="radius", train="local", rail="treated")
+    assert settled.helix.radius < found.helix.radius
+
+
 def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: Plan, build: Build) -> None:
-    found = smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="local", rail="clean")
-    assert found.stops == "head room"
+    found = smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="local", rails=["clean"])
+    assert found.stops.reason == "head room"
     smaller = helix_of(Wishes(grade=0.02, turns=3, radius=found.helix.radius - 1e-3), build)
     assert clears(found.helix, stock)
     assert not clears(smaller, stock)
@@ -53,8 +68,8 @@ def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: P
 
 def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: Build) -> None:
     wishes = Wishes(radius=0.9, turns=3)
-    found = steepest_grade(wishes, build, stock, train="local", rail="clean")
-    assert found.stops == "train"
+    found = steepest_grade(wishes, build, stock, train="local", rails=["clean"])
+    assert found.stops.reason == "train"
     assert outcome(replace(wishes, grade=found.helix.grade), build, stock, "clean") == "climbs"
     assert outcome(replace(wishes, grade=found.helix.grade + 1e-5), build, stock, "clean") != "climbs"
 
@@ -82,16 +97,16 @@ def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, bu
 
 def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: Build) -> None:
     with pytest.raises(DesignError, match="what is looked for"):
-        smallest_radius(Wishes(radius=0.6, grade=0.02, turns=3), build, stock, rail="clean")
+        smallest_radius(Wishes(radius=0.6, grade=0.02, turns=3), build, stock, rails=["clean"])
     with pytest.raises(DesignError, match="what is looked for"):
-        steepest_grade(Wishes(radius=0.6, grade=0.02, turns=3), build, stock, rail="clean")
+        steepest_grade(Wishes(radius=0.6, grade=0.02, turns=3), build, stock, rails=["clean"])
     with pytest.raises(DesignError, match="in a space"):
         roomiest(Wishes(rise=0.5), build, stock)
     with pytest.raises(DesignError, match="left open"):
-        smallest_radius(Wishes(grade=0.02), build, stock, rail="clean")
+        smallest_radius(Wishes(grade=0.02), build, stock, rails=["clean"])
     with pytest.raises(RouteError, match="no such train"):
-        smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="express", rail="clean")
+        smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="express", rails=["clean"])
     with pytest.raises(RouteError, match="rail condition"):
-        smallest_radius(Wishes(grade=0.02, turns=3), build, stock, rail="wet")
+        smallest_radius(Wishes(grade=0.02, turns=3), build, stock, rails=["wet"])
     with pytest.raises(DesignError, match='train "local" climbs no such helix on treated rail'):
-        smallest_radius(Wishes(grade=0.05, turns=3), build, stock, rail="treated")
+        smallest_radius(Wishes(grade=0.05, turns=3), build, stock, rails=["treated"])

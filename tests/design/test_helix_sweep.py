@@ -46,9 +46,9 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
                 else:
                     assert count <= load.rated
         if not found.stalled[down, across]:
-            assert hill.carries(train, found.rail)
+            assert hill.stuck_on(train, found.judged) is None
         elif found.exact[:, :, down, across].all() and helix.length > 4:
-            assert not hill.carries(train, found.rail)
+            assert hill.stuck_on(train, found.judged) is not None
     assert exact > 0.5 * found.cars.size
 
 

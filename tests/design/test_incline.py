@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.command import main
-from gradehaul.design.hill import Need, car_length, stock_of
+from gradehaul.design.hill import car_length, stock_of
+from gradehaul.design.hill_search import Need
 from gradehaul.design.incline import (
     Asked,
     Bend,
@@ -127,13 +128,13 @@ def outcome(incline: Incline, stock: Plan, rail: str) -> str:
 def test_backwards_is_tight(stock: Plan, rail: str, need: Need, compensated: bool) -> None:
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
     asked = Asked(0.12, None, None, BENDS, None, compensated)
-    short = shortest_length(asked, stock, train="local", rail=rail, need=need).incline
+    short = shortest_length(asked, stock, train="local", rails=[rail], need=need).incline
     assert outcome(short, stock, rail) in passing
     shorter = incline_of(replace(asked, length=short.length - 1e-3), stock)
     assert outcome(shorter, stock, rail) not in passing
 
     asked = Asked(None, 7.0, None, BENDS, None, compensated)
-    high = highest_rise(asked, stock, train="local", rail=rail, need=need).incline
+    high = highest_rise(asked, stock, train="local", rails=[rail], need=need).incline
     assert outcome(high, stock, rail) in passing
     higher = incline_of(replace(asked, rise=high.rise + 1e-4), stock)
     assert outcome(higher, stock, rail) not in passing
@@ -155,5 +156,5 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     for part in ("SHARPER", "right 30.0 in, 90 deg", "qualified person", "children"):
         assert part in page
     found = run("incline", "--plan", "plans/first-hill.toml", "--rise", "4", "--find", "length")
-    assert "A length 1 mm shorter will not do: the train does not climb." in found.stdout
+    assert "A length 1 mm shorter will not do: the train does not climb on treated fresh rail." in found.stdout
     assert run("incline", "--scale", "HO", "--rise", "4").exit_code == 2

@@ -39,7 +39,7 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
             hatches = {hatch for each in axes.collections for hatch in getattr(each, "hatches", []) if hatch}
             assert hatches == {"///", "\\\\\\", ".."}  # told apart without color
     words = " ".join(text.get_text() for text in figure.legends[0].get_texts())
-    for reason in ("head room", "grade: beyond 4.00 %", "train: local does not climb on treated rail"):
+    for reason in ("head room", "grade: beyond 4.00 %", "train: local does not climb on treated or treated fresh rail"):
         assert reason in words
 
 

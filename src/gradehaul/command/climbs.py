@@ -42,7 +42,7 @@ def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
         click.option("--unit", help="What a bare length means.  [default: the plan's]"),
         click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Whose clearances and weights apply."),
         click.option("--train", help="A train of the plan.  [default: the only one]"),
-        click.option("--rail", help="The rail it is judged on.  [default: the first film]"),
+        click.option("--rail", help="The rail it is judged on.  [default: the first film, settled and fresh]"),
         click.option("--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True),
         click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else."),
         click.option("-o", "--output", type=click.Path(), help="Write a plan (.toml) or draw it (.png, .svg, .pdf)."),

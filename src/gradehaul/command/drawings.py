@@ -112,7 +112,7 @@ def _viewed(layout: Layout, asked: dict[str, Any]) -> tuple[PlanView, KeepCleanP
     from gradehaul.haulage.plan_view import plan_view
 
     film = film_asked(layout, asked, asked["trains"])
-    view = plan_view(layout, asked["trains"], asked["rails"])
+    view = plan_view(layout, asked["trains"] or None, asked["rails"])
     return (replace(view, trains=()) if film is not None and not asked["rails"] else view), film
 
 

@@ -10,7 +10,7 @@ import click
 
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, refuse_plan
+from gradehaul.command.taking import Form, load, open_option, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from gradehaul.design.level_risers import Corrections
     from gradehaul.plan.records import Plan
     from gradehaul.show.reading_units import Grades, Reader, System
+    from gradehaul.show.sheet import SizeName
 
 
 @click.command()
@@ -31,7 +32,9 @@ if TYPE_CHECKING:
 @click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
-@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf marks places on the plan.")
+@open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 def clearance(
     *,
@@ -40,21 +43,35 @@ def clearance(
     as_json: bool,
     as_csv: bool,
     output: str | None,
+    open_it: bool,
+    size: SizeName,
     show: System | None,
     **asked: Any,  # noqa: ANN401 - see the options
 ) -> None:
     """Tell where tracks pass over, under or beside one another too near, and which cars a curve would tip."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
     from gradehaul.design.clearance import clearance_asked, clearances
     from gradehaul.haulage.layout import Layout
+    from gradehaul.show.picture import picture_format
     from gradehaul.show.reading_units import reader_of
 
-    found = clearances(Layout(loaded), clearance_asked(loaded.unit, **asked))
-    form: Form = "json" if as_json else "csv" if as_csv else "text"
-    deliver(_clearance_written(found, form, reader_of(loaded.unit, show), to_file=output is not None), output)
+    layout, reader = Layout(loaded), reader_of(loaded.unit, show)
+    printed = output is None or output == "-"
+    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    found = clearances(layout, clearance_asked(loaded.unit, **asked))
+    answer: str | bytes
+    if form == "json" or form == "csv" or form == "text":  # noqa: PLR1714 - so that the type is known
+        answer = _clearance_written(found, form, reader, to_file=output is not None)
+    else:
+        from gradehaul.haulage.plan_view import plan_view
+        from gradehaul.show.clearance_picture import clearance_picture
+
+        answer = clearance_picture(found, plan_view(layout, trains=()), reader, form, size=size)
+    deliver(answer, output, open_it=open_it)
     if strict and not found.passes:
         sys.exit(FAILS)
 
@@ -72,7 +89,11 @@ def clearance(
 @click.option("--step", help="Of a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The heights as a table for a spreadsheet.")
-@click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the railheads in it, too.")
+@click.option(
+    "-o", "--output", type=click.Path(), help="Write a copy of the plan with the railheads (.toml), or a picture, too."
+)
+@open_option
+@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 def level(
@@ -81,6 +102,8 @@ def level(
     as_json: bool,
     as_csv: bool,
     output: str | None,
+    open_it: bool,
+    size: SizeName,
     show: System | None,
     grades: Grades,
     **asked: Any,  # noqa: ANN401 - see the options
@@ -88,6 +111,7 @@ def level(
     """Find railheads that make the effort even, or the shims that correct a surveyed hill."""
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
+    refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
     from gradehaul.design.level_wishes import Heights, Shims, corrected_surveys, leveled_as_asked
@@ -97,17 +121,15 @@ def level(
     form: Form = "json" if as_json else "csv" if as_csv else "text"
     shims = Shims(**{name: asked[name] for name in Shims._fields})
     if shims.any:
-        if output is not None:
-            raise click.UsageError("-o writes leveled railheads; corrections of a survey are printed")
         found = corrected_surveys(loaded, reader.system, **shims._asdict())
         deliver(_risers_written(loaded, found, form, reader), None)
+        if output is not None:
+            deliver(_risers_drawn(loaded, found, output, reader, size), output, open_it=open_it)
         return
     leveled = leveled_as_asked(loaded, Heights(**{name: asked[name] for name in Heights._fields}))
     deliver(_level_written(leveled, form, reader), None)
     if output is not None:  # the answer stands, whether or not a copy can be written
-        from gradehaul.design.level_plan import leveled_plan
-
-        deliver(leveled_plan(leveled, None if output == "-" else Path(output).parent), output)
+        deliver(_level_drawn(leveled, output, reader, size), output, open_it=open_it)
 
 
 def _clearance_written(found: Clearances, form: Form, reader: Reader, *, to_file: bool) -> str:
@@ -124,6 +146,16 @@ def _clearance_written(found: Clearances, form: Form, reader: Reader, *, to_file
     return laid_out(clearance_page(found, reader), to_file=to_file)
 
 
+def _risers_drawn(plan: Plan, found: Sequence[Corrections], output: str, reader: Reader, size: SizeName) -> bytes:
+    from gradehaul.show.level_risers_picture import risers_picture
+    from gradehaul.show.picture import picture_format
+
+    form = picture_format(output)
+    if len(found) > 1:
+        raise click.UsageError("-o draws one survey: name it by --survey")
+    return risers_picture(plan, found[0], reader, form, size=size)
+
+
 def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader: Reader) -> str:
     if form == "text":
         from gradehaul.show.level_risers_text import risers_page
@@ -132,6 +164,18 @@ def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader
     from gradehaul.show.level_risers_json import risers_csv, risers_json
 
     return risers_json(plan, found) if form == "json" else risers_csv(found)
+
+
+def _level_drawn(found: Leveled, output: str, reader: Reader, size: SizeName) -> str | bytes:
+    """Return the copy of the plan, or the picture, as the name of the file asks for."""
+    if Path(output).suffix.lower() == ".toml" or output == "-":
+        from gradehaul.design.level_plan import leveled_plan
+
+        return leveled_plan(found, None if output == "-" else Path(output).parent)
+    from gradehaul.show.level_picture import level_picture
+    from gradehaul.show.picture import picture_format
+
+    return level_picture(found, reader, picture_format(output), size=size)
 
 
 def _level_written(found: Leveled, form: Form, reader: Reader) -> str:

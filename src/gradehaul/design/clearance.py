@@ -9,9 +9,10 @@ from difflib import get_close_matches
 from gradehaul.design.clearance_meetings import Meeting, meetings
 from gradehaul.design.clearance_rules import ASKED, Asked, Finding, Outcome, Standard, figures, standard_of
 from gradehaul.design.clearance_shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
-from gradehaul.design.clearance_train import tightest
+from gradehaul.design.clearance_train import Tightest, tightest
 from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import on_tracks
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
@@ -31,6 +32,11 @@ class Clearances:
     def count(self, outcome: Outcome) -> int:
         """Return how many places came out so."""
         return sum(finding.outcome == outcome for finding in self.findings)
+
+    def ranked(self) -> tuple[Finding, ...]:
+        """Return the findings, what fails first, then what is to be looked at; each in the order of the rules."""
+        order: tuple[Outcome, ...] = ("fail", "look", "pass")
+        return tuple(sorted(self.findings, key=lambda finding: order.index(finding.outcome)))
 
     @property
     def passes(self) -> bool:
@@ -167,26 +173,33 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
         return
     train = made_up(plan, named)
     rule = figures()["tipping"]
-    # on the legs between, a train runs turned; its order there is not judged
-    profile, start = layout.profile(named.route).runs[0]
-    worst = tightest(profile, train, layout.pulls, gauge=plan.scale.gauge, coupler=standard.coupler, start=start)
+    worst: Tightest | None = None
+    for each, start in layout.profile(named.route).runs:
+        order = train.turned() if each.route.turned else train
+        found = tightest(each, order, layout.pulls, gauge=plan.scale.gauge, coupler=standard.coupler, start=start)
+        if found is not None and (worst is None or found.share > worst.share):
+            worst, leg, begins = found, each, start
     if worst is None:
         return
+    place = next(on_tracks(leg, worst.head - begins, worst.head - begins))
     way = "pulled inward" if worst.inward else "pushed outward"
     beyond = "; more than its locomotives give, so it stalls first" if worst.pull_share > 1 else ""
+    counted = " from the end that leads" if leg.route.turned else ""
+    share = f"{100 * worst.pull_share:.0f} % of the locomotives' pull"
     yield Finding(
         "string-lining",
         "fail" if worst.share >= 1 else "look" if worst.share >= rule["looks"] else "pass",
-        profile.track_at(worst.head),
-        worst.head,
+        place.track,
+        place.start,
         worst.share,
         rule["looks"],
         1.0,
         f"{rule['source']}; coupler height {figures()['coupler']['source']}",
         kind="share",
-        words=f"vehicle {worst.vehicle}, {way} at {100 * worst.pull_share:.0f} % of the locomotives' pull{beyond}",
+        words=f"vehicle {worst.vehicle}{counted}, {way} at {share}{beyond}",
         at_most=True,
         train=name,
+        head_at=worst.head,
     )
 
 

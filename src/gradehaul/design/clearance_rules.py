@@ -40,7 +40,8 @@ class Finding:
     """One judgment: values and bounds are lengths, m, or plain ratios (`kind`).
 
     `least` is the bound below (or, `at_most`, above) which it fails, `wanted` the one from which on it passes; `at` is
-    where on the track, m from its start in its line's direction, or where the head of a train is on its route.
+    where on the track, m from its start in its line's direction. For a train that is where its head is, and `head_at`
+    the same place on its route, m.
     """
 
     rule: Rule
@@ -57,6 +58,7 @@ class Finding:
     words: str = ""
     at_most: bool = False
     train: str = ""
+    head_at: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

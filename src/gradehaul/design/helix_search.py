@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from gradehaul.design.helix import Build, Helix, clears, lowest_rise_per_turn, radius_in
 from gradehaul.design.helix_sets import Wishes, helix_of, settled_turns
-from gradehaul.design.hill import Need, known_train, least_step
+from gradehaul.design.hill_search import Need, Stop, known_train, least_step
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 
@@ -22,33 +22,32 @@ _LEAST_RADIUS, _MOST_RADIUS = 5.0, 400.0
 _STEEPEST = 0.10
 """Grades are looked for up to this: 1 in 10 is rack-railway country."""
 
-Reason = Literal["head room", "train", "curve"]
-
 
 @dataclass(frozen=True, slots=True)
 class Found:
     """A helix that was looked for, and why the next smaller radius, or steeper grade, will not do."""
 
     helix: Helix
-    stops: Reason | None
+    stops: Stop | None
 
 
-def _reason(helix: Helix, stock: Plan, train: str, rail: str, need: Need) -> Reason | None:
+def _reason(helix: Helix, stock: Plan, train: str, rails: Sequence[str], need: Need) -> Stop | None:
     """Return why a helix will not do, None where it does."""
     if not clears(helix, stock):
-        return "head room"
-    return None if helix.hill(stock).carries(train, rail, need) else "train"
+        return Stop("head room")
+    rail = helix.hill(stock).stuck_on(train, rails, need)
+    return None if rail is None else Stop("train", rail)
 
 
-def _tried(wishes: Wishes, build: Build, stock: Plan, train: str, rail: str, need: Need) -> Reason | None:
+def _tried(wishes: Wishes, build: Build, stock: Plan, train: str, rails: Sequence[str], need: Need) -> Stop | None:
     try:
-        return _reason(helix_of(wishes, build, stock.unit), stock, train, rail, need)
+        return _reason(helix_of(wishes, build, stock.unit), stock, train, rails, need)
     except DesignError:  # easements longer than the curve, or nothing left to turn
-        return "curve"
+        return Stop("curve")
 
 
 def smallest_radius(
-    wishes: Wishes, build: Build, stock: Plan, *, train: str | None = None, rail: str, need: Need = "climbs"
+    wishes: Wishes, build: Build, stock: Plan, *, train: str | None = None, rails: Sequence[str], need: Need = "climbs"
 ) -> Found:
     """Return the helix of the smallest radius, in whole millimeters, on which a named train still climbs.
 
@@ -62,8 +61,8 @@ def smallest_radius(
         The plan with the train.
     train
         Its name; None for the only one.
-    rail
-        The rail condition.
+    rails
+        The rail conditions, on all of which it must climb.
     need
         What is asked of it.
 
@@ -84,15 +83,15 @@ def smallest_radius(
         return replace(wishes, radius=step * RADIUS_STEP)
 
     helix_of(at(high), build, stock.unit)  # open or contradictory wishes are refused before anything is looked for
-    step = least_step(lambda k: _tried(at(k), build, stock, train, rail, need) is None, low, high)
+    step = least_step(lambda k: _tried(at(k), build, stock, train, rails, need) is None, low, high)
     if step is None:
-        raise _none(at(high), build, stock, train, rail, need)
-    stops = _tried(at(step - 1), build, stock, train, rail, need) if step > low else None
+        raise _none(at(high), build, stock, train, rails, need)
+    stops = _tried(at(step - 1), build, stock, train, rails, need) if step > low else None
     return Found(helix_of(at(step), build, stock.unit), stops)
 
 
 def steepest_grade(
-    wishes: Wishes, build: Build, stock: Plan, *, train: str | None = None, rail: str, need: Need = "climbs"
+    wishes: Wishes, build: Build, stock: Plan, *, train: str | None = None, rails: Sequence[str], need: Need = "climbs"
 ) -> Found:
     """Return the helix of the steepest grade, in thousandths of a per cent, on which a named train still climbs.
 
@@ -114,11 +113,12 @@ def steepest_grade(
         return replace(wishes, grade=(most - step) * GRADE_STEP)
 
     helix_of(at(0), build, stock.unit)
+    passed = (None, Stop("head room"))
     # flatter only lowers the deck, so what stops for head room is not looked past
-    step = least_step(lambda k: _tried(at(k), build, stock, train, rail, need) in (None, "head room"), 0, most - 1)
-    if step is None or _tried(at(step), build, stock, train, rail, need) is not None:
-        raise _none(at(step if step is not None else most - 1), build, stock, train, rail, need)
-    stops = _tried(at(step - 1), build, stock, train, rail, need) if step else None
+    step = least_step(lambda k: _tried(at(k), build, stock, train, rails, need) in passed, 0, most - 1)
+    if step is None or _tried(at(step), build, stock, train, rails, need) is not None:
+        raise _none(at(step if step is not None else most - 1), build, stock, train, rails, need)
+    stops = _tried(at(step - 1), build, stock, train, rails, need) if step else None
     return Found(helix_of(at(step), build, stock.unit), stops)
 
 
@@ -152,19 +152,19 @@ def roomiest(wishes: Wishes, build: Build, stock: Plan) -> Found:
             turns = math.floor(2 * settled_turns(settled.radius, lowest, settled.rise, build) + 1e-9) / 2
             if turns < 0.5:
                 raise DesignError("the rise is less than a half turn takes", place="--rise", write="an incline for it")
-            return Found(helix_of(replace(settled, turns=turns), build, stock.unit), "head room")
-        return Found(helix_of(replace(settled, rise_per_turn=lowest), build, stock.unit), "head room")
+            return Found(helix_of(replace(settled, turns=turns), build, stock.unit), Stop("head room"))
+        return Found(helix_of(replace(settled, rise_per_turn=lowest), build, stock.unit), Stop("head room"))
     return Found(helix_of(settled, build, stock.unit), None)
 
 
-def _none(wishes: Wishes, build: Build, stock: Plan, train: str, rail: str, need: Need) -> DesignError:
-    reason = _tried(wishes, build, stock, train, rail, need)
-    if reason == "head room":
+def _none(wishes: Wishes, build: Build, stock: Plan, train: str, rails: Sequence[str], need: Need) -> DesignError:
+    stop = _tried(wishes, build, stock, train, rails, need)
+    if stop is not None and stop.reason == "head room":
         return DesignError(
             f'where train "{train}" climbs, the deck above is too low for stock',
             write="a higher rise per turn, a thinner deck, or a shorter train",
         )
     return DesignError(
-        f'train "{train}" climbs no such helix on {rail} rail',
+        f'train "{train}" climbs no such helix on {stop.rail if stop and stop.rail else rails[0]} rail',
         write="less rise in a turn, fewer cars, or --rail clean",
     )

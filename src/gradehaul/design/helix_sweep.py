@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.helix import Build, clear_height_left, coefficient_of
 from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, MILLIMETER, ROUNDING, car_length
+from gradehaul.design.hill_search import rails_asked
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE, Pulls
@@ -60,7 +61,7 @@ class Sweep:
     steep_by: FloatArray
     short_by: FloatArray
     train: str | None
-    rail: str
+    judged: tuple[str, ...]
     steepest: float
 
     @property
@@ -90,7 +91,7 @@ def sweep(
     car: str | None = None,
     rails: Sequence[str] = (),
     train: str | None = None,
-    rail: str | None = None,
+    judged: Sequence[str] = (),
     steepest: float = STEEPEST,
 ) -> Sweep:
     """Return what becomes of every radius with every rise per turn.
@@ -111,8 +112,9 @@ def sweep(
     powers, car, rails
         Whose cars are counted: powers, a car and rail conditions of the plan; where none is told, all powers, the first
         car, and clean with the first film.
-    train, rail
-        A named train, and the rail it must climb on; None for no train, and for the first film.
+    train, judged
+        A named train, and the rails on all of which it must climb; None for no train, and for the first film, settled
+        and fresh.
     steepest
         The grade beyond which designs are marked.
 
@@ -130,9 +132,10 @@ def sweep(
         raise DesignError("radii, rises per turn and turns must be more than 0", place="--sweep")
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
-    powers, rails, rail = tuple(powers or stock.powers), tuple(rails or ("clean", film)), rail or film
+    powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film))
+    judged = tuple(judged) or rails_asked(stock, None)
     pulls = Pulls(stock)
-    _refuse_unknown(stock, powers, car, (*rails, rail), train)
+    _refuse_unknown(stock, powers, car, (*rails, *judged), train)
 
     turn = 2 * np.pi * across
     grade = down[:, None] / turn
@@ -173,21 +176,23 @@ def sweep(
         reach=reach,
         low_by=(build.clear - 1e-6 - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
         steep_by=grade - steepest * (1 + 1e-9),
-        short_by=np.full_like(grade, -1.0) if train is None else _short_by(effective, stock, pulls, train, rail),
+        short_by=np.full_like(grade, -1.0) if train is None else _short_by(effective, stock, pulls, train, judged),
         train=train,
-        rail=rail,
+        judged=judged,
         steepest=steepest,
     )
 
 
-def _short_by(effective: FloatArray, stock: Plan, pulls: Pulls, name: str, rail: str) -> FloatArray:
+def _short_by(effective: FloatArray, stock: Plan, pulls: Pulls, name: str, rails: Sequence[str]) -> FloatArray:
     """Return by how much the pull of a named train on the even stretch is short, N; under 0 where it is not."""
     train = made_up(stock, stock.trains[name])
     weight = GRAVITY * sum(block.mass for block in train.blocks) * effective
-    stand = train.together * sum(pulls.standing(loco, rail).value for loco, _ in train.locos)
-    slip = train.together * sum(pulls.slipping(loco, rail).value for loco, _ in train.locos)
-    resistance = max(train.rolling, train.starting) - stand * (1 + TIE), train.rolling - slip * (1 + TIE)
-    return np.asarray(weight + max(resistance))
+    short = []
+    for rail in rails:
+        stand = train.together * sum(pulls.standing(loco, rail).value for loco, _ in train.locos)
+        slip = train.together * sum(pulls.slipping(loco, rail).value for loco, _ in train.locos)
+        short += [max(train.rolling, train.starting) - stand * (1 + TIE), train.rolling - slip * (1 + TIE)]
+    return np.asarray(weight + max(short))
 
 
 def _refuse_unknown(

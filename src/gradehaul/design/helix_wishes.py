@@ -13,7 +13,7 @@ from gradehaul.design.helix import Build, Helix, refuse_low, usual_build
 from gradehaul.design.helix_search import Found, roomiest, smallest_radius, steepest_grade
 from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import Sweep, sweep
-from gradehaul.design.hill import Need, known_train
+from gradehaul.design.hill_search import Need, known_train, rails_asked
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe, read_quantity
@@ -134,18 +134,20 @@ def designed(
     rail: str | None = None,
     need: Need = "climbs",
 ) -> Found:
-    """Return the helix that is wished for, or looked for; the rail is the stock's first film where none is told.
+    """Return the helix that is wished for, or looked for.
+
+    Where no rail is told the train must climb on the stock's first film, settled and fresh.
 
     Raises
     ------
     DesignError
         No helix meets the wishes, or its deck is lower than the stock.
     """
-    rail = rail or next(iter(stock.films))
+    rails = rails_asked(stock, rail)
     if find == "radius":
-        found = smallest_radius(wishes, build, stock, train=train, rail=rail, need=need)
+        found = smallest_radius(wishes, build, stock, train=train, rails=rails, need=need)
     elif find == "grade":
-        found = steepest_grade(wishes, build, stock, train=train, rail=rail, need=need)
+        found = steepest_grade(wishes, build, stock, train=train, rails=rails, need=need)
     elif find == "cars":
         found = roomiest(wishes, build, stock)
     else:
@@ -183,6 +185,6 @@ def swept(build: Build, stock: Plan, asked: Mapping[str, Any], turns: float | No
         powers=asked["powers"],
         car=asked["car"],
         train=None if asked["train"] is None else known_train(stock, asked["train"]),
-        rail=asked["rail"],
+        judged=rails_asked(stock, asked["rail"]),
         steepest=read_option("steepest", asked["steepest"], "grade", None),
     )

@@ -3,27 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Literal
 
-from gradehaul.errors import DesignError, RouteError
+from gradehaul.design.hill_search import Need
+from gradehaul.design.stock_text import stock_text
+from gradehaul.errors import DesignError
 from gradehaul.haulage.check import CheckAnswer, check_layout
 from gradehaul.haulage.layout import Layout
 from gradehaul.plan.names import key_text, quoted
 from gradehaul.plan.reader import load_plan, read_plan
-from gradehaul.plan.records import Car, Film, Loco, NamedTrain, Plan, Power
+from gradehaul.plan.records import Plan
 from gradehaul.plan.toml import parse, read_text
-from gradehaul.quantities import Reading, convert, length_unit
+from gradehaul.quantities import convert, length_unit
 from gradehaul.scales import Practice, scale_named
 
 UP = "Up"
 """The route over the hill, from its foot to its top."""
-
-Need = Literal["climbs", "marginal"]
-"""What is asked of a train: that it gets through even if its wheels slip, or only as long as they never do."""
 
 CAR_LENGTHS_PER_PERCENT = 1.0
 """Car lengths of vertical curve for each 1 % of change of grade (common practice: one car, or a foot)."""
@@ -133,37 +131,20 @@ class Hill:
         """Return all that `check` tells of it."""
         return check_layout(self.layout)
 
-    def carries(self, train: str, rail: str, need: Need = "climbs") -> bool:
-        """Tell whether a named train gets over it on a rail condition.
+    def stuck_on(self, train: str, rails: Sequence[str], need: Need = "climbs") -> str | None:
+        """Return the rail condition that keeps a named train from getting over it, None where none of them does.
+
+        Of several it is the one on which the train has least to spare.
 
         Raises
         ------
         RouteError
             A train or a rail condition that the stock does not have.
         """
-        outcome = self.layout.verdict(train, rail=rail).outcome
-        return outcome == "climbs" or (need == "marginal" and outcome == "marginal")
-
-
-def known_train(stock: Plan, train: str | None) -> str:
-    """Return the train asked for, or the only one.
-
-    Raises
-    ------
-    RouteError
-        No train of this name, or several and none named.
-    """
-    if train is None and len(stock.trains) == 1:
-        return next(iter(stock.trains))
-    if train is not None and train in stock.trains:
-        return train
-    write = " or ".join(f"--train {quoted(name)}" for name in stock.trains) or "[train.NAME] in the file after --plan"
-    raise RouteError(
-        "no train is named" if train is None else "the stock has no such train",
-        place="--train",
-        found="" if train is None else quoted(train),
-        write=write,
-    )
+        enough = ("climbs",) if need == "climbs" else ("climbs", "marginal")
+        verdicts = {rail: self.layout.verdict(train, rail=rail) for rail in rails}
+        stuck = [rail for rail, verdict in verdicts.items() if verdict.outcome not in enough]
+        return min(stuck, key=lambda rail: verdicts[rail].margin, default=None)
 
 
 def length_text(value: float, unit: str) -> str:
@@ -196,148 +177,5 @@ def hill_of(stock: Plan, title: str, lines: Sequence[HillLine], vertical_curve: 
         parts += ["", f"[line.{key_text(line.name)}]", f"from = {quoted(line.foot)}", f"to = {quoted(line.top)}"]
         parts += ["track = [", *(f"  {{ {track} }}," for track in line.tracks), "]"]
         parts += ["", f"[route.{key_text(line.route)}]", f"from = {quoted(line.foot)}", f"to = {quoted(line.top)}"]
-    parts += _stock_text(stock, lines[0].route)
+    parts += stock_text(stock, lines[0].route)
     return Hill("\n".join(parts).lstrip("\n") + "\n")
-
-
-def _stock_text(stock: Plan, route: str) -> list[str]:
-    parts = _bends_text(stock)
-    for film in stock.films.values():
-        parts += _film_text(film)
-    for loco in stock.locos.values():
-        parts += _loco_text(loco)
-    for power in stock.powers.values():
-        if power.name not in stock.locos:
-            parts += _power_text(power)
-    for car in stock.cars.values():
-        parts += _car_text(car)
-    for train in stock.trains.values():
-        parts += _train_text(train, route)
-    return parts
-
-
-def _bends_text(stock: Plan) -> list[str]:
-    bends = stock.curve_resistance
-    if bends.model == "degree":
-        return []
-    parts = ["", "[curve_resistance]", f"model = {quoted(bends.model)}"]
-    if bends.wheelbase is not None:
-        parts.append(f"wheelbase = {_metric(bends.wheelbase)}")
-    if bends.friction is not None:
-        parts.append(f"friction = {bends.friction!r}")
-    if bends.coefficient is not None:
-        parts.append(f"coefficient = {_metric(bends.coefficient)}")
-    return parts
-
-
-def _film_text(film: Film) -> list[str]:
-    if film.basis == "assumed":  # the one that is built in
-        return []
-    shares = [
-        f"{wheels} = {{ fresh = {share.fresh!r}, settled = {share.settled!r} }}"
-        for wheels, share in (("metal", film.metal), ("tyred", film.tyred))
-    ]
-    return ["", f"[rail.{key_text(film.name)}]", *shares]
-
-
-def _loco_text(loco: Loco) -> list[str]:
-    parts = ["", f"[loco.{key_text(loco.name)}]", f"title = {quoted(loco.title)}", f"mass = {_mass(loco.mass)}"]
-    parts += [f"length = {_metric(loco.length)}", f"on_drivers = {_mass(loco.on_drivers)}"]
-    if loco.on_tyres:
-        parts.append(f"on_tyres = {_mass(loco.on_tyres)}")
-    for kind, table in (("pull", loco.pull), ("slipping", loco.slipping)):
-        if table:
-            parts += ["", f"[loco.{key_text(loco.name)}.{kind}]"]
-            parts += [f"{key_text(rail)} = [{', '.join(map(_force, readings))}]" for rail, readings in table.items()]
-    return parts
-
-
-def _power_text(power: Power) -> list[str]:
-    parts = ["", f"[power.{key_text(power.name)}]", f"locos = [{', '.join(map(quoted, power.locos))}]"]
-    return parts if power.basis == "assumed" else [*parts, f"together = {power.together!r}"]
-
-
-def _car_text(car: Car) -> list[str]:
-    parts = ["", f"[car.{key_text(car.name)}]", f"length = {_metric(car.length)}"]
-    if car.mass_basis != "assumed":
-        parts.append(f"mass = {_mass(car.mass)}")
-    if car.rolling_basis != "assumed":
-        parts.append(f"rolling = {_share(car.rolling)}")
-    if car.starting_basis != "assumed":
-        parts.append(f"starting = {_share(car.starting)}")
-    return parts
-
-
-def _train_text(train: NamedTrain, route: str) -> list[str]:
-    cuts = ", ".join(quoted(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name) for cut in train.consist)
-    parts = ["", f"[train.{key_text(train.name)}]", f"route = {quoted(route)}", f"consist = [{cuts}]"]
-    return parts if train.together is None else [*parts, f"together = {train.together!r}"]
-
-
-def _metric(length: float) -> str:
-    return quoted(f"{1000 * length:.13g} mm")
-
-
-def _mass(mass: float) -> str:
-    return quoted(f"{1000 * mass:.13g} g")
-
-
-def _force(reading: Reading) -> str:
-    unit = reading.unit or "N"
-    spread = "" if reading.spread is None else f" +/- {convert(reading.spread, unit):.13g}"
-    return quoted(f"{convert(reading.value, unit):.13g}{spread} {unit}")
-
-
-def _share(reading: Reading) -> str:
-    spread = "" if reading.spread is None else f" +/- {100 * reading.spread:.13g}"
-    return quoted(f"{100 * reading.value:.13g}{spread} %")
-
-
-def least_step(passes: Callable[[int], bool], low: int, high: int, *, looks: int = 24) -> int | None:
-    """Return a number of steps that passes while one step less fails, the first found from below; None without one.
-
-    Equally spaced looks find the first that passes, and halving the gap below it does the rest. Where passing is not
-    monotone a shorter stretch that passes between two looks can be missed; what is returned still passes.
-
-    Parameters
-    ----------
-    passes
-        The test.
-    low, high
-        The range, both ends in it.
-    looks
-        How many places to look at first.
-
-    Examples
-    --------
-    >>> least_step(lambda k: k >= 437, 1, 1000)
-    437
-    >>> least_step(lambda k: False, 1, 1000) is None
-    True
-    """
-    if passes(low):
-        return low
-    step = max(1, -(-(high - low) // looks))
-    places = [*range(low, high, step), high]
-    passing: int | None = next((place for place in places[1:] if passes(place)), None)
-    if passing is None:
-        return None
-    failing = places[places.index(passing) - 1]
-    while passing - failing > 1:
-        middle = (passing + failing) // 2
-        passing, failing = (middle, failing) if passes(middle) else (passing, middle)
-    return passing
-
-
-__all__ = [
-    "Hill",
-    "HillLine",
-    "Need",
-    "car_length",
-    "hill_of",
-    "known_train",
-    "least_step",
-    "length_text",
-    "stock_of",
-    "usual_vertical_curve",
-]

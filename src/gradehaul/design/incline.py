@@ -15,14 +15,12 @@ from gradehaul.design.hill import (
     CAR_LENGTHS_PER_PERCENT,
     Hill,
     HillLine,
-    Need,
     car_length,
     hill_of,
-    known_train,
-    least_step,
     length_text,
     usual_vertical_curve,
 )
+from gradehaul.design.hill_search import Need, Stop, known_train, least_step, rails_asked
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
@@ -272,10 +270,12 @@ class FoundIncline:
     """An incline that was asked or looked for, and whether the next step beyond fails for the train."""
 
     incline: Incline
-    stops: Literal["train", "room"] | None = None
+    stops: Stop | None = None
 
 
-def shortest_length(asked: Asked, stock: Plan, *, train: str | None, rail: str, need: Need = "climbs") -> FoundIncline:
+def shortest_length(
+    asked: Asked, stock: Plan, *, train: str | None, rails: Sequence[str], need: Need = "climbs"
+) -> FoundIncline:
     """Return the incline of the shortest length, in whole millimeters, over which a named train gets a rise up.
 
     Raises
@@ -291,21 +291,23 @@ def shortest_length(asked: Asked, stock: Plan, *, train: str | None, rail: str, 
     _refuse_nothing(asked)
     low = max(1, math.ceil(sum(bend.length for bend in asked.bends) / LENGTH_STEP))
 
-    def fails(step: int) -> Literal["train", "room"] | None:
-        return _fails(replace(asked, length=step * LENGTH_STEP), stock, train, rail, need)
+    def fails(step: int) -> Stop | None:
+        return _fails(replace(asked, length=step * LENGTH_STEP), stock, train, rails, need)
 
     # each look is twice as far beyond the curves as the one before
     reach = 64
     while fails(low + reach) is not None:
         reach *= 2
         if reach > _LONGEST * 10:
-            raise DesignError(f'train "{train}" climbs no such incline on {rail} rail', write="fewer cars or less rise")
+            raise _none(train, rails, "fewer cars or less rise")
     step = least_step(lambda k: fails(k) is None, low + reach // 2, low + reach)
     assert step is not None
     return FoundIncline(incline_of(replace(asked, length=step * LENGTH_STEP), stock), fails(step - 1))
 
 
-def highest_rise(asked: Asked, stock: Plan, *, train: str | None, rail: str, need: Need = "climbs") -> FoundIncline:
+def highest_rise(
+    asked: Asked, stock: Plan, *, train: str | None, rails: Sequence[str], need: Need = "climbs"
+) -> FoundIncline:
     """Return the incline of the highest rise, in tenths of a millimeter, that a named train gets up within a length.
 
     Raises
@@ -321,23 +323,28 @@ def highest_rise(asked: Asked, stock: Plan, *, train: str | None, rail: str, nee
     _refuse_nothing(asked)
     most = math.ceil(_STEEPEST * asked.length / RISE_STEP)
 
-    def fails(step: int) -> Literal["train", "room"] | None:
-        return _fails(replace(asked, rise=(most - step) * RISE_STEP), stock, train, rail, need)
+    def fails(step: int) -> Stop | None:
+        return _fails(replace(asked, rise=(most - step) * RISE_STEP), stock, train, rails, need)
 
     step = least_step(lambda k: fails(k) is None, 0, most - 1)
     if step is None:
-        raise DesignError(f'train "{train}" climbs no such incline on {rail} rail', write="fewer cars or more length")
+        raise _none(train, rails, "fewer cars or more length")
     return FoundIncline(
         incline_of(replace(asked, rise=(most - step) * RISE_STEP), stock), fails(step - 1) if step else None
     )
 
 
-def _fails(asked: Asked, stock: Plan, train: str, rail: str, need: Need) -> Literal["train", "room"] | None:
+def _none(train: str, rails: Sequence[str], write: str) -> DesignError:
+    return DesignError(f'train "{train}" climbs no such incline on {" or ".join(rails)} rail', write=write)
+
+
+def _fails(asked: Asked, stock: Plan, train: str, rails: Sequence[str], need: Need) -> Stop | None:
     try:
         incline = incline_of(asked, stock)
     except DesignError:
-        return "room"
-    return None if incline.hill(stock).carries(train, rail, need) else "train"
+        return Stop("room")
+    rail = incline.hill(stock).stuck_on(train, rails, need)
+    return None if rail is None else Stop("train", rail)
 
 
 def practice_car(stock: Plan) -> float:
@@ -370,10 +377,13 @@ def designed_incline(
     rail: str | None = None,
     need: Need = "climbs",
 ) -> FoundIncline:
-    """Return the incline that is settled, or looked for; the rail is the stock's first film where none is told."""
-    rail = rail or next(iter(stock.films))
+    """Return the incline that is settled, or looked for.
+
+    Where no rail is told the train must climb on the stock's first film, settled and fresh.
+    """
+    rails = rails_asked(stock, rail)
     if find == "length":
-        return shortest_length(asked, stock, train=train, rail=rail, need=need)
+        return shortest_length(asked, stock, train=train, rails=rails, need=need)
     if find == "rise":
-        return highest_rise(asked, stock, train=train, rail=rail, need=need)
+        return highest_rise(asked, stock, train=train, rails=rails, need=need)
     return FoundIncline(incline_of(asked, stock))

@@ -247,7 +247,7 @@ def _judged(
     """Return each train asked about with its route and, for each rail condition, its verdict."""
     plan = layout.plan
     routes = {route.name for route in layout.routes}
-    names = trains or [name for name, named in plan.trains.items() if named.route in routes]
+    names = trains if trains is not None else [name for name, named in plan.trains.items() if named.route in routes]
     asked = rails or judged_rails(layout.rails)
     return [
         (name, layout.profile(plan.trains[name].route), rail, verdict)

@@ -10,6 +10,7 @@ from gradehaul.show.check_csv import harmless
 from gradehaul.show.digits import rounded
 
 HEADS = (
+    "number",
     "rule",
     "outcome",
     "track",
@@ -17,6 +18,7 @@ HEADS = (
     "other_track",
     "other_at_m",
     "train",
+    "head_at_m",
     "value",
     "passes",
     "fails",
@@ -32,8 +34,9 @@ def clearance_csv(found: Clearances) -> str:
     table = csv.writer(stream)
     table.writerow(HEADS)
     tracks = found.plan.tracks
-    for each in found.findings:
+    for number, each in enumerate(found.ranked(), 1):
         cells = (
+            number,
             each.rule,
             each.outcome,
             tracks[each.track].name if each.track in tracks else each.track,
@@ -41,6 +44,7 @@ def clearance_csv(found: Clearances) -> str:
             tracks[each.other].name if each.other in tracks else None,
             None if each.other_at is None else rounded(each.other_at),
             each.train or None,
+            None if each.head_at is None else rounded(each.head_at),
             rounded(each.value),
             rounded(each.wanted),
             rounded(each.least),

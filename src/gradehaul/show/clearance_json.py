@@ -32,7 +32,7 @@ def clearance_json(found: Clearances) -> str:
             "longest_stock_m": None if standard.longest is None else rounded(standard.longest),
             "coupler_height_m": rounded(standard.coupler),
         },
-        "places": [_place(finding, found) for finding in found.findings],
+        "places": [{"number": number, **_place(finding, found)} for number, finding in enumerate(found.ranked(), 1)],
         "notes": [{"place": note.place, "text": note.text} for note in found.notes],
     }
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
@@ -49,6 +49,7 @@ def _place(finding: Finding, found: Clearances) -> dict[str, Any]:
         "other_track": tracks[finding.other].name if finding.other in tracks else None,
         "other_at_m": None if finding.other_at is None else rounded(finding.other_at),
         "train": finding.train or None,
+        "head_at_m": None if finding.head_at is None else rounded(finding.head_at),
         f"value_{end}": rounded(finding.value),
         f"passes_{end}": rounded(finding.wanted),
         f"fails_{end}": rounded(finding.least),

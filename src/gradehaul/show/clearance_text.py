@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 from gradehaul.design.clearance import Clearances
-from gradehaul.design.clearance_rules import Finding, Outcome, Rule
+from gradehaul.design.clearance_rules import Finding, Outcome
 from gradehaul.plan.names import clean
+from gradehaul.show.clearance_words import RULES, bounds_told, figure_told, place_told
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 
-_RULES: dict[Rule, str] = {
-    "vertical room": "Over one another: railhead over railhead",
-    "side room": "Beside one another: between track centers",
-    "radius": "Radius",
-    "change of grade": "Change of grade: the length over which it happens",
-    "reverse curve": "Curves of opposite hand: the straight between",
-    "string-lining": "Cars on curves: tipping moment over what the car's weight holds",
-}
 _WORDS: dict[Outcome, Piece] = {"pass": ("pass", "green"), "look": ("look", "yellow"), "fail": ("FAIL", "bold red")}
 _ORDER: tuple[Outcome, ...] = ("fail", "look", "pass")
 _MOST_PASSES = 12
@@ -44,7 +37,7 @@ def clearance_page(found: Clearances, reader: Reader) -> Page:
         f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(standard.centers)}; "
         f"stock: {stock}, group {standard.group}."
     )
-    for rule, words in _RULES.items():
+    for rule, words in RULES.items():
         own = [finding for finding in found.findings if finding.rule == rule]
         if own:
             page.heading(words)
@@ -71,48 +64,24 @@ def _sources(found: Clearances) -> list[str]:
 
 def _add_rule(page: Page, own: list[Finding], found: Clearances, reader: Reader) -> None:
     sources = _sources(found)
+    numbers = {id(finding): number for number, finding in enumerate(found.ranked(), 1)}
     passing = [finding for finding in own if finding.outcome == "pass"]
     told = [finding for outcome in _ORDER for finding in own if finding.outcome == outcome]
     if len(passing) > _MOST_PASSES:
         told = told[: -len(passing)]
     rows: list[list[Piece]] = [
         [
+            str(numbers[id(finding)]),
             _WORDS[finding.outcome],
-            _place(finding, found, reader),
-            _figure(finding.value, finding, reader),
-            _bounds(finding, reader),
+            place_told(finding, found, reader),
+            figure_told(finding.value, finding, reader),
+            bounds_told(finding, reader),
             f"[{sources.index(finding.source) + 1}]",
             finding.words,
         ]
         for finding in told
     ]
     if rows:
-        page.table(["", "place", "is>", "passes", "source", ""], rows)
+        page.table(["no.>", "", "place", "is>", "passes", "source", ""], rows)
     if len(passing) > _MOST_PASSES:
         page.line(f"and {len(passing)} more that pass", indent=2)
-
-
-def _place(finding: Finding, found: Clearances, reader: Reader) -> str:
-    tracks = found.plan.tracks
-    name = tracks[finding.track].name if finding.track in tracks else finding.track
-    if finding.rule == "string-lining":
-        return f"train {finding.train}, head on {name}, {reader.length(finding.at)} along its route"
-    here = f"{name} at {reader.length(finding.at)}"
-    if finding.rule == "radius":
-        here = name
-    if not finding.other or finding.other_at is None:
-        return here
-    joined = "over" if finding.rule == "vertical room" else "and"
-    return f"{here} {joined} {tracks[finding.other].name} at {reader.length(finding.other_at)}"
-
-
-def _figure(value: float, finding: Finding, reader: Reader) -> str:
-    return f"{100 * value:.0f} %" if finding.kind == "share" else reader.length(value, fine=reader.system == "imperial")
-
-
-def _bounds(finding: Finding, reader: Reader) -> str:
-    word, other = ("under", "from") if finding.at_most else ("from", "under")
-    passes = f"{word} {_figure(finding.wanted, finding, reader)}"
-    if finding.least in (finding.wanted, 0.0):
-        return passes
-    return f"{passes}, fails {other} {_figure(finding.least, finding, reader)}"

@@ -89,7 +89,7 @@ def _marks(found: Sweep, reader: Reader) -> list[tuple[_Mark, FloatArray]]:
         (_Mark(f"grade: beyond {steepest}", "\\\\\\", "#f2f2f2"), found.steep_by),
     ]
     if found.train is not None:
-        words = f"train: {found.train} does not climb on {found.rail} rail"
+        words = f"train: {found.train} does not climb on {' or '.join(found.judged)} rail"
         marks.append((_Mark(words, "..", "#ffffff"), found.short_by))
     return marks
 

@@ -39,7 +39,7 @@ def sweep_page(found: Sweep, reader: Reader) -> Page:
             page.table(heads, table)
     page.line()
     told = f"H: the deck above is too low. G: the grade is beyond {reader.grade(found.steepest)}."
-    train = "" if found.train is None else f" T: {found.train} does not climb on {found.rail} rail."
+    train = "" if found.train is None else f" T: {found.train} does not climb on {' or '.join(found.judged)} rail."
     page.line(told + train + " +: more cars than are as long as the even stretch may climb too.")
     page.line(GUARD)
     return page

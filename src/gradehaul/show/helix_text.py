@@ -6,17 +6,17 @@ import json
 from typing import Any
 
 from gradehaul.design.helix import GUARD, coefficient_of, usual_build
-from gradehaul.design.helix_search import Found, Reason
+from gradehaul.design.helix_search import Found
 from gradehaul.design.hill import car_length
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
 from gradehaul.show.check_json import check_document
 from gradehaul.show.digits import rounded
-from gradehaul.show.hill_text import add_trains
+from gradehaul.show.hill_text import add_trains, rail_told
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
 
-_STOPS: dict[Reason, str] = {
+_STOPS = {
     "head room": "the deck above is too low for stock",
     "train": "the train does not climb",
     "curve": "there is no such curve",
@@ -48,7 +48,7 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
     page.line(("Helix", "bold"), f", scale {stock.scale.name}, ", _shape(found))
     if find in ("radius", "grade") and found.stops is not None:
         better = "A radius 1 mm smaller" if find == "radius" else "A grade 0.001 % steeper"
-        page.line(f"{better} will not do: {_STOPS[found.stops]}.", indent=2)
+        page.line(f"{better} will not do: {_STOPS[found.stops.reason]}{rail_told(found.stops)}.", indent=2)
     if find == "cars":
         page.line("No other helix of this shape in this floor takes more: the radius is the largest,", indent=2)
         page.line("and the rise per turn as wished, or the least that leaves the clear height.", indent=2)
@@ -122,7 +122,8 @@ def helix_json(found: Found, stock: Plan, answer: CheckAnswer) -> str:
             "clear_wanted_m": rounded(build.clear),
             "clear_left_m": rounded(helix.clear_left(vertical)) if helix.stacked else None,
             "floor_m": [rounded(side) for side in helix.floor],
-            "stops": found.stops,
+            "stops": None if found.stops is None else found.stops.reason,
+            "stops_on": None if found.stops is None else found.stops.rail,
         },
         "care": GUARD,
         **check_document(answer),

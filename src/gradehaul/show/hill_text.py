@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gradehaul.design.hill_search import Stop
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.show.naming import cars_told
@@ -12,6 +13,11 @@ _OUTCOMES: dict[str, Piece] = {
     "marginal": ("marginal", "yellow"),
     "stalls": ("STALLS", "bold red"),
 }
+
+
+def rail_told(stop: Stop) -> str:
+    """Return the rail on which a train does not climb, behind the words that it does not."""
+    return "" if stop.rail is None else f" on {stop.rail} rail"
 
 
 def add_trains(page: Page, answer: CheckAnswer) -> None:

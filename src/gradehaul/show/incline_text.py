@@ -11,7 +11,7 @@ from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
 from gradehaul.show.check_json import check_document
 from gradehaul.show.digits import rounded
-from gradehaul.show.hill_text import add_trains
+from gradehaul.show.hill_text import add_trains, rail_told
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
 
@@ -27,8 +27,8 @@ def incline_page(
     page.line(("Incline", "bold"), f", scale {stock.scale.name}")
     if find is not None and found.stops is not None:
         better = "A length 1 mm shorter" if find == "length" else "A rise 0.1 mm higher"
-        why = "the train does not climb" if found.stops == "train" else "there is no room for its curves"
-        page.line(f"{better} will not do: {why}.", indent=2)
+        why = "the train does not climb" if found.stops.reason == "train" else "there is no room for its curves"
+        page.line(f"{better} will not do: {why}{rail_told(found.stops)}.", indent=2)
     rows = [
         ("rise", reader.length(incline.rise, fine=True)),
         ("length, level to level", reader.length(incline.length)),
@@ -98,7 +98,8 @@ def incline_json(found: FoundIncline, stock: Plan, answer: CheckAnswer) -> str:
             "vertical_curve_m": rounded(incline.vertical),
             "car_length_m": rounded(car),
             "change_per_car_pct": rounded(100 * incline.change_per_car(car)),
-            "stops": found.stops,
+            "stops": None if found.stops is None else found.stops.reason,
+            "stops_on": None if found.stops is None else found.stops.rail,
         },
         "care": CARE,
         **check_document(answer),

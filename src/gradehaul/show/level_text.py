@@ -29,10 +29,11 @@ def level_page(found: Leveled, reader: Reader) -> Page:
         ]
         for each in found.hardest
     ]
-    page.table(["train", "even climb>", "leveled>", "with cars>", "where"], rows)
+    page.table(["train", "even>", "leveled>", "with cars>", "where"], rows)
+    page.line("Even: heights that run evenly between those that are given.", indent=2)
     page.line("Both without vertical curves, which take a little more from a change of grade.", indent=2)
     page.heading("Railheads")
-    page.table(["line", "at>", "even climb>", "leveled>", "", "grade to next>"], _heights(found, reader))
+    page.table(["line", "at>", "even>", "leveled>", "", "grade to next>"], _heights(found, reader))
     page.heading("Caution")
     page.line(_CAUTION, indent=2)
     return page

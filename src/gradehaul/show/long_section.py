@@ -6,11 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gradehaul.haulage.section import LongSection
+from gradehaul.show.distance_axis import distance_rows, draw_distance
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.section_pull import draw_pull, key_row, pull_rows
 from gradehaul.show.section_track import draw_joints, draw_track, track_rows
-from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, Spot, numbers
+from gradehaul.show.sheet import SIZES, Row, Sheet, SizeName
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -53,8 +54,7 @@ def _drawn(section: LongSection, reader: Reader, size_name: SizeName) -> Sheet:
         *(Row(f"fact {k}", 0.95 * line) for k in range(len(facts))),
         *track_rows(size, section),
         *([] if haul is None else pull_rows(size, haul)),
-        Row("distance", line),
-        Row("distance words", 1.1 * line),
+        *distance_rows(line),
         *([] if haul is None else [key_row(size)]),
     ]
     sheet = Sheet(size, rows, section.profile.length, reader.length_unit)
@@ -66,7 +66,7 @@ def _drawn(section: LongSection, reader: Reader, size_name: SizeName) -> Sheet:
     if haul is not None:
         panels.append(draw_pull(sheet, haul, reader))
     draw_joints(sheet, section, panels)
-    _draw_distance(sheet)
+    draw_distance(sheet, f"Distance from where the route begins, {sheet.unit}")
     return sheet
 
 
@@ -77,13 +77,3 @@ def _facts(section: LongSection, reader: Reader, *, roomy: bool) -> list[str]:
     scale = f"{named}, " if named and not named.startswith("1:") else ""
     facts = [f"{length} long, climbs {climb}, falls {fall}", f"scale {scale}1:{plan.scale.ratio:.4g}"]
     return [", ".join(facts)] if roomy else facts[:1]
-
-
-def _draw_distance(sheet: Sheet) -> None:
-    """Mark the distance at the foot of the sheet, and say what it is."""
-    room = sheet.room("distance")
-    wide = room.right - room.left
-    for mark, text in zip(sheet.marks, numbers(sheet.marks), strict=True):
-        x = room.left + wide * mark / sheet.reach[1]
-        sheet.label(text, [Spot(x, 0.5 * (room.bottom + room.top))], scale=0.92, color="#444444")
-    sheet.heading("distance words", [f"Distance from where the route begins, {sheet.unit}"], color=INK)

@@ -15,7 +15,7 @@ from gradehaul.show.sheet import INK, Spot
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
-    from gradehaul.show.plan_picture import Canvas
+    from gradehaul.show.plan_canvas import Canvas
 
 _AROUND = 16
 """Directions in which a label is tried."""
@@ -31,14 +31,8 @@ def draw_labels(canvas: Canvas, view: PlanView, reader: Reader) -> None:
     """Set labels, the most important first; one without room beside what it tells is left out."""
     hidden = np.concatenate([canvas.line(track.xy) for track in view.tracks.values()])
     for text, (x, y) in _stalls(view).items():
-        _set(canvas, text, canvas.spot(x, y), hidden, weight="bold", near=9.0)
-    order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
-    for joint in sorted(view.joints, key=lambda each: order[each.kind]):
-        at = canvas.spot(joint.x, joint.y)
-        name = canvas.sheet.fitted(joint.name, 16 * canvas.sheet.dots_per_em)
-        told = _set(canvas, f"{name} {_height(joint, reader)}", at, hidden, near=6.0)
-        if told or joint.kind != "plain":
-            _dot(canvas, joint)
+        set_beside(canvas, text, canvas.spot(x, y), hidden, weight="bold", near=9.0)
+    draw_joints(canvas, view, reader, hidden)
     tracks = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
     for track in tracks[:_MOST_TRACKS]:
         middle = track.spot(0.5 * track.length)
@@ -48,7 +42,18 @@ def draw_labels(canvas: Canvas, view: PlanView, reader: Reader) -> None:
             words.insert(0, canvas.sheet.fitted(track.name, 16 * canvas.sheet.dots_per_em))
         if words and (track.named or track.length > canvas.meters(40.0)):
             at = canvas.spot(middle.x, middle.y)
-            _set(canvas, " ".join(words), at, hidden, near=7.0, scale=0.92, color="#333333")
+            set_beside(canvas, " ".join(words), at, hidden, near=7.0, scale=0.92, color="#333333")
+
+
+def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, hidden: FloatArray) -> None:
+    """Set the names and railheads of joints beside them, as far as there is room, clear of points on the sheet."""
+    order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
+    for joint in sorted(view.joints, key=lambda each: order[each.kind]):
+        at = canvas.spot(joint.x, joint.y)
+        name = canvas.sheet.fitted(joint.name, 16 * canvas.sheet.dots_per_em)
+        told = set_beside(canvas, f"{name} {_height(joint, reader)}", at, hidden, near=6.0)
+        if told or joint.kind != "plain":
+            _dot(canvas, joint)
 
 
 def _stalls(view: PlanView) -> dict[str, tuple[float, float]]:
@@ -70,7 +75,7 @@ def _dot(canvas: Canvas, joint: JointView) -> None:
     canvas.axes.plot(x, y, marker="o", ms=3.6, mfc=filled, mec=INK, mew=0.8, ls="", zorder=6, gid=f"joint {joint.name}")
 
 
-def _set(
+def set_beside(
     canvas: Canvas,
     text: str,
     at: tuple[float, float],

@@ -4,45 +4,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from gradehaul.haulage.plan_view import MarkKind, PlanView
 from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.plan_canvas import Canvas, gaps_under, plan_canvas, without
 from gradehaul.show.plan_key import draw_key, draw_scale, draw_trains, key_entries, key_rows, train_rows
 from gradehaul.show.plan_labels import draw_labels
 from gradehaul.show.plan_shades import SHADES, Run, runs
 from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
 from gradehaul.show.plan_uses import USES, titles
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName
+from gradehaul.show.sheet import INK, SIZES, SizeName
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
 from gradehaul.treatment.stretches import UsedStretch, used_stretches
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-_TALLEST = 2.0
-"""The height of the plan on a phone, at the most, as a share of its width."""
-
-_LOWEST = 0.4
-"""And at the least, so that labels have room."""
-
-_WIDEST = 2.5
-"""The width of the widest line, in gauges, unless that is thinner than can be seen."""
-
-_THINNEST = 0.55
-"""How thin lines become at the most, as a share of their usual width."""
-
-_GAP = 4.0
-"""Half the gap in a track that passes under another, points."""
 
 _ARROW_EVERY = 95.0
 """How far apart arrows stand on one climb, points; and the shortest climb with one is a quarter of it."""
@@ -71,55 +55,28 @@ def plan_picture(
         return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
 
 
-@dataclass(frozen=True, slots=True)
-class Canvas:
-    """The part of a sheet with the plan on it: axes in meters, turned by a quarter where that makes better use of it.
-
-    `dots` is how many dots a meter takes, `thin` by how much lines are thinner, so that neighbors stay apart.
-    """
-
-    sheet: Sheet
-    axes: Axes
-    turned: bool
-    dots: float
-    thin: float
-
-    def xy(self, points: FloatArray) -> FloatArray:
-        """Return points of the plan, m, shape (n, 2), as they lie on the axes."""
-        return np.column_stack([points[:, 1], -points[:, 0]]) if self.turned else points
-
-    def heading(self, heading: float) -> float:
-        """Return a heading of the plan as it runs on the axes."""
-        return heading - 0.5 * math.pi if self.turned else heading
-
-    def spot(self, x: float, y: float) -> tuple[float, float]:
-        """Return where a place of the plan, m, lies on the sheet, in dots."""
-        ((across, up),) = self.xy(np.array([[x, y]])).tolist()
-        return self.sheet.dots(self.axes, across, up)
-
-    def line(self, points: FloatArray) -> FloatArray:
-        """Return points every few dots along a line of the plan, shape (n, 2)."""
-        there = self.xy(points)
-        return self.sheet.line_dots(self.axes, there[:, 0], there[:, 1])
-
-    def meters(self, points: float) -> float:
-        """Return how many m of the plan a length on paper covers, in points."""
-        return points * self.sheet.dots_per_em / self.sheet.size.font / self.dots
-
-
 def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: KeepCleanPlan | None = None) -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    canvas = _canvas(view, reader, size, film)
+    canvas = plan_canvas(
+        view,
+        size,
+        reader.length_unit,
+        lambda own, line: [
+            *key_rows(own, key_entries(view, reader, film, roomy=own.roomy), line),
+            *train_rows(view, reader, film, line),
+        ],
+        thickest=SHADES[-1].width,
+    )
     sheet = canvas.sheet
     sheet.heading("title", [sheet.fitted(view.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
     told = f"Plan view: effective grade for a train that climbs, arrows uphill, railheads ({reader.length_unit})"
     shaded = [told, f"Effective grade, uphill, railheads ({reader.length_unit})", "Plan view"]
     sheet.heading("words", shaded if film is None else titles(film, reader), scale=1.0)
     _draw_marks(canvas, view)
-    gaps = _gaps(canvas, view)
+    gaps = gaps_under(canvas, view)
     styles = film_styles(view)
     for piece in _by_height(view, {} if film is None else used_stretches(film)):
-        for start, stop in _without(piece.run, gaps.get(piece.track.id, [])):
+        for start, stop in without(piece.run.start, piece.run.stop, gaps.get(piece.track.id, [])):
             run = piece.run._replace(start=start, stop=stop)
             if piece.use is None:
                 _draw_run(canvas, piece.track, run, styles.get(piece.track.rail))
@@ -133,41 +90,6 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
     draw_trains(sheet, view, reader, film)
     draw_labels(canvas, view, reader)
     return sheet.figure
-
-
-def _canvas(view: PlanView, reader: Reader, size_name: SizeName, film: KeepCleanPlan | None) -> Canvas:
-    size = replace(SIZES[size_name], left=0.08, right=0.08)
-    left, right, bottom, top = view.box
-    wide, tall = right - left, top - bottom
-    turned = size.height is None and wide > 1.3 * tall
-    if turned:
-        left, right, bottom, top = bottom, top, -right, -left
-        wide, tall = tall, wide
-    room = 0.09 if size.roomy else 0.16
-    edge = room * max(wide, tall)
-    share = min(max((tall + 2 * edge) / (wide + 2 * edge), _LOWEST), _TALLEST)
-    across = size.width - size.left - size.right
-    line = 1.6 * size.font / 72
-    rows = [
-        Row("title", 1.35 * line),
-        Row("words", 1.05 * line),
-        Row("plan", share * across if size.height is None else 2.0, grows=True),
-        Row("scale", 1.5 * line),
-        *key_rows(size, key_entries(view, reader, film, roomy=size.roomy), line),
-        *train_rows(view, reader, film, line),
-    ]
-    sheet = Sheet(size, rows, 1.0, reader.length_unit)
-    axes = sheet.panel("plan", 0.0, 1.0, grid=False)
-    box = sheet.room("plan")
-    pad = 3.2 * sheet.dots_per_line if size.roomy else 2.4 * sheet.dots_per_line
-    dots = min((box.right - box.left - 2 * pad) / max(wide, 1e-9), (box.top - box.bottom - 2 * pad) / max(tall, 1e-9))
-    half = (0.5 * (box.right - box.left) / dots, 0.5 * (box.top - box.bottom) / dots)
-    middle = (0.5 * (left + right), 0.5 * (bottom + top))
-    axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
-    axes.set_ylim(middle[1] - half[1], middle[1] + half[1])
-    gauge = view.plan.scale.gauge * dots * sheet.size.font / sheet.dots_per_em  # points
-    thin = min(max(_WIDEST * gauge / SHADES[-1].width, _THINNEST), 1.0)
-    return Canvas(sheet, axes, turned, dots, thin)
 
 
 # Track
@@ -194,26 +116,6 @@ def _by_height(view: PlanView, uses: Mapping[str, tuple[UsedStretch, ...]]) -> I
                     found.append((height, _Piece(track, part, use)))
     for _, piece in sorted(found, key=lambda each: each[0]):
         yield piece
-
-
-def _gaps(canvas: Canvas, view: PlanView) -> dict[str, list[tuple[float, float]]]:
-    """Return the stretches of each track that lie under another track where they cross, m from its start."""
-    found: dict[str, list[tuple[float, float]]] = {}
-    for each in view.overpasses:
-        half = canvas.meters(_GAP) / max(math.sin(each.angle), 0.25)
-        found.setdefault(each.under.track, []).append((each.under.at - half, each.under.at + half))
-    return found
-
-
-def _without(run: Run, gaps: list[tuple[float, float]]) -> Iterator[tuple[float, float]]:
-    at = run.start
-    for begin, end in sorted(gaps):
-        if begin < run.stop and end > at:
-            if begin > at:
-                yield at, begin
-            at = max(at, end)
-    if at < run.stop:
-        yield at, run.stop
 
 
 def _draw_run(canvas: Canvas, track: TrackView, run: Run, film: tuple[str, Any] | None) -> None:

@@ -1,0 +1,101 @@
+"""The stock of a plan as the text of another: films, locomotives, powers, cars and trains, with all that is known."""
+
+from __future__ import annotations
+
+from gradehaul.plan.names import key_text, quoted
+from gradehaul.plan.records import Car, Film, Loco, NamedTrain, Plan, Power
+from gradehaul.quantities import Reading, convert
+
+
+def stock_text(stock: Plan, route: str) -> list[str]:
+    """Return the lines of the tables of a plan's stock, its trains on a route."""
+    parts = _bends_text(stock)
+    for film in stock.films.values():
+        parts += _film_text(film)
+    for loco in stock.locos.values():
+        parts += _loco_text(loco)
+    for power in stock.powers.values():
+        if power.name not in stock.locos:
+            parts += _power_text(power)
+    for car in stock.cars.values():
+        parts += _car_text(car)
+    for train in stock.trains.values():
+        parts += _train_text(train, route)
+    return parts
+
+
+def _bends_text(stock: Plan) -> list[str]:
+    bends = stock.curve_resistance
+    if bends.model == "degree":
+        return []
+    parts = ["", "[curve_resistance]", f"model = {quoted(bends.model)}"]
+    if bends.wheelbase is not None:
+        parts.append(f"wheelbase = {_metric(bends.wheelbase)}")
+    if bends.friction is not None:
+        parts.append(f"friction = {bends.friction!r}")
+    if bends.coefficient is not None:
+        parts.append(f"coefficient = {_metric(bends.coefficient)}")
+    return parts
+
+
+def _film_text(film: Film) -> list[str]:
+    if film.basis == "assumed":  # the one that is built in
+        return []
+    shares = [
+        f"{wheels} = {{ fresh = {share.fresh!r}, settled = {share.settled!r} }}"
+        for wheels, share in (("metal", film.metal), ("tyred", film.tyred))
+    ]
+    return ["", f"[rail.{key_text(film.name)}]", *shares]
+
+
+def _loco_text(loco: Loco) -> list[str]:
+    parts = ["", f"[loco.{key_text(loco.name)}]", f"title = {quoted(loco.title)}", f"mass = {_mass(loco.mass)}"]
+    parts += [f"length = {_metric(loco.length)}", f"on_drivers = {_mass(loco.on_drivers)}"]
+    if loco.on_tyres:
+        parts.append(f"on_tyres = {_mass(loco.on_tyres)}")
+    for kind, table in (("pull", loco.pull), ("slipping", loco.slipping)):
+        if table:
+            parts += ["", f"[loco.{key_text(loco.name)}.{kind}]"]
+            parts += [f"{key_text(rail)} = [{', '.join(map(_force, readings))}]" for rail, readings in table.items()]
+    return parts
+
+
+def _power_text(power: Power) -> list[str]:
+    parts = ["", f"[power.{key_text(power.name)}]", f"locos = [{', '.join(map(quoted, power.locos))}]"]
+    return parts if power.basis == "assumed" else [*parts, f"together = {power.together!r}"]
+
+
+def _car_text(car: Car) -> list[str]:
+    parts = ["", f"[car.{key_text(car.name)}]", f"length = {_metric(car.length)}"]
+    if car.mass_basis != "assumed":
+        parts.append(f"mass = {_mass(car.mass)}")
+    if car.rolling_basis != "assumed":
+        parts.append(f"rolling = {_share(car.rolling)}")
+    if car.starting_basis != "assumed":
+        parts.append(f"starting = {_share(car.starting)}")
+    return parts
+
+
+def _train_text(train: NamedTrain, route: str) -> list[str]:
+    cuts = ", ".join(quoted(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name) for cut in train.consist)
+    parts = ["", f"[train.{key_text(train.name)}]", f"route = {quoted(route)}", f"consist = [{cuts}]"]
+    return parts if train.together is None else [*parts, f"together = {train.together!r}"]
+
+
+def _metric(length: float) -> str:
+    return quoted(f"{1000 * length:.13g} mm")
+
+
+def _mass(mass: float) -> str:
+    return quoted(f"{1000 * mass:.13g} g")
+
+
+def _force(reading: Reading) -> str:
+    unit = reading.unit or "N"
+    spread = "" if reading.spread is None else f" +/- {convert(reading.spread, unit):.13g}"
+    return quoted(f"{convert(reading.value, unit):.13g}{spread} {unit}")
+
+
+def _share(reading: Reading) -> str:
+    spread = "" if reading.spread is None else f" +/- {100 * reading.spread:.13g}"
+    return quoted(f"{100 * reading.value:.13g}{spread} %")
