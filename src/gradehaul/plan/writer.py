@@ -53,10 +53,11 @@ class Changes:
 
 
 class Written(NamedTuple):
-    """A plan file's text, and what changed where there was one before."""
+    """A plan file's text, what changed where there was one before, and what TOML makes of it."""
 
     text: str
     changes: Changes
+    data: dict[str, Any]
 
 
 def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
@@ -84,8 +85,8 @@ def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
         heights = f"\n[railhead]  # heights of joints\n{rows}"
     tables = _tables(drawn, unit)
     text = head + heights + "".join(f"\n{_snippet(section, name, table)}" for (section, name), table in tables.items())
-    _checked(text, tables, "")
-    return Written(text, Changes(added=[_told(*key) for key in tables]))
+    data = _checked(text, tables, "")
+    return Written(text, Changes(added=[_told(*key) for key in tables]), data)
 
 
 def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
@@ -147,8 +148,10 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
             chunk.key = ("", "")
     _add_heights(chunks, data.get("railhead"), drawn, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
-    _checked(result, written, file, before=text, unit=unit)
-    return Written(result, changes)
+    after = _checked(result, written, file, unit=unit)
+    if not _all_kept(result, after, text, data):
+        raise _cannot(file)
+    return Written(result, changes, after)
 
 
 def unit_of(data: Mapping[str, Any], file: str) -> str:
@@ -555,26 +558,24 @@ def _cannot(file: str) -> PlanError:
 
 
 def _checked(
-    text: str,
-    tables: Mapping[tuple[str, str], Mapping[str, Any]],
-    file: str,
-    *,
-    before: str = "",
-    unit: str = "mm",
-) -> None:
-    """Make sure that the text says what it is meant to, and has lost no comment and no table that is not drawn."""
+    text: str, tables: Mapping[tuple[str, str], Mapping[str, Any]], file: str, *, unit: str = "mm"
+) -> dict[str, Any]:
+    """Return what TOML makes of the text, and make sure that it is what was meant."""
     data = parse(text, file)
-    good = all(_same(data.get(section, {}).get(name), table, unit) for (section, name), table in tables.items())
-    if before:
-        lost = Counter(_comments(before))
-        lost.subtract(_comments(text))
-        good = good and not any(count > 0 and comment.strip() != MARK for comment, count in lost.items())
-        old = parse(before, file)
-        for section, value in old.items():
-            if section in _DRAWN or section == "railhead":
-                continue
-            good = good and data.get(section) == value
-        heights = old.get("railhead", {})
-        good = good and all(data.get("railhead", {}).get(name) == height for name, height in heights.items())
-    if not good:
+    if not all(_same(data.get(section, {}).get(name), table, unit) for (section, name), table in tables.items()):
         raise _cannot(file)
+    return data
+
+
+def _all_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any]) -> bool:
+    """Tell whether a plan has lost no comment, no table that is not drawn and no height."""
+    lost = Counter(_comments(before))
+    lost.subtract(_comments(text))
+    if any(count > 0 and comment.strip() != MARK for comment, count in lost.items()):
+        return False
+    heights = data.get("railhead", {})
+    return all(heights.get(name) == height for name, height in old.get("railhead", {}).items()) and all(
+        data.get(section) == value
+        for section, value in old.items()
+        if section not in _DRAWN and section != "railhead"
+    )
