@@ -8,6 +8,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError
@@ -259,6 +260,7 @@ def _line(line: DrawnLine, unit: str) -> dict[str, Any]:
     return table
 
 
+@cache
 def _decimals(unit: str) -> int:
     """Return the decimals with which lengths are written: to a tenth of a micrometer or finer."""
     return max(0, math.ceil(-math.log10(convert(_FINE, unit)) - 1e-9))
@@ -288,23 +290,25 @@ def _rounded(value: float, decimals: int, *, above_0: bool = False) -> float | i
 
 def _text(value: str) -> str:
     """Return a string as TOML writes it; JSON's escapes are TOML's too, but for one character that JSON leaves bare."""
+    if value.isascii() and value.isprintable() and '"' not in value and "\\" not in value:
+        return f'"{value}"'
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _value(value: Any) -> str:  # noqa: ANN401 - a value of TOML
+    if isinstance(value, float | int):
+        return repr(value)
     if isinstance(value, str):
         return _text(value)
     if isinstance(value, list):
-        return f"[{', '.join(_value(each) for each in value)}]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_value(each)}" for key, each in value.items()) + " }"
-    return repr(value)
+        return f"[{', '.join([_value(each) for each in value])}]"
+    return "{ " + ", ".join([f"{key} = {_value(each)}" for key, each in value.items()]) + " }"
 
 
 def _item(key: str, value: Any) -> str:  # noqa: ANN401 - a value of TOML
     """Return a key and its value: tracks one to a row, long lists of heights a few to a row."""
     if key == "track":
-        return "track = [\n" + "".join(f"  {_value(track)},\n" for track in value) + "]"
+        return "track = [\n" + "".join([f"  {_value(track)},\n" for track in value]) + "]"
     if key == "railhead_at" and len(value) > _IN_A_ROW:
         rows = [value[first : first + _IN_A_ROW] for first in range(0, len(value), _IN_A_ROW)]
         inner = "".join("  " + ", ".join(_value(pair) for pair in row) + ",\n" for row in rows)
@@ -410,6 +414,8 @@ def _without_tail(text: str) -> tuple[str, str]:
 
 def _same(before: object, table: Mapping[str, Any], unit: str) -> bool:
     """Return whether a table tells what the drawing tells, to the last digit that is written."""
+    if before == table:
+        return True
     if not isinstance(before, dict):
         return False
     fine = 1.5 * 10 ** -_decimals(unit)
