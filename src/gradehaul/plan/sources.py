@@ -32,10 +32,8 @@ class Tables:
     railhead: dict[str, Entry[Any]] = field(default_factory=dict)
 
 
-def gather(
-    text: str, file: str, folder: Path | None, faults: Faults, data: dict[str, Any] | None = None
-) -> Tables:
-    """Return the tables of a plan, given as text and `data` where it is parsed already, and of all files it includes."""
+def gather(text: str, file: str, folder: Path | None, faults: Faults, data: dict[str, Any] | None = None) -> Tables:
+    """Return the tables of a plan, given as text, with `data` where it is parsed already, and of all it includes."""
     main = _source(text, data, file, None, folder, faults)
     tables = Tables(main)
     _merge(main, tables, faults)

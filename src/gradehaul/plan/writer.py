@@ -150,8 +150,7 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
     _add_heights(chunks, data.get("railhead"), drawn, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
     after = _checked(result, written, file, unit=unit)
-    if not _all_kept(result, after, text, data):
-        raise _cannot(file)
+    _check_kept(result, after, text, data, file)
     return Written(result, changes, after)
 
 
@@ -573,15 +572,14 @@ def _checked(
     return data
 
 
-def _all_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any]) -> bool:
-    """Tell whether a plan has lost no comment, no table that is not drawn and no height."""
+def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any], file: str) -> None:
+    """Make sure that a plan has lost no comment, no table that is not drawn and no height."""
     lost = Counter(_comments(before))
     lost.subtract(_comments(text))
-    if any(count > 0 and comment.strip() != MARK for comment, count in lost.items()):
-        return False
     heights = data.get("railhead", {})
-    return all(heights.get(name) == height for name, height in old.get("railhead", {}).items()) and all(
-        data.get(section) == value
-        for section, value in old.items()
-        if section not in _DRAWN and section != "railhead"
-    )
+    if (
+        any(count > 0 and comment.strip() != MARK for comment, count in lost.items())
+        or any(heights.get(name) != height for name, height in old.get("railhead", {}).items())
+        or any(data.get(own) != value for own, value in old.items() if own not in (*_DRAWN, "railhead"))
+    ):
+        raise _cannot(file)
