@@ -43,6 +43,9 @@ class Reading:
 LONGEST_TEXT = 80
 """Characters in a quantity, at most: ample for a reading in two units with its spread."""
 
+_COMMON = 1e9
+"""Bare numbers below this need no closer look in any unit of length."""
+
 TWIN_TOLERANCE = 0.05
 """How far a reading given in two units may disagree with itself, as a share of the larger."""
 
@@ -231,6 +234,11 @@ def _length(name: str) -> _Unit:
     )
 
 
+@lru_cache(maxsize=128)
+def _length_factor(name: str) -> tuple[float, float]:
+    return _factor(_length(name))
+
+
 def length_unit(name: str) -> str:
     """Return the short name of a plan's unit of length.
 
@@ -327,6 +335,7 @@ def describe(value: float, kind: Kind, unit: str) -> str:
     return _told(value, known)
 
 
+@lru_cache(maxsize=128)
 def _known(unit: str) -> _Unit:
     known = _find_unit(unit)
     if known is None:
@@ -469,6 +478,9 @@ def read_quantity(value: object, kind: Kind, *, unit: str | None = None) -> floa
     got "62 g"; write "62 gf"
     """
     if isinstance(value, (int, float)):
+        if kind == "length" and unit is not None and type(value) is not bool and abs(value) < _COMMON:
+            times, parts = _length_factor(unit)  # as `_bare` does it, for plans of tens of thousands of lengths
+            return value * times / parts
         return _bare(value, _Asked(kind, unit, value))
     asked = _plain_text(value, kind, unit)
     reading, known = _reading(asked)

@@ -33,7 +33,7 @@ def written(drawn=DRAWN, unit="mm"):
 def again(text, strokes):
     """The plan after another import, of a drawing that may have changed."""
     known = lines_before(text, tomli.loads(text), "tarn.toml")
-    return updated_plan(text, assembled(strokes, TEXTS, known=known), file="tarn.toml")
+    return updated_plan(text, assembled(strokes, TEXTS, known=known), file="tarn.toml")[:2]
 
 
 @pytest.fixture
@@ -79,11 +79,11 @@ def test_any_name_can_be_written(name):
     drawn = replace(DRAWN, lines={**{k: v for k, v in DRAWN.lines.items() if k != "Main"}, name: line})
     text = written(drawn)
     assert name in read_plan(text).lines
-    assert updated_plan(text, drawn, file="tarn.toml") == (text, Changes())
+    assert updated_plan(text, drawn, file="tarn.toml")[:2] == (text, Changes())
 
 
 def test_the_same_drawing_again_changes_nothing(edited):
-    assert updated_plan(edited, DRAWN, file="tarn.toml") == (edited, Changes())
+    assert updated_plan(edited, DRAWN, file="tarn.toml")[:2] == (edited, Changes())
 
 
 def test_a_line_that_is_drawn_longer_changes_alone_and_keeps_what_is_the_persons(edited):
@@ -139,11 +139,11 @@ def test_without_its_mark_a_table_is_the_persons(edited):
 
 def test_heights_of_the_person_stay_and_new_ones_are_added(edited):
     own = edited.replace('"End 4" = 10', '"End 4" = 12.5  # measured')
-    text, changes = updated_plan(own, DRAWN, file="tarn.toml")
+    text, changes, _ = updated_plan(own, DRAWN, file="tarn.toml")
     assert text == own
     assert changes == Changes(heights=['"End 4" stays at 12.5 mm; the drawing has 10 mm'])
     own = edited.replace('"End 4" = 10\n', "# none for the hill yet\n")
-    text, changes = updated_plan(own, DRAWN, file="tarn.toml")
+    text, changes, _ = updated_plan(own, DRAWN, file="tarn.toml")
     assert changes == Changes(heights=['"End 4" is new, 10 mm'])
     assert tomli.loads(text)["railhead"] == {"End 4": 10, "End 6": 50}
     assert "# none for the hill yet" in text
@@ -206,7 +206,7 @@ def _bend():
 def test_other_ways_to_write_a_plan(form, edited):
     own = form(edited)
     drawn = replace(DRAWN, heights={**DRAWN.heights, "End 1": 0.007})
-    text, changes = updated_plan(own, drawn, file="tarn.toml")
+    text, changes, _ = updated_plan(own, drawn, file="tarn.toml")
     assert tomli.loads(text)["railhead"]["End 1"] == 7
     assert changes.added == changes.removed == changes.changed == []
     assert read_plan(text).railhead["End 1"] == pytest.approx(0.007)
@@ -232,7 +232,7 @@ def test_tracks_as_tables_of_their_own(edited):
 
 def test_lines_in_one_table_are_the_persons():
     own = 'scale = "HO"\nunit = "mm"\nline.Main = { from = "A", to = "B", track = [ { straight = 30 } ] }\n'
-    text, changes = updated_plan(own, DRAWN, file="tarn.toml")
+    text, changes, _ = updated_plan(own, DRAWN, file="tarn.toml")
     assert changes.kept == ['line "Main"']
     assert text.startswith(own)
     assert set(read_plan(text).lines) == {"Main", "Hill", "Other"}
@@ -276,4 +276,4 @@ def test_no_edit_loses_a_comment_or_a_table(seed):
     data = tomli.loads(result)
     assert sum(len(line["track"]) for line in data["line"].values()) >= len(strokes)
     assert data["loco"] == tomli.loads(text)["loco"]
-    assert again(result, strokes).text == result
+    assert again(result, strokes)[0] == result

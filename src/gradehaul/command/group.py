@@ -16,7 +16,7 @@ ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
 stopped from the keyboard."""
 
 
-_OBJECTS_KEPT = 100_000
+_OBJECTS_KEPT = 500_000
 """Objects made before any are looked through for garbage: loading the libraries makes many and leaves none, and the
 looking takes a tenth of a short answer's time."""
 

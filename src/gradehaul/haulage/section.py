@@ -19,7 +19,7 @@ from gradehaul.plan.names import listed, quoted
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.curvature import Section
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, steps
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
 from gradehaul.track.vertical import UNCHANGED
 
 Hand = Literal["left", "right"]
@@ -401,7 +401,7 @@ def _elements(
     profile: RouteProfile, grades: Sequence[GradeStretch], curves: Sequence[CurveStretch]
 ) -> Iterator[Element]:
     spans = [(each.start, each.stop) for each in grades] + [(each.start, each.stop) for each in curves]
-    places = np.unique(np.concatenate([profile.starts, np.ravel(spans)]))
+    places = distinct(np.concatenate([profile.starts, np.ravel(spans)]))
     places = places[np.concatenate([[True], np.diff(places) > _NO_WIDTH])]
     starts, stops = places[:-1], places[1:]
     effective = profile.effective_grade()

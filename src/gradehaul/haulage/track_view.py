@@ -14,7 +14,7 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.alignment import AlignedTrack
 from gradehaul.track.curvature import Section
-from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.piecewise import FloatArray, distinct
 from gradehaul.track.plane import Pose, points
 
 _STRAY = 0.05
@@ -167,7 +167,7 @@ def _cut(sections: Sequence[Section], cuts: FloatArray) -> list[Section]:
     begin = 0.0
     for section in sections:
         end = begin + section.length
-        inside = np.unique(cuts[(cuts > begin + 1e-9) & (cuts < end - 1e-9)])
+        inside = distinct(cuts[(cuts > begin + 1e-9) & (cuts < end - 1e-9)])
         if inside.size:  # breaks of two functions may be the same but for rounding
             inside = inside[np.concatenate([[True], np.diff(inside) > 1e-9])]
         at = [begin, *inside.tolist(), end]

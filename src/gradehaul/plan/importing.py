@@ -11,7 +11,7 @@ from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.toml import parse, read_text
-from gradehaul.plan.writer import Changes, lines_before, new_plan, unit_of, updated_plan
+from gradehaul.plan.writer import Changes, Written, lines_before, new_plan, unit_of, updated_plan
 from gradehaul.quantities import Kind, length_unit, read_quantity
 from gradehaul.scales import Scale, own_scale, scale_named
 
@@ -98,7 +98,7 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
         written = new_plan(drawn, title=Path(drawing).stem, scale=asked.scale or "", unit=unit)
     else:
         written = updated_plan(before, drawn, file=plan)
-    problems = _problems(written.text, plan)
+    problems = _problems(written, plan)
     return Imported(drawn, written.text, unit, written.changes, before is None, problems)
 
 
@@ -164,9 +164,10 @@ def _asked(option: str, text: str | None, kind: Kind, unit: str) -> float | None
     return value
 
 
-def _problems(text: str, plan: str | None) -> tuple[GradehaulError, ...]:
+def _problems(written: Written, plan: str | None) -> tuple[GradehaulError, ...]:
+    folder = None if plan is None else Path(plan).parent
     try:
-        read_plan(text, file=plan or "plan.toml", folder=None if plan is None else Path(plan).parent)
+        read_plan(written.text, file=plan or "plan.toml", folder=folder, data=written.data)
     except Problems as problems:
         return problems.errors
     except GradehaulError as error:

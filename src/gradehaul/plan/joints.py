@@ -11,7 +11,7 @@ from gradehaul.plan.names import listed, nearest, quoted
 from gradehaul.plan.records import Joint, Line, LineEnd, Track
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from gradehaul.plan.faults import Entry, Faults
     from gradehaul.plan.schema import CrossingTable, TurnoutTable, TurntableTable
@@ -262,45 +262,55 @@ def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
 def _alike(names: Mapping[str, object]) -> dict[str, str]:
     """Return, for names that one slip of the pen turns into another, that other name.
 
-    Two names are one slip apart where dropping at most one letter of each leaves the same; looked up rather than
-    compared pair by pair, so that thousands of joints take no time. Names that differ in a number or in a short
-    word, as ``Yard 1`` and ``Yard 2`` do, are told apart on purpose.
+    A slip is a letter left out, changed or swapped with its neighbor in a long word without digits, or a blank. Names
+    that differ in a number or in a short word, as ``Yard 1`` and ``Yard 2`` do, are told apart on purpose. Names are
+    looked up by what all of them but one word says, rather than compared pair by pair, so that thousands of joints
+    take no time.
 
     Examples
     --------
     >>> _alike({"Junction": 0, "Junktion": 0, "Yard 1": 0, "Yard 2": 0})
     {'Junction': 'Junktion', 'Junktion': 'Junction'}
     """
-    by_rest: dict[str, str] = {}
     found: dict[str, str] = {}
+
+    def take(one: str, other: str) -> None:
+        found.setdefault(one, other)
+        found.setdefault(other, one)
+
+    solid: dict[str, str] = {}
+    framed: dict[tuple[str, ...], dict[str, str]] = {}
     for name in names:
-        folded = name.casefold()[:80]
-        for rest in {folded, *(folded[:at] + folded[at + 1 :] for at in range(len(folded)))}:
-            other = by_rest.setdefault(rest, name)
-            if other != name and _slip(folded, other.casefold()[:80]):
-                found.setdefault(name, other)
-                found.setdefault(other, name)
+        words = name.casefold()[:80].split()
+        first = solid.setdefault("".join(words), name)
+        if first != name:
+            take(name, first)
+        for at, word in enumerate(words):
+            if len(word) >= _WORD and not any(map(str.isdigit, word)):
+                framed.setdefault((*words[:at], "", *words[at + 1 :]), {}).setdefault(word, name)
+    for by_word in framed.values():
+        if len(by_word) > 1:
+            _alike_words(by_word, take)
     return {name: found[name] for name in names if name in found}
 
 
-def _slip(one: str, other: str) -> bool:
-    """Tell whether two names that leave the same when a letter of each is dropped are one slip apart.
+def _alike_words(names: Mapping[str, str], take: Callable[[str, str], None]) -> None:
+    """Take the names, by a word each, whose words are one slip apart: drop at most one letter of each, and no two."""
+    by_rest: dict[str, str] = {}
+    for word, name in names.items():
+        for rest in dict.fromkeys((word, *(word[:at] + word[at + 1 :] for at in range(len(word))))):
+            other = by_rest.setdefault(rest, word)
+            if other != word and _slip(word, other):
+                take(name, names[other])
 
-    One letter left out, changed, or swapped with its neighbor, in a long word without digits; or a blank.
-    """
-    if one.replace(" ", "") == other.replace(" ", ""):
+
+def _slip(one: str, other: str) -> bool:
+    """Tell whether two words that leave the same when a letter of each is dropped are one slip apart."""
+    if len(one) != len(other):
         return True
-    if len(one) == len(other):
-        places = [place for place, pair in enumerate(zip(one, other, strict=True)) if pair[0] != pair[1]]
-        first, last = places[0], places[-1]
-        swapped = last == first + 1 and one[first : last + 1] == other[last] + other[first]
-        if first != last and not swapped:
-            return False
-    words, others = one.split(), other.split()
-    differing = [pair for pair in zip(words, others, strict=False) if pair[0] != pair[1]]
-    return len(words) == len(others) and all(
-        len(word) >= _WORD and not any(map(str.isdigit, word)) for pair in differing for word in pair
-    )
+    places = [place for place, pair in enumerate(zip(one, other, strict=True)) if pair[0] != pair[1]]
+    first, last = places[0], places[-1]
+    return first == last or (last == first + 1 and one[first : last + 1] == other[last] + other[first])
 
 
 # Easements and their neighbors

@@ -101,7 +101,7 @@ def _lay_line(
     name: str, entry: Entry[LineTable], pieces: Mapping[str, Entry[PieceTable]], laid: Laid, faults: Faults
 ) -> None:
     spliced = list(splice(entry.table.track, pieces))
-    tracks = tuple(_track_record(name, number, each, entry.table) for number, each in enumerate(spliced, 1))
+    tracks = tuple([_track_record(name, number, each, entry.table) for number, each in enumerate(spliced, 1)])
     for track in tracks:
         if track.grade is not None and abs(track.grade) > STEEP:
             faults.note(track.place, f"the grade is {100 * track.grade:.3g} %; is that meant?")

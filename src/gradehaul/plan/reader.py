@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.faults import Faults
@@ -37,7 +37,9 @@ def load_plan(path: str | Path) -> Plan:
     return read_plan(read_text(path, file), file=file, folder=path.parent)
 
 
-def read_plan(text: str, *, file: str = "plan.toml", folder: Path | None = None) -> Plan:
+def read_plan(
+    text: str, *, file: str = "plan.toml", folder: Path | None = None, data: dict[str, Any] | None = None
+) -> Plan:
     r"""Return the plan in a text.
 
     Parameters
@@ -48,6 +50,8 @@ def read_plan(text: str, *, file: str = "plan.toml", folder: Path | None = None)
         The file's name, for messages, and for the title where the plan has none.
     folder
         Where the files that it includes stand; without one it can include none.
+    data
+        What TOML makes of the text, where that is known already.
 
     Raises
     ------
@@ -73,7 +77,7 @@ def read_plan(text: str, *, file: str = "plan.toml", folder: Path | None = None)
     """
     faults = Faults()
     try:
-        tables = gather(text, file, folder, faults)
+        tables = gather(text, file, folder, faults, data)
     except PlanError as error:
         raise Problems([error]) from error
     return resolve(tables, Path(file).stem, faults)

@@ -32,17 +32,19 @@ class Tables:
     railhead: dict[str, Entry[Any]] = field(default_factory=dict)
 
 
-def gather(text: str, file: str, folder: Path | None, faults: Faults) -> Tables:
-    """Return the tables of a plan and of all files it includes."""
-    main = _source(text, file, None, folder, faults)
+def gather(text: str, file: str, folder: Path | None, faults: Faults, data: dict[str, Any] | None = None) -> Tables:
+    """Return the tables of a plan, given as text, with `data` where it is parsed already, and of all it includes."""
+    main = _source(text, data, file, None, folder, faults)
     tables = Tables(main)
     _merge(main, tables, faults)
     _include(main, folder, tables, faults)
     return tables
 
 
-def _source(text: str, file: str, outer_unit: str | None, folder: Path | None, faults: Faults) -> Source:
-    data = parse(text, file)
+def _source(
+    text: str, known: dict[str, Any] | None, file: str, outer_unit: str | None, folder: Path | None, faults: Faults
+) -> Source:
+    data = parse(text, file) if known is None else known
     at = headers(text)
     _lift(data, file, at, faults)
     unit = outer_unit
@@ -98,7 +100,7 @@ def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) 
                 return
             came_from[key] = (*chain, file)
             try:
-                inner = _source(read_text(path, file), file, source.unit, path.parent, faults)
+                inner = _source(read_text(path, file), None, file, source.unit, path.parent, faults)
             except PlanError as error:
                 if error.wrong == "there is no such file":
                     error = PlanError(f"there is no file {quoted(name)} beside this one").at(

@@ -8,6 +8,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError, QuantityError
@@ -53,10 +54,11 @@ class Changes:
 
 
 class Written(NamedTuple):
-    """A plan file's text, and what changed where there was one before."""
+    """A plan file's text, what changed where there was one before, and what TOML makes of it."""
 
     text: str
     changes: Changes
+    data: dict[str, Any]
 
 
 def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
@@ -84,8 +86,8 @@ def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
         heights = f"\n[railhead]  # heights of joints\n{rows}"
     tables = _tables(drawn, unit)
     text = head + heights + "".join(f"\n{_snippet(section, name, table)}" for (section, name), table in tables.items())
-    _checked(text, tables, "")
-    return Written(text, Changes(added=[_told(*key) for key in tables]))
+    data = _checked(text, tables, "")
+    return Written(text, Changes(added=[_told(*key) for key in tables]), data)
 
 
 def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
@@ -147,8 +149,9 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
             chunk.key = ("", "")
     _add_heights(chunks, data.get("railhead"), drawn, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
-    _checked(result, written, file, before=text, unit=unit)
-    return Written(result, changes)
+    after = _checked(result, written, file, unit=unit)
+    _check_kept(result, after, text, data, file)
+    return Written(result, changes, after)
 
 
 def unit_of(data: Mapping[str, Any], file: str) -> str:
@@ -256,6 +259,7 @@ def _line(line: DrawnLine, unit: str) -> dict[str, Any]:
     return table
 
 
+@cache
 def _decimals(unit: str) -> int:
     """Return the decimals with which lengths are written: to a tenth of a micrometer or finer."""
     return max(0, math.ceil(-math.log10(convert(_FINE, unit)) - 1e-9))
@@ -285,23 +289,25 @@ def _rounded(value: float, decimals: int, *, above_0: bool = False) -> float | i
 
 def _text(value: str) -> str:
     """Return a string as TOML writes it; JSON's escapes are TOML's too, but for one character that JSON leaves bare."""
+    if value.isascii() and value.isprintable() and '"' not in value and "\\" not in value:
+        return f'"{value}"'
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _value(value: Any) -> str:  # noqa: ANN401 - a value of TOML
+    if isinstance(value, float | int):
+        return repr(value)
     if isinstance(value, str):
         return _text(value)
     if isinstance(value, list):
-        return f"[{', '.join(_value(each) for each in value)}]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_value(each)}" for key, each in value.items()) + " }"
-    return repr(value)
+        return f"[{', '.join([_value(each) for each in value])}]"
+    return "{ " + ", ".join([f"{key} = {_value(each)}" for key, each in value.items()]) + " }"
 
 
 def _item(key: str, value: Any) -> str:  # noqa: ANN401 - a value of TOML
     """Return a key and its value: tracks one to a row, long lists of heights a few to a row."""
     if key == "track":
-        return "track = [\n" + "".join(f"  {_value(track)},\n" for track in value) + "]"
+        return "track = [\n" + "".join([f"  {_value(track)},\n" for track in value]) + "]"
     if key == "railhead_at" and len(value) > _IN_A_ROW:
         rows = [value[first : first + _IN_A_ROW] for first in range(0, len(value), _IN_A_ROW)]
         inner = "".join("  " + ", ".join(_value(pair) for pair in row) + ",\n" for row in rows)
@@ -407,6 +413,8 @@ def _without_tail(text: str) -> tuple[str, str]:
 
 def _same(before: object, table: Mapping[str, Any], unit: str) -> bool:
     """Return whether a table tells what the drawing tells, to the last digit that is written."""
+    if before == table:
+        return True
     if not isinstance(before, dict):
         return False
     fine = 1.5 * 10 ** -_decimals(unit)
@@ -555,26 +563,23 @@ def _cannot(file: str) -> PlanError:
 
 
 def _checked(
-    text: str,
-    tables: Mapping[tuple[str, str], Mapping[str, Any]],
-    file: str,
-    *,
-    before: str = "",
-    unit: str = "mm",
-) -> None:
-    """Make sure that the text says what it is meant to, and has lost no comment and no table that is not drawn."""
+    text: str, tables: Mapping[tuple[str, str], Mapping[str, Any]], file: str, *, unit: str = "mm"
+) -> dict[str, Any]:
+    """Return what TOML makes of the text, and make sure that it is what was meant."""
     data = parse(text, file)
-    good = all(_same(data.get(section, {}).get(name), table, unit) for (section, name), table in tables.items())
-    if before:
-        lost = Counter(_comments(before))
-        lost.subtract(_comments(text))
-        good = good and not any(count > 0 and comment.strip() != MARK for comment, count in lost.items())
-        old = parse(before, file)
-        for section, value in old.items():
-            if section in _DRAWN or section == "railhead":
-                continue
-            good = good and data.get(section) == value
-        heights = old.get("railhead", {})
-        good = good and all(data.get("railhead", {}).get(name) == height for name, height in heights.items())
-    if not good:
+    if not all(_same(data.get(section, {}).get(name), table, unit) for (section, name), table in tables.items()):
+        raise _cannot(file)
+    return data
+
+
+def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[str, Any], file: str) -> None:
+    """Make sure that a plan has lost no comment, no table that is not drawn and no height."""
+    lost = Counter(_comments(before))
+    lost.subtract(_comments(text))
+    heights = data.get("railhead", {})
+    if (
+        any(count > 0 and comment.strip() != MARK for comment, count in lost.items())
+        or any(heights.get(name) != height for name, height in old.get("railhead", {}).items())
+        or any(data.get(own) != value for own, value in old.items() if own not in (*_DRAWN, "railhead"))
+    ):
         raise _cannot(file)

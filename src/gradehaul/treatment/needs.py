@@ -14,7 +14,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
 from gradehaul.plan.stock import CLEAN, first_day
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, steps
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
 from gradehaul.treatment.units import Numbers, Stations, Units
 
 Need = Literal["climbs", "marginal"]
@@ -108,7 +108,7 @@ def needs_of(
     asked = gravity_and_curves(profile, train)
     locos = train.locos
     spans = [_spans(profile, along, loco, behind) for loco, behind in locos]
-    places = np.unique(np.concatenate([[asked.start, asked.stop], *(edge for span in spans for edge in span[:2])]))
+    places = distinct(np.concatenate([[asked.start, asked.stop], *(edge for span in spans for edge in span[:2])]))
     places = places[(places >= asked.start) & (places <= asked.stop)]
     if places.size == 1:  # as long as its route: it stands in one place
         places = np.repeat(places, 2)

@@ -109,7 +109,7 @@ def test_whatever_is_drawn_becomes_a_plan_that_reads_back(paths):
         assert plan.lines[name].length == pytest.approx(line.length, rel=1e-5, abs=1e-6)
     for name, joint in drawn.joints.items():
         assert plan.joints[name].kind == joint.kind
-    assert updated_plan(text, drawn, file="x") == (text, Changes())
+    assert updated_plan(text, drawn, file="x")[:2] == (text, Changes())
 
 
 @pytest.mark.parametrize(

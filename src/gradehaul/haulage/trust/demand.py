@@ -12,7 +12,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan.records import Car, Loco
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, shifted_sum, steps
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
 
 IntArray = np.ndarray[tuple[int], np.dtype[np.intp]]
 
@@ -84,14 +84,14 @@ def shaped(profile: RouteProfile, effort: PiecewiseQuadratic) -> RouteProfile:
 def rails_under(profile: RouteProfile, train: Train, rail: str) -> list[dict[str, PiecewiseQuadratic]]:
     """Return for each locomotive and rail condition a function of the head's place that is -1 where it is under it."""
     rails = rails_along(profile, rail)
-    distinct = dict.fromkeys(rails)
+    conditions = dict.fromkeys(rails)
     whole = steps([0.0, profile.length], [-1.0])
-    if len(distinct) == 1:
-        return [dict.fromkeys(distinct, whole) for _ in train.locos]
+    if len(conditions) == 1:
+        return [dict.fromkeys(conditions, whole) for _ in train.locos]
     return [
         {
             condition: weakest_under(profile, loco.length, behind, [-float(one == condition) for one in rails])
-            for condition in distinct
+            for condition in conditions
         }
         for loco, behind in train.locos
     ]
@@ -134,7 +134,7 @@ def most_asked(train_parts: Parts, factors: Drawn, pattern: int) -> FloatArray:
     kinds = part.coefficients.shape[2]
     bent = np.flatnonzero((part.coefficients[2] != 0).any(axis=(0, 1)) & (part.width > 0))
     ends = np.concatenate(part.at_ends(), axis=-1).reshape(2 * kinds, -1)
-    ends = np.unique(ends, axis=1)
+    ends = _distinct_columns(ends)
     value, slope, second = (c[:, :, bent].reshape(2 * kinds, -1) for c in part.coefficients)
     width = part.width[bent]
     count = factors.curve.size
@@ -156,6 +156,17 @@ def most_asked(train_parts: Parts, factors: Drawn, pattern: int) -> FloatArray:
     return most
 
 
+def _distinct_columns(table: FloatArray) -> FloatArray:
+    """Return the columns of a table in order, each once.
+
+    >>> _distinct_columns(np.array([[2.0, 1.0, 2.0], [0.0, 3.0, 0.0]])).tolist()
+    [[1.0, 2.0], [3.0, 0.0]]
+    """
+    ordered = table[:, np.lexsort(table[::-1])]
+    new = (ordered[:, 1:] != ordered[:, :-1]).any(axis=0)
+    return ordered[:, np.concatenate([[True], new])]
+
+
 def _taken(part: Parts, pieces: IntArray) -> Parts:
     return Parts(part.kinds, part.begin[pieces], part.width[pieces], part.coefficients[..., pieces], part.rails[pieces])
 
@@ -173,7 +184,7 @@ def _kept(part: Parts, factors: Drawn, tries: int = 24) -> Parts:
     curves = np.array([factors.curve.min(), factors.curve.max()])
     low, high = factors.masses.min(axis=1)[:, None], factors.masses.max(axis=1)[:, None]
     # places that are the worst of some draw: those of the extreme draws and of some others
-    some = np.unique(
+    some = distinct(
         np.concatenate(
             [
                 [factors.curve.argmin(), factors.curve.argmax()],
@@ -186,7 +197,7 @@ def _kept(part: Parts, factors: Drawn, tries: int = 24) -> Parts:
     here = np.einsum("kd,kp->dp", factors.masses[:, some], left[0]) + np.einsum(
         "kd,kp->dp", factors.masses[:, some] * factors.curve[some], left[1]
     )
-    marks = np.unique(here.argmax(axis=1))
+    marks = distinct(here.argmax(axis=1))
     keep = np.ones(part.width.size, dtype=bool)
     second = part.coefficients[2]
     for mark in marks:

@@ -16,11 +16,12 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, headed_by
 from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under, shaped
 from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.percentiles import quantiles
 from gradehaul.haulage.trust.pull import State, given
 from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct
 
 LOAD_DRAWS = 1_000
 """Draws for the percentiles of a load: the 5th is then the 5th to within 0.7 (one standard error)."""
@@ -59,7 +60,7 @@ class RouteTrust:
         self.draws = draws.part(LOAD_DRAWS)
         curve = self.draws.curve
         bends = profile.turning.ends[-1] > profile.turning.values[0]
-        self.coefficients = np.quantile(curve, _CURVES if bends else (0.5,))
+        self.coefficients = np.array(quantiles(curve, _CURVES if bends else (0.5,)))
         self.shares = _shares(self.coefficients, curve)
         self.legs = [_Leg(leg, self.coefficients) for leg, _ in profile.runs]
         self._weighings: dict[tuple[str, str, Engine], _Weighing] = {}
@@ -231,7 +232,7 @@ class _Run:
         key = rail, self._placed(count)
         if key not in self._rails:
             there = rails_under(self.leg.heights, self.train(key[1]), rail)
-            changes = np.unique(np.concatenate([step.breaks for row in there for step in row.values()]))
+            changes = distinct(np.concatenate([step.breaks for row in there for step in row.values()]))
             self._rails[key] = changes, *patterns_at(there, 0.5 * (changes[:-1] + changes[1:]))
         changes, found, which = self._rails[key]
         beside = np.array([head - 1e-6, head + 1e-6])

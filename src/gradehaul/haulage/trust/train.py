@@ -13,6 +13,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.demand import Drawn, Parts, Patterns, drawn, most_asked, parts
 from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.percentiles import median, quantiles
 from gradehaul.haulage.trust.pull import given, weakest
 from gradehaul.plan.records import Car, Loco
 from gradehaul.track.piecewise import FloatArray
@@ -86,13 +87,13 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, draws: Draws)
     legs = [_Leg(leg, train.turned() if leg.route.turned else train, rail, draws) for leg, _ in profile.runs]
     margin = np.minimum.reduce([leg.margin for leg in legs])
     stalls = np.logical_or.reduce([leg.margin < -leg.allowed for leg in legs])
-    low, high = np.quantile(margin, [0.05, 0.95])
-    worst = min(legs, key=lambda leg: float(np.median(leg.margin)))
+    low, high = quantiles(margin, (0.05, 0.95))
+    worst = min(legs, key=lambda leg: median(leg.margin))
     return TrainTrust(
         stall_probability=float(stalls.mean()),
         draws=draws.count,
-        margin_low=float(low),
-        margin_high=float(high),
+        margin_low=low,
+        margin_high=high,
         causes=_causes(worst.train, worst.asked, worst.factors, worst.under, draws),
     )
 
@@ -123,9 +124,9 @@ def _rolling(train: Train, draws: Draws) -> FloatArray:
 
 def _causes(train: Train, asked: Parts, factors: Drawn, under: Patterns, draws: Draws) -> tuple[Cause, ...]:
     """Return the causes with what each alone does to the margin at the place that is worst by the middle of all."""
-    curve = float(np.median(factors.curve))
+    curve = median(factors.curve)
     left, right = asked.at_ends()
-    pulls = [float(np.median(given(train, pattern, draws))) for pattern in under]
+    pulls = [median(given(train, pattern, draws)) for pattern in under]
     spare = np.array(pulls)[asked.rails] - np.maximum(*((end[0] + curve * end[1]).sum(axis=0) for end in (left, right)))
     worst = int(spare.argmin())
     ends = (left[..., worst], right[..., worst])
@@ -138,7 +139,7 @@ def _causes(train: Train, asked: Parts, factors: Drawn, under: Patterns, draws: 
     share = train.together
     _add_pulls(found, train, pattern, draws, share)
     if together is not None:
-        total = sum(float(np.median(weakest(loco, rails, draws))) for (loco, _), rails in _pairs(train, pattern))
+        total = sum(median(weakest(loco, rails, draws)) for (loco, _), rails in _pairs(train, pattern))
         left_over = (total * 0.02) ** 2
         found["how well the locomotives pull together"] = (
             together * total,
@@ -183,7 +184,7 @@ def _add_pulls(
         by_loco.setdefault((loco.name, rails), []).append(loco)
     for (name, rails), locos in by_loco.items():
         loco = locos[0]
-        medians = [float(np.median(draws.standing(loco, rail))) for rail in rails]
+        medians = [median(draws.standing(loco, rail)) for rail in rails]
         rail = rails[int(np.argmin(medians))]
         pull = share * len(locos) * draws.standing(loco, rail)
         readings = loco.pull.get(rail, ())

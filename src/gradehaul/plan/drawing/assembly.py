@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
+from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
 from gradehaul.plan.drawing.heights import Ground, read_heights
 from gradehaul.plan.drawing.naming import Names, claimed, name_all
@@ -71,6 +72,7 @@ def terms(
     )
 
 
+@uncollected()
 def draw(
     path: Path,
     terms: Terms,
@@ -114,6 +116,7 @@ def draw(
     )
 
 
+@uncollected()
 def assemble(
     drawing: Drawing,
     terms: Terms,

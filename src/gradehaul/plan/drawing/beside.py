@@ -130,10 +130,6 @@ def indexed(ways: Ways, reach: float, before: Index | None = None) -> Index:
     return Index(ways, elements, owner, since, length, Nearness(elements, reach), ways.changes)
 
 
-def _table(spots: Sequence[Spot]) -> FloatArray:
-    return np.array([(x, y) for x, y, _ in spots], dtype=np.float64).reshape(-1, 2)
-
-
 def _feet(rows: FloatArray, spots: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return how far along elements the places nearest to points lie, m, and how far off: `nearest` on arrays."""
     x, y, direction, curvature, length = rows.T

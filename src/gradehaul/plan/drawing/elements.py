@@ -159,14 +159,15 @@ def orders(spots: Sequence[Spot]) -> list[tuple[int, int, int]]:
     >>> orders([Spot(0.1000004, -2.0), Spot(0.0, 0.0, 0.5)])
     [(100000, -2000000, 0), (0, 0, 500000)]
     """
-    table = np.array([(x, y, z or 0.0) for x, y, z in spots], dtype=np.float64).reshape(-1, 3)
-    x, y, z = np.rint(table * 1e6).astype(np.int64).T.tolist()
-    return list(zip(x, y, z, strict=True))
+    columns = ([spot[0] for spot in spots], [spot[1] for spot in spots], [spot[2] or 0.0 for spot in spots])
+    whole = [np.rint(np.array(column, dtype=np.float64) * 1e6).astype(np.int64).tolist() for column in columns]
+    return list(zip(*whole, strict=True))
 
 
 def in_plan(spots: Sequence[Spot]) -> FloatArray:
     """Return points as an array, m, shape (n, 2)."""
-    return np.array([(x, y) for x, y, _ in spots], dtype=np.float64).reshape(-1, 2)
+    across, up = [spot[0] for spot in spots], [spot[1] for spot in spots]
+    return np.column_stack((np.array(across, dtype=np.float64), np.array(up, dtype=np.float64)))
 
 
 def micro(value: float) -> int:
