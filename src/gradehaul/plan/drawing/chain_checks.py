@@ -11,7 +11,7 @@ from gradehaul.plan.drawing.chain_changes import LEAVE_OUT, MERGE, STRAIGHTEN, C
 from gradehaul.plan.drawing.curvature_steps import PRICE
 from gradehaul.plan.drawing.fit_limits import COARSE, SYSTEMATIC, Fit, holds
 from gradehaul.plan.drawing.settling import settle
-from gradehaul.plan.drawing.tangent_arcs import Arcs, joined
+from gradehaul.plan.drawing.tangent_arcs import Arcs, joined, rung_on
 
 FloatArray = NDArray[np.float64]
 
@@ -50,31 +50,44 @@ def without_slivers(points: FloatArray, arcs: Arcs, fit: Fit) -> Arcs:
     return arcs
 
 
-def true_to_chords(points: FloatArray, arcs: Arcs, fit: Fit) -> Arcs:
-    """Return an open chain without what its vertices do not bear out, where they hold as well without it.
+def true_to_chords(points: FloatArray, arcs: Arcs, fit: Fit, *, closed: bool) -> Arcs:
+    """Return a chain without what its vertices do not bear out, where they hold as well without it.
 
-    That is an inner element shorter than the tolerance, and a curve of hardly more than one chord that strays from it
-    by more than the tolerance.
+    That is an element shorter than the tolerance between two others, and a curve of hardly more than one chord that
+    strays from it by more than the tolerance. A ring of fewer than three elements is a circle, and no business of this.
     """
+    tried = 0
     at = 0
-    while at < arcs.count:
-        chords = np.diff(points[arcs.first[at] : arcs.first[at + 1] + 1], axis=0)
-        longest = float(np.hypot(*chords.T).max(initial=0.0))
-        bare = longest > 0.75 * arcs.length[at] and abs(arcs.curvature[at]) * longest**2 / 8 > fit.tolerance
-        if 0 < at < arcs.count - 1 and arcs.length[at] < fit.tolerance:
-            changed, _ = with_change(arcs, Change(0.0, LEAVE_OUT, at, False), at)
-        elif bare and not arcs.straight[max(at - 1, 0) : at + 2].any():
-            changed, _ = with_change(arcs, Change(0.0, STRAIGHTEN, at, True), at)
+    while tried < arcs.count:
+        at %= arcs.count
+        inner = arcs.count > 3 if closed else 0 < at < arcs.count - 1
+        beside = [one % arcs.count for one in (at - 1, at, at + 1) if closed or 0 <= one < arcs.count]
+        if inner and arcs.length[at] < fit.tolerance:
+            kind = LEAVE_OUT
+        elif _bare(points, arcs, at, fit, closed=closed) and not arcs.straight[beside].any():
+            kind = STRAIGHTEN
         else:
-            at += 1
+            at, tried = at + 1, tried + 1
             continue
-        settled = settle(points, changed)
+        # What is changed must not lie at the seam of a ring.
+        turned, place = (rung_on(arcs, 1 - at, len(points)), 1) if closed else (arcs, at)
+        changed, _ = with_change(turned, Change(0.0, kind, place, kind == STRAIGHTEN), place)
+        settled = settle(points, changed, closed=closed)
         more = float(settled.off @ settled.off - arcs.off @ arcs.off)
-        if joined(settled) and more <= PRICE * fit.noise**2 and float(np.abs(settled.off).max()) <= fit.tolerance:
-            arcs = settled
+        good = joined(settled, closed=closed) and float(np.abs(settled.off).max()) <= fit.tolerance
+        if good and more <= PRICE * fit.noise**2:
+            arcs, at, tried = settled, place, 0
         else:
-            at += 1
+            at, tried = at + 1, tried + 1
     return arcs
+
+
+def _bare(points: FloatArray, arcs: Arcs, at: int, fit: Fit, *, closed: bool) -> bool:
+    """Return whether an element is a curve of hardly more than one chord that strays from it by over the tolerance."""
+    after = int(arcs.first[at + 1]) + 1
+    own = points[np.arange(arcs.first[at], after if closed else min(after, len(points))) % len(points)]
+    longest = float(np.hypot(*np.diff(own, axis=0).T).max(initial=0.0))
+    return bool(longest > 0.75 * arcs.length[at] and abs(arcs.curvature[at]) * longest**2 / 8 > fit.tolerance)
 
 
 def rounded_corner(arcs: Arcs, fit: Fit) -> bool:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +9,7 @@ from gradehaul.plan.drawing.chain_changes import STRAIGHTEN, Change, changes_of,
 from gradehaul.plan.drawing.curvature_steps import PRICE
 from gradehaul.plan.drawing.fit_limits import EXPECTED, SYSTEMATIC, Fit, holds, noise_of
 from gradehaul.plan.drawing.settling import settle
-from gradehaul.plan.drawing.tangent_arcs import Arcs, ends, joined
+from gradehaul.plan.drawing.tangent_arcs import Arcs, joined, rung_on
 
 FloatArray = NDArray[np.float64]
 
@@ -96,26 +94,4 @@ def _after(points: FloatArray, arcs: Arcs, change: Change, fit: Fit, *, closed: 
         np.concatenate((arcs.straight[:low], settled.straight, arcs.straight[high:])),
         np.concatenate((arcs.first[:low], settled.first[:-1] + arcs.first[low], arcs.first[high:])),
         off,
-    )
-
-
-def rung_on(arcs: Arcs, by: int, total: int) -> Arcs:
-    """Return a closed chain that begins `by` elements earlier (later, where negative)."""
-    by %= arcs.count
-    if not by:
-        return arcs
-    tips = ends(arcs.start, arcs.curvature, arcs.length)
-    wind = 2 * math.pi * round((tips[-1, 2] - arcs.start[0, 2]) / (2 * math.pi))
-    start = np.roll(arcs.start, by, axis=0)
-    start[:by, 2] -= wind
-    first = np.concatenate((arcs.first[-1 - by : -1] - total, arcs.first[: arcs.count - by + 1]))
-    if first[0] < 0:
-        first = first + total
-    return Arcs(
-        start,
-        np.roll(arcs.curvature, by),
-        np.roll(arcs.length, by),
-        np.roll(arcs.straight, by),
-        first,
-        arcs.off,
     )

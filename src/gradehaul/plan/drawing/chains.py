@@ -51,7 +51,23 @@ def chain(points: FloatArray, fit: Fit, price: float, *, closed: bool) -> Arcs |
     else:
         first = np.append(kept, len(points))[arcs.first]
         first[[0, -1]] = 0, len(points)
-    arcs = settle(points, replace(arcs, first=first), closed=closed)
-    if not closed:
-        arcs = true_to_chords(points, without_slivers(points, arcs, fit), fit)
+    return finished(points, replace(arcs, first=first), fit, closed=closed)
+
+
+def finished(points: FloatArray, arcs: Arcs, fit: Fit, *, closed: bool) -> Arcs | None:
+    """Return a chain settled on all vertices and the drawn ends, after the last checks; None where it comes apart."""
+    count = arcs.count
+    arcs = _checked(points, arcs, fit, closed=closed)
+    while count != arcs.count:  # without what was left out, more may turn out needless
+        count = arcs.count
+        fewer = simplified(points, arcs, fit, closed=closed)
+        if fewer.count < count:
+            arcs = _checked(points, fewer, fit, closed=closed)
     return arcs if joined(arcs, closed=closed) else None
+
+
+def _checked(points: FloatArray, arcs: Arcs, fit: Fit, *, closed: bool) -> Arcs:
+    arcs = settle(points, arcs, closed=closed)
+    if not closed:
+        arcs = without_slivers(points, arcs, fit)
+    return true_to_chords(points, arcs, fit, closed=closed)

@@ -12,9 +12,11 @@ from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.chain_checks import rounded_corner
 from gradehaul.plan.drawing.chain_guess import stepped
+from gradehaul.plan.drawing.chain_healing import healed
 from gradehaul.plan.drawing.chains import chain
 from gradehaul.plan.drawing.curvature_steps import PRICE
 from gradehaul.plan.drawing.fit_limits import COARSE, Fit, as_good_as_straight, cost_of
+from gradehaul.plan.drawing.single_arc import single_arc
 from gradehaul.plan.drawing.spans import Span, spans_of, straight_span, through_three
 
 FloatArray = NDArray[np.float64]
@@ -40,16 +42,25 @@ class Try(NamedTuple):
 def chord_spans(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
     """Return the elements of a run of chords; where no chain holds, of its parts."""
     smooth = _smooth(points, along, fit)
+    spans = _cut_spans(points, along, fit, smooth)
+    return spans if smooth is not None and spans is smooth.spans else healed(points, along, spans, fit)
+
+
+def _cut_spans(points: FloatArray, along: FloatArray, fit: Fit, smooth: Try | None) -> list[Span]:
+    """Return the elements of a run, as one smooth chain or cut where kinks may be, or in the middle."""
     if smooth is not None and smooth.sound and len(smooth.spans) < 3:
         return smooth.spans
-    cuts = kinks_of(points, fit, closed=False) if len(points) > 3 else np.zeros(0, dtype=np.int64)
     if smooth is None:
+        cuts = kinks_of(points, fit, closed=False)
         few = 0 < len(cuts) <= 3 + len(points) // 50
         return _pieces(points, along, cuts if few else np.array([len(points) // 2]), fit)
+    cuts = _doubtful(np.arange(1, len(points) - 1), smooth.spans, along, fit)
+    if len(cuts):  # else no kink would be believed
+        cuts = _doubtful(kinks_of(points, fit, closed=False), smooth.spans, along, fit)
     turns_ = _short_turns(smooth.spans, along, fit)
     best = smooth if smooth.sound else None
     limit = smooth.cost if smooth.sound else math.inf
-    for way in (_doubtful(cuts, smooth.spans, along, fit), turns_):
+    for way in (cuts, turns_):
         broken = broken_run(points, along, way, fit, limit) if len(way) else None
         if broken is not None:
             best, limit = broken, broken.cost
@@ -64,8 +75,9 @@ def _smooth(points: FloatArray, along: FloatArray, fit: Fit) -> Try | None:
         return Try([straight_span(points, along)], PRICE, sound=True)
     if len(points) == 3:
         return Try([through_three(points, along, fit)], PRICE, sound=True)
+    alone = single_arc(points, fit)
     for price in PRICES:
-        arcs = chain(points, fit, price, closed=False)
+        arcs = chain(points, fit, price, closed=False) if alone is None else alone
         if arcs is None or float(np.abs(arcs.off).max()) > fit.tolerance:
             continue
         if arcs.count == 1 and as_good_as_straight(float(arcs.curvature[0]), float(arcs.length[0]), fit):
@@ -95,8 +107,12 @@ def _pieces(points: FloatArray, along: FloatArray, cuts: IntArray, fit: Fit) -> 
     return [
         span
         for low, high in itertools.pairwise(bounds)
-        for span in chord_spans(points[low : high + 1], along[low : high + 1], fit)
+        for span in _piece(points[low : high + 1], along[low : high + 1], fit)
     ]
+
+
+def _piece(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
+    return _cut_spans(points, along, fit, _smooth(points, along, fit))
 
 
 def _doubtful(cuts: IntArray, spans: Sequence[Span], along: FloatArray, fit: Fit) -> IntArray:

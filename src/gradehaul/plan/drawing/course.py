@@ -23,7 +23,10 @@ WIDEST_CHORD = math.radians(31)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """A stroke without doubled vertices: the arrays of a stroke, with the distance drawn up to each vertex."""
+    """A stroke without doubled vertices: the arrays of a stroke, with the distance drawn up to each vertex.
+
+    `begin` is the vertex at which the drawing of a closed one began.
+    """
 
     points: FloatArray
     bulges: FloatArray
@@ -31,6 +34,7 @@ class Course:
     heights: FloatArray | None
     along: FloatArray
     closed: bool
+    begin: int = 0
 
 
 def course_of(stroke: Stroke, same: float) -> Course | None:
@@ -67,6 +71,8 @@ def course_of(stroke: Stroke, same: float) -> Course | None:
 
 def begun_at(course: Course, start: int) -> Course:
     """Return a closed course that begins at another of its vertices."""
+    if not start:
+        return course
     drawn = np.roll(np.diff(course.along), -start)
     ring = np.roll(course.points[:-1], -start, axis=0)
     heights = None
@@ -80,6 +86,34 @@ def begun_at(course: Course, start: int) -> Course:
         exact=np.roll(course.exact, -start),
         heights=heights,
         along=np.concatenate(([0.0], np.cumsum(drawn))),
+        begin=(course.begin - start) % len(ring),
+    )
+
+
+def in_order(course: Course) -> tuple[Course, bool]:
+    """Return a closed course from its least vertex on, to the lesser side; and whether it runs the other way now.
+
+    So a ring gives one track wherever its drawing began, and whichever way it ran.
+    """
+    ring = course.points[:-1]
+    least = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
+    starts = np.flatnonzero((ring == least).all(axis=1))  # a ring may come by one place more than once
+    back = _backward(course)
+    ways = [(begun_at(course, start), False) for start in starts.tolist()]
+    ways += [(begun_at(back, start), True) for start in (-starts % len(ring)).tolist()]
+    return min(ways, key=lambda way: way[0].points.tolist())
+
+
+def _backward(course: Course) -> Course:
+    """Return a closed course run the other way."""
+    return replace(
+        course,
+        points=course.points[::-1],
+        bulges=-course.bulges[::-1],
+        exact=course.exact[::-1],
+        heights=None if course.heights is None else course.heights[::-1],
+        along=course.along[-1] - course.along[::-1],
+        begin=-course.begin % (len(course.points) - 1),
     )
 
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from gradehaul.plan.drawing.chain_guess import SPACING, thinned
+from gradehaul.plan.drawing.chain_healing import healed, healed_ring
 from gradehaul.plan.drawing.chord_runs import chord_spans
-from gradehaul.plan.drawing.course import Course, begun_at, between, course_of, cuts_of
+from gradehaul.plan.drawing.course import Course, begun_at, between, course_of, cuts_of, in_order
 from gradehaul.plan.drawing.curvature_steps import scatter
 from gradehaul.plan.drawing.elements import turned
 from gradehaul.plan.drawing.fit_limits import Fit
@@ -63,17 +64,26 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     >>> angle = np.radians(np.arange(0.0, 91.0, 10.0))
     >>> stroke = Stroke("2F", "TRACK", "LWPOLYLINE", 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle))),
     ...                 np.zeros(9), np.zeros(9, dtype=bool))
-    >>> (reach,), faults = fit_stroke(stroke, tolerance=0.0008, kink=math.radians(2))
+    >>> (reach,), faults = fit_stroke(stroke, tolerance=0.0008, kink=0.035)
     >>> [(round(1 / element.curvature, 4), round(element.length, 4)) for element in reach.elements]
     [(0.6, 0.9425)]
     """
     if not (tolerance > 0 and kink > 0):
         raise ValueError(f"tolerance and kink must be above 0, got {tolerance} and {kink}")
-    if not _drawn_backward(stroke):
-        return _fitted(stroke, tolerance, kink)
-    reaches, faults = _fitted(_backward(stroke), tolerance, kink)
-    back = [replace(reach, elements=tuple(map(turned, reversed(reach.elements)))) for reach in reversed(reaches)]
-    return tuple(back), faults[::-1]
+    back = _drawn_backward(stroke)
+    course = course_of(_backward(stroke) if back else stroke, SAME * tolerance)
+    if course is None:
+        x, y = stroke.points[0]
+        fault = Fault("zero-length", "all of it lies at one place", Spot(x, y), stroke.handle, stroke.layer)
+        return (), (fault,)
+    if course.closed and not course.exact.all():
+        course, turned_round = in_order(course)
+        back ^= turned_round
+    reaches, faults = _fitted(course, stroke, tolerance, kink)
+    if not back:
+        return reaches, faults
+    turned_back = [replace(reach, elements=tuple(map(turned, reversed(reach.elements)))) for reach in reversed(reaches)]
+    return tuple(turned_back), faults[::-1]
 
 
 def _drawn_backward(stroke: Stroke) -> bool:
@@ -98,12 +108,9 @@ def _backward(stroke: Stroke) -> Stroke:
     )
 
 
-def _fitted(stroke: Stroke, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
-    course = course_of(stroke, SAME * tolerance)
-    if course is None:
-        x, y = stroke.points[0]
-        fault = Fault("zero-length", "all of it lies at one place", Spot(x, y), stroke.handle, stroke.layer)
-        return (), (fault,)
+def _fitted(
+    course: Course, stroke: Stroke, tolerance: float, kink: float
+) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
     noise = (
         min(scatter(thinned(course.points, SPACING * tolerance)[0]), tolerance / 4) if not course.exact.all() else 0.0
     )
@@ -117,6 +124,9 @@ def _fitted(stroke: Stroke, tolerance: float, kink: float) -> tuple[tuple[Reach,
             course = begun_at(course, int(cuts[0]))
             cuts = (cuts - cuts[0])[1:]
         spans = [span for low, high in between(course, cuts) for span in _run(course, low, high, fit)]
+        if not course.exact.any():
+            heal = healed_ring if course.closed else healed
+            spans = heal(course.points, course.along, spans, fit)
     spans = merged(spans, SAME * tolerance, closed=course.closed)
     return reaches_from(spans, course, stroke, kink)
 

@@ -30,10 +30,12 @@ def ring_spans(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
         if arcs is not None and float(np.abs(arcs.off).max()) <= fit.tolerance and not rounded_corner(arcs, fit):
             smooth = Try(spans_of(points, course.along, arcs, closed=True), cost_of(arcs, fit), sound=True)
             break
+    if smooth is not None and len(smooth.spans) < 5:  # four elements are as few as a ring of no circle has
+        return smooth.spans, np.zeros(0, dtype=np.int64)
     cuts = kinks_of(points, fit, closed=True)
     if smooth is not None:
-        if not len(cuts) or len(smooth.spans) < 5:  # four elements are as few as a ring of no circle has
-            return smooth.spans, cuts[:0]
+        if not len(cuts):
+            return smooth.spans, cuts
         rolled = begun_at(course, int(cuts[0]))
         broken = broken_run(rolled.points, rolled.along, (cuts - cuts[0])[1:], fit, smooth.cost - KINK_COST * PRICE)
         return ([], cuts) if broken is not None else (smooth.spans, cuts[:0])
@@ -69,7 +71,7 @@ def circle_span(course: Course, fit: Fit) -> Span | None:
     if not holds(off, fit.noise, fit.tolerance):
         return None
     hand = math.copysign(1.0, full)
-    reach = points[0] - middle
+    reach = points[course.begin] - middle
     bearing = math.atan2(reach[1], reach[0])
     place = (float(middle[0]) + radius * math.cos(bearing), float(middle[1]) + radius * math.sin(bearing))
     unit = math.sqrt(float(np.linalg.inv(design.T @ design)[2, 2]))
@@ -78,8 +80,8 @@ def circle_span(course: Course, fit: Fit) -> Span | None:
         place,
         hand / radius,
         2 * math.pi * radius,
-        0.0,
-        float(course.along[-1]),
+        float(course.along[course.begin]),
+        float(course.along[course.begin] + course.along[-1]),
         False,
         student(float(off @ off), len(points) - 3) * unit,
     )

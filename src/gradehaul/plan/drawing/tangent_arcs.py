@@ -85,3 +85,25 @@ def wind_of(arcs: Arcs) -> float:
     """Return the whole turns that a closed chain makes, radians."""
     tips = ends(arcs.start, arcs.curvature, arcs.length)
     return 2 * math.pi * round(float(tips[-1, 2] - arcs.start[0, 2]) / (2 * math.pi))
+
+
+def rung_on(arcs: Arcs, by: int, total: int) -> Arcs:
+    """Return a closed chain that begins `by` elements earlier (later, where negative)."""
+    by %= arcs.count
+    if not by:
+        return arcs
+    tips = ends(arcs.start, arcs.curvature, arcs.length)
+    wind = 2 * math.pi * round((tips[-1, 2] - arcs.start[0, 2]) / (2 * math.pi))
+    start = np.roll(arcs.start, by, axis=0)
+    start[:by, 2] -= wind
+    first = np.concatenate((arcs.first[-1 - by : -1] - total, arcs.first[: arcs.count - by + 1]))
+    if first[0] < 0:
+        first = first + total
+    return Arcs(
+        start,
+        np.roll(arcs.curvature, by),
+        np.roll(arcs.length, by),
+        np.roll(arcs.straight, by),
+        first,
+        arcs.off,
+    )

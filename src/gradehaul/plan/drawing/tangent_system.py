@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from functools import lru_cache
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,48 @@ PIN = 1e3
 
 
 SMALL = 160
-"""Up to this many unknowns a dense solver is quicker than a sparse one."""
+"""Up to this many unknowns of a ring a dense solver is quicker than a sparse one."""
+BAND = 7
+"""How far the farthest unknown that an unknown has to do with lies from it, ties between their two elements."""
+UNKNOWN = np.arange(5)
+
+
+class _Entries(NamedTuple):
+    """Where the entries of the matrix stand, in the order in which they are listed.
+
+    In `row` and `column` all ties come behind all elements. For `band` they stand between their two elements: unknown
+    ``order[i]`` comes at i there, and unknown i at ``back[i]``.
+    """
+
+    row: IntArray
+    column: IntArray
+    order: IntArray
+    back: IntArray
+    band: IntArray
+
+
+@lru_cache(maxsize=64)
+def _entries(count: int, joints: int) -> _Entries:
+    at = 5 * np.arange(count)[:, None] + UNKNOWN
+    tie = 5 * count + 3 * np.arange(joints)[:, None] + UNKNOWN[:3]
+    block = (count, 5, 5)
+    side = (joints, 3, 5)
+    after = at[(np.arange(joints) + 1) % count, :3].ravel()
+    pairs = (
+        (np.broadcast_to(at[:, :, None], block), np.broadcast_to(at[:, None, :], block)),
+        (np.broadcast_to(tie[:, :, None], side), np.broadcast_to(at[:joints, None, :], side)),
+        (np.broadcast_to(at[:joints, None, :], side), np.broadcast_to(tie[:, :, None], side)),
+        (tie, after),
+        (after, tie),
+        (tie, tie),
+    )
+    row = np.concatenate([one.ravel() for one, _ in pairs])
+    column = np.concatenate([other.ravel() for _, other in pairs])
+    back = np.concatenate(
+        ((at + 3 * np.arange(count)[:, None]).ravel(), (8 * np.arange(joints)[:, None] + [5, 6, 7]).ravel())
+    )
+    band = back[column] * (3 * BAND + 1) + 2 * BAND + back[row] - back[column]
+    return _Entries(row, column, np.argsort(back), back, band)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,8 +89,8 @@ class System:
     firm: FloatArray
     """What keeps each length from running off where the curvatures beside a joint hardly differ, shape (k,)."""
 
-    def matrix(self, damping: float, grip: float) -> tuple[FloatArray, IntArray, IntArray, int]:
-        """Return the entries of the matrix of a step, their rows and columns, and its size."""
+    def solve(self, damping: float, grip: float, right: FloatArray) -> FloatArray:
+        """Return the unknowns for one or more right sides: of an open chain by a banded matrix, else a sparse one."""
         count, joints = len(self.blocks), len(self.gaps)
         size = 5 * count + 3 * joints
         blocks = self.blocks.copy()
@@ -57,36 +99,31 @@ class System:
         blocks[self.frozen, 3, :] = 0.0
         blocks[self.frozen, :, 3] = 0.0
         blocks[self.frozen, 3, 3] = 1.0
-        blocks += max(damping, 1e-12) * np.eye(5)
+        blocks[:, UNKNOWN, UNKNOWN] += max(damping, 1e-12)
         blocks[:, 4, 4] += grip * self.firm
-        at = 5 * np.arange(count)[:, None] + np.arange(5)
-        row = np.broadcast_to(at[:, :, None], (count, 5, 5))
-        column = np.broadcast_to(at[:, None, :], (count, 5, 5))
-        tie_row = np.broadcast_to(
-            (5 * count + 3 * np.arange(joints)[:, None] + np.arange(3))[:, :, None], (joints, 3, 5)
-        )
-        tie_column = np.broadcast_to(at[:joints, None, :], (joints, 3, 5))
-        next_row = (5 * count + 3 * np.arange(joints)[:, None] + np.arange(3)).ravel()
-        next_column = at[(np.arange(joints) + 1) % count, :3].ravel()
         ties = self.ties[:joints].copy()
         ties[self.frozen[:joints], :, 3] = 0.0
-        own = np.arange(5 * count, size)
-        rows_ = np.concatenate((row.ravel(), tie_row.ravel(), tie_column.ravel(), next_row, next_column, own))
-        columns = np.concatenate((column.ravel(), tie_column.ravel(), tie_row.ravel(), next_column, next_row, own))
         minus = np.full(3 * joints, -1.0)
-        values = np.concatenate((blocks.ravel(), ties.ravel(), ties.ravel(), minus, minus, np.full(3 * joints, -1e-13)))
-        return values, rows_, columns, size
+        own = np.full(3 * joints, -1e-13)
+        values = np.concatenate((blocks.ravel(), ties.ravel(), ties.ravel(), minus, minus, own))
+        entries = _entries(count, joints)
+        if joints < count:
+            from scipy.linalg.lapack import dgbsv
 
-    def solve(self, damping: float, grip: float, right: FloatArray) -> FloatArray:
-        """Return the unknowns for one or more right sides: by a dense matrix where it is small, else a sparse one."""
-        values, rows, columns, size = self.matrix(damping, grip)
+            band = np.zeros((size, 3 * BAND + 1))
+            band.ravel()[entries.band] = values
+            *_, answer, fault = dgbsv(BAND, BAND, band.T, right[entries.order], overwrite_ab=1, overwrite_b=1)
+            if fault:
+                raise np.linalg.LinAlgError(f"row {fault} of {size} tells nothing")
+            return np.asarray(answer[entries.back], dtype=np.float64)
         if size <= SMALL:
-            dense = np.bincount(rows * size + columns, values, size * size).reshape(size, size)
+            dense = np.bincount(entries.row * size + entries.column, values, size * size).reshape(size, size)
             return np.asarray(np.linalg.solve(dense, right), dtype=np.float64)
         from scipy.sparse import csc_array
         from scipy.sparse.linalg import splu
 
-        return np.asarray(splu(csc_array((values, (rows, columns)), shape=(size, size))).solve(right), dtype=np.float64)
+        matrix = csc_array((values, (entries.row, entries.column)), shape=(size, size))
+        return np.asarray(splu(matrix).solve(right), dtype=np.float64)
 
     def step(self, damping: float, grip: float) -> FloatArray:
         """Return the step of all unknowns, shape (k, 5)."""
@@ -130,7 +167,7 @@ def linearized(ring: FloatArray, arcs: Arcs, wind: float, *, closed: bool, hold:
     power = 2 * across - curvature * square
     root = np.sqrt(np.maximum(1 - curvature * power, 1e-6))
     off = power / (1 + root)
-    rows = np.column_stack(
+    rows = np.array(
         (
             (sine + curvature * reach[:, 0]) / root,
             (-cosine + curvature * reach[:, 1]) / root,
@@ -140,13 +177,15 @@ def linearized(ring: FloatArray, arcs: Arcs, wind: float, *, closed: bool, hold:
     )
     blocks = np.zeros((count, 5, 5))
     slope = np.zeros((count, 5))
-    for i in range(4):
-        slope[:, i] = np.bincount(own, rows[:, i] * off, count)
-        for j in range(i + 1):
-            blocks[:, i, j] = blocks[:, j, i] = np.bincount(own, rows[:, i] * rows[:, j], count)
+    filled = np.flatnonzero(arcs.first[1:] > arcs.first[:-1])
+    since = arcs.first[filled] - arcs.first[0]
+    weighed = np.concatenate((rows[:, None] * rows, (rows * off)[:, None]), axis=1)
+    sums = np.add.reduceat(weighed, since, axis=2)
+    blocks[filled, :4, :4] = sums[:, :4].transpose(2, 0, 1)
+    slope[filled, :4] = sums[:, 4].T
     tips = ends(arcs.start, arcs.curvature, arcs.length)
     ties = _end_changes(arcs, tips)
-    gaps = tips - np.roll(arcs.start, -1, axis=0)
+    gaps = tips - np.concatenate((arcs.start[1:], arcs.start[:1]))
     if closed:
         gaps[-1, 2] -= wind
     else:
@@ -195,5 +234,6 @@ def _end_changes(arcs: Arcs, tips: FloatArray) -> FloatArray:
 
 def shortest(arcs: Arcs) -> FloatArray:
     """Return the length of the shortest of each element and its two neighbors, but no less than a thousandth."""
-    shortest = np.minimum(np.minimum(np.roll(arcs.length, 1), np.roll(arcs.length, -1)), arcs.length)
-    return np.maximum(np.abs(shortest), 1e-3)
+    length = arcs.length
+    before, after = np.concatenate((length[-1:], length[:-1])), np.concatenate((length[1:], length[:1]))
+    return np.maximum(np.abs(np.minimum(np.minimum(before, after), length)), 1e-3)
