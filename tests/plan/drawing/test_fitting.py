@@ -1,6 +1,7 @@
 """Chords to curves: true radii, few elements, tangents, kinks, rings, heights, and how far a radius is trusted."""
 
 import math
+import os
 import time
 
 import numpy as np
@@ -14,6 +15,8 @@ from gradehaul.plan.drawing.records import Stroke
 
 TOLERANCE = 16.5e-3 / 20  # a twentieth of the gauge of HO
 KINK = math.radians(2)
+EXAMPLES = int(os.environ.get("GRADEHAUL_FITTING_EXAMPLES", "1"))
+"""How many times as many random tracks are tried as in the ordinary run."""
 
 
 def walk(pieces, start=(0.0, 0.0, 0.0), chord=10.0, step=None):
@@ -272,7 +275,7 @@ def tracks(draw):
     return pieces
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60 * EXAMPLES, deadline=None)
 @given(pieces=tracks(), chord=st.floats(2, 10), bearing=st.floats(-3, 3), step=st.sampled_from([None, 0.05]))
 def test_random_track_comes_back(pieces, chord, bearing, step):
     points = walk(pieces, (3.0, -2.0, bearing), chord, step)
@@ -288,7 +291,7 @@ def test_random_track_comes_back(pieces, chord, bearing, step):
         assert element.curvature == pytest.approx(curvature, rel=0.01, abs=1e-9)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25 * EXAMPLES, deadline=None)
 @given(pieces=tracks(), chord=st.floats(2, 10), seed=st.integers(0, 10**6))
 def test_scattered_vertices_still_give_the_ruling_curve(pieces, chord, seed):
     points = walk(pieces, chord=chord)
@@ -310,7 +313,7 @@ def test_scattered_vertices_still_give_the_ruling_curve(pieces, chord, seed):
         since += length
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20 * EXAMPLES, deadline=None)
 @given(pieces=tracks(), chord=st.floats(2, 10))
 def test_a_stroke_drawn_backward_is_the_same_track(pieces, chord):
     points = walk(pieces, chord=chord)
@@ -567,7 +570,7 @@ def test_senseless_settings(given_):
         fit_stroke(stroke([(0, 0), (1, 0)]), **given_)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25 * EXAMPLES, deadline=None)
 @given(seed=st.integers(0, 10**6), count=st.integers(2, 40), spread=st.sampled_from([1e-4, 1e-2, 1.0]))
 def test_a_scribble_is_followed_within_the_tolerance(seed, count, spread):
     random = np.random.default_rng(seed)

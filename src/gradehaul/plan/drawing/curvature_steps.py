@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -96,7 +97,7 @@ def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = 
     kinks
         Whether the direction may break at vertices too.
     """
-    from scipy.linalg import solveh_banded
+    from scipy.linalg.lapack import dpbsv
 
     count = len(points)
     along = np.diff(points, axis=0)
@@ -121,32 +122,58 @@ def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = 
     kink = np.zeros(count - 2)
     solution = np.zeros(size)
     last = 2 * (count - 2)
+    tie = stiff**2
     for round_ in range(ROUNDS):
         shrink = -min(1.0, round_ / (ROUNDS - 6))
         fine, fine_kink = FINEST**shrink, LARGEST_KINK * 100.0**shrink
-        jump = np.diff(curvature)
-        weight = price / np.log1p(1 / fine**2) / (jump**2 + fine**2)
-        kink_weight = KINK_PRICE * price / np.log1p((LARGEST_KINK / fine_kink) ** 2) / (kink**2 + fine_kink**2)
-        # A kink that costs w b² beside a tie that costs v (miss - b)² leaves a tie that costs v w / (v + w) miss².
-        tie = 1 / (1 / stiff**2 + (1 / kink_weight if kinks else 0.0))
-        band = np.zeros((5, size))
-        right = np.zeros(size)
-        for i in range(5):
-            right[i : i + last : 2] += rows[i] * tie * turn
-            for j in range(i + 1):
-                band[i - j, j : j + last : 2] += rows[i] * rows[j] * tie
-        band[0, 0::2] += 1.0
-        band[0, 1::2] += 1e-9
+        jump = curvature[1:] - curvature[:-1]
+        weight = price / math.log1p(1 / fine**2) / (jump**2 + fine**2)
+        if kinks:
+            # A kink that costs w b² beside a tie that costs v (miss - b)² leaves a tie that costs v w / (v + w) miss².
+            kink_weight = KINK_PRICE * price / math.log1p((LARGEST_KINK / fine_kink) ** 2) / (kink**2 + fine_kink**2)
+            tie = 1 / (1 / stiff**2 + 1 / kink_weight)
+        if kinks or not round_:
+            fixed, right = _fixed(rows, tie, turn)
+        band = fixed.copy("F")
         band[0, 1:-2:2] += weight
         band[0, 3::2] += weight
         band[2, 1:-2:2] -= weight
-        solution = solveh_banded(band, right, lower=True, check_finite=False)
+        _, solution, fault = dpbsv(band, right, lower=1, overwrite_ab=1)
+        if fault:
+            raise np.linalg.LinAlgError(f"row {fault} of {size} tells nothing")
         curvature = solution[1::2]
-        miss = turn - sum(rows[i] * solution[i : i + last : 2] for i in range(5))
-        kink = miss * tie / kink_weight if kinks else kink
+        if kinks:
+            miss = turn - sum(rows[i] * solution[i : i + last : 2] for i in range(5))
+            kink = miss * tie / kink_weight
     at = np.flatnonzero(np.abs(np.diff(curvature)) > 1e-3 / FINEST) + 1
     curvature = curvature * largest
     shift = solution[0::2] * noise
+    return Steps(curvature, at, shift, _headings(points, shift, curvature), kink)
+
+
+def _fixed(rows: FloatArray, tie: FloatArray, turn: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return what ties and shifts add to the lower band of the matrix, as the solver has it in memory; the right side.
+
+    Row i of the five belongs to the unknown i behind that of the vertex before.
+    """
+    last = 2 * len(turn)
+    band = np.zeros((last + 3, 5)).T
+    right = np.zeros(last + 3)
+    bent = tie * turn
+    for i in range(5):
+        right[i : i + last : 2] += rows[i] * bent
+        weighed = rows[i] * tie
+        for j in range(i + 1):
+            band[i - j, j : j + last : 2] += rows[j] * weighed
+    band[0, 0::2] += 1.0
+    band[0, 1::2] += 1e-9
+    return band, right
+
+
+def _headings(points: FloatArray, shift: FloatArray, curvature: FloatArray) -> FloatArray:
+    """Return the direction at each vertex, radians, unwrapped, with the vertices moved to the left by `shift`, m."""
+    along = np.diff(points, axis=0)
+    chord = np.hypot(*along.T)
     normal = np.column_stack((-along[:, 1], along[:, 0])) / chord[:, None]
     aside = np.zeros_like(points)
     aside[:-1] += normal
@@ -156,5 +183,4 @@ def steps(points: FloatArray, *, noise: float, tolerance: float, price: float = 
     direction = np.concatenate(([0.0], np.cumsum(turns(moved))))
     first = moved[1] - moved[0]
     direction += np.arctan2(first[1], first[0])
-    heading = np.append(direction - curvature * chord / 2, direction[-1] + curvature[-1] * chord[-1] / 2)
-    return Steps(curvature, at, shift, heading, kink)
+    return np.append(direction - curvature * chord / 2, direction[-1] + curvature[-1] * chord[-1] / 2)
