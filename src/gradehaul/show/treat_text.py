@@ -90,6 +90,9 @@ def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
             f": that wheels carry the film no farther than {carry}. Nobody has measured it. If they carry it farther, "
             "the last column of the trains below comes true.",
         )
+    elif found.one_piece:
+        page.line(f"No track is left to film: a carry-over of {carry} is longer than all track together, which is one "
+                  "piece then.")  # fmt: skip
     else:
         page.line(f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.")
     if found.asked.step is None and found.length("film") < found.length("buffer"):
