@@ -43,7 +43,7 @@ USES: Mapping[Use, UseStyle] = {
         ),
         "keep clean, for wheels carry film on",
     ),
-    "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no train in question"),
+    "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
 }
 """Dashes and dots on pale blue for film, solid dark red and a ladder of it for what stays clean, a thin line for the
 rest: told apart without color."""

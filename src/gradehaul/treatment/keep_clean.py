@@ -24,7 +24,8 @@ from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rai
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
 """What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
-carry film from it onto rail that must stay clean; or filmed or not as one likes, as no train in question runs there."""
+carry film from it onto rail that must stay clean; or filmed or not as one likes, as no locomotive in question runs
+there."""
 
 
 @dataclass(frozen=True, slots=True)
