@@ -11,9 +11,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
+from gradehaul.treatment.wishes import filmed_plan
 from treatment.plans import Line, lines
 
 NO_CARRY = 0.0
@@ -315,3 +316,17 @@ def test_a_route_with_reversals_is_planned_leg_by_leg() -> None:
             rail = "as planned" if "as planned" in layout.rails else "clean"
             assert layout.verdict("empties", rail=rail).outcome == "climbs"
     assert len(kept) > 2
+
+
+@pytest.mark.parametrize("name", ["first-hill", "landing", "n-mountain", "switchback", "two-levels"])
+@pytest.mark.parametrize("need", ["climbs", "marginal"])
+def test_copies_of_the_demo_plans_pass_the_ordinary_check(name: str, need: str) -> None:
+    found = keep_clean_plan(Layout(load_plan(f"plans/{name}.toml")), Asked(need=need))  # type: ignore[arg-type]
+    layout = Layout(read_plan(filmed_plan(found), folder=Path("plans")))
+    judged = judged_rails(layout.rails)
+    assert set(judged) <= {"as planned", "as planned fresh"}
+    for train in layout.plan.trains:
+        for rail in judged:
+            verdict = layout.verdict(train, rail=rail)
+            assert verdict.holds_back
+            assert verdict.outcome == "climbs" or (need == "marginal" and verdict.outcome == "marginal")
