@@ -5,12 +5,19 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
 from gradehaul.command import main
+from gradehaul.haulage.layout import Layout
+from gradehaul.plan import load_plan
+from gradehaul.show.reading_units import reader_of
+from gradehaul.show.treat_json import treat_json
+from gradehaul.show.treat_text import treat_page
+from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
 from treatment.plans import Line
 
 HILL = Line(
@@ -62,9 +69,37 @@ def test_a_train_that_stalls_on_clean_rail_is_said_and_no_plan_is_written(tmp_pa
     assert not out.exists()
 
 
-def test_a_carry_longer_than_the_layout_leaves_nothing(hill: Path) -> None:
+def test_a_carry_longer_than_the_layout_leaves_nothing_and_says_so(hill: Path) -> None:
     words = treat(hill, "--carry", "1 km").stdout
-    assert "No track is left to film: all of it is needed clean, or lies within" in words
+    assert "No track is left to film: a carry-over of 1000000 mm is longer than all track together" in words
+    assert "which is one piece then" in words
+    assert "one piece" not in treat(hill).stdout
+
+
+def test_film_everywhere_stands_beside_every_answer(hill: Path, tmp_path: Path) -> None:
+    light, heavy = tmp_path / "light.toml", tmp_path / "heavy.toml"
+    light.write_text(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, "").text())
+    heavy.write_text(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, "").text())
+    for path, stalls in ((hill, True), (light, False), (heavy, True)):
+        words = treat(path).stdout
+        assert "with film everywhere" in words
+        assert ("If the film spreads everywhere, up stalls at" in words) == stalls
+
+
+def test_a_search_that_was_stopped_says_how_much_better_a_plan_may_be(hill: Path) -> None:
+    found = keep_clean_plan(Layout(load_plan(hill)), Asked(carry=0.0))
+    page = treat_page(replace(found, gap=0.17), reader_of("mm")).text()
+    assert "The search was stopped: a plan up to 17 % better may exist." in page
+    assert "The search was stopped" not in treat(hill).stdout
+    assert json.loads(treat_json(replace(found, gap=0.17)))["gap_pct"] == 17.0
+
+
+def test_lengths_add_up(hill: Path) -> None:
+    document = json.loads(treat(hill, "--json", "--step", "300 mm").stdout)
+    for use, total in document["totals_m"].items():
+        own = sum(track["to_m"] - track["from_m"] for track in document["tracks"] if track["use"] == use)
+        assert own == pytest.approx(total, abs=1e-4)
+    assert sum(document["totals_m"].values()) == pytest.approx(12.3, abs=1e-4)
 
 
 def test_json_and_csv_tell_the_same(hill: Path) -> None:

@@ -11,9 +11,10 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
+from gradehaul.treatment.wishes import filmed_plan
 from treatment.plans import Line, lines
 
 NO_CARRY = 0.0
@@ -125,6 +126,59 @@ def test_a_marginal_verdict_leaves_more_to_film_than_a_sure_one_and_a_reserve_le
     assert lengths == sorted(lengths, reverse=True)
     assert lengths[0] > lengths[-1]
     assert planned(line, need="marginal").length("film") > lengths[0]
+
+
+def test_the_weaker_of_fresh_and_settled_film_counts_whichever_it_is() -> None:
+    told = 'clean = "75 gf", treated = "52 gf", "treated fresh" = "46 gf"'
+
+    def with_film(settled: str, fresh: str) -> tuple[tuple[str, ...], float]:
+        pulls = f'clean = "75 gf", treated = "{settled}", "treated fresh" = "{fresh}"'
+        assert told in HILL.text()
+        layout = Layout(read_plan(HILL.text().replace(told, pulls)))
+        found = keep_clean_plan(layout, Asked(carry=NO_CARRY, need="marginal"))
+        return tuple(row.use for row in found.rows), round(found.trains[0].everywhere.margin, 9)
+
+    assert with_film("46 gf", "52 gf") == with_film("52 gf", "46 gf") == with_film("46 gf", "46 gf")
+    assert with_film("52 gf", "52 gf") != with_film("46 gf", "46 gf")
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(1, 16), st.sampled_from([0.05, 0.2, 0.35]), st.sampled_from(["climbs", "marginal"]))
+def test_a_reserve_is_a_share_of_every_pull(cars: int, reserve: float, need: str) -> None:
+    line = replace(HILL, consist=("mule", f"{cars} ore"))
+    weaker = line.text()
+    for pull in (75, 52, 46):
+        weaker = weaker.replace(f'"{pull} gf"', f'"{pull * (1 - reserve)!r} gf"')
+    held = planned(line, reserve=reserve, need=need)
+    less = keep_clean_plan(Layout(read_plan(weaker)), Asked(carry=NO_CARRY, need=need))  # type: ignore[arg-type]
+    assert [row.use for row in held.rows] == [row.use for row in less.rows]
+    assert {place.test for place in held.beyond} == {place.test for place in less.beyond}
+
+
+def test_a_train_without_a_route_is_refused() -> None:
+    layout = Layout(read_plan(HILL.text()))
+    train = replace(layout.plan.trains["up"], route="Nowhere")
+    layout.plan = replace(layout.plan, trains={"up": train})
+    with pytest.raises(RouteError, match=r'train "up" has no route to run on.*got "Nowhere"'):
+        keep_clean_plan(layout)
+
+
+def test_a_search_without_time_gives_a_plan_that_holds_and_its_gap() -> None:
+    line = Line(
+        tuple(f'straight = {90 + 7 * k}, grade = "2.6 %"' for k in range(40)),
+        ("mule", "16 ore", "mule"),
+        (None,) * 40,
+        "",
+    )
+    layout = Layout(read_plan(line.text()))
+    asked = Asked(carry=NO_CARRY, need="marginal")
+    best, hasty = keep_clean_plan(layout, asked), keep_clean_plan(layout, asked, patience=0.0)
+    assert best.gap == 0
+    assert verdict_with(line, filmed(hasty), "marginal")
+    lengths = [found.length("film") + found.length("no effect") for found in (hasty, best)]
+    assert lengths[0] <= lengths[1] + 1e-9
+    assert hasty.gap > 0
+    assert lengths[0] * (1 + hasty.gap) >= lengths[1] * (1 - 1e-6)
 
 
 def test_steps_film_more_than_whole_tracks() -> None:
@@ -262,3 +316,17 @@ def test_a_route_with_reversals_is_planned_leg_by_leg() -> None:
             rail = "as planned" if "as planned" in layout.rails else "clean"
             assert layout.verdict("empties", rail=rail).outcome == "climbs"
     assert len(kept) > 2
+
+
+@pytest.mark.parametrize("name", ["first-hill", "landing", "n-mountain", "switchback", "two-levels"])
+@pytest.mark.parametrize("need", ["climbs", "marginal"])
+def test_copies_of_the_demo_plans_pass_the_ordinary_check(name: str, need: str) -> None:
+    found = keep_clean_plan(Layout(load_plan(f"plans/{name}.toml")), Asked(need=need))  # type: ignore[arg-type]
+    layout = Layout(read_plan(filmed_plan(found), folder=Path("plans")))
+    judged = judged_rails(layout.rails)
+    assert set(judged) <= {"as planned", "as planned fresh"}
+    for train in layout.plan.trains:
+        for rail in judged:
+            verdict = layout.verdict(train, rail=rail)
+            assert verdict.holds_back
+            assert verdict.outcome == "climbs" or (need == "marginal" and verdict.outcome == "marginal")

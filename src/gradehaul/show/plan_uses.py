@@ -43,7 +43,7 @@ USES: Mapping[Use, UseStyle] = {
         ),
         "keep clean, for wheels carry film on",
     ),
-    "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no train in question"),
+    "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
 }
 """Dashes and dots on pale blue for film, solid dark red and a ladder of it for what stays clean, a thin line for the
 rest: told apart without color."""
@@ -102,15 +102,16 @@ def train_told(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> lis
         f"{train.name}, {planned}: {_told(now, reader)}; with film everywhere: {_told(then, reader)}",
         brief + (f" on {then.track}" if then.outcome == "stalls" else ""),
         brief,
-        f"{train.name}: {_brief(now)}, then {_brief(then)}",
+        f"{train.name}: {_brief(now)}, with film {_brief(then)}",
     ]
 
 
 def _told(verdict: Verdict, reader: Reader) -> str:
     if verdict.outcome == "stalls":
         return f"stalls at {reader.length(verdict.at)} on {verdict.track}"
-    return f"{_brief(verdict)}, {reader.force(verdict.margin)} to spare"
+    downhill = "" if verdict.holds_back else " but runs away downhill"
+    return f"{verdict.outcome}{downhill}, {reader.force(verdict.margin)} to spare"
 
 
 def _brief(verdict: Verdict) -> str:
-    return verdict.outcome if verdict.holds_back else f"{verdict.outcome} but runs away downhill"
+    return verdict.outcome if verdict.holds_back or verdict.outcome == "stalls" else "runs away downhill"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
 from gradehaul.show.naming import OUTCOMES, USE_TOLD
@@ -15,7 +17,7 @@ _USES: dict[Use, str] = {
     "has film": "has film already",
     "keep clean": "keep clean",
     "buffer": "keep clean too, for wheels would carry film on from it",
-    "no effect": "film or not: no train in question runs there",
+    "no effect": "film or not: no locomotive in question runs there",
 }
 _FAILS: dict[Test, str] = {
     "stand": "would stall",
@@ -90,6 +92,9 @@ def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
             f": that wheels carry the film no farther than {carry}. Nobody has measured it. If they carry it farther, "
             "the last column of the trains below comes true.",
         )
+    elif found.one_piece:
+        page.line(f"No track is left to film: a carry-over of {carry} is longer than all track together, which is one "
+                  "piece then.")  # fmt: skip
     else:
         page.line(f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.")
     if found.asked.step is None and found.length("film") < found.length("buffer"):
@@ -118,11 +123,14 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.heading("Track by track")
     heads = ["track", "length>", "is to be", "since"]
     table: list[list[Piece]] = []
-    for row in found.rows:
-        own = [row.unit.name, reader.length(row.unit.length)]
+    told = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, reader)))
+    for (_, use, since), group in told:
+        units = [row.unit for row in group]
+        first, last = units[0], units[-1]
+        own = [first.name, reader.length(last.stop - first.start)]
         if found.asked.step is not None:
-            own[1:1] = [f"{reader.length(row.unit.start)} to {reader.length(row.unit.stop)}"]
-        table.append([*own, USE_TOLD[row.use], _since(row, found, reader)])
+            own[1:1] = [f"{reader.length(first.start)} to {reader.length(last.stop)}"]
+        table.append([*own, USE_TOLD[use], since])
     if found.asked.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from time import perf_counter
 from typing import Literal, NamedTuple
 
 from gradehaul.errors import DesignError, RouteError
@@ -23,7 +24,8 @@ from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rai
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
 """What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
-carry film from it onto rail that must stay clean; or filmed or not as one likes, as no train in question runs there."""
+carry film from it onto rail that must stay clean; or filmed or not as one likes, as no locomotive in question runs
+there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +103,11 @@ class KeepCleanPlan:
         return "keep clean" in uses and bool(uses & {"film", "has film"})
 
     @property
+    def one_piece(self) -> bool:
+        """Whether the carry-over is longer than all track together, so that film goes from any track to any other."""
+        return self.asked.carry > sum(row.unit.length for row in self.rows)
+
+    @property
     def at_risk(self) -> tuple[Row, ...]:
         """The rows with film already from which wheels carry it onto rail that must stay clean."""
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
@@ -119,7 +126,8 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     asked
         The trains and the verdict that they need.
     patience
-        Seconds that the search may take where locomotives trade film against one another.
+        Seconds from the call after which the search ends with the best plan so far, where locomotives trade film for
+        one another.
 
     Raises
     ------
@@ -147,6 +155,7 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     >>> [(row.unit.name, row.use) for row in keep_clean_plan(layout).rows]
     [('Yard:1', 'film'), ('Yard:2', 'buffer'), ('Hill:1', 'keep clean')]
     """
+    begun = perf_counter()
     _refuse(layout.plan, asked)
     film = _film(layout.plan, asked.film)
     runs = _runs(layout, asked.trains)
@@ -158,9 +167,8 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     gap = 0.0
     if not beyond:
         open_ = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
-        choice = choose(
-            [place for found in needs.values() for each in found for place in each.tight], open_, patience=patience
-        )
+        tight = [place for found in needs.values() for each in found for place in each.tight]
+        choice = choose(tight, open_, patience=max(0.0, patience - (perf_counter() - begun)))
         gap = choice.gap
         turning = turning_places(units, layout.graph, max(run.train.length for run in runs.values()))
         carried = within_carry(units, layout.graph, choice.kept, asked.carry, turning)
