@@ -7,7 +7,6 @@ from difflib import get_close_matches
 from typing import TypeVar
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
@@ -21,6 +20,15 @@ from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
 from gradehaul.track.fouling import clear_lengths
+
+
+def _with_bench(plan: Plan, hours: float | None) -> Plan:
+    """Return a plan with what was read at the bench; where nothing was, the reckoning of it is not even loaded."""
+    if plan.book.empty and hours is None:
+        return plan
+    from gradehaul.haulage.bench.benched import with_bench
+
+    return with_bench(plan, hours=hours)
 
 
 class Layout:
@@ -71,7 +79,7 @@ class Layout:
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
-        self.plan = plan = with_bench(plan, hours=hours)
+        self.plan = plan = _with_bench(plan, hours)
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
         self.coefficient = curve_coefficient(plan.curve_resistance, plan.scale)

@@ -10,6 +10,7 @@ import numpy as np
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.demand import gravity_and_curves, supply
+from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
@@ -88,15 +89,6 @@ class TrackStretch:
     line: str
     berth: str | None
     rail: str
-
-
-@dataclass(frozen=True, slots=True)
-class JointPlace:
-    """A joint where a route passes it, m from where the route begins."""
-
-    at: float
-    name: str
-    kind: Literal["end", "plain", "turnout", "crossing", "table"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -385,16 +377,6 @@ def _tracks(layout: Layout, profile: RouteProfile) -> Iterator[TrackStretch]:
             berth=layout.graph.berth_of.get(track.id),
             rail=profile.rails[number],
         )
-
-
-def joints_along(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
-    """Yield the joints that a route passes, in running order, with those at its ends."""
-    ways, joints = profile.route.ways, layout.plan.joints
-    ahead = layout.graph.joint_ahead
-    met = [ahead.get(ways[0].turned()), *(ahead.get(way) for way in ways)]
-    for at, name in zip(profile.starts, met, strict=True):
-        if name is not None:
-            yield JointPlace(float(at), name, joints[name].kind)
 
 
 def _elements(

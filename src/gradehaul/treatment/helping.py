@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from gradehaul.haulage.demand import Pulls
+from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.section import JointPlace, joints_along
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import Stretch, Verdict, judge
 from gradehaul.plan.records import Loco
