@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar, get_args
 from pydantic import BaseModel, ValidationError
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.plan.line_schema import LineTable, PieceTable
 from gradehaul.plan.names import clean, cut, key_text, nearest, quoted, shown, unknown
 from gradehaul.plan.records import Note
-from gradehaul.plan.schema import HEAD, LineTable, PieceTable
+from gradehaul.plan.schema import HEAD
 from gradehaul.plan.values import Table
 
 if TYPE_CHECKING:

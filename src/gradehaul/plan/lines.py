@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     from gradehaul.plan.faults import Entry, Faults
+    from gradehaul.plan.line_schema import LineTable, PieceTable, TrackTable
     from gradehaul.plan.pieces import Spliced
-    from gradehaul.plan.schema import LineTable, PieceTable, TrackTable
 
 MOST_TRACKS = 100_000
 """The most tracks in a plan: pieces within pieces could multiply to any number."""

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
 
     from gradehaul.plan.faults import Entry, Faults
-    from gradehaul.plan.schema import PieceTable, TrackTable
+    from gradehaul.plan.line_schema import PieceTable, TrackTable
 
 DEEPEST = 16
 """How deep pieces may stand within pieces."""

@@ -10,16 +10,15 @@ from gradehaul.plan.bench import book
 from gradehaul.plan.bench_schema import BenchTable
 from gradehaul.plan.faults import Entry, Faults, checked
 from gradehaul.plan.joints import Declared, check_easements, make_joints, meetings
+from gradehaul.plan.line_schema import LineTable, PieceTable
 from gradehaul.plan.lines import lay
 from gradehaul.plan.names import clean, shown
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.schema import (
     CrossingTable,
     CurveResistanceTable,
-    LineTable,
     MapTable,
     OwnScaleTable,
-    PieceTable,
     SurveyTable,
     TurnoutTable,
     TurntableTable,

@@ -1,14 +1,15 @@
-"""The tables of a plan file as the builder writes them: lines, joints and what a plan has once."""
+"""The tables of a plan file as the builder writes them: joints, surveys, what a plan has once, and all by name."""
 
 from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, ValidationInfo, model_validator
+from pydantic import Field, model_validator
 from pydantic.types import AllowInfNan
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.plan.bench_schema import BenchTable, ReadingTable, TiltTable, TrialTable
+from gradehaul.plan.line_schema import LineTable, PieceTable
 from gradehaul.plan.stock_schema import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
 from gradehaul.plan.values import (
     Angle,
@@ -18,227 +19,105 @@ from gradehaul.plan.values import (
     Length,
     Name,
     Pair,
-    Radius,
     Room,
     Station,
     Table,
     Turn,
-    Weight,
-    unit_of,
 )
-from gradehaul.quantities import describe
-
-_SHAPES = ("straight", "left", "right", "easement", "piece")
-_HEIGHTS = ("grade", "rise", "railhead")
-_ANY = frozenset({"name", "grade", "rise", "railhead", "rail", "pickup", "berth", "clear"})
-_BESIDE = {
-    "straight": _ANY,
-    "left": _ANY | {"angle", "length", "ease"},
-    "right": _ANY | {"angle", "length", "ease"},
-    "easement": _ANY,
-    "piece": frozenset({"hand", "rail", "pickup", "berth", "clear"}),
-}
-
-_USUAL = frozenset(
-    frozenset({*shape, *height})
-    for shape in (("straight",), ("left", "angle"), ("right", "angle"), ("left", "length"), ("right", "length"))
-    for height in ((), ("railhead",))
-)
-"""What most tracks say, and nothing can be wrong with: a large plan has tens of thousands of them."""
-
-_CALLED = {"straight": "a straight", "curve": "a curve", "easement": "an easement", "piece": "a piece"}
-
-
-class TrackTable(Table):
-    """One track, or a piece that stands for several."""
-
-    name: Name | None = None
-    straight: Distance | None = None
-    left: Radius | None = None
-    right: Radius | None = None
-    easement: Distance | None = None
-    piece: Name | None = None
-    hand: Literal["left", "right"] | None = None
-    angle: Turn | None = None
-    length: Distance | None = None
-    ease: Room | None = None
-    grade: Grade | None = None
-    rise: Length | None = None
-    railhead: Length | None = None
-    rail: Name | None = None
-    pickup: Weight | None = None
-    berth: Name | None = None
-    clear: Distance | None = None
-
-    @property
-    def shape(self) -> str:
-        """Which of the five shapes the track has."""
-        given = self.__pydantic_fields_set__
-        return next(shape for shape in _SHAPES if shape in given)
-
-    @property
-    def radius(self) -> float:
-        """Radius of a curve, m."""
-        radius = self.left if self.left is not None else self.right
-        assert radius is not None
-        return radius
-
-    @model_validator(mode="after")
-    def _one_shape(self, info: ValidationInfo) -> Self:
-        given = self.__pydantic_fields_set__
-        if given in _USUAL:
-            return self
-        shapes = [shape for shape in _SHAPES if shape in given]
-        if len(shapes) != 1:
-            raise PlanError(
-                "a track is one of straight, left, right, easement or piece",
-                found=" and ".join(shapes) or "none of them",
-                write="" if shapes else "straight = 30, or left = 24, angle = 90",
-            )
-        wrong: list[GradehaulError] = []
-        shape = shapes[0]
-        kind = "curve" if shape in {"left", "right"} else shape
-        wrong += [
-            PlanError(f"{key} does not belong to {_CALLED[kind]}", write=_INSTEAD.get((kind, key), ""))
-            for key in TrackTable.model_fields
-            if key in given and key != shape and key not in _BESIDE[shape]
-        ]
-        heights = [key for key in _HEIGHTS if key in given]
-        if len(heights) > 1:
-            wrong.append(PlanError("only one of grade, rise and railhead fixes a track", found=" and ".join(heights)))
-        if kind == "curve":
-            wrong += self._curve_faults(unit_of(info))
-        if wrong:
-            raise Problems(wrong)
-        return self
-
-    def _curve_faults(self, unit: str | None) -> list[PlanError]:
-        if (self.angle is None) == (self.length is None):
-            found = "neither" if self.angle is None else "both"
-            return [PlanError("a curve needs either its angle or its length", found=found, write="angle = 90")]
-        ease = self.ease or 0.0
-        tell = unit or "mm"
-        if self.angle is not None and self.radius * self.angle < ease * (1 - 1e-9):
-            return [
-                PlanError(
-                    f"an easement of {describe(ease, 'length', tell)} at each end is too long for this curve, whose "
-                    f"radius times its angle is {describe(self.radius * self.angle, 'length', tell)}",
-                    write="a larger angle or a shorter ease",
-                )
-            ]
-        if self.length is not None and self.length < 2 * ease * (1 - 1e-9):
-            return [
-                PlanError(
-                    f"two easements of {describe(ease, 'length', tell)} do not fit into the whole length of "
-                    f"{describe(self.length, 'length', tell)}",
-                    write="a longer length or a shorter ease",
-                )
-            ]
-        return []
-
-
-_INSTEAD = {
-    ("straight", "length"): "straight = 30, which is the length already",
-    ("easement", "length"): "easement = 8, which is the length already",
-    ("straight", "ease"): "{ easement = 8 } as a track of its own",
-    ("straight", "angle"): "left = 24 or right = 24 instead of straight",
-    ("piece", "name"): "the name on the piece's own tracks",
-}
-
-
-class LineTable(Table):
-    """Tracks in order between two joints."""
-
-    from_: Name = Field(alias="from", examples=['from = "Wharf"'])
-    to: Name = Field(examples=['to = "Summit"'])
-    track: list[TrackTable] = Field(min_length=1, examples=["track = [ { straight = 30 } ]"])
-    berth: Name | None = None
-    clear: Distance | None = None
-    railhead_at: list[Station] = Field(default_factory=list, examples=["railhead_at = [[20, 1.9]]"])
-    runs: Literal["both", "forward", "backward"] = "both"
-    rail: Name | None = None
-    pickup: Weight | None = None
-    at: Station | None = Field(default=None, examples=["at = [12.0, 40.5]"])
-    heading: Angle | None = None
-
-    @model_validator(mode="after")
-    def _placed_whole(self) -> Self:
-        if self.heading is not None and self.at is None:
-            raise PlanError("heading needs at", write="at = [12.0, 40.5] beside it, where the line begins")
-        return self
-
-
-class PieceTable(Table):
-    """Tracks that are used many times."""
-
-    track: list[TrackTable] = Field(min_length=1, examples=["track = [ { left = 30, angle = 12 } ]"])
 
 
 class TurnoutTable(Table):
     """A joint where one line divides."""
 
     toe: Name = Field(examples=['toe = "Main"'])
+    """Line at the end that all trains pass; `Loop.from` or `Loop.to` where both ends of a line meet here."""
     legs: list[Name] = Field(min_length=2, max_length=3, examples=['legs = ["Hill", "Spur"]'])
+    """Lines into which it divides, two or three."""
 
 
 class CrossingTable(Table):
     """A joint where lines cross on the level."""
 
     through: list[Pair] = Field(min_length=2, examples=['through = [["A", "B"], ["C", "D"]]'])
+    """Pairs of lines that go straight through."""
     moves: list[Pair] = Field(default_factory=list)
+    """Pairs of lines between which slips lead. Left out: none."""
 
 
 class TurntableTable(Table):
     """A turntable: every line to every line."""
 
     lines: list[Name] = Field(min_length=2, max_length=200, examples=['lines = ["S1", "S2"]'])
+    """All lines that end at it."""
     length: Distance | None = None
+    """Length of the bridge. Left out: not known, and not reckoned with."""
 
 
 class MapTable(Table):
     """Where the drawing starts."""
 
     joint: Name = Field(examples=['joint = "Wharf"'])
+    """Joint whose place is told."""
     x: Length = 0.0
+    """Its place to the right."""
     y: Length = 0.0
+    """Its place upward on the map."""
     heading: Angle = 0.0
+    """Direction in which the first line leaves it, counterclockwise from the x axis."""
 
 
 class DrawingTable(Table):
     """A drawing whose track becomes lines of the plan."""
 
     file: Name = Field(examples=['file = "tarn.dxf"'])
+    """A DXF file beside the plan."""
     layers: list[Name] = Field(min_length=1, examples=['layers = ["TRACK*"]'])
+    """Names of layers with track, or patterns such as `TRACK*`."""
     height_layers: list[Name] = Field(default_factory=list, examples=['height_layers = ["HEIGHTS"]'])
+    """Names of layers with heights as texts, or patterns. Left out: none."""
     unit: Name | None = None
+    """Unit of the drawing. Left out: the file's own, where it tells one."""
     snap: Distance | None = None
+    """Ends of drawn track within this distance meet. Left out: a tenth of the gauge."""
     fit: Distance | None = None
+    """A curve fitted to chords lies this near to what is drawn. Left out: a twentieth of the gauge."""
     kink: Turn | None = None
+    """Track goes on over a break of direction up to this angle. Left out: 5 degrees."""
     repair: bool = False
+    """Whether a damaged file is mended, as long as no number in it changes."""
 
 
 class JointTable(Table):
     """A name for the drawing's joint nearest a point."""
 
     at: Station = Field(examples=["at = [12.0, 40.5]"])
+    """A point of the drawing, x and y, in the plan's unit."""
     within: Distance | None = None
+    """How near to it the joint must be. Left out: 4 snaps."""
 
 
 class VerticalCurveTable(Table):
     """Rounding at each change of grade."""
 
     length: Room = Field(examples=["length = 12"])
+    """Length of the rounding, as far as the track has room for it; 0 for none."""
 
 
 class SurveyTable(Table):
     """Railheads of a hill that stands, read with ruler and level: distances along a line and heights there."""
 
     heights: list[Station] = Field(min_length=2, examples=["heights = [[0, 0], [12, 0.25]]"])
+    """Pairs of distance along the line and height of the railhead, three or more."""
     reading: Distance | None = None
+    """Error of one reading, one standard deviation. Left out: what a ruler can show."""
     grade: Grade | None = None
+    """The grade that was meant. Left out: the one from the first reading to the last."""
     shim: Distance | None = None
+    """Largest correction of a riser. Left out: 6 mm or 1/4 in."""
     step: Distance | None = None
+    """Smallest correction that can be set. Left out: 0.5 mm or 1/32 in."""
     deck: Distance | None = None
+    """Thickness of the deck, which a shim must not go through. Left out: not known."""
 
 
 _MODEL_KEYS = {"degree": (), "wheelbase": ("wheelbase", "friction"), "coefficient": ("coefficient",)}
@@ -253,9 +132,13 @@ class CurveResistanceTable(Table):
     """How curve resistance is reckoned."""
 
     model: Literal["degree", "wheelbase", "coefficient"] = "degree"
+    """The rule of degrees scaled down, the form with gauge and wheelbase, or a coefficient that was measured."""
     wheelbase: Distance | None = None
+    """Rigid wheelbase, for the model `wheelbase` alone. Left out: no default; that model needs it."""
     friction: Fraction | None = None
+    """Friction of wheel on rail, for the model `wheelbase` alone. Left out: no default; that model needs it."""
     coefficient: Distance | None = None
+    """Grade times radius, for the model `coefficient` alone. Left out: no default; that model needs it."""
 
     @model_validator(mode="after")
     def _keys_of_the_model(self) -> Self:
@@ -282,7 +165,9 @@ class OwnScaleTable(Table):
     """A scale that no table has."""
 
     ratio: Annotated[float, AllowInfNan(False)] = Field(gt=0, examples=["ratio = 87.1"])
+    """Full size over model size, such as 87.1."""
     gauge: Distance = Field(examples=['gauge = "16.5 mm"'])
+    """Distance between the rails."""
 
 
 KEYED: dict[str, Any] = {
@@ -314,5 +199,11 @@ SINGLE: dict[str, Any] = {
 }
 """The tables that a plan has once."""
 
-HEAD = ("title", "scale", "unit", "practice", "include")
-"""The keys that stand above the first table."""
+HEAD = {
+    "title": "What the answers call the plan. Left out: the file's name.",
+    "scale": 'A scale of the table of scales, such as `HO`, or a table `{ ratio = 87.1, gauge = "16.5 mm" }`.',
+    "unit": "Unit in which bare lengths read, such as `in` or `mm`. Left out: each length bears its own.",
+    "practice": "Whose weights, clearances and radii hold where nothing is said: `NMRA` or `NEM`. Left out: `NMRA`.",
+    "include": 'Files beside this one whose tables belong to the plan, such as `["stock.toml"]`. Left out: none.',
+}
+"""The keys that stand above the first table, and what each means."""

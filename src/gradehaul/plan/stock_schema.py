@@ -14,28 +14,41 @@ class ShareTable(Table):
     """Share of the clean pull kept, on the day and after a rest."""
 
     fresh: Fraction = Field(examples=["fresh = 0.75"])
+    """Share kept on the day."""
     settled: Fraction = Field(examples=["settled = 0.85"])
+    """Share kept after a rest."""
 
 
 class FilmTable(Table):
     """A rail condition other than clean."""
 
     metal: ShareTable = Field(examples=["metal = { fresh = 0.75, settled = 0.85 }"])
+    """Shares of the clean pull that metal wheels keep on the film."""
     tyred: ShareTable = Field(examples=["tyred = { fresh = 0.50, settled = 0.65 }"])
+    """Shares of the clean pull that tyred wheels keep on the film."""
 
 
 class LocoTable(Table):
     """A locomotive."""
 
     title: Name | None = None
+    """What the answers call it. Left out: its name."""
     mass: Mass = Field(examples=['mass = "480 g"'])
+    """All of it, a tender and its load included."""
     length: Distance = Field(examples=['length = "11.5 in"'])
+    """Over couplers."""
     on_drivers: Mass | None = None
+    """The part of `mass` on driven wheels. Left out: all of it."""
     driven_wheels: int | None = Field(default=None, ge=1, le=200)
+    """How many wheels are driven. Left out: not known, and none has a tyre."""
     tyred_wheels: int = Field(default=0, ge=0, le=200)
+    """How many of them have tyres."""
     on_tyres: PartMass | None = None
+    """The part of `on_drivers` on tyred wheels. Left out: by the count of wheels."""
     pull: ByCondition = Field(default_factory=dict, examples=['[loco.NAME.pull] with clean = "84 gf"'])
+    """Standing pulls on level straight track by rail condition: `clean`, `FILM`, `FILM fresh`. Left out: estimated."""
     slipping: ByCondition = Field(default_factory=dict, examples=['[loco.NAME.slipping] with clean = "66 gf"'])
+    """Pulls with sliding wheels, likewise. Left out: scaled from the standing pull."""
 
     @model_validator(mode="after")
     def _weights_fit(self) -> Self:
@@ -66,34 +79,48 @@ class PowerTable(Table):
     """Locomotives that work together."""
 
     locos: list[Name] = Field(min_length=1, max_length=99, examples=['locos = ["articulated", "articulated"]'])
+    """Locomotives from head to tail."""
     together: Fraction | None = None
+    """Share of the sum of their pulls that they give together. Left out: 90 %."""
 
 
 class CarTable(Table):
     """A car."""
 
     mass: Mass | None = None
+    """All of it, its load included. Left out: the practice's weight for its length."""
     length: Distance = Field(examples=['length = "5.5 in"'])
+    """Over couplers."""
     rolling: Resistance | None = None
+    """Pull that keeps it rolling on level straight track, as a share of its weight. Left out: 2 %."""
     starting: Resistance | None = None
+    """Pull that starts it, likewise. Left out: 1.25 times `rolling`."""
 
 
 class TrainTable(Table):
     """A train the builder wants to run."""
 
     route: Name = Field(examples=['route = "Up ore"'])
+    """Name of a `[route.NAME]`."""
     consist: list[Name] = Field(min_length=1, max_length=999, examples=['consist = ["articulated", "12 ore"]'])
+    """Stock from head to tail; `12 ore` is twelve of a kind. A helper may stand anywhere."""
     together: Fraction | None = None
+    """Share of the sum of their pulls that its locomotives give together. Left out: 90 % where there are several."""
 
 
 class RouteTable(Table):
     """A route the builder asks about."""
 
     from_: Name | None = Field(default=None, alias="from")
+    """Where it begins: a joint, an end of a line, or a berth. Left out: for a `lap` alone."""
     to: Name | None = None
+    """Where it ends. Left out: for a `lap` alone."""
     via: list[Name] = Field(default_factory=list)
+    """Lines, joints or berths that it passes, in order. Left out: the shortest way."""
     lap: list[Name] | None = Field(default=None, min_length=1)
+    """Lines of a closed circuit in running order, instead of `from` and `to`. Left out: no circuit."""
     reversals: int = Field(default=0, ge=0, le=9)
+    """How often the train turns back on the way, in berths and at ends of track."""
 
     @model_validator(mode="after")
     def _between_or_round(self) -> Self:

@@ -17,8 +17,8 @@ from gradehaul.plan.drawing.recognition import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.drawing.tables import joint_table, split_heights
 from gradehaul.plan.faults import Entry, Faults, Source, checked
+from gradehaul.plan.line_schema import LineTable
 from gradehaul.plan.names import key_text, quoted
-from gradehaul.plan.schema import LineTable
 from gradehaul.plan.toml import KeyPath, header_path, parse
 from gradehaul.quantities import convert, describe, length_unit, read_quantity
 
