@@ -7,8 +7,9 @@ from gradehaul.command.drawings import export, import_, map_
 from gradehaul.command.film import treat
 from gradehaul.command.group import main
 from gradehaul.command.hills import clearance, level
+from gradehaul.command.starting import new
 
 __all__ = ["main"]
 
-for verb in (check, profile, report, map_, export, import_, readings, treat, helix, incline, clearance, level):
+for verb in (new, check, profile, report, map_, export, import_, readings, treat, helix, incline, clearance, level):
     main.add_command(verb)
