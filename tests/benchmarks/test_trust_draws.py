@@ -96,7 +96,7 @@ def test_memory(capsys):
 
 def test_ten_thousand_runs_one_by_one_agree(capsys):
     """The small case of the ordinary tests with every one of 10,000 draws run through the exact engine."""
-    sys.path.insert(0, str(Path(__file__).parents[1] / "haulage"))
+    sys.path.insert(0, str(Path(__file__).parents[1] / "haulage" / "trust"))
     from test_trust import HILL, engine_margins
 
     plan = read_plan(HILL)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 from click.testing import CliRunner
 
@@ -67,6 +68,19 @@ def test_helpers_are_told_leg_by_leg() -> None:
     assert "Helper district on leg 2: Points to Quarry (head from 3400 mm to 5500 mm)." in text
     assert "Enough as a helper: mule at the tail." in text
     assert "Too long with the train for the tail in which it reverses: mule at the head." in text
+
+
+def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
+    text = Path("plans/switchback.toml").read_text(encoding="utf-8")
+    heavy = tmp_path / "heavy.toml"
+    heavy.write_text(text.replace('mass = "38 g"', 'mass = "130 g"'), encoding="utf-8")
+    (way, *_) = json.loads(CliRunner().invoke(main, ["check", str(heavy), "--json"]).stdout)["ways_over"]
+    told = {(each["leg"], each["where"]): (each["fits"], each["enough"]) for each in way["helpers"]}
+    assert set(told) == {(leg, where) for leg in (1, 2, 3) for where in ("head", "tail")}
+    assert told[2, "head"] == (False, False)
+    assert told[2, "tail"] == (True, True)
+    words = CliRunner().invoke(main, ["check", str(heavy)]).stdout
+    assert "Too long with the train for the tail in which it reverses: shunter at the head." in words
 
 
 def test_the_main_job_tells_them() -> None:
