@@ -24,7 +24,7 @@ from gradehaul.plan.drawing.dxf_library import dxf_library
 from gradehaul.show.picture import drawing_rules
 from gradehaul.show.plan_dxf_uses import USE_BESIDE, USE_LINES
 from gradehaul.show.plan_picture import plan_figure
-from gradehaul.show.plan_uses import USES
+from gradehaul.show.plan_uses import FORCED_WORDS, USES
 from gradehaul.show.reading_units import balance_unit, reader_of
 from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
 from gradehaul.treatment.stretches import used_stretches
@@ -78,6 +78,11 @@ def test_the_picture_draws_every_use_on_its_stretches_and_says_what_it_means(nam
         if key[1] not in crossed:
             assert length == pytest.approx(asked.get(key, 0.0), rel=0.01, abs=1e-6), key
     words = [text.get_text() for text in texts]
+    for forced in found.hardest:
+        (mark,) = [line for line in figure.axes[0].lines if line.get_gid() == f"forced {forced.train} {forced.test}"]
+        spot = view.tracks[forced.on.track].spot(forced.on.along)
+        assert sorted(map(abs, mark.get_xydata()[0].tolist())) == pytest.approx(sorted(map(abs, (spot.x, spot.y))))
+    assert (FORCED_WORDS in words) == bool(found.hardest)
     used = {row.use for row in found.rows}
     assert {USES[use].words for use in used} <= set(words)
     assert not {style.words for use, style in USES.items() if use not in used} & set(words)
@@ -157,6 +162,8 @@ def test_the_drawing_has_a_layer_and_a_line_type_for_each_use(tmp_path) -> None:
     assert (audit.errors, audit.fixes) == ([], [])
     view, found, _ = shown("two-levels")
     uses = used_stretches(found)
+    circles = document.modelspace().query('CIRCLE[layer=="Keep clean"]')
+    assert len(circles) == len(found.hardest) > 0
     for use, style in USE_LINES.items():
         lines = list(document.modelspace().query(f'LWPOLYLINE[layer=="{style.layer}"]'))
         texts = [each.dxf.text for each in document.modelspace().query(f'TEXT[layer=="{style.layer}"]')]
@@ -165,7 +172,8 @@ def test_the_drawing_has_a_layer_and_a_line_type_for_each_use(tmp_path) -> None:
         if not stretches:
             continue
         assert USES[use].words in texts
-        assert len(texts) == len(lines)
+        forced = len(found.hardest) if use == "keep clean" else 0
+        assert len(texts) == len(lines) + forced
         assert {line.dxf.linetype for line in lines} == ({style.layer} if style.dashes else {"CONTINUOUS"})
         for (track, stretch), line in zip(stretches, lines, strict=False):
             spot = view.tracks[track].spot(stretch.start)

@@ -318,6 +318,36 @@ def test_a_route_with_reversals_is_planned_leg_by_leg() -> None:
     assert len(kept) > 2
 
 
+def test_the_place_that_keeps_a_track_clean_is_told_on_its_track() -> None:
+    text = Path("plans/switchback.toml").read_text(encoding="utf-8").replace('mass = "38 g"', 'mass = "70 g"')
+    layouts = [
+        Layout(read_plan(text)),
+        Layout(load_plan("plans/landing.toml")),
+        Layout(load_plan("plans/two-levels.toml")),
+    ]
+    seen = 0
+    for layout in layouts:
+        found = keep_clean_plan(layout, Asked(step=0.3, carry=NO_CARRY))
+        for forced in [row.forced for row in found.rows if row.forced is not None]:
+            track, along = forced.on
+            assert layout.plan.tracks[track].name == forced.track
+            run = 0.0
+            for way in layout.route(layout.plan.trains[forced.train].route).ways:
+                length = layout.graph.lengths[way]
+                here = run + (along if way.forward else length - along)
+                if way.track == track and here == pytest.approx(forced.head, abs=1e-9):
+                    break
+                run += length
+            else:
+                raise AssertionError(forced)
+            seen += 1
+        for worst in found.hardest:
+            alike = [row.forced for row in found.rows if row.forced is not None]
+            own = [each.short for each in alike if (each.train, each.test) == (worst.train, worst.test)]
+            assert worst.short == max(own)
+    assert seen > 20
+
+
 @pytest.mark.parametrize("name", ["first-hill", "landing", "n-mountain", "switchback", "two-levels"])
 @pytest.mark.parametrize("need", ["climbs", "marginal"])
 def test_copies_of_the_demo_plans_pass_the_ordinary_check(name: str, need: str) -> None:

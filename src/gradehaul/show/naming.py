@@ -13,6 +13,7 @@ from gradehaul.plan.stock import MOST_CARS
 
 if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
+    from gradehaul.treatment.needs import Test as Needed
 
 OUTCOMES: dict[Outcome, tuple[str, str]] = {
     "climbs": ("climbs", "green"),
@@ -29,6 +30,14 @@ USE_TOLD: Mapping[Use, str | tuple[str, str]] = {
     "no effect": "no effect",
 }
 """What is to become of track, in a table, with its style."""
+
+WOULD: Mapping[Needed, str] = {
+    "stand": "would stall",
+    "restart": "would not restart",
+    "slip": "would not recover from a slip",
+    "hold": "would run away downhill",
+}
+"""What a train would do with film under it that it must not have."""
 
 FAILS: dict[Test, str] = {
     "slip": "wheels slip and do not recover",

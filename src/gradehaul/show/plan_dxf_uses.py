@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.haulage.plan_view import PlanView
-from gradehaul.show.naming import USE_TOLD
+from gradehaul.show.naming import USE_TOLD, WOULD
 from gradehaul.show.page import words_of
 from gradehaul.show.plan_dxf_pen import Pen, beside
 from gradehaul.show.plan_uses import USES
@@ -58,6 +58,12 @@ def draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
             x, y = beside(track, middle, middle, -2.6 * pen.gauge)[0].tolist()
             style = USE_LINES[stretch.use]
             pen.text(words_of(USE_TOLD[stretch.use]), x, y, style.layer, style.color, aside=-0.5)
+    for forced in film.hardest:
+        if forced.on.track in view.tracks:
+            spot, style = view.tracks[forced.on.track].spot(forced.on.along), USE_LINES["keep clean"]
+            at = spot.x * pen.unit, spot.y * pen.unit
+            pen.space.add_circle(at, 0.8 * pen.gauge * pen.unit, pen.on(style.layer, style.color))
+            pen.text(f"{forced.train} {WOULD[forced.test]}", spot.x, spot.y, style.layer, style.color, aside=1.6)
     left, _, bottom, _ = view.box
     for row, use in enumerate(use for use in USES if use in drawn):
         y = bottom - (5.0 + 2.0 * row) * pen.gauge

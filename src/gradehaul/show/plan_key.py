@@ -14,7 +14,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.label_placing import Box
 from gradehaul.show.plan_shades import SHADES, runs, shade_words
 from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
-from gradehaul.show.plan_uses import USES, hangs_on, train_told
+from gradehaul.show.plan_uses import FORCED, FORCED_WORDS, USES, hangs_on, train_told
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot, nice, numbers
 from gradehaul.treatment.keep_clean import KeepCleanPlan
@@ -78,6 +78,8 @@ def key_entries(view: PlanView, reader: Reader, film: KeepCleanPlan | None, *, r
     entries = [Entry(style.lines, style.words) for use, style in USES.items() if use in drawn]
     if not uses:
         entries = _shade_entries(view, reader)
+    if film is not None and any(forced.on.track in view.tracks for forced in film.hardest):
+        entries.append(Entry(({**FORCED, "markevery": [1]},), FORCED_WORDS))
     kinds = {mark.kind for train in view.trains for mark in train.marks}
     for kind, style in MARKS.items():
         if kind in kinds:

@@ -10,9 +10,12 @@ import numpy as np
 from gradehaul.haulage.plan_view import JointView, PlanView
 from gradehaul.quantities import convert
 from gradehaul.show.label_placing import Box, crossed
+from gradehaul.show.naming import WOULD
+from gradehaul.show.plan_uses import FORCED
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, Spot
 from gradehaul.track.piecewise import FloatArray
+from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 if TYPE_CHECKING:
     from gradehaul.show.plan_canvas import Canvas
@@ -27,11 +30,13 @@ _MOST_TRACKS = 60
 """Tracks that are labeled at the most: beyond, a plan is too full to read any."""
 
 
-def draw_labels(canvas: Canvas, view: PlanView, reader: Reader) -> None:
+def draw_labels(canvas: Canvas, view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) -> None:
     """Set labels, the most important first; one without room beside what it tells is left out."""
     hidden = np.concatenate([canvas.line(track.xy) for track in view.tracks.values()])
     for text, (x, y) in _stalls(view).items():
         set_beside(canvas, text, canvas.spot(x, y), hidden, weight="bold", near=9.0)
+    if film is not None:
+        _draw_forced(canvas, view, film, hidden)
     draw_joints(canvas, view, reader, hidden)
     tracks = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
     for track in tracks[:_MOST_TRACKS]:
@@ -43,6 +48,18 @@ def draw_labels(canvas: Canvas, view: PlanView, reader: Reader) -> None:
         if words and (track.named or track.length > canvas.meters(40.0)):
             at = canvas.spot(middle.x, middle.y)
             set_beside(canvas, " ".join(words), at, hidden, near=7.0, scale=0.92, color="#333333")
+
+
+def _draw_forced(canvas: Canvas, view: PlanView, film: KeepCleanPlan, hidden: FloatArray) -> None:
+    """Mark where the head of each train is that would fail with more film, and tell what it would do, worst first."""
+    for forced in sorted(film.hardest, key=lambda each: -each.short):
+        if forced.on.track not in view.tracks:
+            continue
+        spot = view.tracks[forced.on.track].spot(forced.on.along)
+        x, y = canvas.xy(np.array([[spot.x, spot.y]])).T
+        canvas.axes.plot(x, y, zorder=7, gid=f"forced {forced.train} {forced.test}", **FORCED)
+        words = canvas.sheet.fitted(f"{forced.train} {WOULD[forced.test]}", 28 * canvas.sheet.dots_per_em)
+        set_beside(canvas, words, canvas.spot(spot.x, spot.y), hidden, weight="bold", near=9.0)
 
 
 def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, hidden: FloatArray) -> None:

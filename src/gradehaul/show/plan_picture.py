@@ -88,7 +88,7 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
     draw_scale(sheet, canvas.dots, reader, turned=canvas.turned)
     draw_key(sheet, key_entries(view, reader, film, roomy=sheet.size.roomy))
     draw_trains(sheet, view, reader, film)
-    draw_labels(canvas, view, reader)
+    draw_labels(canvas, view, reader, film)
     return sheet.figure
 
 

@@ -49,6 +49,12 @@ USES: Mapping[Use, UseStyle] = {
 rest: told apart without color."""
 
 
+FORCED: dict[str, Any] = {"marker": "D", "ms": 6.5, "mfc": "white", "mec": "#7a1330", "mew": 1.6, "ls": ""}
+"""The mark where the head of a train is that would fail if track that stays clean were filmed."""
+
+FORCED_WORDS = "head of a train that would fail here with more film"
+
+
 def titles(found: KeepCleanPlan, reader: Reader) -> list[str]:
     """Return wordings of what the picture shows, the fullest first."""
     if found.beyond:

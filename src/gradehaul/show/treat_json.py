@@ -73,6 +73,7 @@ def _row(row: Row, found: KeepCleanPlan) -> dict[str, Any]:
             "test": forced.test,
             "at_m": rounded(forced.head),
             "track": forced.track,
+            "on": {"track": forced.on.track, "at_m": rounded(forced.on.along)},
             "short_n": rounded(forced.short),
         },
         "carried_to": None

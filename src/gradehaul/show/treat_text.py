@@ -6,11 +6,11 @@ from itertools import groupby
 
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
-from gradehaul.show.naming import OUTCOMES, USE_TOLD
+from gradehaul.show.naming import OUTCOMES, USE_TOLD, WOULD
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
-from gradehaul.treatment.needs import Need, Test
+from gradehaul.treatment.needs import Need
 
 _USES: dict[Use, str] = {
     "film": "may be filmed",
@@ -18,12 +18,6 @@ _USES: dict[Use, str] = {
     "keep clean": "keep clean",
     "buffer": "keep clean too, for wheels would carry film on from it",
     "no effect": "film or not: no locomotive in question runs there",
-}
-_FAILS: dict[Test, str] = {
-    "stand": "would stall",
-    "restart": "would not restart",
-    "slip": "would not recover from a slip",
-    "hold": "would run away downhill",
 }
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
@@ -72,7 +66,7 @@ def _add_beyond(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.line(("No plan can help", "bold red"), f": {there} and no more, not every train gets by.")
     for place in found.beyond:
         page.line(
-            f"{place.train} {_FAILS[place.test]} with its head at {reader.length(place.head)}, on {place.track}: "
+            f"{place.train} {WOULD[place.test]} with its head at {reader.length(place.head)}, on {place.track}: "
             f"{reader.force(place.short)} of pull short",
             indent=2,
         )
@@ -141,7 +135,7 @@ def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
     if row.forced is not None:
         forced = row.forced
         return (
-            f"{forced.train} {_FAILS[forced.test]} at {reader.length(forced.head)}, {reader.force(forced.short)} short"
+            f"{forced.train} {WOULD[forced.test]} at {reader.length(forced.head)}, {reader.force(forced.short)} short"
         )
     if row.carried is not None:
         onto = found.rows[row.carried.onto].unit.name

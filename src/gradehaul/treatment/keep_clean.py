@@ -19,6 +19,7 @@ from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Plan
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
 from gradehaul.treatment.choice import PATIENCE, choose
+from gradehaul.treatment.forcing import Forced, forced_by
 from gradehaul.treatment.needs import Beyond, Need, Needs, Test, needs_of
 from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rails
 
@@ -43,17 +44,6 @@ class Asked:
     reserve: float = 0.0
     step: float | None = None
     carry: float = CARRY
-
-
-@dataclass(frozen=True, slots=True)
-class Forced:
-    """What keeps a unit clean: a train, its test that would fail, where its head is then, m, and by how much, N."""
-
-    train: str
-    test: Test
-    head: float
-    track: str
-    short: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +91,17 @@ class KeepCleanPlan:
         """Whether the plan holds only as long as the film is carried no farther than assumed."""
         uses = {row.use for row in self.rows}
         return "keep clean" in uses and bool(uses & {"film", "has film"})
+
+    @property
+    def hardest(self) -> tuple[Forced, ...]:
+        """For each train and test, the place that would fail most if one more unit were filmed."""
+        most: dict[tuple[str, Test], Forced] = {}
+        for row in self.rows:
+            if row.forced is not None:
+                key = row.forced.train, row.forced.test
+                if key not in most or row.forced.short > most[key].short:
+                    most[key] = row.forced
+        return tuple(most.values())
 
     @property
     def one_piece(self) -> bool:
@@ -174,13 +175,7 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
         carried = within_carry(units, layout.graph, choice.kept, asked.carry, turning)
         run_over = frozenset().union(*(each.run_over for found in needs.values() for each in found))
         forced = {
-            number: Forced(
-                place.train,
-                place.test,
-                place.head,
-                runs[place.train].profile.track_at(place.head),
-                place.short(lambda under, number=number: bool(under - (choice.kept - {number}))),  # type: ignore[misc]
-            )
+            number: forced_by(number, place, choice.kept, runs[place.train].profile)
             for number, place in choice.why.items()
         }
         rows = tuple(
