@@ -6,7 +6,7 @@ import time
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
@@ -180,6 +180,32 @@ def test_an_easement_becomes_a_few_arcs_of_growing_curvature():
     assert_consistent(reach)
 
 
+@pytest.mark.parametrize("radius", [0.5, 0.9])
+@pytest.mark.parametrize(("length", "count"), [(0.25, 10), (0.4, 16), (0.4, 80)])
+def test_an_easement_in_and_one_out_are_mirror_images_nearly(radius, length, count):
+    easement, heading = clothoid(radius, length, count)
+    lead = np.column_stack((np.linspace(-0.6, -length / count, 2), np.zeros(2)))
+    arc = walk([(1 / radius, radius * math.radians(50))], start=(*easement[-1], heading), chord=5)
+    half = np.vstack((lead, easement, arc[1:]))
+    # The way out is the way in, mirrored about the middle of the curve.
+    out = heading + math.radians(50)
+    axis = np.array([math.cos(out + math.pi / 2), math.sin(out + math.pi / 2)])
+    reach = half[:-1] - half[-1]
+    points = np.vstack((half, (half[-1] + 2 * np.outer(reach @ axis, axis) - reach)[::-1]))
+    reach = only(points)
+    curvature = np.array([element.curvature for element in reach.elements])
+    top = int(np.argmax(curvature))
+    assert (np.diff(curvature[: top + 1]) > -1e-6).all()
+    assert (np.diff(curvature[top:]) < 1e-6).all()
+    assert 1 / curvature[top] == pytest.approx(radius, rel=0.01)
+    assert 5 <= len(curvature) <= 13
+    assert sum(map(turned, reach.elements)) == pytest.approx(2 * out, abs=math.radians(0.1))
+    assert distances(reach, points).max() < TOLERANCE / 2
+    assert_consistent(reach)
+    back = only(points[::-1])
+    np.testing.assert_array_equal([-element.curvature for element in reversed(back.elements)], curvature)
+
+
 def test_what_bulges_by_less_than_the_tolerance_is_straight():
     (element,) = only(walk([(1 / 200, 1.0)], chord=0.02)).elements  # sagitta 0.6 mm
     assert element.curvature == 0.0
@@ -277,6 +303,24 @@ def tracks(draw):
 
 @settings(max_examples=60 * EXAMPLES, deadline=None)
 @given(pieces=tracks(), chord=st.floats(2, 10), bearing=st.floats(-3, 3), step=st.sampled_from([None, 0.05]))
+@example(pieces=[(0.0, 0.2), (-4.0, 0.1308996938995747)], chord=2.3894721232726184, bearing=0.0, step=None)
+@example(
+    pieces=[
+        (2.522168179704046, 0.8509926829118695),
+        (-1.062236758992329, 1.3320177905483084),
+        (1.2347744633137459, 1.2680785381122408),
+        (0.9335149348941386, 1.463454387249033),
+    ],
+    chord=9.552151562973538,
+    bearing=2.543797585559881,
+    step=None,
+)
+@example(
+    pieces=[(0.8394661559773124, 2.5864707026470755), (-1.467804766138255, 0.6902416600860302)],
+    chord=9.263739354407864,
+    bearing=-1.2559550355429672,
+    step=0.05,
+)
 def test_random_track_comes_back(pieces, chord, bearing, step):
     points = walk(pieces, (3.0, -2.0, bearing), chord, step)
     reach = only(points)
@@ -293,6 +337,26 @@ def test_random_track_comes_back(pieces, chord, bearing, step):
 
 @settings(max_examples=25 * EXAMPLES, deadline=None)
 @given(pieces=tracks(), chord=st.floats(2, 10), seed=st.integers(0, 10**6))
+@example(
+    pieces=[
+        (0.7789383710634831, 1.3666337204734844),
+        (0.0, 0.3441829398159275),
+        (-2.0133702815489607, 0.8305022986174894),
+        (0.0, 1.227200566637339),
+        (0.9784446097006854, 0.9749362492636265),
+    ],
+    chord=7.0,
+    seed=204214,
+)
+@example(
+    pieces=[
+        (1.1975940793974946, 0.885876013039719),
+        (-2.4771425658722013, 0.4974607902213957),
+        (0.0, 0.4587916145833598),
+    ],
+    chord=7.524106929125297,
+    seed=1211,
+)
 def test_scattered_vertices_still_give_the_ruling_curve(pieces, chord, seed):
     points = walk(pieces, chord=chord)
     points += np.random.default_rng(seed).normal(0, 1e-4, points.shape)
@@ -315,6 +379,7 @@ def test_scattered_vertices_still_give_the_ruling_curve(pieces, chord, seed):
 
 @settings(max_examples=20 * EXAMPLES, deadline=None)
 @given(pieces=tracks(), chord=st.floats(2, 10))
+@example(pieces=[(0.0, 0.2), (-4.0, 0.1308996938995747)], chord=2.3894721232726184)
 def test_a_stroke_drawn_backward_is_the_same_track(pieces, chord):
     points = walk(pieces, chord=chord)
     there, back = only(points), only(points[::-1])

@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 def simplified(points: FloatArray, arcs: Arcs, fit: Fit, *, closed: bool) -> Arcs:
     """Return the chain with every element left out that the vertices can do without."""
     tried: set[tuple[int, ...]] = set()
-    changed = True
+    changed, left_out = True, False
     while changed:
         changed = False
         noise = min(noise_of(arcs, fit.tolerance, closed=closed), max(fit.noise, EXPECTED * fit.tolerance))
@@ -43,10 +43,10 @@ def simplified(points: FloatArray, arcs: Arcs, fit: Fit, *, closed: bool) -> Arc
             if after is not None:
                 gone.append((change.element, change.width, arcs.count - after.count))
                 arcs = after
-                changed = True
+                changed = left_out = True
                 if closed:  # it begins elsewhere now: number anew
                     break
-    return settle(points, arcs, closed=closed, hold="beside")
+    return settle(points, arcs, closed=closed, hold="beside") if left_out else arcs
 
 
 def _after(points: FloatArray, arcs: Arcs, change: Change, fit: Fit, *, closed: bool) -> Arcs | None:
@@ -73,12 +73,13 @@ def _after(points: FloatArray, arcs: Arcs, change: Change, fit: Fit, *, closed: 
     changed, touched = with_change(window, change, at - low)
     squares = float(before @ before)
     members = int(changed.first[min(touched[1], changed.count)] - changed.first[touched[0]])
-    enough = squares + PRICE * fit.noise**2 + members * (SYSTEMATIC * fit.tolerance) ** 2
+    price = PRICE * max(window.count - changed.count, 1) * fit.noise**2  # each element that goes saves its price
+    enough = squares + price + members * (SYSTEMATIC * fit.tolerance) ** 2
     settled = settle(near, changed, closed=whole, hold="free", enough=enough)
     if not joined(settled, closed=whole):
         return None
     concerned = np.arange(settled.first[touched[0]], settled.first[min(touched[1], settled.count)]) % len(near)
-    allowed = PRICE * fit.noise**2 + len(concerned) * (SYSTEMATIC * fit.tolerance) ** 2
+    allowed = price + len(concerned) * (SYSTEMATIC * fit.tolerance) ** 2
     if float(settled.off @ settled.off) - squares > allowed:
         return None
     if float(np.abs(settled.off).max()) > fit.tolerance or not holds(settled.off[concerned], fit.noise, fit.tolerance):

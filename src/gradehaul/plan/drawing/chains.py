@@ -17,6 +17,8 @@ from gradehaul.plan.drawing.tangent_arcs import Arcs, joined
 FloatArray = NDArray[np.float64]
 
 
+GUESS_ROUNDS = 15
+"""The most steps of a first guess: one of too many elements settles slowly, and most of them are left out anyway."""
 MANY = 1000
 """Up to this many vertices of a run, all count in finding out how many elements there are."""
 
@@ -35,7 +37,7 @@ def chain(points: FloatArray, fit: Fit, price: float, *, closed: bool) -> Arcs |
         guess = first_guess(some, fit._replace(noise=noise), price, closed=closed)
         if guess is None:
             return None
-        arcs = settle(some, guess, closed=closed, hold="beside")
+        arcs = settle(some, guess, closed=closed, hold="beside", rounds=GUESS_ROUNDS)
         count = 0
         while count != arcs.count:  # once settled as a whole, more may turn out needless
             count = arcs.count
@@ -56,9 +58,9 @@ def chain(points: FloatArray, fit: Fit, price: float, *, closed: bool) -> Arcs |
 
 def finished(points: FloatArray, arcs: Arcs, fit: Fit, *, closed: bool) -> Arcs | None:
     """Return a chain settled on all vertices and the drawn ends, after the last checks; None where it comes apart."""
-    count = arcs.count
     arcs = _checked(points, arcs, fit, closed=closed)
-    while count != arcs.count:  # without what was left out, more may turn out needless
+    count = 0
+    while count != arcs.count:  # settled so far, more may turn out needless
         count = arcs.count
         fewer = simplified(points, arcs, fit, closed=closed)
         if fewer.count < count:

@@ -15,9 +15,10 @@ from gradehaul.plan.drawing.chain_guess import stepped
 from gradehaul.plan.drawing.chain_healing import healed
 from gradehaul.plan.drawing.chains import chain
 from gradehaul.plan.drawing.curvature_steps import PRICE
-from gradehaul.plan.drawing.fit_limits import COARSE, Fit, as_good_as_straight, cost_of
+from gradehaul.plan.drawing.fit_limits import COARSE, Fit, as_good_as_straight, cost_of, noise_of
 from gradehaul.plan.drawing.single_arc import single_arc
 from gradehaul.plan.drawing.spans import Span, spans_of, straight_span, through_three
+from gradehaul.plan.drawing.tangent_arcs import Arcs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -32,11 +33,20 @@ KINK_COST = 0.5
 
 
 class Try(NamedTuple):
-    """Elements that hold at the vertices, what they cost (the fewer and the closer, the less), and if they will do."""
+    """Elements, the squares of how far they lie off their vertices, m², if they will do, and the scatter seen, m."""
 
     spans: list[Span]
-    cost: float
+    squares: float
     sound: bool
+    seen: float = 0.0
+
+    def cost(self, fit: Fit) -> float:
+        """Return what they cost: the less, the fewer and the closer."""
+        return cost_of(len(self.spans), self.squares, fit)
+
+    def judged(self, fit: Fit) -> Fit:
+        """Return the terms in which these and others are compared: with the scatter seen, where it is the greater."""
+        return fit._replace(noise=max(fit.noise, self.seen))
 
 
 def chord_spans(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
@@ -59,11 +69,12 @@ def _cut_spans(points: FloatArray, along: FloatArray, fit: Fit, smooth: Try | No
         cuts = _doubtful(kinks_of(points, fit, closed=False), smooth.spans, along, fit)
     turns_ = _short_turns(smooth.spans, along, fit)
     best = smooth if smooth.sound else None
-    limit = smooth.cost if smooth.sound else math.inf
+    judged = smooth.judged(fit)
+    limit = smooth.cost(judged) if smooth.sound else math.inf
     for way in (cuts, turns_):
-        broken = broken_run(points, along, way, fit, limit) if len(way) else None
+        broken = broken_run(points, along, way, fit, judged, limit) if len(way) else None
         if broken is not None:
-            best, limit = broken, broken.cost
+            best, limit = broken
     if best is None:
         return _pieces(points, along, turns_ if len(turns_) else np.array([len(points) // 2]), fit)
     return best.spans
@@ -72,33 +83,44 @@ def _cut_spans(points: FloatArray, along: FloatArray, fit: Fit, smooth: Try | No
 def _smooth(points: FloatArray, along: FloatArray, fit: Fit) -> Try | None:
     """Return the chain that holds at the vertices of a run, or None."""
     if len(points) == 2:
-        return Try([straight_span(points, along)], PRICE, sound=True)
+        return Try([straight_span(points, along)], 0.0, sound=True)
     if len(points) == 3:
-        return Try([through_three(points, along, fit)], PRICE, sound=True)
+        return Try([through_three(points, along, fit)], 0.0, sound=True)
     alone = single_arc(points, fit)
     for price in PRICES:
         arcs = chain(points, fit, price, closed=False) if alone is None else alone
         if arcs is None or float(np.abs(arcs.off).max()) > fit.tolerance:
             continue
         if arcs.count == 1 and as_good_as_straight(float(arcs.curvature[0]), float(arcs.length[0]), fit):
-            return Try([straight_span(points, along)], PRICE, sound=True)
+            return Try([straight_span(points, along)], 0.0, sound=True)
         spans = spans_of(points, along, arcs, closed=False)
-        return Try(spans, cost_of(arcs, fit), sound=not rounded_corner(arcs, fit))
+        return tried(spans, arcs, fit, closed=False)
     return None
 
 
-def broken_run(points: FloatArray, along: FloatArray, cuts: IntArray, fit: Fit, limit: float) -> Try | None:
-    """Return chains between kinks, or None where they cost more than the limit."""
+def tried(spans: list[Span], arcs: Arcs, fit: Fit, *, closed: bool) -> Try:
+    """Return the spans of a chain with what they are judged by."""
+    squares, seen = float(arcs.off @ arcs.off), noise_of(arcs, fit.tolerance, closed=closed)
+    return Try(spans, squares, not rounded_corner(arcs, fit), seen)
+
+
+def broken_run(
+    points: FloatArray, along: FloatArray, cuts: IntArray, fit: Fit, judged: Fit, limit: float
+) -> tuple[Try, float] | None:
+    """Return chains between kinks and what they cost in the terms `judged`, or None where that is over the limit."""
     spans: list[Span] = []
-    cost = len(cuts) * KINK_COST * PRICE
+    squares = 0.0
+    kinks = len(cuts) * KINK_COST * PRICE
     bounds = [0, *(int(cut) for cut in cuts), len(points) - 1]
     for low, high in itertools.pairwise(bounds):
-        piece = _smooth(points[low : high + 1], along[low : high + 1], fit) if cost < limit else None
+        over = kinks + cost_of(len(spans), squares, judged) >= limit
+        piece = None if over else _smooth(points[low : high + 1], along[low : high + 1], fit)
         if piece is None or not piece.sound:
             return None
         spans += piece.spans
-        cost += piece.cost
-    return Try(spans, cost, sound=True) if cost < limit else None
+        squares += piece.squares
+    cost = kinks + cost_of(len(spans), squares, judged)
+    return (Try(spans, squares, sound=True), cost) if cost < limit else None
 
 
 def _pieces(points: FloatArray, along: FloatArray, cuts: IntArray, fit: Fit) -> list[Span]:

@@ -62,9 +62,9 @@ def noise_of(arcs: Arcs, tolerance: float, *, closed: bool) -> float:
     return math.sqrt(squares / (max(freedom(arcs, closed=closed), 0) + DOUBT))
 
 
-def cost_of(arcs: Arcs, fit: Fit) -> float:
-    """Return what a chain costs: its elements, and the squares of how far the vertices lie off it."""
-    return PRICE * arcs.count + float(arcs.off @ arcs.off) / (fit.noise**2 + (SYSTEMATIC * fit.tolerance) ** 2)
+def cost_of(elements: int, squares: float, fit: Fit) -> float:
+    """Return what a chain costs: its elements, and the squares of how far the vertices lie off it, m²."""
+    return PRICE * elements + squares / (fit.noise**2 + (SYSTEMATIC * fit.tolerance) ** 2)
 
 
 def student(squares: float, freedom: int) -> float:

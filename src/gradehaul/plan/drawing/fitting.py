@@ -124,7 +124,7 @@ def _fitted(
             course = begun_at(course, int(cuts[0]))
             cuts = (cuts - cuts[0])[1:]
         spans = [span for low, high in between(course, cuts) for span in _run(course, low, high, fit)]
-        if not course.exact.any():
+        if len(spans) > 1 and (course.closed or len(cuts)) and not course.exact.any():
             heal = healed_ring if course.closed else healed
             spans = heal(course.points, course.along, spans, fit)
     spans = merged(spans, SAME * tolerance, closed=course.closed)

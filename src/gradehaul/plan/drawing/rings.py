@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.chain_checks import rounded_corner
 from gradehaul.plan.drawing.chains import chain
-from gradehaul.plan.drawing.chord_runs import KINK_COST, PRICES, Try, broken_run, kinks_of
+from gradehaul.plan.drawing.chord_runs import KINK_COST, PRICES, Try, broken_run, kinks_of, tried
 from gradehaul.plan.drawing.course import Course, begun_at
 from gradehaul.plan.drawing.curvature_steps import PRICE, turns
-from gradehaul.plan.drawing.fit_limits import Fit, cost_of, holds, student
+from gradehaul.plan.drawing.fit_limits import Fit, holds, student
 from gradehaul.plan.drawing.spans import Span, spans_of
 
 IntArray = NDArray[np.int64]
@@ -28,7 +28,7 @@ def ring_spans(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
     for price in PRICES:
         arcs = chain(points, fit, price, closed=True)
         if arcs is not None and float(np.abs(arcs.off).max()) <= fit.tolerance and not rounded_corner(arcs, fit):
-            smooth = Try(spans_of(points, course.along, arcs, closed=True), cost_of(arcs, fit), sound=True)
+            smooth = tried(spans_of(points, course.along, arcs, closed=True), arcs, fit, closed=True)
             break
     if smooth is not None and len(smooth.spans) < 5:  # four elements are as few as a ring of no circle has
         return smooth.spans, np.zeros(0, dtype=np.int64)
@@ -37,7 +37,9 @@ def ring_spans(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
         if not len(cuts):
             return smooth.spans, cuts
         rolled = begun_at(course, int(cuts[0]))
-        broken = broken_run(rolled.points, rolled.along, (cuts - cuts[0])[1:], fit, smooth.cost - KINK_COST * PRICE)
+        judged = smooth.judged(fit)
+        limit = smooth.cost(judged) - KINK_COST * PRICE  # for the kink that it begins at
+        broken = broken_run(rolled.points, rolled.along, (cuts - cuts[0])[1:], fit, judged, limit)
         return ([], cuts) if broken is not None else (smooth.spans, cuts[:0])
     return [], cuts if len(cuts) else np.zeros(1, dtype=np.int64)
 

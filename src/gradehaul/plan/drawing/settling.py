@@ -22,7 +22,13 @@ TRIAL_ROUNDS = 15
 
 
 def settle(
-    points: FloatArray, arcs: Arcs, *, closed: bool = False, hold: Hold = "ends", enough: float | None = None
+    points: FloatArray,
+    arcs: Arcs,
+    *,
+    closed: bool = False,
+    hold: Hold = "ends",
+    enough: float | None = None,
+    rounds: int = ROUNDS,
 ) -> Arcs:
     """Return the chain moved to where the squares of the vertices' distances from it are least.
 
@@ -43,6 +49,8 @@ def settle(
         is a part of a chain that may slide (``free``).
     enough
         For a trial: the sum of squares, m², that would do; it stops well below it, or when it gains little far above.
+    rounds
+        The most steps where it is no trial.
     """
     unit = float(np.abs(arcs.length).mean())
     origin = points.mean(axis=0)
@@ -60,7 +68,7 @@ def settle(
     damping, grip = 1e-8, 1.0
     trial = enough is not None
     target = enough / unit**2 if enough is not None else -1.0
-    for _ in range(TRIAL_ROUNDS if trial else ROUNDS):
+    for _ in range(TRIAL_ROUNDS if trial else rounds):
         step = system.step(damping, grip)
         too_long = _too_long(scaled, step)
         moved = _moved(scaled, step / too_long)
