@@ -37,8 +37,8 @@ class Stroke:
         For each segment whether it is the curve itself (an arc, a bulge, a line) or a chord of one (tessellated
         polylines, splines, ellipses), shape (n - 1,).
     heights
-        z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout counts as
-        none).
+        z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout is
+        none here; `grounded` tells where it is a height after all).
     """
 
     handle: str
