@@ -137,7 +137,8 @@ def test_a_drawing_that_is_not_there():
         import_drawing("tarn.dxf", None, Asked(scale="HO"))
 
 
-def test_a_yard_at_zero_keeps_the_height_that_the_plan_gives_it(folder):
+@pytest.mark.usefixtures("folder")
+def test_a_yard_at_zero_keeps_the_height_that_the_plan_gives_it():
     document, space = new(units=MM)
     space.add_line((0, 0, 0), (1000, 0, 0), {"layer": "Track"})
     space.add_line((0, 900, 30), (1000, 900, 50), {"layer": "Track"})

@@ -251,6 +251,9 @@ def _tell_grade(pen: _Pen, track: TrackView) -> None:
 def _tell_names(pen: _Pen, view: PlanView) -> None:
     for joint in view.joints:
         pen.text(joint.name, joint.x, joint.y, NAMES, _GRAY, aside=0.5)
+        if joint.kind == "plain":  # without the point the track would read back as running through
+            place = (joint.x * pen.unit, joint.y * pen.unit, joint.railhead * pen.unit)
+            pen.space.add_point(place, dxfattribs=pen.on(NAMES, _GRAY))
         told = f"{joint.railhead * pen.unit:.6f}".rstrip("0").rstrip(".")
         told = (
             f"{'0' if told == '-0' else told} {pen.reader.length_unit}"  # a bare number reads in the reader's own unit

@@ -14,7 +14,7 @@ from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
 from gradehaul.plan.drawing.grounded import grounded, raised_by_plan
 from gradehaul.plan.drawing.heights import Ground, read_heights
-from gradehaul.plan.drawing.naming import Names, claimed, name_all
+from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
 from gradehaul.plan.drawing.recognition import KnownLine, recognize
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, ReachEnd
 from gradehaul.plan.names import quoted
@@ -197,7 +197,8 @@ def _linked(
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
     reaches = grounded(reaches, left, near=terms.near, snap=terms.snap)
-    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell)
+    marks = named_marks(drawing.marks, drawing.labels, terms.near)
+    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell, marks=marks)
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )

@@ -87,6 +87,8 @@ class Drawing:
     layers: Mapping[str, int]
     unit: str = ""
     """The unit it is drawn in, by the name that plans use, or empty where plans have no name for it."""
+    marks: tuple[Label, ...] = ()
+    """Points on layers that have texts and no track; they say nothing themselves."""
 
 
 @dataclass(frozen=True, slots=True)
