@@ -77,7 +77,7 @@ def plan_dxf(view: PlanView, reader: Reader) -> bytes:
     Layers ``Track RAIL CLASS`` hold the plan at height 0, in true lines and arcs, cut where the class of effective
     grade changes; easements are fine polylines. The layer ``Railhead line`` holds the same track in space. Both read
     back as the same network: the first with the texts of ``Railhead heights`` beside its joints, the second with all
-    heights along the track as well.
+    heights along the track as well. On the layer ``Names`` a text names each joint, beside a point where it is plain.
 
     Parameters
     ----------

@@ -20,7 +20,7 @@ from gradehaul.plan.drawing.dxf_shapes import Shape, shape_of
 from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, MOST_POINTS, Budget, draw
 from gradehaul.plan.drawing.dxf_texts import POINT, TEXTS, label_of, point_spot
 from gradehaul.plan.drawing.dxf_units import meters_of, unit_of_header
-from gradehaul.plan.drawing.records import Drawing, Fault, Label, Spot
+from gradehaul.plan.drawing.records import Drawing, Fault, Label
 from gradehaul.plan.names import clean, cut, listed, quoted
 from gradehaul.quantities import convert, length_unit
 
@@ -116,7 +116,7 @@ class _Reading:
     batch: Batch = field(init=False)
     scale: InitVar[float]
     labels: list[Label] = field(default_factory=list)
-    points: list[tuple[Item, Spot]] = field(default_factory=list)
+    points: list[Item] = field(default_factory=list)
     marks: list[Label] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     errors: dict[tuple[str, str], DrawingError] = field(default_factory=dict)
@@ -147,7 +147,7 @@ class _Reading:
                 if label is not None:
                     self.labels.append(label)
             elif kind == POINT and self.wanted.lines(item.layer):
-                self.points.append((item, point_spot(item.entity, item.placing, self.batch.scale)))
+                self.points.append(item)
             elif self.wanted.lines(item.layer):
                 shape = self._shape(item)
                 if shape is None:
@@ -162,13 +162,14 @@ class _Reading:
             self.trouble(item.entity, item.layer, error)
 
     def _sort_points(self) -> None:
-        """Keep the points that stand with texts on a layer of their own; those among track are no track."""
+        """Keep the points that stand with texts on a layer of their own; all others are passed over as no track."""
         if not self.points:
             return
         layers = {label.layer for label in self.labels} - {stroke.layer for stroke in self.batch.strokes}
-        for item, spot in self.points:
+        for item in self.points:
             layer = self.wanted.told(item.layer)
-            if layer in layers:
+            spot = point_spot(item.entity, item.placing, self.batch.scale) if layer in layers else None
+            if spot is not None:
                 self.marks.append(Label("", spot, layer, item.handle))
             else:
                 self.unknown[POINT] += 1

@@ -47,15 +47,12 @@ def label_of(entity: Any, placing: Placing | None, scale: float, layer: str, han
     return Label(text, _spot(at if axes is None else at @ axes, placing, scale), layer, handle)
 
 
-def point_spot(entity: Any, placing: Placing | None, scale: float) -> Spot:  # noqa: ANN401
-    """Return where a POINT lies, m; its extrusion is the direction of its thickness.
-
-    Raises
-    ------
-    DrawingError
-        It lies nowhere, or out of bounds; without the place.
-    """
-    return _spot(np.array(point_of(entity.dxf.__dict__, "location")), placing, scale)
+def point_spot(entity: Any, placing: Placing | None, scale: float) -> Spot | None:  # noqa: ANN401
+    """Return where a POINT lies, m, None where that is nowhere; its extrusion is the direction of its thickness."""
+    try:
+        return _spot(np.array(point_of(entity.dxf.__dict__, "location")), placing, scale)
+    except DrawingError:
+        return None
 
 
 def _spot(at: FloatArray, placing: Placing | None, scale: float) -> Spot:
