@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.plan_view import MarkKind, PlanView
+from gradehaul.haulage.plan_view import JointView, MarkKind, PlanView
 from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.drawing.dxf_library import dxf_library
 from gradehaul.quantities import convert
@@ -250,15 +250,24 @@ def _tell_grade(pen: _Pen, track: TrackView) -> None:
 
 def _tell_names(pen: _Pen, view: PlanView) -> None:
     for joint in view.joints:
+        height = _railhead(view, joint) * pen.unit
         pen.text(joint.name, joint.x, joint.y, NAMES, _GRAY, aside=0.5)
         if joint.kind == "plain":  # without the point the track would read back as running through
-            place = (joint.x * pen.unit, joint.y * pen.unit, joint.railhead * pen.unit)
-            pen.space.add_point(place, dxfattribs=pen.on(NAMES, _GRAY))
-        told = f"{joint.railhead * pen.unit:.6f}".rstrip("0").rstrip(".")
+            pen.space.add_point((joint.x * pen.unit, joint.y * pen.unit, height), dxfattribs=pen.on(NAMES, _GRAY))
+        told = f"{height:.6f}".rstrip("0").rstrip(".")
         told = (
             f"{'0' if told == '-0' else told} {pen.reader.length_unit}"  # a bare number reads in the reader's own unit
         )
         pen.text(told, joint.x, joint.y, HEIGHTS, _BLUE, aside=-1.5)
+
+
+def _railhead(view: PlanView, joint: JointView) -> float:
+    """Return how high the rail lies at a joint, m: in a vertical curve not where the grades would meet."""
+    for end in view.plan.joints[joint.name].ends if joint.kind == "plain" else ():
+        track = view.plan.lines[end.line].tracks[0 if end.end == "from" else -1]
+        if seen := view.tracks.get(track.id):
+            return float(seen.railhead[0 if end.end == "from" else -1])
+    return joint.railhead
 
 
 def _draw_marks(pen: _Pen, view: PlanView) -> None:
