@@ -2,7 +2,6 @@
 
 import time
 import tracemalloc
-import tracemalloc
 
 import numpy as np
 import pytest
@@ -111,18 +110,6 @@ def test_diamonds_of_blocks(tmp_path):
     message = refused(written(tmp_path, bomb(16, 10)))
     assert "inserted blocks may put 250,000 entities on these layers" in message
     assert message.startswith('block "B5"')
-
-
-@pytest.mark.parametrize(("depth", "width", "grid"), [(16, 10, ""), (60, 40, ""), (6, 6, "70\n32000\n71\n32000\n")])
-def test_a_bomb_is_refused_in_little_time_and_memory(tmp_path, depth, width, grid):
-    path = written(tmp_path, bomb(depth, width, more=grid))
-    began = time.perf_counter()
-    tracemalloc.start()
-    assert "block" in refused(path)
-    most = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    assert time.perf_counter() - began < 10
-    assert most < 500e6
 
 
 def test_blocks_too_deep(tmp_path):
