@@ -34,7 +34,7 @@ def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
         "  Found 3 lines, 10 tracks, 1 turnout, 0 crossings, 3 ends of track; 7935 mm of track.\n"
         '  Layers read, with what is drawn on them: "TRACK" (10).\n'
         "  The tightest curve has radius 610 mm, at (2100.0, 1220.0) mm.\n"
-        "  Heights of 1 of 4 joints, and along 1 line.\n"
+        "  Heights of 4 of 4 joints, and along 1 line.\n"
         "  All of it could be read.\n"
         "\n"
         "The plan is cove.toml.\n"

@@ -135,3 +135,19 @@ def test_a_drawing_is_not_written_over(folder):
 def test_a_drawing_that_is_not_there():
     with pytest.raises(DrawingError, match=r"tarn\.dxf: there is no such file"):
         import_drawing("tarn.dxf", None, Asked(scale="HO"))
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_yard_at_zero_keeps_the_height_that_the_plan_gives_it():
+    document, space = new(units=MM)
+    space.add_line((0, 0, 0), (1000, 0, 0), {"layer": "Track"})
+    space.add_line((0, 900, 30), (1000, 900, 50), {"layer": "Track"})
+    document.saveas("tarn.dxf")
+    asked = Asked(layers=("Track",), scale="HO")
+    first = import_drawing("tarn.dxf", None, asked)
+    assert read_plan(first.text).railhead == pytest.approx({"End 1": 0.0, "End 3": 0.0, "End 2": 0.03, "End 4": 0.05})
+    mine = first.text.replace('"End 1" = 0\n', '"End 1" = 70  # the yard lies higher\n').replace('"End 3" = 0\n', "")
+    Path("tarn.toml").write_text(mine, "utf-8")
+    again = import_drawing("tarn.dxf", "tarn.toml", Asked(layers=("Track",)))
+    assert again.text == mine
+    assert again.problems == ()

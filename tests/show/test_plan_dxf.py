@@ -89,7 +89,9 @@ def test_the_line_in_space_reads_back_as_the_same_network(name, folder):
     assert lengths[1] == pytest.approx(lengths[0], rel=1e-5)
     for joint, height in before.alignment.railheads.items():
         if joint in after.alignment.railheads:
-            assert after.alignment.railheads[joint] == pytest.approx(height, abs=1e-5)
+            # a plain joint in a vertical curve is drawn where the rail is, not where the grades would meet
+            rounded = 6e-4 if after.plan.joints[joint].kind == "plain" and view.plan.vertical_curve else 1e-5
+            assert after.alignment.railheads[joint] == pytest.approx(height, abs=rounded)
     steepest = [max(max(track.steepest) for track in plan_view(each).tracks.values()) for each in (before, after)]
     assert steepest[1] == pytest.approx(steepest[0], abs=2e-4)
 

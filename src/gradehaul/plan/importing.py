@@ -11,7 +11,7 @@ from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.toml import parse, read_text
-from gradehaul.plan.writer import Changes, Written, lines_before, new_plan, unit_of, updated_plan
+from gradehaul.plan.writer import Changes, Written, heights_before, lines_before, new_plan, unit_of, updated_plan
 from gradehaul.quantities import Kind, length_unit, read_quantity
 from gradehaul.scales import Scale, own_scale, scale_named
 
@@ -93,7 +93,13 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
         height_layers=asked.height_layers,
     )
     known = [] if before is None or plan is None else lines_before(before, data, plan)
-    drawn = assemble(read, on, known=known, lines_taken=_own_names(data, {line.name for line in known}))
+    drawn = assemble(
+        read,
+        on,
+        known=known,
+        before=heights_before(data, plan or ""),
+        lines_taken=_own_names(data, {line.name for line in known}),
+    )
     if before is None or plan is None:
         written = new_plan(drawn, title=Path(drawing).stem, scale=asked.scale or "", unit=unit)
     else:

@@ -147,7 +147,10 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
             kept = [comment for comment in _comments(chunk.text) if comment.strip() != MARK]
             chunk.text = "".join(f"{comment}\n" for comment in kept)
             chunk.key = ("", "")
-    _add_heights(chunks, data.get("railhead"), drawn, unit, changes, file)
+    lines = [*data.get("line", {}).values(), *written.values()]
+    there = {line.get(end) for line in lines if isinstance(line, dict) for end in ("from", "to")}
+    heights = {name: height for name, height in drawn.heights.items() if name in there}
+    _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
     after = _checked(result, written, file, unit=unit)
     _check_kept(result, after, text, data, file)
@@ -198,6 +201,16 @@ def lines_before(text: str, data: Mapping[str, Any], file: str) -> list[KnownLin
             if entry is not None and entry.table.at is not None:
                 found.append(_known(name, entry.table))
     return found
+
+
+def heights_before(data: Mapping[str, Any], file: str) -> dict[str, float]:
+    """Return the heights of joints in a plan, m; what is no height is told where the plan is read."""
+    given = data.get("railhead")
+    if not isinstance(given, dict):
+        return {}
+    unit = unit_of(data, file)
+    heights = {name: _height(value, unit) for name, value in given.items()}
+    return {name: height for name, height in heights.items() if height is not None}
 
 
 def _known(name: str, table: LineTable) -> KnownLine:
@@ -509,11 +522,13 @@ def _edit_tracks(old: Any, new: Sequence[Mapping[str, Any]], keys: Sequence[str]
     return True
 
 
-def _add_heights(chunks: list[_Chunk], given: object, drawn: Drawn, unit: str, changes: Changes, file: str) -> None:
+def _add_heights(
+    chunks: list[_Chunk], given: object, drawn: Mapping[str, float], unit: str, changes: Changes, file: str
+) -> None:
     """Add heights of joints that have none, and tell of those that the drawing has otherwise."""
     before = given if isinstance(given, dict) else {}
     missing: dict[str, float | int] = {}
-    for name, height in drawn.heights.items():
+    for name, height in drawn.items():
         there = describe(height, "length", unit)
         if name not in before:
             missing[name] = _length(height, unit)

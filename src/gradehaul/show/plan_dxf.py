@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.plan_view import MarkKind, PlanView
+from gradehaul.haulage.plan_view import JointView, MarkKind, PlanView
 from gradehaul.haulage.track_view import TrackView
 from gradehaul.plan.drawing.dxf_library import dxf_library
 from gradehaul.show.plan_dxf_pen import Pen, beside, layer_name
@@ -73,7 +73,7 @@ def plan_dxf(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) 
     Layers ``Track RAIL CLASS`` hold the plan at height 0, in true lines and arcs, cut where the class of effective
     grade changes; easements are fine polylines. The layer ``Railhead line`` holds the same track in space. Both read
     back as the same network: the first with the texts of ``Railhead heights`` beside its joints, the second with all
-    heights along the track as well.
+    heights along the track as well. On the layer ``Names`` a text names each joint, beside a point where it is plain.
 
     Parameters
     ----------
@@ -206,12 +206,24 @@ def _tell_grade(pen: Pen, track: TrackView) -> None:
 
 def _tell_names(pen: Pen, view: PlanView) -> None:
     for joint in view.joints:
+        height = _railhead(view, joint) * pen.unit
         pen.text(joint.name, joint.x, joint.y, NAMES, _GRAY, aside=0.5)
-        told = f"{joint.railhead * pen.unit:.6f}".rstrip("0").rstrip(".")
+        if joint.kind == "plain":  # without the point the track would read back as running through
+            pen.space.add_point((joint.x * pen.unit, joint.y * pen.unit, height), dxfattribs=pen.on(NAMES, _GRAY))
+        told = f"{height:.6f}".rstrip("0").rstrip(".")
         told = (
             f"{'0' if told == '-0' else told} {pen.reader.length_unit}"  # a bare number reads in the reader's own unit
         )
         pen.text(told, joint.x, joint.y, HEIGHTS, _BLUE, aside=-1.5)
+
+
+def _railhead(view: PlanView, joint: JointView) -> float:
+    """Return how high the rail lies at a joint, m: in a vertical curve not where the grades would meet."""
+    for end in view.plan.joints[joint.name].ends if joint.kind == "plain" else ():
+        track = view.plan.lines[end.line].tracks[0 if end.end == "from" else -1]
+        if seen := view.tracks.get(track.id):
+            return float(seen.railhead[0 if end.end == "from" else -1])
+    return joint.railhead
 
 
 def _draw_marks(pen: Pen, view: PlanView) -> None:

@@ -12,8 +12,9 @@ from pathlib import Path
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
+from gradehaul.plan.drawing.grounded import grounded, raised_by_plan
 from gradehaul.plan.drawing.heights import Ground, read_heights
-from gradehaul.plan.drawing.naming import Names, claimed, name_all
+from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
 from gradehaul.plan.drawing.recognition import KnownLine, recognize
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, ReachEnd
 from gradehaul.plan.names import quoted
@@ -124,12 +125,14 @@ def assemble(
     claims: Sequence[Claim] = (),
     known: Sequence[KnownLine] = (),
     given: Mapping[str, float] | None = None,
+    before: Mapping[str, float] | None = None,
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
 ) -> Drawn:
     """Return a drawing that was read as a network with names and heights.
 
-    Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay.
+    Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay, and
+    `before` heights, m, of joints in the plan that is to be written anew, which stay too, whatever the drawing tells.
     """
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     linked, faults, texts = _linked(drawing, texts, terms)
@@ -150,6 +153,7 @@ def assemble(
     if names.unused:
         what = "1 text names nothing" if names.unused == 1 else f"{names.unused} texts name nothing"
         faults.append(Fault("text-unused", f"{what}: too far from the track of its layer, or too long"))
+    linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
     ground = Ground(
         [(line.elements, line.start, line.finish) for line in linked.lines],
         [joint.spot for joint in linked.joints],
@@ -192,7 +196,9 @@ def _linked(
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
-    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell)
+    reaches = grounded(reaches, left, near=terms.near, snap=terms.snap)
+    marks = named_marks(drawing.marks, drawing.labels, terms.near)
+    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell, marks=marks)
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )

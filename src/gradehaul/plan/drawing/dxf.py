@@ -18,7 +18,7 @@ from gradehaul.plan.drawing.dxf_inserts import Item, Opening
 from gradehaul.plan.drawing.dxf_layers import Wanted, mended_name
 from gradehaul.plan.drawing.dxf_shapes import Shape, shape_of
 from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, MOST_POINTS, Budget, draw
-from gradehaul.plan.drawing.dxf_texts import TEXTS, label_of
+from gradehaul.plan.drawing.dxf_texts import POINT, TEXTS, label_of, point_spot
 from gradehaul.plan.drawing.dxf_units import meters_of, unit_of_header
 from gradehaul.plan.drawing.records import Drawing, Fault, Label
 from gradehaul.plan.names import clean, cut, listed, quoted
@@ -116,6 +116,8 @@ class _Reading:
     batch: Batch = field(init=False)
     scale: InitVar[float]
     labels: list[Label] = field(default_factory=list)
+    points: list[Item] = field(default_factory=list)
+    marks: list[Label] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     errors: dict[tuple[str, str], DrawingError] = field(default_factory=dict)
     shapes: dict[int, Shape | None] = field(default_factory=dict)
@@ -144,6 +146,8 @@ class _Reading:
                 label = label_of(item.entity, item.placing, self.batch.scale, layer, item.handle)
                 if label is not None:
                     self.labels.append(label)
+            elif kind == POINT and self.wanted.lines(item.layer):
+                self.points.append(item)
             elif self.wanted.lines(item.layer):
                 shape = self._shape(item)
                 if shape is None:
@@ -157,6 +161,20 @@ class _Reading:
         except DrawingError as error:
             self.trouble(item.entity, item.layer, error)
 
+    def _sort_points(self) -> None:
+        """Keep the points that stand with texts on a layer of their own; all others are passed over as no track."""
+        if not self.points:
+            return
+        layers = {label.layer for label in self.labels} - {stroke.layer for stroke in self.batch.strokes}
+        for item in self.points:
+            layer = self.wanted.told(item.layer)
+            spot = point_spot(item.entity, item.placing, self.batch.scale) if layer in layers else None
+            if spot is not None:
+                self.marks.append(Label("", spot, layer, item.handle))
+            else:
+                self.unknown[POINT] += 1
+                self.first.setdefault(POINT, item)
+
     def _shape(self, item: Item) -> Shape | None:
         if item.placing is None:
             return shape_of(item.entity)
@@ -168,6 +186,7 @@ class _Reading:
     def finish(self) -> None:
         """Tell of what was counted, and raise what is wrong."""
         self.batch.finish()
+        self._sort_points()
         for kind, count in self.unknown.most_common():
             item = self.first[kind]
             layer = self.wanted.told(item.layer)
@@ -215,6 +234,7 @@ def _drawing(
         tuple(reading.faults),
         MappingProxyType(dict(counts)),
         unit or _plan_unit(loaded.unit_code),
+        tuple(reading.marks),
     )
 
 

@@ -1,4 +1,4 @@
-"""The texts of a DXF file: what they say, in plain characters, and where they stand."""
+"""The texts of a DXF file, and the points that stand with them: what they say, in plain characters, and where."""
 
 from __future__ import annotations
 
@@ -11,13 +11,16 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.dxf_batch import FLAT, LARGEST
 from gradehaul.plan.drawing.dxf_shapes import plane, point_of
 from gradehaul.plan.drawing.dxf_strokes import Placing
-from gradehaul.plan.drawing.records import Label, Spot
+from gradehaul.plan.drawing.records import FloatArray, Label, Spot
 from gradehaul.plan.names import clean
 
 TEXTS = frozenset({"TEXT", "MTEXT", "ATTRIB", "ATTDEF"})
 """The types of entity that are texts."""
 LONGEST = 1_000
 """The characters of a text that are kept."""
+
+POINT = "POINT"
+"""The type of entity that is a point."""
 
 _CONSTANT = 2
 
@@ -41,12 +44,23 @@ def label_of(entity: Any, placing: Placing | None, scale: float, layer: str, han
         return None
     at = np.array(_where(values, kind))
     axes = None if kind == "MTEXT" else plane(values.get("extrusion"))
-    at = at if axes is None else at @ axes
+    return Label(text, _spot(at if axes is None else at @ axes, placing, scale), layer, handle)
+
+
+def point_spot(entity: Any, placing: Placing | None, scale: float) -> Spot | None:  # noqa: ANN401
+    """Return where a POINT lies, m, None where that is nowhere; its extrusion is the direction of its thickness."""
+    try:
+        return _spot(np.array(point_of(entity.dxf.__dict__, "location")), placing, scale)
+    except DrawingError:
+        return None
+
+
+def _spot(at: FloatArray, placing: Placing | None, scale: float) -> Spot:
     at = (at if placing is None else at @ placing.linear + placing.shift) * scale
     if not float(np.abs(at).max()) <= LARGEST:
         raise DrawingError(f"a coordinate must be within {LARGEST / 1e3:,.0f} km", found=f"{np.abs(at).max():.3g} m")
     x, y, z = at.tolist()
-    return Label(text, Spot(x, y, z if abs(z) > FLAT else None), layer, handle)
+    return Spot(x, y, z if abs(z) > FLAT else None)
 
 
 def said(entity: Any) -> str:  # noqa: ANN401 - a text of the library

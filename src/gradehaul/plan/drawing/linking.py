@@ -14,6 +14,7 @@ from gradehaul.plan.drawing.duplicates import Closing, Dropped, told
 from gradehaul.plan.drawing.elements import halved, length_of, micro, order
 from gradehaul.plan.drawing.flaws import near_misses, strays
 from gradehaul.plan.drawing.lie import Ends, Source, lengths_drawn, lying, middle, source
+from gradehaul.plan.drawing.marks import cut_at_marks
 from gradehaul.plan.drawing.meetings import meet
 from gradehaul.plan.drawing.records import Element, Fault, Linked, Reach, Spot
 from gradehaul.plan.drawing.sides import Tolerance, apply, cuts_at_changes, cuts_at_ends
@@ -24,14 +25,22 @@ from gradehaul.plan.drawing.written import written
 
 
 @uncollected()
-def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float, tell: str = "mm") -> Linked:
+def link(
+    reaches: Sequence[Reach],
+    *,
+    snap: float,
+    kink: float,
+    level: float,
+    tell: str = "mm",
+    marks: Sequence[Spot] = (),
+) -> Linked:
     """Return the network that reaches of track make.
 
     Ends within `snap` meet at one joint, at the mean of where they were drawn; the elements keep their own figures, so
     that a radius stays as drawn, and a gap of more than a tenth of `snap` is told. An end on the side of another track,
     tangent to it, cuts it and makes a turnout. Tracks that only cross are not joined. Stretches drawn more than once
     are kept once. Lines run from joint to joint, whole through plain meetings; plain joints are left only where a
-    closed circuit closes and where there is a kink. The answer is the same in whatever order and
+    closed circuit closes, where there is a kink, and at marks. The answer is the same in whatever order and
     direction the reaches were drawn.
 
     Parameters
@@ -46,6 +55,8 @@ def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float, te
         How much heights may differ, m, of ends that meet, where both are known.
     tell
         The unit in which faults tell lengths.
+    marks
+        Points on the track, m, that are joints.
 
     Returns
     -------
@@ -79,6 +90,13 @@ def link(reaches: Sequence[Reach], *, snap: float, kink: float, level: float, te
     kinds, found = settle(ways, kink)
     faults.extend(found)
     merge(ways, [node for node, kind in kinds.items() if kind == "plain"])
+    if marks:
+        index = indexed(ways, snap)
+        nodes, unused = cut_at_marks(index, marks, tolerance)
+        kinds |= {node: "plain" for node in map(ways.find, nodes) if node not in kinds}
+        if unused:
+            what = "1 point with a name lies" if unused == 1 else f"{unused} points with names lie"
+            faults.append(Fault("mark-unused", f"{what} on no track and makes no joint", weight=unused))
     free = {end for node, ends in ways.nodes() if kinds[node] == "end" for end in ends}
     faults.extend(near_misses(ways, free, tolerance, index, tell))
     faults.extend(strays(ways, tell))

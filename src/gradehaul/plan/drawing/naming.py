@@ -80,6 +80,19 @@ def claimed(
     return found, errors
 
 
+def named_marks(marks: Sequence[Label], labels: Sequence[Label], near: float) -> list[Spot]:
+    """Return the points that a text of their own layer stands beside, within `near`, m: those are joints."""
+    if not marks or not labels:
+        return []
+    spots = [mark.spot for mark in marks]
+    found: set[int] = set()
+    for mark, text in Nearness([dot(label.spot) for label in labels], near / 10).near(spots, near).tolist():
+        label = labels[text]
+        if label.layer == marks[mark].layer and len(label.text) <= LONGEST and gap(label.spot, spots[mark]) <= near:
+            found.add(mark)
+    return [spots[mark] for mark in sorted(found)]
+
+
 def name_all(
     linked: Linked,
     claims: Mapping[int, str],

@@ -37,8 +37,8 @@ class Stroke:
         For each segment whether it is the curve itself (an arc, a bulge, a line) or a chord of one (tessellated
         polylines, splines, ellipses), shape (n - 1,).
     heights
-        z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout counts as
-        none).
+        z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout is
+        none here; `grounded` tells where it is a height after all).
     """
 
     handle: str
@@ -87,6 +87,8 @@ class Drawing:
     layers: Mapping[str, int]
     unit: str = ""
     """The unit it is drawn in, by the name that plans use, or empty where plans have no name for it."""
+    marks: tuple[Label, ...] = ()
+    """Points on layers that have texts and no track; they say nothing themselves."""
 
 
 @dataclass(frozen=True, slots=True)
