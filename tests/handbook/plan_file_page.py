@@ -9,6 +9,7 @@ import ast
 import inspect
 import types
 from functools import cache
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from gradehaul import quantities
@@ -129,7 +130,9 @@ def _words(hint: Any) -> str:
     if origin is list:
         if inner[0] is line_schema.TrackTable:
             return "list of tracks"
-        return f"list of {_words(inner[0]).replace('name', 'names').replace('pair', 'pairs').replace('namess', 'names')}"
+        return (
+            f"list of {_words(inner[0]).replace('name', 'names').replace('pair', 'pairs').replace('namess', 'names')}"
+        )
     plain = {bool: "`true` or `false`", int: "whole number", float: "number", stock_schema.ShareTable: "table"}
     return plain[hint]
 
@@ -140,7 +143,7 @@ def _meanings(model: Any) -> dict[str, str]:
     body = ast.parse(inspect.getsource(model)).body[0].body  # type: ignore[attr-defined]
     return {
         key.target.id: said.value.value
-        for key, said in zip(body, body[1:], strict=False)
+        for key, said in pairwise(body)
         if isinstance(key, ast.AnnAssign)
         and isinstance(key.target, ast.Name)
         and isinstance(said, ast.Expr)

@@ -2,13 +2,13 @@
 
 Marks are comments, which no reader of the page sees:
 
-- A fenced block of ``console`` has commands behind ``$`` and what they print. ``<!-- shown: from "A"; until "B"; status 1
-  -->`` before it shows the part from the line that begins with A to the line before the one that begins with B, and
-  expects that exit status; each of the three may be left out.
+- A fenced block of ``console`` has commands behind ``$`` and what they print; one of ``python`` is a session.
+- ``<!-- shown: from "A"; until "B"; status 1 -->`` before such a block shows the part from the line that begins with A
+  to the one before the line that begins with B, and expects that exit status; each of the three may be left out.
 - ``<!-- output: COMMAND -->`` before any block does the same for one command that the block does not show.
 - ``<!-- picture: COMMAND -o FILE -->`` stands before a picture; FILE is named from the top of the tree.
-- ``<!-- file: NAME -->`` before a block is a file that the page's next commands find; ``<!-- appended to: NAME -->`` goes
-  on with one.
+- ``<!-- file: NAME -->`` before a block is a file that the page's next commands find, and
+  ``<!-- appended to: NAME -->`` goes on with one.
 - ``<!-- added to: NAME; without [TABLE] -->`` before a block of TOML reads it as a part of that plan.
 - ``<!-- generated: NAME -->`` begins a part of the page that `GENERATED` makes, and ``<!-- end -->`` ends it.
 
@@ -30,6 +30,7 @@ from tempfile import TemporaryDirectory
 from click.testing import CliRunner
 from commands_page import commands
 from plan_file_page import tables, units
+from python_session import session
 
 from gradehaul import read_plan
 from gradehaul.command import main
@@ -49,12 +50,12 @@ _CUT = "…"
 
 @dataclass(slots=True)
 class Remade:
-    """A page made again: its text, the pictures by their place in the tree, and how many commands were run."""
+    """A page made again: its text, and the pictures by their place in the tree."""
 
     text: str = ""
     pictures: dict[str, bytes] = field(default_factory=dict)
-    commands: int = 0
-    plans: int = 0
+    names: dict[str, object] = field(default_factory=dict)
+    """What the page's Python sessions have named so far."""
 
 
 def remade(page: Path) -> Remade:
@@ -84,7 +85,6 @@ def _again(step: re.Match[str], made: Remade) -> str:
     if step["drawn"]:
         *_, kept = shlex.split(step["drawn"])
         run(step["drawn"])
-        made.commands += 1
         made.pictures[kept] = Path(kept).read_bytes()
         return step[0]
     body, mark, said = step["body"], step["mark"], step["said"] or ""
@@ -93,17 +93,17 @@ def _again(step: re.Match[str], made: Remade) -> str:
             file.write(body)
     if mark == "output":
         command, _, part = said.partition("; ")
-        body = _printed(command, part, made)
+        body = _printed(command, part)
     elif step["kind"] == "console":
-        body = "".join(f"{shown}{_printed(command, said, made)}" for command, shown in _prompts(body))
+        body = "".join(f"{shown}{_printed(command, said)}" for command, shown in _prompts(body))
     elif step["kind"] == "sh":
         for command, _ in _prompts("".join(f"$ {line}" for line in body.splitlines(keepends=True))):
             if command.startswith("gradehaul "):
                 run(command)
-                made.commands += 1
+    elif step["kind"] == "python":
+        body = session(body, made.names)
     elif step["kind"] == "toml" and mark not in ("file", "appended to"):
         _read(body, said if mark == "added to" else "")
-        made.plans += 1
     return step[0].replace(f"\n{step['body']}```", f"\n{body}```")
 
 
@@ -120,11 +120,10 @@ def _prompts(body: str) -> list[tuple[str, str]]:
     return found
 
 
-def _printed(command: str, part: str, made: Remade) -> str:
+def _printed(command: str, part: str) -> str:
     """Return the part of what a command prints that a mark asks for."""
     status = re.search(r"status (\d)", part)
     lines = run(command, int(status[1]) if status else 0).rstrip("\n").splitlines()
-    made.commands += 1
     for word in ("from", "until"):
         wanted = re.search(rf'{word} "([^"]+)"', part)
         if wanted:
