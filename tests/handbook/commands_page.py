@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
 from click.testing import CliRunner
 
 from gradehaul.command import main
@@ -17,7 +15,6 @@ def commands() -> str:
 
 
 def _help(verb: list[str]) -> str:
-    os.environ["COLUMNS"] = "80"
-    result = CliRunner().invoke(main, [*verb, "--help"], prog_name="gradehaul")
+    result = CliRunner(env={"COLUMNS": "80"}).invoke(main, [*verb, "--help"], prog_name="gradehaul")
     assert result.exit_code == 0, verb
     return "".join(f"{line.rstrip()}\n" for line in result.output.splitlines())

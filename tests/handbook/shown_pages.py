@@ -17,7 +17,6 @@ Commands find a copy of ``plans/`` and whatever the page has made before; the tr
 
 from __future__ import annotations
 
-import os
 import re
 import shlex
 import shutil
@@ -72,8 +71,7 @@ def run(command: str, status: int = 0) -> str:
     """Return what a command prints, on both streams, as a terminal of 80 columns shows it."""
     program, *args = shlex.split(command)
     assert program == "gradehaul", command
-    os.environ["COLUMNS"] = "80"
-    result = CliRunner().invoke(main, args, prog_name="gradehaul")
+    result = CliRunner(env={"COLUMNS": "80"}).invoke(main, args, prog_name="gradehaul")
     assert result.exit_code == status, f"{command}: exit status {result.exit_code}\n{result.output}"
     return result.output
 

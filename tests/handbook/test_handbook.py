@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from shown_pages import PAGES, ROOT, Remade, remade
+from shown_pages import PAGES, ROOT, remade
 
 HANDBOOK = ROOT / "docs"
 DOCS = [page for page in PAGES if page.parent == HANDBOOK]
@@ -14,28 +14,19 @@ FILM = re.compile(r"\bfilm")
 FIRST = re.compile(r"loose[\s>]+plank[\s>]+of[\s>]+track", re.IGNORECASE)
 
 
-@pytest.fixture(scope="module", params=PAGES, ids=lambda page: page.name)
-def page(request: pytest.FixtureRequest) -> tuple[Path, Remade]:
-    return request.param, remade(request.param)
-
-
-def test_page_is_what_the_tool_makes(page: tuple[Path, Remade]) -> None:
-    file, made = page
-    assert made.text == file.read_text(encoding="utf-8"), "python tests/handbook makes it again"
-
-
-def test_pictures_are_what_the_tool_draws(page: tuple[Path, Remade]) -> None:
-    file, made = page
+@pytest.mark.parametrize("file", PAGES, ids=lambda file: file.name)
+def test_page_and_its_pictures_are_what_the_tool_makes(file: Path) -> None:
+    made = remade(file)
+    text = file.read_text(encoding="utf-8")
+    assert made.text == text, "python tests/handbook makes it again"
     for name, content in made.pictures.items():
-        assert f"]({Path(name).relative_to('docs') if file in DOCS else name})" in file.read_text()
+        assert f"]({Path(name).relative_to('docs') if file in DOCS else name})" in text
         labels, told, numbers = drawing(content.decode())
         kept_labels, kept_told, kept_numbers = drawing((ROOT / name).read_text(encoding="utf-8"))
         assert len(labels) > 20
         assert labels == kept_labels, "python tests/handbook makes it again"
         assert told == kept_told
-        assert numbers == pytest.approx(
-            kept_numbers, abs=0.5
-        )  # points: letters are measured a little otherwise elsewhere
+        assert numbers == pytest.approx(kept_numbers, abs=0.5)  # points: letters are measured a little otherwise elsewhere
 
 
 NUMBER = re.compile(r"-?\d+\.\d+|(?<![\w.])-?\d+(?![\w.])")
