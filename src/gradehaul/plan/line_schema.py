@@ -51,21 +51,21 @@ class TrackTable(Table):
     name: Name | None = None
     """What the answers call this track. Left out: its line and its number, such as `Hill:3`."""
     straight: Distance | None = None
-    """Length of a straight."""
+    """Length of a straight. Left out: another shape."""
     left: Radius | None = None
-    """Radius of a curve to the left, seen from the line's `from`. It needs `angle` or `length`."""
+    """Radius of a curve to the left, going from `from` to `to`; with `angle` or `length`. Left out: another shape."""
     right: Radius | None = None
-    """Radius of a curve to the right. It needs `angle` or `length`."""
+    """Radius of a curve to the right; with `angle` or `length`. Left out: another shape."""
     easement: Distance | None = None
-    """Length of track whose curvature runs evenly from that of its neighbor before to that of the one after."""
+    """Length of track that leads evenly from the curvature before to the one behind. Left out: another shape."""
     piece: Name | None = None
-    """Name of a `[piece.NAME]`, whose tracks are laid here."""
+    """Name of a `[piece.NAME]`, whose tracks are laid here. Left out: another shape."""
     hand: Literal["left", "right"] | None = None
     """`right` mirrors the piece, `left` lays it as it is written. Left out: as it is written."""
     angle: Turn | None = None
-    """Angle through which a curve turns, its easements included."""
+    """Angle through which a curve turns, its easements included. Left out: from `length`."""
     length: Distance | None = None
-    """Length of a curve, its easements included."""
+    """Length of a curve, its easements included. Left out: from `angle`."""
     ease: Room | None = None
     """Length of an easement at each end of a curve. Left out: none."""
     grade: Grade | None = None
