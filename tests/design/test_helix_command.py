@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import math
 from pathlib import Path
 
 import pytest
@@ -23,6 +25,7 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     assert told.exit_code == 0, told.output
     document = json.loads(told.stdout)
     checked = json.loads(run("check", str(hill), "--json").stdout)
+    assert "mm" not in hill.read_text().split("[loco")[0]  # all in the plan's unit
     for key in ("routes", "trains", "scale"):
         assert document[key] == checked[key]
     assert document["helix"]["grade_pct"] == pytest.approx(2.6526, abs=1e-4)
@@ -45,7 +48,7 @@ def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
     for words in ("children", "local codes", "qualified person"):
         assert words in page
     found = run("helix", "--plan", "plans/first-hill.toml", "--find", "radius", "--rise-per-turn", "5", "--turns", "3")
-    assert "A radius 1 mm smaller will not do: the train does not climb" in found.stdout
+    assert "A radius 0.025 in smaller will not do: the train does not climb" in found.stdout
 
 
 @pytest.mark.parametrize(
@@ -74,3 +77,61 @@ def test_a_deck_that_nobody_builds_is_refused_at_once(option: str) -> None:
     result = CliRunner().invoke(main, ["helix", *asked])
     assert result.exit_code == 2
     assert f"{option}: {option[2:]} must be at most 32.48 in, got 9 km" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["helix", "--centers", "2"], "--centers does nothing without --tracks 2"),
+        (["helix", "--car", "boxcar"], "--car does nothing without --sweep"),
+        (["helix", "--train", "local"], "--train does nothing without --find radius, --find grade or --sweep"),
+        (["helix", "--find", "cars", "--rail", "clean"], "--rail does nothing without"),
+        (["helix", "--sweep", "18", "40", "3", "6", "--radius", "24"], "--radius does nothing beside --sweep"),
+        (["incline", "--train", "local"], "--train does nothing without --find length or --find rise"),
+        (["incline", "--ease", "6"], "--ease does nothing without --curve"),
+        (["incline", "--compensate"], "--compensate does nothing without --curve"),
+        (["helix", "--unit", "mm", "--radius", "600"], "the plan has a unit of its own"),
+        (["incline", "--practice", "NEM", "--rise", "4"], "the plan says its practice itself"),
+        (["level", "--at-least", "Ridge = 3", "--survey", "x"], "--at-least does nothing beside --survey"),
+        (["clearance", "--size", "phone"], "--size does nothing without a picture after -o"),
+    ],
+)
+def test_options_that_would_do_nothing_are_refused(words: list[str], message: str) -> None:
+    plan = ["--plan", "plans/first-hill.toml"] if words[0] in ("helix", "incline") else ["plans/first-hill.toml"]
+    told = run(words[0], *plan, *words[1:])
+    assert told.exit_code == 2
+    assert message in told.stderr
+
+
+def test_a_sweep_as_json_and_as_a_table_says_what_the_sweep_found(tmp_path: Path) -> None:
+    words = [
+        "helix",
+        "--plan",
+        "plans/first-hill.toml",
+        "--sweep",
+        "18",
+        "50",
+        "3",
+        "6",
+        "--turns",
+        "3",
+        "--train",
+        "local",
+    ]
+    document = json.loads(run(*words, "--json").stdout)["sweep"]
+    assert document["radii_m"][0] == pytest.approx(18 * 0.0254)
+    assert document["rises_per_turn_m"][-1] == pytest.approx(6 * 0.0254)
+    file = tmp_path / "sweep.csv"
+    assert run(*words, "--csv", "-o", str(file)).exit_code == 0
+    rows = list(csv.DictReader(file.read_text().splitlines()))
+    powers = {(each["power"], each["rail"]): each for each in document["cars"]}
+    assert len(rows) == len(powers) * 200 * 200
+    for row in rows[:: len(rows) // 50]:
+        column = document["radii_m"].index(pytest.approx(float(row["radius_m"]), abs=1e-5))
+        down = document["rises_per_turn_m"].index(pytest.approx(float(row["rise_per_turn_m"]), abs=1e-5))
+        own = powers[row["power"], row["rail"]]
+        assert int(row["cars"]) == own["cars"][down][column]
+        for mark in ("low", "steep", "stalled"):
+            assert bool(int(row[mark])) == document[mark][down][column]
+        turn = 2 * math.pi * float(row["radius_m"])
+        assert float(row["grade_pct"]) == pytest.approx(100 * float(row["rise_per_turn_m"]) / turn, rel=1e-3)

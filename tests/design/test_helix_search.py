@@ -40,7 +40,8 @@ def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need:
     found = smallest_radius(wishes, build, stock, train="local", rails=[rail], need=need)
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
     assert found.stops.reason == "train"
-    assert found.helix.radius * 1000 == pytest.approx(round(found.helix.radius * 1000))
+    steps = found.helix.radius / (0.025 * 0.0254)  # whole ones of the plan's unit
+    assert steps == pytest.approx(round(steps))
     assert outcome(replace(wishes, radius=found.helix.radius), build, stock, rail) in passing
     assert outcome(replace(wishes, radius=found.helix.radius - 1e-3), build, stock, rail) not in passing
 

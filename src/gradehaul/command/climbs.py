@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.taking import refuse_idle, refuse_plan
 from gradehaul.errors import PlanError
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from gradehaul.show.reading_units import Reader
 
 
+_WISHES = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
     "radius": "Of the (inner) track.",
     "rise-per-turn": "Rise in one turn.",
@@ -68,15 +70,20 @@ def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
 @click.option("--sweep", nargs=4, help="Chart designs: least and greatest radius, least and greatest rise per turn.")
 @click.option("--power", "powers", multiple=True, help="Whose cars a sweep counts; again for more.  [default: all]")
 @click.option("--car", help="Which cars a sweep counts.  [default: the first]")
+@click.option("--csv", "as_csv", is_flag=True, help="Of a sweep: every design as a table for a spreadsheet.")
 @click.option("--steepest", default="4 %", show_default=True, help="The grade beyond which a sweep marks designs.")
 @_hill_options
 def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Design a helix from what is settled of it, or backwards from the train that must climb it."""
+    if tracks == 1:
+        refuse_idle("centers", needs="--tracks 2")
     if asked["sweep"]:
-        if find or asked["as_json"]:
-            raise click.UsageError("--sweep stands without --find and --json")
+        refuse_idle(*_WISHES, "straight", "find", "need", beside="--sweep")
         _sweep(asked, tracks, turns, output)
         return
+    refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
+    if find not in ("radius", "grade"):
+        refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
     from gradehaul.design.helix_wishes import designed, read_build, read_wishes
     from gradehaul.design.hill import stock_of
     from gradehaul.show.helix_text import helix_json, helix_page
@@ -105,6 +112,7 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
 @click.option(
     "--curve", "curves", nargs=2, multiple=True, help="A curve on the way: radius and degrees; again for more."
 )
+@click.option("--ease", help="Easement at each end of every curve.  [default: none]")
 @click.option("--vertical-curve", help=_LENGTH_OPTIONS["vertical-curve"])
 @click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
 @click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
@@ -113,10 +121,15 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
     """Design an incline, or find the length that a train needs, or the rise it gets up."""
     from gradehaul.design.helix_wishes import read_option
     from gradehaul.design.hill import stock_of
-    from gradehaul.design.incline import Asked, designed_incline, read_bends
+    from gradehaul.design.incline import Asked
+    from gradehaul.design.incline_search import designed_incline, read_bends
     from gradehaul.quantities import Kind
     from gradehaul.show.incline_text import incline_json, incline_page
 
+    if find is None:
+        refuse_idle("train", "rail", "need", needs="--find length or --find rise")
+    if not asked["curves"]:
+        refuse_idle("ease", "compensate", needs="--curve")
     stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
 
     def read(name: str, kind: Kind = "length") -> float | None:
@@ -127,7 +140,7 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
         read("rise"),
         read("length"),
         read("grade", "grade"),
-        read_bends(asked["curves"], stock.unit),
+        read_bends(asked["curves"], stock.unit, read("ease") or 0.0),
         read("vertical_curve"),
         asked["compensate"],
     )
@@ -142,7 +155,11 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
 
 
 def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: str | None) -> None:
-    """Draw a sweep of helices, or print it as a table."""
+    """Draw a sweep of helices, or tell it as a table, as JSON or as CSV."""
+    if asked["as_json"] and asked["as_csv"]:
+        raise click.UsageError("--json and --csv exclude each other")
+    if asked["stock"] is not None:
+        refuse_plan(output, asked["stock"])
     from gradehaul.design.helix_wishes import read_build, swept
     from gradehaul.design.hill import stock_of
     from gradehaul.show.helix_sweep_text import sweep_page
@@ -150,6 +167,11 @@ def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: s
     stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
     found = swept(read_build(stock, asked, tracks), stock, asked, turns)
     reader = _hill_reader(stock, asked)
+    if asked["as_json"] or asked["as_csv"]:
+        from gradehaul.show.helix_sweep_json import sweep_csv, sweep_json
+
+        deliver(sweep_json(found) if asked["as_json"] else sweep_csv(found), output)
+        return
     if output is None or output == "-":
         deliver(laid_out(sweep_page(found, reader), to_file=False), None)
         return

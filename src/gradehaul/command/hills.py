@@ -10,7 +10,7 @@ import click
 
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, open_option, refuse_opening, refuse_plan
+from gradehaul.command.taking import Form, load, open_option, refuse_idle, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,6 +61,8 @@ def clearance(
 
     layout, reader = Layout(loaded), reader_of(loaded.unit, show)
     printed = output is None or output == "-"
+    if printed or as_json or as_csv:
+        refuse_idle("size", needs="a picture after -o")
     form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
     found = clearances(layout, clearance_asked(loaded.unit, **asked))
     answer: str | bytes
@@ -120,7 +122,10 @@ def level(
     reader = reader_of(loaded.unit, show, grades)
     form: Form = "json" if as_json else "csv" if as_csv else "text"
     shims = Shims(**{name: asked[name] for name in Shims._fields})
+    if output is None or output == "-" or Path(output).suffix.lower() == ".toml":
+        refuse_idle("size", needs="a picture after -o")
     if shims.any:
+        refuse_idle("trains", "least", "most", "change", beside="--survey, --heights, --target, --shim and --step")
         found = corrected_surveys(loaded, reader.system, **shims._asdict())
         deliver(_risers_written(loaded, found, form, reader), None)
         if output is not None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import click
+from click.core import ParameterSource
 
 from gradehaul.errors import PlanError
 
@@ -45,6 +46,18 @@ def refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
     if Path(output).suffix.lower() == ".toml" or (Path(plan).exists() and Path(output).samefile(plan)):
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+
+
+def refuse_idle(*names: str, needs: str = "", beside: str = "") -> None:
+    """Refuse options that were given and would do nothing: without what they need, or beside what leaves them out."""
+    context = click.get_current_context()
+    for option in context.command.params:
+        given = context.get_parameter_source(option.name or "") == ParameterSource.COMMANDLINE
+        if option.name in names and given:
+            told = max(option.opts, key=len)
+            raise click.UsageError(
+                f"{told} does nothing without {needs}" if needs else f"{told} does nothing beside {beside}"
+            )
 
 
 def begins_with(path: str, sign: bytes) -> bool:

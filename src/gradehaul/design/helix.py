@@ -9,7 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from gradehaul.design.easing import easement_shift
 from gradehaul.design.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
+from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
@@ -178,7 +180,7 @@ class Helix:
         An easement lies outside its curve by e² / 24 R at most (textbooks) and reaches e / 2 out of a half turn.
         """
         build, radius = self.build, self.outer_radius
-        width = 2 * (radius + build.ease**2 / (24 * radius) + build.edge)
+        width = 2 * (radius + easement_shift(build.ease, radius) + build.edge)
         if not build.straight:
             return width, width
         return 2 * (radius + build.edge) + build.straight + build.ease, width
@@ -298,7 +300,7 @@ def clears(helix: Helix, stock: Plan) -> bool:
 
 
 def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
-    """Return the least rise per turn, m, whole tenths of a millimeter, that leaves the clear height.
+    """Return the least rise per turn, m, in whole steps, that leaves the clear height.
 
     Raises
     ------
@@ -306,12 +308,13 @@ def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
         No rise per turn under three times what it takes leaves it.
     """
     turn = turn_length(build, radius)
-    enough = round(1e4 * (build.clear + build.structure))
-    for tenths in range(enough, 3 * enough):
+    step = steps_of(stock.unit).rise
+    enough = max(1, round((build.clear + build.structure) / step))
+    for count in range(enough, 3 * enough):
         # two turns of a climb as even as that of many
-        helix = replace(_two_turns(radius, build), rise=tenths * 1e-4 * _two_turns(radius, build).length / turn)
+        helix = replace(_two_turns(radius, build), rise=count * step * _two_turns(radius, build).length / turn)
         if clears(helix, stock):
-            return tenths * 1e-4
+            return count * step
     raise DesignError(
         "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
     )

@@ -9,11 +9,10 @@ from dataclasses import dataclass, replace
 from gradehaul.design.helix import Build, Helix, clears, lowest_rise_per_turn, radius_in
 from gradehaul.design.helix_sets import Wishes, helix_of, settled_turns
 from gradehaul.design.hill_search import Need, Stop, known_train, least_step
+from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 
-RADIUS_STEP = 1e-3
-"""Radii are looked for in whole millimeters."""
 GRADE_STEP = 1e-5
 """Grades are looked for in thousandths of a per cent."""
 
@@ -49,7 +48,7 @@ def _tried(wishes: Wishes, build: Build, stock: Plan, train: str, rails: Sequenc
 def smallest_radius(
     wishes: Wishes, build: Build, stock: Plan, *, train: str | None = None, rails: Sequence[str], need: Need = "climbs"
 ) -> Found:
-    """Return the helix of the smallest radius, in whole millimeters, on which a named train still climbs.
+    """Return the helix of the smallest radius, in whole steps, on which a named train still climbs.
 
     Parameters
     ----------
@@ -76,11 +75,11 @@ def smallest_radius(
     train = known_train(stock, train)
     if wishes.radius is not None or wishes.floor is not None:
         raise DesignError("the radius is what is looked for", write="without --radius and --floor")
-    gauge = stock.scale.gauge
-    low, high = round(_LEAST_RADIUS * gauge / RADIUS_STEP), round(_MOST_RADIUS * gauge / RADIUS_STEP)
+    gauge, one = stock.scale.gauge, steps_of(stock.unit).length
+    low, high = round(_LEAST_RADIUS * gauge / one), round(_MOST_RADIUS * gauge / one)
 
     def at(step: int) -> Wishes:
-        return replace(wishes, radius=step * RADIUS_STEP)
+        return replace(wishes, radius=step * one)
 
     helix_of(at(high), build, stock.unit)  # open or contradictory wishes are refused before anything is looked for
     step = least_step(lambda k: _tried(at(k), build, stock, train, rails, need) is None, low, high)

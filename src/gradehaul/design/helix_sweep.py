@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.helix import Build, clear_height_left, coefficient_of
-from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, MILLIMETER, ROUNDING, car_length
+from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length
 from gradehaul.design.hill_search import rails_asked
+from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE, Pulls
@@ -140,8 +141,8 @@ def sweep(
     turn = 2 * np.pi * across
     grade = down[:, None] / turn
     effective = grade + coefficient_of(stock) / across
-    usual = np.ceil(CAR_LENGTHS_PER_PERCENT * 100 * grade * car_length(stock) / MILLIMETER - ROUNDING)
-    vertical = MILLIMETER * usual if build.vertical is None else np.full_like(grade, build.vertical)
+    usual = steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * grade * car_length(stock))
+    vertical = usual if build.vertical is None else np.full_like(grade, build.vertical)
     even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
 
     counts = np.zeros((len(powers), len(rails), *grade.shape), dtype=int)

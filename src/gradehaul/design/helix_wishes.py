@@ -26,7 +26,7 @@ _THICKEST = 50
 """Decks, roadbeds and clear heights are at most this many gauges."""
 
 _LENGTHS = ("straight", "ease", "deck", "roadbed", "clear", "centers")
-_MOST = 1e4
+_MOST, _LEAST = 1e4, 1e-6
 
 
 def read_option(option: str, text: str, kind: Kind, unit: str | None) -> float:
@@ -43,6 +43,8 @@ def read_option(option: str, text: str, kind: Kind, unit: str | None) -> float:
         raise error.at(place=f"--{option}") from error
     if kind == "length" and abs(value) > _MOST:
         raise QuantityError("too long for any railway", place=f"--{option}", found=text)
+    if kind == "length" and 0 < abs(value) < _LEAST:
+        raise QuantityError("too short for any railway", place=f"--{option}", found=text)
     return value
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
 from gradehaul.design.hill_search import Need
+from gradehaul.design.steps import steps_of
 from gradehaul.design.stock_text import stock_text
 from gradehaul.errors import DesignError
 from gradehaul.haulage.check import CheckAnswer, check_layout
@@ -29,10 +29,6 @@ CAR_LENGTHS_PER_PERCENT = 1.0
 LONGEST_CAR = 26.5
 """Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
 
-MILLIMETER = 1e-3
-ROUNDING = 1e-6
-"""A length so little over a whole number of millimeters, in millimeters, is whole."""
-
 
 def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice: Practice | None = None) -> Plan:
     """Return the plan whose stock a design is for: a whole plan, or a file with stock alone.
@@ -51,7 +47,7 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
     Raises
     ------
     DesignError
-        No scale, or another than the file's.
+        No scale, or another than the file's; a unit or a practice beside a plan that has its own.
     GradehaulError
         The file cannot be used.
 
@@ -67,6 +63,10 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
             raise DesignError(
                 f"the stock is of scale {plan.scale.name}", place="--scale", found=scale, write="stock of this scale"
             )
+        for option, told, words in (("--unit", unit, "has a unit"), ("--practice", practice, "says its practice")):
+            if told is not None:
+                own = "of its own" if option == "--unit" else "itself"
+                raise DesignError(f"the plan {words} {own}", file=path, place=option, write=f"no {option}")
         return plan
     if scale is None:
         raise DesignError(
@@ -95,8 +95,8 @@ def car_length(stock: Plan) -> float:
 
 
 def usual_vertical_curve(change: float, stock: Plan) -> float:
-    """Return the usual length of vertical curve, m, for a change of grade, a plain ratio; whole millimeters, upward."""
-    return MILLIMETER * math.ceil(CAR_LENGTHS_PER_PERCENT * 100 * change * car_length(stock) / MILLIMETER - ROUNDING)
+    """Return the usual length of vertical curve, m, for a change of grade, a plain ratio; whole steps, upward."""
+    return steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * change * car_length(stock))
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,15 +148,14 @@ class Hill:
 
 
 def length_text(value: float, unit: str) -> str:
-    """Return a length as a plan has it: bare in its unit, or whole millimeters where these tell it shorter.
+    """Return a length as a plan has it, bare in its unit.
 
     Examples
     --------
-    >>> length_text(0.6096, "in"), length_text(0.592, "in"), length_text(1 / 3, "in")
-    ('24', '"592 mm"', '13.12335958005')
+    >>> length_text(0.6096, "in"), length_text(1 / 3, "in"), length_text(1 / 3, "mm")
+    ('24', '13.12335958005', '333.3333333333')
     """
-    own, metric = f"{convert(value, unit):.13g}", f"{convert(value, 'mm'):.13g}"
-    return own if len(own) <= max(6, len(metric)) or len(metric) > 9 else f'"{metric} mm"'
+    return f"{convert(value, unit):.13g}"
 
 
 def hill_of(stock: Plan, title: str, lines: Sequence[HillLine], vertical_curve: float, remarks: Sequence[str]) -> Hill:

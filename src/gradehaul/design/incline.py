@@ -1,13 +1,13 @@
-"""An incline: a rise within a length, with vertical curves at its ends and curves on the way; and backwards."""
+"""An incline: a rise within a length, with vertical curves at its ends, curves and easements on the way."""
 
 from __future__ import annotations
 
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,11 +20,10 @@ from gradehaul.design.hill import (
     length_text,
     usual_vertical_curve,
 )
-from gradehaul.design.hill_search import Need, Stop, known_train, least_step, rails_asked
-from gradehaul.errors import DesignError, QuantityError
+from gradehaul.errors import DesignError
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
-from gradehaul.quantities import describe, read_quantity
+from gradehaul.quantities import describe
 from gradehaul.track.vertical import VerticalCurve, vertical_curves
 
 CARE = (
@@ -33,28 +32,24 @@ CARE = (
 )
 """What is said with every incline."""
 
-LENGTH_STEP = 1e-3
-"""Lengths are looked for in whole millimeters."""
-RISE_STEP = 1e-4
-"""Rises are looked for in tenths of a millimeter."""
-
-_LONGEST = 100_000
-"""Lengths are looked for up to so many millimeters beyond the curves."""
-_STEEPEST = 0.10
-
-Look = Literal["length", "rise"]
+_MOST_ANGLE = 20 * math.pi
+"""A curve on the way turns through ten whole turns at the most."""
 
 
 class Bend(NamedTuple):
-    """A curve on the way: radius, m, and the angle it turns through, radians, positive to the left."""
+    """A curve on the way: radius, m, the angle it turns through, radians, positive to the left, its easements, m.
+
+    With an easement of length e at each end it turns through e / 2R in each, and is as much longer as one of them.
+    """
 
     radius: float
     angle: float
+    ease: float = 0.0
 
     @property
     def length(self) -> float:
-        """Its length, m."""
-        return self.radius * abs(self.angle)
+        """Its length, easements included, m."""
+        return self.radius * abs(self.angle) + self.ease
 
 
 @dataclass(frozen=True)
@@ -74,7 +69,8 @@ class Incline:
     vertical
         Length of the vertical curve at each change of grade; half of it lies on either side.
     compensated
-        Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere.
+        Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere, and less
+        only on easements, where the curve begins.
 
     Examples
     --------
@@ -105,7 +101,7 @@ class Incline:
     @property
     def grade(self) -> float:
         """Grade of its straights."""
-        return (self.rise + _given_back(self.bends, self.coefficient, self.compensated)) / self.run
+        return (self.rise + given_back(self.bends, self.coefficient, compensated=self.compensated)) / self.run
 
     def grade_in(self, bend: Bend) -> float:
         """Return the grade in a curve."""
@@ -145,6 +141,7 @@ class Incline:
         for bend in self.bends:
             hand = "left" if bend.angle > 0 else "right"
             curve = f"{hand} = {length_text(bend.radius, unit)}, angle = {abs(math.degrees(bend.angle)):.13g}"
+            curve += f", ease = {length_text(bend.ease, unit)}" if bend.ease else ""
             eased = f', grade = "{100 * self.grade_in(bend):.13g} %"' if self.compensated else ""
             tracks += [curve + eased, tracks[0]]
         remarks = [
@@ -155,9 +152,9 @@ class Incline:
         return hill_of(stock, "Incline", [line], self.vertical, remarks)
 
 
-def _given_back(bends: Sequence[Bend], coefficient: float, compensated: bool) -> float:
-    """Return the rise that compensation takes from the curves, m: C times the angles turned through."""
-    return coefficient * sum(abs(bend.angle) for bend in bends) if compensated else 0.0
+def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) -> float:
+    """Return the rise that compensation takes from the curves, m: C / R for each length."""
+    return coefficient * sum(bend.length / bend.radius for bend in bends) if compensated else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,9 +180,9 @@ def incline_of(asked: Asked, stock: Plan) -> Incline:
         Less than two, or three that contradict one another; no room for the curves or the vertical curves; curves so
         tight that compensation would turn the grade on them downward.
     """
-    _refuse_nothing(asked)
     unit, coefficient = stock.unit, curve_coefficient(stock.curve_resistance, stock.scale)
-    back = _given_back(asked.bends, coefficient, asked.compensated)
+    refuse_nothing(asked, unit)
+    back = given_back(asked.bends, coefficient, compensated=asked.compensated)
     rise, length, grade = asked.rise, asked.length, asked.grade
     if rise is not None and length is not None:
         vertical = _vertical(asked, rise + back, length, stock)
@@ -214,7 +211,8 @@ def incline_of(asked: Asked, stock: Plan) -> Incline:
     return incline
 
 
-def _refuse_nothing(asked: Asked) -> None:
+def refuse_nothing(asked: Asked, unit: str) -> None:
+    """Refuse values of nothing, and curves that cannot be."""
     for name in ("rise", "length", "grade"):
         value = getattr(asked, name)
         if value is not None and not (math.isfinite(value) and value > 0):
@@ -225,6 +223,22 @@ def _refuse_nothing(asked: Asked) -> None:
         if not (math.isfinite(bend.radius) and bend.radius > 0 and math.isfinite(bend.angle) and bend.angle != 0):
             raise DesignError(
                 "a curve needs a radius above 0 and an angle", place="--curve", write='--curve "24 in" 90'
+            )
+        if abs(bend.angle) > _MOST_ANGLE:
+            raise DesignError(
+                "a curve on the way turns through ten whole turns at the most",
+                place="--curve",
+                found=describe(abs(bend.angle), "angle", "deg"),
+                write="gradehaul helix for more",
+            )
+        if bend.ease < 0:
+            raise DesignError("an easement must be 0 or longer", place="--ease")
+        if bend.ease > bend.radius * abs(bend.angle) * (1 + 1e-9):
+            raise DesignError(
+                "the easements are longer than the curve between them",
+                place="--ease",
+                found=describe(bend.ease, "length", unit),
+                write=f"at most {describe(bend.radius * abs(bend.angle), 'length', unit)}",
             )
 
 
@@ -265,125 +279,6 @@ def _refuse_impossible(incline: Incline, unit: str) -> None:
             )
 
 
-@dataclass(frozen=True, slots=True)
-class FoundIncline:
-    """An incline that was asked or looked for, and whether the next step beyond fails for the train."""
-
-    incline: Incline
-    stops: Stop | None = None
-
-
-def shortest_length(
-    asked: Asked, stock: Plan, *, train: str | None, rails: Sequence[str], need: Need = "climbs"
-) -> FoundIncline:
-    """Return the incline of the shortest length, in whole millimeters, over which a named train gets a rise up.
-
-    Raises
-    ------
-    DesignError
-        No rise, or no length will do.
-    RouteError
-        No such train or rail condition.
-    """
-    train = known_train(stock, train)
-    if asked.rise is None or asked.length is not None or asked.grade is not None:
-        raise DesignError("the length is what is looked for", write="--rise, without --length and --grade")
-    _refuse_nothing(asked)
-    low = max(1, math.ceil(sum(bend.length for bend in asked.bends) / LENGTH_STEP))
-
-    def fails(step: int) -> Stop | None:
-        return _fails(replace(asked, length=step * LENGTH_STEP), stock, train, rails, need)
-
-    # each look is twice as far beyond the curves as the one before
-    reach = 64
-    while fails(low + reach) is not None:
-        reach *= 2
-        if reach > _LONGEST * 10:
-            raise _none(train, rails, "fewer cars or less rise")
-    step = least_step(lambda k: fails(k) is None, low + reach // 2, low + reach)
-    assert step is not None
-    return FoundIncline(incline_of(replace(asked, length=step * LENGTH_STEP), stock), fails(step - 1))
-
-
-def highest_rise(
-    asked: Asked, stock: Plan, *, train: str | None, rails: Sequence[str], need: Need = "climbs"
-) -> FoundIncline:
-    """Return the incline of the highest rise, in tenths of a millimeter, that a named train gets up within a length.
-
-    Raises
-    ------
-    DesignError
-        No length, or no rise will do.
-    RouteError
-        No such train or rail condition.
-    """
-    train = known_train(stock, train)
-    if asked.length is None or asked.rise is not None or asked.grade is not None:
-        raise DesignError("the rise is what is looked for", write="--length, without --rise and --grade")
-    _refuse_nothing(asked)
-    most = math.ceil(_STEEPEST * asked.length / RISE_STEP)
-
-    def fails(step: int) -> Stop | None:
-        return _fails(replace(asked, rise=(most - step) * RISE_STEP), stock, train, rails, need)
-
-    step = least_step(lambda k: fails(k) is None, 0, most - 1)
-    if step is None:
-        raise _none(train, rails, "fewer cars or more length")
-    return FoundIncline(
-        incline_of(replace(asked, rise=(most - step) * RISE_STEP), stock), fails(step - 1) if step else None
-    )
-
-
-def _none(train: str, rails: Sequence[str], write: str) -> DesignError:
-    return DesignError(f'train "{train}" climbs no such incline on {" or ".join(rails)} rail', write=write)
-
-
-def _fails(asked: Asked, stock: Plan, train: str, rails: Sequence[str], need: Need) -> Stop | None:
-    try:
-        incline = incline_of(asked, stock)
-    except DesignError:
-        return Stop("room")
-    rail = incline.hill(stock).stuck_on(train, rails, need)
-    return None if rail is None else Stop("train", rail)
-
-
 def practice_car(stock: Plan) -> float:
     """Return the car length of the practice for changes of grade, m: 1 % for each so much of vertical curve."""
     return CAR_LENGTHS_PER_PERCENT * car_length(stock)
-
-
-def read_bends(curves: Sequence[tuple[str, str]], unit: str) -> tuple[Bend, ...]:
-    """Return curves from their radius and angle as text; an angle under 0 turns to the right.
-
-    Examples
-    --------
-    >>> read_bends([("24", "-90")], "in")
-    (Bend(radius=0.6096, angle=-1.5707963267948966),)
-    """
-    try:
-        return tuple(
-            Bend(read_quantity(radius, "length", unit=unit), read_quantity(angle, "angle")) for radius, angle in curves
-        )
-    except QuantityError as error:
-        raise error.at(place="--curve") from error
-
-
-def designed_incline(
-    asked: Asked,
-    stock: Plan,
-    *,
-    find: Look | None = None,
-    train: str | None = None,
-    rail: str | None = None,
-    need: Need = "climbs",
-) -> FoundIncline:
-    """Return the incline that is settled, or looked for.
-
-    Where no rail is told the train must climb on the stock's first film, settled and fresh.
-    """
-    rails = rails_asked(stock, rail)
-    if find == "length":
-        return shortest_length(asked, stock, train=train, rails=rails, need=need)
-    if find == "rise":
-        return highest_rise(asked, stock, train=train, rails=rails, need=need)
-    return FoundIncline(incline_of(asked, stock))

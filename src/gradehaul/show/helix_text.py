@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from gradehaul.design.easing import WANTED, wants_easement
 from gradehaul.design.helix import GUARD, coefficient_of, usual_build
 from gradehaul.design.helix_search import Found
 from gradehaul.design.hill import car_length
+from gradehaul.design.steps import steps_of
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
 from gradehaul.show.check_json import check_document
@@ -24,8 +26,6 @@ _STOPS = {
 
 _PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
 """Radius over car length (common practice)."""
-_NO_EASEMENT = 60.0
-"""Radius over gauge beyond which NEM 113 asks for no transition curve."""
 
 
 def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None) -> Page:
@@ -47,7 +47,8 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
     page, helix, build = Page(), found.helix, found.helix.build
     page.line(("Helix", "bold"), f", scale {stock.scale.name}, ", _shape(found))
     if find in ("radius", "grade") and found.stops is not None:
-        better = "A radius 1 mm smaller" if find == "radius" else "A grade 0.001 % steeper"
+        step = reader.length(steps_of(stock.unit).length, fine=True)
+        better = f"A radius {step} smaller" if find == "radius" else "A grade 0.001 % steeper"
         page.line(f"{better} will not do: {_STOPS[found.stops.reason]}{rail_told(found.stops)}.", indent=2)
     if find == "cars":
         page.line("No other helix of this shape in this floor takes more: the radius is the largest,", indent=2)
@@ -141,8 +142,8 @@ def _advise_on_curves(page: Page, found: Found, stock: Plan) -> None:
         f"Radius over the longest vehicle: {told} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice).",
         indent=2,
     )
-    if not found.helix.build.ease and found.helix.radius <= _NO_EASEMENT * stock.scale.gauge:
-        page.line("Easements would help: none are needed only where the radius is over 60 x gauge (NEM 113).", indent=2)
+    if not found.helix.build.ease and wants_easement(found.helix.radius, stock.scale):
+        page.line(WANTED, indent=2)
 
 
 def _shape(found: Found) -> str:

@@ -6,7 +6,10 @@ import json
 import math
 from typing import Any
 
-from gradehaul.design.incline import CARE, FoundIncline, practice_car
+from gradehaul.design.easing import WANTED, easement_shift, wants_easement
+from gradehaul.design.incline import CARE, Incline, practice_car
+from gradehaul.design.incline_search import FoundIncline
+from gradehaul.design.steps import steps_of
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
 from gradehaul.show.check_json import check_document
@@ -26,12 +29,17 @@ def incline_page(
     page, incline, car = Page(), found.incline, practice_car(stock)
     page.line(("Incline", "bold"), f", scale {stock.scale.name}")
     if find is not None and found.stops is not None:
-        better = "A length 1 mm shorter" if find == "length" else "A rise 0.1 mm higher"
+        step = steps_of(stock.unit)
+        better = (
+            f"A length {reader.length(step.length, fine=True)} shorter"
+            if find == "length"
+            else f"A rise {reader.length(step.rise, fine=True)} higher"
+        )
         why = "the train does not climb" if found.stops.reason == "train" else "there is no room for its curves"
         page.line(f"{better} will not do: {why}{rail_told(found.stops)}.", indent=2)
     rows = [
         ("rise", reader.length(incline.rise, fine=True)),
-        ("length, level to level", reader.length(incline.length)),
+        ("length, level to level", reader.length(incline.length, fine=True)),
         ("grade of straights", reader.grade(incline.grade)),
     ]
     for number, bend in enumerate(incline.bends, 1):
@@ -60,6 +68,7 @@ def incline_page(
             indent=2,
         )
     if incline.bends:
+        _tell_easements(page, incline, stock, reader)
         eased = (
             "is eased on curves by what they add; a vertical curve reaches over where a curve begins, so that at "
             "points there the effective grade is more than on either side"
@@ -73,6 +82,19 @@ def incline_page(
     page.heading("Take care")
     page.line(CARE, indent=2)
     return page
+
+
+def _tell_easements(page: Page, incline: Incline, stock: Plan, reader: Reader) -> None:
+    """Tell how far easements move their curves, or that some curve would want them."""
+    shifts = [easement_shift(bend.ease, bend.radius) for bend in incline.bends if bend.ease]
+    if shifts:
+        page.line(
+            f"Easements move their curves inward, by {reader.length(max(shifts), fine=True)} at the most: ease² / 24 R "
+            "(textbooks).",
+            indent=2,
+        )
+    elif any(wants_easement(bend.radius, stock.scale) for bend in incline.bends):
+        page.line(WANTED, indent=2)
 
 
 def incline_json(found: FoundIncline, stock: Plan, answer: CheckAnswer) -> str:
@@ -90,6 +112,7 @@ def incline_json(found: FoundIncline, stock: Plan, answer: CheckAnswer) -> str:
                 {
                     "radius_m": rounded(bend.radius),
                     "angle_deg": rounded(math.degrees(bend.angle)),
+                    "ease_m": rounded(bend.ease),
                     "grade_pct": rounded(100 * incline.grade_in(bend)),
                 }
                 for bend in incline.bends
