@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from gradehaul.command.completing import names
 from gradehaul.command.delivering import complain, deliver, laid_out
 from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, open_option, refuse_opening, refuse_plan
+from gradehaul.command.taking import Form, load, open_option, refuse_ending, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,6 +61,7 @@ def check(
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
+    refuse_ending(output, form)
     loaded = load(plan)
     from gradehaul.haulage.check import check_layout
     from gradehaul.haulage.layout import Layout
@@ -80,9 +82,17 @@ def check(
 
 @click.command()
 @click.argument("plan", type=click.Path())
-@click.argument("route", required=False)
-@click.option("--train", help="A train of the plan.  [default: the first named for this route]")
-@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: clean and judged]")
+@click.argument("route", required=False, shell_complete=names("routes"))
+@click.option(
+    "--train", help="A train of the plan.  [default: the first named for this route]", shell_complete=names("trains")
+)
+@click.option(
+    "--rail",
+    "rails",
+    multiple=True,
+    help="A rail condition; again for more.  [default: clean and judged]",
+    shell_complete=names("rails"),
+)
 @click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the long section.")
 @open_option
 @click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
@@ -103,6 +113,7 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, *
 
     printed = output is None or output == "-"
     form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    refuse_ending(output, form)
     plan = load(asked["plan"])
     section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
     reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
@@ -130,6 +141,7 @@ def report(
     """Make one page with everything, that opens anywhere without a network."""
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
+    refuse_ending(output, "html")
     loaded = load(plan)
     from gradehaul.haulage.check import check_layout
     from gradehaul.haulage.layout import Layout

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from gradehaul.command.delivering import deliver, laid_out
-from gradehaul.command.taking import load, refuse_plan
+from gradehaul.command.taking import load, refuse_ending, refuse_plan
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
@@ -34,6 +34,7 @@ def readings(*, plan: str, output: str | None, seed: int, show: System | None, *
     if asked["sheet"] and (printed or picture_format(output or "") != "pdf"):
         raise click.UsageError("--sheet needs -o FILE.pdf")
     form = "json" if asked["as_json"] else "csv" if asked["as_csv"] else "sheet" if asked["sheet"] else "text"
+    refuse_ending(output, form if printed or form != "text" else "")
     loaded = load(plan)
     reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
     drawn = picture_format(output or "") if form == "text" and not printed else None

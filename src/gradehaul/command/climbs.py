@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from gradehaul.command.completing import names
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.taking import refuse_idle, refuse_plan
 from gradehaul.errors import PlanError
@@ -43,8 +44,12 @@ def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
         click.option("--scale", help="The scale, such as HO, where the plan has none."),
         click.option("--unit", help="What a bare length means.  [default: the plan's]"),
         click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Whose clearances and weights apply."),
-        click.option("--train", help="A train of the plan.  [default: the only one]"),
-        click.option("--rail", help="The rail it is judged on.  [default: the first film, settled and fresh]"),
+        click.option("--train", help="A train of the plan.  [default: the only one]", shell_complete=names("trains")),
+        click.option(
+            "--rail",
+            help="The rail it is judged on.  [default: the first film, settled and fresh]",
+            shell_complete=names("rails"),
+        ),
         click.option("--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True),
         click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else."),
         click.option("-o", "--output", type=click.Path(), help="Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
@@ -68,8 +73,14 @@ def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
 @click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
 @click.option("--sweep", nargs=4, help="Chart designs: least and greatest radius, least and greatest rise per turn.")
-@click.option("--power", "powers", multiple=True, help="Whose cars a sweep counts; again for more.  [default: all]")
-@click.option("--car", help="Which cars a sweep counts.  [default: the first]")
+@click.option(
+    "--power",
+    "powers",
+    multiple=True,
+    help="Whose cars a sweep counts; again for more.  [default: all]",
+    shell_complete=names("powers"),
+)
+@click.option("--car", help="Which cars a sweep counts.  [default: the first]", shell_complete=names("cars"))
 @click.option("--csv", "as_csv", is_flag=True, help="Of a sweep: every design as a table for a spreadsheet.")
 @click.option("--steepest", default="4 %", show_default=True, help="The grade beyond which a sweep marks designs.")
 @_hill_options

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from gradehaul.command.completing import names
 from gradehaul.command.delivering import complain, deliver, laid_out
 from gradehaul.command.film_options import film_asked, treat_options
-from gradehaul.command.taking import Form, begins_with, load, open_option, refuse_opening, refuse_plan
+from gradehaul.command.taking import Form, begins_with, load, open_option, refuse_ending, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from gradehaul.haulage.layout import Layout
@@ -22,8 +23,20 @@ if TYPE_CHECKING:
 
 @click.command("map")
 @click.argument("plan", type=click.Path())
-@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
-@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option(
+    "--train",
+    "trains",
+    multiple=True,
+    help="A train to mark; again for more.  [default: all named]",
+    shell_complete=names("trains"),
+)
+@click.option(
+    "--rail",
+    "rails",
+    multiple=True,
+    help="A rail condition; again for more.  [default: those judged]",
+    shell_complete=names("rails"),
+)
 @click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the plan view.")
 @treat_options
 @open_option
@@ -44,6 +57,7 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
 
     printed = output is None or output == "-"
     form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    refuse_ending(output, form)
     plan = load(asked["plan"])
     view, film = _viewed(Layout(plan), asked)
     reader = reader_of(plan.unit, asked["show"], asked["grades"], force_unit=balance_unit(plan))
@@ -53,8 +67,20 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
 
 @click.command()
 @click.argument("plan", type=click.Path())
-@click.option("--train", "trains", multiple=True, help="A train to mark; again for more.  [default: all named]")
-@click.option("--rail", "rails", multiple=True, help="A rail condition; again for more.  [default: those judged]")
+@click.option(
+    "--train",
+    "trains",
+    multiple=True,
+    help="A train to mark; again for more.  [default: all named]",
+    shell_complete=names("trains"),
+)
+@click.option(
+    "--rail",
+    "rails",
+    multiple=True,
+    help="A rail condition; again for more.  [default: those judged]",
+    shell_complete=names("rails"),
+)
 @click.option("-o", "--output", type=click.Path(), required=True, help="The drawing to write, .dxf; - prints.")
 @treat_options
 @open_option
@@ -95,6 +121,7 @@ def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401
     from gradehaul.show.import_text import import_page
 
     printed = output == "-"
+    refuse_ending(output, "toml")
     try:
         done = import_drawing(drawing, None if printed else output, Asked(**asked))
     except OSError as error:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from gradehaul.command.completing import names
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.film_options import wish_options
-from gradehaul.command.taking import Form, load, refuse_plan
+from gradehaul.command.taking import Form, load, refuse_ending, refuse_plan
 
 if TYPE_CHECKING:
     from gradehaul.show.reading_units import Reader, System
@@ -18,7 +19,13 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("plan", type=click.Path())
-@click.option("--train", "trains", multiple=True, help="A train that must run; again for more.  [default: all named]")
+@click.option(
+    "--train",
+    "trains",
+    multiple=True,
+    help="A train that must run; again for more.  [default: all named]",
+    shell_complete=names("trains"),
+)
 @wish_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
@@ -29,6 +36,7 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
     refuse_plan(output, plan)
+    refuse_ending(output, "toml")
     from gradehaul.haulage.layout import Layout
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.treatment.keep_clean import keep_clean_plan

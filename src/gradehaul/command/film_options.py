@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
+from gradehaul.command.completing import names
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -14,7 +16,9 @@ if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 _WISHES = {
-    "film": click.option("--film", help="The film to plan for.  [default: the plan's first]"),
+    "film": click.option(
+        "--film", help="The film to plan for.  [default: the plan's first]", shell_complete=names("films")
+    ),
     "need": click.option(
         "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Of every train."
     ),

@@ -28,6 +28,18 @@ _MOST_LINES = 50
 class Verbs(click.Group):
     """The verbs; whatever goes wrong in one becomes lines on standard error and an exit status."""
 
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:  # noqa: ANN401 - as click has it
+        """Read what stands before the verb."""
+        try:
+            return super().make_context(*args, **extra)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            if error.ctx is None:
+                raise
+            complain(_usage_told(error, error.ctx))
+            raise click.exceptions.Exit(WRONG_INPUT) from error
+
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
         """Run a verb."""
         try:
@@ -43,9 +55,21 @@ class Verbs(click.Group):
             where = f"{error.filename}: " if error.filename else ""
             complain(f"{where}{error.strerror or error}")
             ctx.exit(NO_FILE)
+        except click.UsageError as error:
+            if error.ctx is None or isinstance(error, click.exceptions.NoArgsIsHelpError):
+                raise
+            complain(_usage_told(error, error.ctx))
+            ctx.exit(WRONG_INPUT)
         except KeyboardInterrupt:
             complain("stopped")
             ctx.exit(INTERRUPTED)
+
+
+def _usage_told(error: click.UsageError, ctx: click.Context) -> str:
+    """Return a fault of the words after the command in one line: the verb, what is wrong, and what tells more."""
+    words = " ".join(error.format_message().split()).rstrip(".")
+    mark = "" if words.endswith(("?", ")")) else ";"
+    return f"{ctx.command_path}: {words[:1].lower()}{words[1:]}{mark} {ctx.command_path} --help tells what there is"
 
 
 _STATUS = (

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from gradehaul.command.completing import names
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, open_option, refuse_idle, refuse_opening, refuse_plan
+from gradehaul.command.taking import Form, load, open_option, refuse_ending, refuse_idle, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +29,13 @@ if TYPE_CHECKING:
 @click.option("--deck", help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
 @click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
 @click.option("--coupler", help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
-@click.option("--train", "trains", multiple=True, help="A train to judge; again for more.  [default: all named]")
+@click.option(
+    "--train",
+    "trains",
+    multiple=True,
+    help="A train to judge; again for more.  [default: all named]",
+    shell_complete=names("trains"),
+)
 @click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 @click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
@@ -64,6 +71,7 @@ def clearance(
     if printed or as_json or as_csv:
         refuse_idle("size", needs="a picture after -o")
     form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    refuse_ending(output, form)
     found = clearances(layout, clearance_asked(loaded.unit, **asked))
     answer: str | bytes
     if form == "json" or form == "csv" or form == "text":  # noqa: PLR1714 - so that the type is known
@@ -80,11 +88,23 @@ def clearance(
 
 @click.command()
 @click.argument("plan", type=click.Path())
-@click.option("--train", "trains", multiple=True, help="A train to level for; again for more.  [default: all named]")
+@click.option(
+    "--train",
+    "trains",
+    multiple=True,
+    help="A train to level for; again for more.  [default: all named]",
+    shell_complete=names("trains"),
+)
 @click.option("--at-least", "least", multiple=True, help="A height that a joint must clear, as in 'Bridge = 4 in'.")
 @click.option("--at-most", "most", multiple=True, help="A height that a joint must not exceed.")
 @click.option("--change", help="Change of grade from one stretch to the next.  [default: 2 %]")
-@click.option("--survey", "surveys", multiple=True, help="Correct a survey of the plan instead; again for more.")
+@click.option(
+    "--survey",
+    "surveys",
+    multiple=True,
+    help="Correct a survey of the plan instead; again for more.",
+    shell_complete=names("surveys"),
+)
 @click.option("--heights", "table", type=click.Path(), help="Correct the survey in a CSV file, distance and height.")
 @click.option("--target", help="Of a survey: the grade that was meant.  [default: its own, else even from end to end]")
 @click.option("--shim", help="Of a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]")

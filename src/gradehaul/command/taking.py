@@ -60,6 +60,33 @@ def refuse_idle(*names: str, needs: str = "", beside: str = "") -> None:
             )
 
 
+_ENDINGS: dict[str, tuple[str, ...]] = {
+    "text": (".txt",),
+    "json": (".json",),
+    "csv": (".csv",),
+    "html": (".html", ".htm"),
+    "toml": (".toml",),
+    "drawing": (".dxf",),
+    "picture": (".png", ".svg", ".pdf"),
+}
+_NAMES = {"text": "text", "json": "JSON", "csv": "a table", "html": "a page", "toml": "a plan"}
+
+
+def refuse_ending(output: str | None, form: str) -> None:
+    """Keep an answer from a file whose ending tells of something else; a page and a plan have just their own."""
+    if output is None or output == "-" or form not in _NAMES:
+        return
+    ending = Path(output).suffix.lower()
+    others = {each for kind, endings in _ENDINGS.items() if kind != form for each in endings}
+    if ending not in _ENDINGS[form] and (form in ("html", "toml") or ending in others):
+        raise PlanError(
+            f"{_NAMES[form]} is written as {' or '.join(_ENDINGS[form])}",
+            file=output,
+            found=ending or "a name without an ending",
+            write="another name after -o",
+        )
+
+
 def begins_with(path: str, sign: bytes) -> bool:
     """Tell whether there is a file that begins with a sign."""
     if not Path(path).is_file():

@@ -1,0 +1,52 @@
+"""What a shell may complete: names that stand in the plan on the line, as far as that plan can be read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Literal
+
+from gradehaul.errors import GradehaulError
+
+if TYPE_CHECKING:
+    import click
+
+    from gradehaul.plan.records import Plan
+
+Section = Literal["trains", "routes", "rails", "films", "powers", "cars", "surveys"]
+
+
+def names(section: Section) -> Callable[[click.Context, click.Parameter, str], list[str]]:
+    """Return a completion by the names in a section of the plan; nothing where there is no plan yet, or a faulty one.
+
+    Examples
+    --------
+    >>> import click
+    >>> from gradehaul.command.answers import profile
+    >>> context = click.Context(profile)
+    >>> context.params["plan"] = "plans/first-hill.toml"
+    >>> names("rails")(context, profile.params[0], "tr")
+    ['treated', 'treated fresh']
+    """
+
+    def complete(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
+        path = ctx.params.get("plan") or ctx.params.get("stock")
+        if not isinstance(path, str):
+            return []
+        from gradehaul.plan import load_plan
+
+        try:
+            known = _known(load_plan(path), section)
+        except (GradehaulError, OSError):
+            return []
+        return [name for name in known if name.casefold().startswith(incomplete.casefold())]
+
+    return complete
+
+
+def _known(plan: Plan, section: Section) -> Iterable[str]:
+    if section == "rails":
+        from gradehaul.plan.stock import conditions
+
+        return conditions(plan.films)
+    found: Iterable[str] = getattr(plan, section)
+    return found
