@@ -26,9 +26,7 @@ def test_page_and_its_pictures_are_what_the_tool_makes(file: Path) -> None:
         assert len(labels) > 20
         assert labels == kept_labels, "python tests/handbook makes it again"
         assert told == kept_told
-        assert numbers == pytest.approx(
-            kept_numbers, abs=0.5
-        )  # points: letters are measured a little otherwise elsewhere
+        assert numbers == pytest.approx(kept_numbers, abs=0.5)  # points: letters are measured otherwise elsewhere
 
 
 NUMBER = re.compile(r"-?\d+\.\d+|(?<![\w.])-?\d+(?![\w.])")
