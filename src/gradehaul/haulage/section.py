@@ -15,7 +15,7 @@ from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
-from gradehaul.network.routes import Route
+from gradehaul.network.route import Route
 from gradehaul.plan.names import listed, quoted
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.plan.stock import CLEAN
