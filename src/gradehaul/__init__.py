@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from gradehaul.haulage.profile import RouteProfile
     from gradehaul.haulage.verdict import Verdict
     from gradehaul.network.graph import MovementGraph, Way
-    from gradehaul.network.routes import Route
+    from gradehaul.network.route import Route
     from gradehaul.plan.reader import load_plan, read_plan
     from gradehaul.plan.records import Plan
     from gradehaul.track.alignment import Alignment, align
@@ -54,7 +54,7 @@ _HOMES = {
     "gradehaul.haulage.profile": ("RouteProfile",),
     "gradehaul.haulage.verdict": ("Verdict",),
     "gradehaul.network.graph": ("MovementGraph", "Way"),
-    "gradehaul.network.routes": ("Route",),
+    "gradehaul.network.route": ("Route",),
     "gradehaul.plan.reader": ("load_plan", "read_plan"),
     "gradehaul.plan.records": ("Plan",),
     "gradehaul.track.alignment": ("Alignment", "align"),

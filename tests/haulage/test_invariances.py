@@ -16,7 +16,8 @@ from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
-from gradehaul.network.routes import Route, find_routes
+from gradehaul.network.route import Route
+from gradehaul.network.routes import find_routes
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import Reading

@@ -12,7 +12,8 @@ import pytest
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.section import LongSection, grade_stretches, long_section
+from gradehaul.haulage.section import LongSection, long_section
+from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.track.piecewise import polyline
 

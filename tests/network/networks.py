@@ -9,7 +9,8 @@ from typing import TypeVar
 from hypothesis import strategies as st
 
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.routes import RouteList, find_routes
+from gradehaul.network.route import RouteList
+from gradehaul.network.routes import find_routes
 from gradehaul.plan import read_plan
 
 HEAD = 'scale = "HO"\nunit = "m"\n'

@@ -15,10 +15,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.errors import Problems
-from gradehaul.network import routes
+from gradehaul.network import routes, undeclared
 from gradehaul.network.graph import Way
 from gradehaul.network.places import standing_places
-from gradehaul.network.routes import MOST_LAPS, MOST_ROUTES, Loop, Route, find_routes
+from gradehaul.network.route import Loop, Route
+from gradehaul.network.routes import find_routes
+from gradehaul.network.undeclared import MOST_LAPS, MOST_ROUTES
 from network.networks import (
     HEAD,
     crossing,
@@ -697,7 +699,7 @@ def test_limits_are_told(monkeypatch):
     found = routes_of(tables)
     assert len(found.routes) == MOST_LAPS
     assert [str(note) for note in found.notes] == [text]
-    monkeypatch.setattr(routes, "MOST_ROUTES", 3)
+    monkeypatch.setattr(undeclared, "MOST_ROUTES", 3)
     graph = network(*WYE)
     found = find_routes(graph, dict.fromkeys(graph.graph, 0.0))
     assert len([one for one in found.routes if not one.lap]) == len(found.between) == 3

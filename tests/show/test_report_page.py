@@ -17,7 +17,7 @@ from gradehaul.haulage.demand import gravity_and_curves, supply
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Stretch, Verdict, judge
-from gradehaul.network.routes import Route
+from gradehaul.network.route import Route
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
 from gradehaul.show.reading_units import Reader, balance_unit, reader_of, unit_rules

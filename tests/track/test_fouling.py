@@ -15,7 +15,8 @@ from gradehaul.scales import clear_height, scale_named
 from gradehaul.track.alignment import Alignment, align
 from gradehaul.track.fouling import ClearLength, clear_lengths, fouling_notes
 from gradehaul.track.plane import points
-from gradehaul.track.positions import Positions, reckon
+from gradehaul.track.positions import Positions
+from gradehaul.track.reckoning import reckon
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Joint, Line, LineEnd, Track
 from gradehaul.track.chains import chains
+from gradehaul.track.closing import closure_notes
 from gradehaul.track.curvature import Section, sections
 from gradehaul.track.plane import Pose, points
-from gradehaul.track.positions import ClosureError, Positions, closure_notes, reckon
+from gradehaul.track.positions import ClosureError, Positions
+from gradehaul.track.reckoning import reckon
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from gradehaul.haulage.layout import Layout
 from gradehaul.network.graph import Way
-from gradehaul.network.routes import Route
+from gradehaul.network.route import Route
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.carry import turning_places, within_carry
 from gradehaul.treatment.units import Units, lay_units

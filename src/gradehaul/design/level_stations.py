@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.network.routes import Route
+from gradehaul.network.route import Route
 from gradehaul.plan.records import Plan
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.railhead import solve_railheads

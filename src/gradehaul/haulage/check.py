@@ -17,7 +17,7 @@ from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
-from gradehaul.network.routes import Between, Route
+from gradehaul.network.route import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.plan.stock import conditions
 from gradehaul.quantities import Kind, describe

@@ -15,7 +15,8 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.reversals import Tail
-from gradehaul.network.routes import Route, find_routes
+from gradehaul.network.route import Route
+from gradehaul.network.routes import find_routes
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align

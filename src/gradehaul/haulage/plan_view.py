@@ -18,9 +18,10 @@ from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import describe
+from gradehaul.track.closing import figure_name
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.plane import Pose
-from gradehaul.track.positions import USABLE_MISCLOSURE, figure_name
+from gradehaul.track.positions import USABLE_MISCLOSURE
 
 _BESIDE = 0.15
 """The room between two pieces whose places relative to one another nothing tells, as a share of their extent."""

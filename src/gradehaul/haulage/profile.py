@@ -11,7 +11,7 @@ import numpy as np
 
 from gradehaul.haulage.rows import Rows
 from gradehaul.network.graph import Way
-from gradehaul.network.routes import Route
+from gradehaul.network.route import Route
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum

@@ -120,6 +120,10 @@ class MovementGraph:
             met.append((self.joint_ahead[way],))
         return tuple(met)
 
+    def length_of(self, ways: Iterable[Way]) -> float:
+        """Return the length of some ways together, m."""
+        return sum(self.lengths[way] for way in ways)
+
     def reach(self, starts: Iterable[Way], *, backward: bool = False) -> set[Way]:
         """Return every way that can be reached from some ways, or that can reach them, themselves included."""
         following = self.predecessors if backward else self.successors
@@ -174,3 +178,11 @@ class MovementGraph:
             tracks = self.plan.lines[self.line_of[way.track]].tracks
             found += [Way(t.id, way.forward) for t in (tracks if way.forward else tracks[::-1])]
         return tuple(found)
+
+
+def path_to(came_from: Mapping[Way, Way | None], way: Way) -> tuple[Way, ...]:
+    """Return the ways that a search ran over to come to a way, told for each way from which it came."""
+    ways = [way]
+    while (before := came_from[ways[-1]]) is not None:
+        ways.append(before)
+    return tuple(reversed(ways))

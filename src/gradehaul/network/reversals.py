@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import takewhile
 
-from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.search import Passing, State
+from gradehaul.network.graph import MovementGraph, Way, path_to
+from gradehaul.network.shortest import Passing, State
 
 Runs = tuple[tuple[Way, ...], ...]
 """The ways of each run in one direction; a run begins on the last way of the one before, turned."""
@@ -114,3 +114,40 @@ def tail_between(graph: MovementGraph, run: Sequence[Way], following: Sequence[W
         length=sum(graph.lengths[way] for way, _ in shared),
         within=berth is not None and all(graph.berth_of.get(way.track) == berth for way, _ in shared),
     )
+
+
+def fewest_reversals(
+    graph: MovementGraph, starts: Collection[Way], stops: Collection[Way]
+) -> tuple[tuple[Way, ...], ...] | None:
+    """Return the runs between reversals that lead from some ways to others, as few runs as can be.
+
+    A train may reverse on any way here; a run ends on the way where it does and the next begins on that way turned.
+    None where no number of reversals would do.
+    """
+    goals = set(stops)
+    waves: list[dict[Way, Way | None]] = []
+    seen: set[Way] = set()
+    frontier = [way for way in starts if way in graph.successors]
+    while frontier:
+        wave: dict[Way, Way | None] = dict.fromkeys(frontier)
+        queue = list(wave)
+        for way in queue:
+            for following in graph.successors[way]:
+                if following not in seen and following not in wave:
+                    wave[following] = way
+                    queue.append(following)
+        waves.append(wave)
+        seen.update(wave)
+        reached = next((way for way in queue if way in goals), None)
+        if reached is not None:
+            return _runs_of_waves(waves, reached)
+        frontier = [way.turned() for way in queue if way.turned() in graph.successors and way.turned() not in seen]
+    return None
+
+
+def _runs_of_waves(waves: Sequence[Mapping[Way, Way | None]], reached: Way) -> tuple[tuple[Way, ...], ...]:
+    runs: list[tuple[Way, ...]] = []
+    for wave in reversed(waves):
+        runs.append(path_to(wave, reached))
+        reached = runs[-1][0].turned()
+    return tuple(reversed(runs))

@@ -13,7 +13,7 @@ from gradehaul.haulage.longest import Binds, Load
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, Verdict
-from gradehaul.network.routes import Between
+from gradehaul.network.route import Between
 from gradehaul.quantities import Kind
 from gradehaul.show.digits import rounded
 from gradehaul.treatment.ways_over import WaysOver

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
-from gradehaul.haulage.section import Element, LongSection
+from gradehaul.haulage.section import LongSection
+from gradehaul.haulage.stretches import Element
 from gradehaul.show.check_csv import Cell, harmless
 from gradehaul.show.digits import rounded
 

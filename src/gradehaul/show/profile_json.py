@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from gradehaul import __version__
-from gradehaul.haulage.section import CurveStretch, Element, GradeStretch, Haul, LongSection, PullGiven, TrackStretch
+from gradehaul.haulage.section import Haul, LongSection, PullGiven
+from gradehaul.haulage.stretches import CurveStretch, Element, GradeStretch, TrackStretch
 from gradehaul.show.check_json import verdict_document
 from gradehaul.show.digits import rounded
 from gradehaul.track.piecewise import PiecewiseQuadratic

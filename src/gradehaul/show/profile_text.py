@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from gradehaul.haulage.section import Element, Haul, LongSection
+from gradehaul.haulage.section import Haul, LongSection
+from gradehaul.haulage.stretches import Element
 from gradehaul.haulage.verdict import Stretch
 from gradehaul.show.naming import OUTCOMES, basis_told, tracks_under
 from gradehaul.show.page import Page, Piece

@@ -13,7 +13,7 @@ from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.section import LongSection, long_section
-from gradehaul.network.routes import Route
+from gradehaul.network.route import Route
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.stock import TOGETHER
 from gradehaul.show.profile_json import profile_document

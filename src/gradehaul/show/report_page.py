@@ -18,7 +18,7 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import PlanView, plan_view
-from gradehaul.network.routes import Route
+from gradehaul.network.route import Route
 from gradehaul.plan.names import clean
 from gradehaul.show.check_text import CURVE_MODELS
 from gradehaul.show.load_rows import READ, load_cards

@@ -11,7 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
-from gradehaul.haulage.section import CurveStretch, GradeStretch, LongSection, TrackStretch
+from gradehaul.haulage.section import LongSection
+from gradehaul.haulage.stretches import CurveStretch, GradeStretch, TrackStretch
 from gradehaul.quantities import convert
 from gradehaul.show.curve_points import curve_points
 from gradehaul.show.label_placing import Box, crossed

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
 from gradehaul.track.chains import Chain, chains
+from gradehaul.track.closing import closure_notes
 from gradehaul.track.curvature import Section, sections, summed_curvature
 from gradehaul.track.piecewise import PiecewiseQuadratic
-from gradehaul.track.positions import Positions, closure_notes, reckon
+from gradehaul.track.positions import Positions
 from gradehaul.track.railhead import solve_railheads
+from gradehaul.track.reckoning import reckon
 from gradehaul.track.vertical import notes_on_grades, round_grades
 
 

@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from heapq import heapify, heappop, heappush
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.records import Berth, LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import clear_height
+from gradehaul.track.closing import figure_name
 from gradehaul.track.nearness import SAGITTA, Chords, chords_of, near_stretches, neighbors
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.positions import Positions, figure_name
+from gradehaul.track.positions import Positions
 
 if TYPE_CHECKING:
     from gradehaul.track.alignment import Alignment
+from gradehaul.track.onward import Onward, continuation
 
 __all__ = ["ClearLength", "clear_lengths", "fouling_notes"]
+
 
 _ONWARD = 1.5
 """How far the track that continues a berth is left out, in fouling distances along the rail.
@@ -32,11 +33,14 @@ What lies farther along a curve of a radius of at least the fouling distance is 
 berth: 2 R sin(1.5 d / 2 R) > d.
 """
 
+
 _MISCLOSURE = 0.05
 """The misclosure that gets a note, as a share of the fouling distance: tracks part at about 1 in 3 where they foul."""
 
+
 _ROUNDING = 1e-9
 """No clear length, m, is shorter."""
+
 
 _CHORDS_AT_ONCE = 500
 """Chords of a berth searched at once, so that memory stays small."""
@@ -80,7 +84,7 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
 
     >>> from gradehaul.plan import read_plan
     >>> from gradehaul.track.alignment import align
-    >>> from gradehaul.track.positions import reckon
+    >>> from gradehaul.track.reckoning import reckon
     >>> plan = read_plan('''
     ... scale = "HO"
     ... unit = "m"
@@ -198,75 +202,6 @@ def _stated(alignment: Alignment, berth: Berth, clear: float) -> ClearLength:
     return ClearLength(berth.name, clear, start, start + clear, "stated")
 
 
-# What is left out
-
-
-class _Onward(NamedTuple):
-    """How much of some tracks is left out, m, from the start and from the end of each, by their numbers, rising."""
-
-    track: NDArray[np.intp]
-    from_start: FloatArray
-    from_end: FloatArray
-
-
-class _Ahead(NamedTuple):
-    """A track that continues a berth: how far ahead it begins, m, its line, its place there, the way it is met."""
-
-    gone: float
-    line: str
-    place: int
-    forward: bool
-
-
-def _continuation(plan: Plan, berth: Berth, number: Mapping[str, int], reach: float) -> _Onward:
-    """Return what continues a berth without a reversal, as far as the reach along the rail.
-
-    `number` counts the tracks of a frame, those of a line one after another.
-    """
-    tracks = plan.lines[berth.line].tracks
-    first = number[berth.tracks[0]] - number[tracks[0].id]
-    last = first + len(berth.tracks) - 1
-    ahead = [
-        *_following(plan, _Ahead(0.0, berth.line, first, forward=False), 0.0),
-        *_following(plan, _Ahead(0.0, berth.line, last, forward=True), 0.0),
-    ]
-    heapify(ahead)
-    left_out: dict[tuple[int, bool], float] = {}
-    while ahead:
-        here = heappop(ahead)  # the nearest, so that each track is met once each way
-        track = plan.lines[here.line].tracks[here.place]
-        if (number[track.id], here.forward) in left_out:
-            continue
-        left_out[number[track.id], here.forward] = reach - here.gone
-        if here.gone + track.length < reach:
-            for onward in _following(plan, here, here.gone + track.length):
-                heappush(ahead, onward)
-    numbers = sorted({each for each, _ in left_out})
-    return _Onward(
-        np.array(numbers, dtype=np.intp),
-        np.array([left_out.get((each, True), 0.0) for each in numbers]),
-        np.array([left_out.get((each, False), 0.0) for each in numbers]),
-    )
-
-
-def _following(plan: Plan, here: _Ahead, gone: float) -> Iterator[_Ahead]:
-    """Yield the tracks that follow one: the next of its line, or those that trains reach through the joint there."""
-    onward = here.place + (1 if here.forward else -1)
-    if 0 <= onward < len(plan.lines[here.line].tracks):
-        yield _Ahead(gone, here.line, onward, here.forward)
-        return
-    end = LineEnd(here.line, "to" if here.forward else "from")
-    joint = plan.joints[plan.lines[end.line].joint(end.end)]
-    for pair in joint.tangents:  # a slip turns away, and around a turntable lines stand apart
-        if end in pair:
-            entered = pair[1] if pair[0] == end else pair[0]
-            forward = entered.end == "from"
-            yield _Ahead(gone, entered.line, 0 if forward else len(plan.lines[entered.line].tracks) - 1, forward)
-
-
-# Measuring
-
-
 def _measured(
     alignment: Alignment, positions: Positions, frame: int, berths: Sequence[Berth]
 ) -> Iterator[tuple[str, ClearLength]]:
@@ -301,7 +236,7 @@ class _Field:
         """Yield stretches of a berth that other track fouls, m from its start, shape (m, 2)."""
         own = [self.number[track] for track in berth.tracks]  # one after another, as in the line
         lead = np.concatenate([[0.0], np.cumsum(self.length[own])])
-        onward = _continuation(self.plan, berth, self.number, _ONWARD * self.distance)
+        onward = continuation(self.plan, berth, self.number, _ONWARD * self.distance)
         last = int(self.first[own[-1] + 1])
         for begin in range(int(self.first[own[0]]), last, _CHORDS_AT_ONCE):
             stop = min(begin + _CHORDS_AT_ONCE, last)
@@ -315,7 +250,7 @@ class _Field:
             # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
             yield near_stretches(berths, theirs, self.distance * (1 - 2 * SAGITTA), self.height)
 
-    def _without(self, chords: Chords, onward: _Onward) -> FloatArray:
+    def _without(self, chords: Chords, onward: Onward) -> FloatArray:
         """Return the spans of chords without what is left out; nothing is left of one that is not rising."""
         if not onward.track.size:
             return chords.span

@@ -11,22 +11,13 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.network import search
+from gradehaul.network import shortest as searching
+from gradehaul.network.counting import count_routes, every_circuit, every_route, ways_on_circuits
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.places import place_named, standing_places
-from gradehaul.network.search import (
-    Cut,
-    Found,
-    count_routes,
-    every_circuit,
-    every_route,
-    fewest_reversals,
-    highest_ruling,
-    lowest_ruling,
-    passes,
-    shortest,
-    ways_on_circuits,
-)
+from gradehaul.network.reversals import fewest_reversals
+from gradehaul.network.ruling import highest_ruling, lowest_ruling
+from gradehaul.network.shortest import Cut, Found, passes, shortest
 from network.networks import (
     LADDER_LEAD,
     ladder,
@@ -121,9 +112,9 @@ def test_shortest_with_via(drawn, data):
 def test_the_best_states_alone_lead_to_what_all_of_them_lead_to(drawn, data):
     graph, _, starts, stops = drawn
     names = [*graph.plan.lines, *graph.plan.joints, *graph.plan.berths]
-    via = data.draw(st.lists(st.sampled_from(names), min_size=search.MANY_VIA, max_size=search.MANY_VIA + 2))
+    via = data.draw(st.lists(st.sampled_from(names), min_size=searching.MANY_VIA, max_size=searching.MANY_VIA + 2))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(search, "_is_only_one", lambda *_: False)
+        patch.setattr(searching, "_is_only_one", lambda *_: False)
         every_state = shortest(graph, starts, stops, via)
     assert shortest(graph, starts, stops, via) == every_state
 
@@ -133,8 +124,8 @@ def test_the_best_states_alone_serve_where_via_leaves_no_choice(monkeypatch):
     via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6)]
     start, stop = place_named(graph, "West").departures, place_named(graph, "East").arrivals
     trees: list[int] = []
-    searched = search._shortest_tree
-    monkeypatch.setattr(search, "_shortest_tree", lambda *a, **k: trees.append(1) or searched(*a, **k))
+    searched = searching.shortest_tree
+    monkeypatch.setattr(searching, "shortest_tree", lambda *a, **k: trees.append(1) or searched(*a, **k))
     found = shortest(graph, start, stop, via)
     assert isinstance(found, Found)
     assert passes(graph, found.ways, via)

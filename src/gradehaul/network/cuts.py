@@ -1,0 +1,108 @@
+"""Why no train can follow a route as it is declared, and what would mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from gradehaul.errors import RouteError
+from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.places import place_named
+from gradehaul.network.reversals import Runs, fewest_reversals, tail_between
+from gradehaul.network.shortest import Cut, Found, shortest
+from gradehaul.plan.records import NamedRoute
+
+
+def shortest_between(graph: MovementGraph, wanted: NamedRoute) -> Found | Cut:
+    """Find the shortest route as a plan declares it, or how far a train gets on it."""
+    origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
+    if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
+        return shortest(graph, origin.departures, destination.arrivals, wanted.via)
+    # out of a berth and home to it: over its whole length each time, so not by running through it once
+    tried = [shortest(graph, [way], [way.turned()], wanted.via) for way in origin.departures]
+    found = [each for each in tried if isinstance(each, Found)]
+    if found:
+        return min(found, key=lambda each: graph.length_of(each.ways))
+    cuts = (each for each in tried if isinstance(each, Cut))
+    return max(cuts, key=lambda cut: (cut.passed, len(graph.reach(cut.at))))
+
+
+@dataclass(frozen=True, slots=True)
+class _Gap:
+    """Where a route is cut: the two places between which, and the runs between reversals that would mend it, if any."""
+
+    one: str
+    other: str
+    runs: tuple[tuple[Way, ...], ...] | None
+
+    @property
+    def reversals(self) -> int:
+        """How many reversals would mend it; 0 where none would."""
+        return len(self.runs) - 1 if self.runs else 0
+
+
+def _gap(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> _Gap:
+    stops = [wanted.origin, *wanted.via, wanted.destination]
+    one, other = stops[cut.passed], stops[cut.passed + 1]
+    last = cut.passed == len(wanted.via)
+    goals = place_named(graph, other).arrivals if last else _ways_past(graph, other)
+    # a way reached without reversing is no goal: it was run over before its turn came
+    return _Gap(one, other, fewest_reversals(graph, cut.at, set(goals) - graph.reach(cut.at)))
+
+
+def _ways_past(graph: MovementGraph, name: str) -> list[Way]:
+    """Return the ways on which a train passes a line, a berth or, at their far end, a joint."""
+    return [
+        way
+        for way in graph.successors
+        if name in (graph.line_of[way.track], graph.berth_of.get(way.track), graph.joint_ahead.get(way))
+    ]
+
+
+def told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs | None) -> RouteError:
+    """Say where a route is cut, and what would mend it: a line run both ways, or a reversal."""
+    if cut.twice is not None:
+        line = graph.line_of[cut.twice.track]
+        wrong = f'no train can follow it without running over line "{line}" twice in one direction'
+        return RouteError(wrong, write="fewer via, or two routes")
+    gap = _gap(graph, wanted, cut)
+    where = f'no train can follow it: it is cut between "{gap.one}" and "{gap.other}"'
+    free = graph.run_both_ways
+    freed = cut if free is graph else shortest_between(free, wanted)
+    if isinstance(freed, Found):
+        line = next(graph.line_of[way.track] for way in freed.ways if way not in graph.successors)
+        barred = f'where line "{line}" runs {graph.plan.lines[line].runs} only'
+        return RouteError(f"{where}, {barred}", write='runs = "both" there, or another place')
+    if reversing is not None:
+        count = len(reversing) - 1
+        many = "a reversal" if count == 1 else f"{count} reversals:"
+        beyond = ", then ".join(tail_between(graph, *pair).place for pair in pairwise(reversing))
+        write = f"reversals = {count}" + (", or another via" if wanted.via else "")
+        return RouteError(f"{where}, which would need {many} {beyond}", write=write)
+    if gap.runs and gap.reversals:
+        many = "a reversal" if gap.reversals == 1 else "reversals"
+        beyond = ", then ".join(_reversed_where(graph, run) for run in gap.runs[:-1])
+        lacks = "where there is neither a berth nor an end of track to reverse in"
+        return RouteError(f"{where}, which would need {many} {beyond}, {lacks}", write='berth = "..." on a track there')
+    if free is not graph and freed.twice is None and _gap(free, wanted, freed).reversals:
+        wrong = f"{where}, and lines between them run one way only"
+        return RouteError(wrong, write='runs = "both" on one of them, or another place')
+    return RouteError(f"{where}, and no track joins them", write="another place, or the turnout that joins them")
+
+
+def _reversed_where(graph: MovementGraph, run: Sequence[Way]) -> str:
+    """Name the last joint that a train passes before it reverses at the end of a run."""
+    joints = [joint for one, following in pairwise(run) if (joint := graph.joint_between(one, following))]
+    return f'beyond "{joints[-1]}"' if joints else f'on line "{graph.line_of[run[-1].track]}"'
+
+
+def told_open(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> RouteError:
+    """Say between which lines a lap does not close."""
+    write = "the lines of one closed circuit, in running order"
+    if cut.twice is not None:
+        line = graph.line_of[cut.twice.track]
+        return RouteError(f'it does not close without running over line "{line}" twice in one direction', write=write)
+    around = [*wanted.lap, wanted.lap[0]]
+    one, other = around[cut.passed - 1], around[cut.passed]
+    return RouteError(f'it does not close: no train gets from line "{one}" to line "{other}"', write=write)

@@ -1,0 +1,117 @@
+"""The routes that a plan declares."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import chain, pairwise
+
+from gradehaul.errors import GradehaulError, Problems, RouteError
+from gradehaul.network.cuts import shortest_between, told_cut, told_open
+from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.places import Place, place_named
+from gradehaul.network.reversals import Runs, shortest_reversing
+from gradehaul.network.route import Route, RouteList, made, made_lap, made_of_runs
+from gradehaul.network.shortest import Cut, Found, passes, shortest
+from gradehaul.plan.records import NamedRoute, Note
+
+
+def declared_routes(graph: MovementGraph) -> RouteList:
+    """Return the routes that a plan declares.
+
+    Raises
+    ------
+    Problems
+        Routes that no train can follow.
+    """
+    routes: list[Route] = []
+    notes: list[Note] = []
+    problems: list[GradehaulError] = []
+    for wanted in graph.plan.routes.values():
+        place = f'route "{wanted.name}"'
+        try:
+            route, texts = _lap(graph, wanted) if wanted.lap else _between(graph, wanted)
+        except RouteError as error:
+            problems.append(error.at(file=graph.plan.file, place=place))
+            continue
+        routes.append(route)
+        notes += [Note(place, text) for text in texts]
+    if problems:
+        raise Problems(problems)
+    return RouteList(tuple(routes), (), tuple(notes))
+
+
+def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
+    found = shortest_between(graph, wanted)
+    if isinstance(found, Cut):
+        runs = None if found.twice is not None else _reversing(graph, wanted)
+        if runs is None or len(runs) - 1 > wanted.reversals:
+            raise told_cut(graph, wanted, found, runs)
+        notes = _level_behind(graph, place_named(graph, wanted.origin), runs[0])
+        return made_of_runs(graph, wanted, runs), notes
+    notes = _level_behind(graph, place_named(graph, wanted.origin), found.ways)
+    if found.others:
+        notes.append(_choice(graph, wanted.via, found))
+    return made(graph, wanted.name, wanted.origin, wanted.destination, found.ways), notes
+
+
+def _reversing(graph: MovementGraph, wanted: NamedRoute) -> Runs | None:
+    """Return the runs of a route with the fewest reversals, out of a berth and home to it over all of it each time."""
+    origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
+    if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
+        return shortest_reversing(graph, origin.departures, destination.arrivals, wanted.via)
+    tried = (shortest_reversing(graph, [way], [way.turned()], wanted.via) for way in origin.departures)
+    found = [runs for runs in tried if runs is not None]
+    return min(found, key=lambda runs: (len(runs), graph.length_of(chain(*runs))), default=None)
+
+
+def _level_behind(graph: MovementGraph, origin: Place, ways: Sequence[Way]) -> list[str]:
+    if not origin.mid_track or ways[0].track in graph.berth_of:
+        return []
+    behind = "the track behind is taken as straight and level; a longer route would put the train on real track"
+    return [f'it begins at "{origin.name}", which is no end of track: {behind}']
+
+
+def _choice(graph: MovementGraph, via: Sequence[str], found: Found) -> str:
+    several = "several ways fit and the shortest is taken"
+    for other in found.others:
+        telling = _telling_via(graph, via, found.ways, other)
+        if telling:
+            named = ", ".join(f'"{name}"' for name in telling)
+            return f"{several}; via = [{named}] would choose another"
+    return f"{several}; the others run over the same lines in the same order, so that no via chooses one"
+
+
+def _telling_via(
+    graph: MovementGraph, via: Sequence[str], ways: Sequence[Way], other: Sequence[Way]
+) -> tuple[str, ...] | None:
+    """Return the least addition to `via` with which the other way fits and this one does not."""
+    known = {graph.line_of[way.track] for way in ways}
+    entered = [graph.line_of[after.track] for before, after in pairwise(other) if graph.joint_between(before, after)]
+    lines = [graph.line_of[other[0].track], *entered]
+    fresh: list[tuple[str, ...]] = [(line,) for line in lines if line not in known]
+    for added in fresh or pairwise(lines):
+        for place in range(len(via), -1, -1):
+            more = (*via[:place], *added, *via[place:])
+            if passes(graph, other, more) and not passes(graph, ways, more):
+                return more
+    return None
+
+
+def _lap(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
+    """Close a lap, starting forward over its first line where both directions do alike."""
+    tracks = graph.plan.lines[wanted.lap[0]].tracks
+    starts = [way for way in (Way(tracks[0].id, forward=True), Way(tracks[-1].id, forward=False)) if way in graph.graph]
+    tried = [shortest(graph, [start], graph.predecessors[start], wanted.lap, most_others=0) for start in starts]
+    found = [each.ways for each in tried if isinstance(each, Found)]
+    if not found:
+        raise told_open(graph, wanted, max((each for each in tried if isinstance(each, Cut)), key=lambda c: c.passed))
+    # lengths summed in either direction may differ in the last place
+    ways = min(found, key=lambda ways: (len(_lines_unnamed(graph, wanted, ways)), round(graph.length_of(ways), 9)))
+    unnamed = [f'"{line}"' for line in _lines_unnamed(graph, wanted, ways)]
+    notes = [f"it closes over {', '.join(unnamed)} too, which lap does not name"] if unnamed else []
+    return made_lap(graph, wanted.name, ways), notes
+
+
+def _lines_unnamed(graph: MovementGraph, wanted: NamedRoute, ways: Iterable[Way]) -> list[str]:
+    lines = dict.fromkeys(graph.line_of[way.track] for way in ways)
+    return [line for line in lines if line not in wanted.lap]

@@ -1,0 +1,145 @@
+"""A route: the ways a train runs over in order, from one place to another or round a lap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.reversals import Runs, Tail, tail_between
+from gradehaul.plan.records import NamedRoute, Note
+
+
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """Track that leads a route back to a joint it has passed: its joint and its length, m."""
+
+    joint: str
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """A way for trains: tracks in running order.
+
+    `start_berth` and `end_berth` are the berths it begins and ends in; a train starts with its tail at the far end of
+    the first. On a lap, `origin` and `destination` are the line it begins with.
+
+    A route with reversals has `legs`: routes run in one direction each, by turns with the train's order as it started
+    and turned, and between them the `tails` in which the whole train stands. A leg is `number` from 1, 0 for a route
+    that is none.
+    """
+
+    name: str
+    origin: str
+    destination: str
+    ways: tuple[Way, ...]
+    lap: bool = False
+    start_berth: str | None = None
+    end_berth: str | None = None
+    tightest_loop: Loop | None = None
+    legs: tuple[Route, ...] = ()
+    tails: tuple[Tail, ...] = ()
+    number: int = 0
+
+    @property
+    def whole(self) -> str:
+        """The name of the route that it is, or is a leg of."""
+        return self.name.removesuffix(f", leg {self.number}") if self.number else self.name
+
+    @property
+    def starts_whole(self) -> bool:
+        """Whether a train starts with all of it on the route: in a berth, or in a tail where it has reversed."""
+        return self.start_berth is not None or self.number > 1
+
+    @property
+    def turned(self) -> bool:
+        """Whether a train runs over it with its order turned: a leg after an odd number of reversals."""
+        return self.number > 0 and self.number % 2 == 0
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """How many routes lead from one place to another; a lower bound where not `exact`.
+
+    `highest_bound` is the steepest effective grade of any track between the two: an upper bound of the highest ruling
+    grade, reached where `exact`.
+    """
+
+    origin: str
+    destination: str
+    count: int
+    exact: bool
+    highest_bound: float
+
+
+@dataclass(frozen=True, slots=True)
+class RouteList:
+    """The routes of a plan, how many there are between places where none were declared, and notes."""
+
+    routes: tuple[Route, ...]
+    between: tuple[Between, ...]
+    notes: tuple[Note, ...]
+
+
+def made(graph: MovementGraph, name: str, origin: str, destination: str, ways: Sequence[Way]) -> Route:
+    """Make a route of ways that are run over in one direction."""
+    return Route(
+        name,
+        origin,
+        destination,
+        tuple(ways),
+        start_berth=graph.berth_of.get(ways[0].track),
+        end_berth=graph.berth_of.get(ways[-1].track),
+        tightest_loop=_tightest_loop(graph, ways, lap=False),
+    )
+
+
+def made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
+    """Make a route of runs between reversals."""
+    tails = tuple(tail_between(graph, run, following) for run, following in pairwise(runs))
+    places = [wanted.origin, *(tail.berth or tail.joint or "" for tail in tails), wanted.destination]
+    legs = tuple(
+        replace(made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run), number=number)
+        for number, run in enumerate(runs, 1)
+    )
+    loops = [leg.tightest_loop for leg in legs if leg.tightest_loop is not None]
+    return Route(
+        wanted.name,
+        wanted.origin,
+        wanted.destination,
+        tuple(way for run in runs for way in run),
+        start_berth=legs[0].start_berth,
+        end_berth=legs[-1].end_berth,
+        tightest_loop=min(loops, key=lambda loop: loop.length, default=None),
+        legs=legs,
+        tails=tails,
+    )
+
+
+def made_lap(graph: MovementGraph, name: str, ways: Sequence[Way]) -> Route:
+    """Make a lap of ways that close."""
+    line = graph.line_of[ways[0].track]
+    return Route(name, line, line, tuple(ways), lap=True, tightest_loop=_tightest_loop(graph, ways, lap=True))
+
+
+def _tightest_loop(graph: MovementGraph, ways: Sequence[Way], *, lap: bool) -> Loop | None:
+    """Return the shortest part of a route that leads back to a joint it has passed.
+
+    A train longer than that meets itself there: on a reversing loop, on a lap crossed on the level, or between two
+    runs over one track in opposite directions. The lap itself is not counted.
+    """
+    passed: dict[str, list[float]] = {}
+    here = 0.0
+    for one, following in pairwise((*ways, ways[0]) if lap else ways):
+        here += graph.lengths[one]
+        joint = graph.joint_between(one, following)
+        if joint is not None:
+            passed.setdefault(joint, []).append(here)
+    loops: list[Loop] = []
+    for joint, places in passed.items():
+        if lap and len(places) > 1:
+            places.append(here + places[0])
+        loops += [Loop(joint, far - near) for near, far in pairwise(places)]
+    return min(loops, key=lambda loop: loop.length, default=None)

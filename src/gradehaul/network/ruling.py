@@ -1,0 +1,103 @@
+"""The routes between places with the lowest ruling grade and with the highest."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Collection, Mapping, Sequence
+
+from gradehaul.network.graph import MovementGraph, Way, path_to
+from gradehaul.network.shortest import Passing, shortest_tree, traced_ways
+
+MOST_TRIED = 32
+"""Where moves form cycles, this many of the steepest tracks are tried for a route that runs over them."""
+
+
+def lowest_ruling(
+    graph: MovementGraph, starts: Collection[Way], stops: Collection[Way], steepest: Mapping[Way, float]
+) -> dict[Way, tuple[Way, ...]]:
+    """Return, for each of the last ways that can be reached, the route to it whose steepest place is least steep.
+
+    It is a bottleneck path, found by Dijkstra's search with "the steeper of" in place of the sum. Of several such
+    routes it is the shortest.
+    """
+    ruling: dict[Way, float] = {}
+    queue = [(steepest[way], way) for way in starts]
+    heapq.heapify(queue)
+    while queue:
+        steep, way = heapq.heappop(queue)
+        if way in ruling:
+            continue
+        ruling[way] = steep
+        for following in graph.successors[way]:
+            if following not in ruling:
+                heapq.heappush(queue, (max(steep, steepest[following]), following))
+    found: dict[Way, tuple[Way, ...]] = {}
+    for limit in {ruling[way]: None for way in stops if way in ruling}:
+        barred = {way for way, steep in steepest.items() if steep > limit}
+        tree = shortest_tree(graph, [(way, 0) for way in starts], Passing(graph, ()), barred)
+        found |= {way: traced_ways(tree, (way, 0)) for way in stops if ruling.get(way) == limit}
+    return found
+
+
+def highest_ruling(
+    graph: MovementGraph,
+    starts: Collection[Way],
+    stops: Collection[Way],
+    steepest: Mapping[Way, float],
+    between: Collection[Way],
+) -> tuple[Way, ...]:
+    """Return a route with the highest ruling grade.
+
+    It is one where the moves between the two places form no cycle. Where they do, a steep track may lie on no route
+    at all, to be told only by trying every route, and the answer is the best that was found.
+
+    Parameters
+    ----------
+    graph
+        The movement graph.
+    starts, stops
+        The first ways and the last ones.
+    steepest
+        The steepest effective grade on each way.
+    between
+        The ways that can be reached from the first ones and from which a last one can be reached; not empty.
+    """
+    for middle in heapq.nsmallest(MOST_TRIED, between, key=lambda way: (-steepest[way], way)):
+        ways = _through(graph, starts, middle, stops, between)
+        if ways is not None:
+            return ways
+    easy = lowest_ruling(graph, starts, stops, steepest)
+    return max(easy.values(), key=lambda ways: max(steepest[way] for way in ways))
+
+
+def _through(
+    graph: MovementGraph, starts: Collection[Way], middle: Way, stops: Collection[Way], within: Collection[Way]
+) -> tuple[Way, ...] | None:
+    """Return a route over one way, None where the nearest part on neither side leaves room for the other."""
+    before = _fewest(graph.predecessors, middle, starts, within)
+    if before is None:
+        return None
+    after = _fewest(graph.successors, middle, stops, within, barred=set(before[1:]))
+    if after is None:
+        after = _fewest(graph.successors, middle, stops, within)
+        before = _fewest(graph.predecessors, middle, starts, within, barred=set(after[1:])) if after else None
+    return (*reversed(before), *after[1:]) if before and after else None
+
+
+def _fewest(
+    following: Mapping[Way, Sequence[Way]],
+    start: Way,
+    goals: Collection[Way],
+    within: Collection[Way],
+    barred: Collection[Way] = frozenset(),
+) -> tuple[Way, ...] | None:
+    came_from: dict[Way, Way | None] = {start: None}
+    queue = [start]
+    for way in queue:
+        if way in goals:
+            return path_to(came_from, way)
+        for new in following[way]:
+            if new in within and new not in came_from and new not in barred:
+                came_from[new] = way
+                queue.append(new)
+    return None

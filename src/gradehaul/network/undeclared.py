@@ -1,0 +1,133 @@
+"""Routes that a plan does not declare: the telling ones, each of them, and laps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import islice, pairwise
+
+from gradehaul.network.counting import count_routes, every_circuit, every_route, ways_on_circuits
+from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.places import standing_places
+from gradehaul.network.route import Between, Route, RouteList, made, made_lap
+from gradehaul.network.ruling import highest_ruling, lowest_ruling
+from gradehaul.plan.records import Note
+
+MOST_ROUTES = 300
+"""Routes listed at the most where none are declared; the answer says when there are more."""
+
+
+MOST_LAPS = 20
+"""Laps listed at the most where none are declared."""
+
+
+ALIKE = 1e-9
+"""Ruling grades that differ by less are alike: the sums they come from are rounded."""
+
+
+def telling_routes(graph: MovementGraph, steepest: Mapping[Way, float]) -> RouteList:
+    """Return the routes between places with the lowest and the highest ruling grade, and the laps."""
+    routes: list[Route] = []
+    between: list[Between] = []
+    notes: list[Note] = []
+    for pair, told in _pairs(graph, steepest):
+        if len(routes) + len(told) > MOST_ROUTES:
+            text = f"only the first {len(routes)} between places are listed; declare the ones that matter"
+            notes.append(Note("routes", text))
+            break
+        between.append(pair)
+        routes += told
+    return _with_laps(graph, routes, between, notes)
+
+
+def _pairs(graph: MovementGraph, steepest: Mapping[Way, float]) -> Iterator[tuple[Between, list[Route]]]:
+    """Yield, for every place and every other that a train gets to from it, what there is to tell between the two."""
+    places = standing_places(graph)
+    arrivals = [way for place in places for way in place.arrivals]
+    behind = {place.name: graph.reach(place.arrivals, backward=True) for place in places}
+    circuits = ways_on_circuits(graph)
+    for origin in places:
+        starts = origin.departures
+        ahead = graph.reach(starts)
+        counts = count_routes(graph, starts)
+        lowest_to = lowest_ruling(graph, starts, arrivals, steepest)
+        for destination in places:
+            stops = [way for way in destination.arrivals if way in ahead]
+            if destination is origin or not stops:
+                continue
+            within = ahead & behind[destination.name]
+            lowest = min((lowest_to[way] for way in stops), key=lambda ways: _ruling(ways, steepest))
+            highest = highest_ruling(graph, starts, stops, steepest, within)
+            pair = Between(
+                origin.name,
+                destination.name,
+                count=sum(counts[way] for way in stops),
+                exact=within.isdisjoint(circuits),
+                highest_bound=max(steepest[way] for way in within),
+            )
+            yield pair, _lowest_and_highest(graph, pair, lowest, highest, steepest)
+
+
+def _ruling(ways: Iterable[Way], steepest: Mapping[Way, float]) -> float:
+    return max(steepest[way] for way in ways)
+
+
+def _lowest_and_highest(
+    graph: MovementGraph, pair: Between, lowest: Sequence[Way], highest: Sequence[Way], steepest: Mapping[Way, float]
+) -> list[Route]:
+    origin, destination = pair.origin, pair.destination
+    name = f"{origin} to {destination}"
+    if _ruling(highest, steepest) - _ruling(lowest, steepest) < ALIKE:
+        return [made(graph, name, origin, destination, lowest)]
+    return [
+        made(graph, f"{name}, lowest ruling", origin, destination, lowest),
+        made(graph, f"{name}, highest ruling", origin, destination, highest),
+    ]
+
+
+def all_routes(graph: MovementGraph) -> RouteList:
+    """Return every route between places, up to a limit, and the laps."""
+    places = standing_places(graph)
+    pairs = ((one, other) for one in places for other in places if one is not other)
+    every = (
+        made(graph, f"{one.name} to {other.name}", one.name, other.name, ways)
+        for one, other in pairs
+        for ways in every_route(graph, one.departures, other.arrivals)
+    )
+    routes = list(islice(every, MOST_ROUTES + 1))
+    stopped = [Note("routes", f"stopped after {MOST_ROUTES} routes; there are more")]
+    return _with_laps(graph, routes[:MOST_ROUTES], (), stopped if len(routes) > MOST_ROUTES else [])
+
+
+def _with_laps(
+    graph: MovementGraph, routes: Sequence[Route], between: Sequence[Between], notes: Sequence[Note]
+) -> RouteList:
+    circuits = list(islice(every_circuit(graph), MOST_LAPS + 1))
+    order = {way: place for place, way in enumerate(graph.graph)}
+    laps = [
+        made_lap(graph, _lap_name(graph, ways), ways)
+        for ways in sorted(circuits[:MOST_LAPS], key=lambda ways: [order[way] for way in ways])
+    ]
+    if len(circuits) > MOST_LAPS:
+        more = f"only {MOST_LAPS} laps are listed and there are more; declare the ones that matter"
+        notes = [*notes, Note("routes", more)]
+    return RouteList(tuple(_differing_names((*routes, *laps))), tuple(between), tuple(notes))
+
+
+def _lap_name(graph: MovementGraph, ways: Sequence[Way]) -> str:
+    onward = ((one, way) for one, way in pairwise(ways) if graph.joint_between(one, way))
+    lines = [graph.line_of[ways[0].track], *(graph.line_of[way.track] for _, way in onward)]
+    more = f" and {len(lines) - 4} more" if len(lines) > 4 else ""
+    return f"Lap {', '.join(lines[:4])}{more}{'' if ways[0].forward else ', backward'}"
+
+
+def _differing_names(routes: Iterable[Route]) -> Iterator[Route]:
+    """Yield the routes, those numbered that have the name of one before them."""
+    taken: dict[str, int] = {}
+    for route in routes:
+        name = route.name
+        while name in taken:
+            taken[route.name] += 1
+            name = f"{route.name} ({taken[route.name]})"
+        taken[name] = 1
+        yield replace(route, name=name)
