@@ -112,7 +112,7 @@ def test_a_route_over_a_line_that_is_gone_is_told(folder):
         ('scale = "HP"\n', Asked(), 'mine.toml: scale: no such scale, got "HP"'),
         ("scale = 3\n", Asked(), 'mine.toml: scale: the plan has no scale that can be read; write scale = "HO"'),
         ('scale = "HO"\n[drawing]\n', Asked(), "mine.toml: [drawing]: this plan reads a drawing by itself, and import"),
-        ("[line.\n", Asked(), "mine.toml:1: this is no TOML"),
+        ("[line.\n", Asked(), "mine.toml:1: a table needs its name"),
         ("", Asked(), "mine.toml: the file is empty"),
     ],
 )

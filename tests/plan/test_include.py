@@ -115,10 +115,7 @@ def test_files_that_are_not_there_or_no_plan(folder):
     write(folder, tarn=main("stock", "broken", "empty"), broken="[car.ore\n", empty="")
     assert said() == [
         'plans/tarn.toml: include: there is no file "stock.toml" beside this one',
-        (
-            "plans/broken.toml:1: this is no TOML at column 9: expected ']' at the end of a table declaration, "
-            "got [car.ore"
-        ),
+        ("plans/broken.toml:1: the brackets around this table's name do not match, got [car.ore; write [car.ore]"),
         'plans/empty.toml: the file is empty; write at least scale = "HO" and a [line.NAME] table',
     ]
 

@@ -128,8 +128,15 @@ def checked(model: type[Model], entry: Entry[Any], faults: Faults) -> Entry[Mode
     try:
         table = model.model_validate(entry.table, context={"unit": entry.source.unit})
     except ValidationError as error:
-        for fault in error.errors(include_url=False):
-            _translate(model, entry, fault, faults)
+        found = error.errors(include_url=False)
+        misspelled = {
+            (*fault["loc"][:-1], nearest(str(fault["loc"][-1]), _keys(_model_at(model, tuple(fault["loc"][:-1])))))
+            for fault in found
+            if fault["type"] == "extra_forbidden"
+        }
+        for fault in found:
+            if fault["type"] != "missing" or tuple(fault["loc"]) not in misspelled:  # it is there, under a wrong name
+                _translate(model, entry, fault, faults)
         return None
     return Entry(entry.source, entry.path, table)
 

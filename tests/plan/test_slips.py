@@ -1,0 +1,150 @@
+"""Slips of the pen: each gets its true line, and a plan is mended by doing what its messages say and nothing else."""
+
+import re
+
+import pytest
+
+from gradehaul.errors import Problems
+from gradehaul.plan import read_plan
+
+WHOLE = """scale = "HO"
+unit = "in"
+
+[railhead]
+Wharf = 0
+Summit = 4
+
+[line.Hill]
+from = "Wharf"
+to = "Summit"
+track = [
+  { straight = 36 },
+  { left = 24, angle = 90 },
+]
+
+[loco.mogul]
+mass = "340 g"
+length = "8 in"
+driven_wheels = 6
+"""
+SLIPS = [
+    ("[line.Hill]", "[line.Hill"),
+    ("[line.Hill]", "line.Hill]"),
+    ("[line.Hill]", "[line = Hill]"),
+    ("[loco.mogul]", "[[loco.mogul]"),
+    ("[loco.mogul]", "[loco.mogul] a mogul"),
+    ("[loco.mogul]", "[loco.big mogul]"),
+    ("[loco.mogul]", "[loco.Bär]"),
+    ("[loco.mogul]", "[loco.]"),
+    ("{ straight = 36 },", "{ straight = 36,"),
+    ("angle = 90 },", "angle = 90"),
+    ("{ straight = 36 },", "{ straight = 36 ],"),
+    ("{ straight = 36 },", "{ straight = 36 }"),
+    ("{ straight = 36 },", "( straight = 36 ),"),
+    ("{ straight = 36 },", "[ straight = 36 ],"),
+    ("{ straight = 36 },", "{ straight = 36 }},"),
+    ("{ straight = 36 },", "{ straight = 36,5 },"),
+    ("{ straight = 36 },", "{ straight 36 },"),
+    ("{ straight = 36 },", "{ straight: 36 },"),
+    ("{ straight = 36 },", "{ straight = 36, grade = 2 % },"),
+    ("{ straight = 36 },", '{ straight = "36 in },'),
+    ("left = 24, angle", "left = 24 angle"),
+    ("angle = 90 }", "angle = 90° }"),
+    ('length = "8 in"', "length = 8 in"),
+    ('length = "8 in"', "length = 8 in  # over couplers"),
+    ('length = "8 in"', "length = 8 1/2 in"),
+    ('length = "8 in"', 'length = 8"'),
+    ('length = "8 in"', "length = 1' 8\""),
+    ('length = "8 in"', 'length "8 in"'),
+    ('length = "8 in"', "length 8 in"),
+    ('scale = "HO"', "scale = HO"),
+    ('mass = "340 g"', 'mass = "340 g'),
+    ('mass = "340 g"', "mass = 340g"),
+    ('mass = "340 g"', "mass = “340 g”"),
+    ("driven_wheels = 6", "driven_wheels 6"),
+    ("driven_wheels = 6", "driven_wheels: 6"),
+    ("driven_wheels = 6", "driven_wheels == 6"),
+    ("driven_wheels = 6", "driven_wheels = 06"),
+    ("driven_wheels = 6", "driven_wheels = 6;"),
+    ("driven_wheels = 6", "driven_wheels = 6 // all"),
+    ("driven_wheels = 6", "driven_wheels =\N{NO-BREAK SPACE}6"),
+    ("Summit = 4", "Summit = .5"),
+    ("Summit = 4", "Summit = 1/2"),
+    ('from = "Wharf"\nto', 'from = "Wharf", to'),
+]
+"""What stands in the plan and what the slip makes of it."""
+
+
+def told(lines):
+    """The messages about a plan, none where it is right."""
+    try:
+        read_plan("\n".join(lines), file="tarn.toml")
+    except Problems as problems:
+        return str(problems).splitlines()
+    return []
+
+
+def mended(lines, message):
+    """The plan after doing what one message says: words are replaced, nothing is known of what they mean."""
+    _, line, rest = message.split(":", 2)
+    number = int(line) - 1
+    said, _, write = rest.partition("; write ")
+    wrong, _, got = said.partition(", got ")
+    new = list(lines)
+    if insert := re.fullmatch(r"(\S) on a line of its own after line (\d+)", write):
+        new.insert(int(insert[2]), insert[1])
+    elif got and got == lines[number].strip():
+        new[number : number + 1] = write.split(" and below it ")
+    elif key := re.fullmatch(r"(\w+ = \S+) for .*", write):
+        old = re.compile(rf"\w+ = {re.escape(got.split()[0])}")
+        at = next(n for n in range(number, len(lines)) if old.search(lines[n]))
+        new[at] = old.sub(key[1], lines[at], count=1)
+    else:
+        old = got or re.search(r'"[^"]*"$', wrong)[0]
+        at = next(n for n in range(number, len(lines)) if old in lines[n] or old.strip('"') in lines[n])
+        new[at] = lines[at].replace(*((old, write) if old in lines[at] else (old.strip('"'), write.strip('"'))), 1)
+    return new
+
+
+@pytest.mark.parametrize(("right", "wrong"), SLIPS, ids=[wrong for _, wrong in SLIPS])
+def test_a_slip_is_told_at_its_line_and_mended_by_its_message(right, wrong):
+    text = WHOLE.replace(right, wrong, 1)
+    lines = text.split("\n")
+    (message,) = told(lines)
+    assert message.startswith(f"tarn.toml:{WHOLE[: WHOLE.index(right)].count(chr(10)) + 1}: ")
+    assert told(mended(lines, message)) == []
+
+
+@pytest.mark.parametrize(("right", "wrong", "line"), [(",\n]\n", ",\n", 11), ("},\n]\n", "}\n", 11)])
+def test_a_list_that_is_never_closed_is_told_where_it_opens(right, wrong, line):
+    lines = WHOLE.replace(right, wrong, 1).split("\n")
+    (message,) = told(lines)
+    assert message.startswith(f"tarn.toml:{line}: the list opened here is never closed")
+    assert told(mended(lines, message)) == []
+
+
+def test_ten_mistakes_are_mended_by_the_messages_alone():
+    text = WHOLE
+    for right, wrong in (
+        ("[line.Hill]", "[line.Hill"),
+        ('to = "Summit"', "to = Sumit"),
+        ("{ straight = 36 },", "{ straight = 36 }"),
+        ("left = 24", "left = -24"),
+        ("angle = 90 }", "angel = 90 }"),
+        ('mass = "340 g"', "mass = 340 g"),
+        ('length = "8 in"', 'lenght = "8 in"'),
+        ("driven_wheels = 6", "driven_wheels: 6"),
+        ('scale = "HO"', "scale = “HO”"),
+    ):
+        assert right in text
+        text = text.replace(right, wrong, 1)
+    text += '[car.boxcar]\nlength = "6 inchs"\n'
+    lines, rounds = text.split("\n"), 0
+    while messages := told(lines):
+        rounds += 1
+        assert rounds <= 12, messages  # a name without quotes and misspelled is told twice
+        lines = mended(lines, messages[0])
+    plan = read_plan("\n".join(lines))
+    assert plan.lines["Hill"].tracks[1].curvature < 0  # the hand that the message tells for a radius below 0
+    assert plan.cars["boxcar"].length == pytest.approx(0.1524)
+    assert rounds >= 8
