@@ -10,6 +10,7 @@ from math import isfinite
 from pathlib import Path
 from time import process_time
 from typing import get_args
+from unicodedata import category
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.haulage.check import check
@@ -55,7 +56,7 @@ def held_to(read: Callable[[Path], object], name: str) -> Callable[[bytes], None
 def _in_form(error: GradehaulError) -> None:
     for each in error.errors if isinstance(error, Problems) else (error,):
         line = str(each)
-        assert line.isprintable(), f"a message must be one plain line, got {line!r}"
+        assert not any(category(sign) in {"Cc", "Cs", "Zl", "Zp"} for sign in line), f"not one plain line: {line!r}"
         assert len(line) < 2000, f"a message fills the screen: {line[:200]!r}"
 
 
