@@ -118,7 +118,13 @@ def with_atheris(name: str, seconds: float) -> None:
         (corpus / str(number)).write_bytes(data)
     words = corpus.with_name(f"{corpus.name}.words")
     words.write_text("".join(f'"{_escaped(word)}"\n' for word in reader.words))
-    arguments = [f"-max_total_time={seconds:.0f}", "-timeout=60", f"-dict={words}", "-max_len=60000", "-rss_limit_mb=4096"]
+    arguments = [
+        f"-max_total_time={seconds:.0f}",
+        "-timeout=60",
+        f"-dict={words}",
+        "-max_len=60000",
+        "-rss_limit_mb=4096",
+    ]
     atheris.Setup([sys.argv[0], *arguments, str(corpus)], reader.read)
     atheris.Fuzz()
 

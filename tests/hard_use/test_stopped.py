@@ -14,10 +14,10 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from hard_use.verbs import DESIGNS, PLANS, PRINTS, ROOT, WRITES, put
 
 from gradehaul.command import main
 from gradehaul.show import whole_file
+from hard_use.verbs import DESIGNS, PLANS, PRINTS, ROOT, WRITES, put
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="processes and signals as POSIX has them")
 

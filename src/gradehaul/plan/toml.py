@@ -116,12 +116,12 @@ def _fault(message: str, text: str, file: str) -> PlanError:
     line = lines[number - 1] if number <= len(lines) else ""
     where = f"{file}:{number}"
     header = _BLANK_HEADER.match(line)
-    if header and (form := _quoted_header(header[2])):
+    if header and (form := _quoted_header(clean(header[2]))):
         return PlanError(
             "a table name with a blank in it needs quotes",
             file=where,
             found=cut(clean(line)),
-            write=f"{header[1]}{form}{header[3]}",
+            write=cut(f"{header[1]}{form}{header[3]}"),
         )
     if key := _BLANK_KEY.match(line):
         return PlanError(
