@@ -1,8 +1,20 @@
-"""`python -m gradehaul`: the same as the command."""
+"""The command from its first moment, as `gradehaul` or `python -m gradehaul`: who stops it while it loads is heard."""
 
 from __future__ import annotations
 
-from gradehaul.command import main
+import sys
+
+
+def run() -> None:
+    """Run the command; stopped from the keyboard before it listens itself, it ends as it does later on."""
+    try:
+        from gradehaul.command import main
+
+        main(prog_name="gradehaul")
+    except KeyboardInterrupt:
+        sys.stderr.write("stopped\n")
+        sys.exit(130)
+
 
 if __name__ == "__main__":
-    main(prog_name="gradehaul")
+    run()

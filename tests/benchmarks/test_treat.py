@@ -11,7 +11,7 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import keep_clean_plan
 
 
-def test_treat_beside_check() -> None:
+def test_treat_beside_check(figure) -> None:
     """Target: within 3 times `check` on the two-level demo."""
     plan = load_plan("plans/two-levels.toml")
     times: dict[str, list[float]] = {"check": [], "treat": []}
@@ -22,7 +22,7 @@ def test_treat_beside_check() -> None:
         keep_clean_plan(Layout(plan))
         times["check"].append(middle - start)
         times["treat"].append(perf_counter() - middle)
-    print(f"\ntreat / check on two levels: {median(times['treat']) / median(times['check']):.2f} (at most 3)")
+    figure("a keep-clean plan over the main job, two levels", median(times["treat"]) / median(times["check"]), most=3)
 
 
 def long_line(tracks: int, trains: int, consist: str, most: int) -> str:
@@ -44,18 +44,16 @@ route.Up = {{ from = "A", to = "B" }}
 """
 
 
-def test_a_large_layout() -> None:
+def test_a_large_layout(figure) -> None:
     """Targets: 500 tracks and 40 single-headed trains within 5 s; 1,000 and 50 with two locomotives within 30 s."""
-    for tracks, trains, consist, most in (
-        (500, 40, '"mule", "{} ore"', 7),
-        (1000, 50, '"mule", "{} ore", "3 ore", "mule"', 14),
+    for tracks, trains, consist, most, target in (
+        (500, 40, '"mule", "{} ore"', 7, 5),
+        (1000, 50, '"mule", "{} ore", "3 ore", "mule"', 14, 30),
     ):
         layout = Layout(read_plan(long_line(tracks, trains, consist, most)))
         start = perf_counter()
         found = keep_clean_plan(layout)
         took = perf_counter() - start
         film, kept = found.length("film"), found.length("keep clean")
-        print(
-            f"\n{tracks} tracks, {trains} trains: {took:.1f} s, film {film:.0f} m, clean {kept:.0f} m, "
-            f"gap {100 * found.gap:.2g} %, {len(found.beyond)} beyond"
-        )
+        told = f"film {film:.0f} m, clean {kept:.0f} m, gap {100 * found.gap:.2g} %, {len(found.beyond)} beyond"
+        figure(f"a keep-clean plan of {tracks} tracks and {trains} trains", took, "s", most=target, note=told)

@@ -53,7 +53,7 @@ def all_at_once():
     return trust_in_train(profile, train, "treated", Draws(plan, layout.coefficient))
 
 
-def test_ten_thousand_draws(capsys):
+def test_ten_thousand_draws(figure):
     plan, layout = setting()
     profile, train = layout.profile("Up"), made_up(plan, plan.trains["drag"])
     times = []
@@ -74,27 +74,19 @@ def test_ten_thousand_draws(capsys):
         judge(own, Train(blocks, 0.9, "stated"), "treated", pulls)
         single.append(perf_counter() - start)
     one_by_one = DRAWS * median(single)
-    found = one_by_one / at_once
-    with capsys.disabled():
-        print(
-            f"\n  10,000 runs of the engine over 10,000 draws at once: {found:.3g} "
-            f"({one_by_one:.3g} s against {at_once:.3g} s; target at least 200, under 0.5 s)"
-        )
+    figure("10,000 runs of the engine over 10,000 draws at once", one_by_one / at_once, least=200)
+    figure("10,000 draws at once", at_once, "s", most=0.5)
     assert 0 < trust.stall_probability < 1
-    assert found >= 200
-    assert at_once < 0.5
 
 
-def test_memory(capsys):
+def test_memory(figure):
     code = MEMORY.format(here=str(Path(__file__).parent))
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     before, peak = (int(figure) / 1024 for figure in done.stdout.split())
-    with capsys.disabled():
-        print(f"\n  most memory of the whole process: {peak:.0f} MB, {before:.0f} MB of it for libraries (target 300)")
-    assert peak < 300
+    figure("most memory with 10,000 draws", peak, "MB", most=300, note=f"{before:.0f} MB of it for libraries")
 
 
-def test_ten_thousand_runs_one_by_one_agree(capsys):
+def test_ten_thousand_runs_one_by_one_agree(figure):
     """The small case of the ordinary tests with every one of 10,000 draws run through the exact engine."""
     sys.path.insert(0, str(Path(__file__).parents[1] / "haulage" / "trust"))
     from test_trust import HILL, engine_margins
@@ -108,8 +100,7 @@ def test_ten_thousand_runs_one_by_one_agree(capsys):
     start = perf_counter()
     trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["double"]), "treated", draws)
     fast = perf_counter() - start
-    with capsys.disabled():
-        print(f"\n  small case: {slow / fast:.3g} times ({slow:.3g} s against {fast:.3g} s)")
+    figure("10,000 runs of the engine over as many draws at once, small case", slow / fast)
     assert trust.stall_probability == pytest.approx(found[:, 1].mean(), abs=1e-12)
     low, high = np.quantile(found[:, 0], [0.05, 0.95])
     assert (trust.margin_low, trust.margin_high) == pytest.approx((low, high), abs=1e-9)

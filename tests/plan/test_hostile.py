@@ -164,6 +164,13 @@ def test_names_lose_control_characters_and_stay_one_name():
     )
 
 
+def test_a_header_with_control_characters_is_shown_without_them():
+    (message,) = said(HEAD + "[\x01draw ing]\n")
+    assert message.endswith('got [draw ing]; write ["draw ing"]')
+    (message,) = said(HEAD + "[\x01drawing]\n")
+    assert "\x01" not in message
+
+
 def test_a_very_long_name_does_not_fill_the_screen():
     (line,) = said(HEAD + f'[train.{"x" * 100_000}]\nroute = "Up"\nconsist = ["a"]\n{"y" * 100_000} = 3')
     assert len(line) < 300

@@ -27,7 +27,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
     title = "My layout" if name == "-" else path.stem.replace("-", " ").replace("_", " ").strip().capitalize()
     deliver(starter(layout, scale=scale, unit=unit, title=title), str(path))
     if name != "-":
-        click.echo(f"{path} is written. Change it to your layout, and run: gradehaul check {_quoted(str(path))}")
+        deliver(f"{path} is written. Change it to your layout, and run: gradehaul check {_quoted(str(path))}\n", None)
 
 
 def _quoted(path: str) -> str:

@@ -172,8 +172,9 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
             under = set(map(first_day, under)) if rail == PLANNED_FRESH else under
         given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]
         for kind, found in zip(given, (standing, slipping), strict=True):
-            # the weakest pull counts where a locomotive stands on several conditions
-            found += [pull.basis for pull in (kind if head is None else [min(kind, key=lambda pull: pull.value)])]
+            # the weakest pull counts where a locomotive stands on several conditions, and of equals the least certain
+            least = min(pull.value for pull in kind)
+            found += [pull.basis for pull in kind if head is None or pull.value == least]
     return Bases(weakest_basis(standing), weakest_basis(slipping))
 
 

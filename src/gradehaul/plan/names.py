@@ -22,7 +22,7 @@ def clean(name: str) -> str:
     r"""Return a name without control characters and without blanks at its ends.
 
     Tabs and line breaks become blanks. Marks that turn the direction of writing go too, since they would let a
-    name look like another.
+    name look like another. A byte that no text encoding knew becomes a mark that can be printed.
 
     Examples
     --------
@@ -32,6 +32,7 @@ def clean(name: str) -> str:
     if not name.isprintable():
         kept = (" " if sign in _BLANKS else sign for sign in name if sign not in _BIDI)
         name = "".join(sign for sign in kept if unicodedata.category(sign) != "Cc")
+        name = "".join("\N{REPLACEMENT CHARACTER}" if "\ud800" <= sign <= "\udfff" else sign for sign in name)
     return name.strip()
 
 

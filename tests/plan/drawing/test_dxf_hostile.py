@@ -57,6 +57,12 @@ def test_text_that_is_no_drawing(tmp_path, text):
     assert "damaged or cut short" in message or "draws nothing" in message or "unit" in message
 
 
+def test_bytes_of_no_encoding_are_shown_as_such(tmp_path):
+    (message,) = said(written(tmp_path, b"\x80" + plain(line()).replace("AC1009", "AC1024").encode()))
+    assert "\N{REPLACEMENT CHARACTER}" in message
+    assert message.encode("utf-8")
+
+
 def attempt(path):
     """Return the drawing or the refusal; anything else that comes out fails the test."""
     try:

@@ -1,0 +1,136 @@
+"""What is fuzzed: each reader takes any bytes, and gives an answer or a refusal of the designed form, soon."""
+
+from __future__ import annotations
+
+import tempfile
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import isfinite
+from pathlib import Path
+from time import process_time
+from typing import get_args
+from unicodedata import category
+
+from gradehaul.errors import GradehaulError, Problems, QuantityError
+from gradehaul.haulage.check import check
+from gradehaul.plan import load_plan
+from gradehaul.plan.drawing.dxf import read_drawing
+from gradehaul.plan.importing import Asked, import_drawing
+from gradehaul.quantities import Kind, read_quantity, read_reading
+
+ROOT = Path(__file__).parents[2]
+PLANS = ROOT / "plans"
+LONGEST = 20.0
+"""Processor seconds that an answer or a refusal may take: some hundred times the usual."""
+
+
+@dataclass(frozen=True)
+class Reader:
+    """A reader, files to begin with, and words that its files are made of."""
+
+    read: Callable[[bytes], None]
+    seeds: tuple[bytes, ...]
+    words: tuple[bytes, ...]
+
+
+def held_to(read: Callable[[Path], object], name: str) -> Callable[[bytes], None]:
+    """Return the check of a reader that takes a file of some name."""
+
+    def once(data: bytes) -> None:
+        with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+            warnings.simplefilter("error")
+            path = Path(folder) / name
+            path.write_bytes(data)
+            start = process_time()
+            try:
+                read(path)
+            except GradehaulError as error:
+                _in_form(error)
+            took = process_time() - start
+            assert took < LONGEST, f"took {took:.1f} s"
+
+    return once
+
+
+def _in_form(error: GradehaulError) -> None:
+    for each in error.errors if isinstance(error, Problems) else (error,):
+        line = str(each)
+        assert not any(category(sign) in {"Cc", "Cs", "Zl", "Zp"} for sign in line), f"not one plain line: {line!r}"
+        assert len(line) < 2000, f"a message fills the screen: {line[:200]!r}"
+
+
+def _quantity(data: bytes) -> None:
+    text = data.decode("utf-8", "replace")
+    start = process_time()
+    for kind in get_args(Kind):
+        for unit in (None, "in"):
+            for read in (read_quantity, read_reading):
+                try:
+                    found = read(text, kind, unit=unit)
+                except QuantityError as error:
+                    _in_form(error)
+                    continue
+                value = found if isinstance(found, float) else found.value
+                assert isfinite(value)
+    assert process_time() - start < LONGEST
+
+
+def _plan(path: Path) -> None:
+    plan = load_plan(path)
+    if len(plan.tracks) <= 200:
+        check(plan)
+
+
+def _readings(path: Path) -> None:
+    (path.parent / "bench.toml").write_text((PLANS / "bench.toml").read_text("utf-8"), "utf-8")
+    load_plan(path.parent / "bench.toml")
+
+
+def _drawing(path: Path) -> None:
+    read_drawing(path, layers=["*"], height_layers=["*"], unit="mm")
+
+
+def _import(path: Path) -> None:
+    import_drawing(str(path), None, Asked(layers=("TRACK*", "Track*"), scale="HO", unit="mm"))
+
+
+_QUANTITIES = (
+    "18 1/2 in", "2.2 %", "1 in 40", "1:40", "3 ft 6 in", "1,5 mm", "89 gf ± 2", "90°", "0.5 N +- 0.02", "22 permille",
+    '-3 1/4"', "5' 6 1/2\"", "1e3 mm", "12 oz", "2.5 degrees", "30 ozf", "1_0 m", "٣ in", "9**9**9 in",
+)  # fmt: skip
+_SIGNS = (
+    b"0", b"1", b".", b",", b"/", b"+", b"-", "±".encode(), b"'", b'"', b" ", b"in", b"ft", b"mm", b"%", b":",
+    b"e", b"gf",
+)  # fmt: skip
+_NUMBERS = (b"0", b"-1", b"1e300", b"1e-300", b"1e999", b"nan", b"-inf", b"9999999999999999999999", b"0.1", b"1e17")
+_TOML = (
+    b'"', b"'", b"=", b"[", b"]", b"{", b"}", b".", b",", b"\n", b"#", b"track = [", b'"""', b"true", b"straight",
+    b"left", b"right", b"angle", b"ease", b"rise", b"grade", b"rail", b"clean", b"treated", b"railhead.", b"include",
+    b"[turnout.X]\n", b"[crossing.X]\n", b"[turntable.X]\n", b"legs", b"toe", b"via", b"reversals", b"length", b"mass",
+)  # fmt: skip
+_DXF = (
+    b"0\nLINE\n", b"0\nARC\n", b"0\nINSERT\n", b"0\nLWPOLYLINE\n", b"0\nSPLINE\n", b"0\nELLIPSE\n", b"0\nENDSEC\n",
+    b"0\nEOF\n", b"  0\n", b" 10\n", b" 20\n", b" 42\n", b"  8\n", b"  5\n", b" 50\n", b" 70\n", b"  2\n",
+)  # fmt: skip
+_CSV = (b";", b",", b"\t", b"\n", b"\r\n", b'"', b"loco", b"rail", b"force 1 (gf)", b"hours", b"1,5", b"treated")
+
+
+def _files(pattern: str) -> tuple[bytes, ...]:
+    return tuple(path.read_bytes() for path in sorted(PLANS.glob(pattern)))
+
+
+def readers() -> dict[str, Reader]:
+    """Return what is fuzzed, by name."""
+    drawings = _files("*.dxf")
+    return {
+        "plan": Reader(held_to(_plan, "plan.toml"), _files("*.toml"), _TOML + _NUMBERS),
+        "quantity": Reader(
+            _quantity,
+            tuple(text.encode() for text in _QUANTITIES),
+            tuple(b"0 1 . , / + - \xc2\xb1 ' \" in ft mm % : e * gf".split()),
+        ),
+        "drawing": Reader(held_to(_drawing, "drawing.dxf"), drawings, _DXF + _NUMBERS),
+        "import": Reader(held_to(_import, "drawing.dxf"), drawings, _DXF + _NUMBERS),
+        "readings": Reader(held_to(_readings, "bench.csv"), _files("*.csv"), _CSV + _NUMBERS),
+    }
