@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Loco, Plan
-from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join, polyline, shifted_sum
+from gradehaul.track.piecewise import FloatArray, polyline, shifted_sum
 
 CLOSE = 1e-5
 """An effective grade that is higher by no more than this, 0.001 %, is no worse."""
@@ -80,7 +80,7 @@ def leveled(
     layout
         The layout.
     trains
-        Names of trains; all with a route without reversals or lap where empty.
+        Names of trains; all where empty. On a route with reversals each leg is judged, on a lap with the lap behind it.
     least, most
         Heights, m, that free joints must clear or must not exceed.
     change
@@ -123,7 +123,7 @@ def leveled(
     cases = [case for name in _names(plan, trains) for case in _cases(layout, stations, name)]
     if not cases:
         raise RouteError(
-            "no train runs on a route without reversals or laps",
+            "no train is named, or none is as short as its route",
             file=plan.file,
             write="[train.NAME] with a consist, and a route over the hill",
         )
@@ -167,7 +167,7 @@ def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Case:
-    """One train on one route: the stations it passes, in order, and where they are, m."""
+    """One train on one route, or leg of one from `start`: the stations it passes, in order, and where they are, m."""
 
     name: str
     cars: int
@@ -176,14 +176,14 @@ class _Case:
     coefficient: float
     order: NDArray[np.intp]
     places: FloatArray
+    start: float
 
     def worst(self, heights: FloatArray) -> Row:
         """Return the hardest place under the train with some heights, as a row of the program."""
         effort = polyline(self.places, heights[self.order]) + self.profile.turning * self.coefficient
-        level = PiecewiseQuadratic(np.array([-1.0, 0.0]), effort.values[:1], np.zeros(1), np.zeros(1))
         weights = edge_weights(self.train)
         asked = shifted_sum(
-            join([level, effort]),
+            replace(self.profile, effort=effort, _behind={}, _rows={}).with_track_behind(self.train.length),
             weights.tolist(),
             self.train.edges.tolist(),
             self.profile.first_head(self.train.length),
@@ -191,30 +191,36 @@ class _Case:
         )
         top = asked.greatest()
         whole = float((self.train.line_weights * np.diff(self.train.edges)).sum())
-        at = np.clip(top.at - self.train.edges, 0.0, self.profile.length)
-        bends = float((weights * self.profile.turning.at(at)).sum()) * self.coefficient / whole
+        at = top.at - self.train.edges
+        rounds = np.floor(at / self.profile.length) if self.profile.route.lap else np.zeros(at.size)
+        at = np.clip(at - rounds * self.profile.length, 0.0, self.profile.length)
+        turned = self.profile.turning.at(at) + rounds * self.profile.turning(self.profile.length)
+        bends = float((weights * turned).sum()) * self.coefficient / whole
         parts = np.zeros(heights.size)
         left = np.clip(np.searchsorted(self.places, at, side="right") - 1, 0, self.places.size - 2)
         share = (at - self.places[left]) / (self.places[left + 1] - self.places[left])
         np.add.at(parts, self.order[left], weights * (1 - share) / whole)
         np.add.at(parts, self.order[left + 1], weights * share / whole)
-        return Row(parts, bends, top.value / whole, top.at)
+        return Row(parts, bends, top.value / whole, self.start + top.at)
 
 
 def _cases(layout: Layout, stations: Stations, name: str) -> list[_Case]:
+    """Return a case for every number of cars of a train on its route; on one with reversals, on each of its legs."""
     plan = layout.plan
     named = plan.trains[name]
     route = next((each for each in layout.routes if each.name == named.route), None)
-    if route is None or route.lap or route.legs:
+    if route is None:
         return []
-    profile = layout.profile(route)
-    order, places = stations.along(route)
-    places[-1] = profile.length
-    return [
-        _Case(name, cars, train, profile, layout.coefficient, order, places)
-        for cars, train in _shorter(made_up(plan, named))
-        if train.length <= profile.length
-    ]
+    found = []
+    trains = _shorter(made_up(plan, named))
+    for profile, start in layout.profile(route).runs:
+        order, places = stations.along(profile.route)
+        places[-1] = profile.length
+        for cars, train in trains:
+            if train.length <= profile.length:
+                run = train.turned() if profile.route.turned else train
+                found.append(_Case(name, cars, run, profile, layout.coefficient, order, places, start))
+    return found
 
 
 def _shorter(train: Train) -> list[tuple[int, Train]]:
@@ -240,7 +246,7 @@ def _hardest(cases: Sequence[_Case], string: FloatArray, heights: FloatArray) ->
         told = found.get(case.name)
         top = max(before, told.string) if told else before
         if told is None or after.value > told.leveled:
-            track = case.profile.track_at(after.head)
+            track = case.profile.track_at(after.head - case.start)
             found[case.name] = Hardest(case.name, top, after.value, case.cars, after.head, track)
         else:
             found[case.name] = Hardest(case.name, top, told.leveled, told.cars, told.head, told.track)

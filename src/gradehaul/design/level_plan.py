@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from gradehaul.plan.copied import lead_from
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line
+from gradehaul.plan.taken_in import lines_taken_in
 from gradehaul.plan.toml import read_text
 from gradehaul.quantities import convert
 from gradehaul.track.railhead import solve_railheads
@@ -35,24 +37,17 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     Raises
     ------
     PlanError
-        Files that the copy would not find, lines that do not stand in this file, tracks
-        that come from a piece, or text that cannot be changed so.
+        Files that the copy would not find, or text that cannot be changed so.
     """
     import tomlkit
 
     plan, stations = found.plan, found.stations
     path = Path(plan.file)
     document: Any = tomlkit.parse(read_text(path, plan.file))
-    tables: Any = document.get("line", {})
-    for name, line in plan.lines.items():
-        if name not in tables:
-            raise PlanError(
-                "its tracks do not stand in this file",
-                file=plan.file,
-                place=f"line {quoted(name)}",
-                write="a plan with its lines in one file; import makes one of a drawing",
-            )
-        _write_ends(found, line, tables[name]["track"])
+    if any(name not in document.get("line", {}) for name in plan.lines):
+        document = lines_taken_in(document, path, file=plan.file)
+    for line in plan.lines.values():
+        _write_ends(found, line, document)
     heights: Any = document.get("railhead")
     if heights is None:
         heights = document["railhead"] = tomlkit.table()
@@ -74,10 +69,19 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
     return text
 
 
-def _write_ends(found: Leveled, line: Line, items: Any) -> None:  # noqa: ANN401 - tomlkit's
-    """Give the free ends of tracks within a line their railheads; what a rise or a grade ties follows from it."""
+def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN401 - tomlkit's
+    """Give the free ends of tracks within a line their railheads; what a rise or a grade ties follows from it.
+
+    A track that is written on the line bears it; ends within a piece, and of lines that are drawn, are told by their
+    distance along the line.
+    """
+    import tomlkit
+
     stations = found.stations
     numbers, distance = stations.lines[line.name]
+    table: Any = document.get("line", {}).get(line.name)
+    items = _items(() if table is None else table.get("track", ()), document.get("piece", {}))
+    pairs: list[list[float]] = []
     end = 0.0
     for track in line.tracks[:-1]:
         end += track.length
@@ -85,14 +89,32 @@ def _write_ends(found: Leveled, line: Line, items: Any) -> None:  # noqa: ANN401
         given = track.rise is not None or track.grade is not None or track.railhead is not None
         if given or not stations.free[station]:
             continue
-        if len(items) != len(line.tracks):
-            raise PlanError(
-                "a track of a piece cannot be given a railhead of its own",
-                file=found.plan.file,
-                place=track.place,
-                write="the tracks themselves in place of the piece",
-            )
-        items[track.number - 1]["railhead"] = _told(found, station)
+        item = items[track.number - 1] if items else None
+        if item is None:
+            pairs.append([_place(end, found.plan.unit), _told(found, station)])
+        else:
+            item["railhead"] = _told(found, station)
+    if not pairs:
+        return
+    if table is None:
+        lines: Any = document.setdefault("line", tomlkit.table(is_super_table=True))
+        table = lines[line.name] = tomlkit.table()
+    told = table.setdefault("railhead_at", tomlkit.array())
+    for pair in pairs:
+        told.append(pair)
+
+
+def _items(tracks: Iterable[Any], pieces: Mapping[str, Any]) -> list[Any]:
+    """Return for every track of a line the item that writes it, None where a piece does."""
+    found: list[Any] = []
+    for item in tracks:
+        found += [item] if "piece" not in item else [None] * len(_items(pieces[item["piece"]]["track"], pieces))
+    return found
+
+
+def _place(at: float, unit: str) -> float:
+    """Return a distance in a unit, so near that it is the end of its track."""
+    return float(f"{convert(at, unit):.14g}")
 
 
 def _told(found: Leveled, station: int) -> float:

@@ -20,7 +20,7 @@ from gradehaul.plan.sources import Tables, is_beside
 from gradehaul.quantities import length_unit, read_quantity
 from gradehaul.scales import Scale
 
-_OF_A_LINE = ("from", "to", "track", "at", "heading", "railhead_at")
+_OF_A_LINE = ("from", "to", "track", "at", "heading")
 """What a drawing tells of a line; a line of the plan that has none of it adds to the drawing's line of its name."""
 
 _SAME_PLACE = 1e-9
@@ -171,6 +171,9 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
         addition = written.get(name)
         if addition is not None and isinstance(addition.table, dict):
             table = {**_with_unit(table), **addition.table}
+            more, drawn_at = addition.table.get("railhead_at"), line_table(line).get("railhead_at", [])
+            if isinstance(more, list):  # heights are added to those that are drawn, its own pairs first for messages
+                table["railhead_at"] = [*more, *_with_unit({"railhead_at": drawn_at})["railhead_at"]]
             lines[name] = Entry(addition.source, addition.path, table)
         else:
             lines[name] = Entry(source, ("line", name), table)
