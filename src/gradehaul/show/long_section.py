@@ -66,7 +66,7 @@ def _drawn(section: LongSection, reader: Reader, size_name: SizeName) -> Sheet:
     if haul is not None:
         panels.append(draw_pull(sheet, haul, reader))
     draw_joints(sheet, section, panels)
-    draw_distance(sheet, f"Distance from where the route begins, {sheet.unit}")
+    draw_distance(sheet, f"Distance from where the {'leg' if section.route.number else 'route'} begins, {sheet.unit}")
     return sheet
 
 

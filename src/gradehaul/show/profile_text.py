@@ -100,7 +100,8 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
             if stretches:
                 where = "; ".join(_stretch(section, stretch, reader) for stretch in stretches)
                 page.line(f"{each.rail}: {words} {where}", indent=2)
-    page.line("Places are those of the train's head, from where its route begins.", indent=2)
+    begins = "this leg" if section.route.number else "its route"
+    page.line(f"Places are those of the train's head, from where {begins} begins.", indent=2)
 
 
 def _where(section: LongSection, most: Extreme, reader: Reader) -> str:

@@ -132,7 +132,7 @@
   });
   let closed = [];
   window.addEventListener("beforeprint", () => {
-    closed = [...document.querySelectorAll(".trains details:not([open])")];
+    closed = [...document.querySelectorAll(".trains details:not([open]), details.route:not([open])")];
     for (const details of closed) details.open = true;
     openSections();
   });
