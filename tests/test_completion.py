@@ -49,13 +49,13 @@ def test_a_faulty_plan_completes_nothing_and_says_nothing(tmp_path: Path, capfd:
 @pytest.mark.parametrize(
     ("line", "told"),
     [
-        ("--jason", "gradehaul: no such option '--jason'"),
-        ("chek plan.toml", "gradehaul: no such command 'chek'. Did you mean 'check'? gradehaul --help"),
-        ("check plan.toml --jason", "gradehaul check: no such option '--jason'"),
-        ("check", "gradehaul check: missing argument 'PLAN'; gradehaul check --help"),
+        ("--jason", "gradehaul: there is no such option, got --jason"),
+        ("chek plan.toml", 'gradehaul: there is no such verb, got "chek"; write gradehaul check'),
+        ("check plan.toml --jason", "gradehaul check: there is no such option, got --jason; write --json"),
+        ("check", "gradehaul check: missing argument 'PLAN'"),
         ("check a b", "gradehaul check: got unexpected extra argument"),
         ("check plan.toml --seed x", "gradehaul check: invalid value for '--seed'"),
-        ("check plan.toml --json --csv", "gradehaul check: --json, --csv and --card exclude one another; "),
+        ("check plan.toml --json --csv", "gradehaul check: --json, --csv and --card exclude one another"),
         ("map plan.toml --open", "gradehaul map: --open opens what -o writes"),
     ],
 )

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
+@click.option("--verbose", is_flag=True, help="Tell of every figure where it comes from.")
 @click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
 @click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
@@ -50,12 +51,15 @@ def check(
     show: System | None,
     grades: Grades,
     all_routes: bool,
+    verbose: bool,
     seed: int,
     hours: float | None,
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
     if as_json + as_csv + card > 1:
         raise click.UsageError("--json, --csv and --card exclude one another")
+    if verbose and as_json + as_csv + card:
+        raise click.UsageError("--verbose tells more in the printed answer: leave out --json, --csv and --card")
     if hours is not None and math.isnan(hours):
         raise click.UsageError("--hours asks for a number of hours")
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
@@ -74,7 +78,9 @@ def check(
         answer = check_layout(layout, seed=seed, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     deliver(
-        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None), output, open_it=open_it
+        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, verbose=verbose),
+        output,
+        open_it=open_it,
     )
     if strict and not _passes(answer):
         sys.exit(FAILS)
@@ -168,7 +174,7 @@ def _card_format(output: str | None) -> Format:
 
 
 def _written(
-    answer: CheckAnswer, ways: Sequence[WaysOver], form: Form | Format, reader: Reader, *, to_file: bool
+    answer: CheckAnswer, ways: Sequence[WaysOver], form: Form | Format, reader: Reader, *, to_file: bool, verbose: bool
 ) -> str | bytes:
     if form == "json":
         from gradehaul.show.check_json import check_json
@@ -184,7 +190,7 @@ def _written(
         return load_card_picture(answer, form)
     from gradehaul.show.check_text import check_page
 
-    return laid_out(check_page(answer, reader, ways), to_file=to_file)
+    return laid_out(check_page(answer, reader, ways, verbose=verbose), to_file=to_file)
 
 
 def _profile_written(

@@ -9,7 +9,7 @@ import click
 
 from gradehaul import __version__
 from gradehaul.command.delivering import complain
-from gradehaul.errors import GradehaulError
+from gradehaul.errors import GradehaulError, PlanError
 
 ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
 """Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
@@ -37,13 +37,31 @@ class Verbs(click.Group):
         except click.UsageError as error:
             if error.ctx is None:
                 raise
-            complain(_usage_told(error, error.ctx))
+            complain(_misused(error, error.ctx))
             raise click.exceptions.Exit(WRONG_INPUT) from error
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the verb, or tell the nearest one."""
+        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
+            from gradehaul.plan.names import nearest, quoted
+
+            verbs = self.list_commands(ctx)
+            near = nearest(args[0], verbs)
+            write = f"{ctx.command_path} {near}" if near else f"one of {', '.join(verbs)}"
+            raise PlanError("there is no such verb", place=ctx.command_path, found=quoted(args[0]), write=write)
+        return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - as click has it
         """Run a verb."""
         try:
             return super().invoke(ctx)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            complain(_misused(error, ctx))
+            ctx.exit(WRONG_INPUT)
         except GradehaulError as error:
             lines = str(error).splitlines()
             for line in lines[:_MOST_LINES]:
@@ -55,21 +73,38 @@ class Verbs(click.Group):
             where = f"{error.filename}: " if error.filename else ""
             complain(f"{where}{error.strerror or error}")
             ctx.exit(NO_FILE)
-        except click.UsageError as error:
-            if error.ctx is None or isinstance(error, click.exceptions.NoArgsIsHelpError):
-                raise
-            complain(_usage_told(error, error.ctx))
-            ctx.exit(WRONG_INPUT)
         except KeyboardInterrupt:
             complain("stopped")
             ctx.exit(INTERRUPTED)
 
 
-def _usage_told(error: click.UsageError, ctx: click.Context) -> str:
-    """Return a fault of the words after the command in one line: the verb, what is wrong, and what tells more."""
-    words = " ".join(error.format_message().split()).rstrip(".")
-    mark = "" if words.endswith(("?", ")")) else ";"
-    return f"{ctx.command_path}: {words[:1].lower()}{words[1:]}{mark} {ctx.command_path} --help tells what there is"
+def _misused(error: click.UsageError, ctx: click.Context) -> str:
+    """Return what is wrong with a command line in one line, with the nearest name where one is unknown."""
+    from gradehaul.plan.names import listed, nearest, quoted
+
+    place = (error.ctx or ctx).command_path
+    if isinstance(error, click.NoSuchOption):
+        options = [name for each in (error.ctx or ctx).command.params for name in each.opts if name[:2] == "--"]
+        near = nearest(error.option_name, options)
+        write = near or f"one of those that {place} --help tells"
+        told = PlanError("there is no such option", place=place, found=error.option_name, write=write)
+    elif isinstance(error, click.BadParameter) and isinstance(getattr(error.param, "type", None), click.Choice):
+        if isinstance(error, click.MissingParameter):
+            return f"{place}: {_lowered(error.format_message())}"
+        assert error.param is not None
+        choices = [str(choice) for choice in error.param.type.choices]  # type: ignore[attr-defined]
+        given = error.message.split("'")[1] if "'" in error.message else ""
+        near = nearest(given, choices)
+        write = f"{error.param.opts[0]} {near}" if near else f"one of {listed(choices)}"
+        told = PlanError(f"{error.param.opts[0]} has no such choice", place=place, found=quoted(given), write=write)
+    else:
+        return f"{place}: {_lowered(error.format_message())}"
+    return str(told)
+
+
+def _lowered(message: str) -> str:
+    message = " ".join(message.split()).rstrip(".")
+    return message[:1].lower() + message[1:]
 
 
 _STATUS = (

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from gradehaul.errors import RouteError
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import nearest, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import conditions
 
@@ -43,7 +43,9 @@ def known_train(stock: Plan, train: str | None) -> str:
         return next(iter(stock.trains))
     if train is not None and train in stock.trains:
         return train
-    write = " or ".join(f"--train {quoted(name)}" for name in stock.trains) or "[train.NAME] in the file after --plan"
+    near = nearest(train or "", stock.trains)
+    names = [near] if near else list(stock.trains)
+    write = " or ".join(f"--train {quoted(name)}" for name in names) or "[train.NAME] in the file after --plan"
     raise RouteError(
         "no train is named" if train is None else "the stock has no such train",
         place="--train",

@@ -16,6 +16,7 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
+from gradehaul.haulage.unusual import unusual_notes
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.route import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
@@ -177,6 +178,7 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
         *layout.found.notes,
         *train_notes,
         *_doubtful_pulls(plan),
+        *unusual_notes(plan, (answer.ruling for answer in routes)),
     )
     return CheckAnswer(
         plan=plan,

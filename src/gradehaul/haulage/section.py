@@ -23,7 +23,7 @@ from gradehaul.haulage.stretches import (
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.route import Route
-from gradehaul.plan.names import listed, quoted
+from gradehaul.plan.names import listed, nearest, quoted
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
@@ -169,7 +169,7 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
     if name is None:
         return next((named for named in trains.values() if named.route == route.whole), None)
     if name not in trains:
-        write = _one_of(trains) if trains else "[train.NAME] with a route and a consist"
+        write = _one_of(trains, name) if trains else "[train.NAME] with a route and a consist"
         raise RouteError("the plan has no train of this name", file=layout.plan.file, found=quoted(name), write=write)
     return trains[name]
 
@@ -183,12 +183,15 @@ def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
                 "the plan has no rail condition of this name",
                 file=layout.plan.file,
                 found=quoted(name),
-                write=_one_of(layout.rails),
+                write=_one_of(layout.rails, name),
             )
     return tuple(dict.fromkeys(asked))
 
 
-def _one_of(names: Collection[str]) -> str:
+def _one_of(names: Collection[str], name: str) -> str:
+    near = nearest(name, names)
+    if near is not None:
+        return quoted(near)
     return f"one of {listed(names)}" if len(names) > 1 else listed(names)
 
 

@@ -33,8 +33,11 @@ _CAUTION = (
 )
 
 
-def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = ()) -> Page:
-    """Return the answer as a page, in the order in which a builder asks, with what to do about trains that fail."""
+def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (), *, verbose: bool = False) -> Page:
+    """Return the answer as a page, in the order in which a builder asks, with what to do about trains that fail.
+
+    `verbose` also tells of every figure where it comes from.
+    """
     page = Page()
     _add_title(page, answer, reader)
     add_verdicts(page, answer, reader)
@@ -47,7 +50,12 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
     add_ways_over(page, ways, reader)
     _add_between(page, answer, reader)
     _add_berths(page, answer, reader)
-    _add_figures(page, answer, reader)
+    if verbose:
+        from gradehaul.show.origins_text import add_origins
+
+        add_origins(page, answer, reader)
+    else:
+        _add_figures(page, answer, reader)
     if answer.notes:
         page.heading("Notes")
         for note in answer.notes:

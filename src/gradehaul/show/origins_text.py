@@ -1,0 +1,107 @@
+"""Where each figure of an answer comes from: stated, read, scaled or assumed, and by which formula."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gradehaul.haulage.adhesion import (
+    METAL_ADHESION,
+    SLIPPING_CLEAN,
+    SLIPPING_FILMED,
+    TYRED_ADHESION,
+    film_of,
+    nearest_first,
+    share_kept,
+)
+from gradehaul.haulage.train import made_up
+from gradehaul.plan.stock import CLEAN, ROLLING, STARTING, conditions
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gradehaul.haulage.check import CheckAnswer
+    from gradehaul.plan.records import Car, Loco, Plan
+    from gradehaul.show.page import Page
+    from gradehaul.show.reading_units import Reader
+
+_CURVES = {
+    "degree": "0.69854 m over the ratio: 0.04 % of grade per degree of curve at full size",
+    "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase)",
+    "coefficient": "the plan's [curve_resistance]",
+}
+
+
+def add_origins(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add a table with every figure that the answer rests on, whence it is, and how it was worked out."""
+    from gradehaul.show.check_text import figure_value
+
+    plan = answer.plan
+    how = dict(_how(plan))
+    page.heading("Where each figure comes from")
+    rows = [
+        [each.subject, each.name, figure_value(each, reader), each.basis, how.get((each.subject, each.name), "")]
+        for each in answer.figures
+    ]
+    for named in plan.trains.values():
+        train = made_up(plan, named)
+        members = " + ".join(f"{cut.count} {cut.name}" for cut in named.consist)
+        rows.append([f'train "{named.name}"', "length", reader.length(train.length), "summed", members])
+    page.table(["of", "figure", "value>", "basis", "how"], rows)
+
+
+def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
+    """Yield subjects and names of figures, and the formula of each."""
+    yield ("curves", "coefficient"), _CURVES[plan.curve_resistance.model]
+    for loco in plan.locos.values():
+        for rail in conditions(plan.films):
+            subject = f'loco "{loco.name}"'
+            yield (subject, f"standing pull, {rail}"), _standing(plan, loco, rail)
+            yield (subject, f"slipping pull, {rail}"), _slipping(plan, loco, rail)
+    for power in plan.powers.values():
+        rule = "common practice for locomotives together" if power.basis == "assumed" else "the plan's together"
+        yield (f'power "{power.name}"', "together"), f"{rule}, of the sum of their pulls"
+    for car in plan.cars.values():
+        yield from _of_car(plan, car)
+    for film in plan.films.values():
+        for wheels in ("metal", "tyred"):
+            for age in ("fresh", "settled"):
+                words = "the built-in film" if film.basis == "assumed" else f"[rail.{film.name}] or the bench"
+                yield (f'rail "{film.name}"', f"{wheels} share kept, {age}"), words
+
+
+def _standing(plan: Plan, loco: Loco, rail: str) -> str:
+    if readings := loco.pull.get(rail):
+        return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
+    if rail in loco.predicted:
+        return "from readings of other locomotives at the bench"
+    share = _share(plan, loco, rail)
+    for other in nearest_first(plan, rail):
+        if loco.pull.get(other):
+            return f"the reading on {other} x {share:.3g} / {_share(plan, loco, other):.3g}, the shares kept"
+    weight = f"{METAL_ADHESION:g} of the weight on metal drivers + {TYRED_ADHESION:g} of that on tyred ones"
+    return weight if rail == CLEAN else f"({weight}) x {share:.3g}, the share kept"
+
+
+def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
+    if readings := loco.slipping.get(rail):
+        return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
+    for other in nearest_first(plan, rail):
+        if loco.slipping.get(other) and loco.pull.get(other):
+            return f"standing pull x its slipping over its standing pull on {other}"
+    return f"standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
+
+
+def _share(plan: Plan, loco: Loco, rail: str) -> float:
+    found = film_of(plan, rail)
+    return 1.0 if found is None else share_kept(loco, found[0], fresh=found[1])
+
+
+def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
+    subject = f'car "{car.name}"'
+    words = {"stated": "the plan", "measured": "readings at the bench"}
+    mass = words.get(car.mass_basis, f"the {plan.practice} weight in {plan.scale.name} for its length")
+    yield (subject, "mass"), mass
+    rolling = words.get(car.rolling_basis, f"{100 * ROLLING:g} % of its weight, common practice")
+    yield (subject, "rolling resistance"), rolling
+    starting = words.get(car.starting_basis, f"{STARTING:g} x the rolling resistance")
+    yield (subject, "starting resistance"), starting
