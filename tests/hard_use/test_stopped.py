@@ -246,15 +246,16 @@ def start(args: list[str], **rest) -> subprocess.Popen[bytes]:
 INTERRUPTED_AT = """
 import signal, sys
 
+wanted = sys.argv.pop(1)
+
 class Keyboard:
     def find_spec(self, name, path=None, target=None):
-        if name == sys.argv[1]:
+        if name == wanted:
             sys.meta_path.remove(self)
             signal.raise_signal(signal.SIGINT)
 
 sys.meta_path.insert(0, Keyboard())
 from gradehaul.__main__ import run
-sys.argv[1:] = sys.argv[2:]
 run()
 """
 
