@@ -18,11 +18,10 @@ from gradehaul.design.helix import (
     Build,
     Helix,
     coefficient_of,
-    lowest_rise_per_turn,
     radius_in,
-    refuse_low,
     usual_build,
 )
+from gradehaul.design.helix_room import lowest_rise_per_turn, refuse_low
 from gradehaul.design.helix_sets import NAMES, Wishes, helix_of
 from gradehaul.design.hill import stock_of
 from gradehaul.errors import DesignError

@@ -103,6 +103,14 @@ def test_options_that_would_do_nothing_are_refused(words: list[str], message: st
     assert message in told.stderr
 
 
+@pytest.mark.parametrize("option", ["deck", "coupler"])
+def test_clearance_refuses_lengths_that_nobody_builds(option: str) -> None:
+    told = run("clearance", "plans/first-hill.toml", f"--{option}", "9 km")
+    assert told.exit_code == 2
+    assert f"--{option}: {option} must be at most 32.48 in" in told.stderr
+    assert "write the" in told.stderr
+
+
 def test_a_sweep_as_json_and_as_a_table_says_what_the_sweep_found(tmp_path: Path) -> None:
     words = [
         "helix",

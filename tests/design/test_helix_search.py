@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from gradehaul.design.helix import Build, clears, usual_build
+from gradehaul.design.helix import Build, usual_build
+from gradehaul.design.helix_room import clears
 from gradehaul.design.helix_search import roomiest, smallest_radius, steepest_grade
 from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_wishes import designed

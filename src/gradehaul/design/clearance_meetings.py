@@ -3,27 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from heapq import heappop, heappush
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.design.clearance_chords import LONGEST, chords_of, closest, sharpest
+from gradehaul.design.clearance_rail import gaps_between
 from gradehaul.design.clearance_rules import Standard, widenings
-from gradehaul.plan.records import LineEnd, Plan
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.curvature import Section
-from gradehaul.track.nearness import Chords
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.plane import points
 
 Integers = NDArray[np.intp]
 
-_SAGITTA = 1 / 200
-"""How far a chord may stray from its track while places are looked for, as a share of the fouling distance."""
-_LONGEST = 2.0
-"""The longest such chord, in fouling distances."""
 _ONWARD = 1.5
 """Along the rail without reversal, what lies this many search distances ahead or nearer is the track itself."""
 _PARTING = 20.0
@@ -100,15 +93,15 @@ class _Frame:
         self.names = names
         self.standard = standard
         self.scale = alignment.plan.scale
-        self.chords = _chords(alignment, names, standard.fouling)
-        self.bend = _sharpest(alignment, names, self.chords)
+        self.chords = chords_of(alignment, names, standard.fouling)
+        self.bend = sharpest(alignment, names, self.chords)
         lines = {name: number for number, name in enumerate(alignment.plan.lines)}
         tracks = alignment.plan.tracks
         self.line = np.array([lines[tracks[name].line] for name in names])[self.chords.track]
         self.length = np.array([alignment.tracks[name].length for name in names])
         self.wide = widenings(self.scale, self.bend, standard.group)
         self.reach = _BESIDE * (standard.centers + 2 * float(self.wide.max(initial=0.0)))
-        self._gaps = _gaps(alignment, names, _ONWARD * self.reach, _PARTING * standard.centers)
+        self._gaps = gaps_between(alignment, names, _ONWARD * self.reach, _PARTING * standard.centers)
         self._fine: dict[int, tuple[FloatArray, FloatArray]] = {}
 
     def meetings(self) -> Iterator[Meeting]:
@@ -146,7 +139,7 @@ class _Frame:
             )
             kept = (one < two) & ~(same & (ahead < _ONWARD * self.reach)) & (off < highest)
             one, two = one[kept], two[kept]
-            share, other, apart, slip = _closest(plane[one], plane[two])
+            share, other, apart, slip = closest(plane[one], plane[two])
             square = slip <= _SQUARE * self.standard.fouling
             one, two = one[square], two[square]
             share, other, apart = share[square], other[square], apart[square]
@@ -201,7 +194,7 @@ class _Frame:
         half = 0.5 * self.standard.fouling
         halves = half + float(self.wide[int(pair.one)]), half + float(self.wide[int(pair.two)])
         # what two tracks that cross share is as long as it is wide, and chords may be longer than that
-        reach = 2.0 * _LONGEST * self.standard.fouling
+        reach = 2.0 * LONGEST * self.standard.fouling
         for _ in range(_ROUNDS):
             s = np.clip(np.linspace(at - reach, at + reach, _FINE), 0.0, self.length[one])
             t = np.clip(np.linspace(other_at - 2 * reach, other_at + 2 * reach, 3 * _FINE), 0.0, self.length[two])
@@ -274,76 +267,6 @@ class _Frame:
         return place, track.railhead.at(at)
 
 
-def _chords(alignment: Alignment, names: Sequence[str], distance: float) -> Chords:
-    numbers, spans, ends = [], [], []
-    for number, name in enumerate(names):
-        track = alignment.tracks[name]
-        start = alignment.positions.tracks[name].start
-        trace = points(track.sections, start, distance * _SAGITTA, longest=distance * _LONGEST)
-        place = np.column_stack([trace.xy, track.railhead.at(trace.distance)])
-        numbers.append(np.full(trace.distance.size - 1, number))
-        spans.append(np.column_stack([trace.distance[:-1], trace.distance[1:]]))
-        ends.append(np.stack([place[:-1], place[1:]], axis=1))
-    return Chords(np.concatenate(numbers), np.concatenate(spans), np.concatenate(ends))
-
-
-def _sharpest(alignment: Alignment, names: Sequence[str], chords: Chords) -> FloatArray:
-    """Return the sharpest curvature on each chord, 1/m."""
-    first = np.searchsorted(chords.track, np.arange(len(names) + 1))
-    found = []
-    for number, name in enumerate(names):
-        span = chords.span[first[number] : first[number + 1]]
-        found.append(_curvature_on(alignment.tracks[name].sections, span))
-    return np.concatenate(found)
-
-
-def _curvature_on(sections: Sequence[Section], span: FloatArray) -> FloatArray:
-    starts = np.concatenate([[0.0], np.cumsum([part.length for part in sections])])
-    which = np.clip(np.searchsorted(starts, span.mean(axis=1)) - 1, 0, len(sections) - 1)
-    first = np.array([part.first for part in sections])[which]
-    slope = np.array([(part.last - part.first) / part.length for part in sections])[which]
-    bends: FloatArray = np.abs(first[:, None] + slope[:, None] * (span - starts[which][:, None])).max(axis=1)
-    return bends
-
-
-def _closest(one: FloatArray, two: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return where chords are nearest one another: the shares of the way along both, and the distance there.
-
-    The last is how far the one place lies along the rail from the foot of the other, on the chord where that is less.
-    """
-    d, e = one[:, 1] - one[:, 0], two[:, 1] - two[:, 0]
-    off = one[:, 0] - two[:, 0]
-    a, b, c = (d * d).sum(1), (d * e).sum(1), (e * e).sum(1)
-    p, q = (d * off).sum(1), (e * off).sum(1)
-    det = a * c - b * b
-    inner = det > 1e-12 * a * c
-    s = np.where(inner, (b * q - c * p) / np.where(inner, det, 1.0), 0.0)
-    t = np.where(inner, (a * q - b * p) / np.where(inner, det, 1.0), 0.0)
-    crosses = inner & (s >= 0) & (s <= 1) & (t >= 0) & (t <= 1)
-
-    def onto(place: FloatArray, start: FloatArray, step: FloatArray, size: FloatArray) -> FloatArray:
-        found: FloatArray = np.clip(((place - start) * step).sum(1) / size, 0.0, 1.0)
-        return found
-
-    zero, full = np.zeros_like(a), np.ones_like(a)
-    options = [
-        (s, t),
-        (zero, onto(one[:, 0], two[:, 0], e, c)),
-        (full, onto(one[:, 1], two[:, 0], e, c)),
-        (onto(two[:, 0], one[:, 0], d, a), zero),
-        (onto(two[:, 1], one[:, 0], d, a), full),
-    ]
-    gaps = np.stack([np.hypot(*(off + u[:, None] * d - v[:, None] * e).T) for u, v in options])
-    gaps[0] = np.where(crosses, 0.0, np.inf)
-    best = gaps.argmin(axis=0)
-    row = np.arange(best.size)
-    shares = np.stack([u for u, _ in options]), np.stack([v for _, v in options])
-    u, v = shares[0][best, row], shares[1][best, row]
-    apart = off + u[:, None] * d - v[:, None] * e
-    slip = np.minimum(np.abs((apart * d).sum(1)) / np.sqrt(a), np.abs((apart * e).sum(1)) / np.sqrt(c))
-    return u, v, gaps[best, row], slip
-
-
 def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator[int]:
     """Yield the number of the worst pair of each connected stretch of pairs of chords."""
     if not pairs.one.size:
@@ -370,58 +293,3 @@ def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator
     by_stretch = np.lexsort((short, stretch))
     for first in np.flatnonzero(np.diff(stretch[by_stretch], prepend=-1)):
         yield int(by_stretch[first])
-
-
-# Along the rail
-
-
-def _gaps(alignment: Alignment, names: Sequence[str], onward: float, parting: float) -> tuple[Integers, FloatArray]:
-    """Return the rail between ends of tracks: sorted keys, and by running on and by parting at a joint, shape (n, 2).
-
-    The key of two ends is their numbers laid side by side; the end of track k at its start is 2 k, the other 2 k + 1.
-    """
-    plan = alignment.plan
-    number = {name: count for count, name in enumerate(names)}
-    beyond = _beyond(plan, number)
-    lengths = [alignment.tracks[name].length for name in names]
-    found: dict[int, list[float]] = {}
-    size = 2 * len(names)
-    for start in range(size):
-        queue = [(0.0, start, False)]  # rail so far, the end by which a track is left, whether it parted on the way
-        seen: set[tuple[int, bool]] = set()
-        while queue:
-            gone, leave, parted = heappop(queue)
-            if (leave, parted) in seen:
-                continue
-            seen.add((leave, parted))
-            for enter, reverses in beyond[leave]:
-                turned = parted or reverses
-                entry = found.setdefault(start * size + enter, [np.inf, np.inf])
-                entry[turned] = min(entry[turned], gone)
-                farther = gone + lengths[enter // 2]
-                if farther < (parting if turned else max(onward, parting)):
-                    heappush(queue, (farther, enter ^ 1, turned))
-    keys = np.array(sorted(found), dtype=np.intp)
-    return keys, np.array([found[key] for key in keys.tolist()]).reshape(-1, 2)
-
-
-def _beyond(plan: Plan, number: dict[str, int]) -> list[list[tuple[int, bool]]]:
-    """Return for every end of a track the ends of tracks that meet it, and whether a train must reverse to go there."""
-    beyond: list[list[tuple[int, bool]]] = [[] for _ in range(2 * len(number))]
-    outer: dict[LineEnd, int] = {}
-    for line in plan.lines.values():
-        own = [number[track.id] for track in line.tracks if track.id in number]
-        if not own:
-            continue
-        for one, two in pairwise(own):
-            beyond[2 * one + 1].append((2 * two, False))
-            beyond[2 * two].append((2 * one + 1, False))
-        outer[LineEnd(line.name, "from")] = 2 * own[0]
-        outer[LineEnd(line.name, "to")] = 2 * own[-1] + 1
-    for joint in plan.joints.values():
-        through = {pair for each in joint.through for pair in (each, each[::-1])}
-        for one_end in joint.ends:
-            for other_end in joint.ends:
-                if one_end != other_end and one_end in outer and other_end in outer:
-                    beyond[outer[one_end]].append((outer[other_end], (one_end, other_end) not in through))
-    return beyond

@@ -13,12 +13,15 @@ import numpy as np
 
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
 from gradehaul.scales import Scale, clear_height
 
 Outcome = Literal["pass", "look", "fail"]
 Rule = Literal["vertical room", "side room", "radius", "change of grade", "reverse curve", "string-lining"]
 
 INCH = 0.0254
+_MOST_GAUGES = 50
+"""Decks and couplers are at most so many gauges."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +134,14 @@ def standard_of(plan: Plan, asked: Asked) -> Standard:
         raise DesignError(
             "a coupler is above the railhead", place="--coupler", found=f"{asked.coupler:g} m", write="--coupler 10mm"
         )
+    for name, value in (("deck", asked.deck), ("coupler", asked.coupler)):
+        if value is not None and value > _MOST_GAUGES * scale.gauge:
+            raise DesignError(
+                f"{name} must be at most {describe(_MOST_GAUGES * scale.gauge, 'length', plan.unit)}",
+                place=f"--{name}",
+                found=describe(value, "length", plan.unit),
+                write="the thickness of the deck" if name == "deck" else "the height of the coupler over the railhead",
+            )
     if asked.wire:
         if scale.wire_height is None:
             raise DesignError("no standard has a height under wire for this scale", place="--wire", write="no --wire")

@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from gradehaul.design.helix import Build, Helix, clears, lowest_rise_per_turn, radius_in
+from gradehaul.design.helix import Build, Helix, radius_in
+from gradehaul.design.helix_room import clears, lowest_rise_per_turn
 from gradehaul.design.helix_sets import Wishes, helix_of, settled_turns
 from gradehaul.design.hill_search import Need, Stop, known_train, least_step
 from gradehaul.design.steps import steps_of

@@ -9,7 +9,8 @@ from typing import Any, Literal
 
 import numpy as np
 
-from gradehaul.design.helix import Build, Helix, refuse_low, usual_build
+from gradehaul.design.helix import Build, Helix, usual_build
+from gradehaul.design.helix_room import refuse_low
 from gradehaul.design.helix_search import Found, roomiest, smallest_radius, steepest_grade
 from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import Sweep, sweep

@@ -173,7 +173,8 @@ class LineTable(Table):
     clear: Distance | None = None
     """Usable length of that berth. Left out: from the map, clear of other tracks."""
     railhead_at: list[Station] = Field(default_factory=list, examples=["railhead_at = [[20, 1.9]]"])
-    """Heights that were measured along the line: pairs of distance from `from` and height. Left out: none."""
+    """Heights that were measured along the line: pairs of distance from `from` and height; on a drawn line they are
+    added to those of the drawing. Left out: none."""
     runs: Literal["both", "forward", "backward"] = "both"
     """Which way trains run: `forward` is from `from` to `to`."""
     rail: Name | None = None
