@@ -101,7 +101,7 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
         ((x, y),) = canvas.xy(np.array([[mark.x, mark.y]]))
         gid = f"{mark.outcome} {_spans(mark.numbers)}"
         canvas.axes.plot([x], [y], zorder=9 if mark.outcome == "fail" else 8, gid=gid, **_LOOKS[mark.outcome].mark)
-    draw_scale(sheet, canvas.dots, reader, turned=canvas.turned)
+    draw_scale(sheet, canvas.dots, reader)
     if entries:
         draw_key(sheet, entries)
     hidden = np.concatenate([canvas.line(track.xy) for track in view.tracks.values()])

@@ -31,6 +31,14 @@ class Box(NamedTuple):
             self.left >= room.left and self.right <= room.right and self.bottom >= room.bottom and self.top <= room.top
         )
 
+    def nearest(self, x: float, y: float) -> tuple[float, float]:
+        """Return the place in the box that is nearest to a place.
+
+        >>> Box(0, 0, 4, 2).nearest(7, 1)
+        (4, 1)
+        """
+        return min(max(x, self.left), self.right), min(max(y, self.bottom), self.top)
+
     def grown(self, by: float) -> Box:
         """Return the box with a margin all round."""
         return Box(self.left - by, self.bottom - by, self.right + by, self.top + by)

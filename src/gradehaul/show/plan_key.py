@@ -1,4 +1,4 @@
-"""The foot of a plan view: the scale bar and north, what its lines mean, and what becomes of each train."""
+"""The foot of a plan view: the scale bar, what its lines mean, and what becomes of each train."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon
 
 from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.plan_view import PlanView, TrainView
@@ -45,8 +44,8 @@ def train_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None, line:
     return [Row(f"train {k}", 1.05 * line) for k in range(len(_told(view, reader, film)))]
 
 
-def draw_scale(sheet: Sheet, dots: float, reader: Reader, *, turned: bool) -> None:
-    """Draw the scale bar at the left of its row, and an arrow to the north of the drawing at the right."""
+def draw_scale(sheet: Sheet, dots: float, reader: Reader) -> None:
+    """Draw the scale bar at the left of its row."""
     room = sheet.room("scale")
     wide = convert((room.right - room.left) / dots, reader.length_unit)
     length = nice(0.0, 0.28 * wide, 2)[-1]
@@ -58,17 +57,6 @@ def draw_scale(sheet: Sheet, dots: float, reader: Reader, *, turned: bool) -> No
     _line(sheet, x, y, color=INK, lw=1.2, gid="scale bar")
     (told,) = numbers([length])
     sheet.label(f"{told} {reader.length_unit}", [Spot(room.left + long + sheet.dots_per_em, middle, "left")])
-    tip = 0.75 * sheet.dots_per_em
-    center = np.array([room.right - 2.2 * sheet.dots_per_em, middle])
-    ahead = np.array([1.0, 0.0]) if turned else np.array([0.0, 1.0])
-    aside = np.array([-ahead[1], ahead[0]])
-    corners = [center + tip * ahead, center - tip * ahead + 0.6 * tip * aside, center - 0.5 * tip * ahead]
-    corners.append(center - tip * ahead - 0.6 * tip * aside)
-    whole = np.array([sheet.figure.bbox.width, sheet.figure.bbox.height])
-    arrow = Polygon(np.array(corners) / whole, closed=True, facecolor=INK, transform=sheet.figure.transFigure)
-    arrow.set_gid("north")
-    sheet.figure.add_artist(arrow)
-    sheet.label("N", [Spot(room.right - 1.0 * sheet.dots_per_em, middle)], weight="bold")
 
 
 def key_entries(view: PlanView, reader: Reader, film: KeepCleanPlan | None, *, roomy: bool) -> list[Entry]:

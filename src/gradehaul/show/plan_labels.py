@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.lines import Line2D
 
 from gradehaul.haulage.plan_view import JointView, PlanView
 from gradehaul.quantities import convert
@@ -20,11 +22,20 @@ from gradehaul.treatment.keep_clean import KeepCleanPlan
 if TYPE_CHECKING:
     from gradehaul.show.plan_canvas import Canvas
 
+_NEAR = 6.0
+"""How far from a joint its label lies, points."""
+
 _AROUND = 16
 """Directions in which a label is tried."""
 
 _MOST_HIDDEN = 14
 """Points of track, six dots apart, that a label may hide."""
+
+_MISTAKEN = 12.0
+"""The cost of a label that lies nearer to another joint than to its own, in points of track hidden."""
+
+_LED = 1.6
+"""A line leads from a joint to its label where that lies farther than this many times as far as labels do."""
 
 _MOST_TRACKS = 60
 """Tracks that are labeled at the most: beyond, a plan is too full to read any."""
@@ -65,12 +76,38 @@ def _draw_forced(canvas: Canvas, view: PlanView, film: KeepCleanPlan, hidden: Fl
 def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, hidden: FloatArray) -> None:
     """Set the names and railheads of joints beside them, as far as there is room, clear of points on the sheet."""
     order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
+    spots = {joint.name: canvas.spot(joint.x, joint.y) for joint in view.joints}
     for joint in sorted(view.joints, key=lambda each: order[each.kind]):
-        at = canvas.spot(joint.x, joint.y)
         name = canvas.sheet.fitted(joint.name, 16 * canvas.sheet.dots_per_em)
-        told = set_beside(canvas, f"{name} {_height(joint, reader)}", at, hidden, near=6.0)
-        if told or joint.kind != "plain":
+        words = f"{name} {_height(joint, reader)}"
+        others = [spot for other, spot in spots.items() if other != joint.name]
+        box = set_beside(canvas, words, spots[joint.name], hidden, near=_NEAR, others=others)
+        if box is not None:
+            line = _leader(canvas, spots[joint.name], box)
+            if line.size:
+                _lead(canvas, joint.name, line)
+        if box is not None or joint.kind != "plain":
             _dot(canvas, joint)
+
+
+def _lead(canvas: Canvas, name: str, line: FloatArray) -> None:
+    """Draw a line from a joint to a label that lies far from it, and keep other labels off it."""
+    sheet = canvas.sheet
+    for x, y in line.tolist():
+        sheet.board.take(Box(x, y, x, y))
+    x, y = (line / [sheet.figure.bbox.width, sheet.figure.bbox.height]).T
+    style: dict[str, Any] = {"color": "#777777", "lw": 0.5, "gid": f"leads to {name}"}
+    sheet.figure.add_artist(Line2D(x, y, transform=sheet.figure.transFigure, **style))
+
+
+def _leader(canvas: Canvas, at: tuple[float, float], box: Box) -> FloatArray:
+    """Return points along the line from a joint to its label, shape (n, 2); none where the label lies near."""
+    point = canvas.sheet.dots_per_em / canvas.sheet.size.font
+    end = box.nearest(*at)
+    far = math.dist(at, end)
+    if far <= _LED * _NEAR * point:
+        return np.empty((0, 2))
+    return np.linspace(at, end, math.ceil(far / (2 * point)) + 1)
 
 
 def _stalls(view: PlanView) -> dict[str, tuple[float, float]]:
@@ -99,10 +136,14 @@ def set_beside(
     hidden: FloatArray,
     *,
     near: float,
+    others: Sequence[tuple[float, float]] | None = None,
     scale: float = 1.0,
     **style: Any,  # noqa: ANN401 - as of a text
-) -> bool:
-    """Set a label near a place where it hides as little track as can be; tell whether there was room for it."""
+) -> Box | None:
+    """Set a label near a place where it hides as little track as can be; return where, None if there was no room.
+
+    It keeps away from `others`, places to which it might seem to belong; where they are told, a line may lead to it.
+    """
     sheet = canvas.sheet
     wide = sheet.extent(text, scale=scale, **style)[0] + 4.0 * near * sheet.dots_per_em / sheet.size.font
     hidden = hidden[np.abs(hidden - at).max(axis=1) < wide]
@@ -119,7 +160,13 @@ def set_beside(
 
     def cost(box: Box) -> float:
         lost = crossed(box.grown(2.0 * sheet.dots_per_em / sheet.size.font), hidden)
-        x, y = min(max(at[0], box.left), box.right), min(max(at[1], box.bottom), box.top)
-        return math.inf if lost > _MOST_HIDDEN else lost + 0.1 * math.hypot(x - at[0], y - at[1])
+        away = math.dist(at, box.nearest(*at))
+        if others is None:
+            return math.inf if lost > _MOST_HIDDEN else lost + 0.1 * away
+        if any(crossed(taken, _leader(canvas, at, box)) for taken in sheet.board.taken):
+            return math.inf
+        mistaken = any(math.dist(other, box.nearest(*other)) < away for other in others)
+        return math.inf if lost > _MOST_HIDDEN else lost + 0.1 * away + _MISTAKEN * mistaken
 
-    return sheet.label(text, spots, boxes_cost=cost, room=room, scale=scale, **style) is not None
+    told = sheet.label(text, spots, boxes_cost=cost, room=room, scale=scale, **style)
+    return None if told is None else told[1]

@@ -85,7 +85,7 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
     arrows: list[complex] = []
     for track in view.tracks.values():
         _draw_arrows(canvas, track, arrows)
-    draw_scale(sheet, canvas.dots, reader, turned=canvas.turned)
+    draw_scale(sheet, canvas.dots, reader)
     draw_key(sheet, key_entries(view, reader, film, roomy=sheet.size.roomy))
     draw_trains(sheet, view, reader, film)
     draw_labels(canvas, view, reader, film)
