@@ -35,7 +35,8 @@ def test_verbs_and_options() -> None:
         ("profile no-such-plan.toml --train", "", set()),
     ],
 )
-def test_names_of_the_plan(line: str, last: str, told: set[str]) -> None:
+def test_names_of_the_plan(line: str, last: str, told: set[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COMP_WORDS", f"gradehaul {line} {last}")  # as every shell does
     assert completed(line, last) == told
 
 
@@ -60,7 +61,7 @@ def test_a_faulty_plan_completes_nothing_and_says_nothing(tmp_path: Path, capfd:
     ],
 )
 def test_a_fault_of_the_line_is_one_line(line: str, told: str) -> None:
-    done = CliRunner().invoke(main, line.split())
+    done = CliRunner().invoke(main, line.split(), prog_name="gradehaul")
     assert (done.exit_code, done.stdout) == (2, "")
     assert done.stderr.startswith(told)
     assert done.stderr.count("\n") == 1

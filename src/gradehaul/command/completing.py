@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Literal
 
@@ -29,8 +30,8 @@ def names(section: Section) -> Callable[[click.Context, click.Parameter, str], l
     """
 
     def complete(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[str]:
-        path = ctx.params.get("plan") or ctx.params.get("stock")
-        if not isinstance(path, str):
+        path = _plan(ctx)
+        if path is None:
             return []
         from gradehaul.plan import load_plan
 
@@ -41,6 +42,15 @@ def names(section: Section) -> Callable[[click.Context, click.Parameter, str], l
         return [name for name in known if name.casefold().startswith(incomplete.casefold())]
 
     return complete
+
+
+def _plan(ctx: click.Context) -> str | None:
+    """Return the plan on the line. Where an option still lacks its value nothing before it has been taken in."""
+    path = ctx.params.get("plan") or ctx.params.get("stock")
+    if isinstance(path, str):
+        return path
+    before = [*ctx.args, *os.environ.get("COMP_WORDS", "").split()]
+    return next((word for word in before if word.lower().endswith(".toml")), None)
 
 
 def _known(plan: Plan, section: Section) -> Iterable[str]:
