@@ -11,7 +11,7 @@ import click
 from gradehaul.command.delivering import complain, deliver, laid_out
 from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, open_option, refuse_opening, refuse_plan
+from gradehaul.command.taking import Form, load, open_option, refuse_ending, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -136,6 +136,7 @@ def report(
     """Make one page with everything, that opens anywhere without a network."""
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
+    refuse_ending(output, (".html", ".htm"), "a page")
     loaded = load(plan)
     from gradehaul.haulage.check import check_layout
     from gradehaul.haulage.layout import Layout

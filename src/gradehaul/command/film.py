@@ -9,7 +9,7 @@ import click
 
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.film_options import wish_options
-from gradehaul.command.taking import Form, load, refuse_plan
+from gradehaul.command.taking import Form, load, refuse_ending, refuse_plan
 
 if TYPE_CHECKING:
     from gradehaul.show.reading_units import Reader, System
@@ -29,6 +29,7 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other")
     refuse_plan(output, plan)
+    refuse_ending(output, (".toml",), "a copy of the plan")
     from gradehaul.haulage.layout import Layout
     from gradehaul.show.reading_units import balance_unit, reader_of
     from gradehaul.treatment.keep_clean import keep_clean_plan

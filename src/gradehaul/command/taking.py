@@ -47,6 +47,16 @@ def refuse_plan(output: str | None, plan: str) -> None:
         raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
 
 
+def refuse_ending(output: str | None, endings: tuple[str, ...], what: str) -> None:
+    """Refuse a name whose ending promises another kind of file than is written; one without an ending is fine."""
+    if output is None or output == "-":
+        return
+    ending = Path(output).suffix.lower()
+    if ending and ending not in endings:
+        written = " or ".join(f"-o {Path(output).stem}{each}" for each in endings)
+        raise PlanError(f"{what} is written as {' or '.join(endings)}", file=output, found=ending, write=written)
+
+
 def begins_with(path: str, sign: bytes) -> bool:
     """Tell whether there is a file that begins with a sign."""
     if not Path(path).is_file():
