@@ -37,3 +37,22 @@ def test_a_verb_like_no_other_gets_the_list():
     assert done.exit_code == 2
     assert "; write one of check, clearance, " in done.stderr
     assert len(done.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["report", PLAN], "a page is written as .html or .htm, got .zzz; write -o x.html or -o x.htm"),
+        (["treat", PLAN], "a copy of the plan is written as .toml, got .zzz; write -o x.toml"),
+        (["level", PLAN], "a picture is written as .png, .svg or .pdf"),
+        (["profile", PLAN], "a picture is written as .png, .svg or .pdf"),
+        (["map", PLAN], "a picture is written as .png, .svg or .pdf"),
+        (["readings", PLAN], "a picture is written as .png, .svg or .pdf"),
+    ],
+)
+def test_an_ending_that_nobody_writes_is_refused(words, told, tmp_path):
+    done = CliRunner().invoke(main, [*words, "-o", str(tmp_path / "x.zzz")], prog_name="gradehaul")
+    assert done.exit_code == 2
+    assert told in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert not (tmp_path / "x.zzz").exists()

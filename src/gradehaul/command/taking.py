@@ -83,7 +83,7 @@ def refuse_ending(output: str | None, form: str) -> None:
             f"{_NAMES[form]} is written as {' or '.join(_ENDINGS[form])}",
             file=output,
             found=ending or "a name without an ending",
-            write="another name after -o",
+            write=" or ".join(f"-o {Path(output).stem or 'NAME'}{each}" for each in _ENDINGS[form]),
         )
 
 
