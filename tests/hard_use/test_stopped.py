@@ -66,7 +66,7 @@ def killed(path, data):
         if not child:
             real(path, data)
             os._exit(0)
-        time.sleep(draw.choice([0, 1e-4, 1e-3, 3e-3]) * draw.random())
+        time.sleep(draw.choice([0, 1e-4, 1e-3, 1e-2, 0.2]) * draw.random())
         os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
         found = content(Path(path))
