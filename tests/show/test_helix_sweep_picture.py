@@ -80,7 +80,7 @@ def test_the_verb_sweeps(tmp_path: Path) -> None:
     for words, message in (
         (["--sweep", "40", "18", "3", "6", "--turns", "3"], "from less to more"),
         (["--sweep", "18", "40", "3", "6"], "turns are missing"),
-        (["--sweep", "18", "40", "3", "6", "--turns", "3", "--json"], "without --find and --json"),
+        (["--sweep", "18", "40", "3", "6", "--turns", "3", "--find", "radius"], "--find"),
         (["--sweep", "18", "40", "3", "6", "--turns", "3", "--power", "x"], "no power of this name"),
     ):
         told = run(*words)
