@@ -149,7 +149,7 @@ def _add_cars(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         page.line(f"{car.car} {', '.join(parts)} of its weight", indent=2)
     if bench.curve is not None:
         value, error = bench.curve.coefficient.value, bench.curve.error
-        told = f"{reader.length(value, fine=True)} ± {reader.length(error, fine=True)}"
+        told = f"{reader.small(value)} ± {reader.small(error)}"
         page.line(f"Curve coefficient {told} (grade x radius)", indent=2)
 
 

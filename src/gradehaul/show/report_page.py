@@ -166,7 +166,7 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
 def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
     plan, scale = answer.plan, answer.plan.scale
     named = f"{scale.name}, " if scale.name and not scale.name.startswith("1:") else ""
-    coefficient, model = reader.length(answer.coefficient, fine=True), CURVE_MODELS[plan.curve_resistance.model]
+    coefficient, model = reader.small(answer.coefficient), CURVE_MODELS[plan.curve_resistance.model]
     facts = [
         f"Scale {named}1:{scale.ratio:.4g}, gauge {1000 * scale.gauge:.4g} mm.",
         f"Curve coefficient {coefficient} (grade x radius), from {model}.",
