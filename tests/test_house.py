@@ -59,7 +59,7 @@ def test_a_module_says_its_subject_in_its_first_line(path: Path) -> None:
 
 @pytest.mark.parametrize("path", MODULES, ids=str)
 def test_pint_lives_in_one_place(path: Path) -> None:
-    if path.name != "quantities.py":
+    if path != Path("quantities", "units.py"):
         assert "pint" not in {
             name.split(".")[0]
             for node in ast.walk(ast.parse((SOURCE / path).read_text(encoding="utf-8")))

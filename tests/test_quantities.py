@@ -15,10 +15,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradehaul import quantities
 from gradehaul.errors import QuantityError
 from gradehaul.plan.records import Reading as PlanReading
 from gradehaul.quantities import Kind, Reading, convert, describe, length_unit, read_quantity, read_reading
+from gradehaul.quantities.units import UNITS, Unit, find_unit
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 INCH = 0.0254
@@ -28,7 +28,7 @@ GRAM_FORCE = 0.00980665
 @pytest.fixture(scope="module", autouse=True)
 def _every_factor_is_known() -> None:
     """Load pint before anything is timed."""
-    for unit in quantities._UNITS:
+    for unit in UNITS:
         convert(1.0, unit.name)
 
 
@@ -537,15 +537,15 @@ def test_describe_and_convert_refuse_other_units() -> None:
 def test_every_unit_is_defined_for_pint_and_none_beside() -> None:
     lines = files("gradehaul").joinpath("units.txt").read_text("utf-8").splitlines()
     defined = {line.partition(" =")[0] for line in lines if line and not line.startswith("#")}
-    used = {unit.definition for unit in quantities._UNITS} | {"ratio"}
+    used = {unit.definition for unit in UNITS} | {"ratio"}
     assert defined == used
 
 
 def test_no_spelling_names_two_units() -> None:
-    words = [word for unit in quantities._UNITS for word in unit.words]
+    words = [word for unit in UNITS for word in unit.words]
     assert len(words) == len(set(words))
-    for unit in quantities._UNITS:
-        assert all(quantities._find_unit(name) is unit for name in (unit.name, *unit.words))
+    for unit in UNITS:
+        assert all(find_unit(name) is unit for name in (unit.name, *unit.words))
 
 
 def test_pint_waits_until_a_unit_is_met() -> None:
@@ -563,7 +563,7 @@ def test_ten_thousand_bare_lengths_take_no_time() -> None:
 
 # Whatever is written
 
-EVERY_UNIT = st.sampled_from(quantities._UNITS)
+EVERY_UNIT = st.sampled_from(UNITS)
 NUMBERS = st.floats(-1e9, 1e9).filter(lambda number: number == 0 or abs(number) > 1e-9)
 PIECES = st.sampled_from(
     [
@@ -592,18 +592,18 @@ PIECES = st.sampled_from(
 )
 
 
-def kind_of(unit: quantities._Unit) -> Kind:
+def kind_of(unit: Unit) -> Kind:
     return "grade" if unit.dimension == "ratio" else unit.dimension
 
 
 @given(number=NUMBERS, unit=EVERY_UNIT)
-def test_a_written_value_comes_back(number: float, unit: quantities._Unit) -> None:
+def test_a_written_value_comes_back(number: float, unit: Unit) -> None:
     value = read_quantity(f"{number!r} {unit.name}", kind_of(unit))
     assert convert(value, unit.name) == pytest.approx(number, rel=1e-14)
 
 
 @given(number=NUMBERS, unit=EVERY_UNIT)
-def test_what_is_told_reads_again(number: float, unit: quantities._Unit) -> None:
+def test_what_is_told_reads_again(number: float, unit: Unit) -> None:
     value = read_quantity(f"{number!r} {unit.name}", kind_of(unit))
     told = describe(value, kind_of(unit), unit.name)
     assert read_quantity(told, kind_of(unit)) == pytest.approx(value, rel=5.1e-4)
@@ -622,7 +622,7 @@ def test_feet_and_inches_are_inches(feet: int, inches: int) -> None:
 
 
 @given(value=st.floats(0, 1e6), spread=st.floats(0, 1e6), unit=EVERY_UNIT)
-def test_a_spread_reads_as_a_value_does(value: float, spread: float, unit: quantities._Unit) -> None:
+def test_a_spread_reads_as_a_value_does(value: float, spread: float, unit: Unit) -> None:
     kind = kind_of(unit)
     reading = read_reading(f"{value!r} ± {spread!r} {unit.name}", kind)
     assert reading.value == read_quantity(f"{value!r} {unit.name}", kind)

@@ -12,8 +12,8 @@ from functools import cache
 from itertools import pairwise
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from gradehaul import quantities
 from gradehaul.plan import bench_schema, line_schema, schema, stock_schema, values
+from gradehaul.quantities.units import listed
 
 _LEFT_OUT = "Left out: "
 _WORDS = {
@@ -70,7 +70,7 @@ def tables() -> str:
 def units() -> str:
     """Return the units that a plan may be written in."""
     kinds = {"lengths": "length", "angles": "angle", "masses": "mass", "forces": "force", "grades and shares": "ratio"}
-    rows = [f"| {kind} | {quantities._listed(dimension, 'and')} |" for kind, dimension in kinds.items()]
+    rows = [f"| {kind} | {listed(dimension, 'and')} |" for kind, dimension in kinds.items()]
     return "\n".join(["| for | units |", "| --- | --- |", *rows])
 
 

@@ -71,6 +71,31 @@ def test_sound_readings_raise_no_remark():
         (read("goat", '"66 gf"'), "one reading only: the scatter is assumed"),
         ('[[reading]]\ncar = "ore"\ncars = 1\nforce = ["22 gf", "23 gf"]\n', "22.50 % of its weight"),
         ('[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [22, 21]\nstarts = [18, 17]\n', "are the two exchanged?"),
+        (
+            (
+                '[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [22, 21]\nstarts = [18, 17]\n'
+                '[[tilt]]\ncar = "ore"\nover = 1000\nrolls = 20\nstarts = [30, 31]\n'
+            ),
+            "tilt 1: ore rolls on at a steeper tilt than it starts at",
+        ),
+        (
+            (
+                '[[tilt]]\ncar = "ore"\nover = 1000\nstarts = [18, 17]\n'
+                '[[reading]]\ncar = "ore"\ncars = 10\nforce = ["22 gf", "23 gf"]\n'
+            ),
+            "ore: it starts at less than it rolls on at",
+        ),
+        (
+            read("goat", FIVE) + read("goat", '["50 gf", "51 gf", "50 gf"]'),
+            "reading 1 and reading 2 contradict one another, 65.8 gf and 50.3",
+        ),
+        (
+            (
+                '[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [21, 22]\n'
+                '[[reading]]\ncar = "ore"\ncars = 10\nforce = ["32 gf", "33 gf"]\n'
+            ),
+            "contradict one another on what it rolls at, 3.25 % and 2.15 % of the weight",
+        ),
         ('[[reading]]\ncar = "ore"\ncars = 10\nforce = "15 gf"\nradius = 600\n', "the coefficient stays as it was"),
         ('[[reading]]\ncar = "ore"\ncars = 10\nforce = "90 gf"\nradius = 600\n', "times the usual one"),
     ],
@@ -99,6 +124,18 @@ def test_a_trial_bounds_the_pull_from_both_sides():
 def test_trials_that_contradict_one_another_are_pointed_out():
     told = remarks(read("goat", FIVE) + trial(13, "climbs") + trial(12, "stalls"))
     assert "a train climbed that asks for more than one that stalled" in told
+
+
+def test_a_train_that_both_climbed_and_stalled_is_pointed_out():
+    assert "asks for as much as one that stalled" in remarks(
+        read("goat", FIVE) + trial(12, "climbs") + trial(12, "stalls")
+    )
+
+
+def test_rows_that_agree_or_lie_apart_in_age_do_not_contradict_one_another():
+    fresh = read("goat", '["50 gf", "51 gf", "50 gf"]', 'rail = "treated"\nhours = 1')
+    later = read("goat", '["58 gf", "59 gf", "58 gf"]', 'rail = "treated"\nhours = 8')
+    assert "contradict" not in remarks(read("goat", FIVE) + read("goat", '["66 gf", "65 gf"]') + fresh + later)
 
 
 def test_a_trial_over_a_route_that_cannot_be_answered_is_said():

@@ -27,7 +27,7 @@ PROMISED = {
     "ruling": {"effective_pct", "grade_pct", "curve_pct", "from_m", "to_m", "track"},
     "under": {"train_length_m", "effective_pct", "at_m"},
     "load": {"power", "car", "rail", "rated_cars", "limit_cars", "fits_cars", "engine", "basis", "binds"}
-    | {"rated_low", "rated_high", "limit_low", "limit_high"},
+    | {"told_low", "told_high", "rated_low", "rated_high", "limit_low", "limit_high"},
     "binds": {"by", "test", "cars", "track", "at_m", "demand_n", "pull_n"},
     "train": {
         "name",
@@ -169,3 +169,4 @@ def test_how_sure_each_verdict_and_load_is(answer):
             assert (load["rated_low"], load["rated_high"]) == (spread.rated_low, spread.rated_high)
             assert (load["limit_low"], load["limit_high"]) == (spread.limit_low, spread.limit_high)
             assert load["rated_low"] <= load["rated_cars"] <= load["rated_high"]
+            assert load["told_low"] <= load["told_cars"] <= load["told_high"] <= (load["fits_cars"] or 999)

@@ -5,10 +5,14 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.haulage.check import check
+from gradehaul.haulage.trust.load import LoadSpread
+from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Share
 from gradehaul.show.check_text import check_page
 from gradehaul.show.reading_units import reader_of
+from gradehaul.show.route_text import spread_told
+from gradehaul.show.verdict_text import unsure_of
 
 INCHES = reader_of("in")
 
@@ -256,3 +260,44 @@ def test_the_age_of_the_film_that_binds_is_told():
     locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
     alike = check_page(check(replace(plan, films=film, locos=locos)), reader_of("mm")).text()
     assert alike.count("as planned, the age of the film makes no difference") == 3
+
+
+@pytest.mark.parametrize(
+    ("fits", "wanted"),
+    [
+        (None, "6 to 17 / 15 to 30"),
+        (17, "6 to 17 / 15 to 30"),
+        (8, "6 to 8 (6 to 17 / 15 to 30)"),
+        (1, "1 (6 to 17 / 15 to 30)"),
+        (0, "0 (6 to 17 / 15 to 30)"),
+    ],
+)
+def test_how_sure_a_load_is_ends_with_the_room_there_is(answer, fits, wanted):
+    load = replace(answer.routes[0].loads[0], fits=fits)
+    assert spread_told(load, LoadSpread(6, 17, 15, 30)) == wanted
+
+
+PULL = Cause("the pull of mogul on clean rail", 0.6, 0.2, "read it again")
+ROLLING = Cause("the rolling resistance", 0.3, 0.25, "tilt a track")
+MASS = Cause("the mass of hopper", 0.7, 0.0, "")
+
+
+@pytest.mark.parametrize(
+    ("causes", "more"),
+    [
+        ((MASS,), ""),
+        ((PULL,), "; what would tell most: read it again"),
+        ((PULL, ROLLING), ", yet measuring the rolling resistance would narrow the answer more: tilt a track"),
+        (
+            (MASS, ROLLING),
+            ", which no reading here would tell; what would tell most, of the rolling resistance: tilt a track",
+        ),
+    ],
+)
+def test_why_the_least_sure_is_not_what_to_measure(causes, more):
+    told = unsure_of(TrainTrust(0.1, 10_000, -0.1, 0.1, causes))
+    assert told == f"least sure of {causes[0].what}{more}"
+
+
+def test_nothing_is_told_where_nothing_is_unsure():
+    assert unsure_of(TrainTrust(0.0, 10_000, 0.1, 0.1, ())) == ""

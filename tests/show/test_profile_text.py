@@ -61,8 +61,8 @@ def rows(text, head):
 
 def test_a_row_for_every_element():
     table = rows(page(), ["from", "to", "track"])
-    assert table[0] == ["0.0 in", "34.0 in", "Main:1", "0.00 %", "straight", "0.00 %", "0.000 in"]
-    assert table[1] == ["34.0 in", "40.0 in", "Main:1", "0.00 % to 1.00 %", "straight", "0.00 % to 1.00 %", "0.030 in"]
+    assert table[0] == ["0.0 in", "34.0 in", "Main:1", "0.00 %", "straight", "0.00 %", "0.00 in"]
+    assert table[1] == ["34.0 in", "40.0 in", "Main:1", "0.00 % to 1.00 %", "straight", "0.00 % to 1.00 %", "0.03 in"]
     # the vertical curve and the easement end at one place
     assert table[2][:5] == ["40.0 in", "46.0 in", "Horseshoe", "1.00 % to 2.00 %", "left, straight to 24.0 in"]
     assert table[3][2:6] == ["Horseshoe", "2.00 %", "left, 24.0 in", "3.32 %"]

@@ -347,6 +347,8 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
             one.page.select_option("#bench-rail", rail)
             for leg in profile.legs:
                 one.page.select_option("#bench-route", leg.route.name)
+                title = one.page.locator("#bench-section svg").get_attribute("aria-label")
+                assert title.startswith(f"Long section of leg {leg.route.name} ")
                 verdict = judge(leg, train, rail, layout.pulls)
                 told = one.text("#bench-verdict")
                 assert verdict_words(verdict, leg, reader_for(plan)) in told
@@ -480,6 +482,33 @@ def test_print(page):
     page.run("document.body.classList.add('cards-alone')")
     assert page.page.locator(".card").first.is_visible()
     assert not page.page.locator("#verdict").is_visible()
+
+
+def test_printing_draws_every_long_section_and_closes_those_again_that_were_closed(browser, pages):
+    with opened(browser, pages["two-levels"]) as one:
+        one.run("document.querySelectorAll('details.route').forEach((each, k) => { each.open = k === 0 })")
+        one.run(
+            "addEventListener('beforeprint', () => { window.shown = [...document.querySelectorAll('details.route')]"
+            ".map((each) => each.open && each.querySelector('svg').getBoundingClientRect().height) })"
+        )
+        assert one.page.pdf(format="A4").startswith(b"%PDF")  # asks the browser itself, and so the page's own script
+        shown = one.run("window.shown")
+        assert len(shown) == 3
+        assert all(height > 100 for height in shown)
+        assert one.page.locator("details.route[open]").count() == 1
+
+
+def test_the_key_tells_what_is_drawn_and_no_more(browser, pages):
+    with opened(browser, pages["two-levels"]) as one:
+        assert "film planned" in one.page.locator("#plan-view").text_content()
+        key = one.page.locator("#plan-train-key")
+        assert key.is_visible()
+        shown = {words for words in ("locomotives", "cars", "must not stop", "stalls") if words in key.inner_text()}
+        assert {"locomotives", "cars"} <= shown
+        drawn = {name: one.page.locator(f"figure.plan .care.{name}").count() > 0 for name in ("stall", "no-stop")}
+        assert ("stalls" in shown, "must not stop" in shown) == (drawn["stall"], drawn["no-stop"])
+    with opened(browser, pages["cove"]) as one:
+        assert "film planned" not in one.page.locator("#plan-view").text_content()
 
 
 def test_without_script_the_answer_is_there(browser, pages):

@@ -70,7 +70,11 @@ class Load:
     @property
     def told(self) -> int:
         """The load to tell a person: the rated load, or fewer cars where a place holds no more."""
-        return self.rated if self.fits is None else min(self.rated, self.fits)
+        return self.held(self.rated)
+
+    def held(self, count: int) -> int:
+        """Return a number of cars, or fewer where a place holds no more."""
+        return count if self.fits is None else min(count, self.fits)
 
 
 @dataclass(frozen=True, slots=True)

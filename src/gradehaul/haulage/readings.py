@@ -156,10 +156,11 @@ def bounds(trials: Iterable[TrialAnswer]) -> dict[tuple[str, str, float | None],
 
 
 def _crossed(trials: Sequence[TrialAnswer]) -> Iterator[Note]:
-    """Say where trials contradict one another: a train climbed that asks for more than one that stalled."""
+    """Say where trials contradict one another: a train climbed that asks for as much as one that stalled, or more."""
     for (locos, rail, _), (low, high) in bounds(trials).items():
-        if low > high:
-            text = "a train climbed that asks for more than one that stalled: is a consist or an outcome exchanged?"
+        if low >= high:
+            much = "more than" if low > high else "as much as"
+            text = f"a train climbed that asks for {much} one that stalled: is a consist or an outcome exchanged?"
             yield Note(f"trials of {locos} on {rail} rail", text)
 
 

@@ -37,6 +37,8 @@ HEADS = (
     "rated_high",
     "limit_low",
     "limit_high",
+    "told_low",
+    "told_high",
 )
 """The columns; those of the JSON document where they tell the same."""
 
@@ -103,4 +105,6 @@ def _row(answer: RouteAnswer, load: Load, spread: LoadSpread) -> tuple[Cell, ...
         spread.rated_high,
         spread.limit_low,
         spread.limit_high,
+        load.held(spread.rated_low),
+        load.held(spread.rated_high),
     )

@@ -112,6 +112,8 @@ def _load(load: Load, spread: LoadSpread) -> dict[str, Any]:
         "told_cars": load.told,
         "rated_cars": load.rated,
         "limit_cars": load.limit,
+        "told_low": load.held(spread.rated_low),
+        "told_high": load.held(spread.rated_high),
         "rated_low": spread.rated_low,
         "rated_high": spread.rated_high,
         "limit_low": spread.limit_low,

@@ -74,7 +74,7 @@ def _add_title(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     gauge = f"{1000 * scale.gauge:.4g} mm"
     page.line(f"Scale {named}1:{scale.ratio:.4g}, gauge {gauge}; {plan.practice} practice where nothing is said.")
     model = CURVE_MODELS[plan.curve_resistance.model]
-    page.line(f"Curve coefficient {reader.length(answer.coefficient, fine=True)} (grade x radius), from {model}.")
+    page.line(f"Curve coefficient {reader.small(answer.coefficient)} (grade x radius), from {model}.")
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
         radius, asks = reader.length(1 / tightest), reader.grade(answer.coefficient * tightest)
@@ -157,5 +157,5 @@ def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
 def figure_value(figure: Figure, reader: Reader) -> str:
     """Return the value of a figure as it is told."""
     if figure.kind == "length":
-        return reader.length(figure.value, fine=True)
+        return reader.small(figure.value)
     return reader.quantity(figure.value, figure.kind)

@@ -47,7 +47,7 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
     page, helix, build = Page(), found.helix, found.helix.build
     page.line(("Helix", "bold"), f", scale {stock.scale.name}, ", _shape(found))
     if find in ("radius", "grade") and found.stops is not None:
-        step = reader.length(steps_of(stock.unit).length, fine=True)
+        step = reader.small(steps_of(stock.unit).length)
         better = f"A radius {step} smaller" if find == "radius" else "A grade 0.001 % steeper"
         page.line(f"{better} will not do: {_STOPS[found.stops.reason]}{rail_told(found.stops)}.", indent=2)
     if find == "cars":

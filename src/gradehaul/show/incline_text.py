@@ -31,9 +31,9 @@ def incline_page(
     if find is not None and found.stops is not None:
         step = steps_of(stock.unit)
         better = (
-            f"A length {reader.length(step.length, fine=True)} shorter"
+            f"A length {reader.small(step.length)} shorter"
             if find == "length"
-            else f"A rise {reader.length(step.rise, fine=True)} higher"
+            else f"A rise {reader.small(step.rise)} higher"
         )
         why = "the train does not climb" if found.stops.reason == "train" else "there is no room for its curves"
         page.line(f"{better} will not do: {why}{rail_told(found.stops)}.", indent=2)

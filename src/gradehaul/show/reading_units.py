@@ -64,6 +64,8 @@ class Reader:
     >>> reader = Reader("in", "imperial")
     >>> reader.length(0.6096), reader.force(0.41), reader.grade(1 / 45)
     ('24.0 in', '1.47 ozf', '2.22 %')
+    >>> reader.length(0.6096, fine=True), reader.small(0.00802)
+    ('24.00 in', '0.316 in')
     >>> Reader("mm", "metric", "one-in").grade(1 / 45)
     '1 in 45.0'
     """
@@ -75,8 +77,12 @@ class Reader:
     """That of the reader's own balance, where it is known."""
 
     def length(self, value: float, *, fine: bool = False) -> str:
-        """Return a length, m, in this reader's unit; a fine one with two more decimals."""
-        return _told(value, self.length_unit, 2 if fine else 0)
+        """Return a length, m, in this reader's unit; a fine one with one more decimal."""
+        return _told(value, self.length_unit, 1 if fine else 0)
+
+    def small(self, value: float) -> str:
+        """Return a length, m, of which every part counts, such as a step or a curve coefficient: two more decimals."""
+        return _told(value, self.length_unit, 2)
 
     def force(self, value: float) -> str:
         """Return a force, N: in the unit of the reader's balance, else as gram-force or ounce-force."""

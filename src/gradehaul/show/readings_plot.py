@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_WIDE, _ROW, _AROUND = 7.2, 0.24, 1.75
+_WIDE, _ROW, _FOOT, _AROUND = 7.2, 0.24, 0.96, 1.99
 _DOTS_PER_INCH = 150
 _LEAST_REACH = 5.0
 _NAME_LENGTH = 40
@@ -37,9 +37,9 @@ def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
     figure.text(
         0.02, 1 - 0.22 / height, plain(answer.plan.title)[:60], fontsize=11, weight="bold", color=INK, va="center"
     )
-    words = "How far each reading lies from its mean, and each locomotive from the fitted adhesion, per cent"
+    words = "How far each reading lies from its mean, told at the left, and how far each mean from the fitted adhesion"
     figure.text(0.02, 1 - 0.46 / height, words, fontsize=8, color=INK, va="center")
-    axes = figure.add_axes((0.46, 0.72 / height, 0.51, 1 - (_AROUND - 0.3) / height))
+    axes = figure.add_axes((0.46, _FOOT / height, 0.51, 1 - (_AROUND - 0.3) / height))
     if not rows:
         axes.set_axis_off()
         axes.text(0.0, 0.5, "No pull was read.", transform=axes.transAxes, fontsize=9, color=INK)
@@ -55,6 +55,7 @@ def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
         reach = max(reach, _draw_row(axes, number, row, residuals))
     axes.set_ylim(len(rows) - 0.5, -0.5)
     axes.set_xlim(-1.12 * reach, 1.12 * reach)
+    axes.set_xlabel("% less or more", fontsize=7.5, color=INK)
     axes.axvline(0.0, color=FAINT, linewidth=0.8, zorder=0)
     axes.set_yticks(range(len(rows)), [_name(row, reader) for row in rows], fontsize=7.5, color=INK)
     axes.tick_params(axis="x", labelsize=7.5, color=FAINT, labelcolor=INK)
@@ -95,8 +96,16 @@ def _key(figure: Figure, height: float) -> None:
 
     marks = [
         Line2D([], [], marker="o", color=_METAL, linestyle="", markersize=4, label="a reading"),
-        Line2D([], [], marker="x", color="#b00020", linestyle="", markersize=5, label="a reading far out, counted"),
-        Line2D([], [], color="#b8cbe2", linewidth=5, label="95 % of the mean"),
+        Line2D(
+            [],
+            [],
+            marker="x",
+            color="#b00020",
+            linestyle="",
+            markersize=5,
+            label="a reading far out, counted all the same",
+        ),
+        Line2D([], [], color="#b8cbe2", linewidth=5, label="where the true mean lies, 19 times of 20"),
         Line2D(
             [],
             [],
@@ -105,17 +114,17 @@ def _key(figure: Figure, height: float) -> None:
             markeredgecolor=_TYRED,
             linestyle="",
             markersize=6,
-            label="the mean against the fitted adhesion",
+            label="how far the mean lies from the fitted adhesion",
         ),
     ]
     figure.legend(
         handles=marks,
         loc="lower center",
         bbox_to_anchor=(0.5, 0.04 / height),
-        ncols=4,
+        ncols=2,
         fontsize=7.2,
         frameon=False,
-        handletextpad=0.5,
+        handletextpad=0.9,
         columnspacing=1.4,
         labelcolor=INK,
     )

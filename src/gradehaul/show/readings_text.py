@@ -70,6 +70,11 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
     page.table(heads, table)
     share = f"{100 * answer.bench.pooled.share:.1f} %"
     page.line(f"Scatter is that of a single reading; over all readings it is {share}. Outliers are counted.", indent=2)
+    if any(taken.correction for row in rows for taken in row.taken):
+        page.line(
+            "Corrected by: what the pull has in it, on the average, for the grade and the curve on which it was read.",
+            indent=2,
+        )
 
 
 def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
@@ -149,7 +154,7 @@ def _add_cars(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         page.line(f"{car.car} {', '.join(parts)} of its weight", indent=2)
     if bench.curve is not None:
         value, error = bench.curve.coefficient.value, bench.curve.error
-        told = f"{reader.length(value, fine=True)} ± {reader.length(error, fine=True)}"
+        told = f"{reader.small(value)} ± {reader.small(error)}"
         page.line(f"Curve coefficient {told} (grade x radius)", indent=2)
 
 
@@ -180,7 +185,7 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
     heads = ["train", "route", "rail", "seen", "so it pulls", "the model's>", "stalls in>", ""]
     page.table(heads, rows)
     for (locos, rail, hours), (low, high) in bounds(answer.trials).items():
-        if 0 < low <= high < math.inf:
+        if 0 < low < high < math.inf:
             age = "" if hours is None else f" at {hours:g} h"
             between = f"between {reader.force(low)} and {reader.force(high)}"
             page.line(f"By these trials {locos} on {rail} rail{age} pulls {between}.", indent=2)

@@ -20,6 +20,7 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import PlanView, plan_view
 from gradehaul.network.route import Route
 from gradehaul.plan.names import clean
+from gradehaul.plan.stock import CLEAN
 from gradehaul.show.check_text import CURVE_MODELS
 from gradehaul.show.load_rows import READ, load_cards
 from gradehaul.show.page import words_of
@@ -48,6 +49,15 @@ _SCRIPTS = (
     "page.js",
 )
 """In the order in which one needs the other."""
+
+_TRAIN_KEY = (
+    ("block loco", "locomotives"),
+    ("block car", "cars"),
+    ("care stall", "stalls with its head here"),
+    ("care no-stop", "must not stop with its head here"),
+    ("care no-recovery", "would not recover from a slip with its head here"),
+)
+"""How the train that is made up is drawn, and where it must take care: the class on the page, and what it means."""
 
 _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
@@ -88,6 +98,9 @@ def report_page(
         version=__version__,
         film=[] if film is None else film_parts(film, reader),
         uses=_uses(film),
+        filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
+        train_key=_TRAIN_KEY,
+        legs=any(route.profile.legs for route in answer.routes),
         **_told(answer, ways, reader),
     )
 
@@ -166,7 +179,7 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
 def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
     plan, scale = answer.plan, answer.plan.scale
     named = f"{scale.name}, " if scale.name and not scale.name.startswith("1:") else ""
-    coefficient, model = reader.length(answer.coefficient, fine=True), CURVE_MODELS[plan.curve_resistance.model]
+    coefficient, model = reader.small(answer.coefficient), CURVE_MODELS[plan.curve_resistance.model]
     facts = [
         f"Scale {named}1:{scale.ratio:.4g}, gauge {1000 * scale.gauge:.4g} mm.",
         f"Curve coefficient {coefficient} (grade x radius), from {model}.",
@@ -216,7 +229,12 @@ def _runs(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[dict[s
     """Return a route, or its legs where it has reversals, with what is told of the whole at the first."""
     facts = _route_facts(answer, told, reader)
     return [
-        {"name": run.route.name, "ends": _ends(run.route), "facts": facts if number == 0 else []}
+        {
+            "name": run.route.name,
+            "kind": "leg" if told.profile.legs else "route",
+            "ends": _ends(run.route),
+            "facts": facts if number == 0 else [],
+        }
         for number, (run, _) in enumerate(told.profile.runs)
     ]
 

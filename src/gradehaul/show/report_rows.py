@@ -81,7 +81,7 @@ def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
             kind="load",
             more=(
                 f"{cars_told(load.rated)} / {cars_told(load.limit)}",
-                f"sure: {spread_told(spread)}",
+                f"sure: {spread_told(load, spread)}",
                 basis_told(load.basis, load.slipping_basis),
             ),
         )

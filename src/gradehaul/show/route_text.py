@@ -12,7 +12,8 @@ from gradehaul.show.reading_units import Reader
 
 HOW_SURE = (
     "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
-    "of your readings and the spread of what is assumed."
+    "of your readings and the spread of what is assumed; where a place holds no more, the cars "
+    "to run stand ahead of them."
 )
 """How the spread of a load is read."""
 
@@ -105,7 +106,7 @@ def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
 def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
     sure: dict[tuple[str, str], dict[str, str]] = {}
     for load, spread in zip(route.loads, route.spreads, strict=True):
-        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = spread_told(spread)
+        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = spread_told(load, spread)
     rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
     page.table(["how sure", "car", *answer.rails], rows)
     page.line()
@@ -140,10 +141,18 @@ def _load(load: Load) -> str:
     return f"{told} {basis_told(load.basis, load.slipping_basis)}"
 
 
-def spread_told(spread: LoadSpread) -> str:
-    """Return between which loads, rated and limit, it lies in nine cases of ten."""
-    pairs = ((spread.rated_low, spread.rated_high), (spread.limit_low, spread.limit_high))
-    return " / ".join(f"{cars_told(low)} to {cars_told(high)}" for low, high in pairs)
+def spread_told(load: Load, spread: LoadSpread) -> str:
+    """Return between which loads, rated and limit, it lies in nine cases of ten.
+
+    Where a place holds fewer cars than the pull might bring, the cars to run stand ahead of them.
+    """
+    by_pull = f"{_range(spread.rated_low, spread.rated_high)} / {_range(spread.limit_low, spread.limit_high)}"
+    low, high = load.held(spread.rated_low), load.held(spread.rated_high)
+    return by_pull if high == spread.rated_high else f"{_range(low, high)} ({by_pull})"
+
+
+def _range(low: int, high: int) -> str:
+    return cars_told(low) if low == high else f"{cars_told(low)} to {cars_told(high)}"
 
 
 def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, how_well
 from gradehaul.show.naming import OUTCOMES, basis_told, chance_told, tracks_under
 from gradehaul.show.page import Page, Piece
@@ -99,12 +100,25 @@ def _grouped(trains: Iterable[TrainAnswer]) -> dict[str, list[str]]:
     """Return what makes each verdict unsure and what to measure, with the rails on which that is so."""
     told: dict[str, list[str]] = {}
     for train in trains:
-        most, measure = train.trust.dominant, train.trust.next_measurement
-        if most is not None:
-            words = f"least sure of {most.what}"
-            words += f"; what would tell most: {measure.measure}" if measure is not None else ""
+        words = unsure_of(train.trust)
+        if words:
             told.setdefault(words, []).append(train.rail)
     return told
+
+
+def unsure_of(trust: TrainTrust) -> str:
+    """Return what makes a verdict most unsure and what to measure, with why where that is of something else."""
+    most, measure = trust.dominant, trust.next_measurement
+    if most is None:
+        return ""
+    words = f"least sure of {most.what}"
+    if measure is None:
+        return words
+    if measure.what == most.what:
+        return f"{words}; what would tell most: {measure.measure}"
+    if not most.measure:
+        return f"{words}, which no reading here would tell; what would tell most, of {measure.what}: {measure.measure}"
+    return f"{words}, yet measuring {measure.what} would narrow the answer more: {measure.measure}"
 
 
 def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, reader: Reader) -> None:

@@ -45,14 +45,9 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
     on at an even pace on a track tilted by a rise over a length has that grade as its rolling resistance; the grade at
     which it starts is its starting resistance (statics).
     """
-    rolling: dict[str, list[float]] = {}
+    rolling = {car: [value for _, values in rows for value in values] for car, rows in rolls_read(plan).items()}
     starting: dict[str, list[float]] = {}
-    for row in plan.book.strings:
-        if row.curvature == 0:
-            weight = GRAVITY * row.cars * plan.cars[row.car].mass
-            rolling.setdefault(row.car, []).extend(force.value / weight - row.grade for force in row.forces)
     for tilt in plan.book.tilts:
-        rolling.setdefault(tilt.car, []).extend(rise / tilt.over for rise in tilt.rolls)
         starting.setdefault(tilt.car, []).extend(rise / tilt.over for rise in tilt.starts)
     names = dict.fromkeys([*rolling, *starting])
     return {
@@ -60,6 +55,20 @@ def cars_at_bench(plan: Plan) -> dict[str, CarBench]:
         for name in names
         if rolling.get(name) or starting.get(name)
     }
+
+
+def rolls_read(plan: Plan) -> dict[str, list[tuple[str, list[float]]]]:
+    """Return the rolling resistances that every kind of car was read at, row by row, each with the row's place."""
+    found: dict[str, list[tuple[str, list[float]]]] = {}
+    for row in plan.book.strings:
+        if row.curvature == 0:
+            weight = GRAVITY * row.cars * plan.cars[row.car].mass
+            values = [force.value / weight - row.grade for force in row.forces]
+            found.setdefault(row.car, []).append((row.place, values))
+    for tilt in plan.book.tilts:
+        if tilt.rolls:
+            found.setdefault(tilt.car, []).append((tilt.place, [rise / tilt.over for rise in tilt.rolls]))
+    return found
 
 
 def curve_at_bench(plan: Plan, cars: Mapping[str, CarBench]) -> CurveBench | None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from statistics import fmean
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.benched import Bench
+from gradehaul.haulage.bench.contradictions import contradictions
 from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
 from gradehaul.plan.records import Note, Plan
@@ -23,7 +25,7 @@ _UNITS = ("N", "gf", "ozf", "mN")
 
 def odd_figures(plan: Plan, bench: Bench) -> tuple[Note, ...]:
     """Return a remark for each figure that cannot be, or that stands out."""
-    return (*_of_pulls(plan, bench), *_of_cars(plan, bench))
+    return (*_of_pulls(plan, bench), *_of_cars(plan, bench), *contradictions(plan, bench))
 
 
 def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
@@ -95,8 +97,17 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
                 f"its rolling resistance comes out at {100 * rolling.value:.2f} % of its weight, where 0.8 to 3 % is "
                 "usual: were all cars of the string counted, and was the track level?",
             )
-        if rolling is not None and told.starting is not None and told.starting.value < rolling.value:
-            yield Note(told.car, "it starts at less than it rolls on at, which is never so: are the two exchanged?")
+        tilts = [each for each in plan.book.tilts if each.car == told.car and each.starts and each.rolls]
+        steeper = [each for each in tilts if fmean(each.rolls) > fmean(each.starts)]
+        for tilt in steeper:
+            yield Note(
+                tilt.place,
+                f"{told.car} rolls on at a steeper tilt than it starts at, which is never so: are the two exchanged?",
+            )
+        if not steeper and rolling is not None and told.starting is not None and told.starting.value < rolling.value:
+            yield Note(
+                told.car, "it starts at less than it rolls on at, which is never so: was the string pulled level?"
+            )
     if bench.curve is None:
         return
     found, usual = bench.curve.coefficient.value, DEGREE_COEFFICIENT / plan.scale.ratio

@@ -77,7 +77,7 @@
     const figure = details.querySelector("figure");
     const slider = details.querySelector("input[type=range]");
     const readout = details.querySelector("output");
-    const draw = () => LongSection.draw(figure, route, teller, { title: `Long section of route ${route.name}` });
+    const draw = () => LongSection.draw(figure, route, teller, { title: `Long section of ${Words.kind(route)} ${route.name}` });
     let drawn = draw(), at = null;
     const section = {
       mark(place) {

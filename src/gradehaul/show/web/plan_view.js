@@ -201,10 +201,15 @@ const PlanView = (() => {
     function run(running) {
       shown = running;
       view.over.replaceChildren();
+      const key = document.getElementById("plan-train-key");
+      if (key) key.hidden = !running;
       if (!running) return;
       const { route, train, head, verdict } = running;
       const care = verdict.stalling.length ? [["care stall", verdict.stalling]]
         : [["care no-recovery", verdict.noRecovery], ["care no-stop", verdict.noStopping]];
+      for (const item of key ? key.querySelectorAll("[data-care]") : []) {
+        item.hidden = !care.some(([cls, stretches]) => cls === item.dataset.care && stretches.length);
+      }
       for (const [cls, stretches] of care) for (const [from, to] of stretches) stretch(route, from, to, cls);
       train.blocks.forEach((block, k) => {
         stretch(route, head - train.edges[k + 1], head - train.edges[k], block.loco ? "block loco" : "block car");

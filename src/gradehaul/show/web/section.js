@@ -54,7 +54,7 @@ const LongSection = (() => {
       label(axis, view.board, text, across, top + 14, { size: 10.5, cls: "tick", room: [0, width - 1] });
     });
     axis.append(el("text", { x: view.left, y: top + 31, "font-size": 11, class: "name" },
-      `Distance from where the route begins, ${unit.name}`));
+      `Distance from where the ${Words.kind(route)} begins, ${unit.name}`));
     svg.prepend(axis);
     const height = top + 36;
     svg.setAttribute("viewBox", `0 0 ${width} ${height}`);

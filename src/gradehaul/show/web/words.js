@@ -38,5 +38,8 @@ const Words = (() => {
   const basis = (told) =>
     told.basis === told.slippingBasis ? told.basis : `${told.basis}, slipping ${told.slippingBasis}`;
 
-  return { name, stretch, verdict, basis };
+  /* What a run over track in one direction is called: a route, or a leg of one with reversals. */
+  const kind = (route) => (route.whole === route.name ? "route" : "leg");
+
+  return { name, stretch, verdict, basis, kind };
 })();

@@ -159,7 +159,7 @@ const Workbench = (() => {
       key.querySelector(".film-name").textContent = state.rail;
       drawn = LongSection.draw(byId("bench-section"), state.route, teller, {
         train: { train, verdict, asked: verdict.asked, lines },
-        title: `Long section of route ${state.route.name} with the train on it and its pull`,
+        title: `Long section of ${Words.kind(state.route)} ${state.route.name} with the train on it and its pull`,
       });
     }
 

@@ -1,0 +1,282 @@
+"""Units: the short list that a plan may use, their factors, and SI values told in them."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+from gradehaul.errors import QuantityError
+from gradehaul.quantities.shown import quoted, shown
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
+"""What a quantity is; the SI values are in m, rad, kg, N, and plain ratios for grades and shares."""
+
+SIGNIFICANT_DIGITS = 4
+"""Digits of a value told in a message, at most."""
+
+Dimension = Literal["length", "angle", "mass", "force", "ratio"]
+
+
+class Unit(NamedTuple):
+    """A unit by the short name it is shown with, its name in units.txt, and the words that name it in any case."""
+
+    name: str
+    dimension: Dimension
+    definition: str
+    words: tuple[str, ...]
+
+
+UNITS = (
+    Unit("in", "length", "inch", ("in", "inch", "inches", '"', "''")),
+    Unit("ft", "length", "foot", ("ft", "foot", "feet", "'")),
+    Unit("yd", "length", "yard", ("yd", "yds", "yard", "yards")),
+    Unit("mile", "length", "mile", ("mile", "miles", "mi")),
+    # A capital changes the meaning of a metric symbol (Mm, MN), so these symbols are taken as written only.
+    Unit("mm", "length", "millimeter", ("millimeter", "millimeters", "millimetre", "millimetres")),
+    Unit("cm", "length", "centimeter", ("centimeter", "centimeters", "centimetre", "centimetres")),
+    Unit("m", "length", "meter", ("meter", "meters", "metre", "metres")),
+    Unit("km", "length", "kilometer", ("kilometer", "kilometers", "kilometre", "kilometres")),
+    Unit("deg", "angle", "degree", ("deg", "degree", "degrees")),
+    Unit("rad", "angle", "radian", ("rad", "radian", "radians")),
+    Unit("g", "mass", "gram", ("gram", "grams", "gramme", "grammes")),
+    Unit("kg", "mass", "kilogram", ("kilogram", "kilograms", "kilogramme", "kilogrammes")),
+    Unit("oz", "mass", "ounce", ("oz", "ounce", "ounces")),
+    Unit("lb", "mass", "pound", ("lb", "lbs", "pound", "pounds")),
+    Unit("N", "force", "newton", ("newton", "newtons")),
+    Unit("mN", "force", "millinewton", ("millinewton", "millinewtons")),
+    Unit("gf", "force", "gram_force", ("gf", "gram force", "grams force")),
+    Unit("kgf", "force", "kilogram_force", ("kgf", "kilogram force", "kilograms force")),
+    Unit("ozf", "force", "ounce_force", ("ozf", "ounce force", "ounces force")),
+    Unit("lbf", "force", "pound_force", ("lbf", "lbsf", "pound force", "pounds force")),
+    Unit("%", "ratio", "percent", ("percent", "per cent", "pct")),
+    Unit("permille", "ratio", "permille", ("permille", "per mille", "per mil")),
+)
+SYMBOLS = {unit.name: unit for unit in UNITS}
+_WORDS = {word: unit for unit in UNITS for word in unit.words}
+
+DIMENSION: dict[Kind, Dimension] = {
+    "length": "length",
+    "angle": "angle",
+    "mass": "mass",
+    "force": "force",
+    "grade": "ratio",
+    "share": "ratio",
+}
+_BASE: dict[Dimension, str] = {
+    "length": "meter",
+    "angle": "radian",
+    "mass": "kilogram",
+    "force": "newton",
+    "ratio": "ratio",
+}
+
+NAMED: dict[Kind, str] = {
+    "length": "a length",
+    "angle": "an angle",
+    "mass": "a mass",
+    "force": "a force",
+    "grade": "a grade",
+    "share": "a share",
+}
+
+
+@lru_cache(maxsize=1)
+def _registry() -> UnitRegistry[float]:
+    """Return pint's registry of units.txt and nothing else."""
+    from importlib.resources import files
+
+    from pint import UnitRegistry  # a quarter of a second, so only when a unit is first met
+
+    registry: UnitRegistry[float] = UnitRegistry(None)
+    registry.load_definitions(files("gradehaul").joinpath("units.txt").read_text("utf-8").splitlines())
+    return registry
+
+
+@lru_cache(maxsize=len(UNITS))
+def factor(unit: Unit) -> tuple[float, float]:
+    """Return what to multiply by and what to divide by to get the SI value.
+
+    Where the factor is a fraction of two whole numbers, these: 24 × 127 / 5000 is the float nearest to 0.6096, and
+    24 × 0.0254 is not.
+    """
+    from fractions import Fraction  # pint has loaded it by now
+
+    factor = float(_registry().convert(1.0, unit.definition, _BASE[unit.dimension]))
+    exact = Fraction(repr(factor))
+    if max(exact.numerator, exact.denominator) < 2**53:  # both are floats without rounding
+        return float(exact.numerator), float(exact.denominator)
+    return factor, 1.0
+
+
+def find_unit(name: str) -> Unit | None:
+    """Return the unit of this name, however it is spelled, or None."""
+    plain = " ".join(name.removesuffix(".").replace("-", " ").split(" "))
+    return SYMBOLS.get(plain) or _WORDS.get(plain.casefold())
+
+
+def nearest_unit(name: str, dimension: Dimension) -> Unit | None:
+    """Return the unit of one dimension that somebody who wrote `name` most likely meant, or None."""
+    from difflib import get_close_matches  # only where something is wrong
+
+    units = [unit for unit in UNITS if unit.dimension == dimension]
+    spellings = {word.casefold(): unit for unit in units for word in (unit.name, *unit.words)}
+    close = get_close_matches(name.casefold(), spellings, n=1)
+    return spellings[close[0]] if close else None
+
+
+def listed(dimension: Dimension, last: str = "or") -> str:
+    """Return the units of one dimension as a message lists them."""
+    names = [unit.name for unit in UNITS if unit.dimension == dimension]
+    return f"{', '.join(names[:-1])} {last} {names[-1]}"
+
+
+@lru_cache(maxsize=128)
+def length(name: str) -> Unit:
+    """Return the unit of length of this name, or refuse it."""
+    unit = find_unit(name)
+    if unit is not None and unit.dimension == "length":
+        return unit
+    nearest = nearest_unit(name, "length")
+    raise QuantityError(
+        f"no unit of length is called that (known are {listed('length', 'and')})",
+        found=quoted(name),
+        write=f'"{nearest.name}"' if nearest else 'one of these, such as "in" or "mm"',
+    )
+
+
+@lru_cache(maxsize=128)
+def length_factor(name: str) -> tuple[float, float]:
+    """Return what to multiply by and divide by to get a length in m."""
+    return factor(length(name))
+
+
+def length_unit(name: str) -> str:
+    """Return the short name of a plan's unit of length.
+
+    Parameters
+    ----------
+    name
+        The unit as the builder wrote it.
+
+    Raises
+    ------
+    QuantityError
+        The name is no unit of length; the message has the nearest one and all of them.
+
+    Examples
+    --------
+    >>> length_unit("inches"), length_unit("mm")
+    ('in', 'mm')
+    """
+    if not isinstance(name, str):
+        raise QuantityError("a unit is a name in quotes", found=shown(name), write='unit = "in"')
+    return length(name).name
+
+
+def convert(value: float, unit: str) -> float:
+    """Return an SI value in the unit named.
+
+    Parameters
+    ----------
+    value
+        In m, rad, kg, N or as a plain ratio, whichever is the unit's own.
+    unit
+        A unit a plan may use, such as ``in``, ``deg``, ``oz``, ``gf`` or ``%``.
+
+    Raises
+    ------
+    QuantityError
+        The unit is unknown.
+
+    Examples
+    --------
+    >>> convert(0.6096, "in")
+    24.0
+    >>> convert(0.5, "%")
+    50.0
+    """
+    return _in_unit(value, _known(unit))
+
+
+def conversion(unit: str) -> tuple[float, float]:
+    """Return the two numbers by which a value in a unit is multiplied and divided to get the SI value.
+
+    Raises
+    ------
+    QuantityError
+        The unit is unknown.
+
+    Examples
+    --------
+    >>> conversion("in")
+    (127.0, 5000.0)
+    """
+    return factor(_known(unit))
+
+
+def describe(value: float, kind: Kind, unit: str) -> str:
+    """Return an SI value as short text for a message: at most four digits that count, and the unit.
+
+    Parameters
+    ----------
+    value
+        In the SI unit of its kind.
+    kind
+        What the value is.
+    unit
+        The unit to tell it in, which must be one of that kind.
+
+    Raises
+    ------
+    QuantityError
+        The unit is unknown, or not of this kind.
+
+    Examples
+    --------
+    >>> describe(-0.6096, "length", "in")
+    '-24 in'
+    >>> describe(1 / 45, "grade", "%")
+    '2.222 %'
+    """
+    known = _known(unit)
+    if known.dimension != DIMENSION[kind]:
+        raise QuantityError(
+            f"{NAMED[kind]} is not told in {known.name}", found=quoted(unit), write=listed(DIMENSION[kind])
+        )
+    return told(value, known)
+
+
+@lru_cache(maxsize=128)
+def _known(unit: str) -> Unit:
+    known = find_unit(unit)
+    if known is None:
+        raise QuantityError(
+            "no unit is called that", found=quoted(unit), write=f"one of {', '.join(unit.name for unit in UNITS)}"
+        )
+    return known
+
+
+def _in_unit(value: float, unit: Unit) -> float:
+    times, parts = factor(unit)
+    return value * parts / times
+
+
+def told(value: float, unit: Unit) -> str:
+    """Return an SI value in a unit, as `describe` tells it."""
+    return f"{digits(_in_unit(value, unit))} {unit.name}"
+
+
+def digits(number: float) -> str:
+    """Return a number with few digits, written out where a person would write it out."""
+    if number == 0 or not math.isfinite(number):
+        return "0" if number == 0 else str(number)
+    rounded = f"{number:.{SIGNIFICANT_DIGITS - 1}e}"
+    exponent = int(rounded.partition("e")[2])
+    if not -7 <= exponent <= 12:  # beyond these nobody counts the zeros
+        return f"{number:.{SIGNIFICANT_DIGITS}g}"
+    text = f"{float(rounded):.{max(SIGNIFICANT_DIGITS - 1 - exponent, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
