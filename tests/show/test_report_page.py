@@ -211,7 +211,7 @@ JUDGE = """cases => cases.flatMap(({document, trains}) => {
   const stock = Haulage.stockFrom(document.stock), teller = Telling.teller(document.units);
   return trains.map(({route, rail, consist, together}) => {
     const on = document.routes.find(each => each.name === route);
-    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.turned), rail);
+    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds), rail);
     const {given, asked, ...verdict} = told;
     const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
     return [verdict, Words.verdict(on, teller, told).join(" "),

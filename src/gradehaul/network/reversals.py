@@ -19,13 +19,15 @@ class Tail:
     """Where a train reverses: a berth or an end of track, and the track it must stand on, all of it, to go on.
 
     That is the track which it runs over both ways, from the joint at which it then leaves it, m long. `within` tells
-    that all of it lies in the berth.
+    that all of it lies in the berth. Where its locomotives run round it, that is track of the berth alone, and
+    `run_round` is how long they may be, m; else None.
     """
 
     joint: str | None
     berth: str | None
     length: float
     within: bool = False
+    run_round: float | None = None
 
     @property
     def place(self) -> str:

@@ -221,7 +221,7 @@ def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, fil
     return [
         needs_of(
             name,
-            run.train.turned() if leg.route.turned else run.train,
+            run.train.after(leg.route.run_rounds),
             leg,
             stations(units, leg),
             units,
