@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+import run_round_plan
 from gradehaul.haulage.check import check
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Share
@@ -256,3 +257,13 @@ def test_the_age_of_the_film_that_binds_is_told():
     locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
     alike = check_page(check(replace(plan, films=film, locos=locos)), reader_of("mm")).text()
     assert alike.count("as planned, the age of the film makes no difference") == 3
+
+
+def test_a_run_round_is_told_with_the_room_there_is():
+    told = check_page(check(run_round_plan.plan()), reader_of("m")).text()
+    assert section(told, "Route Up")[2:4] == [
+        '  reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned',
+        '    the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead',
+    ]
+    plain = check_page(check(run_round_plan.plan(more="")), reader_of("m")).text()
+    assert section(plain, "Route Up")[2].endswith("3.000 m long, and goes on with its order turned")
