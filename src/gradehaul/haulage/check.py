@@ -230,8 +230,8 @@ def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
 
 def _shut_in(layout: Layout, name: str, train: Train, route: Route) -> Iterator[PlanError]:
     """Yield errors where a train's locomotives are too long for the way round it."""
-    for tail, length in train.too_long_round(route.tails):
-        got, holds = (describe(x, "length", layout.plan.unit) for x in (length, tail.run_round or 0.0))
+    for tail, length, room in train.too_long_round(route.tails):
+        got, holds = (describe(x, "length", layout.plan.unit) for x in (length, room))
         wrong = f"its locomotives run round it {tail.place}, and must be no longer than the room to reverse there"
         yield PlanError(
             f"{wrong}, {holds}",

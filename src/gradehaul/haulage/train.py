@@ -61,13 +61,13 @@ class Train:
                 blocks = (*blocks[stay:], *blocks[:stay])
         return replace(self, blocks=blocks)
 
-    def too_long_round(self, tails: Sequence[Tail]) -> Iterator[tuple[Tail, float]]:
-        """Yield the tails in which its locomotives are too long to run round it, and how long they are, m."""
+    def too_long_round(self, tails: Sequence[Tail]) -> Iterator[tuple[Tail, float, float]]:
+        """Yield the tails in which its locomotives are too long to run round it, how long they are, and may be, m."""
         for number, tail in enumerate(tails):
-            arrives = self.after(each.run_round for each in tails[:number])
+            arrives = self.after(each.round_room for each in tails[:number])
             length = sum(block.length for block in _at_tail(arrives.after([None]).blocks))
-            if self.cars and tail.run_round is not None and length > tail.run_round * (1 + 1e-9):
-                yield tail, length
+            if self.cars and tail.round_room is not None and length > tail.round_room * (1 + 1e-9):
+                yield tail, length, tail.round_room
 
     @cached_property
     def edges(self) -> FloatArray:

@@ -9,7 +9,7 @@ from itertools import pairwise
 from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.reversals import Runs, Tail, tail_between
-from gradehaul.network.run_rounds import no_run_round, run_round_room
+from gradehaul.network.run_rounds import no_run_round, run_round
 from gradehaul.plan.records import NamedRoute, Note
 
 
@@ -117,7 +117,7 @@ def made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
         replace(
             made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run),
             number=number,
-            run_rounds=tuple(tail.run_round for tail in tails[: number - 1]),
+            run_rounds=tuple(tail.round_room for tail in tails[: number - 1]),
         )
         for number, run in enumerate(runs, 1)
     )
@@ -159,11 +159,11 @@ def _tail(graph: MovementGraph, wanted: NamedRoute, run: Sequence[Way], followin
     tail = tail_between(graph, run, following)
     if tail.berth not in wanted.run_round:
         return tail
-    room = run_round_room(graph, run[-1])
-    if not room:
+    around = run_round(graph, run[-1])
+    if around is None:
         raise no_run_round(graph, run[-1])
     berth = graph.length_of(Way(track, forward=run[-1].forward) for track in graph.plan.berths[tail.berth].tracks)
-    return replace(tail, length=min(tail.length, berth), within=True, run_round=room)
+    return replace(tail, length=min(tail.length, berth), within=True, run_round=around)
 
 
 def made_lap(graph: MovementGraph, name: str, ways: Sequence[Way]) -> Route:

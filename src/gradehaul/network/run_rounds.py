@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Collection, Iterator
+from dataclasses import dataclass
 
 from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
 
 
-def run_round_room(graph: MovementGraph, last: Way) -> float:
-    """Return how long locomotives may be that run round a train in a berth, m; 0 where no way leads round it.
+@dataclass(frozen=True, slots=True)
+class RunRound:
+    """A way round a train in a berth: how long locomotives may be on it, m, and the ways onto which they reverse."""
+
+    room: float
+    spurs: tuple[Way, ...]
+
+
+def run_round(graph: MovementGraph, last: Way) -> RunRound | None:
+    """Return the roomiest way for locomotives round a train in a berth; None where there is none.
 
     They go on beyond the berth, past the train on other track, and come back to it from behind. Where that takes a
-    reversal beyond a turnout, all of them must clear it: the room there is the farthest that they get from it by the
-    shortest way. Of several ways the roomiest is taken. No room counts for more than the berth, which holds them with
-    their train.
+    reversal beyond a joint, all of them must clear it: the room there is the farthest that they get from it by the
+    shortest way. No room counts for more than the berth, which holds them with their train.
 
     Parameters
     ----------
@@ -37,35 +45,38 @@ def run_round_room(graph: MovementGraph, last: Way) -> float:
     ... turnout.A = { toe = "Main", legs = ["Quay", "Side"] }
     ... turnout.B = { toe = "Stub", legs = ["Quay", "Side"] }
     ... ''')
-    >>> run_round_room(MovementGraph(plan), Way("Quay:1", forward=True))
-    0.4
+    >>> found = run_round(MovementGraph(plan), Way("Quay:1", forward=True))
+    >>> found.room, [way.track for way in found.spurs]
+    (0.4, ['Stub:1', 'Main:1'])
     """
     tracks = graph.plan.berths[graph.berth_of[last.track]].tracks
     behind = Way(tracks[0] if last.forward else tracks[-1], last.forward)
-    best = 0.0
     seen: set[Way] = set()
-    queue = [(-graph.length_of(Way(track, last.forward) for track in tracks), last)]
+    berth = graph.length_of(Way(track, last.forward) for track in tracks)
+    queue: list[tuple[float, int, Way, tuple[Way, ...]]] = [(-berth, 0, last, ())]
     while queue:
-        less, way = heapq.heappop(queue)
+        less, passed, way, spurs = heapq.heappop(queue)
+        if way == behind and passed:
+            return RunRound(-less, spurs)
         if way in seen:
             continue
         seen.add(way)
-        for following, room in _onward(graph, way, tracks, -less):
-            if following == behind:
-                best = max(best, room)
-            elif following.track not in tracks:
-                heapq.heappush(queue, (-room, following))
-    return best
+        for following, room, spur in _onward(graph, way, tracks, -less):
+            if following == behind or following.track not in tracks:
+                heapq.heappush(queue, (-room, passed + 1, following, (*spurs, *spur)))
+    return None
 
 
-def _onward(graph: MovementGraph, way: Way, taken: Collection[str], room: float) -> Iterator[tuple[Way, float]]:
-    """Yield what may follow a way, at once or by a reversal beyond the joint there, and what room that leaves, m."""
+def _onward(
+    graph: MovementGraph, way: Way, taken: Collection[str], room: float
+) -> Iterator[tuple[Way, float, tuple[Way, ...]]]:
+    """Yield what may follow a way, the room that leaves, m, and the way onto which that takes a reversal, if any."""
     for following in graph.successors[way]:
-        yield following, room
+        yield following, room, ()
         if following.track not in taken and following.turned() in graph.successors:
             others = [other for other in graph.successors[following.turned()] if other != way.turned()]
             there = _farthest(graph, following, taken, room) if others else 0.0
-            yield from ((other, there) for other in others)
+            yield from ((other, there, (following,)) for other in others)
 
 
 def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
@@ -73,7 +84,7 @@ def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
     berth = graph.berth_of[last.track]
     wrong = f'the locomotives cannot run round the train in berth "{berth}"'
     free = graph.run_both_ways
-    if free is not graph and run_round_room(free, last):
+    if free is not graph and run_round(free, last):
         return RouteError(f"{wrong}: lines that lead round it run one way only", write='runs = "both" on them')
     lacks = "no track leads round it with room to reverse at both ends"
     if not graph.successors[last]:

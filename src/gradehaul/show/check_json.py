@@ -85,7 +85,7 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
                 "at_m": rounded(start),
                 "in": tail.name,
                 "tail_length_m": rounded(tail.length),
-                "run_round_m": None if tail.run_round is None else rounded(tail.run_round),
+                "run_round_m": None if tail.round_room is None else rounded(tail.round_room),
             }
             for tail, (_, start) in zip(route.tails, profile.runs[1:], strict=True)
         ],

@@ -235,7 +235,7 @@ def _route_facts(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list
     whole = f"All {len(profile.legs)} legs: " if profile.legs else ""
     reversals = [
         f"{reader.length(at)} in {apart(tail.name)}"
-        + (f", where {apart(run_round_told(tail, reader))}" if tail.run_round is not None else "")
+        + (f", where {apart(run_round_told(tail, tail.round_room, reader))}" if tail.round_room is not None else "")
         for tail, at in reversed_at(told)
     ]
     return [
