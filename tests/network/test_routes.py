@@ -398,7 +398,7 @@ def test_a_route_with_enough_reversals_has_legs_and_tails():
     assert [told(leg.ways) for leg in one.legs] == ["-Spur:1 -Main:2 -Main:1", "Main:1 Main:2 Hill:1"]
     assert told(one.ways) == "-Spur:1 -Main:2 -Main:1 Main:1 Main:2 Hill:1"
     assert [(tail.name, tail.length) for tail in one.tails] == [('the tail at "Wharf"', 3.0)]
-    assert [(leg.name, leg.turned, leg.starts_whole) for leg in one.legs] == [
+    assert [(leg.name, leg.pushed(at_start=False), leg.starts_whole) for leg in one.legs] == [
         ("Up, leg 1", False, True),
         ("Up, leg 2", True, True),
     ]

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+import run_round_plan
 from gradehaul.haulage.check import check
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import Cause, TrainTrust
@@ -301,3 +302,13 @@ def test_why_the_least_sure_is_not_what_to_measure(causes, more):
 
 def test_nothing_is_told_where_nothing_is_unsure():
     assert unsure_of(TrainTrust(0.0, 10_000, 0.1, 0.1, ())) == ""
+
+
+def test_a_run_round_is_told_with_the_room_there_is():
+    told = check_page(check(run_round_plan.plan()), reader_of("m")).text()
+    assert section(told, "Route Up")[2:4] == [
+        '  reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned',
+        '    the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead',
+    ]
+    plain = check_page(check(run_round_plan.plan(more="")), reader_of("m")).text()
+    assert section(plain, "Route Up")[2].endswith("3.000 m long, and goes on with its order turned")

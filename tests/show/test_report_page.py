@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
+import run_round_plan
 import strategies
 from gradehaul.haulage.check import check_layout
 from gradehaul.haulage.demand import gravity_and_curves, supply
@@ -174,11 +175,13 @@ def _runs(layout: Layout) -> list[Route]:
 
 
 def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, str, list[str]]]]:
-    """300 trains on 44 layouts with laps, berths, planned rails, reversals and a drop, and what the package says."""
+    """300 trains on 45 layouts: laps, berths, planned rails, reversals, run-round, a drop; what the package says."""
     rng = random.Random(20)
     demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain", "switchback")]
-    counted = [(layout, 40 if number < 2 else 10) for number, layout in enumerate(demos)] + [
-        (Layout(read_plan(DROP)), 10)
+    counted = [
+        *zip(demos, (40, 30, 10), strict=True),
+        (Layout(read_plan(DROP)), 10),
+        (Layout(run_round_plan.plan()), 10),
     ]
     counted += [(layout, 5) for lap in (True, False) for layout in _random_layouts(20, lap=lap)]
     cases, wanted = [], []
@@ -211,13 +214,27 @@ JUDGE = """cases => cases.flatMap(({document, trains}) => {
   const stock = Haulage.stockFrom(document.stock), teller = Telling.teller(document.units);
   return trains.map(({route, rail, consist, together}) => {
     const on = document.routes.find(each => each.name === route);
-    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.turned), rail);
+    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds), rail);
     const {given, asked, ...verdict} = told;
     const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
     return [verdict, Words.verdict(on, teller, told).join(" "),
             [teller.force(told.margin), teller.length(told.at), teller.length(told.marginAt), ...stops]];
   });
 })"""
+
+
+def test_locomotives_too_long_to_run_round_are_known(page):
+    layout = Layout(run_round_plan.plan(stub=0.3))
+    leg = layout.route("Up, leg 2")
+    orders = page.run(
+        """({stock, leg}) => ["mule", "pair"].map(name => {
+          const consist = [{name, count: 1}, {name: "ore", count: 2}, {name: "log", count: 1}];
+          const train = Haulage.madeUp(Haulage.stockFrom(stock), consist, null, leg.run_rounds);
+          return [train.blocks.map(block => block.vehicle.name), train.shutIn];
+        })""",
+        {"stock": stock_document(layout), "leg": route_document(layout, leg)},
+    )
+    assert orders == [[["mule", "log", "ore"], []], [["goat", "mule", "log", "ore"], [leg.run_rounds[0]]]]
 
 
 def test_300_trains_have_the_verdict_and_margin_of_the_package(page):

@@ -188,3 +188,38 @@ line.Round = { from = "A", to = "A", track = [{ left = 1, angle = 360 }] }
 """)
     )
     assert not turning_places(lay_units(layout), layout.graph, 5.0)
+
+
+def test_locomotives_that_run_round_bring_film_from_the_track_beside() -> None:
+    text = """
+scale = "HO"
+unit = "m"
+railhead.Foot = 0
+line.Bottom = { from = "Foot", to = "J", track = [{ straight = 4 }] }
+line.Top = { from = "J", to = "Summit", track = [{ straight = 4 }] }
+line.Neck = { from = "J", to = "A", track = [{ straight = 1 }] }
+line.Quay = { from = "A", to = "B", track = [{ straight = 2, berth = "Dock" }] }
+line.Side = { from = "A", to = "B", track = [{ straight = 2 }] }
+line.Beyond = { from = "B", to = "C", track = [{ straight = 1 }, { straight = 1 }] }
+line.Far = { from = "C", to = "End", track = [{ straight = 9 }] }
+line.Wide = { from = "C", to = "Stop", track = [{ straight = 9 }] }
+turnout.J = { toe = "Neck", legs = ["Bottom", "Top"] }
+turnout.A = { toe = "Neck", legs = ["Quay", "Side"] }
+turnout.B = { toe = "Beyond", legs = ["Quay", "Side"] }
+turnout.C = { toe = "Beyond", legs = ["Far", "Wide"] }
+route.Up = { from = "Foot", to = "Summit", via = ["Dock"], reversals = 1, run_round = ["Dock"] }
+"""
+    layout = Layout(read_plan(text))
+    units = lay_units(layout)
+    number = {unit.name: k for k, unit in enumerate(units.all)}
+    (tail,) = layout.route("Up").tails
+    assert tail.run_round is not None
+    assert tail.run_round.spurs == (Way("Beyond:1", forward=True), Way("Neck:1", forward=False))
+    stands = turning_places(units, layout.graph, 0.9)
+    turns = turning_places(units, layout.graph, 0.9, tail.run_round.spurs)
+    assert turns - stands == {(number["Beyond:1"], True), (number["Neck:1"], False)}
+    longer = turning_places(units, layout.graph, 1.1, tail.run_round.spurs)
+    assert (number["Beyond:2"], True) in longer - turns
+    clean = [number["Quay:1"]]
+    assert number["Side:1"] not in within_carry(units, layout.graph, clean, 0.5, stands)
+    assert within_carry(units, layout.graph, clean, 0.5, turns)[number["Side:1"]].distance == 0.0

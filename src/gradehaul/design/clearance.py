@@ -175,7 +175,7 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
     rule = figures()["tipping"]
     worst: Tightest | None = None
     for each, start in layout.profile(named.route).runs:
-        order = train.turned() if each.route.turned else train
+        order = train.after(each.route.run_rounds)
         found = tightest(each, order, layout.pulls, gauge=plan.scale.gauge, coupler=standard.coupler, start=start)
         if found is not None and (worst is None or found.share > worst.share):
             worst, leg, begins = found, each, start
@@ -184,7 +184,7 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
     place = next(on_tracks(leg, worst.head - begins, worst.head - begins))
     way = "pulled inward" if worst.inward else "pushed outward"
     beyond = "; more than its locomotives give, so it stalls first" if worst.pull_share > 1 else ""
-    counted = " from the end that leads" if leg.route.turned else ""
+    counted = " from the end that leads" if train.after(leg.route.run_rounds) != train else ""
     share = f"{100 * worst.pull_share:.0f} % of the locomotives' pull"
     yield Finding(
         "string-lining",

@@ -220,7 +220,7 @@ def _cases(layout: Layout, stations: Stations, name: str) -> list[_Case]:
         places[-1] = profile.length
         for cars, train in trains:
             if train.length <= profile.length:
-                run = train.turned() if profile.route.turned else train
+                run = train.after(profile.route.run_rounds)
                 found.append(_Case(name, cars, run, profile, layout.coefficient, order, places, start))
     return found
 

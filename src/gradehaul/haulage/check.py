@@ -202,7 +202,7 @@ def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
     Raises
     ------
     Problems
-        Trains longer than the lap or the loop of their route.
+        Trains longer than the lap or the loop of their route, or whose locomotives are too long to run round them.
     """
     plan = layout.plan
     routes = {route.name: route for route in layout.routes}
@@ -212,6 +212,7 @@ def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
         if named.route not in routes:  # every route was asked for, in place of the declared ones
             continue
         length = trains[named.name].length
+        problems += _shut_in(layout, named.name, trains[named.name], routes[named.route])
         for room in layout.rooms(routes[named.route]):
             if length <= room.length * (1 + 1e-9):
                 continue
@@ -225,6 +226,20 @@ def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
     if problems:
         raise Problems(problems)
     return notes
+
+
+def _shut_in(layout: Layout, name: str, train: Train, route: Route) -> Iterator[PlanError]:
+    """Yield errors where a train's locomotives are too long for the way round it."""
+    for tail, length, room in train.too_long_round(route.tails):
+        got, holds = (describe(x, "length", layout.plan.unit) for x in (length, room))
+        wrong = f"its locomotives run round it {tail.place}, and must be no longer than the room to reverse there"
+        yield PlanError(
+            f"{wrong}, {holds}",
+            file=layout.plan.file,
+            place=f'train "{name}"',
+            found=got,
+            write="fewer locomotives, or more track beyond",
+        )
 
 
 def _doubtful_pulls(plan: Plan) -> Iterator[Note]:

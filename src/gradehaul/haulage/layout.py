@@ -148,7 +148,8 @@ class Layout:
             self.pulls,
             engine=engine,
         )
-        rooms = self.rooms(profile.route)
+        shut_in = climb.train(1).too_long_round(profile.route.tails)
+        rooms = (*self.rooms(profile.route), *(Room(f"the run-round {tail.place}", 0.0) for tail, *_ in shut_in))
         return tuple(climb.load(rail, rooms) for rail in rails)
 
     def longest_train(

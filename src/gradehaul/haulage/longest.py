@@ -110,7 +110,7 @@ class _Run:
         """Return the train of a number of cars as it runs here."""
         if count not in self._trains:
             train = headed_by(self.plan, self.power, self.car, count)
-            self._trains[count] = train.turned() if self._pushed else train
+            self._trains[count] = train.after([None]) if self._pushed else train
         return self._trains[count]
 
     @property
@@ -167,7 +167,7 @@ class Climb:
     """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions.
 
     On a route with reversals the load is the least over its legs; with the engine leading as the train starts, it is
-    pushed on every second leg.
+    pushed on every second leg, or until they run round it.
     """
 
     def __init__(
@@ -176,7 +176,7 @@ class Climb:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         self.engine: Engine = engine
         self._runs = [
-            (_Run(plan, leg, power, car, pulls, pushed=leg.route.turned == (engine == "leading")), start)
+            (_Run(plan, leg, power, car, pulls, pushed=leg.route.pushed(at_start=engine == "trailing")), start)
             for leg, start in profile.runs
         ]
 

@@ -201,7 +201,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
     if named is None:
         return None
     started = made_up(layout.plan, named)
-    train = started.turned() if profile.route.turned else started
+    train = started.after(profile.route.run_rounds)
     for room in layout.rooms(layout.route(profile.route.whole)):
         if not room.berth and train.length > room.length * (1 + 1e-9):
             raise RouteError(
@@ -221,7 +221,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
 
 
 def _given(layout: Layout, profile: RouteProfile, started: Train, rail: str, asked: PiecewiseQuadratic) -> PullGiven:
-    train = started.turned() if profile.route.turned else started
+    train = started.after(profile.route.run_rounds)
     given = supply(profile, train, rail, layout.pulls)
     standing, slipping = (
         pull.restrict(asked.start, asked.stop)

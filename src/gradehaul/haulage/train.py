@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import takewhile
 
 import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.resistance import lowest
+from gradehaul.network.reversals import Tail
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.stock import TOGETHER
 from gradehaul.track.piecewise import FloatArray
@@ -45,9 +47,27 @@ class Train:
     together: float = 1.0
     together_basis: Basis = "stated"
 
-    def turned(self) -> Train:
-        """Return the train with its tail for its head: pushed where it was pulled."""
-        return replace(self, blocks=self.blocks[::-1])
+    def after(self, run_rounds: Iterable[float | None]) -> Train:
+        """Return the train as it runs on after reversals, given for each whether locomotives run round it there.
+
+        It goes on with its tail for its head; then locomotives behind all its cars go round to the other end and lead,
+        where a room is given for them and not None. A leg of a route has these as its `run_rounds`.
+        """
+        blocks = self.blocks
+        for room in run_rounds:
+            blocks = blocks[::-1]
+            if room is not None:
+                stay = len(blocks) - len(_at_tail(blocks))
+                blocks = (*blocks[stay:], *blocks[:stay])
+        return replace(self, blocks=blocks)
+
+    def too_long_round(self, tails: Sequence[Tail]) -> Iterator[tuple[Tail, float, float]]:
+        """Yield the tails in which its locomotives are too long to run round it, how long they are, and may be, m."""
+        for number, tail in enumerate(tails):
+            arrives = self.after(each.round_room for each in tails[:number])
+            length = sum(block.length for block in _at_tail(arrives.after([None]).blocks))
+            if self.cars and tail.round_room is not None and length > tail.round_room * (1 + 1e-9):
+                yield tail, length, tail.round_room
 
     @cached_property
     def edges(self) -> FloatArray:
@@ -93,6 +113,11 @@ class Train:
     def lowest_rolling(self) -> float:
         """Rolling resistance that the cars fall short of in one case of twenty, N."""
         return sum(GRAVITY * count * car.mass * lowest(car.rolling) for car, count in self.cars)
+
+
+def _at_tail(blocks: Sequence[Block]) -> list[Block]:
+    """Return the locomotives behind all cars."""
+    return list(takewhile(lambda block: isinstance(block.vehicle, Loco), reversed(blocks)))
 
 
 def made_up(plan: Plan, named: NamedTrain) -> Train:

@@ -53,8 +53,9 @@ class Verdict:
 def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
     """Judge a train on a route with one rail condition, or with each track's own: ``as planned``, settled or fresh.
 
-    On a route with reversals it runs over each leg whole, in its order by turns as given and turned; its verdict is
-    the worst of all legs, and places are those of its leading end, in m run from where the route begins.
+    On a route with reversals it runs over each leg whole, in its order by turns as given and turned, its locomotives
+    ahead once they have run round it; its verdict is the worst of all legs, and places are those of its leading end, in
+    m run from where the route begins.
 
     Parameters
     ----------
@@ -87,8 +88,8 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     ('climbs', 0.384, 'Hill:2', True)
     """
     if profile.legs:
-        return _worst_of([(_judged_on(leg, train, rail, pulls), start) for leg, start in profile.runs])
-    return _judged_on(profile, train, rail, pulls)
+        return _worst_of([(judge(leg, train, rail, pulls), start) for leg, start in profile.runs])
+    return judge_running(profile, train.after(profile.route.run_rounds), rail, pulls)
 
 
 def how_well(verdict: Verdict) -> tuple[int, bool, float]:
@@ -96,9 +97,8 @@ def how_well(verdict: Verdict) -> tuple[int, bool, float]:
     return -_WORSE.index(verdict.outcome), verdict.holds_back, verdict.margin
 
 
-def _judged_on(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
-    """Judge a train where it runs in one direction."""
-    train = train.turned() if profile.route.turned else train
+def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
+    """Judge a train where it runs in one direction, in the order in which it runs there."""
     given = supply(profile, train, rail, pulls)
     asked = gravity_and_curves(profile, train)
     stand = less(given.standing, asked)

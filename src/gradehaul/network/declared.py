@@ -10,7 +10,7 @@ from gradehaul.network.cuts import shortest_between, told_cut, told_open
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.places import Place, place_named
 from gradehaul.network.reversals import Runs, shortest_reversing
-from gradehaul.network.route import Route, RouteList, made, made_lap, made_of_runs
+from gradehaul.network.route import Route, RouteList, check_run_rounds, made, made_lap, made_of_runs
 from gradehaul.network.shortest import Cut, Found, passes, shortest
 from gradehaul.plan.records import NamedRoute, Note
 
@@ -48,6 +48,7 @@ def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]
             raise told_cut(graph, wanted, found, runs)
         notes = _level_behind(graph, place_named(graph, wanted.origin), runs[0])
         return made_of_runs(graph, wanted, runs), notes
+    check_run_rounds(wanted)
     notes = _level_behind(graph, place_named(graph, wanted.origin), found.ways)
     if found.others:
         notes.append(_choice(graph, wanted.via, found))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import takewhile
 
 from gradehaul.network.graph import MovementGraph, Way, path_to
+from gradehaul.network.run_rounds import RunRound
 from gradehaul.network.shortest import Passing, State
 
 Runs = tuple[tuple[Way, ...], ...]
@@ -19,13 +20,15 @@ class Tail:
     """Where a train reverses: a berth or an end of track, and the track it must stand on, all of it, to go on.
 
     That is the track which it runs over both ways, from the joint at which it then leaves it, m long. `within` tells
-    that all of it lies in the berth.
+    that all of it lies in the berth. Where its locomotives run round it, that is track of the berth alone, and
+    `run_round` is their way; else None.
     """
 
     joint: str | None
     berth: str | None
     length: float
     within: bool = False
+    run_round: RunRound | None = None
 
     @property
     def place(self) -> str:
@@ -36,6 +39,11 @@ class Tail:
     def name(self) -> str:
         """What it is called."""
         return f"the tail {self.place}"
+
+    @property
+    def round_room(self) -> float | None:
+        """How long locomotives may be that run round a train in it, m; None where they stay."""
+        return None if self.run_round is None else self.run_round.room
 
 
 def reversing_ways(graph: MovementGraph) -> frozenset[Way]:

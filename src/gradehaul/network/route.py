@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.reversals import Runs, Tail, tail_between
+from gradehaul.network.run_rounds import no_run_round, run_round
 from gradehaul.plan.records import NamedRoute, Note
 
 
@@ -28,7 +30,8 @@ class Route:
 
     A route with reversals has `legs`: routes run in one direction each, by turns with the train's order as it started
     and turned, and between them the `tails` in which the whole train stands. A leg is `number` from 1, 0 for a route
-    that is none.
+    that is none; `run_rounds` tells of each tail before it how long locomotives may run round the train there, m, or
+    None where they stay.
     """
 
     name: str
@@ -42,6 +45,7 @@ class Route:
     legs: tuple[Route, ...] = ()
     tails: tuple[Tail, ...] = ()
     number: int = 0
+    run_rounds: tuple[float | None, ...] = ()
 
     @property
     def whole(self) -> str:
@@ -53,10 +57,12 @@ class Route:
         """Whether a train starts with all of it on the route: in a berth, or in a tail where it has reversed."""
         return self.start_berth is not None or self.number > 1
 
-    @property
-    def turned(self) -> bool:
-        """Whether a train runs over it with its order turned: a leg after an odd number of reversals."""
-        return self.number > 0 and self.number % 2 == 0
+    def pushed(self, *, at_start: bool) -> bool:
+        """Whether locomotives all at one end of their train push it here, given whether they do so as it starts."""
+        pushed = at_start
+        for room in self.run_rounds:
+            pushed = not pushed and room is None
+        return pushed
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +103,22 @@ def made(graph: MovementGraph, name: str, origin: str, destination: str, ways: S
 
 
 def made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
-    """Make a route of runs between reversals."""
-    tails = tuple(tail_between(graph, run, following) for run, following in pairwise(runs))
+    """Make a route of runs between reversals.
+
+    Raises
+    ------
+    RouteError
+        Locomotives are to run round their train where it does not reverse in a berth, or where no track allows it.
+    """
+    tails = tuple(_tail(graph, wanted, run, following) for run, following in pairwise(runs))
+    check_run_rounds(wanted, tails)
     places = [wanted.origin, *(tail.berth or tail.joint or "" for tail in tails), wanted.destination]
     legs = tuple(
-        replace(made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run), number=number)
+        replace(
+            made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run),
+            number=number,
+            run_rounds=tuple(tail.round_room for tail in tails[: number - 1]),
+        )
         for number, run in enumerate(runs, 1)
     )
     loops = [leg.tightest_loop for leg in legs if leg.tightest_loop is not None]
@@ -116,6 +133,37 @@ def made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
         legs=legs,
         tails=tails,
     )
+
+
+def check_run_rounds(wanted: NamedRoute, tails: Sequence[Tail] = ()) -> None:
+    """Refuse a run-round in a berth in which a route does not reverse.
+
+    Raises
+    ------
+    RouteError
+        There is one.
+    """
+    there = [tail.berth for tail in tails if tail.berth is not None]
+    for berth in wanted.run_round:
+        if berth not in there:
+            write = " or ".join(f'"{name}"' for name in dict.fromkeys(there))
+            raise RouteError(
+                "locomotives run round where their train reverses in a berth, and it does not reverse in this one",
+                found=f'run_round = ["{berth}"]',
+                write=write or "no run_round",
+            )
+
+
+def _tail(graph: MovementGraph, wanted: NamedRoute, run: Sequence[Way], following: Sequence[Way]) -> Tail:
+    """Return the tail between two runs: where locomotives run round their train it must be clear of their way."""
+    tail = tail_between(graph, run, following)
+    if tail.berth not in wanted.run_round:
+        return tail
+    around = run_round(graph, run[-1])
+    if around is None:
+        raise no_run_round(graph, run[-1])
+    berth = graph.length_of(Way(track, forward=run[-1].forward) for track in graph.plan.berths[tail.berth].tracks)
+    return replace(tail, length=min(tail.length, berth), within=True, run_round=around)
 
 
 def made_lap(graph: MovementGraph, name: str, ways: Sequence[Way]) -> Route:

@@ -9,7 +9,7 @@ from gradehaul.plan.names import clean, nearest, quoted
 from gradehaul.plan.records import NamedRoute
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Collection, Iterable, Mapping
 
     from gradehaul.plan.faults import Entry, Faults
     from gradehaul.plan.stock_schema import RouteTable
@@ -90,18 +90,31 @@ def routes(
             for key, place in (("from", table.from_), ("to", table.to)):
                 if place is not None:
                     _check_place(key, place, entry, lines, places, faults=faults)
-            for number, place in enumerate(table.via, 1):
-                if place not in lines and place not in places:
-                    faults.unknown(
-                        entry, "line, joint or berth", place, [*lines, *places], inside=f"via, item {number}"
-                    )
-        for number, line in enumerate((table.lap or ()) if laps else (), 1):
-            if line not in lines:
-                faults.unknown(entry, "line", line, lines, inside=f"lap, item {number}")
+            _check_each(
+                "via", "line, joint or berth", table.via, dict.fromkeys((*lines, *places)), entry, faults=faults
+            )
+            _check_each("run_round", "berth", table.run_round, berths, entry, faults=faults)
+        if laps:
+            _check_each("lap", "line", table.lap or (), lines, entry, faults=faults)
         found[name] = NamedRoute(
-            name, table.from_ or "", table.to or "", tuple(table.via), tuple(table.lap or ()), table.reversals
+            name,
+            table.from_ or "",
+            table.to or "",
+            tuple(table.via),
+            tuple(table.lap or ()),
+            table.reversals,
+            tuple(table.run_round),
         )
     return found
+
+
+def _check_each(
+    key: str, kind: str, names: Iterable[str], known: Collection[str], entry: Entry[RouteTable], *, faults: Faults
+) -> None:
+    """Check that all names in a list are known."""
+    for number, name in enumerate(names, 1):
+        if name not in known:
+            faults.unknown(entry, kind, name, known, inside=f"{key}, item {number}")
 
 
 def _check_place(

@@ -261,6 +261,8 @@ class NamedRoute:
     via: tuple[str, ...] = ()
     lap: tuple[str, ...] = ()
     reversals: int = 0
+    run_round: tuple[str, ...] = ()
+    """Berths in which the locomotives run round the train where it reverses there."""
 
 
 @dataclass(frozen=True, slots=True)

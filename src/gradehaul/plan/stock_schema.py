@@ -121,6 +121,8 @@ class RouteTable(Table):
     """Lines of a closed circuit in running order, instead of `from` and `to`. Left out: no circuit."""
     reversals: int = Field(default=0, ge=0, le=9)
     """How often the train turns back on the way, in berths and at ends of track."""
+    run_round: list[Name] = Field(default_factory=list)
+    """Berths in which the locomotives run round the train as it reverses, to lead on. Left out: they stay and push."""
 
     @model_validator(mode="after")
     def _between_or_round(self) -> Self:
@@ -128,7 +130,7 @@ class RouteTable(Table):
         if "lap" in given:
             wrong: list[GradehaulError] = [
                 PlanError(f"{key} does not belong to a lap", write="lap alone, or from and to without it")
-                for key in ("from", "to", "via", "reversals")
+                for key in ("from", "to", "via", "reversals", "run_round")
                 if key in given
             ]
         else:

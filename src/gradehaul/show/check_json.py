@@ -81,7 +81,12 @@ def _route(answer: RouteAnswer) -> dict[str, Any]:
         "fall_m": rounded(profile.fall),
         "tracks": list(profile.tracks),
         "reversals": [
-            {"at_m": rounded(start), "in": tail.name, "tail_length_m": rounded(tail.length)}
+            {
+                "at_m": rounded(start),
+                "in": tail.name,
+                "tail_length_m": rounded(tail.length),
+                "run_round_m": None if tail.round_room is None else rounded(tail.round_room),
+            }
             for tail, (_, start) in zip(route.tails, profile.runs[1:], strict=True)
         ],
         "ruling": {

@@ -81,15 +81,15 @@ def stock_document(layout: Layout) -> dict[str, Any]:
 def route_document(layout: Layout, route: Route) -> dict[str, Any]:
     """Return a route run in one direction: what is drawn of it, and its compensated profile in full precision.
 
-    A leg of a route with reversals names it as its ``whole``, and is ``turned`` where a train runs over it with its
-    order turned.
+    A leg of a route with reversals names it as its ``whole``, and has in ``run_rounds`` for each reversal before it the
+    longest locomotives that run round the train there, m, or null where they stay.
     """
     profile = layout.profile(route)
     section = long_section(layout, route.name, rails=("clean",))
     return {
         **_drawn(section),
         "whole": route.whole,
-        "turned": route.turned,
+        "run_rounds": list(route.run_rounds),
         "starts_whole": route.starts_whole,
         "rooms": [
             {"name": room.name, "length_m": room.length, "berth": room.berth}

@@ -31,7 +31,7 @@ from gradehaul.show.report_film import film_parts
 from gradehaul.show.report_json import report_document
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.show.report_words import apart, verdict_words
-from gradehaul.show.route_text import HOW_SURE, reversed_at
+from gradehaul.show.route_text import HOW_SURE, reversed_at, run_round_told
 from gradehaul.show.verdict_text import overall
 from gradehaul.show.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.treatment.keep_clean import KeepCleanPlan
@@ -251,7 +251,11 @@ def _route_facts(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
     whole = f"All {len(profile.legs)} legs: " if profile.legs else ""
-    reversals = [f"{reader.length(at)} in {apart(tail.name)}" for tail, at in reversed_at(told)]
+    reversals = [
+        f"{reader.length(at)} in {apart(tail.name)}"
+        + (f", where {apart(run_round_told(tail, tail.round_room, reader))}" if tail.round_room is not None else "")
+        for tail, at in reversed_at(told)
+    ]
     return [
         f"{whole}{length} long, climbs {climb}, falls {fall}.",
         f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",

@@ -49,11 +49,12 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
     page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
     for number, (tail, at) in enumerate(reversed_at(route), 1):
         order = "turned" if number % 2 else "as it started"
-        page.line(
-            f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with "
-            f"its order {order}",
-            indent=2,
-        )
+        where = f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with"
+        if tail.round_room is None:
+            page.line(f"{where} its order {order}", indent=2)
+            continue
+        page.line(f"{where} its cars in order {order}", indent=2)
+        page.line(f"{run_round_told(tail, tail.round_room, reader)}, and lead", indent=4)
     if route.route.legs:
         page.line("leading, trailing: where the locomotives stand as the train starts", indent=2)
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
@@ -129,6 +130,11 @@ def reversed_at(route: RouteAnswer) -> list[tuple[Tail, float]]:
     """Return the tails in which a train reverses, each with the place on the route, m."""
     starts = [start for _, start in route.profile.runs[1:]]
     return list(zip(route.route.tails, starts, strict=True))
+
+
+def run_round_told(tail: Tail, room: float, reader: Reader) -> str:
+    """Return what locomotives do that run round their train in a tail."""
+    return f"the locomotives, up to {reader.length(room)} long, run round it {tail.place}"
 
 
 def power_told(load: Load, route: RouteAnswer) -> str:

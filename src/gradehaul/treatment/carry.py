@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from itertools import product
 from typing import NamedTuple
 
@@ -25,12 +25,12 @@ class Carried(NamedTuple):
     onto: int
 
 
-def turning_places(units: Units, graph: MovementGraph, longest: float) -> frozenset[_Node]:
+def turning_places(units: Units, graph: MovementGraph, longest: float, spurs: Iterable[Way] = ()) -> frozenset[_Node]:
     """Return the units, with the direction of arrival, in which a wheel of a train that reverses may turn back.
 
     Trains reverse in berths and at ends of track. One that stands there covers what lies behind that place, no further
     than the longest train is long; and a short one may turn anywhere in the berth, or anywhere between the end of track
-    and the joint where track last divides.
+    and the joint where track last divides. Locomotives that run round their train turn back on spurs.
 
     Parameters
     ----------
@@ -38,6 +38,8 @@ def turning_places(units: Units, graph: MovementGraph, longest: float) -> frozen
         The units, and the moves that trains can make.
     longest
         Length of the longest train, m.
+    spurs
+        The ways onto which locomotives reverse as they run round a train.
     """
     found: set[_Node] = set()
     queue: list[tuple[float, int, bool]] = []
@@ -56,7 +58,28 @@ def turning_places(units: Units, graph: MovementGraph, longest: float) -> frozen
         if behind < longest:
             for before in _before(units, graph, number, forward=forward):
                 heapq.heappush(queue, (behind, *before))
-    return frozenset(found | covered)
+    return frozenset(found | covered | _beyond(units, graph, spurs, longest))
+
+
+def _beyond(units: Units, graph: MovementGraph, spurs: Iterable[Way], longest: float) -> set[_Node]:
+    """Return the units on which locomotives no longer than the longest train stand as they reverse onto spurs."""
+    found: set[_Node] = set()
+    queue = [(0.0, way) for way in spurs]
+    heapq.heapify(queue)
+    seen: set[Way] = set()
+    while queue:
+        along, way = heapq.heappop(queue)
+        if way in seen:
+            continue
+        seen.add(way)
+        for number in units.on_way(way).tolist():
+            if along < longest:
+                found.add((number, way.forward))
+            along += units.all[number].length
+        if along < longest:
+            for following in graph.successors[way]:
+                heapq.heappush(queue, (along, following))
+    return found
 
 
 def _tail(graph: MovementGraph, way: Way) -> Iterator[Way]:

@@ -11,7 +11,7 @@ from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
-from gradehaul.haulage.verdict import Stretch, Verdict, judge
+from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
 from gradehaul.plan.records import Loco
 from gradehaul.plan.stock import TOGETHER
 
@@ -141,10 +141,10 @@ def _enough(
     """Return whether a train climbs in every district with a helper on it."""
     together, basis = (train.together, train.together_basis) if len(train.locos) > 1 else (TOGETHER, "assumed")
     helper = (Block(loco, 1),)
-    running = train.turned() if leg.route.turned else train
+    running = train.after(leg.route.run_rounds)
     blocks = (*helper, *running.blocks) if where == "head" else (*running.blocks, *helper)
     helped = Train(blocks, together, basis)
-    verdict = judge(leg, helped.turned() if leg.route.turned else helped, rail, pulls)
+    verdict = judge_running(leg, helped, rail, pulls)
     failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
     # a helper at the head is ahead of the joint at which the train's own head stands
     ahead = loco.length if where == "head" else 0.0

@@ -15,6 +15,8 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge
+from gradehaul.network.graph import Way
+from gradehaul.network.route import Route
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Plan
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
@@ -171,7 +173,12 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
         tight = [place for found in needs.values() for each in found for place in each.tight]
         choice = choose(tight, open_, patience=max(0.0, patience - (perf_counter() - begun)))
         gap = choice.gap
-        turning = turning_places(units, layout.graph, max(run.train.length for run in runs.values()))
+        turning = turning_places(
+            units,
+            layout.graph,
+            max(run.train.length for run in runs.values()),
+            [spur for run in runs.values() for spur in _spurs(run.profile.route)],
+        )
         carried = within_carry(units, layout.graph, choice.kept, asked.carry, turning)
         run_over = frozenset().union(*(each.run_over for found in needs.values() for each in found))
         forced = {
@@ -221,7 +228,7 @@ def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, fil
     return [
         needs_of(
             name,
-            run.train.turned() if leg.route.turned else run.train,
+            run.train.after(leg.route.run_rounds),
             leg,
             stations(units, leg),
             units,
@@ -233,6 +240,11 @@ def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, fil
         )
         for leg, start in run.profile.runs
     ]
+
+
+def _spurs(route: Route) -> list[Way]:
+    """Return the ways onto which locomotives reverse as they run round their train on a route."""
+    return [spur for tail in route.tails if tail.run_round is not None for spur in tail.run_round.spurs]
 
 
 def _weaker(

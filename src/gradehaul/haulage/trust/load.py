@@ -105,7 +105,7 @@ class _Leg:
     """A route, or one leg of it, by its heights, its bends, and both together at each curve coefficient."""
 
     def __init__(self, profile: RouteProfile, coefficients: FloatArray) -> None:
-        self.turned = profile.route.turned
+        self.route = profile.route
         self.rails = profile.rails
         self.length = profile.length
         self.heights, self.bends = shaped(profile, profile.railhead), shaped(profile, profile.turning)
@@ -122,9 +122,9 @@ class _Weighing:
         weight = GRAVITY * car.mass * self.masses
         self.rolling = weight * draws.rolling(car)
         self.restarting = np.maximum(self.rolling, weight * draws.starting(car))
-        # with the engine leading as the train starts, it is pushed where its order is turned
         self._runs = [
-            _Run(route, leg, power, car, self.masses, pushed=leg.turned == (engine == "leading")) for leg in route.legs
+            _Run(route, leg, power, car, self.masses, pushed=leg.route.pushed(at_start=engine == "trailing"))
+            for leg in route.legs
         ]
 
     def rated(self, rail: str, percentile: float, count: int) -> float:
@@ -167,7 +167,7 @@ class _Run:
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it runs here."""
         train = headed_by(self.route.plan, self.power, self.car, count)
-        return train.turned() if self.pushed else train
+        return train.after([None]) if self.pushed else train
 
     def asked_by_car(self, count: int) -> float:
         """Return about what one car of a train asks at the worst place, N."""

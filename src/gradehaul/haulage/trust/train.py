@@ -84,7 +84,7 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, draws: Draws)
     draws
         Draws of the plan's figures.
     """
-    legs = [_Leg(leg, train.turned() if leg.route.turned else train, rail, draws) for leg, _ in profile.runs]
+    legs = [_Leg(leg, train.after(leg.route.run_rounds), rail, draws) for leg, _ in profile.runs]
     margin = np.minimum.reduce([leg.margin for leg in legs])
     stalls = np.logical_or.reduce([leg.margin < -leg.allowed for leg in legs])
     low, high = quantiles(margin, (0.05, 0.95))

@@ -186,8 +186,10 @@ const Haulage = (() => {
   }
 
   /* A consist, [{name, count}] from head to tail, as blocks of equal vehicles; `together` null where its own rule
-     holds: the power's share where all locomotives are of one, else the usual one. Turned, its tail runs ahead. */
-  function madeUp(stock, consist, together = null, turned = false) {
+     holds: the power's share where all locomotives are of one, else the usual one. At each reversal, given
+     by the room for locomotives to run round it or null, its tail comes ahead, then locomotives behind all its cars
+     where they run round. */
+  function madeUp(stock, consist, together = null, runRounds = []) {
     const blocks = [], powers = [];
     for (const { name, count } of consist) {
       const car = stock.cars.get(name);
@@ -206,7 +208,16 @@ const Haulage = (() => {
       }
     }
     const share = together !== null ? together : powers.length === 1 ? powers[0].together : stock.together;
-    if (turned) blocks.reverse();
+    const shutIn = [];
+    for (const room of runRounds) {
+      blocks.reverse();
+      const behind = blocks.findLastIndex((block) => !block.loco) + 1;
+      if (room === null || behind === 0) continue;
+      const round = blocks.splice(behind);
+      const length = round.reduce((sum, block) => sum + block.count * block.vehicle.length_m, 0.0);
+      if (length > room * (1 + 1e-9)) shutIn.push(room);
+      blocks.unshift(...round);
+    }
     const edges = [0.0];
     const lineWeights = [];
     const locos = [];
@@ -223,7 +234,7 @@ const Haulage = (() => {
       along += length;
       edges.push(along);
     }
-    return { blocks, together: share, edges, lineWeights, locos, rolling, starting, lowest, length: along };
+    return { blocks, together: share, edges, lineWeights, locos, rolling, starting, lowest, length: along, shutIn };
   }
 
   // Demand and supply

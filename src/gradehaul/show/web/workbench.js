@@ -31,7 +31,7 @@ const Workbench = (() => {
       }
     }
 
-    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.turned);
+    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.run_rounds);
 
     /* Of the legs of a route, the one that leaves a train least to spare. */
     function hardest(legs) {
@@ -113,7 +113,8 @@ const Workbench = (() => {
       if (document.activeElement !== byId("together")) byId("together").value = +(100 * train.together).toPrecision(6);
       const tooLong = Haulage.tooLongFor(state.route, train);
       const wrong = !locos ? "A train needs a locomotive: put one in." : tooLong
-        ? `It is ${teller.length(train.length)} long and would meet itself: ${tooLong.name} is ${teller.length(tooLong.length_m)} long.` : "";
+        ? `It is ${teller.length(train.length)} long and would meet itself: ${tooLong.name} is ${teller.length(tooLong.length_m)} long.`
+        : train.shutIn.length ? `Its locomotives are too long to run round it: there is room for ${teller.length(Math.min(...train.shutIn))}.` : "";
       byId("bench-result").hidden = Boolean(wrong);
       if (wrong) {
         verdict = null;
