@@ -321,6 +321,16 @@ def tracks(draw):
     bearing=-1.2559550355429672,
     step=0.05,
 )
+@example(
+    pieces=[
+        (0.0, 0.7415989828719953),
+        (1.6740947528862573, 1.1267498463308003),
+        (-1.2203809876636855, 0.8328072217669493),
+    ],
+    chord=8.883716339483975,
+    bearing=-1.9494736340919223,
+    step=None,
+)
 def test_random_track_comes_back(pieces, chord, bearing, step):
     points = walk(pieces, (3.0, -2.0, bearing), chord, step)
     reach = only(points)

@@ -59,12 +59,9 @@ def chain(points: FloatArray, fit: Fit, price: float, *, closed: bool) -> Arcs |
 def finished(points: FloatArray, arcs: Arcs, fit: Fit, *, closed: bool) -> Arcs | None:
     """Return a chain settled on all vertices and the drawn ends, after the last checks; None where it comes apart."""
     arcs = _checked(points, arcs, fit, closed=closed)
-    count = 0
-    while count != arcs.count:  # settled so far, more may turn out needless
-        count = arcs.count
-        fewer = simplified(points, arcs, fit, closed=closed)
-        if fewer.count < count:
-            arcs = _checked(points, fewer, fit, closed=closed)
+    # Settled so far, more may turn out needless. Each time there are fewer elements, or as many with fewer curves.
+    while (fewer := simplified(points, arcs, fit, closed=closed)) is not arcs:
+        arcs = _checked(points, fewer, fit, closed=closed)
     return arcs if joined(arcs, closed=closed) else None
 
 
