@@ -2,9 +2,9 @@
 
     python tests/mutants.py src/gradehaul/haulage/demand.py 30 tests/haulage/test_train.py tests/haulage/test_longest.py
 
-Changes one operator, comparison, number or branch at a time in a copy of the package, runs the tests named against it
-in their order (name the quickest first), and tells which changes nobody noticed. Left out of the ordinary run: each
-mutant costs a run of those tests, in a process forked from one that has the libraries loaded.
+Changes one operator, comparison, number or branch at a time in a copy of the package, runs the examples of the module
+and the tests named, in their order (name the quickest first), and tells which changes nobody noticed. Left out of the
+ordinary run: each mutant costs a run of those tests, in a process forked from one that has the libraries loaded.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-LONGEST = 30
+LONGEST = 25
 """Seconds of processor time after which a mutant counts as noticed: most that run so long never end."""
 LIBRARIES = ("numpy", "scipy", "pint", "pydantic", "networkx", "shapely", "tomli")
 """What the package and its tests load, and no mutant changes."""
@@ -106,10 +106,11 @@ def noticed(module: Path, text: str, tests: list[str]) -> bool:
     """Tell whether the tests fail where a module has another text."""
     with tempfile.TemporaryDirectory() as folder:
         shutil.copytree(ROOT / "src", Path(folder) / "src", ignore=shutil.ignore_patterns("__pycache__"))
-        (Path(folder) / "src" / module.resolve().relative_to(ROOT / "src")).write_text(text, encoding="utf-8")
+        changed = Path(folder) / "src" / module.resolve().relative_to(ROOT / "src")
+        changed.write_text(text, encoding="utf-8")
         child = os.fork()
         if not child:
-            os._exit(_run(Path(folder) / "src", tests))
+            os._exit(_run(Path(folder) / "src", [str(changed), *tests]))
         return os.waitpid(child, 0)[1] != 0
 
 
@@ -128,7 +129,8 @@ def _run(package: Path, tests: list[str]) -> int:
     sys.dont_write_bytecode = True
     sys.path[:0] = [str(package), str(ROOT / "tests")]
     try:
-        code = pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *tests])
+        options = "-c pyproject.toml -x -q -p no:cacheprovider -p no:xdist --rootdir"
+        code = pytest.main([*options.split(), str(ROOT), *tests])
         used = Path(sys.modules["gradehaul"].__file__ or "")
         return int(code) if used.is_relative_to(package) else 99
     except BaseException:  # noqa: BLE001  # whatever it is, the tests noticed
