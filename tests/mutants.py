@@ -52,9 +52,7 @@ def _code(tree: ast.AST) -> Iterator[ast.AST]:
                 yield from _code(node.value)
             continue
         if isinstance(node, ast.FunctionDef | ast.ClassDef):  # without decorators: frozen and slots decide no figure
-            for statement in node.body:
-                yield statement
-                yield from _code(statement)
+            yield from _code(ast.Module(node.body, []))
             continue
         yield from _code(node)
 
