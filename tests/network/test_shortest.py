@@ -325,6 +325,21 @@ def test_steep_tracks_that_no_route_runs_over_do_not_lose_the_route():
     assert told(highest_ruling(graph, starts, stops, steepest, between)) == "In:1 Top:1 Out:1"
 
 
+def test_where_steep_tracks_are_out_of_reach_the_steepest_of_the_easy_routes_is_taken():
+    graph = network(
+        line("In", "West", "J"), line("Top", "J", "K"), line("Rest", "K", "J", *[1] * 100),
+        line("Lead", "K", "M"), line("Out", "M", "East", 1, 1), line("Away", "M", "South", 1, 1),
+        turnout("J", "Top", "In", "Rest"), turnout("K", "Top", "Lead", "Rest"), turnout("M", "Lead", "Out", "Away"),
+    )  # fmt: skip
+    steepest = {way: 0.03 if way.track.startswith("Rest") else 0.01 for way in graph.graph}
+    steepest |= dict.fromkeys(ways("Away:1"), -0.01) | dict.fromkeys(ways("Away:2"), 0.02)
+    starts, stops = ways("In:1"), ways("Out:2 Away:2")
+    between = graph.reach(starts) & graph.reach(stops, backward=True)
+    for order in (stops, stops[::-1]):
+        run = highest_ruling(graph, starts, order, steepest, between)
+        assert told(run) == "In:1 Top:1 Lead:1 Away:1 Away:2"
+
+
 # Every route and circuit
 
 
