@@ -196,6 +196,14 @@ def test_trains_are_counted_up_to_999_cars() -> None:
     assert MOST_CARS == 999
 
 
+def test_a_train_that_just_stands_its_ground_is_bound_by_the_restart() -> None:
+    # three cars roll on all of the pull, exactly, and would start on one and a half times as much
+    load = longest(layout_of("{ straight = 20 }", pull=0.06, rolling=0.02, starting=0.03))
+    assert (load.rated, load.limit) == (2, 3)
+    assert load.binds is not None
+    assert (load.binds.test, load.binds.cars) == ("restart", 3)
+
+
 @pytest.mark.parametrize("pull", [0.01, 0.5, 3.22])
 def test_the_limit_alone_is_that_of_the_load(pull: float) -> None:
     layout = layout_of('{ straight = 20, grade = "2 %" }', pull=pull)
