@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import accumulate
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.layout import Layout
@@ -36,6 +36,8 @@ def laid_out(lengths: list[int], start: int, stop: int, *, lap: bool) -> set[str
     }
 
 
+@example(lengths=[1, 1], start=0, size=0, lap=True)  # the joint at which the lap closes
+@example(lengths=[2, 1, 3], start=-12, size=1, lap=True)
 @given(LENGTHS, st.integers(-30, 54), st.integers(0, 30), st.booleans())
 def test_the_rail_under_a_stretch_is_that_of_every_track_it_touches(lengths, start, size, lap):
     profile = profile_of(lengths, lap=lap)
