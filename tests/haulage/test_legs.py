@@ -239,3 +239,24 @@ def test_a_long_section_shows_a_leg_with_the_train_as_it_runs_there() -> None:
     given = next(each for each in section.haul.given if each.rail == "clean")
     assert given.verdict.margin == pytest.approx(whole.margin)
     assert given.verdict.margin_at + 4.0 == pytest.approx(whole.margin_at)
+
+
+@pytest.mark.parametrize("steep", ["bottom", "top"])
+def test_where_a_train_runs_away_is_told_from_the_start_of_the_route(steep: str) -> None:
+    # 0.8 kg on 7 % downhill ask some 0.55 N of wheels that hold back 0.33 N
+    hill: list[Track] = [(1.2, 0.0, "clean"), (0.8, -0.07, "clean")]
+    bottom, top = (hill, FLAT) if steep == "bottom" else (FLAT, hill)
+    layout = Layout(read_plan(zigzag(bottom, FLAT, top, more=stock(0.33, 1.0, 1.0, 5))))
+    whole = layout.verdict("Mixed")
+    legs = []
+    for name in ("Up, leg 1", "Up, leg 2"):
+        haul = long_section(layout, name).haul
+        assert haul is not None
+        legs.append(next(each.verdict for each in haul.given if each.rail == "clean"))
+    worse, other, start = (*legs, 0.0) if steep == "bottom" else (*legs[::-1], 4.0)
+    assert (worse.holds_back, other.holds_back, whole.holds_back) == (False, True, False)
+    assert worse.runs_away_at is not None
+    assert other.runs_away_at is None
+    assert whole.runs_away_at == pytest.approx(start + worse.runs_away_at)
+    begins = 1.2 if steep == "bottom" else 4.0 + 2.0 + 1.2
+    assert begins <= whole.runs_away_at <= begins + 0.8

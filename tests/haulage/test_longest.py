@@ -196,6 +196,23 @@ def test_trains_are_counted_up_to_999_cars() -> None:
     assert MOST_CARS == 999
 
 
+def test_a_train_that_just_stands_its_ground_is_bound_by_the_restart() -> None:
+    # three cars roll on all of the pull, exactly, and would start on one and a half times as much
+    load = longest(layout_of("{ straight = 20 }", pull=0.06, rolling=0.02, starting=0.03))
+    assert (load.rated, load.limit) == (2, 3)
+    assert load.binds is not None
+    assert (load.binds.test, load.binds.cars) == ("restart", 3)
+
+
+@pytest.mark.parametrize("pull", [0.01, 0.5, 3.22])
+def test_the_limit_alone_is_that_of_the_load(pull: float) -> None:
+    layout = layout_of('{ straight = 20, grade = "2 %" }', pull=pull)
+    plan = layout.plan
+    climb = Climb(plan, layout.profile("Up"), plan.powers["mule"], plan.cars["ore"], layout.pulls)
+    # a car asks 2 % of its weight for the grade and 2 % for rolling
+    assert climb.limit("clean") == climb.load("clean").limit == int(pull / 0.04)
+
+
 def test_the_limit_may_pass_999_where_the_rated_load_does_not() -> None:
     load = longest(layout_of("{ straight = 3, rise = 0 }", pull=1000.0, slipping=0.2))
     assert (load.rated, load.limit) == (10, 999)

@@ -119,3 +119,28 @@ def test_a_run_round_of_the_whole_train_is_out_and_home():
     assert [leg.origin for leg in trip.legs] == ["West", "Pocket"]
     assert [leg.destination for leg in trip.legs] == ["Pocket", "Top"]
     assert [leg.whole for leg in trip.legs] == ["Turn", "Turn"]
+
+
+def test_a_route_of_three_runs_stands_where_its_first_and_last_do():
+    switchback = (
+        line("Low", "Mill", "J", 2, 3, berths=["Siding"]),
+        line("Tail", "J", "Stop", 4),
+        line("Middle", "J", "K", 6),
+        line("Head", "K", "End", 5, berths=["Headshunt"]),
+        line("High", "K", "Top", 3, 2, berths=["", "Loader"]),
+        turnout("J", "Tail", "Low", "Middle"),
+        turnout("K", "Head", "Middle", "High"),
+    )
+    (trip,) = routes_of(*switchback, '[route.Up]\nfrom = "Siding"\nto = "Loader"\nreversals = 2\n').routes
+    assert (trip.start_berth, trip.end_berth) == ("Siding", "Loader")
+    assert [(leg.start_berth, leg.end_berth) for leg in trip.legs] == [
+        ("Siding", None),
+        (None, "Headshunt"),
+        ("Headshunt", "Loader"),
+    ]
+    assert [(leg.number, leg.starts_whole, leg.turned) for leg in trip.legs] == [
+        (1, True, False),
+        (2, True, True),
+        (3, True, False),
+    ]
+    assert [tail.name for tail in trip.tails] == ['the tail at "Stop"', 'the tail in berth "Headshunt"']

@@ -20,6 +20,7 @@ from gradehaul.network.ruling import highest_ruling, lowest_ruling
 from gradehaul.network.shortest import Cut, Found, passes, shortest
 from network.networks import (
     LADDER_LEAD,
+    crossing,
     ladder,
     large_network,
     line,
@@ -130,6 +131,45 @@ def test_the_best_states_alone_serve_where_via_leaves_no_choice(monkeypatch):
     assert isinstance(found, Found)
     assert passes(graph, found.ways, via)
     assert (found.others, len(trees)) == ((), 1)
+
+
+@pytest.mark.parametrize("free", range(6))
+def test_many_via_that_leave_one_choice_are_told_from_those_that_leave_none(free):
+    graph = network(ladder(6))
+    via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6) if number != free]
+    assert len(via) >= searching.MANY_VIA
+    start, stop = place_named(graph, "West").departures, place_named(graph, "East").arrivals
+    found = shortest(graph, start, stop, via)
+    assert isinstance(found, Found)
+    both = {found.ways, *found.others}
+    every = [tuple(path) for a in start for b in stop for path in nx.all_simple_paths(graph.graph, a, b)]
+    assert both == {path for path in every if passes(graph, path, via)}
+    assert len(both) == 2
+
+
+@pytest.mark.parametrize("lengths", [(1, 5), (20, 5)], ids=["late", "early"])
+@pytest.mark.parametrize("via", [["X"], ["X", "T"], ["X", "N", "T", "U"], ["X", "Q2", "T", "U"]])
+def test_a_route_that_passes_a_via_elsewhere_than_the_shortest_fits_as_well(via, lengths):
+    # X is a crossing: one way to K leads over it too, and both go over it further on
+    own, over = lengths
+    graph = network(
+        line("S", "West", "J"),
+        line("Own", "J", "K", own),
+        line("P1", "J", "X", over),
+        line("P2", "X", "K", over),
+        line("Z", "K", "M"),
+        line("Q1", "M", "X"),
+        line("Q2", "X", "N"),
+        line("T", "N", "O"),
+        line("U", "O", "East"),
+        turnout("J", "S", "Own", "P1"),
+        turnout("K", "Z", "Own", "P2"),
+        crossing("X", ["P1", "P2"], ["Q1", "Q2"]),
+    )
+    found = shortest(graph, ways("S:1"), ways("U:1"), via)
+    assert isinstance(found, Found)
+    both = ways("S:1 Own:1 Z:1 Q1:1 Q2:1 T:1 U:1"), ways("S:1 P1:1 P2:1 Z:1 Q1:1 Q2:1 T:1 U:1")
+    assert (found.ways, *found.others) == (both if own < over else both[::-1])
 
 
 def test_passes_keeps_the_order():
@@ -283,6 +323,21 @@ def test_steep_tracks_that_no_route_runs_over_do_not_lose_the_route():
     between = graph.reach(starts) & graph.reach(stops, backward=True)
     assert Way("Rest:50", forward=True) in between
     assert told(highest_ruling(graph, starts, stops, steepest, between)) == "In:1 Top:1 Out:1"
+
+
+def test_where_steep_tracks_are_out_of_reach_the_steepest_of_the_easy_routes_is_taken():
+    graph = network(
+        line("In", "West", "J"), line("Top", "J", "K"), line("Rest", "K", "J", *[1] * 100),
+        line("Lead", "K", "M"), line("Out", "M", "East", 1, 1), line("Away", "M", "South", 1, 1),
+        turnout("J", "Top", "In", "Rest"), turnout("K", "Top", "Lead", "Rest"), turnout("M", "Lead", "Out", "Away"),
+    )  # fmt: skip
+    steepest = {way: 0.03 if way.track.startswith("Rest") else 0.01 for way in graph.graph}
+    steepest |= dict.fromkeys(ways("Away:1"), -0.01) | dict.fromkeys(ways("Away:2"), 0.02)
+    starts, stops = ways("In:1"), ways("Out:2 Away:2")
+    between = graph.reach(starts) & graph.reach(stops, backward=True)
+    for order in (stops, stops[::-1]):
+        run = highest_ruling(graph, starts, order, steepest, between)
+        assert told(run) == "In:1 Top:1 Lead:1 Away:1 Away:2"
 
 
 # Every route and circuit

@@ -167,8 +167,21 @@ def test_names_lose_control_characters_and_stay_one_name():
 def test_a_header_with_control_characters_is_shown_without_them():
     (message,) = said(HEAD + "[\x01draw ing]\n")
     assert message.endswith('got [draw ing]; write ["draw ing"]')
-    (message,) = said(HEAD + "[\x01drawing]\n")
-    assert "\x01" not in message
+    unseen = "tarn.toml:3: a control character, which cannot be seen, stands on this line, got "
+    assert said(HEAD + "[\x01drawing]\n") == [unseen + "[drawing]; write [drawing]"]
+    assert said(HEAD + "ti\x7ftle\t= 3\n") == [unseen + "title = 3; write title = 3"]
+    assert said(HEAD + "[line.\u202eMain]\n") == [unseen + "[line.Main]; write [line.Main]"]
+    below = unseen.replace(":3:", ":4:")
+    assert said(HEAD + "[loco.a]\n \x1bmass =\x1b 3 oz\n") == [below + "mass = 3 oz; write the line without it"]
+
+
+@pytest.mark.parametrize("header", ["[line.\x01{}]", "[{} {}]", "[line.{} x", "[\x1b[31m{}\x07]"])
+def test_a_very_long_header_does_not_fill_the_screen(header):
+    start = time.process_time()
+    (message,) = said(HEAD + header.replace("{}", "x" * 50_000) + "\n")
+    assert time.process_time() - start < 2
+    assert len(message) < 250
+    assert message.isprintable()
 
 
 def test_a_very_long_name_does_not_fill_the_screen():

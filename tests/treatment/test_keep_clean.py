@@ -360,3 +360,57 @@ def test_copies_of_the_demo_plans_pass_the_ordinary_check(name: str, need: str) 
             verdict = layout.verdict(train, rail=rail)
             assert verdict.holds_back
             assert verdict.outcome == "climbs" or (need == "marginal" and verdict.outcome == "marginal")
+
+
+LAP = """
+scale = "HO"
+unit = "m"
+railhead.A = 0
+[line.Round]
+from = "A"
+to = "A"
+track = [
+  { straight = 1, grade = "4 %" RAIL0 },
+  { left = 0.5, angle = 180, rise = -0.02 RAIL1 },
+  { straight = 2, rise = -0.04 RAIL2 },
+  { left = 0.5, angle = 180, rise = -0.02 RAIL3 },
+  { straight = 1, grade = "4 %" RAIL4 },
+]
+[loco.mule]
+mass = "300 g"
+length = 0.2
+pull = { clean = "0.8 N", treated = "FILM N" }
+slipping = { clean = "0.8 N", treated = "FILM N" }
+[car.ore]
+mass = "100 g"
+length = 0.1
+rolling = "0.1 %"
+starting = "0.1 %"
+[route.Up]
+lap = ["Round"]
+[train.up]
+route = "Up"
+consist = ["mule", "10 ore"]
+"""
+"""The hill lies over both ends of the lap, and is longer than the train: it asks most with its head past the joint."""
+
+
+@pytest.mark.parametrize("film", [0.4, 0.48, 0.5, 0.53, 0.6])
+def test_a_locomotive_over_the_joint_of_a_lap_stands_on_the_track_behind(film: float) -> None:
+    def layout(some: tuple[int, ...], condition: str = "treated") -> Layout:
+        text = LAP.replace("FILM", repr(film))
+        for number in range(5):
+            text = text.replace(f" RAIL{number}", f', rail = "{condition}"' if number in some else "")
+        return Layout(read_plan(text))
+
+    def gets_by(some: tuple[int, ...]) -> bool:
+        rail = "as planned" if some else "clean"
+        settled, fresh = (layout(some, each).verdict("up", rail=rail) for each in ("treated", "treated fresh"))
+        return all(each.outcome != "stalls" and each.holds_back for each in (settled, fresh))
+
+    found = keep_clean_plan(layout(()), Asked(carry=NO_CARRY, need="marginal"))
+    good = [some for count in range(6) for some in combinations(range(5), count) if gets_by(some)]
+    chosen = filmed(found)
+    assert chosen in good
+    longest = max(sum(found.rows[n].unit.length for n in some) for some in good)
+    assert sum(found.rows[n].unit.length for n in chosen) == pytest.approx(longest)

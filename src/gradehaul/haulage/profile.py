@@ -187,7 +187,7 @@ class RouteProfile:
         """
         if self.route.lap and stop - start >= self.length:
             return frozenset(self.rails)
-        laps = math.floor(start / self.length) if self.route.lap else 0
+        laps = math.floor((start - 1e-9) / self.length) if self.route.lap else 0
         found: set[str] = set()
         for back in (laps * self.length, (laps + 1) * self.length) if self.route.lap else (0.0,):
             first = int(np.searchsorted(self.starts[1:], start - back - 1e-9, side="left"))

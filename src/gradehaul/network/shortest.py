@@ -199,16 +199,34 @@ def _is_only_one(graph: MovementGraph, passing: Passing, tree: Tree, goals: Coll
     ways = traced_ways(tree, reached[0])
     if len(set(ways)) < len(ways):
         return False
-    needed = most = len(passing.via)  # so many must be passed on a way for the rest of the route to pass the others
-    for place in range(len(ways) - 1, -1, -1):
-        way, own = ways[place], ways[place - 1] if place else None
-        for before in graph.predecessors[way]:
-            passed = next((passed for passed in range(most, -1, -1) if (before, passed) in tree), None)
-            if before != own and passed is not None and passing.onto(before, way, passed)[1] >= needed:
-                return False
-        while own is not None and needed and passing.onto(own, way, needed - 1)[1] >= needed:
-            needed -= 1
+    for place, needed in enumerate(_needed(passing, ways)):
+        own = ways[place - 1] if place else None
+        if next(_joining(graph, passing, tree, ways[place], own, needed), None) is not None:
+            return False
     return True
+
+
+def _needed(passing: Passing, ways: Sequence[Way]) -> list[int]:
+    """Return how many `via` must be passed on each way of a route for the rest of it to pass the others."""
+    needed = [len(passing.via)]
+    for own, way in zip(ways[-2::-1], ways[:0:-1], strict=True):
+        least = needed[-1]
+        while least and passing.onto(own, way, least - 1)[1] >= needed[-1]:
+            least -= 1
+        needed.append(least)
+    return needed[::-1]
+
+
+def _joining(
+    graph: MovementGraph, passing: Passing, tree: Tree, way: Way, own: Way | None, needed: int
+) -> Iterator[State]:
+    """Yield the states from which a train comes onto a way, from elsewhere than `own`, with enough `via` passed."""
+    for before in graph.predecessors[way]:
+        if before == own:
+            continue
+        for passed in range(len(passing.via), -1, -1):
+            if (before, passed) in tree and passing.onto(before, way, passed)[1] >= needed:
+                yield before, passed
 
 
 def _others(
@@ -230,13 +248,11 @@ def _others(
         ways = traced_ways(tree, goal)
         if len(set(ways)) == len(ways):
             yield ways
-    for place in range(len(states) - 1, -1, -1):
-        if len(graph.predecessors[states[place][0]]) == (1 if place else 0):
-            continue  # nothing joins here
-        rest = _ways(states[place:])
-        for joining in _states_before(graph, passing, tree, states[place]):
-            if place and joining == states[place - 1]:
-                continue
+    ways = _ways(states)
+    needed = _needed(passing, ways)
+    for place in range(len(ways) - 1, -1, -1):
+        rest = ways[place:]
+        for joining in _joining(graph, passing, tree, ways[place], ways[place - 1] if place else None, needed[place]):
             head = traced_ways(tree, joining)
             if not set(head).isdisjoint(rest) and searches:
                 searches -= 1
@@ -244,14 +260,6 @@ def _others(
                 head = traced_ways(around, joining) if joining in around else head
             if len({*head, *rest}) == len(head) + len(rest):
                 yield (*head, *rest)
-
-
-def _states_before(graph: MovementGraph, passing: Passing, tree: Tree, state: State) -> Iterator[State]:
-    way, passed = state
-    for before in graph.predecessors[way]:
-        for fewer in range(passed, -1, -1):
-            if (before, fewer) in tree and passing.onto(before, way, fewer) == state:
-                yield before, fewer
 
 
 def _shortest_simple(

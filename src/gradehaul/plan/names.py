@@ -18,6 +18,17 @@ _BLANKS = "\t\n\r\v\f\u2028\u2029"
 _BIDI = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C)}
 
 
+def unseen(sign: str) -> bool:
+    r"""Tell whether a sign is a control character or a mark that turns the direction of writing; tabs are none.
+
+    Examples
+    --------
+    >>> unseen("\x07"), unseen("\u202e"), unseen("\t"), unseen("a")
+    (True, True, False, False)
+    """
+    return sign in _BIDI or (sign not in _BLANKS and unicodedata.category(sign) == "Cc")
+
+
 def clean(name: str) -> str:
     r"""Return a name without control characters and without blanks at its ends.
 
@@ -30,8 +41,7 @@ def clean(name: str) -> str:
     'Up ore'
     """
     if not name.isprintable():
-        kept = (" " if sign in _BLANKS else sign for sign in name if sign not in _BIDI)
-        name = "".join(sign for sign in kept if unicodedata.category(sign) != "Cc")
+        name = "".join(" " if sign in _BLANKS else sign for sign in name if not unseen(sign))
         name = "".join("\N{REPLACEMENT CHARACTER}" if "\ud800" <= sign <= "\udfff" else sign for sign in name)
     return name.strip()
 

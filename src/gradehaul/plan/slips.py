@@ -6,13 +6,14 @@ A cure is only told if the parser, given the mended line, gets beyond it.
 from __future__ import annotations
 
 import re
+from itertools import chain
 from typing import TYPE_CHECKING, NamedTuple
 
 import tomli
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.cures import KEY, TOKEN, code_and_comment, cures
-from gradehaul.plan.names import clean, cut
+from gradehaul.plan.cures import KEY, TOKEN, Cure, code_and_comment, cures
+from gradehaul.plan.names import clean, cut, unseen
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,6 +25,7 @@ _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _TWICE = re.compile(r"Cannot (?:declare|mutate) .*|Cannot overwrite a value|Duplicate inline table key .*")
 _ENTRY = re.compile(rf"[ \t]*{KEY}[ \t]*=")
 _CUT_OFF = r"Illegal character '\n'"
+_UNSEEN = "a control character, which cannot be seen, stands on this line"
 _LONGEST_LINE = 110
 _LARGEST = 300_000
 """The longest text, in characters, in which cures are tried: each is a reading of all of it."""
@@ -79,7 +81,11 @@ def _cured(fault: _Fault, file: str) -> PlanError | None:
     lines = {line for _, line in _openers(fault)}
     open_above, open_here = any(line < fault.number for line in lines), fault.number in lines
     unclosed = fault.said == _CUT_OFF
-    for cure in cures(fault.line, fault.column, open_above=open_above, open_here=open_here, unclosed=unclosed):
+    line, before = (
+        "".join(sign for sign in text if not unseen(sign)) for text in (fault.line, fault.line[: fault.column - 1])
+    )
+    guesses = cures(line, len(before) + 1, open_above=open_above, open_here=open_here, unclosed=unclosed)
+    for cure in chain([Cure(_UNSEEN, line)], guesses):
         if cure.line != fault.line and _gets_past(fault, cure.line):
             write = _changed(fault.line, cure.line)
             return PlanError(cure.wrong, file=f"{file}:{fault.number}", found=got, write=write)
@@ -89,6 +95,8 @@ def _cured(fault: _Fault, file: str) -> PlanError | None:
 def _uncured(fault: _Fault, file: str) -> PlanError:
     """Return the error for a line of which nobody can tell what it means."""
     where, got = f"{file}:{fault.number}", cut(clean(fault.line))
+    if any(map(unseen, fault.line[fault.column - 1 : fault.column])):
+        return PlanError(_UNSEEN, file=where, found=got, write="the line without it")
     if fault.said in {_CUT_OFF, "Unterminated string"}:
         return PlanError("the quotes opened on this line are not closed on it", file=where, found=got)
     if re.search(r"=\s*(?:#.*|[,}\]].*)?$", fault.line):

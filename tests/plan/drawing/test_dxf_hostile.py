@@ -183,7 +183,7 @@ def whole_file(folder, version, fmt):
 def test_a_file_cut_short_is_refused_or_whole(tmp_path, version, fmt):
     data = whole_file(tmp_path, version, fmt)
     full = read(written(tmp_path, data), unit="m")
-    began, refusals = time.perf_counter(), 0
+    began, refusals = time.process_time(), 0
     for share in range(1, 20):
         path = written(tmp_path, data[: len(data) * share // 20])
         drawing, error = attempt(path)
@@ -195,7 +195,7 @@ def test_a_file_cut_short_is_refused_or_whole(tmp_path, version, fmt):
             for ours, theirs in zip(drawing.strokes, full.strokes, strict=True):
                 np.testing.assert_array_equal(ours.points, theirs.points)
     assert refusals > 5
-    assert time.perf_counter() - began < 30
+    assert time.process_time() - began < 30
 
 
 @pytest.mark.parametrize(("version", "fmt"), [("R12", "asc"), ("R2000", "asc"), ("R2018", "bin")])
@@ -254,12 +254,12 @@ def test_a_drawing_of_too_many_entities_is_refused_before_it_is_read(tmp_path, m
 
 def test_a_million_entities_are_refused_at_once_and_in_little_memory(tmp_path):
     path = written(tmp_path, plain("0\nLINE\n8\nTrack\n10\n0\n20\n0\n11\n1\n21\n0\n" * 1_000_000))
-    began = time.perf_counter()
+    began = time.process_time()
     tracemalloc.start()
     assert said(path) == ["a drawing has at most 250,000 entities, got more; write a file of the track alone"]
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert time.perf_counter() - began < 10
+    assert time.process_time() - began < 10
     assert most < 50e6
 
 
