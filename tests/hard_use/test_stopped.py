@@ -219,7 +219,10 @@ def test_a_folder_that_may_not_be_written_to(tmp_path, monkeypatch, name):
 
 
 @pytest.mark.parametrize("name", ONE_EACH)
-def test_interrupted_at_a_random_moment(tmp_path, name):
+def test_interrupted_at_a_random_moment(tmp_path_factory, tmp_path, name):
+    # once without, so that every library is loaded: one whose loading is broken off stays broken in this process
+    warm = tmp_path_factory.mktemp("warm")
+    assert run(arguments(name, old_file(warm, name))).exit_code == 0
     out = old_file(tmp_path, name)
     before = content(out)
     handler = signal.signal(signal.SIGALRM, signal.default_int_handler)
@@ -236,7 +239,9 @@ def test_interrupted_at_a_random_moment(tmp_path, name):
         assert done.stderr == "stopped\n"
         assert [path.name for path in tmp_path.iterdir()] in ([], [name])
     elif done is not None:  # else the runner around the command was interrupted
-        assert (done.exit_code, done.stderr) == (0, "")
+        assert done.exit_code == 0
+        # Python itself tells of an interrupt that came while it cleared away what no longer lives, and goes on
+        assert not done.stderr or done.stderr.startswith("Exception ignored in")
         assert content(out) != before
 
 

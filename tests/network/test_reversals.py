@@ -138,7 +138,7 @@ def test_a_route_of_three_runs_stands_where_its_first_and_last_do():
         (None, "Headshunt"),
         ("Headshunt", "Loader"),
     ]
-    assert [(leg.number, leg.starts_whole, leg.turned) for leg in trip.legs] == [
+    assert [(leg.number, leg.starts_whole, leg.pushed(at_start=False)) for leg in trip.legs] == [
         (1, True, False),
         (2, True, True),
         (3, True, False),
