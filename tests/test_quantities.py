@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import math
 import re
 import subprocess
 import sys
 import time
 import unicodedata
+from collections.abc import Iterator
 from importlib.resources import files
 from typing import get_args
 
@@ -380,6 +382,15 @@ def test_a_hint_can_be_written() -> None:
             read_reading(text, kind)
 
 
+@pytest.fixture
+def uncollected() -> Iterator[None]:
+    """Leave what other tests left for the collector until later: it is not this reader's time."""
+    gc.disable()
+    yield
+    gc.enable()
+
+
+@pytest.mark.usefixtures("uncollected")
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize(
     "text",
