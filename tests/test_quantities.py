@@ -564,6 +564,7 @@ def test_pint_waits_until_a_unit_is_met() -> None:
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
+@pytest.mark.usefixtures("uncollected")
 def test_ten_thousand_bare_lengths_take_no_time() -> None:
     read_quantity(1, "length", unit="in")
     began = time.process_time()
@@ -649,6 +650,7 @@ def test_a_reading_in_two_units_agrees_with_itself(newtons: float, misfit: float
         assert "disagree by more than 5 %" in refusal(text, "force")
 
 
+@pytest.mark.usefixtures("uncollected")
 @given(
     value=st.one_of(
         st.text(max_size=100),
