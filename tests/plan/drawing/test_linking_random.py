@@ -19,6 +19,8 @@ from plan.drawing.pen import after, arc, back, draw, length_of, parts, reach, sh
 
 SNAP = 0.001
 KINK = math.radians(2)
+PARTING = 0.08
+"""Nearer than this to a turnout its legs still lie within `snap`, and pieces of both fit either."""
 
 
 @dataclass
@@ -74,7 +76,7 @@ def grown(chance: random.Random, size: int) -> Network:
                 stroke.extend(leg)
                 own = stroke
             else:
-                again = tail(lead, chance.uniform(0.1, 0.9)) if way == "routes" and number else []
+                again = tail(chance, lead) if way == "routes" and number else []
                 own = [*again, *leg]
                 network.strokes.append(own)
             waiting.append((toe, leg))
@@ -93,8 +95,10 @@ def tracks(chance: random.Random, bend=None):
     return found
 
 
-def tail(elements, share):
-    return parts(elements, [length_of(elements) * share])[-1]
+def tail(chance, elements):
+    """Return the rest of a lead from a random place on, as far from both of its ends as legs take to part."""
+    length = length_of(elements)
+    return parts(elements, [chance.uniform(PARTING, length - PARTING)])[-1]
 
 
 def balloon(chance, network, toe, at):
@@ -157,11 +161,13 @@ def confused(network: Network) -> bool:
 def pieces(chance: random.Random, network: Network) -> list[Reach]:
     """Return the strokes cut at random places, jostled by less than half of `snap`, turned round and shuffled."""
     found = []
+    joints = {order(end) for line in network.lines for end in (line[0].start, line[-1].end)}
     for number, stroke in enumerate(network.strokes):
         named = [Element(e.start, e.end, e.heading, e.curvature, e.length, f"{number}", "") for e in stroke]
         length = length_of(named)
-        # Nearer than this to a turnout its legs still lie within `snap`, and pieces of both fit either.
-        places = [chance.uniform(0.08, length - 0.08) for _ in range(chance.randint(0, 3))]
+        places = [chance.uniform(PARTING, length - PARTING) for _ in range(chance.randint(0, 3))]
+        past = [length_of(named[:at]) for at in range(len(named)) if order(named[at].start) in joints]
+        places = [at for at in places if all(abs(at - joint) > PARTING for joint in past)]
         places = [at for at in places if all(abs(at - other) > 0.02 for other in places if other != at)]
         for piece in parts(named, places):
             angle, off = chance.uniform(0, 2 * math.pi), chance.uniform(0, 0.49) * SNAP
