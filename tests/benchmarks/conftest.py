@@ -29,6 +29,8 @@ class Figure:
     least: float | None = None
     most: float | None = None
     note: str = ""
+    limit: str = ""
+    """What keeps it from being better, told where it is missed."""
 
     @property
     def target(self) -> str:
@@ -89,6 +91,8 @@ def page(figures: list[Figure], where: str) -> str:
     """The figures as a page of Markdown."""
     missed = sum(figure.outcome == "missed" for figure in figures)
     rows = [("figure", "found", "target", ""), ("---", "---", "---", "---"), *(figure.cells for figure in figures)]
+    limits = [f"- {figure.what}: {figure.limit}." for figure in figures if figure.outcome == "missed" and figure.limit]
+    told = ["What limits those that are missed:", "", *limits, ""] if limits else []
     return "\n".join(
         [
             "# Figures",
@@ -100,6 +104,7 @@ def page(figures: list[Figure], where: str) -> str:
             "",
             *(f"| {' | '.join(row)} |" for row in rows),
             "",
+            *told,
             "Made by `pytest tests/benchmarks -o addopts= -p no:xdist -q --figures docs/figures.md`.",
             "",
         ]
@@ -130,7 +135,14 @@ def ratio(figure):
     """Return a function that times two things by turns, tells and keeps the ratio of their medians, slow over fast."""
 
     def measure(
-        what: str, slow: Timed, fast: Timed, *, rounds: int = 7, least: float | None = None, most: float | None = None
+        what: str,
+        slow: Timed,
+        fast: Timed,
+        *,
+        rounds: int = 7,
+        least: float | None = None,
+        most: float | None = None,
+        limit: str = "",
     ) -> float:
         times: tuple[list[float], list[float]] = ([], [])
         for _ in range(rounds):
@@ -140,6 +152,6 @@ def ratio(figure):
                 kept.append(perf_counter() - start)
         slower, faster = (median(kept) for kept in times)
         note = f"{1000 * slower:.4g} ms against {1000 * faster:.4g} ms"
-        return figure(what, slower / faster, least=least, most=most, note=note)
+        return figure(what, slower / faster, least=least, most=most, note=note, limit=limit)
 
     return measure
