@@ -52,6 +52,21 @@ def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
 
 
 @pytest.mark.parametrize(
+    ("words", "more"),
+    [("", True), ("--ease 300", True), ("--ease 300 --vertical-curve 200", False), ("--vertical-curve 0", False)],
+)
+def test_that_more_is_asked_where_a_curve_begins_is_told_only_where_it_is(words: str, more: bool) -> None:
+    asked = f"incline --scale HO --unit mm --rise 200 --length 8000 --curve 900 90 --compensate {words}"
+    page = run(*asked.split()).output
+    elsewhere, greatest = (
+        next(line.split()[-2] for line in page.splitlines() if line.strip().startswith(row))
+        for row in ("effective grade, away", "greatest effective grade")
+    )
+    assert (elsewhere != greatest) is more
+    assert ("at points there the effective grade is more" in page) is more
+
+
+@pytest.mark.parametrize(
     ("words", "message"),
     [
         (["--scale", "HO", "--radius", "24", "--turns", "3"], "left open; write one more of rise per turn"),

@@ -72,7 +72,7 @@ def incline_page(
         eased = (
             "is eased on curves by what they add; a vertical curve reaches over where a curve begins, so that at "
             "points there the effective grade is more than on either side"
-            if incline.compensated and incline.vertical
+            if incline.compensated and answer.routes[0].ruling.effective > incline.effective_grade * (1 + 1e-6)
             else "is eased on curves by what they add"
             if incline.compensated
             else "is the same on curves"
