@@ -15,7 +15,7 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.section import LongSection, long_section
 from gradehaul.haulage.stretches import grade_stretches
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.track.piecewise import polyline
+from gradehaul.track.piecewise import PiecewiseQuadratic, polyline
 
 PLANS = Path(__file__).parents[2] / "plans"
 INCH = 0.0254
@@ -226,6 +226,13 @@ def test_a_sliver_of_rounding_is_no_stretch():
     railhead = polyline([0.0, 1.0, 1.0 + 1e-11, 2.0], [0.0, 0.02, 0.02, 0.04])
     (only,) = grade_stretches(railhead)
     assert (only.start, only.stop, only.first) == (0.0, 2.0, pytest.approx(0.02))
+
+
+def test_a_vertical_curve_ends_where_another_goes_on_more_sharply():
+    sharper = PiecewiseQuadratic(*map(np.array, ([0.0, 1.0, 2.0], [0.0, 0.005], [0.0, 0.01], [0.01, 0.02])))
+    assert [(each.start, each.stop) for each in grade_stretches(sharper)] == [(0.0, 1.0), (1.0, 2.0)]
+    same = PiecewiseQuadratic(*map(np.array, ([0.0, 1.0, 2.0], [0.0, 0.005], [0.0, 0.01], [0.01, 0.01])))
+    assert [(each.start, each.stop) for each in grade_stretches(same)] == [(0.0, 2.0)]
 
 
 # The train

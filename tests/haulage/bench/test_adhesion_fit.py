@@ -76,6 +76,7 @@ def test_tyres_and_metal_are_told_apart_where_locomotives_differ():
     ("weights", "words", "known"),
     [
         ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5], [2.4, 1.2]], "all alike", None),
+        ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5]], "all alike", None),
         ([[2.0, 0.0], [3.0, 0.0], [1.0, 0.0]], "no locomotive with tyres", METAL),
         ([[2.0, 0.0], [1.0, 2.0]], "fewer than three", None),
     ],
@@ -90,6 +91,48 @@ def test_data_that_cannot_tell_say_so(weights, words, known):
     alike = found.predict(tuple(np.array(weights[0]) * 1.2))
     assert alike is not None
     assert alike.value == pytest.approx(1.2 * np.dot(weights[0], [METAL, TYRED]), rel=0.35)
+
+
+def test_locomotives_on_tyres_alone_tell_of_tyres_alone():
+    found = fit([[0.0, 2.0], [0.0, 3.0], [0.0, 1.0]])
+    assert "has tyres on all driven wheels" in found.why
+    assert (found.metal, found.metal_error) == (None, None)
+    assert found.tyred == pytest.approx(TYRED, rel=0.05)
+    assert found.predict((2.0, 0.0)) is None
+
+
+def test_standard_errors_are_those_of_the_normal_equations():
+    found = fit(FLEET.tolist())
+    rows = FLEET / (FLEET @ [found.metal, found.tyred])[:, None]
+    residual = np.array(found.residuals)
+    covariance = (residual @ residual) / (len(FLEET) - 2) * np.linalg.inv(rows.T @ rows)
+    assert (found.metal_error, found.tyred_error) == pytest.approx(np.sqrt(np.diag(covariance)), rel=1e-4)
+    assert found.correlation == pytest.approx(covariance[0, 1] / found.metal_error / found.tyred_error, rel=1e-4)
+    assert -1 < found.correlation < -0.1
+
+
+@pytest.mark.parametrize("column", [0, 1])
+def test_of_one_kind_of_wheel_the_error_is_that_of_a_mean(column):
+    weights = np.zeros((5, 2))
+    weights[:, column] = [1.0, 2.0, 3.0, 0.5, 0.8]
+    found = fit(weights.tolist(), list(weights.sum(axis=1) * [0.31, 0.28, 0.30, 0.33, 0.29]))
+    value, error = (found.metal, found.metal_error) if column == 0 else (found.tyred, found.tyred_error)
+    residual = np.array(found.residuals)
+    assert error == pytest.approx(value * np.sqrt(residual @ residual / 4 / 5), rel=1e-3)
+    other = (found.tyred, found.tyred_error) if column == 0 else (found.metal, found.metal_error)
+    assert other == (None, None)
+
+
+def test_a_coefficient_held_at_zero_is_known_without_doubt_and_leaves_the_other_its_own():
+    weights = np.array([[1.0, 2.0], [2.0, 1.0], [1.0, 0.5], [2.5, 2.0]])
+    for column, pulls in ((0, [0.2, 0.5, 0.26, 0.55]), (1, [0.5, 0.2, 0.1, 0.45])):
+        found = fit_coefficients(weights, np.array(pulls))
+        assert found.value[1 - column] == 0
+        assert found.freedom == 3
+        rows = weights[:, column] / (weights @ found.value)
+        expected = np.zeros((2, 2))
+        expected[column, column] = 1 / (rows @ rows)
+        assert found.inverse == pytest.approx(expected, rel=1e-3)
 
 
 def test_one_locomotive_predicts_none_since_nothing_tells_how_they_differ():

@@ -327,3 +327,44 @@ def test_what_to_measure_is_what_would_narrow_most(layout):
     after = trust_in_train(profile, made_up(read, read.trains["double"]), "treated", Draws(read, layout.coefficient))
     before, now = (t.margin_high - t.margin_low for t in (trust, after))
     assert 1 - (now / before) ** 2 == pytest.approx(unread.narrows, abs=0.08)
+
+
+BENT = """
+scale = "HO"
+unit = "mm"
+railhead.Foot = 0
+vertical_curve = { length = 0 }
+[line.Hill]
+from = "Foot"
+to = "Top"
+track = [ { straight = 3000, grade = "1 %" }, { left = 800, angle = 200, grade = "1 %" }, { straight = 3000 } ]
+[loco.mogul]
+mass = "300 g"
+length = 190
+pull = { clean = ["75 gf", "78 gf", "80 gf"] }
+[car.ore]
+mass = "95 g"
+length = 130
+rolling = "2.2 ± 0.000001 %"
+[route.Up]
+from = "Foot"
+to = "Top"
+[train.single]
+route = "Up"
+consist = ["mogul", "10 ore"]
+"""
+
+
+def test_a_cause_weighs_what_it_does_where_the_train_has_least_to_spare():
+    """Only pull and curve coefficient are unsure, and all of the train stands in the curve where it is worst."""
+    plan = read_plan(BENT)
+    layout = Layout(plan)
+    draws = Draws(plan, layout.coefficient)
+    trust = trust_in_train(layout.profile("Up"), made_up(plan, plan.trains["single"]), "clean", draws)
+    weight = 9.80665 * (0.300 + 10 * 0.095)
+    from_curve = np.var(draws.curve * weight / 0.8)
+    from_pull = np.var(draws.standing(plan.locos["mogul"], "clean"))
+    share = {cause.what: cause.share for cause in trust.causes}
+    assert share["the curve coefficient"] == pytest.approx(from_curve / (from_curve + from_pull), abs=0.02)
+    assert share["the pull of mogul on clean rail"] == pytest.approx(from_pull / (from_curve + from_pull), abs=0.02)
+    assert min(from_curve, from_pull) > 0.1 * max(from_curve, from_pull)  # neither hides the other
