@@ -264,11 +264,9 @@ def _about_file(loaded: Loaded, messages: list[str]) -> list[Fault]:
     faults = [Fault("warned", cut(clean(text)), weight=count) for text, count in Counter(messages).items()]
     if loaded.repaired is not None:
         faults += [Fault("repaired", clean(text)) for text in loaded.repaired.changes]
+    model = loaded.document.modelspace()  # a damaged layout may not know which one it is
     paper = sum(
-        entity.dxftype() != "VIEWPORT"
-        for layout in loaded.document.layouts
-        if not layout.is_modelspace
-        for entity in layout
+        entity.dxftype() != "VIEWPORT" for layout in loaded.document.layouts if layout is not model for entity in layout
     )
     if paper:
         faults.append(Fault("paper-space", f"{paper} entities are on paper, not in the model space: not read"))
