@@ -109,6 +109,35 @@ def test_marks_are_the_stretches_of_the_verdict_on_their_tracks():
         assert (train.stall.track, train.stall.at) == (under.track, pytest.approx(under.start, abs=1e-6))
 
 
+def test_where_a_train_stalls_its_heading_is_that_of_its_run():
+    """The same hill drawn upward and drawn downward: the train stalls in one place, headed one way."""
+    stock = """
+[loco.tank]
+mass = "200 g"
+length = 110
+[car.ore]
+mass = "95 g"
+length = 130
+[train.long]
+route = "Up"
+consist = ["tank", "12 ore"]
+[route.Up]
+from = "Foot"
+to = "Top"
+"""
+    head = 'scale = "HO"\nunit = "mm"\nrailhead.Foot = 0\n[line.Hill]\n'
+    there = 'from = "Foot"\nto = "Top"\ntrack = [{ straight = 3000 }, { left = 700, angle = 90, grade = "4 %" }]\n'
+    back = 'from = "Top"\nto = "Foot"\ntrack = [{ right = 700, angle = 90, grade = "-4 %" }, { straight = 3000 }]\n'
+    turned = []
+    for line in (there, back):
+        view = plan_view(Layout(read_plan(head + line + stock)), ["long"], ["clean"])
+        (train,), (foot,) = view.trains, (joint for joint in view.joints if joint.name == "Foot")
+        assert train.stall is not None
+        turned.append((train.verdict.at, math.remainder(train.stall.heading - foot.heading, 2 * math.pi)))
+    assert turned[0] == pytest.approx(turned[1], abs=1e-9)
+    assert turned[0][1] > 0.1
+
+
 def test_running_against_a_line_turns_the_stretch():
     layout = layout_of("n-mountain")
     for route in layout.routes:

@@ -183,6 +183,33 @@ def test_a_plan_without_any_reading_is_told_where_to_begin():
     assert "loose plank" in advice
 
 
+@pytest.mark.parametrize(
+    ("hours", "wanted"),
+    [
+        ([], ["wipe treated on a loose plank"]),
+        ([30], ["rail on the day it goes on too"]),
+        ([0], ["rail after a day too"]),
+        ([0, 30], []),
+    ],
+)
+def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
+    rows = "".join(read(loco, FIVE) for loco in ("goat", "mule"))
+    film = 'rail = "treated"\nhours = '
+    rows += "".join(read(loco, '["50 gf", "51 gf"]', f"{film}{age}") for age in hours for loco in ("goat", "mule"))
+    # without a train nothing else is asked for first
+    plan = read_plan(PLAN.split("[train.drag]")[0] + "[route.Up]" + PLAN.split("[route.Up]")[1] + rows)
+    advice = " ".join(readings(plan).measure_next)
+    every = ("wipe treated on a loose plank", "rail on the day it goes on too", "rail after a day too")
+    assert [words for words in every if words in advice] == wanted
+
+
+def test_a_plan_without_locomotives_is_asked_for_no_pull():
+    text = PLAN.split("[loco.goat]")[0] + "[car.ore]" + PLAN.split("[car.ore]")[1].split("[train.drag]")[0]
+    advice = " ".join(readings(read_plan(text)).measure_next)
+    assert "pull a string of ore" in advice
+    assert "plank" not in advice
+
+
 def test_common_practice_on_the_demo_bench():
     """Tyred locomotives lose more on the film than bare ones, up to about half; none gets all of it back."""
     answer = readings(load_plan(Path(__file__).parents[2] / "plans" / "bench.toml"))

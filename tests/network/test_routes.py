@@ -599,6 +599,18 @@ def test_a_circuit_between_two_places_makes_the_count_a_lower_bound():
     ]
 
 
+def test_what_lies_beside_the_way_between_two_places_says_nothing_of_it():
+    # beyond J a steep line leads to a circuit, and neither leads to East
+    tables = (
+        line("In", "West", "J"), line("Out", "J", "East"), line("Side", "J", "K"), line("Ring", "K", "K"),
+        turnout("J", "In", "Out", "Side"), turnout("K", "Side", "Ring.from", "Ring.to"),
+    )  # fmt: skip
+    graph = network(*tables)
+    steepest = {way: 0.03 if way.track in {"Side:1", "Ring:1"} else 0.01 for way in graph.graph}
+    between = {(pair.origin, pair.destination): pair for pair in find_routes(graph, steepest).between}
+    assert (between["West", "East"].exact, between["West", "East"].highest_bound) == (True, 0.01)
+
+
 def test_coming_round_again_is_no_other_route():
     tables = (
         line("In", "West", "J"), line("Top", "J", "K", keys='berth = "Halt"'), line("Rest", "K", "J"),
