@@ -197,14 +197,15 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     film = 'rail = "treated"\nhours = '
     rows += "".join(read(loco, '["50 gf", "51 gf"]', f"{film}{age}") for age in hours for loco in ("goat", "mule"))
     # without a train nothing else is asked for first
-    plan = read_plan(PLAN.split("[train.drag]")[0] + "[route.Up]" + PLAN.split("[route.Up]")[1] + rows)
+    before, _, after = PLAN.partition("[train.drag]")
+    plan = read_plan(before + after[after.index("[route.Up]") :] + rows)
     advice = " ".join(readings(plan).measure_next)
     every = ("wipe treated on a loose plank", "rail on the day it goes on too", "rail after a day too")
     assert [words for words in every if words in advice] == wanted
 
 
 def test_a_plan_without_locomotives_is_asked_for_no_pull():
-    text = PLAN.split("[loco.goat]")[0] + "[car.ore]" + PLAN.split("[car.ore]")[1].split("[train.drag]")[0]
+    text = PLAN[: PLAN.index("[loco.goat]")] + PLAN[PLAN.index("[car.ore]") : PLAN.index("[train.drag]")]
     advice = " ".join(readings(read_plan(text)).measure_next)
     assert "pull a string of ore" in advice
     assert "plank" not in advice

@@ -18,7 +18,7 @@ def quantiles(values: FloatArray, shares: Sequence[float]) -> list[float]:
     ([1.15, 2.5], 1.15)
     """
     places = [share * (values.size - 1) for share in shares]
-    below = [min(int(place), values.size - 1) for place in places]
+    below = [int(place) for place in places]
     above = [min(number + 1, values.size - 1) for number in below]
     ordered = np.partition(values, sorted({*below, *above}))
     found = []
