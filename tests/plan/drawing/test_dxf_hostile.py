@@ -218,16 +218,25 @@ def test_random_damage_raises_only_what_it_should(tmp_path, version, fmt):
             assert all(np.isfinite(stroke.points).all() for stroke in drawing.strokes)
 
 
-def test_a_layout_of_a_block_that_has_lost_its_name(tmp_path):
+@pytest.mark.parametrize(
+    ("layout", "message"),
+    [
+        ("Model", "the drawing draws nothing in its model space; write it again with the track in the model space"),
+        (
+            "0Model",
+            "the file is damaged or cut short, got no model space; write it again, saved as DXF, or ask for its repair",
+        ),
+    ],
+)
+def test_a_layout_that_has_lost_its_name_or_that_of_its_block(tmp_path, layout, message):
     text = (
         "0 SECTION 2 HEADER 9 $ACADVER 1 AC1024 0 ENDSEC 0 SECTION 2 CLASSES 0 BLOCK_RECORD 5 17 0 ENDSEC "
         "0 SECTION 2 OBJECTS 0 DICTIONARY 3 ACAD_GROUP 3 ACAD_LAYOUT 350 D 0 DICTIONARY 5 D 100 AcDbDictionary "
-        "3 Model 350 1A 0 LAYOUT 5 1A 100 AcDbPlotSettings 100 AcDbLayout 330 17 0 ENDSEC 0 EOF "
+        f"3 {layout} 350 1A 3 Layout1 350 1E 0 LAYOUT 5 1A 100 AcDbPlotSettings 100 AcDbLayout 330 17 "
+        "0 LAYOUT 5 1E 330 D 100 DictionaryVariables 0 ENDSEC 0 EOF "
     )
     path = written(tmp_path, text.replace(" ", "\n").encode())
-    assert said(path, unit="mm") == [
-        "the drawing draws nothing in its model space; write it again with the track in the model space"
-    ]
+    assert said(path, unit="mm") == [message]
 
 
 def test_a_circle_that_stands_upright(tmp_path):

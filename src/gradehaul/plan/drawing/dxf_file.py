@@ -122,7 +122,7 @@ def _plain(path: Path) -> Loaded:
         else:
             with path.open(encoding="utf-8", errors="ignore") as stream:
                 info = dxf_info(stream)
-        return Loaded(ezdxf.readfile(path), int(info.insert_units))
+        document, unit_code = ezdxf.readfile(path), int(info.insert_units)
     except (
         ezdxf.DXFError,
         OSError,
@@ -138,9 +138,16 @@ def _plain(path: Path) -> Loaded:
         struct.error,
     ) as error:
         why = cut(clean(" ".join(str(error).replace(str(path), "the file").split()))) or type(error).__name__
-        raise DrawingError(
-            "the file is damaged or cut short", found=why, write="it again, saved as DXF, or ask for its repair"
-        ) from error
+        raise _damaged(why) from error
+    if "Model" not in document.layouts:
+        raise _damaged("no model space")
+    return Loaded(document, unit_code)
+
+
+def _damaged(found: str) -> DrawingError:
+    return DrawingError(
+        "the file is damaged or cut short", found=found, write="it again, saved as DXF, or ask for its repair"
+    )
 
 
 @contextmanager
