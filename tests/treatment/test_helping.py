@@ -1,0 +1,50 @@
+"""Helpers: a helper at the head is ahead of the joint at which the train's own head stands."""
+
+import pytest
+
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.haulage.verdict import judge_running
+from gradehaul.plan import read_plan
+from gradehaul.plan.stock import TOGETHER
+from gradehaul.treatment.helping import District, _enough
+
+PLAN = """
+scale = "HO"
+unit = "m"
+railhead.Foot = 0
+[line.Hill]
+from = "Foot"
+to = "Top"
+track = [ { straight = 6 }, { straight = 4, grade = "9 %" }, { straight = 6 } ]
+[loco.tank]
+mass = "0.3 kg"
+length = 0.25
+pull.clean = "0.7 N"
+[car.ore]
+mass = "0.1 kg"
+length = 0.12
+[train.ore]
+route = "Up"
+consist = ["tank", "14 ore"]
+[route.Up]
+from = "Foot"
+to = "Top"
+"""
+
+
+@pytest.mark.parametrize("where", ["head", "tail"])
+def test_a_train_fails_within_its_district_as_seen_from_its_own_head(where):
+    layout = Layout(read_plan(PLAN))
+    profile, plan = layout.profile("Up"), layout.plan
+    train, tank = made_up(plan, plan.trains["ore"]), plan.locos["tank"]
+    helper = (Block(tank, 1),)
+    blocks = (*helper, *train.blocks) if where == "head" else (*train.blocks, *helper)
+    verdict = judge_running(profile, Train(blocks, TOGETHER, "assumed"), "clean", layout.pulls)
+    fails = min(stretch.start for stretch in (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery))
+    assert fails > 6
+    # where the head of all fails, the train's own head is behind a helper at the head
+    own = fails - (tank.length if where == "head" else 0.0)
+    for off, enough in ((own - 0.02, True), (own + 0.02, False)):
+        district = District("Foot", 3.0, "Top", off)
+        assert _enough(profile, train, "clean", layout.pulls, tank, where, [district]) is enough
