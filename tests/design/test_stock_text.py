@@ -54,7 +54,7 @@ BENDS = ["", 'model = "wheelbase"\nwheelbase = 40\nfriction = 0.28\n', 'model = 
 
 
 @pytest.mark.parametrize("bends", BENDS, ids=["degree", "wheelbase", "coefficient"])
-@pytest.mark.parametrize("verb", ["helix --radius 700 --rise-per-turn 115 --turns 1", "incline --rise 9 --length 600"])
+@pytest.mark.parametrize("verb", VERBS)
 def test_all_that_is_known_of_the_stock_is_kept(tmp_path: Path, verb: str, bends: str) -> None:
     text = STOCK + ("[curve_resistance]\n" + bends if bends else "")
     (tmp_path / "stock.toml").write_text(text)
