@@ -90,7 +90,7 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
 
     canvas = plan_canvas(view, size, reader.length_unit, feet, thickest=_TRACK)
     sheet = canvas.sheet
-    sheet.heading("title", [sheet.fitted(view.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(view.plan.title)
     counts = f"{found.count('fail')} fail, {found.count('look')} to look at, {found.count('pass')} pass"
     sheet.heading("words", [f"Clearances: {counts}", counts])
     gaps = gaps_under(canvas, view)

@@ -67,8 +67,7 @@ def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Fi
     rows += [*distance_rows(line), key_row(line)]
     longest = max(float(found.stations.lines[name][1][-1]) for name in lines)
     sheet = Sheet(own, rows, longest, reader.length_unit)
-    title = sheet.fitted(found.plan.title, sheet.sheet.right, scale=1.45)
-    sheet.heading("title", [title], weight="bold", scale=1.45)
+    sheet.title(found.plan.title)
     told = f"Railheads for even effort: railhead, {sheet.unit}, above grade to the next, line by line"
     more = len([1 for numbers, _ in found.stations.lines.values() if found.stations.free[numbers].any()]) - len(lines)
     sheet.heading("words", [f"{told}{f'; {more} lines more change less' if more else ''}", "Railheads for even effort"])

@@ -71,7 +71,7 @@ def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeN
     start = float(hill.distance[0])
     along = hill.distance - start
     sheet = Sheet(own, rows, float(along[-1]), reader.length_unit)
-    sheet.heading("title", [sheet.fitted(plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(plan.title)
     sheet.heading("words", ["Surveyed hill"], name=clean(hill.name), scale=1.1)
     sheet.heading("outcome", [_outcome(found, reader)])
     _draw_off(sheet, found, reader)

@@ -58,7 +58,7 @@ def _drawn(section: LongSection, reader: Reader, size_name: SizeName) -> Sheet:
         *([] if haul is None else [key_row(size)]),
     ]
     sheet = Sheet(size, rows, section.profile.length, reader.length_unit)
-    sheet.heading("title", [sheet.fitted(section.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(section.plan.title)
     sheet.heading("route", ["Long section of route"], name=section.route.name, scale=1.1)
     for number, fact in enumerate(facts):
         sheet.heading(f"fact {number}", [fact])

@@ -68,7 +68,7 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
         thickest=SHADES[-1].width,
     )
     sheet = canvas.sheet
-    sheet.heading("title", [sheet.fitted(view.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(view.plan.title)
     told = f"Plan view: effective grade for a train that climbs, arrows uphill, railheads ({reader.length_unit})"
     shaded = [told, f"Effective grade, uphill, railheads ({reader.length_unit})", "Plan view"]
     sheet.heading("words", shaded if film is None else titles(film, reader), scale=1.0)

@@ -240,6 +240,11 @@ class Sheet:
             told = self.fitted(name, right - start, **style)
             self.label(told, [Spot(start, middle, "left")], **style)
 
+    def title(self, text: str) -> None:
+        """Set the title of the sheet in the row of that name, cut to the sheet's width."""
+        scale = 1.45
+        self.heading("title", [self.fitted(text, self.sheet.right, scale=scale)], weight="bold", scale=scale)
+
     def _text(self, text: str, style: dict[str, Any]) -> Text:
         rest = {"color": INK, **style}
         size = self.size.font * rest.pop("scale", 1.0)
