@@ -11,13 +11,13 @@ from gradehaul.design.level_risers import Corrections
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import convert
+from gradehaul.show.axis_numbers import convert_all, nice
 from gradehaul.show.distance_axis import distance_rows, draw_distance
 from gradehaul.show.level_fraction import told_correction
 from gradehaul.show.level_marks import Line, draw_key, grade_panel, key_row, stairs
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.section_track import convert_all
-from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, Spot, nice
+from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, Spot
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

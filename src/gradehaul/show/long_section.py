@@ -9,8 +9,9 @@ from gradehaul.haulage.section import LongSection
 from gradehaul.show.distance_axis import distance_rows, draw_distance
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
+from gradehaul.show.section_joints import draw_joints
 from gradehaul.show.section_pull import draw_pull, key_row, pull_rows
-from gradehaul.show.section_track import draw_joints, draw_track, track_rows
+from gradehaul.show.section_track import draw_track, track_rows
 from gradehaul.show.sheet import SIZES, Row, Sheet, SizeName
 
 if TYPE_CHECKING:

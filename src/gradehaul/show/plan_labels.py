@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.lines import Line2D
 
 from gradehaul.haulage.plan_view import JointView, PlanView
 from gradehaul.quantities import convert
@@ -95,9 +94,7 @@ def _lead(canvas: Canvas, name: str, line: FloatArray) -> None:
     sheet = canvas.sheet
     for x, y in line.tolist():
         sheet.board.take(Box(x, y, x, y))
-    x, y = (line / [sheet.figure.bbox.width, sheet.figure.bbox.height]).T
-    style: dict[str, Any] = {"color": "#777777", "lw": 0.5, "gid": f"leads to {name}"}
-    sheet.figure.add_artist(Line2D(x, y, transform=sheet.figure.transFigure, **style))
+    sheet.line(*line.T, color="#777777", lw=0.5, gid=f"leads to {name}")
 
 
 def _leader(canvas: Canvas, at: tuple[float, float], box: Box) -> FloatArray:
