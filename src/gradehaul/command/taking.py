@@ -1,4 +1,4 @@
-"""What verbs take: the plan, and where the answer may not go."""
+"""What verbs take: the plan, the form of the answer, and where it may not go."""
 
 from __future__ import annotations
 
