@@ -188,6 +188,7 @@ class Sheet:
         spots: Sequence[Spot],
         *,
         boxes_cost: Callable[[Box], float] | None = None,
+        spots_cost: Sequence[float] | None = None,
         room: Box | None = None,
         backed: bool = False,
         **style: Any,  # noqa: ANN401 - whatever a text can be given
@@ -202,6 +203,8 @@ class Sheet:
             Where it may go, the best first.
         boxes_cost
             The cost of a label in a box; of spots that cost the same the first is taken.
+        spots_cost
+            What each of the spots costs beside, nothing if left out.
         room
             Where it must lie; the whole sheet if left out.
         backed
@@ -212,7 +215,9 @@ class Sheet:
         artist = self._text(text, style)
         width, height = self._extent(artist)
         boxes = [_set(spot, width, height) for spot in spots]
-        costs = None if boxes_cost is None else [boxes_cost(box) for box in boxes]
+        costs = [0.0] * len(boxes) if spots_cost is None else list(spots_cost)
+        if boxes_cost is not None:
+            costs = [cost + boxes_cost(box) for cost, box in zip(costs, boxes, strict=True)]
         chosen = self.board.place(boxes, costs=costs, room=self.sheet if room is None else room)
         if chosen is None:
             return None
