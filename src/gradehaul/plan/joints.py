@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.alike_names import alike_names
+from gradehaul.plan.alike import alike
 from gradehaul.plan.faults import header
 from gradehaul.plan.names import listed, nearest, quoted
 from gradehaul.plan.records import Joint, LineEnd
@@ -250,6 +250,6 @@ def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
     ends = [joint.name for joint in joints.values() if joint.kind == "end"]
     if ends:
         faults.note("", f"track ends at {listed(ends)}")
-    for name, other in alike_names(joints).items():
+    for name, other in alike(joints).items():
         if joints[name].kind == "end":
             faults.note(f"joint {quoted(name)}", f"only one line ends here; did you mean {quoted(other)}?")

@@ -101,7 +101,7 @@ def draw_labels(
 
 
 def _tell_track(canvas: Canvas, track: TrackView, reader: Reader, drawn: Drawn) -> None:
-    """Set the name and the grade of a track beside it, clear of all that is drawn if that can be, the name cut if need be."""
+    """Set the name and the grade of a track beside it, clear of what is drawn if that can be, else cut or as it may."""
     worst = max(track.steepest)
     grade = reader.grade(worst) if worst >= 0.001 else ""
     name = track.name if track.named else ""

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping
 
 _WORD = 4
-"""Words of fewer letters may differ on purpose."""
 
 
-def alike_names(names: Mapping[str, object]) -> dict[str, str]:
+def alike(names: Mapping[str, object]) -> dict[str, str]:
     """Return, for names that one slip of the pen turns into another, that other name.
 
     A slip is a letter left out, changed or swapped with its neighbor in a long word without digits, or a blank. Names
@@ -21,7 +17,7 @@ def alike_names(names: Mapping[str, object]) -> dict[str, str]:
 
     Examples
     --------
-    >>> alike_names({"Junction": 0, "Junktion": 0, "Yard 1": 0, "Yard 2": 0})
+    >>> alike({"Junction": 0, "Junktion": 0, "Yard 1": 0, "Yard 2": 0})
     {'Junction': 'Junktion', 'Junktion': 'Junction'}
     """
     found: dict[str, str] = {}
@@ -42,11 +38,11 @@ def alike_names(names: Mapping[str, object]) -> dict[str, str]:
                 framed.setdefault((*words[:at], "", *words[at + 1 :]), {}).setdefault(word, name)
     for by_word in framed.values():
         if len(by_word) > 1:
-            _alike_words(by_word, take)
+            _one_slip_apart(by_word, take)
     return {name: found[name] for name in names if name in found}
 
 
-def _alike_words(names: Mapping[str, str], take: Callable[[str, str], None]) -> None:
+def _one_slip_apart(names: Mapping[str, str], take: Callable[[str, str], None]) -> None:
     """Take the names, by a word each, whose words are one slip apart: drop at most one letter of each, and no two."""
     by_rest: dict[str, str] = {}
     for word, name in names.items():
