@@ -11,10 +11,9 @@ from array import array
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
+from command_line import run
 from gradehaul import __version__
-from gradehaul.command import main
 
 SOURCE = str(Path(__file__).parents[1] / "src")
 CLIMBS = """
@@ -46,10 +45,6 @@ def plan(tmp_path):
     path = tmp_path / "tarn.toml"
     path.write_text(CLIMBS, encoding="utf-8")
     return path
-
-
-def run(*args):
-    return CliRunner().invoke(main, [str(arg) for arg in args])
 
 
 def start(*args, environment=None, **rest):
@@ -370,7 +365,7 @@ def test_an_include_that_links_to_itself(plan, tmp_path):
 
 @pytest.mark.parametrize("verb", ["check", "profile"])
 def test_an_empty_name_after_o_is_refused(verb):
-    result = CliRunner().invoke(main, [verb, str(Path(SOURCE).parent / "plans" / "first-hill.toml"), "-o", ""])
+    result = run(verb, Path(SOURCE).parent / "plans" / "first-hill.toml", "-o", "")
     assert result.exit_code == 2
     assert result.stderr == "-o: the name of the file to write is empty; write a name after -o, or - to print\n"
 

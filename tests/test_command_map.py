@@ -6,16 +6,11 @@ from pathlib import Path
 
 import click
 import pytest
-from click.testing import CliRunner
 
-from gradehaul.command import main
+from command_line import run
 
 PLANS = Path(__file__).parents[1] / "plans"
 HILL = str(PLANS / "first-hill.toml")
-
-
-def run(*arguments: str):
-    return CliRunner().invoke(main, [*arguments])
 
 
 @pytest.fixture

@@ -4,15 +4,11 @@ import json
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
+from command_line import run
 from gradehaul.command import main
 
 PLAN = str(Path(__file__).parents[1] / "plans" / "bench.toml")
-
-
-def run(*arguments: str):
-    return CliRunner().invoke(main, arguments)
 
 
 def test_readings_for_a_person_and_for_a_program():

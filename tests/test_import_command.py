@@ -7,17 +7,13 @@ import sys
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
+from command_line import run
 from gradehaul.command import main
 from gradehaul.plan import read_plan
 
 ROOT = Path(__file__).parents[1]
 COVE, HOLLOW = str(ROOT / "plans" / "cove.dxf"), str(ROOT / "plans" / "hollow.dxf")
-
-
-def run(*args):
-    return CliRunner().invoke(main, [str(arg) for arg in args])
 
 
 @pytest.fixture

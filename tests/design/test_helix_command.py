@@ -8,15 +8,12 @@ import math
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import CliRunner
 
+from command_line import run
 from gradehaul.command import main
 
 USUAL = ["helix", "--plan", "plans/first-hill.toml", "--radius", "30", "--rise-per-turn", "5", "--turns", "3"]
-
-
-def run(*words: str) -> Result:
-    return CliRunner().invoke(main, words)
 
 
 def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:

@@ -8,11 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.design.hill import car_length, stock_of
 from gradehaul.design.hill_search import Need
 from gradehaul.design.incline import Asked, Bend, Incline, incline_of, practice_car
@@ -193,10 +192,6 @@ def test_what_is_told_can_be_asked_for_and_written_and_climbs_still(tmp_path: Pa
     )
     outcomes = {train.rail: train.verdict.outcome for train in check(read_plan(hill.read_text())).trains}
     assert outcomes["treated"] == outcomes["treated fresh"] == "climbs"
-
-
-def run(*words: str) -> Result:
-    return CliRunner().invoke(main, words)
 
 
 def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:

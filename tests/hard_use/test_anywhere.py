@@ -25,10 +25,15 @@ def answer(*args: str, source: Path = ROOT / "src", cwd: Path = ROOT, **environm
 
 
 @pytest.mark.parametrize(
-    "args", [("treat", "plans/two-levels.toml", "--json"), ("check", "plans/bench.toml", "--json")]
+    "args",
+    [
+        ("treat", "plans/two-levels.toml", "--json"),
+        ("check", "plans/bench.toml", "--json"),
+        ("export", "plans/first-hill.toml", "-o", "-"),
+    ],
 )
 def test_the_same_bytes_under_any_hash_seed(args):
-    """Two verbs with sets in them; `tests/hard_use/verbs.py` compares every verb over every plan."""
+    """Three verbs with sets in them; `tests/hard_use/verbs.py` compares every verb over every plan."""
     first, *others = (answer(*args, PYTHONHASHSEED=seed) for seed in ("0", "1", "7"))
     assert others == [first, first]
 

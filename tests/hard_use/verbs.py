@@ -46,33 +46,11 @@ WRITES = {
 }
 """What writes a file for a plan, under the file's name."""
 
+_HELIX = ("helix", "--scale", "HO", "--radius", "610 mm", "--rise", "400 mm", "--rise-per-turn", "115 mm")
+
 DESIGNS = {
-    "helix.toml": (
-        "helix",
-        "--scale",
-        "HO",
-        "--radius",
-        "610 mm",
-        "--rise",
-        "400 mm",
-        "--rise-per-turn",
-        "115 mm",
-        "-o",
-        "{out}",
-    ),
-    "helix.svg": (
-        "helix",
-        "--scale",
-        "HO",
-        "--radius",
-        "610 mm",
-        "--rise",
-        "400 mm",
-        "--rise-per-turn",
-        "115 mm",
-        "-o",
-        "{out}",
-    ),
+    "helix.toml": (*_HELIX, "-o", "{out}"),
+    "helix.svg": (*_HELIX, "-o", "{out}"),
     "incline.toml": ("incline", "--scale", "HO", "--rise", "100 mm", "--length", "6 m", "-o", "{out}"),
     "incline.svg": ("incline", "--scale", "HO", "--rise", "100 mm", "--length", "6 m", "-o", "{out}"),
     "import.toml": ("import", "{drawing}", "--layers", "TRACK", "--scale", "HO", "-o", "{out}"),

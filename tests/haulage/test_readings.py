@@ -9,8 +9,8 @@ import pytest
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.readings import bounds, readings
 from gradehaul.plan import load_plan, read_plan
+from haulage.bench.tables import GF, reading
 
-GF = 9.80665e-3
 PLAN = """
 scale = "HO"
 unit = "mm"
@@ -38,10 +38,6 @@ to = "Summit"
 """
 
 
-def read(loco: str, forces: str, more: str = "") -> str:
-    return f'[[reading]]\nloco = "{loco}"\nforce = {forces}\n{more}\n'
-
-
 def remarks(more: str) -> str:
     return "\n".join(str(remark) for remark in readings(read_plan(PLAN + more)).remarks)
 
@@ -50,25 +46,28 @@ FIVE = '["65 gf", "66 gf", "67 gf", "66 gf", "65 gf"]'
 
 
 def test_sound_readings_raise_no_remark():
-    assert remarks(read("goat", FIVE) + read("goat", '["48 gf", "49 gf", "48 gf"]', 'state = "slipping"')) == ""
+    assert remarks(reading("goat", FIVE) + reading("goat", '["48 gf", "49 gf", "48 gf"]', 'state = "slipping"')) == ""
 
 
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (read("goat", '["0.1 N", "0.11 N", "0.1 N"]').replace("0.1", "6.6"), "more than 60 %"),
-        (read("goat", '["6.6 gf", "6.5 gf", "6.7 gf"]'), "6.6 gf is 2 % of its weight, less than 3 %"),
-        (read("goat", '["2.3 gf", "2.4 gf", "2.3 gf"]'), "was 2.33 ozf (22 %) meant?"),
-        (read("goat", '["0.065 N", "0.066 N", "0.067 N"]'), "0.066 N is 2 % of its weight"),
-        (read("goat", FIVE) + read("goat", '["70 gf", "71 gf", "70 gf"]', 'state = "slipping"'), "which is never so"),
-        (read("goat", FIVE) + read("goat", '["70 gf", "71 gf", "70 gf"]', 'rail = "treated"'), "no film gives"),
+        (reading("goat", '["0.1 N", "0.11 N", "0.1 N"]').replace("0.1", "6.6"), "more than 60 %"),
+        (reading("goat", '["6.6 gf", "6.5 gf", "6.7 gf"]'), "6.6 gf is 2 % of its weight, less than 3 %"),
+        (reading("goat", '["2.3 gf", "2.4 gf", "2.3 gf"]'), "was 2.33 ozf (22 %) meant?"),
+        (reading("goat", '["0.065 N", "0.066 N", "0.067 N"]'), "0.066 N is 2 % of its weight"),
         (
-            read("goat", '["50 gf", "51 gf", "50 gf"]', 'rail = "treated"\nhours = 1')
-            + read("goat", '["40 gf", "41 gf", "40 gf"]', 'rail = "treated"\nhours = 30'),
+            reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'state = "slipping"'),
+            "which is never so",
+        ),
+        (reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'rail = "treated"'), "no film gives"),
+        (
+            reading("goat", '["50 gf", "51 gf", "50 gf"]', 'rail = "treated"\nhours = 1')
+            + reading("goat", '["40 gf", "41 gf", "40 gf"]', 'rail = "treated"\nhours = 30'),
             "a rest gives pull back",
         ),
-        (read("goat", '["65 gf", "66 gf", "67 gf", "66 gf", "45 gf"]'), "45 gf lies far from the other readings"),
-        (read("goat", '"66 gf"'), "one reading only: the scatter is assumed"),
+        (reading("goat", '["65 gf", "66 gf", "67 gf", "66 gf", "45 gf"]'), "45 gf lies far from the other readings"),
+        (reading("goat", '"66 gf"'), "one reading only: the scatter is assumed"),
         ('[[reading]]\ncar = "ore"\ncars = 1\nforce = ["22 gf", "23 gf"]\n', "22.50 % of its weight"),
         ('[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [22, 21]\nstarts = [18, 17]\n', "are the two exchanged?"),
         (
@@ -86,7 +85,7 @@ def test_sound_readings_raise_no_remark():
             "ore: it starts at less than it rolls on at",
         ),
         (
-            read("goat", FIVE) + read("goat", '["50 gf", "51 gf", "50 gf"]'),
+            reading("goat", FIVE) + reading("goat", '["50 gf", "51 gf", "50 gf"]'),
             "reading 1 and reading 2 contradict one another, 65.8 gf and 50.3",
         ),
         (
@@ -109,7 +108,7 @@ def trial(count: int, outcome: str, more: str = "") -> str:
 
 
 def test_a_trial_bounds_the_pull_from_both_sides():
-    plan = read_plan(PLAN + read("goat", FIVE) + trial(10, "climbs") + trial(16, "stalls"))
+    plan = read_plan(PLAN + reading("goat", FIVE) + trial(10, "climbs") + trial(16, "stalls"))
     climbed, stalled = readings(plan).trials
     layout = Layout(plan)
     truth = layout.pulls.standing(layout.plan.locos["goat"], "clean").value
@@ -122,24 +121,24 @@ def test_a_trial_bounds_the_pull_from_both_sides():
 
 
 def test_trials_that_contradict_one_another_are_pointed_out():
-    told = remarks(read("goat", FIVE) + trial(13, "climbs") + trial(12, "stalls"))
+    told = remarks(reading("goat", FIVE) + trial(13, "climbs") + trial(12, "stalls"))
     assert "a train climbed that asks for more than one that stalled" in told
 
 
 def test_a_train_that_both_climbed_and_stalled_is_pointed_out():
     assert "asks for as much as one that stalled" in remarks(
-        read("goat", FIVE) + trial(12, "climbs") + trial(12, "stalls")
+        reading("goat", FIVE) + trial(12, "climbs") + trial(12, "stalls")
     )
 
 
 def test_rows_that_agree_or_lie_apart_in_age_do_not_contradict_one_another():
-    fresh = read("goat", '["50 gf", "51 gf", "50 gf"]', 'rail = "treated"\nhours = 1')
-    later = read("goat", '["58 gf", "59 gf", "58 gf"]', 'rail = "treated"\nhours = 8')
-    assert "contradict" not in remarks(read("goat", FIVE) + read("goat", '["66 gf", "65 gf"]') + fresh + later)
+    fresh = reading("goat", '["50 gf", "51 gf", "50 gf"]', 'rail = "treated"\nhours = 1')
+    later = reading("goat", '["58 gf", "59 gf", "58 gf"]', 'rail = "treated"\nhours = 8')
+    assert "contradict" not in remarks(reading("goat", FIVE) + reading("goat", '["66 gf", "65 gf"]') + fresh + later)
 
 
 def test_a_trial_over_a_route_that_cannot_be_answered_is_said():
-    plan = read_plan(PLAN + read("goat", FIVE) + trial(3, "climbs"))
+    plan = read_plan(PLAN + reading("goat", FIVE) + trial(3, "climbs"))
     (told,) = plan.book.trials
     answer = readings(replace(plan, book=replace(plan.book, trials=(replace(told, route="Off"),))))
     assert answer.trials == ()
@@ -148,14 +147,14 @@ def test_a_trial_over_a_route_that_cannot_be_answered_is_said():
 
 @pytest.mark.parametrize(("count", "outcome"), [(2, "stalls"), (40, "climbs")])
 def test_a_trial_that_the_model_does_not_allow_for_is_said(count, outcome):
-    answer = readings(read_plan(PLAN + read("goat", FIVE) + trial(count, outcome)))
+    answer = readings(read_plan(PLAN + reading("goat", FIVE) + trial(count, outcome)))
     assert not answer.trials[0].agrees
     assert f"trial 1: it {outcome}, and the model has it do so in only 0.0 %" in str(answer.remarks[-1])
 
 
 def test_a_trial_on_film_is_judged_at_its_age():
     ages = "".join(
-        read("goat", f'["{p} gf", "{p + 1} gf", "{p} gf"]', f'rail = "treated"\nhours = {h}')
+        reading("goat", f'["{p} gf", "{p + 1} gf", "{p} gf"]', f'rail = "treated"\nhours = {h}')
         for h, p in ((1, 40), (24, 52))
     )
     plan = read_plan(
@@ -169,7 +168,7 @@ def test_a_trial_on_film_is_judged_at_its_age():
 
 
 def test_what_to_measure_next_begins_with_what_would_tell_most_of_the_trains():
-    advice = readings(read_plan(PLAN + read("goat", FIVE))).measure_next
+    advice = readings(read_plan(PLAN + reading("goat", FIVE))).measure_next
     assert "it would make drag surer on" in advice[0]
     assert len(advice) <= 6
     assert sum("along level straight track" in words for words in advice) <= 1
@@ -236,7 +235,7 @@ def test_the_truth_of_a_made_up_bench_is_found_again():
         pull = (0.22 * (mass - tyres) + 0.4 * tyres) * (1 + 0.08 * noise.standard_normal())
         if k < 6:
             forces = ", ".join(f'"{pull * (1 + 0.03 * e):.1f} gf"' for e in noise.standard_normal(5))
-            rows += read(f"L{k}", f"[{forces}]")
+            rows += reading(f"L{k}", f"[{forces}]")
         else:
             truth = pull
     answer = readings(read_plan(PLAN + locos + rows))

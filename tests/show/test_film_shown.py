@@ -12,11 +12,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import CliRunner, Result
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from gradehaul.command import main
+from command_line import run
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import plan_view
 from gradehaul.plan import load_plan
@@ -32,10 +31,6 @@ from gradehaul.treatment.stretches import used_stretches
 PLANS = Path(__file__).parents[2] / "plans"
 TWO_LEVELS = str(PLANS / "two-levels.toml")
 HILL = str(PLANS / "first-hill.toml")
-
-
-def run(*arguments: str) -> Result:
-    return CliRunner().invoke(main, [*arguments])
 
 
 @cache

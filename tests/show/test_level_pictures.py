@@ -17,18 +17,9 @@ from gradehaul.show.level_picture import drawn_lines, level_figure
 from gradehaul.show.level_risers_picture import risers_figure
 from gradehaul.show.picture import drawing_rules
 from gradehaul.show.reading_units import reader_of
+from show.surveyed_hill import SURVEYED
 
 PLANS = Path(__file__).parents[2] / "plans"
-SURVEY = """
-scale = "HO"
-unit = "in"
-railhead.A = 0
-line.Main = { from = "A", to = "B", track = [{ straight = 60 }] }
-[survey.Main]
-heights = [[0, 0], [12, "1/4 in"], [24, "5/16 in"], [36, "3/4 in"], [48, 1]]
-reading = "1/64 in"
-grade = "1 in 48"
-"""
 
 
 def drawn(figure, gid: str):
@@ -59,7 +50,7 @@ def test_heights_and_grades_of_every_line_drawn(size: str) -> None:
 
 
 def test_readings_doubt_and_shims_of_a_survey() -> None:
-    plan = read_plan(SURVEY)
+    plan = read_plan(SURVEYED)
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
         figure = risers_figure(plan, found, reader_of("in", None))
@@ -74,7 +65,7 @@ def test_readings_doubt_and_shims_of_a_survey() -> None:
 
 
 def test_a_hill_that_is_as_meant_has_no_shims() -> None:
-    plan = read_plan(SURVEY.replace("5/16", "1/2"))
+    plan = read_plan(SURVEYED.replace("5/16", "1/2"))
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
         figure = risers_figure(plan, found, reader_of("in", None))
@@ -84,7 +75,7 @@ def test_a_hill_that_is_as_meant_has_no_shims() -> None:
 
 def test_the_verb_writes_them(tmp_path: Path) -> None:
     plan = tmp_path / "hill.toml"
-    plan.write_text(SURVEY)
+    plan.write_text(SURVEYED)
     for name, sign in (("hill.png", b"\x89PNG"), ("hill.svg", b"<?xml"), ("hill.pdf", b"%PDF")):
         for own in (["level", str(plan), "--survey", "Main"], ["level", str(PLANS / "n-mountain.toml")]):
             done = CliRunner().invoke(main, [*own, "-o", str(tmp_path / name)])
@@ -94,7 +85,7 @@ def test_the_verb_writes_them(tmp_path: Path) -> None:
     done = CliRunner().invoke(main, ["level", str(plan), "--survey", "Main", "-o", str(tmp_path / "new.toml")])
     assert done.exit_code == 2
     assert ".png, .svg or .pdf" in done.output
-    plan.write_text(SURVEY + SURVEY[SURVEY.index("[survey") :].replace("Main", "Again"))
+    plan.write_text(SURVEYED + SURVEYED[SURVEYED.index("[survey") :].replace("Main", "Again"))
     two = ["level", str(plan), "--survey", "Main", "--survey", "Again", "-o", str(tmp_path / "two.svg")]
     done = CliRunner().invoke(main, two)
     assert done.exit_code == 2

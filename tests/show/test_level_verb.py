@@ -11,23 +11,13 @@ import pytest
 from click.testing import CliRunner, Result
 
 from gradehaul.command import main
-
-PLAN = """
-scale = "HO"
-unit = "in"
-railhead.A = 0
-line.Main = { from = "A", to = "B", track = [{ straight = 60 }] }
-[survey.Main]
-heights = [[0, 0], [12, "1/4 in"], [24, "5/16 in"], [36, "3/4 in"], [48, 1]]
-reading = "1/64 in"
-grade = "1 in 48"
-"""
+from show.surveyed_hill import SURVEYED
 
 
 @pytest.fixture
 def plan(tmp_path: Path) -> Path:
     path = tmp_path / "hill.toml"
-    path.write_text(PLAN)
+    path.write_text(SURVEYED)
     return path
 
 
@@ -152,7 +142,7 @@ def test_wishes_for_railheads_that_are_refused(tmp_path: Path, more: list[str], 
 
 
 def test_a_plan_without_a_survey(plan: Path) -> None:
-    plan.write_text(PLAN.partition("[survey")[0])
+    plan.write_text(SURVEYED.partition("[survey")[0])
     result = level(plan)
     assert result.exit_code == 2
     assert "[survey.NAME]" in result.stderr

@@ -115,6 +115,32 @@ def test_labels_lie_on_the_sheet_and_never_overlap(name, size):
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])
+@pytest.mark.parametrize("name", ["n-mountain", "hollow", "cove"])
+def test_labels_keep_clear_of_bands_and_arrows(name, size):
+    """Where there is room, as on these plans: nothing drawn beside the track lies behind the words."""
+    figure = figure_of(name, size)
+    axes, point = figure.axes[0], figure.dpi / 72
+    with drawing_rules():
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        texts = [text for text in figure.findobj(Text) if text.get_text()]
+        boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in texts]
+    drawn = [axes.transData.transform(patch.get_xy()) for patch in axes.patches if "uphill" in (patch.get_gid() or "")]
+    for kind in ("stalls", "no stopping", "no recovery"):
+        for line in lines(figure, kind):
+            ends = axes.transData.transform(line.get_xydata())
+            chords = ends[np.append(True, np.hypot(*np.diff(ends, axis=0).T) > 1e-6)]
+            place = np.linspace(0, len(chords) - 1, 400)
+            course = np.column_stack([np.interp(place, np.arange(len(chords)), chords[:, k]) for k in (0, 1)])
+            along = np.gradient(course, axis=0)
+            aside = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
+            drawn += [course + side * 0.4 * line.get_linewidth() * point * aside for side in (1, -1)]
+    assert len(drawn) > 4
+    for x, y in (points.T for points in drawn):
+        for text, box in boxes:
+            assert not ((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)).any(), text
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
 def test_a_label_lies_nearest_to_its_own_joint_or_a_line_leads_to_it(size):
     view, figure = view_of("yard"), figure_of("yard", size)
     spots = {

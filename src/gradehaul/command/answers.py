@@ -12,7 +12,20 @@ from gradehaul.command.completing import names
 from gradehaul.command.delivering import complain, deliver, laid_out
 from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, open_option, refuse_ending, refuse_opening, refuse_plan
+from gradehaul.command.options import (
+    all_routes_option,
+    csv_option,
+    grades_option,
+    json_option,
+    open_option,
+    output_option,
+    plan_argument,
+    rails_option,
+    seed_option,
+    show_option,
+    size_option,
+)
+from gradehaul.command.taking import Form, form_asked, form_of, load, refuse_ending, refuse_opening, refuse_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,18 +39,18 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
-@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The loads as a table for a spreadsheet.")
+@plan_argument
+@json_option
+@csv_option("The loads")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
-@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@output_option("Write this file, whole or not at all; - prints.")
 @open_option
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
-@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
-@click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+@show_option
+@grades_option
+@all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
 @click.option("--verbose", is_flag=True, help="Tell of every figure where it comes from.")
-@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@seed_option
 @click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
     *,
@@ -87,38 +100,29 @@ def check(
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
+@plan_argument
 @click.argument("route", required=False, shell_complete=names("routes"))
 @click.option(
     "--train", help="A train of the plan.  [default: the first named for this route]", shell_complete=names("trains")
 )
-@click.option(
-    "--rail",
-    "rails",
-    multiple=True,
-    help="A rail condition; again for more.  [default: clean and judged]",
-    shell_complete=names("rails"),
-)
-@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the long section.")
+@rails_option("clean and judged")
+@output_option("Write this file; .png, .svg or .pdf draws the long section.")
 @open_option
-@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The track as a table for a spreadsheet.")
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
-@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@size_option
+@json_option
+@csv_option("The track")
+@show_option
+@grades_option
 def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Tell the numbers along a route, or draw its long section, with the pull of a train."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    asked_form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_opening(output, open_it)
     refuse_plan(output, asked["plan"])
     from gradehaul.haulage.layout import Layout
     from gradehaul.haulage.section import long_section
-    from gradehaul.show.picture import picture_format
     from gradehaul.show.reading_units import balance_unit, reader_of
 
-    printed = output is None or output == "-"
-    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    form = form_of(output, asked_form)
     refuse_ending(output, form)
     plan = load(asked["plan"])
     section = long_section(Layout(plan), asked["route"], train=asked["train"], rails=asked["rails"] or None)
@@ -127,13 +131,13 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, *
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
-@click.option("-o", "--output", type=click.Path(), help="Write this file, whole or not at all; - prints.")
+@plan_argument
+@output_option("Write this file, whole or not at all; - prints.")
 @treat_options
 @open_option
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
-@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
-@click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
+@show_option
+@grades_option
+@all_routes_option
 def report(
     *,
     plan: str,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.options import csv_option, json_option, output_option, plan_argument, seed_option, show_option
 from gradehaul.command.taking import load, refuse_ending, refuse_plan
 
 if TYPE_CHECKING:
@@ -15,13 +16,13 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
-@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The pulls as a table for a spreadsheet.")
+@plan_argument
+@json_option
+@csv_option("The pulls")
 @click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
-@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the residuals.")
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
-@click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
+@output_option("Write this file; .png, .svg or .pdf draws the residuals.")
+@show_option
+@seed_option
 def readings(*, plan: str, output: str | None, seed: int, show: System | None, **asked: bool) -> None:
     """Turn readings at the bench into pulls and coefficients, and tell what to measure next."""
     if sum(asked.values()) > 1:

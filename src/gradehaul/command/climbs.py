@@ -9,7 +9,8 @@ import click
 
 from gradehaul.command.completing import names
 from gradehaul.command.delivering import deliver, laid_out
-from gradehaul.command.taking import refuse_idle, refuse_plan
+from gradehaul.command.options import json_option, output_option
+from gradehaul.command.taking import form_asked, refuse_idle, refuse_plan
 from gradehaul.errors import PlanError
 
 if TYPE_CHECKING:
@@ -51,8 +52,8 @@ def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
             shell_complete=names("rails"),
         ),
         click.option("--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True),
-        click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else."),
-        click.option("-o", "--output", type=click.Path(), help="Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
+        json_option,
+        output_option("Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
         click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show."),
         click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent"),
     ):
@@ -167,8 +168,7 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
 
 def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: str | None) -> None:
     """Draw a sweep of helices, or tell it as a table, as JSON or as CSV."""
-    if asked["as_json"] and asked["as_csv"]:
-        raise click.UsageError("--json and --csv exclude each other")
+    form = form_asked(as_json=asked["as_json"], as_csv=asked["as_csv"])
     if asked["stock"] is not None:
         refuse_plan(output, asked["stock"])
     from gradehaul.design.helix_wishes import read_build, swept
@@ -178,10 +178,10 @@ def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: s
     stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
     found = swept(read_build(stock, asked, tracks), stock, asked, turns)
     reader = _hill_reader(stock, asked)
-    if asked["as_json"] or asked["as_csv"]:
+    if form != "text":
         from gradehaul.show.helix_sweep_json import sweep_csv, sweep_json
 
-        deliver(sweep_json(found) if asked["as_json"] else sweep_csv(found), output)
+        deliver(sweep_json(found) if form == "json" else sweep_csv(found), output)
         return
     if output is None or output == "-":
         deliver(laid_out(sweep_page(found, reader), to_file=False), None)

@@ -7,10 +7,30 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gradehaul.command.completing import names
 from gradehaul.command.delivering import complain, deliver, laid_out
 from gradehaul.command.film_options import film_asked, treat_options
-from gradehaul.command.taking import Form, begins_with, load, open_option, refuse_ending, refuse_opening, refuse_plan
+from gradehaul.command.options import (
+    csv_option,
+    grades_option,
+    json_option,
+    open_option,
+    output_option,
+    plan_argument,
+    rails_option,
+    show_option,
+    size_option,
+    trains_option,
+)
+from gradehaul.command.taking import (
+    Form,
+    begins_with,
+    form_asked,
+    form_of,
+    load,
+    refuse_ending,
+    refuse_opening,
+    refuse_plan,
+)
 
 if TYPE_CHECKING:
     from gradehaul.haulage.layout import Layout
@@ -22,41 +42,26 @@ if TYPE_CHECKING:
 
 
 @click.command("map")
-@click.argument("plan", type=click.Path())
-@click.option(
-    "--train",
-    "trains",
-    multiple=True,
-    help="A train to mark; again for more.  [default: all named]",
-    shell_complete=names("trains"),
-)
-@click.option(
-    "--rail",
-    "rails",
-    multiple=True,
-    help="A rail condition; again for more.  [default: those judged]",
-    shell_complete=names("rails"),
-)
-@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf draws the plan view.")
+@plan_argument
+@trains_option("A train to mark")
+@rails_option("those judged")
+@output_option("Write this file; .png, .svg or .pdf draws the plan view.")
 @treat_options
 @open_option
-@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
-@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@size_option
+@json_option
+@csv_option("The tracks")
+@show_option
+@grades_option
 def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Tell where tracks lie and how hard they climb, or draw the plan view, with where trains get stuck."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    asked_form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_opening(output, open_it)
     refuse_plan(output, asked["plan"])
     from gradehaul.haulage.layout import Layout
-    from gradehaul.show.picture import picture_format
     from gradehaul.show.reading_units import balance_unit, reader_of
 
-    printed = output is None or output == "-"
-    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
+    form = form_of(output, asked_form)
     refuse_ending(output, form)
     plan = load(asked["plan"])
     view, film = _viewed(Layout(plan), asked)
@@ -66,26 +71,14 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
-@click.option(
-    "--train",
-    "trains",
-    multiple=True,
-    help="A train to mark; again for more.  [default: all named]",
-    shell_complete=names("trains"),
-)
-@click.option(
-    "--rail",
-    "rails",
-    multiple=True,
-    help="A rail condition; again for more.  [default: those judged]",
-    shell_complete=names("rails"),
-)
-@click.option("-o", "--output", type=click.Path(), required=True, help="The drawing to write, .dxf; - prints.")
+@plan_argument
+@trains_option("A train to mark")
+@rails_option("those judged")
+@output_option("The drawing to write, .dxf; - prints.", required=True)
 @treat_options
 @open_option
 @click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
-@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@grades_option
 def export(*, plan: str, output: str, open_it: bool, show: System | None, grades: Grades, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Write the plan as a drawing (DXF): tracks by rail and grade, heights, and where trains get stuck, on layers."""
     refuse_opening(output, open_it)
@@ -106,7 +99,7 @@ def export(*, plan: str, output: str, open_it: bool, show: System | None, grades
 
 @click.command("import")
 @click.argument("drawing", type=click.Path())
-@click.option("-o", "--output", type=click.Path(), required=True, help="The plan to write, or to go on with; - prints.")
+@output_option("The plan to write, or to go on with; - prints.", required=True)
 @click.option("--layers", multiple=True, help="A layer with track, or a pattern; again for more.  [default: all]")
 @click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern.")
 @click.option("--unit", help="The drawing's unit, where the file does not say it or says it wrong.")

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gradehaul.command.completing import names
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.film_options import wish_options
-from gradehaul.command.taking import Form, load, refuse_ending, refuse_plan
+from gradehaul.command.options import csv_option, json_option, output_option, plan_argument, show_option, trains_option
+from gradehaul.command.taking import Form, form_asked, load, refuse_ending, refuse_plan
 
 if TYPE_CHECKING:
     from gradehaul.show.reading_units import Reader, System
@@ -18,23 +18,16 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
-@click.option(
-    "--train",
-    "trains",
-    multiple=True,
-    help="A train that must run; again for more.  [default: all named]",
-    shell_complete=names("trains"),
-)
+@plan_argument
+@trains_option("A train that must run")
 @wish_options
-@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The tracks as a table for a spreadsheet.")
-@click.option("-o", "--output", type=click.Path(), help="Write a copy of the plan with the film in it, too.")
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@json_option
+@csv_option("The tracks")
+@output_option("Write a copy of the plan with the film in it, too.")
+@show_option
 def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: System | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Tell where the film may go, which rails stay clean and for which train, and what if the film spreads."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_plan(output, plan)
     refuse_ending(output, "toml")
     from gradehaul.haulage.layout import Layout
@@ -44,7 +37,6 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
 
     loaded = load(plan)
     found = keep_clean_plan(Layout(loaded), asked_for(loaded.unit, **asked))
-    form: Form = "json" if as_json else "csv" if as_csv else "text"
     reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
     deliver(_treat_written(found, form, reader), None)
     if output is not None:  # the answer stands, whether or not a copy can be written

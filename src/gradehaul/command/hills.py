@@ -4,14 +4,34 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
 from gradehaul.command.completing import names
 from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.group import FAILS
-from gradehaul.command.taking import Form, load, open_option, refuse_ending, refuse_idle, refuse_opening, refuse_plan
+from gradehaul.command.options import (
+    csv_option,
+    grades_option,
+    json_option,
+    open_option,
+    output_option,
+    plan_argument,
+    show_option,
+    size_option,
+    trains_option,
+)
+from gradehaul.command.taking import (
+    Form,
+    form_asked,
+    form_of,
+    load,
+    refuse_ending,
+    refuse_idle,
+    refuse_opening,
+    refuse_plan,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,30 +39,26 @@ if TYPE_CHECKING:
     from gradehaul.design.clearance import Clearances
     from gradehaul.design.level import Leveled
     from gradehaul.design.level_risers import Corrections
+    from gradehaul.haulage.layout import Layout
     from gradehaul.plan.records import Plan
+    from gradehaul.show.picture import Format
     from gradehaul.show.reading_units import Grades, Reader, System
     from gradehaul.show.sheet import SizeName
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
+@plan_argument
 @click.option("--deck", help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
 @click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
 @click.option("--coupler", help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
-@click.option(
-    "--train",
-    "trains",
-    multiple=True,
-    help="A train to judge; again for more.  [default: all named]",
-    shell_complete=names("trains"),
-)
+@trains_option("A train to judge")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The places as a table for a spreadsheet.")
-@click.option("-o", "--output", type=click.Path(), help="Write this file; .png, .svg or .pdf marks places on the plan.")
+@json_option
+@csv_option("The places")
+@output_option("Write this file; .png, .svg or .pdf marks places on the plan.")
 @open_option
-@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
+@size_option
+@show_option
 def clearance(
     *,
     plan: str,
@@ -56,45 +72,29 @@ def clearance(
     **asked: Any,  # noqa: ANN401 - see the options
 ) -> None:
     """Tell where tracks pass over, under or beside one another too near, and which cars a curve would tip."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    asked_form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
     from gradehaul.design.clearance import clearance_asked, clearances
     from gradehaul.haulage.layout import Layout
-    from gradehaul.show.picture import picture_format
     from gradehaul.show.reading_units import reader_of
 
     layout, reader = Layout(loaded), reader_of(loaded.unit, show)
-    printed = output is None or output == "-"
-    if printed or as_json or as_csv:
+    form = form_of(output, asked_form)
+    if form in get_args(Form):
         refuse_idle("size", needs="a picture after -o")
-    form = "json" if as_json else "csv" if as_csv else "text" if printed else picture_format(output or "")
     refuse_ending(output, form)
     found = clearances(layout, clearance_asked(loaded.unit, **asked))
-    answer: str | bytes
-    if form == "json" or form == "csv" or form == "text":  # noqa: PLR1714 - so that the type is known
-        answer = _clearance_written(found, form, reader, to_file=output is not None)
-    else:
-        from gradehaul.haulage.plan_view import plan_view
-        from gradehaul.show.clearance_picture import clearance_picture
-
-        answer = clearance_picture(found, plan_view(layout, trains=()), reader, form, size=size)
-    deliver(answer, output, open_it=open_it)
+    written = _clearance_written(layout, found, form, reader, size, to_file=output is not None)
+    deliver(written, output, open_it=open_it)
     if strict and not found.passes:
         sys.exit(FAILS)
 
 
 @click.command()
-@click.argument("plan", type=click.Path())
-@click.option(
-    "--train",
-    "trains",
-    multiple=True,
-    help="A train to level for; again for more.  [default: all named]",
-    shell_complete=names("trains"),
-)
+@plan_argument
+@trains_option("A train to level for")
 @click.option("--at-least", "least", multiple=True, help="A height that a joint must clear, as in 'Bridge = 4 in'.")
 @click.option("--at-most", "most", multiple=True, help="A height that a joint must not exceed.")
 @click.option("--change", help="Change of grade from one stretch to the next.  [default: 2 %]")
@@ -109,15 +109,13 @@ def clearance(
 @click.option("--target", help="Of a survey: the grade that was meant.  [default: its own, else even from end to end]")
 @click.option("--shim", help="Of a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]")
 @click.option("--step", help="Of a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]")
-@click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-@click.option("--csv", "as_csv", is_flag=True, help="The heights as a table for a spreadsheet.")
-@click.option(
-    "-o", "--output", type=click.Path(), help="Write a copy of the plan with the railheads (.toml), or a picture, too."
-)
+@json_option
+@csv_option("The heights")
+@output_option("Write a copy of the plan with the railheads (.toml), or a picture, too.")
 @open_option
-@click.option("--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture.")
-@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]")
-@click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
+@size_option
+@show_option
+@grades_option
 def level(
     *,
     plan: str,
@@ -131,8 +129,7 @@ def level(
     **asked: Any,  # noqa: ANN401 - see the options
 ) -> None:
     """Find railheads that make the effort even, or the shims that correct a surveyed hill."""
-    if as_json and as_csv:
-        raise click.UsageError("--json and --csv exclude each other")
+    form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
@@ -140,7 +137,6 @@ def level(
     from gradehaul.show.reading_units import reader_of
 
     reader = reader_of(loaded.unit, show, grades)
-    form: Form = "json" if as_json else "csv" if as_csv else "text"
     shims = Shims(**{name: asked[name] for name in Shims._fields})
     if output is None or output == "-" or Path(output).suffix.lower() == ".toml":
         refuse_idle("size", needs="a picture after -o")
@@ -157,7 +153,9 @@ def level(
         deliver(_level_drawn(leveled, output, reader, size), output, open_it=open_it)
 
 
-def _clearance_written(found: Clearances, form: Form, reader: Reader, *, to_file: bool) -> str:
+def _clearance_written(
+    layout: Layout, found: Clearances, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool
+) -> str | bytes:
     if form == "json":
         from gradehaul.show.clearance_json import clearance_json
 
@@ -166,9 +164,14 @@ def _clearance_written(found: Clearances, form: Form, reader: Reader, *, to_file
         from gradehaul.show.clearance_csv import clearance_csv
 
         return clearance_csv(found)
-    from gradehaul.show.clearance_text import clearance_page
+    if form == "text":
+        from gradehaul.show.clearance_text import clearance_page
 
-    return laid_out(clearance_page(found, reader), to_file=to_file)
+        return laid_out(clearance_page(found, reader), to_file=to_file)
+    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.show.clearance_picture import clearance_picture
+
+    return clearance_picture(found, plan_view(layout, trains=()), reader, form, size=size)
 
 
 def _risers_drawn(plan: Plan, found: Sequence[Corrections], output: str, reader: Reader, size: SizeName) -> bytes:

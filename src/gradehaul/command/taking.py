@@ -1,4 +1,4 @@
-"""What verbs take: the plan, and where the answer may not go."""
+"""What verbs take: the plan, the form of the answer, and where it may not go."""
 
 from __future__ import annotations
 
@@ -14,12 +14,26 @@ from gradehaul.errors import PlanError
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
+    from gradehaul.show.picture import Format
 
 
 Form = Literal["json", "csv", "text"]
 
 
-open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+def form_asked(*, as_json: bool, as_csv: bool) -> Form:
+    """Return the form that is asked for, text where none is."""
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other")
+    return "json" if as_json else "csv" if as_csv else "text"
+
+
+def form_of(output: str | None, asked: Form) -> Form | Format:
+    """Return the form of an answer: a picture, as its ending tells, where a file and no other form is asked for."""
+    if asked != "text" or output is None or output == "-":
+        return asked
+    from gradehaul.show.picture import picture_format
+
+    return picture_format(output)
 
 
 def load(path: str) -> Plan:

@@ -32,7 +32,7 @@ class Vehicles:
 
 @dataclass(frozen=True, slots=True)
 class Tightest:
-    """The car nearest to tipping: vehicle counted from the head (1 is the first), place of the head, m, forces, N.
+    """The car nearest to tipping: vehicle counted from the head (1 is the first), and place of the head, m.
 
     `share` is the tipping moment over what the car's weight holds; `inward` where the string is pulled tight, else it
     is pushed outward. `pull_share` is the share of its pull that each locomotive gives then.
@@ -40,8 +40,6 @@ class Tightest:
 
     vehicle: int
     head: float
-    front_force: float
-    rear_force: float
     sine: float
     share: float
     inward: bool
@@ -112,8 +110,6 @@ def tightest(
             best = Tightest(
                 int(car) + 1,
                 float(some[row]) + start,
-                float(force[row, car]),
-                float(force[row, car + 1]),
                 float(sine[row, car]),
                 float(share[row, car]),
                 bool(both[row, car] > 0),

@@ -9,7 +9,7 @@ from itertools import takewhile
 
 from gradehaul.network.graph import MovementGraph, Way, path_to
 from gradehaul.network.run_rounds import RunRound
-from gradehaul.network.shortest import Passing, State
+from gradehaul.network.search_tree import Passing, State
 
 Runs = tuple[tuple[Way, ...], ...]
 """The ways of each run in one direction; a run begins on the last way of the one before, turned."""

@@ -6,7 +6,7 @@ import heapq
 from collections.abc import Collection, Mapping, Sequence
 
 from gradehaul.network.graph import MovementGraph, Way, path_to
-from gradehaul.network.shortest import Passing, shortest_tree, traced_ways
+from gradehaul.network.search_tree import Passing, shortest_tree, traced_ways
 
 MOST_TRIED = 32
 """Where moves form cycles, this many of the steepest tracks are tried for a route that runs over them."""

@@ -8,8 +8,9 @@ from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan import places, stock
 from gradehaul.plan.bench import book
 from gradehaul.plan.bench_schema import BenchTable
+from gradehaul.plan.easements import check_easements
 from gradehaul.plan.faults import Entry, Faults, checked
-from gradehaul.plan.joints import Declared, check_easements, make_joints, meetings
+from gradehaul.plan.joints import Declared, make_joints, meetings
 from gradehaul.plan.line_schema import LineTable, PieceTable
 from gradehaul.plan.lines import lay
 from gradehaul.plan.names import clean, shown

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import Cell, csv_text
 
 HEADS = (
     "route",
@@ -42,32 +40,15 @@ HEADS = (
 )
 """The columns; those of the JSON document where they tell the same."""
 
-_FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
-"""What makes a spreadsheet take text for a formula, in full width too."""
-
-Cell = str | int | float | None
-
 
 def check_csv(answer: CheckAnswer) -> str:
     """Return the loads as CSV (RFC 4180): a row for each route, power, car and rail condition; 999 means at least."""
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    table.writerow(HEADS)
-    for route in answer.routes:
-        pairs = zip(route.loads, route.spreads, strict=True)
-        table.writerows([harmless(cell) for cell in _row(route, load, spread)] for load, spread in pairs)
-    return stream.getvalue()
-
-
-def harmless(cell: Cell) -> Cell:
-    """Return a cell that no spreadsheet takes for a formula: text that begins like one gets an apostrophe.
-
-    Examples
-    --------
-    >>> harmless("=1+1"), harmless("ore"), harmless(-0.5)
-    ("'=1+1", 'ore', -0.5)
-    """
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
+    rows = (
+        _row(route, load, spread)
+        for route in answer.routes
+        for load, spread in zip(route.loads, route.spreads, strict=True)
+    )
+    return csv_text(HEADS, rows)
 
 
 def _row(answer: RouteAnswer, load: Load, spread: LoadSpread) -> tuple[Cell, ...]:

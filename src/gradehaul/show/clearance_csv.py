@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from gradehaul.design.clearance import Clearances
-from gradehaul.show.check_csv import harmless
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import csv_text
 
 HEADS = (
     "number",
@@ -30,12 +27,9 @@ HEADS = (
 
 def clearance_csv(found: Clearances) -> str:
     """Return the answer as CSV (RFC 4180); figures in m or as plain shares, as the column `in` says."""
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    table.writerow(HEADS)
     tracks = found.plan.tracks
-    for number, each in enumerate(found.ranked(), 1):
-        cells = (
+    rows = (
+        (
             number,
             each.rule,
             each.outcome,
@@ -52,5 +46,6 @@ def clearance_csv(found: Clearances) -> str:
             each.words,
             each.source,
         )
-        table.writerow([harmless(cell) for cell in cells])
-    return stream.getvalue()
+        for number, each in enumerate(found.ranked(), 1)
+    )
+    return csv_text(HEADS, rows)

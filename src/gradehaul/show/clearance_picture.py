@@ -15,9 +15,10 @@ from gradehaul.show.clearance_words import RULES, bounds_told, figure_told, plac
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.plan_canvas import Canvas, gaps_under, plan_canvas, without
 from gradehaul.show.plan_key import Entry, draw_key, draw_scale, key_rows
-from gradehaul.show.plan_labels import draw_joints, set_beside
+from gradehaul.show.plan_labels import draw_joints, drawn_on, set_beside
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, SIZES, Row, Size, SizeName, Spot
+from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -90,7 +91,7 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
 
     canvas = plan_canvas(view, size, reader.length_unit, feet, thickest=_TRACK)
     sheet = canvas.sheet
-    sheet.heading("title", [sheet.fitted(view.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(view.plan.title)
     counts = f"{found.count('fail')} fail, {found.count('look')} to look at, {found.count('pass')} pass"
     sheet.heading("words", [f"Clearances: {counts}", counts])
     gaps = gaps_under(canvas, view)
@@ -104,13 +105,13 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
     draw_scale(sheet, canvas.dots, reader)
     if entries:
         draw_key(sheet, entries)
-    hidden = np.concatenate([canvas.line(track.xy) for track in view.tracks.values()])
+    drawn = drawn_on(canvas, view, [_outline(canvas, mark) for mark in marks])
     for mark in marks:
         if mark.outcome != "pass":
             at = canvas.spot(mark.x, mark.y)
             weight = "bold" if mark.outcome == "fail" else "normal"
-            set_beside(canvas, _spans(mark.numbers), at, hidden, near=7.0, weight=weight)
-    draw_joints(canvas, view, reader, hidden)
+            set_beside(canvas, _spans(mark.numbers), [at], drawn, near=7.0, weight=weight)
+    draw_joints(canvas, view, reader, drawn)
     for number, wordings in enumerate(told):
         room = sheet.room(f"place {number}")
         wide = room.right - room.left
@@ -125,6 +126,13 @@ def _draw_track(canvas: Canvas, track: TrackView, gaps: list[tuple[float, float]
         style: dict[str, Any] = {"solid_capstyle": "butt", "zorder": 3}
         canvas.axes.plot(x, y, color="#555555", lw=_TRACK * canvas.thin + 0.8, **style)
         canvas.axes.plot(x, y, color="#dcdcdc", lw=_TRACK * canvas.thin, gid=f"track {track.id}", **style)
+
+
+def _outline(canvas: Canvas, mark: _Marked) -> FloatArray:
+    """Return points on the sheet around a mark."""
+    angles = np.linspace(0.0, 2 * np.pi, 12, endpoint=False)
+    reach = 0.5 * _LOOKS[mark.outcome].mark["ms"] * canvas.dots_per_point
+    return np.asarray(canvas.spot(mark.x, mark.y) + reach * np.column_stack([np.cos(angles), np.sin(angles)]))
 
 
 def _marks(found: Clearances, view: PlanView, canvas: Canvas) -> list[_Marked]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from gradehaul.show.sheet import INK, Row, Sheet, Spot, numbers
+from gradehaul.show.axis_numbers import numbers
+from gradehaul.show.sheet import INK, Row, Sheet, Spot
 
 
 def distance_rows(line: float) -> list[Row]:

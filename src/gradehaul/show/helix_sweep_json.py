@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 
 import numpy as np
 
 from gradehaul.design.helix import GUARD
 from gradehaul.design.helix_sweep import Sweep
-from gradehaul.show.check_csv import harmless
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import csv_text
 
 HEADS = (
     "power",
@@ -67,16 +65,20 @@ def sweep_json(found: Sweep) -> str:
 
 def sweep_csv(found: Sweep) -> str:
     """Return a sweep as CSV (RFC 4180); lengths in m, grades in per cent, what forbids a design as 1."""
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    table.writerow(HEADS)
     radius, rise = np.meshgrid(found.radii, found.rises)
     figures = (radius, rise, 100 * found.grade, 100 * found.effective)
     same = [np.round(each, _DIGITS).ravel().tolist() for each in figures]
     marks = [each.astype(int).ravel().tolist() for each in (found.low, found.steep, found.stalled)]
-    for i, power in enumerate(found.powers):
-        for j, rail in enumerate(found.rails):
-            names = [harmless(each) for each in (power, rail, found.car)]
-            own = [found.cars[i, j].ravel().tolist(), found.exact[i, j].astype(int).ravel().tolist()]
-            table.writerows([*names, *cells] for cells in zip(*same, *own, *marks, strict=True))
-    return stream.getvalue()
+    rows = (
+        (power, rail, found.car, *cells)
+        for i, power in enumerate(found.powers)
+        for j, rail in enumerate(found.rails)
+        for cells in zip(
+            *same,
+            found.cars[i, j].ravel().tolist(),
+            found.exact[i, j].astype(int).ravel().tolist(),
+            *marks,
+            strict=True,
+        )
+    )
+    return csv_text(HEADS, rows)

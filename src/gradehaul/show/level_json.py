@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from typing import Any
 
 from gradehaul import __version__
 from gradehaul.design.level import Leveled
-from gradehaul.show.check_csv import harmless
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import csv_text
 
 HEADS = ("line", "at_m", "string_m", "railhead_m", "free")
 
@@ -40,11 +38,7 @@ def level_json(found: Leveled) -> str:
 
 def level_csv(found: Leveled) -> str:
     """Return the stations as CSV (RFC 4180)."""
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    table.writerow(HEADS)
-    table.writerows([harmless(cell) for cell in row] for row in _rows(found))
-    return stream.getvalue()
+    return csv_text(HEADS, _rows(found))
 
 
 def _rows(found: Leveled) -> list[tuple[Any, ...]]:

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
 
+from gradehaul.show.axis_numbers import nice
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.sheet import INK, Row, Sheet, Spot, nice
+from gradehaul.show.sheet import INK, Row, Sheet, Spot
 from gradehaul.track.piecewise import FloatArray
 
 Line = Mapping[str, Any]
@@ -42,11 +42,8 @@ def draw_key(sheet: Sheet, entries: Mapping[str, Line]) -> None:
     """Tell what lines mean: a sample of each before its words."""
     room = sheet.room("key")
     dot, middle = sheet.dots_per_em, 0.5 * (room.bottom + room.top)
-    wide, tall = sheet.figure.bbox.width, sheet.figure.bbox.height
     x = room.left
     for words, style in entries.items():
-        ends = np.array([x, x + 2.6 * dot]) / wide
-        height = np.array([middle, middle]) / tall
-        sheet.figure.add_artist(Line2D(ends, height, transform=sheet.figure.transFigure, **style))
+        sheet.line([x, x + 2.6 * dot], [middle, middle], **style)
         placed = sheet.label(words, [Spot(x + 3.0 * dot, middle, "left")], scale=0.92)
         x = (placed[1].right if placed else x) + 1.4 * dot

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gradehaul.design.level import Leveled
+from gradehaul.show.axis_numbers import convert_all, nice
 from gradehaul.show.distance_axis import distance_rows, draw_distance
 from gradehaul.show.level_marks import Line, draw_key, grade_panel, key_row, stairs
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.section_track import convert_all
-from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, nice
+from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -67,8 +67,7 @@ def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Fi
     rows += [*distance_rows(line), key_row(line)]
     longest = max(float(found.stations.lines[name][1][-1]) for name in lines)
     sheet = Sheet(own, rows, longest, reader.length_unit)
-    title = sheet.fitted(found.plan.title, sheet.sheet.right, scale=1.45)
-    sheet.heading("title", [title], weight="bold", scale=1.45)
+    sheet.title(found.plan.title)
     told = f"Railheads for even effort: railhead, {sheet.unit}, above grade to the next, line by line"
     more = len([1 for numbers, _ in found.stations.lines.values() if found.stations.free[numbers].any()]) - len(lines)
     sheet.heading("words", [f"{told}{f'; {more} lines more change less' if more else ''}", "Railheads for even effort"])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Sequence
 from typing import Any
@@ -12,8 +10,8 @@ from gradehaul import __version__
 from gradehaul.design.level_risers import Corrections
 from gradehaul.design.survey import Steep
 from gradehaul.plan.records import Plan
-from gradehaul.show.check_csv import harmless
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import csv_text
 
 HEADS = ("survey", "at_m", "railhead_m", "grade_pct", "spread_pct", "correction_m")
 
@@ -48,12 +46,7 @@ def risers_json(plan: Plan, found: Sequence[Corrections]) -> str:
 
 def risers_csv(found: Sequence[Corrections]) -> str:
     """Return the risers as CSV (RFC 4180); the grade is that to the next reading."""
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    table.writerow(HEADS)
-    for each in found:
-        table.writerows([harmless(cell) for cell in (each.surveyed.name, *row)] for row in _rows(each))
-    return stream.getvalue()
+    return csv_text(HEADS, ((each.surveyed.name, *row) for each in found for row in _rows(each)))
 
 
 def _rows(found: Corrections) -> list[tuple[float | None, ...]]:

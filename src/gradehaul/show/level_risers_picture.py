@@ -11,13 +11,13 @@ from gradehaul.design.level_risers import Corrections
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import convert
+from gradehaul.show.axis_numbers import convert_all, nice
 from gradehaul.show.distance_axis import distance_rows, draw_distance
 from gradehaul.show.level_fraction import told_correction
 from gradehaul.show.level_marks import Line, draw_key, grade_panel, key_row, stairs
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.section_track import convert_all
-from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, Spot, nice
+from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, Spot
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -71,7 +71,7 @@ def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeN
     start = float(hill.distance[0])
     along = hill.distance - start
     sheet = Sheet(own, rows, float(along[-1]), reader.length_unit)
-    sheet.heading("title", [sheet.fitted(plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(plan.title)
     sheet.heading("words", ["Surveyed hill"], name=clean(hill.name), scale=1.1)
     sheet.heading("outcome", [_outcome(found, reader)])
     _draw_off(sheet, found, reader)

@@ -7,8 +7,6 @@ from dataclasses import replace
 from itertools import accumulate, pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from matplotlib.lines import Line2D
-
 from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.demand import PLANNED
@@ -125,7 +123,8 @@ def _draw(sheet: Sheet, number: int, part: _PagePart) -> None:
     for words, box in zip(("Route", "Cars", *card.rails), columns, strict=True):
         _set(sheet, words, box, scale=0.85, weight="bold")
     for rail, box in zip(card.rails, columns[2:], strict=True):
-        _rule(sheet, box.left, box.right - sheet.dots_per_em, box.bottom, width=1.6, dashes=_dashes(rail))
+        right = box.right - sheet.dots_per_em
+        sheet.line([box.left, right], [box.bottom] * 2, color=INK, lw=1.6, ls=_dashes(rail))
     row = 0
     for block in part.blocks:
         top = sheet.room(f"{number} load {row}")
@@ -135,7 +134,7 @@ def _draw(sheet: Sheet, number: int, part: _PagePart) -> None:
         for each in block.rows:
             _draw_row(sheet, each, _columns(sheet.room(f"{number} load {row}"), len(card.rails)))
             row += 1
-        _rule(sheet, top.left, top.right, bottom.bottom, width=0.6)
+        sheet.line([top.left, top.right], [bottom.bottom] * 2, color=INK, lw=0.6)
     _set(sheet, READ, sheet.room(f"{number} note 0"), scale=0.7)
     wide = top.right - top.left
     for k, line in enumerate(_wrapped(sheet, card.note(part.blocks), wide, _NOTES, scale=0.7)):
@@ -201,16 +200,3 @@ def _wrapped(sheet: Sheet, text: str, wide: float, lines: int, **style: Any) -> 
 
 def _dashes(rail: str) -> Any:  # noqa: ANN401 - a line style of matplotlib's
     return "-" if rail == CLEAN else (0, (6, 2, 1.2, 2)) if rail in PLANNED else (0, (4, 2))
-
-
-def _rule(sheet: Sheet, left: float, right: float, y: float, *, width: float, dashes: Any = "-") -> None:  # noqa: ANN401
-    whole = sheet.figure.bbox
-    line = Line2D(
-        [left / whole.width, right / whole.width],
-        [y / whole.height] * 2,
-        transform=sheet.figure.transFigure,
-        color=INK,
-        lw=width,
-        ls=dashes,
-    )
-    sheet.figure.add_artist(line)

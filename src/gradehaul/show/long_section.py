@@ -9,8 +9,9 @@ from gradehaul.haulage.section import LongSection
 from gradehaul.show.distance_axis import distance_rows, draw_distance
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
+from gradehaul.show.section_joints import draw_joints
 from gradehaul.show.section_pull import draw_pull, key_row, pull_rows
-from gradehaul.show.section_track import draw_joints, draw_track, track_rows
+from gradehaul.show.section_track import draw_track, track_rows
 from gradehaul.show.sheet import SIZES, Row, Sheet, SizeName
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ def _drawn(section: LongSection, reader: Reader, size_name: SizeName) -> Sheet:
         *([] if haul is None else [key_row(size)]),
     ]
     sheet = Sheet(size, rows, section.profile.length, reader.length_unit)
-    sheet.heading("title", [sheet.fitted(section.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(section.plan.title)
     sheet.heading("route", ["Long section of route"], name=section.route.name, scale=1.1)
     for number, fact in enumerate(facts):
         sheet.heading(f"fact {number}", [fact])

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 
 from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.track_view import TrackView
-from gradehaul.show.check_csv import Cell, harmless
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import Cell, csv_text
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.stretches import UsedStretch, used_stretches
 
@@ -41,14 +39,11 @@ def map_csv(view: PlanView, film: KeepCleanPlan | None = None) -> str:
 
     Where stretches of a track have different uses, the column tells each with the places in m where it begins and ends.
     """
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    uses = {} if film is None else used_stretches(film)
-    table.writerow(HEADS if film is None else (*HEADS, "use"))
-    for key, track in view.tracks.items():
-        cells = track_cells(track) if film is None else (*track_cells(track), _use(uses.get(key, ())))
-        table.writerow([harmless(cell) for cell in cells])
-    return stream.getvalue()
+    if film is None:
+        return csv_text(HEADS, map(track_cells, view.tracks.values()))
+    uses = used_stretches(film)
+    rows = ((*track_cells(track), _use(uses.get(key, ()))) for key, track in view.tracks.items())
+    return csv_text((*HEADS, "use"), rows)
 
 
 def _use(stretches: Sequence[UsedStretch]) -> str:

@@ -60,9 +60,22 @@ class Canvas:
         there = self.xy(points)
         return self.sheet.line_dots(self.axes, there[:, 0], there[:, 1])
 
+    def flanks(self, points: FloatArray, off: float) -> FloatArray:
+        """Return points every few dots on both sides of a line of the plan, at a distance in points, shape (n, 2)."""
+        line = self.line(points)
+        along = np.gradient(line, axis=0)
+        aside = np.column_stack([-along[:, 1], along[:, 0]])
+        aside *= off * self.dots_per_point / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+        return np.concatenate([line + aside, line - aside])
+
+    @property
+    def dots_per_point(self) -> float:
+        """How many dots a point is on the sheet."""
+        return self.sheet.dots_per_em / self.sheet.size.font
+
     def meters(self, points: float) -> float:
         """Return how many m of the plan a length on paper covers, in points."""
-        return points * self.sheet.dots_per_em / self.sheet.size.font / self.dots
+        return points * self.dots_per_point / self.dots
 
 
 def plan_canvas(

@@ -93,6 +93,8 @@ def plan_dxf(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) 
         _draw_all(pen, view)
         if film is not None:
             draw_uses(pen, view, film)
+        for kind in sorted(document.entitydb.dxf_types_in_use()):  # ezdxf would list them in the order of a set
+            document.classes.add_class(kind)
         stream = io.StringIO()
         document.write(stream)
     finally:

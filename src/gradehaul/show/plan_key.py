@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-import numpy as np
-from matplotlib.lines import Line2D
-
 from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.plan_view import PlanView, TrainView
 from gradehaul.quantities import convert
+from gradehaul.show.axis_numbers import nice, numbers
 from gradehaul.show.label_placing import Box
 from gradehaul.show.plan_shades import SHADES, runs, shade_words
 from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
 from gradehaul.show.plan_uses import FORCED, FORCED_WORDS, USES, hangs_on, train_told
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot, nice, numbers
+from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.stretches import used_stretches
 
@@ -54,7 +52,7 @@ def draw_scale(sheet: Sheet, dots: float, reader: Reader) -> None:
     tick = 0.35 * sheet.dots_per_em
     x = [room.left, room.left, room.left, room.left + long, room.left + long, room.left + long]
     y = [middle - tick, middle + tick, middle, middle, middle + tick, middle - tick]
-    _line(sheet, x, y, color=INK, lw=1.2, gid="scale bar")
+    sheet.line(x, y, color=INK, lw=1.2, gid="scale bar")
     (told,) = numbers([length])
     sheet.label(f"{told} {reader.length_unit}", [Spot(room.left + long + sheet.dots_per_em, middle, "left")])
 
@@ -99,7 +97,7 @@ def draw_key(sheet: Sheet, entries: list[Entry]) -> None:
         middle = 0.5 * (room.bottom + room.top)
         for style in entry.sample:
             ends = [x, x + 1.2 * dot, x + 2.4 * dot]
-            _line(sheet, ends, [middle] * 3, **{"solid_capstyle": "butt", **style})
+            sheet.line(ends, [middle] * 3, **{"solid_capstyle": "butt", **style})
         told = sheet.fitted(entry.words, room.right - x - _SAMPLE * dot, scale=_SMALL)
         sheet.label(told, [Spot(x + _SAMPLE * dot, middle, "left")], scale=_SMALL)
 
@@ -157,9 +155,3 @@ def rail_told(rail: str) -> str:
     ('on treated rail', 'rail as planned fresh')
     """
     return f"rail {rail}" if rail in PLANNED else f"on {rail} rail"
-
-
-def _line(sheet: Sheet, x: list[float], y: list[float], **style: Any) -> None:  # noqa: ANN401 - as of a line
-    width, height = sheet.figure.bbox.width, sheet.figure.bbox.height
-    line = Line2D(np.array(x) / width, np.array(y) / height, transform=sheet.figure.transFigure, **style)
-    sheet.figure.add_artist(line)

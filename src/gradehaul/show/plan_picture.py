@@ -68,11 +68,11 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
         thickest=SHADES[-1].width,
     )
     sheet = canvas.sheet
-    sheet.heading("title", [sheet.fitted(view.plan.title, sheet.sheet.right, scale=1.45)], weight="bold", scale=1.45)
+    sheet.title(view.plan.title)
     told = f"Plan view: effective grade for a train that climbs, arrows uphill, railheads ({reader.length_unit})"
     shaded = [told, f"Effective grade, uphill, railheads ({reader.length_unit})", "Plan view"]
     sheet.heading("words", shaded if film is None else titles(film, reader), scale=1.0)
-    _draw_marks(canvas, view)
+    beside = list(_draw_marks(canvas, view))
     gaps = gaps_under(canvas, view)
     styles = film_styles(view)
     for piece in _by_height(view, {} if film is None else used_stretches(film)):
@@ -84,11 +84,11 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
                 _draw_used(canvas, piece.track, run, piece.use)
     arrows: list[complex] = []
     for track in view.tracks.values():
-        _draw_arrows(canvas, track, arrows)
+        beside += _draw_arrows(canvas, track, arrows)
     draw_scale(sheet, canvas.dots, reader)
     draw_key(sheet, key_entries(view, reader, film, roomy=sheet.size.roomy))
     draw_trains(sheet, view, reader, film)
-    draw_labels(canvas, view, reader, film)
+    draw_labels(canvas, view, reader, film, beside)
     return sheet.figure
 
 
@@ -140,8 +140,12 @@ def _draw_used(canvas: Canvas, track: TrackView, run: Run, use: Use) -> None:
         canvas.axes.plot(x, y, zorder=3, gid=f"{use} {track.id}", **wide, **ends)
 
 
-def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> None:
-    """Set arrows uphill along every climb of a track that is long enough on paper, none on one that is drawn."""
+def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> list[FloatArray]:
+    """Set arrows uphill along every climb of a track that is long enough on paper, none on one that is drawn.
+
+    Return the outline of each as points on the sheet.
+    """
+    outlines: list[FloatArray] = []
     edges = np.flatnonzero(np.diff(track.climbs)) + 1
     bounds = [0, *edges.tolist(), track.climbs.size]
     size = canvas.meters(3.4)
@@ -165,20 +169,27 @@ def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> None
             corners.append(middle - size * ahead - size * aside)
             x, y = np.array(corners).T
             canvas.axes.fill(x, y, facecolor="white", edgecolor=INK, lw=0.8, zorder=5, gid=f"uphill {track.id}")
+            outlines.append(canvas.sheet.line_dots(canvas.axes, np.append(x, x[0]), np.append(y, y[0])))
+    return outlines
 
 
 # Trains
 
 
-def _draw_marks(canvas: Canvas, view: PlanView) -> None:
-    """Draw where trains get stuck: bands behind the track, and a cross where each stalls first."""
+def _draw_marks(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
+    """Draw where trains get stuck: bands behind the track, and a cross where each stalls first.
+
+    Yield the course of each band on either side of its track as points on the sheet.
+    """
     for kind in ("no recovery", "no stopping", "stalls"):
         told: MarkKind = kind
         style = MARKS[told]
         drawn = {part for train in view.trains for mark in train.marks if mark.kind == told for part in mark.on}
         for part in sorted(drawn):
             if part.track in view.tracks:
-                x, y = canvas.xy(_widened(canvas, view.tracks[part.track], part.start, part.stop)).T
+                stretch = _widened(canvas, view.tracks[part.track], part.start, part.stop)
+                yield canvas.flanks(stretch, 0.25 * (style.width + BESIDE))
+                x, y = canvas.xy(stretch).T
                 canvas.axes.plot(x, y, color="white", lw=style.width + 1.5, zorder=2, solid_capstyle="butt")
                 canvas.axes.plot(
                     x, y, color=INK, lw=style.width, ls=style.dashes, zorder=2, gid=kind, dash_capstyle="butt",

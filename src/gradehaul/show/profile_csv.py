@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from gradehaul.haulage.section import LongSection
 from gradehaul.haulage.stretches import Element
-from gradehaul.show.check_csv import Cell, harmless
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import Cell, csv_text
 
 HEADS = (
     "from_m",
@@ -29,11 +26,7 @@ HEADS = (
 
 def profile_csv(section: LongSection) -> str:
     """Return the elements of a route as CSV (RFC 4180), a row each."""
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    table.writerow(HEADS)
-    table.writerows([harmless(cell) for cell in _row(element)] for element in section.elements)
-    return stream.getvalue()
+    return csv_text(HEADS, map(_row, section.elements))
 
 
 def _row(element: Element) -> tuple[Cell, ...]:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from gradehaul.haulage.readings import ReadingsAnswer
-from gradehaul.show.check_csv import Cell, harmless
 from gradehaul.show.digits import rounded
+from gradehaul.show.spreadsheet import Cell, csv_text
 
 HEADS = ("loco", "rail", "state", "basis", "readings", "pull_n", "low_n", "high_n", "scatter_n", "error_n")
 """The columns; those of the JSON document where they tell the same. `basis` is measured or predicted."""
@@ -15,9 +12,6 @@ HEADS = ("loco", "rail", "state", "basis", "readings", "pull_n", "low_n", "high_
 
 def readings_csv(answer: ReadingsAnswer) -> str:
     """Return the pulls as CSV (RFC 4180): a row for each locomotive, rail and state, measured and predicted."""
-    stream = io.StringIO()
-    table = csv.writer(stream)
-    table.writerow(HEADS)
     rows: list[tuple[Cell, ...]] = [
         (
             row.loco,
@@ -42,5 +36,4 @@ def readings_csv(answer: ReadingsAnswer) -> str:
         )
         for told in answer.predictions
     ]
-    table.writerows([harmless(cell) for cell in row] for row in rows)
-    return stream.getvalue()
+    return csv_text(HEADS, rows)

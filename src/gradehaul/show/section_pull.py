@@ -15,11 +15,11 @@ from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.section import Haul, PullGiven
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.quantities import convert
+from gradehaul.show.axis_numbers import convert_all, nice
 from gradehaul.show.curve_points import curve_points
 from gradehaul.show.label_placing import Box, crossed, strayed
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.section_track import convert_all
-from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot, nice
+from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 
 _RAILS: tuple[tuple[str, Any], ...] = (

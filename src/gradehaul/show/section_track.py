@@ -1,37 +1,29 @@
-"""The track part of a long section picture: joints, railhead, tracks, curves and effective grade."""
+"""The track part of a long section picture: railhead, tracks, curves and effective grade."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from itertools import groupby
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
-from matplotlib.patches import Rectangle
 
 from gradehaul.haulage.section import LongSection
-from gradehaul.haulage.stretches import CurveStretch, GradeStretch, TrackStretch
+from gradehaul.haulage.stretches import CurveStretch, GradeStretch
 from gradehaul.quantities import convert
+from gradehaul.show.axis_numbers import convert_all, nice, numbers
 from gradehaul.show.curve_points import curve_points
 from gradehaul.show.label_placing import Box, crossed
 from gradehaul.show.reading_units import Reader
-from gradehaul.show.sheet import FAINT, INK, Row, Sheet, Size, Spot, nice, numbers
+from gradehaul.show.section_strip import EARTH, MOST_LABELS, draw_strip
+from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.vertical import UNCHANGED
-
-EARTH, PALE_EARTH = "#e4d8c3", "#f3ede2"
-"""Below the rail, and every other track of the strip."""
 
 SOFT = "#56b4e9"
 """Vertical curves, and the side of the curves that a train leans to."""
 
 CURVED = "#0072b2"
 """What curves add. These blues, and the colors of the rails, are told apart by any eye (Okabe and Ito's palette)."""
-
-_MOST_LABELS = 120
-"""Labels of one kind that are tried, the most important first: more than any sheet holds."""
 
 _FLATTEST = 0.004
 """A railhead that keeps within this share of the route's length is not stretched to the height of its panel."""
@@ -58,55 +50,12 @@ def track_rows(size: Size, section: LongSection) -> list[Row]:
 def draw_track(sheet: Sheet, section: LongSection, reader: Reader) -> list[Axes]:
     """Draw the track part and return its panels, the strip of tracks apart."""
     railhead = _draw_railhead(sheet, section, reader)
-    _draw_tracks(sheet, section)
+    draw_strip(sheet, section)
     return [
         railhead,
         _draw_curves(sheet, section, reader),
         _draw_effective(sheet, section, reader),
     ]
-
-
-def draw_joints(sheet: Sheet, section: LongSection, panels: Sequence[Axes]) -> None:
-    """Draw a line through all panels at each joint, and the names above, ends and turnouts first."""
-    room = sheet.room("joints")
-    panel = panels[0]
-    _, foot = sheet.dots(panel, 0.0, panel.get_ylim()[1])
-    tall = 1.02 * sheet.dots_per_line
-    levels = [room.bottom + (0.72 + k) * tall for k in range(int((room.top - room.bottom) / tall - 0.2) or 1)]
-    rank = {"end": 0, "turnout": 1, "crossing": 1, "table": 1, "plain": 2}
-    first_and_last = {0.0, section.joints[-1].at} if section.joints else set()
-    leads: list[Box] = []
-    for joint in sorted(section.joints, key=lambda joint: (joint.at not in first_and_last, rank[joint.kind])):
-        x = convert(joint.at, sheet.unit)
-        for axes in panels:
-            axes.axvline(x, color=FAINT, lw=0.7, ls=(0, (1.2, 1.8)), zorder=1)
-        across, _ = sheet.dots(panel, x, 0.0)
-        _tell_joint(sheet, joint.name, (across, foot), levels, leads)
-
-
-def _tell_joint(sheet: Sheet, name: str, foot: tuple[float, float], levels: Sequence[float], leads: list[Box]) -> None:
-    """Write a joint's name over its line, where its line runs behind no other name if that can be."""
-    across, bottom = foot
-    room = sheet.sheet._replace(bottom=bottom, top=sheet.room("joints").top)
-    written = [box for box in sheet.board.taken if box.within(room)]
-
-    def lead(box: Box) -> Box:
-        return Box(across - 1.0, bottom, across + 1.0, box.bottom)
-
-    def cost(box: Box) -> float:
-        return sum(lead(box).meets(other) for other in written) + sum(box.meets(other) for other in leads)
-
-    for text in (name, sheet.fitted(name, 9 * sheet.dots_per_em)):
-        half = 0.5 * sheet.extent(text)[0]
-        pulled_in = min(max(across, room.left + half), room.right - half)
-        shifted = (pulled_in, *(across + share * half for share in (0.5, -0.5, 1.0, -1.0)))
-        spots = [Spot(x, level) for level in levels for x in shifted]
-        placed = sheet.label(text, spots, room=room, boxes_cost=cost, backed=True)
-        if placed is not None:
-            leads.append(lead(placed[1]))
-            _lead(sheet, (across, bottom), (across, placed[1].bottom))
-            return
-    _lead(sheet, (across, bottom), (across, bottom + 2.0))
 
 
 def _draw_railhead(sheet: Sheet, section: LongSection, reader: Reader) -> Axes:
@@ -133,7 +82,7 @@ def _draw_railhead(sheet: Sheet, section: LongSection, reader: Reader) -> Axes:
     sheet.scale(axes, nice(low, convert(greatest + 0.2 * span, sheet.unit), 4))
     line = sheet.line_dots(axes, x, y)
     straight = [stretch for stretch in section.grades if not stretch.vertical_curve]
-    for stretch in sorted(straight, key=lambda stretch: -stretch.length)[:_MOST_LABELS]:
+    for stretch in sorted(straight, key=lambda stretch: -stretch.length)[:MOST_LABELS]:
         _tell_grade(sheet, axes, section, stretch, line, reader)
     return axes
 
@@ -162,66 +111,7 @@ def _tell_grade(
     if placed is not None and right - left <= wide:
         x, y = foot(0.5 * (stretch.start + stretch.stop))
         up = placed[1].bottom > y
-        _lead(sheet, (x, y), (x, placed[1].bottom if up else placed[1].top))
-
-
-def _draw_tracks(sheet: Sheet, section: LongSection) -> None:
-    """Draw the strip of tracks: a box each, berths hatched, with the names that the builder gave."""
-    axes = sheet.panel("tracks", 0.0, 1.0, grid=False)
-    for number, track in enumerate(section.tracks):
-        start, stop = (convert(place, sheet.unit) for place in (track.start, track.stop))
-        axes.add_patch(
-            Rectangle(
-                (start, 0.5),
-                stop - start,
-                0.46,
-                facecolor="white" if track.berth else PALE_EARTH if number % 2 else EARTH,
-                edgecolor="#b8b8b8" if track.berth else "none",
-                hatch="/////" if track.berth else None,
-                lw=0.0,
-                zorder=2,
-            )
-        )
-        axes.plot([start, start], [0.5, 0.96], color=INK, lw=0.6, zorder=3)
-    axes.plot([0.0, sheet.reach[1], sheet.reach[1], 0.0], [0.5, 0.5, 0.96, 0.96], color=INK, lw=0.6, zorder=3)
-    for _, name, start, stop in sorted(_names(section.tracks), key=lambda told: (told[0], told[2] - told[3]))[
-        :_MOST_LABELS
-    ]:
-        _tell_track(sheet, axes, name, convert(start, sheet.unit), convert(stop, sheet.unit))
-
-
-def _names(tracks: Sequence[TrackStretch]) -> Iterator[tuple[int, str, float, float]]:
-    """Yield importance, name and ends of each berth, of each named track outside, and of each line without either."""
-    for berth, group in groupby(tracks, key=lambda track: track.berth):
-        run = list(group)
-        if berth is not None:
-            yield 0, berth, run[0].start, run[-1].stop
-            continue
-        yield from ((1, track.name, track.start, track.stop) for track in run if track.named)
-        for line, part in groupby(run, key=lambda track: track.line):
-            of_line = list(part)
-            if not any(track.named for track in of_line):
-                yield 2, line, of_line[0].start, of_line[-1].stop
-
-
-def _tell_track(sheet: Sheet, axes: Axes, name: str, start: float, stop: float) -> None:
-    """Write a name in its box if it fits there, else below it with a line to the box."""
-    left, inside = sheet.dots(axes, start, 0.73)
-    right, below = sheet.dots(axes, stop, 0.2)
-    middle = 0.5 * (left + right)
-    scale = 0.9
-    wide, _ = sheet.extent(name, scale=scale)
-    if wide < right - left - 4 and sheet.label(name, [Spot(middle, inside)], backed=True, scale=scale):
-        return
-    edge = sheet.sheet
-    for text in (name, sheet.fitted(name, 10 * sheet.dots_per_em, scale=scale)):
-        wide, _ = sheet.extent(text, scale=scale)
-        pulled_in = min(max(middle, edge.left + 0.5 * wide), edge.right - 0.5 * wide)
-        spots = [Spot(x, below) for x in (pulled_in, middle + 0.35 * wide, middle - 0.35 * wide)]
-        placed = sheet.label(text, spots, scale=scale)
-        if placed is not None:
-            _lead(sheet, (middle, sheet.dots(axes, start, 0.5)[1]), (middle, placed[1].top))
-            return
+        sheet.lead((x, y), (x, placed[1].bottom if up else placed[1].top))
 
 
 def _draw_curves(sheet: Sheet, section: LongSection, reader: Reader) -> Axes:
@@ -238,7 +128,7 @@ def _draw_curves(sheet: Sheet, section: LongSection, reader: Reader) -> Axes:
     drawn = [sheet.line_dots(axes, *_outline(curve, sharpest, sheet.unit)) for curve in section.curves]
     outlines = np.concatenate(drawn) if drawn else np.empty((0, 2))
     told = [curve for curve in section.curves if not curve.tapers]
-    for curve in sorted(told, key=lambda curve: (curve.radius, curve.start - curve.stop))[:_MOST_LABELS]:
+    for curve in sorted(told, key=lambda curve: (curve.radius, curve.start - curve.stop))[:MOST_LABELS]:
         _tell_curve(sheet, axes, curve, outlines, reader)
     return axes
 
@@ -264,7 +154,7 @@ def _tell_curve(sheet: Sheet, axes: Axes, curve: CurveStretch, outlines: FloatAr
         placed = sheet.label(text, spots, room=room, boxes_cost=lambda box: math.inf if crossed(box, outlines) else 0.0)
         if placed is not None:
             if abs(placed[0].y - zero) > 1.2 * tall:
-                _lead(sheet, (across, zero), (across, placed[1].top if side > 0 else placed[1].bottom))
+                sheet.lead((across, zero), (across, placed[1].top if side > 0 else placed[1].bottom))
             return
 
 
@@ -321,21 +211,3 @@ def _tell_ruling(sheet: Sheet, section: LongSection, reader: Reader, axes: Axes,
 
 def _short_one_in(grade: str) -> str:
     return grade.removesuffix(".0")
-
-
-def _lead(sheet: Sheet, one: tuple[float, float], other: tuple[float, float]) -> None:
-    """Draw a fine line between two points of the sheet, in dots."""
-    width, height = sheet.figure.bbox.width, sheet.figure.bbox.height
-    line = Line2D(
-        [one[0] / width, other[0] / width],
-        [one[1] / height, other[1] / height],
-        color=FAINT,
-        lw=0.6,
-        transform=sheet.figure.transFigure,
-    )
-    sheet.figure.add_artist(line)
-
-
-def convert_all(values: FloatArray, unit: str) -> FloatArray:
-    """Return values in SI units in another unit."""
-    return np.asarray(values * convert(1.0, unit), dtype=float)

@@ -10,10 +10,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.text import Text
-from matplotlib.ticker import MaxNLocator
+from numpy.typing import ArrayLike
 
 from gradehaul.quantities import convert
+from gradehaul.show.axis_numbers import nice, numbers
 from gradehaul.show.label_placing import Board, Box
 from gradehaul.show.picture import plain
 from gradehaul.track.piecewise import FloatArray
@@ -186,6 +188,7 @@ class Sheet:
         spots: Sequence[Spot],
         *,
         boxes_cost: Callable[[Box], float] | None = None,
+        spots_cost: Sequence[float] | None = None,
         room: Box | None = None,
         backed: bool = False,
         **style: Any,  # noqa: ANN401 - whatever a text can be given
@@ -200,6 +203,8 @@ class Sheet:
             Where it may go, the best first.
         boxes_cost
             The cost of a label in a box; of spots that cost the same the first is taken.
+        spots_cost
+            What each of the spots costs beside, nothing if left out.
         room
             Where it must lie; the whole sheet if left out.
         backed
@@ -210,7 +215,9 @@ class Sheet:
         artist = self._text(text, style)
         width, height = self._extent(artist)
         boxes = [_set(spot, width, height) for spot in spots]
-        costs = None if boxes_cost is None else [boxes_cost(box) for box in boxes]
+        costs = [0.0] * len(boxes) if spots_cost is None else list(spots_cost)
+        if boxes_cost is not None:
+            costs = [cost + boxes_cost(box) for cost, box in zip(costs, boxes, strict=True)]
         chosen = self.board.place(boxes, costs=costs, room=self.sheet if room is None else room)
         if chosen is None:
             return None
@@ -240,6 +247,25 @@ class Sheet:
             told = self.fitted(name, right - start, **style)
             self.label(told, [Spot(start, middle, "left")], **style)
 
+    def title(self, text: str) -> None:
+        """Set the title of the sheet in the row of that name, cut to the sheet's width."""
+        scale = 1.45
+        self.heading("title", [self.fitted(text, self.sheet.right, scale=scale)], weight="bold", scale=scale)
+
+    # Lines
+
+    def line(self, x: ArrayLike, y: ArrayLike, **style: Any) -> None:  # noqa: ANN401 - whatever a line can be given
+        """Draw a line through points of the sheet, in dots."""
+        whole = self.figure.bbox
+        across, up = np.asarray(x, dtype=float) / whole.width, np.asarray(y, dtype=float) / whole.height
+        self.figure.add_artist(Line2D(across, up, transform=self.figure.transFigure, **style))
+
+    def lead(self, one: tuple[float, float], other: tuple[float, float]) -> None:
+        """Draw a fine line between a label and what it tells of, from one point to another, in dots."""
+        self.line(*zip(one, other, strict=True), color=FAINT, lw=0.6)
+
+    # Measures
+
     def _text(self, text: str, style: dict[str, Any]) -> Text:
         rest = {"color": INK, **style}
         size = self.size.font * rest.pop("scale", 1.0)
@@ -250,31 +276,6 @@ class Sheet:
     def _extent(self, artist: Text) -> tuple[float, float]:
         box = artist.get_window_extent(self._renderer)
         return float(box.width), float(box.height)
-
-
-def nice(low: float, high: float, about: int) -> list[float]:
-    """Return round numbers from low to high, about so many.
-
-    Examples
-    --------
-    >>> nice(0.0, 7.3, 4)
-    [0.0, 2.0, 4.0, 6.0]
-    """
-    ticks = MaxNLocator(nbins=max(about, 1), steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
-    edge = 1e-9 * (high - low)
-    return [0.0 if abs(tick) <= edge else float(tick) for tick in ticks if low - edge <= tick <= high + edge]
-
-
-def numbers(values: Sequence[float]) -> list[str]:
-    """Return round numbers as text, all with the same decimals.
-
-    Examples
-    --------
-    >>> numbers([0.0, 2.5, 5.0])
-    ['0.0', '2.5', '5.0']
-    """
-    decimals = next((k for k in range(9) if all(abs(v - round(v, k)) < 1e-9 * max(1.0, abs(v)) for v in values)), 9)
-    return [f"{value:.{decimals}f}".replace("-", "\N{MINUS SIGN}") for value in values]
 
 
 def _set(spot: Spot, width: float, height: float) -> Box:

@@ -18,12 +18,10 @@ from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Line, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.springs import solve_springs
 
 SHARED_MISFIT = 0.002
 """Rises that contradict one another by no more than this, m, are shared out; more is an error."""
-
-_FEW = 200
-"""Up to so many unknown heights the springs are solved as a full matrix, beyond it as a sparse one."""
 
 _EXACT = 1e-9
 """A misfit below this, m, is rounding."""
@@ -260,31 +258,7 @@ def _least_squares(stretches: Iterable[_Stretch], column: dict[int, int], known:
         rows.append((column.get(stretch.start, -1), column.get(stretch.stop, -1), 1.0 / stretch.length, rise))
     table = np.array(rows, dtype=float).reshape(-1, 4)
     start, stop = table[:, 0].astype(int), table[:, 1].astype(int)
-    return _solve_springs(len(column), start, stop, table[:, 2], table[:, 3])
-
-
-def _solve_springs(
-    count: int, start: NDArray[np.int_], stop: NDArray[np.int_], weight: FloatArray, rise: FloatArray
-) -> FloatArray:
-    """Minimize Σ weight (z[stop] − z[start] − rise)², where an index of -1 means a height of 0."""
-    if not count:
-        return np.empty(0)
-    a, b = start >= 0, stop >= 0
-    both = a & b
-    row = np.concatenate([start[a], stop[b], start[both], stop[both]])
-    col = np.concatenate([start[a], stop[b], stop[both], start[both]])
-    entries = np.concatenate([weight[a], weight[b], -weight[both], -weight[both]])
-    right = np.bincount(stop[b], (weight * rise)[b], count) - np.bincount(start[a], (weight * rise)[a], count)
-    if count <= _FEW:
-        # loading scipy would take longer than the whole of a small plan
-        small = np.zeros((count, count))
-        np.add.at(small, (row, col), entries)
-        return np.asarray(np.linalg.solve(small, right), dtype=float)
-    from scipy.sparse import coo_array
-    from scipy.sparse.linalg import spsolve
-
-    matrix = coo_array((entries, (row, col)), shape=(count, count)).tocsc()
-    return np.asarray(spsolve(matrix, right, permc_spec="MMD_AT_PLUS_A"), dtype=float)
+    return solve_springs(len(column), start, stop, table[:, 2], table[:, 3])
 
 
 def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: FloatArray) -> FloatArray:
@@ -300,7 +274,7 @@ def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: Float
     between = roots[start] != roots[stop]
     start, stop, weight = start[between], stop[between], weight[between]
     lift = offsets[start] - offsets[stop]
-    solved = _solve_springs(len(trees), column[roots[start]], column[roots[stop]], weight, lift)
+    solved = solve_springs(len(trees), column[roots[start]], column[roots[stop]], weight, lift)
     above = np.concatenate([solved, [0.0]])[column[roots]]
     heights = offsets + above
     return np.asarray(heights - heights[0], dtype=float)

@@ -8,8 +8,8 @@ from gradehaul.haulage.check import check
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan import read_plan
+from haulage.bench.tables import GF, reading, string
 
-GF = 9.80665e-3
 PLAN = """
 scale = "HO"
 unit = "mm"
@@ -54,14 +54,10 @@ to = "Summit"
 
 def read(loco: str, pull: float, more: str = "") -> str:
     forces = ", ".join(f'"{pull * (1 + e):.3f} gf"' for e in (-0.02, 0.0, 0.02))
-    return f'[[reading]]\nloco = "{loco}"\nforce = [{forces}]\n{more}\n'
+    return reading(loco, f"[{forces}]", more)
 
 
 FOUR = read("bare", 66) + read("tyred", 100) + read("half", 116) + read("heavy", 108)
-
-
-def string(force: str, more: str = "", car: str = "ore") -> str:
-    return f'[[reading]]\ncar = "{car}"\ncars = 10\nforce = {force}\n{more}\n'
 
 
 def test_a_plan_without_readings_stays_as_it_is():

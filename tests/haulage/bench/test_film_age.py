@@ -10,8 +10,7 @@ from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.bench.film_age import recovery
 from gradehaul.haulage.layout import Layout
 from gradehaul.plan import read_plan
-
-GF = 9.80665e-3
+from haulage.bench.tables import GF
 
 
 def curve(hours, fresh, settled, time):

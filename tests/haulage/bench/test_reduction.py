@@ -7,8 +7,8 @@ from scipy import stats
 from gradehaul.haulage.bench.benched import work_out
 from gradehaul.haulage.bench.reduction import mean_of, outliers, student
 from gradehaul.plan import read_plan
+from haulage.bench.tables import GF
 
-GF = 9.80665e-3
 TRIALS = 2_000
 
 PLAN = """

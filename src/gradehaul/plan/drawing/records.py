@@ -119,9 +119,6 @@ class Reach:
     layer: str
 
 
-Role = Literal["toe", "leg"]
-
-
 class ReachEnd(NamedTuple):
     """One end of a linked line."""
 

@@ -1,0 +1,55 @@
+"""The options that several verbs have, each written once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from gradehaul.command.completing import names
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Verb = TypeVar("Verb", bound="Callable[..., Any]")
+
+plan_argument = click.argument("plan", type=click.Path())
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
+open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+show_option = click.option(
+    "--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]"
+)
+grades_option = click.option(
+    "--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True
+)
+size_option = click.option(
+    "--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture."
+)
+all_routes_option = click.option(
+    "--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit."
+)
+seed_option = click.option(
+    "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws."
+)
+
+
+def csv_option(rows: str) -> Callable[[Verb], Verb]:
+    """Return the option of a table, told by what its rows are."""
+    return click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
+
+
+def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Verb]:
+    """Return the option of the file to write."""
+    return click.option("-o", "--output", type=click.Path(), required=required, help=words)
+
+
+def trains_option(train: str) -> Callable[[Verb], Verb]:
+    """Return the option that names trains, all named ones where it is not given."""
+    words = f"{train}; again for more.  [default: all named]"
+    return click.option("--train", "trains", multiple=True, help=words, shell_complete=names("trains"))
+
+
+def rails_option(default: str) -> Callable[[Verb], Verb]:
+    """Return the option that names rail conditions."""
+    words = f"A rail condition; again for more.  [default: {default}]"
+    return click.option("--rail", "rails", multiple=True, help=words, shell_complete=names("rails"))

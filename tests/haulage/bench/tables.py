@@ -1,0 +1,16 @@
+"""Tables of the bench as a builder writes them, and the pull of a gram."""
+
+from __future__ import annotations
+
+GF = 9.80665e-3
+"""A gram-force, N."""
+
+
+def reading(loco: str, force: str, more: str = "") -> str:
+    """Return a reading of a pull; `force` as TOML."""
+    return f'[[reading]]\nloco = "{loco}"\nforce = {force}\n{more}\n'
+
+
+def string(force: str, more: str = "", car: str = "ore") -> str:
+    """Return a reading of a string of ten cars."""
+    return f'[[reading]]\ncar = "{car}"\ncars = 10\nforce = {force}\n{more}\n'
