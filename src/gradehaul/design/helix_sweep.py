@@ -18,6 +18,7 @@ from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE, Pulls
 from gradehaul.haulage.train import made_up
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import MOST_CARS, conditions
 from gradehaul.track.piecewise import FloatArray
@@ -208,6 +209,5 @@ def _refuse_unknown(
     for what, names, known in asked:
         for name in names:
             if name not in known:
-                raise RouteError(
-                    f"the stock has no {what} of this name", found=f'"{name}"', write=f"one of {', '.join(known)}"
-                )
+                write = instead(name, known)
+                raise RouteError(f"the stock has no {what} of this name", found=quoted(name), write=write)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from time import perf_counter
 from typing import Literal, NamedTuple
 
@@ -17,7 +16,7 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
 from gradehaul.treatment.choice import PATIENCE, choose
@@ -264,8 +263,8 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
         raise RouteError("no train is named", file=plan.file, write="[train.NAME] with a route and a consist")
     for name in names:
         if name not in plan.trains:
-            near = (get_close_matches(name, plan.trains, 1) or list(plan.trains))[0]
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=near)
+            write = instead(name, plan.trains)
+            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
     profiles: dict[str, RouteProfile] = {}
     runs: dict[str, _Run] = {}
     for name in dict.fromkeys(names or plan.trains):
@@ -284,8 +283,8 @@ def _film(plan: Plan, name: str | None) -> str:
     if name is None:
         return next(iter(plan.films))
     if name not in plan.films:
-        near = (get_close_matches(name, plan.films, 1) or list(plan.films))[0]
-        raise RouteError("the plan has no film of this name", place="--film", found=quoted(name), write=near)
+        write = instead(name, plan.films)
+        raise RouteError("the plan has no film of this name", place="--film", found=quoted(name), write=write)
     return name
 
 

@@ -1,0 +1,38 @@
+"""A file that is not there, and the one beside it that was most likely meant."""
+
+from __future__ import annotations
+
+from itertools import islice
+from pathlib import Path
+
+from gradehaul.plan.names import nearest
+
+_MOST = 2000
+"""Files looked through in a folder at the most."""
+
+
+def near_file(path: Path, *endings: str) -> str:
+    """Return the name of the file beside a missing one that is most like it; empty where none is.
+
+    Parameters
+    ----------
+    path
+        The file that is not there.
+    endings
+        What the file may end with, such as ``.toml``.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     written = Path(folder, "tarn-branch.toml").write_text("")
+    ...     print(near_file(Path(folder, "tarn-branch"), ".toml"), near_file(Path(folder, "tan-brnch.toml"), ".toml"))
+    tarn-branch.toml tarn-branch.toml
+    """
+    try:
+        beside = sorted(each.name for each in islice(path.parent.iterdir(), _MOST))
+    except (OSError, ValueError):  # ValueError: a NUL in the path
+        return ""
+    names = [name for name in beside if name.isprintable() and name.lower().endswith(endings)]
+    without_ending = [name for name in names if Path(name).stem == path.name]
+    return without_ending[0] if without_ending else nearest(path.name, names) or ""
