@@ -153,7 +153,8 @@ def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults
             # What begins with its key, or names a curve's radius, need not have the key in its place as well.
             begins = one.wrong.split(" ", 1)[0]
             inside = path[:-1] if path and begins in {path[-1], "radius"} else path
-            told = PlanError(one.wrong, found=one.found, write=one.write or _example(model, path))
+            example = _example(model, path) if begins in path or one.wrong.endswith("must not be empty") else ""
+            told = PlanError(one.wrong, found=one.found, write=one.write or example)
             faults.add(told, file=file, place=_place(model, entry, inside))
         return
     if kind == "extra_forbidden":

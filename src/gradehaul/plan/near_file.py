@@ -34,5 +34,6 @@ def near_file(path: Path, *endings: str) -> str:
     except (OSError, ValueError):  # ValueError: a NUL in the path
         return ""
     names = [name for name in beside if name.isprintable() and name.lower().endswith(endings)]
-    without_ending = [name for name in names if Path(name).stem == path.name]
-    return without_ending[0] if without_ending else nearest(path.name, names) or ""
+    by_stem = {Path(name).stem: name for name in names}  # endings alike would make all names alike
+    near = path.name if path.name in by_stem else nearest(path.stem, by_stem)
+    return "" if near is None else by_stem[near]
