@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 @click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True)
 @click.option("--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit.")
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
-@click.option("--verbose", is_flag=True, help="Tell of every figure where it comes from.")
+@click.option("--verbose", is_flag=True, help="Tell of every figure, trains' too, where it comes from.")
 @click.option("--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws.")
 @click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
