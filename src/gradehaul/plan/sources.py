@@ -109,7 +109,7 @@ def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) 
                         f"there is no file {quoted(name)} beside this one",
                         file=source.file,
                         place="include",
-                        write=quoted(near) if near else "",
+                        write=quoted(near) if near and near != Path(source.file).name else "",
                     )
                 faults.errors.append(error)
                 continue
