@@ -137,7 +137,8 @@ def helix_of(wishes: Wishes, build: Build, unit: str = "mm") -> Helix:
     for name in NAMES:
         value = getattr(wishes, name)
         if value is not None and not all(math.isfinite(v) and v > 0 for v in (value if name == "floor" else (value,))):
-            raise DesignError(f"{NAMES[name]} must be more than 0", place=f"--{name.replace('_', '-')}")
+            found, place = wishes.told(name, unit), f"--{name.replace('_', '-')}"
+            raise DesignError(f"{NAMES[name]} must be more than 0", place=place, found=found)
     given: _Known = {name: getattr(wishes, name) for name in NAMES if name != "floor" and getattr(wishes, name)}
     known = dict(given)
     source: dict[str, tuple[str, ...]] = {name: (name,) for name in given}

@@ -131,7 +131,8 @@ def sweep(
     if build.straight:
         raise DesignError("a sweep is of round helices", place="--straight", write="without straight sides")
     if not (turns > 0 and math.isfinite(turns) and (across > 0).all() and (down > 0).all()):
-        raise DesignError("radii, rises per turn and turns must be more than 0", place="--sweep")
+        wrong = "radii, rises per turn and turns must be more than 0"
+        raise DesignError(wrong, place="--sweep", write="--sweep 18 40 3 6 --turns 3")
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
     powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film))

@@ -18,6 +18,7 @@ from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import Kind, describe
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.forcing import Forced, forced_by
@@ -289,6 +290,7 @@ def _film(plan: Plan, name: str | None) -> str:
 
 
 def _refuse(plan: Plan, asked: Asked) -> None:
+    length: tuple[Kind, str] = ("length", plan.unit)
     if not 0 <= asked.reserve < 1:
         raise DesignError(
             "a reserve is at least 0 and less than 100 % of the pull",
@@ -297,8 +299,8 @@ def _refuse(plan: Plan, asked: Asked) -> None:
             write="--reserve 10%",
         )
     if asked.step is not None and asked.step < plan.scale.gauge:  # nobody wipes to a gauge
-        raise DesignError(
-            "the step is too short to wipe: it is at least the gauge", place="--step", write="--step 300mm"
-        )
+        wrong, found = "the step is too short to wipe: it is at least the gauge", describe(asked.step, *length)
+        raise DesignError(wrong, place="--step", found=found, write="--step 300mm")
     if asked.carry < 0:
-        raise DesignError("the film is carried 0 or farther", place="--carry", write="--carry 2m")
+        found = describe(asked.carry, *length)
+        raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")
