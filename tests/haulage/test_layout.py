@@ -126,7 +126,7 @@ RAILS = 'one of "clean", "wax", "wax fresh", "as planned", "as planned fresh"'
 
 
 @pytest.mark.parametrize(
-    ("asked", "kind", "unknown", '"write"'),
+    ("asked", "kind", "unknown", "write"),
     [
         (("Up or", "pair", "ore", "clean"), "route", "Up or", '"Up ore"'),
         (("Quary turn", "pair", "ore", "clean"), "route", "Quary turn", '"Quarry turn"'),
