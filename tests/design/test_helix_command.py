@@ -54,7 +54,10 @@ def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (["--scale", "HO", "--radius", "24", "--turns", "3"], "left open; write one more of rise per turn"),
+        (
+            ["--scale", "HO", "--radius", "24", "--turns", "3"],
+            "got radius and turns; write one more of --rise-per-turn",
+        ),
         (["--radius", "24"], "the scale is missing"),
         (["--scale", "HO", "--radius", "24 bananas"], "--radius"),
         (["--scale", "HO", "--radius", "24", "--rise-per-turn", "3", "--turns", "3"], "stock needs"),

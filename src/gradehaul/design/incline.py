@@ -196,9 +196,8 @@ def incline_of(asked: Asked, stock: Plan) -> Incline:
             )
     elif grade is None or (rise is None and length is None):
         missing = [name for name in ("rise", "length", "grade") if getattr(asked, name) is None]
-        raise DesignError(
-            "the incline is left open", write=f"{'two' if len(missing) == 3 else 'one'} more of {', '.join(missing)}"
-        )
+        write = f"{'two' if len(missing) == 3 else 'one more'} of {', '.join(f'--{name}' for name in missing)}"
+        raise DesignError("too little is told to settle the incline", write=write)
     else:
         vertical = usual_vertical_curve(grade, stock) if asked.vertical is None else asked.vertical
         if length is None:
