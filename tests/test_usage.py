@@ -8,6 +8,11 @@ from click.testing import CliRunner
 from gradehaul.command import main
 
 PLAN = "plans/first-hill.toml"
+HELIX = ["helix", "--plan", PLAN, "--turns", "3"]
+HOURS = "gradehaul check: --hours takes a number from 0 to 1000000"
+FILM = "the plan has no film of this name"
+ASKS_FOR_A_FILE = "-o asks for the name of a file, got nothing; write -o with the name of a file behind it"
+MORE = 'more is given than is asked for, got the hill; write a name with a blank in it in quotes, as in "Up ore"'
 
 
 @pytest.mark.parametrize(
@@ -15,7 +20,21 @@ PLAN = "plans/first-hill.toml"
     [
         (["chek", PLAN], 'gradehaul: there is no such verb, got "chek"; write gradehaul check'),
         (["check", PLAN, "--jsn"], "gradehaul check: there is no such option, got --jsn; write --json"),
-        (["check"], "gradehaul check: missing argument 'PLAN'"),
+        (["check"], "gradehaul check: PLAN is missing; write gradehaul check my-layout.toml"),
+        (["import", "plans/cove.dxf"], "gradehaul import: -o is missing; write -o with the name of the file to write"),
+        (["check", PLAN, "-o"], f"gradehaul check: {ASKS_FOR_A_FILE}"),
+        (["check", PLAN, "--hours", "abc"], f'{HOURS}, got "abc"; write --hours 3'),
+        (["check", PLAN, "--hours", "-2"], f'{HOURS}, got "-2"; write --hours 3'),
+        (["helix", "--turns", "x"], 'gradehaul helix: --turns takes a number, got "x"; write --turns 3'),
+        (["check", "--json=3", PLAN], "gradehaul check: --json takes no value; write --json alone"),
+        (
+            ["incline", "--curve", "24in"],
+            "gradehaul incline: --curve asks for 2 values, got fewer; write all 2 behind it",
+        ),
+        (
+            ["profile", PLAN, "Up", "the", "hill"],
+            f"gradehaul profile: {MORE}",
+        ),
         (
             ["check", PLAN, "--show", "metrc"],
             'gradehaul check: --show has no such choice, got "metrc"; write --show metric',
@@ -24,6 +43,21 @@ PLAN = "plans/first-hill.toml"
         (["map", PLAN, "--open"], "gradehaul map: --open opens what -o writes: put -o with a name beside it"),
         (["check", PLAN, "--json", "--csv"], "gradehaul check: --json, --csv and --card exclude one another"),
         (["profile", PLAN, "Uphil"], f'{PLAN}: the plan has no route of this name, got "Uphil"; write "Uphill"'),
+        (["map", PLAN, "--train", "locl"], f'{PLAN}: the plan has no train of this name, got "locl"; write "local"'),
+        (["map", PLAN, "--treat", "--film", "treatd"], f'--film: {FILM}, got "treatd"; write "treated"'),
+        (
+            ["level", PLAN, "--at-least", "Harbr = 3"],
+            f'{PLAN}: --at-least: the plan has no joint of this name, got "Harbr"; write "Harbor"',
+        ),
+        (
+            [*HELIX, "--sweep", "18", "40", "3", "6", "--power", "switchr"],
+            'the stock has no power of this name, got "switchr"; write "switcher"',
+        ),
+        (
+            [*HELIX, "--find", "radius", "--rise-per-turn", "4in", "--rail", "treatd"],
+            '--rail: the stock has no rail condition of this name, got "treatd"; write "treated"',
+        ),
+        (["new", "-", "--layout", "hil"], '--layout: there is no such layout, got "hil"; write "hill"'),
         (["level", PLAN, "--train", "locl"], '--train: the plan has no train of this name, got "locl"; write "local"'),
         (
             ["profile", PLAN, "--rail", "cleen"],
@@ -64,3 +98,14 @@ def test_an_ending_that_tells_of_something_else_is_refused(line: str, told: str,
     assert done.exit_code == 2
     assert told in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["first-hil.toml", "first-hill", "firsthill.toml", "first-hill.tml"])
+def test_a_file_that_is_not_there_gets_the_one_like_it(name):
+    done = CliRunner().invoke(main, ["check", f"plans/{name}"], prog_name="gradehaul")
+    assert (done.exit_code, done.stderr) == (3, f"plans/{name}: there is no such file; write {PLAN}\n")
+
+
+def test_a_file_like_no_other_is_told_alone():
+    done = CliRunner().invoke(main, ["check", "plans/xyzzy.toml"], prog_name="gradehaul")
+    assert (done.exit_code, done.stderr) == (3, "plans/xyzzy.toml: there is no such file\n")

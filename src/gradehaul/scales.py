@@ -109,7 +109,7 @@ def known_scales() -> tuple[str, ...]:
     return tuple(_scales())
 
 
-def scale_named(name: str) -> Scale:
+def scale_named(name: str, *, option: str = "") -> Scale:
     """Return the scale of this name; upper or lower case, with or without the word scale or gauge.
 
     The letter O and the numeral 0 are told apart, for they are two scales: O is 1:48 and 0 is 1:45, HO is 1:87.1
@@ -119,6 +119,8 @@ def scale_named(name: str) -> Scale:
     ----------
     name
         A name or an alias in the scale table, e.g. ``HO``.
+    option
+        The option that it was given by; none where it stands in a plan.
 
     Raises
     ------
@@ -144,14 +146,19 @@ def scale_named(name: str) -> Scale:
     if key == "g":  # common practice, as is the spread of ratios
         raise PlanError(
             "G has no single ratio: models from 1:32 to 1:19 run on 45 mm track under that name",
+            place=option,
             found=shown,
-            write='scale = { ratio = 22.5, gauge = "45 mm" } with the ratio of your models',
+            write=f'{"in a plan " if option else ""}scale = {{ ratio = 22.5, gauge = "45 mm" }} with the ratio of your '
+            "models",
         )
     import difflib
 
     near = difflib.get_close_matches(key[:40], spellings, n=1, cutoff=0.5)
-    known = ", ".join(_scales())
-    first = f'scale = "{spellings[near[0]]}", one of {known}' if near else f"one of {known}"
+    known = f"one of {', '.join(_scales())}"
+    if option:
+        write = f"{option} {spellings[near[0]]}, {known}" if near else known
+        raise PlanError("no such scale", place=option, found=shown, write=write)
+    first = f'scale = "{spellings[near[0]]}", {known}' if near else known
     raise PlanError(
         "no such scale",
         found=shown,

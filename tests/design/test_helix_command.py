@@ -66,7 +66,10 @@ def test_that_more_is_asked_where_a_curve_begins_is_told_only_where_it_is(words:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (["--scale", "HO", "--radius", "24", "--turns", "3"], "left open; write one more of rise per turn"),
+        (
+            ["--scale", "HO", "--radius", "24", "--turns", "3"],
+            "got radius and turns; write one more of --rise-per-turn",
+        ),
         (["--radius", "24"], "the scale is missing"),
         (["--scale", "HO", "--radius", "24 bananas"], "--radius"),
         (["--scale", "HO", "--radius", "24", "--rise-per-turn", "3", "--turns", "3"], "stock needs"),

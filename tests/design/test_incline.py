@@ -137,8 +137,8 @@ def test_what_cannot_be_is_refused(stock: Plan) -> None:
         with pytest.raises(DesignError, match=words):
             incline_of(asked, stock)
 
-    refused(Asked(0.1), "one more of length, grade")
-    refused(Asked(), "two more of rise, length, grade")
+    refused(Asked(0.1), "one more of --length, --grade")
+    refused(Asked(), "two of --rise, --length, --grade")
     refused(Asked(0.1, 6.0, 0.03), r"grade 3 % contradicts rise 3.937 in within length 236.2 in")
     refused(Asked(0.1, 1.0), "no room for the vertical curves")
     refused(Asked(0.02, 1.5, bends=BENDS), "no room for its curves")

@@ -122,36 +122,38 @@ def test_random_layouts_answer_as_the_whole_check_does(drawn: Drawn) -> None:
 
 # What it does not know
 
+RAILS = 'one of "clean", "wax", "wax fresh", "as planned", "as planned fresh"'
+
 
 @pytest.mark.parametrize(
-    ("asked", "kind", "unknown", "nearest"),
+    ("asked", "kind", "unknown", "write"),
     [
-        (("Up or", "pair", "ore", "clean"), "route", "Up or", "Up ore"),
-        (("Quary turn", "pair", "ore", "clean"), "route", "Quary turn", "Quarry turn"),
-        (("Up ore", "artikulated", "ore", "clean"), "power", "artikulated", "articulated"),
-        (("Up ore", "pairs", "ore", "clean"), "power", "pairs", "pair"),
-        (("Up ore", "pair", "cabose", "clean"), "car", "cabose", "caboose"),
-        (("Up ore", "pair", "articulated", "clean"), "car", "articulated", "ore"),  # nothing near: the first there is
-        (("Up ore", "pair", "ore", "waxed"), "rail condition", "waxed", "wax"),
-        (("Up ore", "pair", "ore", "wax frsh"), "rail condition", "wax frsh", "wax fresh"),
-        (("Up ore", "pair", "ore", "treated"), "rail condition", "treated", "clean"),
-        (("Up ore", "pair", "ore", ""), "rail condition", "", "clean"),
+        (("Up or", "pair", "ore", "clean"), "route", "Up or", '"Up ore"'),
+        (("Quary turn", "pair", "ore", "clean"), "route", "Quary turn", '"Quarry turn"'),
+        (("Up ore", "artikulated", "ore", "clean"), "power", "artikulated", '"articulated"'),
+        (("Up ore", "pairs", "ore", "clean"), "power", "pairs", '"pair"'),
+        (("Up ore", "pair", "cabose", "clean"), "car", "cabose", '"caboose"'),
+        (("Up ore", "pair", "articulated", "clean"), "car", "articulated", 'one of "ore", "caboose"'),
+        (("Up ore", "pair", "ore", "waxed"), "rail condition", "waxed", '"wax"'),
+        (("Up ore", "pair", "ore", "wax frsh"), "rail condition", "wax frsh", '"wax fresh"'),
+        (("Up ore", "pair", "ore", "treated"), "rail condition", "treated", RAILS),
+        (("Up ore", "pair", "ore", ""), "rail condition", "", RAILS),
     ],
 )
 def test_an_unknown_name_is_told_with_the_nearest(
-    layout: Layout, asked: tuple[str, str, str, str], kind: str, unknown: str, nearest: str
+    layout: Layout, asked: tuple[str, str, str, str], kind: str, unknown: str, write: str
 ) -> None:
     route, power, car, rail = asked
     with pytest.raises(RouteError) as caught:
         layout.longest_train(route, power, car, rail=rail)
-    assert str(caught.value) == f'the plan has no {kind} of this name, got "{unknown}"; write "{nearest}"'
+    assert str(caught.value) == f'plan.toml: the plan has no {kind} of this name, got "{unknown}"; write {write}'
 
 
 @pytest.mark.parametrize(
     ("train", "rail", "message"),
     [
-        ("mornin", "clean", 'the plan has no train of this name, got "mornin"; write "morning"'),
-        ("morning", "wx", 'the plan has no rail condition of this name, got "wx"; write "wax"'),
+        ("mornin", "clean", 'plan.toml: the plan has no train of this name, got "mornin"; write "morning"'),
+        ("morning", "wx", 'plan.toml: the plan has no rail condition of this name, got "wx"; write "wax"'),
     ],
 )
 def test_an_unknown_train_is_told_with_the_nearest(layout: Layout, train: str, rail: str, message: str) -> None:

@@ -192,9 +192,9 @@ def test_a_plan_without_any_reading_is_told_where_to_begin():
     ],
 )
 def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
-    rows = "".join(read(loco, FIVE) for loco in ("goat", "mule"))
+    rows = "".join(reading(loco, FIVE) for loco in ("goat", "mule"))
     film = 'rail = "treated"\nhours = '
-    rows += "".join(read(loco, '["50 gf", "51 gf"]', f"{film}{age}") for age in hours for loco in ("goat", "mule"))
+    rows += "".join(reading(loco, '["50 gf", "51 gf"]', f"{film}{age}") for age in hours for loco in ("goat", "mule"))
     # without a train nothing else is asked for first
     before, _, after = PLAN.partition("[train.drag]")
     plan = read_plan(before + after[after.index("[route.Up]") :] + rows)

@@ -328,6 +328,14 @@ def test_a_wye():
                 "write another place, or the turnout that joins them"
             ),
         ),
+        (  # a joint misspelled
+            (line("A", "West", "Middle"), line("B", "Midle", "East")),
+            route("Trip", "West", "East"),
+            (
+                'no train can follow it: it is cut between "West" and "East", and no track joins them; '
+                'write one name for joints "Middle" and "Midle", if they are one'
+            ),
+        ),
         (  # across a crossing without a slip
             (*(line(name, "X", name.lower()) for name in "ABCD"), crossing("X", "AB", "CD")),
             route("Trip", "a", "c"),

@@ -109,9 +109,9 @@ def test_a_byte_order_mark_and_windows_line_ends_are_welcome(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("x = " + "[" * 5000 + "]" * 5000, "this is no TOML: lists or tables are nested too deeply"),
-        (".".join("a" * 20_000) + " = 1", "this is no TOML: lists or tables are nested too deeply"),
-        ("x = " + "9" * 5000, "this is no TOML: a number has thousands of digits"),
+        ("x = " + "[" * 5000 + "]" * 5000, "this cannot be read: lists or tables stand too deep in one another"),
+        (".".join("a" * 20_000) + " = 1", "this cannot be read: lists or tables stand too deep in one another"),
+        ("x = " + "9" * 5000, "this cannot be read: a number has thousands of digits"),
     ],
     ids=["brackets", "dots", "digits"],
 )

@@ -104,7 +104,7 @@ def test_a_route_over_a_line_that_is_gone_is_told(folder):
     ("plan", "asked", "message"),
     [
         (None, Asked(), "mine.toml: --scale: the scale is not known; write --scale HO, or another scale"),
-        (None, Asked(scale="HP"), 'no such scale, got "HP"; write scale = "HO", one of'),
+        (None, Asked(scale="HP"), '--scale: no such scale, got "HP"; write --scale HO, one of'),
         (None, Asked(scale="HO", unit="furlong"), "--unit: no unit of length is called that"),
         (None, Asked(scale="HO", snap="x"), '--snap: this is not a length, got "x"'),
         (None, Asked(scale="HO", kink="0"), "--kink: must be more than 0, got 0"),

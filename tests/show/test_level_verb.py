@@ -57,7 +57,7 @@ def test_a_table_in_place_of_the_survey(plan: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("more", "words", "status"),
     [
-        (["--survey", "Mian"], 'no survey of this name, got "Mian"; write Main', 2),
+        (["--survey", "Mian"], 'no survey of this name, got "Mian"; write "Main"', 2),
         (["--shim", "1/64 in"], "at least one step", 2),
         (["--shim", "steep"], "--shim", 2),
         (["--heights", "nowhere.csv"], "nowhere.csv", 3),

@@ -141,8 +141,8 @@ def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_pa
         ("--carry", "-1 m", "carried 0 or farther"),
         ("--carry", "far", "--carry:"),
         ("--step", "0 mm", "the step is too short"),
-        ("--train", "upp", "write up"),
-        ("--film", "oil", "write treated"),
+        ("--train", "upp", 'write "up"'),
+        ("--film", "oil", 'write "treated"'),
     ],
 )
 def test_wishes_without_sense(hill: Path, option: str, value: str, words: str) -> None:

@@ -281,7 +281,9 @@ def test_wishes_without_sense_are_refused(asked: Asked, words: str) -> None:
         keep_clean_plan(Layout(read_plan(HILL.text())), asked)
 
 
-@pytest.mark.parametrize(("asked", "words"), [(Asked(trains=("upp",)), "write up"), (Asked(film="x"), "write treated")])
+@pytest.mark.parametrize(
+    ("asked", "words"), [(Asked(trains=("upp",)), 'write "up"'), (Asked(film="x"), 'write "treated"')]
+)
 def test_names_that_the_plan_lacks_are_refused(asked: Asked, words: str) -> None:
     with pytest.raises(RouteError, match=words):
         keep_clean_plan(Layout(read_plan(HILL.text())), asked)

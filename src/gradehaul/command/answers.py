@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 @grades_option
 @all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
-@click.option("--verbose", is_flag=True, help="Tell of every figure where it comes from.")
+@click.option("--verbose", is_flag=True, help="Tell of every figure, trains' too, where it comes from.")
 @seed_option
 @click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(

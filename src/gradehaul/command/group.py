@@ -37,7 +37,7 @@ class Verbs(click.Group):
         except click.UsageError as error:
             if error.ctx is None:
                 raise
-            complain(_misused(error, error.ctx))
+            complain(_told(error, error.ctx))
             raise click.exceptions.Exit(WRONG_INPUT) from error
 
     def resolve_command(
@@ -60,7 +60,7 @@ class Verbs(click.Group):
         except click.exceptions.NoArgsIsHelpError:
             raise
         except click.UsageError as error:
-            complain(_misused(error, ctx))
+            complain(_told(error, ctx))
             ctx.exit(WRONG_INPUT)
         except GradehaulError as error:
             lines = str(error).splitlines()
@@ -78,33 +78,10 @@ class Verbs(click.Group):
             ctx.exit(INTERRUPTED)
 
 
-def _misused(error: click.UsageError, ctx: click.Context) -> str:
-    """Return what is wrong with a command line in one line, with the nearest name where one is unknown."""
-    from gradehaul.plan.names import listed, nearest, quoted
+def _told(error: click.UsageError, ctx: click.Context) -> str:
+    from gradehaul.command.misused import misused  # only where something is wrong
 
-    place = (error.ctx or ctx).command_path
-    if isinstance(error, click.NoSuchOption):
-        options = [name for each in (error.ctx or ctx).command.params for name in each.opts if name[:2] == "--"]
-        near = nearest(error.option_name, options)
-        write = near or f"one of those that {place} --help tells"
-        told = PlanError("there is no such option", place=place, found=error.option_name, write=write)
-    elif isinstance(error, click.BadParameter) and isinstance(getattr(error.param, "type", None), click.Choice):
-        if isinstance(error, click.MissingParameter):
-            return f"{place}: {_lowered(error.format_message())}"
-        assert error.param is not None
-        choices = [str(choice) for choice in error.param.type.choices]  # type: ignore[attr-defined]
-        given = error.message.split("'")[1] if "'" in error.message else ""
-        near = nearest(given, choices)
-        write = f"{error.param.opts[0]} {near}" if near else f"one of {listed(choices)}"
-        told = PlanError(f"{error.param.opts[0]} has no such choice", place=place, found=quoted(given), write=write)
-    else:
-        return f"{place}: {_lowered(error.format_message())}"
-    return str(told)
-
-
-def _lowered(message: str) -> str:
-    message = " ".join(message.split()).rstrip(".")
-    return message[:1].lower() + message[1:]
+    return misused(error, ctx)
 
 
 _STATUS = (

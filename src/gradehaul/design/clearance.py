@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
 from gradehaul.design.clearance_meetings import Meeting, meetings
 from gradehaul.design.clearance_rules import ASKED, Asked, Finding, Outcome, Standard, figures, standard_of
@@ -14,7 +13,7 @@ from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import on_tracks
 from gradehaul.haulage.train import made_up
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import read_quantity
 
@@ -161,8 +160,8 @@ def _trains(layout: Layout, asked: Asked) -> tuple[str, ...]:
     plan = layout.plan
     for name in asked.trains:
         if name not in plan.trains:
-            near = (get_close_matches(name, plan.trains, 1) or list(plan.trains) or ["a plan with a train"])[0]
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=near)
+            write = instead(name, plan.trains) or "[train.NAME] with a route and a consist in the plan"
+            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
     return tuple(dict.fromkeys(asked.trains or plan.trains))
 
 

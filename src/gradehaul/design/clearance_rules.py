@@ -128,11 +128,17 @@ def standard_of(plan: Plan, asked: Asked) -> Standard:
     table, scale = figures(), plan.scale
     if asked.deck is not None and asked.deck < 0:
         raise DesignError(
-            "a deck has a thickness of 0 or more", place="--deck", found=f"{asked.deck:g} m", write="--deck 19mm"
+            "a deck has a thickness of 0 or more",
+            place="--deck",
+            found=describe(asked.deck, "length", plan.unit),
+            write="--deck 19mm",
         )
     if asked.coupler is not None and asked.coupler <= 0:
         raise DesignError(
-            "a coupler is above the railhead", place="--coupler", found=f"{asked.coupler:g} m", write="--coupler 10mm"
+            "a coupler is above the railhead",
+            place="--coupler",
+            found=describe(asked.coupler, "length", plan.unit),
+            write="--coupler 10mm",
         )
     for name, value in (("deck", asked.deck), ("coupler", asked.coupler)):
         if value is not None and value > _MOST_GAUGES * scale.gauge:

@@ -132,12 +132,14 @@ def helix_of(wishes: Wishes, build: Build, unit: str = "mm") -> Helix:
     31.8
     >>> helix_of(Wishes(radius=0.6096, turns=3), build)
     Traceback (most recent call last):
-    gradehaul.errors.DesignError: the helix is left open; write one more of rise per turn, total rise, grade
+    gradehaul.errors.DesignError: too little is told to settle the helix, got radius and turns; write one more of
+    --rise-per-turn, --rise, --grade
     """
     for name in NAMES:
         value = getattr(wishes, name)
         if value is not None and not all(math.isfinite(v) and v > 0 for v in (value if name == "floor" else (value,))):
-            raise DesignError(f"{NAMES[name]} must be more than 0", place=f"--{name.replace('_', '-')}")
+            found, place = wishes.told(name, unit), f"--{name.replace('_', '-')}"
+            raise DesignError(f"{NAMES[name]} must be more than 0", place=place, found=found)
     given: _Known = {name: getattr(wishes, name) for name in NAMES if name != "floor" and getattr(wishes, name)}
     known = dict(given)
     source: dict[str, tuple[str, ...]] = {name: (name,) for name in given}
@@ -166,15 +168,12 @@ def _refuse_open(known: frozenset[str], given: _Known) -> None:
         return
     more = [name for name in NAMES if name not in known and name != "floor" and _settled(known | {name}) == _FULL]
     if more:
-        words = [NAMES[name] for name in more]
-        if "radius" in more:
-            words.append(NAMES["floor"])
-        raise DesignError("the helix is left open", write=f"one more of {', '.join(words)}")
-    raise DesignError(
-        "the helix is left open",
-        found=" and ".join(NAMES[name] for name in given) or "nothing of it",
-        write="a radius or a floor, a rise per turn or a grade, and turns or a total rise",
-    )
+        more += ["floor"] if "radius" in more else []
+        write = f"one more of {', '.join('--' + name.replace('_', '-') for name in more)}"
+    else:
+        write = "--radius or --floor, --rise-per-turn or --grade, and --turns or --rise"
+    told = " and ".join(NAMES[name] for name in given) or "nothing of it"
+    raise DesignError("too little is told to settle the helix", found=told, write=write)
 
 
 def _refuse_contradictions(

@@ -18,6 +18,7 @@ from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE, Pulls
 from gradehaul.haulage.train import made_up
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import MOST_CARS, conditions
 from gradehaul.track.piecewise import FloatArray
@@ -130,7 +131,8 @@ def sweep(
     if build.straight:
         raise DesignError("a sweep is of round helices", place="--straight", write="without straight sides")
     if not (turns > 0 and math.isfinite(turns) and (across > 0).all() and (down > 0).all()):
-        raise DesignError("radii, rises per turn and turns must be more than 0", place="--sweep")
+        wrong = "radii, rises per turn and turns must be more than 0"
+        raise DesignError(wrong, place="--sweep", write="--sweep 18 40 3 6 --turns 3")
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
     powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film))
@@ -208,6 +210,5 @@ def _refuse_unknown(
     for what, names, known in asked:
         for name in names:
             if name not in known:
-                raise RouteError(
-                    f"the stock has no {what} of this name", found=f'"{name}"', write=f"one of {', '.join(known)}"
-                )
+                write = instead(name, known)
+                raise RouteError(f"the stock has no {what} of this name", found=quoted(name), write=write)

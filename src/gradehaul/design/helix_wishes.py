@@ -120,7 +120,7 @@ def read_build(stock: Plan, texts: Mapping[str, str | None], tracks: int = 1) ->
             raise DesignError(
                 "two tracks this close foul one another",
                 place="--centers",
-                found=f"{1000 * centers:.3g} mm",
+                found=str(texts["centers"]),
                 write=f'"{1000 * least:.3g} mm" or more, and more on curves',
             )
         return replace(build, centers=centers, **values)

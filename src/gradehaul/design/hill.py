@@ -59,7 +59,7 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
     data = {} if path is None else parse(read_text(Path(path), path), path)
     if path is not None and "scale" in data:
         plan = load_plan(path)
-        if scale is not None and scale_named(scale).name != plan.scale.name:
+        if scale is not None and scale_named(scale, option="--scale").name != plan.scale.name:
             raise DesignError(
                 f"the stock is of scale {plan.scale.name}", place="--scale", found=scale, write="stock of this scale"
             )
@@ -72,7 +72,7 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
         raise DesignError(
             "the scale is missing", place="--scale", write="--scale HO, or --plan with a plan that has one"
         )
-    head = f'title = "stock"\nscale = {quoted(scale_named(scale).name)}\n'
+    head = f'title = "stock"\nscale = {quoted(scale_named(scale, option="--scale").name)}\n'
     if practice is not None:
         head += f"practice = {quoted(practice)}\n"
     if unit is not None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from gradehaul.errors import RouteError
-from gradehaul.plan.names import nearest, quoted
+from gradehaul.plan.names import instead, nearest, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import conditions
 
@@ -19,8 +19,18 @@ def rails_asked(stock: Plan, rail: str | None) -> tuple[str, ...]:
     """Return the rails on which a train must climb: the one asked for, else the first film's, settled and fresh.
 
     A film is judged at both ages, since the first day must be lived through.
+
+    Raises
+    ------
+    RouteError
+        No rail condition of this name.
     """
-    return conditions(list(stock.films)[:1])[1:] if rail is None else (rail,)
+    if rail is None:
+        return conditions(list(stock.films)[:1])[1:]
+    if rail not in (known := conditions(stock.films)):
+        wrong, write = "the stock has no rail condition of this name", instead(rail, known)
+        raise RouteError(wrong, place="--rail", found=quoted(rail), write=write)
+    return (rail,)
 
 
 @dataclass(frozen=True, slots=True)

@@ -196,9 +196,8 @@ def incline_of(asked: Asked, stock: Plan) -> Incline:
             )
     elif grade is None or (rise is None and length is None):
         missing = [name for name in ("rise", "length", "grade") if getattr(asked, name) is None]
-        raise DesignError(
-            "the incline is left open", write=f"{'two' if len(missing) == 3 else 'one'} more of {', '.join(missing)}"
-        )
+        write = f"{'two' if len(missing) == 3 else 'one more'} of {', '.join(f'--{name}' for name in missing)}"
+        raise DesignError("too little is told to settle the incline", write=write)
     else:
         vertical = usual_vertical_curve(grade, stock) if asked.vertical is None else asked.vertical
         if length is None:
@@ -216,14 +215,16 @@ def refuse_nothing(asked: Asked, unit: str) -> None:
     for name in ("rise", "length", "grade"):
         value = getattr(asked, name)
         if value is not None and not (math.isfinite(value) and value > 0):
-            raise DesignError(f"{name} must be more than 0", place=f"--{name}")
+            found = describe(value, "grade", "%") if name == "grade" else describe(value, "length", unit)
+            raise DesignError(f"{name} must be more than 0", place=f"--{name}", found=found)
     if asked.vertical is not None and asked.vertical < 0:
-        raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve")
+        found = describe(asked.vertical, "length", unit)
+        raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve", found=found)
     for bend in asked.bends:
         if not (math.isfinite(bend.radius) and bend.radius > 0 and math.isfinite(bend.angle) and bend.angle != 0):
-            raise DesignError(
-                "a curve needs a radius above 0 and an angle", place="--curve", write='--curve "24 in" 90'
-            )
+            found = f"{describe(bend.radius, 'length', unit)} and {describe(bend.angle, 'angle', 'deg')}"
+            wrong = "a curve needs a radius above 0 and an angle"
+            raise DesignError(wrong, place="--curve", found=found, write='--curve "24 in" 90')
         if abs(bend.angle) > _MOST_ANGLE:
             raise DesignError(
                 "a curve on the way turns through ten whole turns at the most",
@@ -232,7 +233,8 @@ def refuse_nothing(asked: Asked, unit: str) -> None:
                 write="gradehaul helix for more",
             )
         if bend.ease < 0:
-            raise DesignError("an easement must be 0 or longer", place="--ease")
+            found = describe(bend.ease, "length", unit)
+            raise DesignError("an easement must be 0 or longer", place="--ease", found=found)
         if bend.ease > bend.radius * abs(bend.angle) * (1 + 1e-9):
             raise DesignError(
                 "the easements are longer than the curve between them",

@@ -15,7 +15,7 @@ from gradehaul.haulage.demand import edge_weights
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
-from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Loco, Plan
 from gradehaul.track.piecewise import FloatArray, polyline, shifted_sum
 
@@ -161,8 +161,7 @@ def leveled(
 def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
     for name in names:
         if name not in plan.trains:
-            near = nearest(name, plan.trains)
-            write = quoted(near) if near else f"one of {listed(plan.trains)}" if plan.trains else ""
+            write = instead(name, plan.trains)
             raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
     return tuple(dict.fromkeys(names or plan.trains))
 

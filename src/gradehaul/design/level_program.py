@@ -9,8 +9,9 @@ import numpy as np
 
 from gradehaul.design.level_stations import Stations
 from gradehaul.errors import DesignError
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
 from gradehaul.track.piecewise import FloatArray
 
 _SLACK = 1e-9
@@ -63,7 +64,9 @@ class Program:
         """Keep heights of joints above or below limits."""
         for name, bound, low in [(n, b, True) for n, b in least.items()] + [(n, b, False) for n, b in most.items()]:
             if name not in self.stations.joints:
-                raise DesignError("the plan has no joint of this name", file=plan.file, found=quoted(name))
+                wrong, write = "the plan has no joint of this name", instead(name, self.stations.joints)
+                place = "--at-least" if low else "--at-most"
+                raise DesignError(wrong, file=plan.file, place=place, found=quoted(name), write=write)
             number = self.stations.joints[name]
             if low:
                 self.low[number] = max(self.low[number], bound)
@@ -73,7 +76,8 @@ class Program:
                 raise DesignError(
                     f"the height of joint {quoted(name)} cannot be as low and as high as it must",
                     file=plan.file,
-                    found=f"at least {1000 * self.low[number]:.4g} mm and at most {1000 * self.high[number]:.4g} mm",
+                    found=f"at least {describe(self.low[number], 'length', plan.unit)} and at most "
+                    f"{describe(self.high[number], 'length', plan.unit)}",
                     write="limits that leave room, or a plan that leaves the joint free",
                 )
             self.limited = True

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal, NamedTuple
 
@@ -12,7 +11,7 @@ from gradehaul.design.level_risers import SHIM, STEP, Corrections, corrections
 from gradehaul.design.survey import READING, survey_of_table, surveyed
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.haulage.layout import Layout
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, read_quantity
 
@@ -115,8 +114,8 @@ def corrected_surveys(
     names = list(dict.fromkeys(surveys or ([] if table else plan.surveys)))
     for name in names:
         if name not in plan.surveys:
-            near = (get_close_matches(name, plan.surveys, 1) or list(plan.surveys) or ["[survey.NAME] in the plan"])[0]
-            raise DesignError("the plan has no survey of this name", place="--survey", found=quoted(name), write=near)
+            write = instead(name, plan.surveys) or "[survey.NAME] in the plan"
+            raise DesignError("the plan has no survey of this name", place="--survey", found=quoted(name), write=write)
     if not names and table is None:
         write = "[survey.NAME] with heights = [[0, 0], ...], or --heights FILE.csv"
         raise DesignError("the plan has no survey", file=plan.file, write=write)

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from gradehaul.errors import DesignError, PlanError
-from gradehaul.plan.names import listed, quoted
+from gradehaul.errors import DesignError, PlanError, QuantityError
+from gradehaul.plan.names import instead, quoted
 from gradehaul.quantities import convert, length_unit
 from gradehaul.scales import Practice, Scale, car_mass, clear_height, scale_named
 
@@ -219,8 +219,12 @@ def starter(form: str, *, scale: str, unit: str, title: str) -> str:
 
     layout = next((each for name, each in _LAYOUTS.items() if name == form), None)
     if layout is None:
-        raise DesignError("there is no such layout", place="--layout", found=quoted(form), write=listed(FORMS))
-    own, unit = scale_named(scale), length_unit(unit)
+        raise DesignError("there is no such layout", place="--layout", found=quoted(form), write=instead(form, FORMS))
+    own = scale_named(scale, option="--scale")
+    try:
+        unit = length_unit(unit)
+    except QuantityError as error:
+        raise error.at(place="--unit") from error
     practice: Practice = "NMRA" if unit in ("in", "ft") else "NEM"
     size = _Sizes(own, practice, unit)
     start, end = layout.route

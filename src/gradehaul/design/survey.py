@@ -12,6 +12,7 @@ import numpy as np
 
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.names import quoted
+from gradehaul.plan.near_file import near_file
 from gradehaul.plan.records import Survey
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.track.piecewise import FloatArray
@@ -170,13 +171,15 @@ def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Surv
             continue
         if len(cells) != 2:
             found = f"{len(cells)} cells"
-            raise DesignError("a line has a distance and a height", file=str(path), place=f"line {number}", found=found)
+            wrong, write = "a line has a distance and a height", "two figures with a comma between them, as in 12, 0.25"
+            raise DesignError(wrong, file=str(path), place=f"line {number}", found=found, write=write)
         try:
             where, height = (read_quantity(_bare(cell), "length", unit=unit) for cell in cells)
         except QuantityError as error:
             if number == 1 and not any(sign.isdigit() for cell in cells for sign in cell):  # the heads of the columns
                 continue
-            raise DesignError(error.wrong, file=str(path), place=f"line {number}", found=error.found) from error
+            place = f"line {number}"
+            raise DesignError(error.wrong, file=str(path), place=place, found=error.found, write=error.write) from error
         heights.append((where, height))
         if len(heights) > _MOST_ROWS:
             raise DesignError(f"a survey has at most {_MOST_ROWS} readings", file=str(path))
@@ -188,6 +191,10 @@ def _rows_in(path: Path) -> list[list[str]]:
         text = path.read_text(encoding="utf-8-sig")
         delimiter = ";" if text.count(";") > text.count(",") else ","
         return list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    except FileNotFoundError as error:
+        near = near_file(path, ".csv", ".txt")
+        write = str(path.with_name(near)) if near else ""
+        raise DesignError("there is no such file", file=str(path), write=write) from error
     except UnicodeDecodeError as error:
         found = f"the byte 0x{error.object[error.start]:02x}"
         write = "it again, saved as UTF-8"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from difflib import get_close_matches
 from typing import TypeVar
 
 from gradehaul.errors import RouteError
@@ -17,6 +16,7 @@ from gradehaul.network.graph import MovementGraph
 from gradehaul.network.reversals import Tail
 from gradehaul.network.route import Route
 from gradehaul.network.routes import find_routes
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.plan.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
@@ -104,7 +104,7 @@ class Layout:
             No route of this name.
         """
         routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
-        return _named(name, routes, "route")
+        return _named(name, routes, "route", self.plan.file)
 
     def profile(self, route: str | Route) -> RouteProfile:
         """Return the compensated profile of a route."""
@@ -143,8 +143,8 @@ class Layout:
         climb = Climb(
             self.plan,
             profile,
-            _named(power, self.plan.powers, "power"),
-            _named(car, self.plan.cars, "car"),
+            _named(power, self.plan.powers, "power", self.plan.file),
+            _named(car, self.plan.cars, "car", self.plan.file),
             self.pulls,
             engine=engine,
         )
@@ -175,11 +175,11 @@ class Layout:
         RouteError
             A train, its route, or a rail condition that the plan does not have.
         """
-        named = _named(train, self.plan.trains, "train")
+        named = _named(train, self.plan.trains, "train", self.plan.file)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
 
     def _rail(self, rail: str) -> str:
-        return _named(rail, {name: name for name in self.rails}, "rail condition")
+        return _named(rail, {name: name for name in self.rails}, "rail condition", self.plan.file)
 
 
 def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
@@ -206,9 +206,8 @@ def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
 _T = TypeVar("_T")
 
 
-def _named(name: str, known: Mapping[str, _T], kind: str) -> _T:
+def _named(name: str, known: Mapping[str, _T], kind: str, file: str) -> _T:
     if name in known:
         return known[name]
-    near = get_close_matches(name, known, 1) or list(known)[:1]
-    write = f'"{near[0]}"' if near else f"a plan that has a {kind}"
-    raise RouteError(f"the plan has no {kind} of this name", found=f'"{name}"', write=write)
+    write = instead(name, known) or f"a plan that has a {kind}"
+    raise RouteError(f"the plan has no {kind} of this name", file=file, found=quoted(name), write=write)

@@ -11,6 +11,7 @@ from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.places import place_named
 from gradehaul.network.reversals import Runs, fewest_reversals, tail_between
 from gradehaul.network.shortest import Cut, Found, shortest
+from gradehaul.plan.alike import alike
 from gradehaul.plan.records import NamedRoute
 
 
@@ -88,7 +89,18 @@ def told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs
     if free is not graph and freed.twice is None and _gap(free, wanted, freed).reversals:
         wrong = f"{where}, and lines between them run one way only"
         return RouteError(wrong, write='runs = "both" on one of them, or another place')
+    if misspelled := _misspelled(graph):
+        return RouteError(f"{where}, and no track joins them", write=misspelled)
     return RouteError(f"{where}, and no track joins them", write="another place, or the turnout that joins them")
+
+
+def _misspelled(graph: MovementGraph) -> str:
+    """Return what to write where track ends at a joint that is named almost like another: they may be one."""
+    joints = graph.plan.joints
+    for name, other in alike(joints).items():
+        if joints[name].kind == "end":
+            return f'one name for joints "{name}" and "{other}", if they are one'
+    return ""
 
 
 def _reversed_where(graph: MovementGraph, run: Sequence[Way]) -> str:

@@ -133,7 +133,7 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
         film = rail.removesuffix(FRESH)
         faults.at(entry, "the age of a film stands in hours", found=f'"{rail}"', write=f'rail = "{film}" and hours = 0')
     elif rail not in films:
-        faults.unknown(entry, "rail", rail, [CLEAN, *films], inside="rail")
+        faults.unknown(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
 
 
 def _check_alike(

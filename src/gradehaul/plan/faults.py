@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar, get_args
 
@@ -152,7 +153,9 @@ def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults
             # What begins with its key, or names a curve's radius, need not have the key in its place as well.
             begins = one.wrong.split(" ", 1)[0]
             inside = path[:-1] if path and begins in {path[-1], "radius"} else path
-            faults.add(one, file=file, place=_place(model, entry, inside))
+            example = _example(model, path) if begins in path or one.wrong.endswith("must not be empty") else ""
+            told = PlanError(one.wrong, found=one.found, write=one.write or example)
+            faults.add(told, file=file, place=_place(model, entry, inside))
         return
     if kind == "extra_forbidden":
         error = _unknown_key(str(path[-1]), _keys(_model_at(model, path[:-1])), value)
@@ -163,7 +166,10 @@ def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults
         examples = _examples(_model_at(model, path[:-1]), key)
         faults.add(PlanError(f"{key} is missing", write=examples), file=file, place=_place(model, entry, path[:-1]))
         return
-    example = _examples(_model_at(model, path[:-1]), str(path[-1])) if path else ""
+    example = _example(model, path) if path else f"{_header(entry)} with its keys below it"
+    if kind == "literal_error":
+        choices = re.findall(r"'([^']*)'", fault["ctx"]["expected"])
+        example = quoted(near) if isinstance(value, str) and (near := nearest(value, choices)) else example
     if path[:1] == ("consist",) and isinstance(value, int):
         example = f'"{value} NAME", the number and the name in one pair of quotes'
     wrong, found = _WRONG.get(kind, ("cannot be read", "{shown}"))
@@ -190,8 +196,8 @@ _WRONG = {
     "model_type": ("a table", "{shown}"),
     "bool_type": ("true or false", "{shown}"),
     "literal_error": ("{expected}", "{shown}"),
-    "too_short": ("a list of {min_length} or more", "{actual_length}"),
-    "too_long": ("a list of {max_length} at most", "{actual_length}"),
+    "too_short": ("a list of {min_length} or more", "a list of {actual_length}"),
+    "too_long": ("a list of {max_length} at most", "a list of {actual_length}"),
     "greater_than": ("more than {gt}", "{shown}"),
     "greater_than_equal": ("at least {ge}", "{shown}"),
     "less_than_equal": ("at most {le}", "{shown}"),
@@ -248,6 +254,23 @@ def _keys(model: type[BaseModel]) -> list[str]:
 def _examples(model: type[BaseModel], key: str) -> str:
     found = [info.examples for name, info in model.model_fields.items() if (info.alias or name) == key]
     return str(found[0][0]) if found and found[0] else ""
+
+
+def _example(model: type[BaseModel], path: KeyPath) -> str:
+    """Return how the key that a path leads to, or leads through, is written; empty where that is not known."""
+    for end in range(len(path), 0, -1):
+        inside, key = _model_at(model, path[: end - 1]), path[end - 1]
+        if key in _keys(inside):
+            return _examples(inside, str(key))
+    return ""
+
+
+def _header(entry: Entry[Any]) -> str:
+    """Return the header of a table as it is written."""
+    section = str(entry.path[0])
+    if len(entry.path) > 1 and isinstance(entry.path[-1], int):
+        return f"[[{section}]]"
+    return f"[{section}]" if len(entry.path) == 1 else header(section, str(entry.path[-1]))
 
 
 def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:

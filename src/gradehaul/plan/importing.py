@@ -74,9 +74,11 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     """
     from gradehaul.plan.drawing.assembly import assemble, terms
     from gradehaul.plan.drawing.dxf import read_drawing
+    from gradehaul.plan.drawing.dxf_file import check_file
 
     before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
     data: dict[str, Any] = {} if before is None or plan is None else parse(before, plan)
+    check_file(Path(drawing), drawing)  # before the scale is asked for, since it may be the wrong name
     scale = _scale(data, asked, plan or "")
     layers = asked.layers or ("*",)
     read = read_drawing(
@@ -133,8 +135,8 @@ def _scale(data: dict[str, Any], asked: Asked, plan: str) -> Scale:
     if raw is None:
         if asked.scale is None:
             raise PlanError("the scale is not known", file=plan, place="--scale", write="--scale HO, or another scale")
-        return scale_named(asked.scale)
-    if asked.scale is not None and scale_named(asked.scale) != _plans_own(raw, data, plan):
+        return scale_named(asked.scale, option="--scale")
+    if asked.scale is not None and scale_named(asked.scale, option="--scale") != _plans_own(raw, data, plan):
         raise PlanError("the plan has another scale", file=plan, place="--scale", found=quoted(asked.scale))
     return _plans_own(raw, data, plan)
 

@@ -50,7 +50,7 @@ class TrackTable(Table):
 
     name: Name | None = None
     """What the answers call this track. Left out: its line and its number, such as `Hill:3`."""
-    straight: Distance | None = None
+    straight: Distance | None = Field(default=None, examples=["straight = 30"])
     """Length of a straight. Left out: another shape."""
     left: Radius | None = None
     """Radius of a curve to the left, going from `from` to `to`; with `angle` or `length`. Left out: another shape."""
@@ -62,7 +62,7 @@ class TrackTable(Table):
     """Name of a `[piece.NAME]`, whose tracks are laid here. Left out: another shape."""
     hand: Literal["left", "right"] | None = None
     """`right` mirrors the piece, `left` lays it as it is written. Left out: as it is written."""
-    angle: Turn | None = None
+    angle: Turn | None = Field(default=None, examples=["angle = 90"])
     """Angle through which a curve turns, its easements included. Left out: from `length`."""
     length: Distance | None = None
     """Length of a curve, its easements included. Left out: from `angle`."""
@@ -106,7 +106,7 @@ class TrackTable(Table):
             raise PlanError(
                 "a track is one of straight, left, right, easement or piece",
                 found=" and ".join(shapes) or "none of them",
-                write="" if shapes else "straight = 30, or left = 24, angle = 90",
+                write="each as a track of its own" if shapes else "straight = 30, or left = 24, angle = 90",
             )
         wrong: list[GradehaulError] = []
         shape = shapes[0]
@@ -118,7 +118,13 @@ class TrackTable(Table):
         ]
         heights = [key for key in _HEIGHTS if key in given]
         if len(heights) > 1:
-            wrong.append(PlanError("only one of grade, rise and railhead fixes a track", found=" and ".join(heights)))
+            wrong.append(
+                PlanError(
+                    "only one of grade, rise and railhead fixes a track",
+                    found=" and ".join(heights),
+                    write="the one that you measured",
+                )
+            )
         if kind == "curve":
             wrong += self._curve_faults(unit_of(info))
         if wrong:
@@ -155,6 +161,7 @@ _INSTEAD = {
     ("easement", "length"): "easement = 8, which is the length already",
     ("straight", "ease"): "{ easement = 8 } as a track of its own",
     ("straight", "angle"): "left = 24 or right = 24 instead of straight",
+    ("curve", "hand"): "left = 24 or right = 24, which is the hand already",
     ("piece", "name"): "the name on the piece's own tracks",
 }
 

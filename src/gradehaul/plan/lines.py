@@ -160,7 +160,8 @@ def _check_heights(line: Line, entry: Entry[LineTable], faults: Faults) -> None:
                 inside=inside,
             )
         if where in seen:
-            faults.at(entry, "two heights at one distance", found=_told(where, unit), inside=inside)
+            write = "the one that counts"
+            faults.at(entry, "two heights at one distance", found=_told(where, unit), write=write, inside=inside)
         seen.add(where)
 
 

@@ -142,13 +142,20 @@ def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", 
     >>> print(unknown("joint", "Warf", ["Wharf", "Summit"]))
     there is no joint "Warf"; write "Wharf"
     """
+    return PlanError(f"there is no {what} {quoted(name)}", write=instead(name, known, declare=declare, guess=guess))
+
+
+def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> str:
+    """Return what to write instead of an unknown name: the nearest, else how to declare one, else those there are.
+
+    Examples
+    --------
+    >>> instead("Warf", ["Wharf", "Summit"]), instead("X", ["Wharf", "Summit"]), instead("X", ["Wharf"])
+    ('"Wharf"', 'one of "Wharf", "Summit"', '"Wharf"')
+    """
     near = nearest(name, known) if guess else None
     if near is not None:
-        write = quoted(near)
-    elif declare:
-        write = declare
-    elif len(known) == 1:
-        write = listed(known)
-    else:
-        write = f"one of {listed(known)}" if known else ""
-    return PlanError(f"there is no {what} {quoted(name)}", write=write)
+        return quoted(near)
+    if declare:
+        return declare
+    return listed(known) if len(known) == 1 else f"one of {listed(known)}" if known else ""

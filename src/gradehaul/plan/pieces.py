@@ -75,7 +75,10 @@ class _Counting(NamedTuple):
         if inner in chain:
             loop = " > ".join(quoted(name) for name in (*chain[chain.index(inner) :], inner))
             self.faults.at(
-                entry, f"pieces stand within one another in a loop: {loop}", inside=item_place(table, number)
+                entry,
+                f"pieces stand within one another in a loop: {loop}",
+                write="its tracks instead of one of them",
+                inside=item_place(table, number),
             )
             return None
         if inner not in self.pieces and inner not in self.faulty:

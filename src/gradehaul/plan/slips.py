@@ -105,7 +105,9 @@ def _uncured(fault: _Fault, file: str) -> PlanError:
         return PlanError("this bracket closes nothing", file=where, found=got, write="the line without it")
     told = cut(clean(fault.said[:1].lower() + fault.said[1:]))
     write = 'key = value, with text in quotes, as in length = "8 in"'
-    return PlanError(f"this is no TOML at column {fault.column}: {told}", file=where, found=got, write=write)
+    return PlanError(
+        f"this line cannot be read from column {fault.column} on: {told}", file=where, found=got, write=write
+    )
 
 
 def _gets_past(fault: _Fault, mended: str, *, number: int = 0) -> bool:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan.faults import Entry, Faults, Source
 from gradehaul.plan.names import clean, cut, listed, nearest, quoted, shown
+from gradehaul.plan.near_file import near_file
 from gradehaul.plan.schema import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.toml import KeyPath, headers, parse, read_text
 from gradehaul.quantities import length_unit
@@ -103,8 +104,12 @@ def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) 
                 inner = _source(read_text(path, file), None, file, source.unit, path.parent, faults)
             except PlanError as error:
                 if error.wrong == "there is no such file":
-                    error = PlanError(f"there is no file {quoted(name)} beside this one").at(
-                        file=source.file, place="include"
+                    near = near_file(path, ".toml")
+                    error = PlanError(
+                        f"there is no file {quoted(name)} beside this one",
+                        file=source.file,
+                        place="include",
+                        write=quoted(near) if near and near != Path(source.file).name else "",
                     )
                 faults.errors.append(error)
                 continue
@@ -167,6 +172,10 @@ def is_beside(name: str) -> bool:
     return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts
 
 
+def _as_header(section: str) -> str:
+    return f"[[{section}]]" if section in LISTED else f"[{section}.NAME]" if section in KEYED else f"[{section}]"
+
+
 def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = False) -> None:
     """Add one file's tables to the plan's."""
     for key, value in source.data.items():
@@ -186,7 +195,7 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
                 isinstance(value, list) and any(isinstance(v, dict) for v in value)
             )
             what = "table" if tables_there else "key"
-            write = (f"[[{near}]]" if near in LISTED else f"[{near}]") if near and what == "table" else near
+            write = _as_header(near) if near and what == "table" else near
             faults.add(
                 PlanError(f"unknown {what} {quoted(key)}", write=write or f"one of {', '.join(known)}"),
                 file=source.at((key,)) if (key,) in source.headers else _first_header(source, key),

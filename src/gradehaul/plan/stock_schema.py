@@ -67,7 +67,11 @@ class LocoTable(Table):
         if self.on_tyres is not None:
             carried = self.mass if self.on_drivers is None else self.on_drivers
             if self.on_tyres > carried:
-                wrong.append(PlanError("on_tyres must not be more than on_drivers"))
+                wrong.append(
+                    PlanError(
+                        "on_tyres must not be more than on_drivers", write="the part of on_drivers on tyred wheels"
+                    )
+                )
             if self.on_tyres and "tyred_wheels" in self.model_fields_set and not self.tyred_wheels:
                 wrong.append(PlanError("on_tyres needs tyred wheels", found="tyred_wheels = 0"))
         if wrong:

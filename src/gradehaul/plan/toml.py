@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import re
 import stat
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import tomli
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.cures import KEY
+from gradehaul.plan.near_file import near_file
 from gradehaul.plan.slips import HEADER, slip
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 _LEAST = 'at least scale = "HO" and a [line.NAME] table'
 LARGEST = 20_000_000
@@ -59,7 +58,9 @@ def _read_bytes(path: Path, file: str) -> bytes:
     try:
         about = path.stat()
     except (FileNotFoundError, NotADirectoryError, ValueError) as error:  # ValueError: a NUL in the path
-        raise PlanError("there is no such file", file=file.replace("\0", "")) from error
+        near = near_file(path, ".csv" if path.suffix.lower() == ".csv" else ".toml")
+        write = str(Path(file).with_name(near)) if near else ""
+        raise PlanError("there is no such file", file=file.replace("\0", ""), write=write) from error
     if stat.S_ISDIR(about.st_mode):
         raise PlanError("this is a folder, not a plan file", file=file)
     if stat.S_ISFIFO(about.st_mode) and path.resolve().is_fifo():  # the shell's own pipes have no name and do end
@@ -86,9 +87,9 @@ def parse(text: str, file: str) -> dict[str, Any]:
     except tomli.TOMLDecodeError as error:
         raise slip(str(error), text, file) from error
     except RecursionError as error:
-        raise PlanError("this is no TOML: lists or tables are nested too deeply", file=file) from error
+        raise PlanError("this cannot be read: lists or tables stand too deep in one another", file=file) from error
     except ValueError as error:  # e.g. a whole number of thousands of digits
-        raise PlanError("this is no TOML: a number has thousands of digits", file=file) from error
+        raise PlanError("this cannot be read: a number has thousands of digits", file=file) from error
     if not data:
         raise PlanError("the plan is empty", file=file, write=_LEAST)
     return data

@@ -85,10 +85,17 @@ def _quantity(kind: Kind, bound: str = "", holds: Callable[[float], bool] = lamb
     def read(value: object, info: ValidationInfo) -> float:
         number = _read(value, kind, info)
         if not holds(number):
-            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, _bare_unit(kind, info)))
+            found = told(value, _bare_unit(kind, info))
+            write = f"{info.field_name} = {_turned(value)}" if holds(-number) else ""
+            raise PlanError(f"{info.field_name} must be {bound}", found=found, write=write)
         return _sane(number, kind, value, info, may_be_tiny=not bound)
 
     return BeforeValidator(read)
+
+
+def _turned(value: object) -> str:
+    """Return a negative figure without its sign, as it is written in a plan."""
+    return shown(-value) if isinstance(value, int | float) else quoted(str(value).strip().lstrip("-− "))
 
 
 def _radius(value: object, info: ValidationInfo) -> float:
@@ -98,8 +105,7 @@ def _radius(value: object, info: ValidationInfo) -> float:
     unit = unit_of(info)
     if number < 0:
         hand = "right" if info.field_name == "left" else "left"
-        turned = shown(-value) if isinstance(value, int | float) else quoted(str(value).strip().lstrip("-− "))
-        write = f"{hand} = {turned} for a {hand}-hand curve"
+        write = f"{hand} = {_turned(value)} for a {hand}-hand curve"
     else:
         write = f"straight = ... for a straight, or {info.field_name} = 24 for a curve"
     raise PlanError("radius must be longer than 0", found=told(value, unit), write=write)
@@ -144,7 +150,8 @@ def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeV
     def read(value: object, info: ValidationInfo) -> Reading:
         reading = read_reading(value, kind, unit=unit_of(info))
         if not holds(reading.value):
-            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, None))
+            write = _turned(value) if holds(-reading.value) else ""
+            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, None), write=write)
         _sane(reading.value, kind, value, info)
         return reading
 

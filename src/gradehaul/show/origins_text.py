@@ -13,8 +13,8 @@ from gradehaul.haulage.adhesion import (
     nearest_first,
     share_kept,
 )
-from gradehaul.haulage.train import made_up
 from gradehaul.plan.stock import CLEAN, ROLLING, STARTING, conditions
+from gradehaul.show.train_origins_text import train_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -24,10 +24,14 @@ if TYPE_CHECKING:
     from gradehaul.show.page import Page
     from gradehaul.show.reading_units import Reader
 
+_BASES = (
+    "Measured: readings. Stated: written in the plan. Scaled: from readings on other rail, or of another state.",
+    "Assumed: common practice, since the key that is named is left out of the plan. Summed, worked out: from the rest.",
+)
 _CURVES = {
-    "degree": "0.69854 m over the ratio: 0.04 % of grade per degree of curve at full size",
+    "degree": "[curve_resistance] left out, or model degree: 0.69854 m over the ratio (0.04 % a degree of curve)",
     "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase)",
-    "coefficient": "the plan's [curve_resistance]",
+    "coefficient": "[curve_resistance] or the bench",
 }
 
 
@@ -38,15 +42,30 @@ def add_origins(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     plan = answer.plan
     how = dict(_how(plan))
     page.heading("Where each figure comes from")
-    rows = [
-        [each.subject, each.name, figure_value(each, reader), each.basis, how.get((each.subject, each.name), "")]
-        for each in answer.figures
-    ]
-    for named in plan.trains.values():
-        train = made_up(plan, named)
-        members = " + ".join(f"{cut.count} {cut.name}" for cut in named.consist)
-        rows.append([f'train "{named.name}"', "length", reader.length(train.length), "summed", members])
+    stated = _stated(plan, reader)
+    rows: list[list[str]] = []
+    for each in answer.figures:
+        rows += stated.pop(each.subject, [])
+        rows.append([each.subject, each.name, figure_value(each, reader), each.basis, how[each.subject, each.name]])
+    rows += train_rows(answer, reader)
     page.table(["of", "figure", "value>", "basis", "how"], rows)
+    for line in _BASES:
+        page.line(line, indent=2)
+
+
+def _stated(plan: Plan, reader: Reader) -> dict[str, list[list[str]]]:
+    """Return the figures that a plan cannot leave out, by whose they are."""
+    told: dict[str, list[list[str]]] = {}
+    for loco in plan.locos.values():
+        subject = f'loco "{loco.name}"'
+        told[subject] = [
+            [subject, "mass", reader.mass(loco.mass), "stated", "the plan"],
+            [subject, "length", reader.length(loco.length), "stated", "the plan, over couplers"],
+        ]
+    for car in plan.cars.values():
+        subject = f'car "{car.name}"'
+        told[subject] = [[subject, "length", reader.length(car.length), "stated", "the plan, over couplers"]]
+    return told
 
 
 def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
@@ -58,14 +77,18 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
             yield (subject, f"standing pull, {rail}"), _standing(plan, loco, rail)
             yield (subject, f"slipping pull, {rail}"), _slipping(plan, loco, rail)
     for power in plan.powers.values():
-        rule = "common practice for locomotives together" if power.basis == "assumed" else "the plan's together"
+        rule = "together left out: common practice" if power.basis == "assumed" else "the plan's together"
         yield (f'power "{power.name}"', "together"), f"{rule}, of the sum of their pulls"
     for car in plan.cars.values():
         yield from _of_car(plan, car)
     for film in plan.films.values():
         for wheels in ("metal", "tyred"):
             for age in ("fresh", "settled"):
-                words = "the built-in film" if film.basis == "assumed" else f"[rail.{film.name}] or the bench"
+                words = (
+                    f"[rail.{film.name}] left out: the built-in film"
+                    if film.basis == "assumed"
+                    else f"[rail.{film.name}] or the bench"
+                )
                 yield (f'rail "{film.name}"', f"{wheels} share kept, {age}"), words
 
 
@@ -79,7 +102,7 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
         if loco.pull.get(other):
             return f"the reading on {other} x {share:.3g} / {_share(plan, loco, other):.3g}, the shares kept"
     weight = f"{METAL_ADHESION:g} of the weight on metal drivers + {TYRED_ADHESION:g} of that on tyred ones"
-    return weight if rail == CLEAN else f"({weight}) x {share:.3g}, the share kept"
+    return f"pull left out: {weight if rail == CLEAN else f'({weight}) x {share:.3g}, the share kept'}"
 
 
 def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
@@ -88,7 +111,7 @@ def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
     for other in nearest_first(plan, rail):
         if loco.slipping.get(other) and loco.pull.get(other):
             return f"standing pull x its slipping over its standing pull on {other}"
-    return f"standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
+    return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
 
 
 def _share(plan: Plan, loco: Loco, rail: str) -> float:
@@ -99,9 +122,9 @@ def _share(plan: Plan, loco: Loco, rail: str) -> float:
 def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
     subject = f'car "{car.name}"'
     words = {"stated": "the plan", "measured": "readings at the bench"}
-    mass = words.get(car.mass_basis, f"the {plan.practice} weight in {plan.scale.name} for its length")
+    mass = words.get(car.mass_basis, f"mass left out: the {plan.practice} weight in {plan.scale.name} for its length")
     yield (subject, "mass"), mass
-    rolling = words.get(car.rolling_basis, f"{100 * ROLLING:g} % of its weight, common practice")
+    rolling = words.get(car.rolling_basis, f"rolling left out: {100 * ROLLING:g} % of its weight, common practice")
     yield (subject, "rolling resistance"), rolling
-    starting = words.get(car.starting_basis, f"{STARTING:g} x the rolling resistance")
+    starting = words.get(car.starting_basis, f"starting left out: {STARTING:g} x the rolling resistance")
     yield (subject, "starting resistance"), starting

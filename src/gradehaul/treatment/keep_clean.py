@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from time import perf_counter
 from typing import Literal, NamedTuple
 
@@ -17,8 +16,9 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import Kind, describe
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.forcing import Forced, forced_by
@@ -264,8 +264,8 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
         raise RouteError("no train is named", file=plan.file, write="[train.NAME] with a route and a consist")
     for name in names:
         if name not in plan.trains:
-            near = (get_close_matches(name, plan.trains, 1) or list(plan.trains))[0]
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=near)
+            write = instead(name, plan.trains)
+            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
     profiles: dict[str, RouteProfile] = {}
     runs: dict[str, _Run] = {}
     for name in dict.fromkeys(names or plan.trains):
@@ -284,12 +284,13 @@ def _film(plan: Plan, name: str | None) -> str:
     if name is None:
         return next(iter(plan.films))
     if name not in plan.films:
-        near = (get_close_matches(name, plan.films, 1) or list(plan.films))[0]
-        raise RouteError("the plan has no film of this name", place="--film", found=quoted(name), write=near)
+        write = instead(name, plan.films)
+        raise RouteError("the plan has no film of this name", place="--film", found=quoted(name), write=write)
     return name
 
 
 def _refuse(plan: Plan, asked: Asked) -> None:
+    length: tuple[Kind, str] = ("length", plan.unit)
     if not 0 <= asked.reserve < 1:
         raise DesignError(
             "a reserve is at least 0 and less than 100 % of the pull",
@@ -298,8 +299,8 @@ def _refuse(plan: Plan, asked: Asked) -> None:
             write="--reserve 10%",
         )
     if asked.step is not None and asked.step < plan.scale.gauge:  # nobody wipes to a gauge
-        raise DesignError(
-            "the step is too short to wipe: it is at least the gauge", place="--step", write="--step 300mm"
-        )
+        wrong, found = "the step is too short to wipe: it is at least the gauge", describe(asked.step, *length)
+        raise DesignError(wrong, place="--step", found=found, write="--step 300mm")
     if asked.carry < 0:
-        raise DesignError("the film is carried 0 or farther", place="--carry", write="--carry 2m")
+        found = describe(asked.carry, *length)
+        raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")

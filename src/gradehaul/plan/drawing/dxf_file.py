@@ -16,6 +16,7 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.dxf_library import dxf_library
 from gradehaul.plan.drawing.dxf_repair import Repaired, repaired
 from gradehaul.plan.names import clean, cut
+from gradehaul.plan.near_file import near_file
 
 LARGEST_FILE = 200_000_000
 """The most bytes a drawing may have."""
@@ -40,7 +41,9 @@ def check_file(path: Path, file: str) -> None:
     try:
         about = path.stat()
     except (FileNotFoundError, NotADirectoryError, ValueError) as error:  # ValueError: a NUL in the path
-        raise DrawingError("there is no such file", file=clean(file)) from error
+        near = near_file(path, ".dxf")
+        write = str(Path(file).with_name(near)) if near else ""
+        raise DrawingError("there is no such file", file=clean(file), write=write) from error
     if not stat.S_ISREG(about.st_mode):
         what = "a folder" if stat.S_ISDIR(about.st_mode) else "no ordinary file"
         raise DrawingError("a drawing is a DXF file", file=file, found=what)

@@ -13,6 +13,7 @@ from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine
 from gradehaul.plan.drawing.records import Element
 from gradehaul.plan.faults import Entry, Faults, Source, checked
 from gradehaul.plan.names import clean, quoted, shown
+from gradehaul.plan.near_file import near_file
 from gradehaul.plan.places import berths_named, line_spans
 from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema import DrawingTable, JointTable
@@ -131,7 +132,9 @@ def _drawn(
         faults.errors += problems.errors
     except DrawingError as error:
         if error.wrong == "there is no such file":
-            faults.at(entry, f"there is no file {quoted(table.file)} beside this one", inside="file")
+            near = near_file(entry.source.folder / table.file, ".dxf")
+            write = quoted(near) if near else ""
+            faults.at(entry, f"there is no file {quoted(table.file)} beside this one", inside="file", write=write)
         else:
             faults.errors.append(error)
     return None

@@ -1,0 +1,97 @@
+"""A command line that cannot be read, as one line: what is wrong, what was found, and what to write instead."""
+
+from __future__ import annotations
+
+import re
+
+import click
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.names import instead, nearest, quoted
+
+_EXAMPLES = {"PLAN": "my-layout.toml", "DRAWING": "my-layout.dxf", "NAME": "my-layout"}
+"""What stands for an argument in what to write."""
+_NUMBER = 3
+"""What stands for a number in what to write, where the option has none of its own and takes this one."""
+
+
+def misused(error: click.UsageError, ctx: click.Context) -> str:
+    """Return what is wrong with a command line in one line, with the nearest name where one is unknown."""
+    place, command = _where(error, ctx)
+    match error:
+        case click.NoSuchOption():
+            options = [name for each in command.params for name in each.opts if name[:2] == "--"]
+            write = nearest(error.option_name, options) or f"one of those that {place} --help tells"
+            told = PlanError("there is no such option", found=error.option_name, write=write)
+        case click.MissingParameter():
+            told = _missing(error, place)
+        case click.BadParameter(param=click.Parameter(type=click.Choice() as kind) as param):
+            option, given = _told(param), _given(error)
+            near = nearest(given, [str(choice) for choice in kind.choices])
+            write = f"{option} {near}" if near else instead(given, [str(choice) for choice in kind.choices])
+            told = PlanError(f"{option} has no such choice", found=quoted(given), write=write)
+        case click.BadParameter(param=click.Parameter() as param) if isinstance(
+            param.type, (click.types.IntParamType, click.types.FloatParamType)
+        ):
+            told = _no_number(error, param)
+        case click.BadOptionUsage():
+            told = _without_value(error, command)
+        case _ if error.message.startswith("Got unexpected extra argument"):
+            given = error.message.partition("(")[2].rstrip(".)")
+            told = PlanError(
+                "more is given than is asked for",
+                found=given,
+                write='a name with a blank in it in quotes, as in "Up ore"',
+            )
+        case _:
+            message = " ".join(error.format_message().split()).rstrip(".")
+            return f"{place}: {message[:1].lower()}{message[1:]}"
+    return str(told.at(place=place))
+
+
+def _where(error: click.UsageError, ctx: click.Context) -> tuple[str, click.Command]:
+    """Return the verb whose line it is: a fault in reading its options does not know it."""
+    if error.ctx is not None and error.ctx is not ctx:
+        return error.ctx.command_path, error.ctx.command
+    verb = ctx.invoked_subcommand
+    command = ctx.command.get_command(ctx, verb) if verb and isinstance(ctx.command, click.Group) else None
+    return (ctx.command_path, ctx.command) if command is None else (f"{ctx.command_path} {verb}", command)
+
+
+def _told(param: click.Parameter) -> str:
+    return max(param.opts, key=len)
+
+
+def _given(error: click.UsageError) -> str:
+    """Return what was given, which click tells in its message alone."""
+    found = re.match(r"'(.*)' is not|(\S+) is not", error.message, re.DOTALL)
+    return "" if found is None else (found[1] or found[2] or "").removesuffix(".0")
+
+
+def _missing(error: click.MissingParameter, place: str) -> PlanError:
+    param = error.param
+    if isinstance(param, click.Argument):
+        name = param.human_readable_name
+        return PlanError(f"{name} is missing", write=f"{place} {_EXAMPLES.get(name, name)}")
+    option = "an option" if param is None else min(param.opts, key=len)
+    return PlanError(f"{option} is missing", write=f"{option} with the name of the file to write")
+
+
+def _no_number(error: click.BadParameter, param: click.Parameter) -> PlanError:
+    kind, option = param.type, _told(param)
+    low, high = getattr(kind, "min", None), getattr(kind, "max", None)
+    words = "a whole number" if isinstance(kind, click.types.IntParamType) else "a number"
+    reach = "" if low is None or high is None else f" from {low:g} to {high:.10g}"
+    example = _NUMBER if low is None or high is None else min(max(_NUMBER, low), high)
+    return PlanError(f"{option} takes {words}{reach}", found=quoted(_given(error)), write=f"{option} {example:g}")
+
+
+def _without_value(error: click.BadOptionUsage, command: click.Command) -> PlanError:
+    option = error.option_name
+    param = next((each for each in command.params if option in each.opts), None)
+    if param is None or getattr(param, "is_flag", False):
+        return PlanError(f"{option} takes no value", write=f"{option} alone")
+    if param.nargs > 1:
+        return PlanError(f"{option} asks for {param.nargs} values", found="fewer", write=f"all {param.nargs} behind it")
+    what = "the name of a file" if isinstance(param.type, click.Path) else "a value"
+    return PlanError(f"{option} asks for {what}", found="nothing", write=f"{option} with {what} behind it")
