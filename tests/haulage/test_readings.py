@@ -96,7 +96,7 @@ def test_sound_readings_raise_no_remark():
             "contradict one another on what it rolls at, 3.25 % and 2.15 % of the weight",
         ),
         ('[[reading]]\ncar = "ore"\ncars = 10\nforce = "15 gf"\nradius = 600\n', "the coefficient stays as it was"),
-        ('[[reading]]\ncar = "ore"\ncars = 10\nforce = "90 gf"\nradius = 600\n', "times the usual one"),
+        ('[[reading]]\ncar = "ore"\ncars = 10\nforce = "90 gf"\nradius = 600\n', "5.2 times the usual one"),
     ],
 )
 def test_figures_that_cannot_be_are_pointed_out(more, words):

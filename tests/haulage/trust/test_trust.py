@@ -368,3 +368,24 @@ def test_a_cause_weighs_what_it_does_where_the_train_has_least_to_spare():
     assert share["the curve coefficient"] == pytest.approx(from_curve / (from_curve + from_pull), abs=0.02)
     assert share["the pull of mogul on clean rail"] == pytest.approx(from_pull / (from_curve + from_pull), abs=0.02)
     assert min(from_curve, from_pull) > 0.1 * max(from_curve, from_pull)  # neither hides the other
+
+
+def test_draws_lie_round_the_pulls_of_the_answer():
+    tyred = '[loco.rubber]\nmass = "320 g"\nlength = 180\non_drivers = "280 g"\non_tyres = "120 g"\n'
+    plan = read_plan(HILL.replace("[car.ore]", tyred + "[car.ore]"))
+    layout = Layout(plan)
+    draws = Draws(plan, layout.coefficient)
+    for loco in plan.locos.values():
+        for rail in ("clean", "treated", "treated fresh"):
+            for state in ("standing", "slipping"):
+                nominal = getattr(layout.pulls, state)(loco, rail).value
+                assert np.median(getattr(draws, state)(loco, rail)) == pytest.approx(nominal, rel=0.02)
+
+
+@pytest.mark.parametrize("slope", [0.0, -0.01, -1.0, -3.0])
+@pytest.mark.parametrize("bend", [0.0, 0.02])
+def test_the_most_cars_are_found_from_anywhere_whatever_slope_is_told(slope, bend):
+    for most in (*range(13), 40, 94, 997, 998):
+        for near in (0, 1, 5, most, 500, 999):
+            asked = trust_load._most_cars(lambda n, most=most: (most + 0.5 - n) * (1 + bend * n), near, slope)
+            assert asked == most

@@ -165,7 +165,6 @@ def _most_cars(margin: Callable[[int], float], near: int, slope: float = 0.0) ->
         last = at, left
         if slope < 0 and abs(left) < -slope * MOST_CARS:
             goal = math.floor(at - left / slope)
-            goal = goal if goal != below else goal + 1
         else:
             goal = at + step if left >= 0 else at - step
             step *= 4
