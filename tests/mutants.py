@@ -30,7 +30,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 LONGEST = 25
-"""Seconds of processor time of one test after which a change counts as noticed: no test takes half as long without."""
+"""Seconds of processor time of one test after which a change counts as noticed, if the test is quicker without it."""
 PATIENCE = 30
 """Seconds of processor time of the tests tried at once, after which they count as passed."""
 LIBRARIES = (
