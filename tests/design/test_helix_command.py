@@ -158,3 +158,11 @@ def test_a_sweep_as_json_and_as_a_table_says_what_the_sweep_found(tmp_path: Path
             assert bool(int(row[mark])) == document[mark][down][column]
         turn = 2 * math.pi * float(row["radius_m"])
         assert float(row["grade_pct"]) == pytest.approx(100 * float(row["rise_per_turn_m"]) / turn, rel=1e-3)
+
+
+def test_practice_and_unit_without_a_plan_are_those_told() -> None:
+    asked = "helix --radius 900 --rise-per-turn 120 --turns 2 --json --scale HO --unit mm --practice {}"
+    nem, nmra = (json.loads(run(*asked.format(practice).split()).stdout) for practice in ("NEM", "NMRA"))
+    assert (nem["practice"], nmra["practice"]) == ("NEM", "NMRA")
+    assert nem["helix"]["rise_per_turn_m"] == pytest.approx(0.12)
+    assert nem["helix"]["radius_m"] == pytest.approx(0.9)
