@@ -203,6 +203,21 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     assert [words for words in every if words in advice] == wanted
 
 
+@pytest.mark.parametrize(
+    ("change", "asked"),
+    [
+        (("", ""), True),
+        (("{ left = 600, angle = 60,", "{ straight = 900,"), False),  # no curve
+        (("[loco.goat]", '[curve_resistance]\nmodel = "coefficient"\ncoefficient = 8\n[loco.goat]'), False),
+    ],
+)
+def test_a_string_round_a_curve_is_asked_for_where_curves_matter_and_are_not_known(change, asked):
+    before, _, after = PLAN.partition("[train.drag]")
+    text = before + after[after.index("[route.Up]") :]
+    advice = " ".join(readings(read_plan(text.replace(*change))).measure_next)
+    assert ("round a curve of known radius" in advice) is asked
+
+
 def test_a_plan_without_locomotives_is_asked_for_no_pull():
     text = PLAN[: PLAN.index("[loco.goat]")] + PLAN[PLAN.index("[car.ore]") : PLAN.index("[train.drag]")]
     advice = " ".join(readings(read_plan(text)).measure_next)

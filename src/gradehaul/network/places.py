@@ -16,7 +16,7 @@ class Place:
     name: str
     departures: tuple[Way, ...]
     arrivals: tuple[Way, ...]
-    mid_track: bool = False
+    mid_track: bool
     """Whether it is neither a berth nor an end of track, so that the track behind a train there is assumed level."""
 
 

@@ -1,5 +1,7 @@
 """The film in time: the curve that readings at several ages follow, and what it may not do."""
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -104,3 +106,14 @@ def test_any_age_can_be_asked_for():
 def test_a_locomotive_that_was_not_read_on_film_is_fresh_before_it_is_settled():
     young, old = (pulls_at(hours, [(0.5, 42), (24, 50)], "mule") for hours in (3, 30))
     assert young < old < 70
+
+
+@pytest.mark.parametrize("time", [3.0, 11.0, 40.0])
+def test_between_ages_that_were_read_the_pull_is_that_of_the_curve(time):
+    def pull(hours: float) -> float:
+        return 0.60 - 0.20 * math.exp(-hours / time)
+
+    found = recovery("goat", "treated", [(age, pull(age)) for age in (0.0, 4.0, 12.0, 30.0, 90.0)], 0.9)
+    assert found.form == "exponential"
+    for hours in (1.0, 7.0, 20.0, 50.0, 200.0):
+        assert found.at(hours) == pytest.approx(pull(hours), rel=2e-3)
