@@ -5,9 +5,9 @@ import pytest
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.haulage.verdict import judge_running
-from gradehaul.plan import read_plan
+from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.stock import TOGETHER
-from gradehaul.treatment.helping import District, _enough
+from gradehaul.treatment.helping import District, _enough, _fits
 
 PLAN = """
 scale = "HO"
@@ -48,3 +48,18 @@ def test_a_train_fails_within_its_district_as_seen_from_its_own_head(where):
     for off, enough in ((own - 0.02, True), (own + 0.02, False)):
         district = District("Foot", 3.0, "Top", off)
         assert _enough(profile, train, "clean", layout.pulls, tank, where, [district]) is enough
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_helper_ahead_that_goes_off_within_the_tail_must_fit_in_it(number):
+    layout = Layout(load_plan("plans/switchback.toml"))
+    profile = layout.profile("Up to the quarry")
+    leg = profile.runs[number - 1][0]
+    assert leg.route.number == number
+    tail = profile.route.tails[number - 1]
+    room = layout.tail_room(tail)
+    before, within = leg.length - tail.length - 0.2, leg.length - 0.01
+    for off, train, fits in ((before, room, True), (within, room - 0.11, True), (within, room - 0.09, False)):
+        # off before the tail the helper does not go into it at all
+        district = District("a", off - 0.01, "b", off)
+        assert _fits(layout, profile, leg, train, 0.1, "head", [district]) is fits
