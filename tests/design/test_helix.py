@@ -17,13 +17,12 @@ from numpy.typing import NDArray
 from gradehaul.design.helix import (
     Build,
     Helix,
-    coefficient_of,
     radius_in,
     usual_build,
 )
 from gradehaul.design.helix_room import lowest_rise_per_turn, refuse_low
 from gradehaul.design.helix_sets import NAMES, Wishes, helix_of
-from gradehaul.design.hill import stock_of
+from gradehaul.design.hill import coefficient_of, stock_of
 from gradehaul.errors import DesignError
 from gradehaul.haulage.check import check
 from gradehaul.plan.reader import read_plan

@@ -16,7 +16,7 @@ from gradehaul.errors import DesignError, RouteError
 from gradehaul.plan.records import Plan
 
 
-@pytest.fixture(scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml"])
+@pytest.fixture(scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml", "plans/bench.toml"])
 def stock(request: pytest.FixtureRequest) -> Plan:
     return stock_of(request.param, scale=None, unit=None)
 

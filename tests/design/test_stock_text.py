@@ -94,3 +94,26 @@ def test_all_that_is_known_of_the_stock_is_kept(tmp_path: Path, verb: str, bends
         assert again.starting.value == pytest.approx(car.starting.value)
     (train,), (same,) = before.trains.values(), after.trains.values()
     assert (same.consist, same.together) == (train.consist, train.together)
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_a_design_is_judged_by_the_readings_of_its_stock(tmp_path: Path, verb: str) -> None:
+    hill = tmp_path / "hill.toml"
+    done = CliRunner().invoke(main, [*verb.split(), "--plan", "plans/bench.toml", "-o", str(hill)])
+    assert done.exit_code == 0, done.output
+    before, after = Layout(load_plan("plans/bench.toml")), Layout(load_plan(hill))
+    assert after.coefficient == pytest.approx(before.coefficient, rel=1e-9)
+    bases = set()
+    for name, loco in before.plan.locos.items():
+        for rail in ("clean", "treated", "treated fresh"):
+            for state in ("standing", "slipping"):
+                known = getattr(before.pulls, state)(loco, rail)
+                told = getattr(after.pulls, state)(after.plan.locos[name], rail)
+                assert (told.basis, told.value) == (known.basis, pytest.approx(known.value, rel=1e-9))
+                bases.add(known.basis)
+    assert len(bases) > 2  # some read, some fitted, some scaled
+    for name, car in before.plan.cars.items():
+        again = after.plan.cars[name]
+        assert (again.rolling.value, again.starting.value) == pytest.approx((car.rolling.value, car.starting.value))
+        assert (again.rolling_basis, again.starting_basis) == (car.rolling_basis, car.starting_basis)
+

@@ -12,7 +12,6 @@ from numpy.typing import ArrayLike
 from gradehaul.design.easing import easement_shift
 from gradehaul.design.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
 from gradehaul.errors import DesignError
-from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import Scale, clear_height
@@ -270,7 +269,3 @@ def radius_in(floor: tuple[float, float], build: Build) -> float:
         )
     return radius
 
-
-def coefficient_of(stock: Plan) -> float:
-    """Return the curve coefficient, m, by the model that the stock's plan asks for."""
-    return curve_coefficient(stock.curve_resistance, stock.scale)

@@ -10,17 +10,18 @@ from itertools import product
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.design.helix import Build, clear_height_left, coefficient_of
-from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length
+from gradehaul.design.helix import Build, clear_height_left
+from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length, coefficient_of
 from gradehaul.design.hill_search import rails_asked
 from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import TIE, Pulls
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
-from gradehaul.plan.stock import MOST_CARS, conditions
+from gradehaul.plan.stock import MOST_CARS, conditions, first_day
 from gradehaul.track.piecewise import FloatArray
 
 STEEPEST = 0.04
@@ -113,7 +114,7 @@ def sweep(
         How many turns.
     powers, car, rails
         Whose cars are counted: powers, a car and rail conditions of the plan; where none is told, all powers, the first
-        car, and clean with the first film.
+        car, and clean with the first film, settled and fresh.
     train, judged
         A named train, and the rails on all of which it must climb; None for no train, and for the first film, settled
         and fresh.
@@ -133,9 +134,10 @@ def sweep(
     if not (turns > 0 and math.isfinite(turns) and (across > 0).all() and (down > 0).all()):
         wrong = "radii, rises per turn and turns must be more than 0"
         raise DesignError(wrong, place="--sweep", write="--sweep 18 40 3 6 --turns 3")
+    stock = with_bench(stock)
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
-    powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film))
+    powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film, first_day(film)))
     judged = tuple(judged) or rails_asked(stock, None)
     pulls = Pulls(stock)
     _refuse_unknown(stock, powers, car, (*rails, *judged), train)

@@ -11,8 +11,10 @@ from gradehaul.design.hill_search import Need
 from gradehaul.design.steps import steps_of
 from gradehaul.design.stock_text import stock_text
 from gradehaul.errors import DesignError
+from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.check import CheckAnswer, check_layout
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.names import key_text, quoted
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Plan
@@ -80,6 +82,11 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
     if path is None:
         return read_plan(head, file="stock")
     return read_plan(f"{head}include = [{quoted(Path(path).name)}]\n", file="stock", folder=Path(path).parent)
+
+
+def coefficient_of(stock: Plan) -> float:
+    """Return the curve coefficient, m, by the model that the stock's plan asks for, or as its readings give it."""
+    return curve_coefficient(with_bench(stock).curve_resistance, stock.scale)
 
 
 def car_length(stock: Plan) -> float:

@@ -16,12 +16,12 @@ from gradehaul.design.hill import (
     Hill,
     HillLine,
     car_length,
+    coefficient_of,
     hill_of,
     length_text,
     usual_vertical_curve,
 )
 from gradehaul.errors import DesignError
-from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.track.vertical import VerticalCurve, vertical_curves
@@ -180,7 +180,7 @@ def incline_of(asked: Asked, stock: Plan) -> Incline:
         Less than two, or three that contradict one another; no room for the curves or the vertical curves; curves so
         tight that compensation would turn the grade on them downward.
     """
-    unit, coefficient = stock.unit, curve_coefficient(stock.curve_resistance, stock.scale)
+    unit, coefficient = stock.unit, coefficient_of(stock)
     refuse_nothing(asked, unit)
     back = given_back(asked.bends, coefficient, compensated=asked.compensated)
     rise, length, grade = asked.rise, asked.length, asked.grade

@@ -7,12 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from gradehaul.design.hill import usual_vertical_curve
+from gradehaul.design.hill import coefficient_of, usual_vertical_curve
 from gradehaul.design.hill_search import Need, Stop, known_train, least_step, rails_asked
 from gradehaul.design.incline import Asked, Bend, Incline, given_back, incline_of, refuse_nothing
 from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError, QuantityError
-from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import read_quantity
 
@@ -100,7 +99,7 @@ def _longest(asked: Asked, stock: Plan) -> int:
     if not (asked.compensated and asked.bends):
         return round(2 * _LONGEST / one)
     assert asked.rise is not None
-    coefficient = curve_coefficient(stock.curve_resistance, stock.scale)
+    coefficient = coefficient_of(stock)
     least = max(coefficient / bend.radius for bend in asked.bends)
     climb = asked.rise + given_back(asked.bends, coefficient, compensated=True)
     vertical = usual_vertical_curve(least, stock) if asked.vertical is None else asked.vertical

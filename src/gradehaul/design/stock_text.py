@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from gradehaul.plan.bench_records import Book, PullRead, StringRead
 from gradehaul.plan.names import key_text, quoted
 from gradehaul.plan.records import Car, Film, Loco, NamedTrain, Plan, Power
 from gradehaul.quantities import Reading, convert
@@ -21,7 +22,7 @@ def stock_text(stock: Plan, route: str) -> list[str]:
         parts += _car_text(car)
     for train in stock.trains.values():
         parts += _train_text(train, route)
-    return parts
+    return parts + _book_text(stock.book)
 
 
 def _bends_text(stock: Plan) -> list[str]:
@@ -80,6 +81,35 @@ def _train_text(train: NamedTrain, route: str) -> list[str]:
     cuts = ", ".join(quoted(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name) for cut in train.consist)
     parts = ["", f"[train.{key_text(train.name)}]", f"route = {quoted(route)}", f"consist = [{cuts}]"]
     return parts if train.together is None else [*parts, f"together = {train.together!r}"]
+
+
+def _book_text(book: Book) -> list[str]:
+    """Return the readings of the bench, by which the plan that is written reckons as its stock's own does."""
+    parts = [] if book.step is None else ["", "[bench]", f"step = {quoted(f'{book.step:.13g} N')}"]
+    for pull in book.pulls:
+        parts += ["", "[[reading]]", f"loco = {quoted(pull.loco)}", f"rail = {quoted(pull.rail)}"]
+        if pull.hours is not None:
+            parts.append(f"hours = {pull.hours!r}")
+        if pull.state != "standing":
+            parts.append(f"state = {quoted(pull.state)}")
+        parts += _where_read(pull)
+    for string in book.strings:
+        parts += ["", "[[reading]]", f"car = {quoted(string.car)}", f"cars = {string.cars}", *_where_read(string)]
+    for tilt in book.tilts:
+        parts += ["", "[[tilt]]", f"car = {quoted(tilt.car)}", f"over = {_metric(tilt.over)}"]
+        for key, rises in (("starts", tilt.starts), ("rolls", tilt.rolls)):
+            if rises:
+                parts.append(f"{key} = [{', '.join(map(_metric, rises))}]")
+    return parts
+
+
+def _where_read(read: PullRead | StringRead) -> list[str]:
+    parts = [f"force = [{', '.join(map(_force, read.forces))}]"]
+    if read.grade:
+        parts.append(f"grade = {quoted(f'{100 * read.grade:.13g} %')}")
+    if read.curvature:
+        parts.append(f"radius = {_metric(1 / read.curvature)}")
+    return parts
 
 
 def _metric(length: float) -> str:

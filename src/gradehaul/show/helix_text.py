@@ -6,9 +6,9 @@ import json
 from typing import Any
 
 from gradehaul.design.easing import WANTED, wants_easement
-from gradehaul.design.helix import GUARD, coefficient_of, usual_build
+from gradehaul.design.helix import GUARD, usual_build
 from gradehaul.design.helix_search import Found
-from gradehaul.design.hill import car_length
+from gradehaul.design.hill import car_length, coefficient_of
 from gradehaul.design.steps import steps_of
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
