@@ -116,4 +116,3 @@ def test_a_design_is_judged_by_the_readings_of_its_stock(tmp_path: Path, verb: s
         again = after.plan.cars[name]
         assert (again.rolling.value, again.starting.value) == pytest.approx((car.rolling.value, car.starting.value))
         assert (again.rolling_basis, again.starting_basis) == (car.rolling_basis, car.starting_basis)
-

@@ -45,3 +45,23 @@ def test_a_note_and_no_refusal(usual, odd, told):
 def test_demo_plans_are_usual(name):
     notes = check(load_plan(f"plans/{name}.toml")).notes
     assert not [note for note in notes if "is usual" in note.text or "NEM 111" in note.text]
+
+
+@pytest.mark.parametrize("state", ["pull", "slipping"])
+@pytest.mark.parametrize("rail", ["treated", "treated fresh"])
+def test_a_film_that_gives_more_than_clean_rail_is_pointed_out(state, rail):
+    read = f'length = 14\n{state} = {{ clean = ["60 gf", "62 gf"], "{rail}" = ["60 gf", "%s gf"] }}'
+    for last, told in ((62, False), (63, True)):
+        notes = check(read_plan(PLAN.replace("length = 14", read % last))).notes
+        found = [note for note in notes if "no film gives" in note.text]
+        assert [note.place for note in found] == (
+            [f'loco "mogul", {"standing" if state == "pull" else state}, {rail}'] if told else []
+        )
+
+
+def test_readings_of_the_bench_are_looked_at_too():
+    rows = "".join(
+        f'[[reading]]\nloco = "mogul"\nrail = "{rail}"\nforce = "{force} gf"\n'
+        for rail, force in (("clean", 60), ("treated", 90))
+    )
+    assert any("no film gives" in note.text for note in check(read_plan(PLAN + rows)).notes)

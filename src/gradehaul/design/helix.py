@@ -268,4 +268,3 @@ def radius_in(floor: tuple[float, float], build: Build) -> float:
             write="a larger floor",
         )
     return radius
-

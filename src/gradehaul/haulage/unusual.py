@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from statistics import fmean
 from typing import TYPE_CHECKING
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.lines import STEEP
 from gradehaul.plan.records import Car, Loco, Note
+from gradehaul.plan.stock import CLEAN, conditions
 from gradehaul.quantities import describe
 from gradehaul.scales import car_mass
 
@@ -48,6 +50,7 @@ def unusual_notes(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
     yield from _sharp(plan)
     for loco in plan.locos.values():
         yield from _odd(plan, loco)
+        yield from _film_above_clean(plan, loco)
     for car in plan.cars.values():
         yield from _odd(plan, car)
 
@@ -66,6 +69,21 @@ def _sharp(plan: Plan) -> Iterator[Note]:
             else f"{describe(_GAUGES * plan.scale.gauge, 'length', plan.unit)}, ten gauges, is usual at the least"
         )
         yield Note(sharpest.place, f"the radius is {radius}; {usual}")
+
+
+def _film_above_clean(plan: Plan, loco: Loco) -> Iterator[Note]:
+    """Yield a note for each state in which a locomotive was read to pull more on a film than on clean rail."""
+    for state, table in (("standing", loco.pull), ("slipping", loco.slipping)):
+        if CLEAN not in table:
+            continue
+        clean = fmean(force.value for force in table[CLEAN])
+        for rail in conditions(plan.films):
+            if rail in table and fmean(force.value for force in table[rail]) > clean:
+                yield Note(
+                    f'loco "{loco.name}", {state}, {rail}',
+                    "it pulls more than on clean rail, which no film gives (common practice): are the rails exchanged, "
+                    "or was the clean rail not clean?",
+                )
 
 
 def _odd(plan: Plan, vehicle: Loco | Car) -> Iterator[Note]:
