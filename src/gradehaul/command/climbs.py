@@ -43,7 +43,7 @@ def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
     for option in (
         click.option("--plan", "stock", type=click.Path(), help="A plan, or a file with stock alone."),
         click.option("--scale", help="The scale, such as HO, where the plan has none."),
-        click.option("--unit", help="What a bare length means.  [default: the plan's]"),
+        click.option("--unit", help="What a bare length means.  [default: the plan's, else in]"),
         click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Whose clearances and weights apply."),
         click.option("--train", help="A train of the plan.  [default: the only one]", shell_complete=names("trains")),
         click.option(

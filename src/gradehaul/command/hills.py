@@ -97,7 +97,7 @@ def clearance(
 @trains_option("A train to level for")
 @click.option("--at-least", "least", multiple=True, help="A height that a joint must clear, as in 'Bridge = 4 in'.")
 @click.option("--at-most", "most", multiple=True, help="A height that a joint must not exceed.")
-@click.option("--change", help="Change of grade from one stretch to the next.  [default: 2 %]")
+@click.option("--change", help="Most change of grade between stretches, or that of the even climb.  [default: 2 %]")
 @click.option(
     "--survey",
     "surveys",

@@ -20,7 +20,7 @@ class ShareTable(Table):
 
 
 class FilmTable(Table):
-    """A rail condition other than clean."""
+    """A rail condition other than clean; where a plan has none there is one, `treated`, by common practice."""
 
     metal: ShareTable = Field(examples=["metal = { fresh = 0.75, settled = 0.85 }"])
     """Shares of the clean pull that metal wheels keep on the film."""
