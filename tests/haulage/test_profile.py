@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import accumulate
 
+import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.profile import RouteProfile
-from gradehaul.plan import read_plan
+from gradehaul.haulage.profile import RouteProfile, lay_strip, steepest_on_ways
+from gradehaul.plan import load_plan, read_plan
 
 LENGTHS = st.lists(st.integers(1, 9), min_size=1, max_size=6)
 """Of tracks, in tenths of a meter, so that ends of stretches fall on joints."""
@@ -46,3 +47,43 @@ def test_the_rail_under_a_stretch_is_that_of_every_track_it_touches(lengths, sta
         start, stop = min(start, sum(lengths)), min(stop, sum(lengths))
     expected = laid_out(lengths, start, stop, lap=lap) or {"0"}
     assert profile.rails_under(start / 10, stop / 10) == expected
+
+
+@pytest.mark.parametrize("name", ["yard", "n-mountain", "two-levels", "switchback"])
+def test_the_steepest_on_every_way_is_that_of_the_routes_over_it(name):
+    layout = Layout(load_plan(f"plans/{name}.toml"))
+    steepest = steepest_on_ways(lay_strip(layout.alignment), layout.coefficient)
+    seen = set()
+    for route in layout.routes:
+        profile = layout.profile(route)
+        for leg, _ in profile.runs:
+            grade = leg.effective_grade()
+            for way, start, stop in zip(leg.route.ways, leg.starts[:-1], leg.starts[1:], strict=True):
+                within = (grade.breaks[:-1] >= start - 1e-9) & (grade.breaks[1:] <= stop + 1e-9)
+                if not within.any():
+                    continue
+                most = max(grade.values[within].max(), grade.ends[within].max())
+                assert steepest[way] == pytest.approx(most, abs=1e-9)
+                seen.add(way.forward)
+    assert seen == {True, False}
+
+
+def test_the_ruling_grade_is_found_where_a_vertical_curve_is_left_in_a_bend():
+    """The grade grows through a sag; the bend ends or begins within it, so that the most is at a jump, on one side."""
+    head = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\nvertical_curve = { length = 1 }\n'
+    head += 'route.R = { from = "A", to = "B" }\n[line.L]\nfrom = "A"\nto = "B"\ntrack = ['
+    for tracks, at in (
+        # the grade of the first half of the vertical curve, with all of the bend's resistance, at its end
+        (
+            '{straight = 2, grade = "0 %"}, {left = 0.5, length = 1, grade = "0 %"}, {straight = 2, grade = "2 %"}',
+            3.0,
+        ),
+        (
+            '{straight = 2, grade = "2 %"}, {left = 0.5, length = 1, grade = "0 %"}, {straight = 2, grade = "0 %"}',
+            2.0,
+        ),
+    ):
+        layout = Layout(read_plan(f"{head}{tracks}]\n"))
+        ruling = layout.profile("R").ruling()
+        assert ruling.effective == pytest.approx(0.01 + layout.coefficient / 0.5, abs=1e-9)
+        assert (ruling.start, ruling.stop) == pytest.approx((at, at), abs=1e-6)
