@@ -63,3 +63,16 @@ def test_a_helper_ahead_that_goes_off_within_the_tail_must_fit_in_it(number):
         # off before the tail the helper does not go into it at all
         district = District("a", off - 0.01, "b", off)
         assert _fits(layout, profile, leg, train, 0.1, "head", [district]) is fits
+
+
+def test_a_helper_behind_waits_in_the_tail_only_for_a_train_that_is_still_in_it():
+    layout = Layout(load_plan("plans/switchback.toml"))
+    profile = layout.profile("Up to the quarry")
+    leg, tail = profile.runs[1][0], profile.route.tails[0]
+    room = layout.tail_room(tail)
+    # with its head so far on, the train's own tail has left the track in which the leg begins, or has not
+    for train in (0.5, room):
+        for on, out in ((tail.length + train - 0.01, False), (tail.length + train + 0.01, True)):
+            district = District("a", on, "b", on + 0.01)
+            fits = _fits(layout, profile, leg, train, 0.1, "tail", [district])
+            assert fits is (out or train + 0.1 <= room)
