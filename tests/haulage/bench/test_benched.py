@@ -1,5 +1,7 @@
 """A plan with what its bench told: cars and curves, readings taken in, locomotives that were not read."""
 
+import math
+
 import pytest
 
 from gradehaul.haulage.adhesion import slipping_pull, standing_pull
@@ -151,3 +153,21 @@ def test_the_check_of_a_layout_says_where_its_pulls_are_from():
 def test_an_age_is_noted():
     answer = check(read_plan(PLAN + FOUR), hours=5)
     assert any("5 hours after the film went on" in note.text for note in answer.notes)
+
+
+def test_a_pull_read_on_a_curve_is_as_unsure_as_the_curve_too():
+    def error(*more: str) -> float:
+        rows = "".join(reading("bare", '["66 gf", "64 gf", "65 gf"]', where) for where in more)
+        return work_out(read_plan(PLAN + rows)).row("bare", "clean").error
+
+    # two tables of three readings each, on the straight or round a curve of 600 mm; the coefficient is known to 20 %
+    straight = error("", "")
+    on_curve = 9.80665 * 0.300 * 0.69855 / 87.1 * 0.20 / 0.6
+    assert error("radius = 600", "radius = 600") == pytest.approx(math.hypot(straight, on_curve), rel=0.03)
+
+
+def test_readings_in_the_table_of_a_locomotive_are_as_sure_as_those_of_the_bench():
+    forces = '["66 gf", "64 gf", "65 gf"]'
+    own = PLAN.replace("[loco.tyred]", f"pull.clean = {forces}\n[loco.tyred]", 1)
+    one, other = (work_out(read_plan(text)).row("bare", "clean") for text in (own, PLAN + reading("bare", forces)))
+    assert (one.mean, one.error) == pytest.approx((other.mean, other.error))

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
 from gradehaul.haulage.bench.benched import with_bench
-from gradehaul.haulage.bench.film_age import recovery
+from gradehaul.haulage.bench.film_age import _levels, recovery
 from gradehaul.haulage.layout import Layout
 from gradehaul.plan import read_plan
 from haulage.bench.tables import GF
@@ -117,3 +117,20 @@ def test_between_ages_that_were_read_the_pull_is_that_of_the_curve(time):
     assert found.form == "exponential"
     for hours in (1.0, 7.0, 20.0, 50.0, 200.0):
         assert found.at(hours) == pytest.approx(pull(hours), rel=2e-3)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_levels_are_the_best_of_all_that_are_allowed(seed):
+    """Against a grid over all levels 0 ≤ fresh ≤ settled ≤ most; from pulls that begin at hardly anything, too."""
+    chance = np.random.default_rng(seed)
+    left = np.exp(-np.array([0.0, 2.0, 6.0, 20.0, 60.0]) / chance.uniform(2, 20))
+    fresh, most = chance.choice([-0.2, 0.0, 0.3]), chance.choice([0.5, math.inf])
+    pulls = np.maximum(fresh * left + 0.5 * (1 - left) + chance.normal(0, 0.05, 5), 0.01)
+    misses, low, high = _levels(left, pulls, most)
+    assert 0 <= low <= high <= most
+    assert misses == pytest.approx(((low * left + high * (1 - left) - pulls) ** 2).sum(), abs=1e-12)
+    levels = np.linspace(0, min(most, 1.0), 201)
+    f, s = np.meshgrid(levels, levels, indexing="ij")
+    every = ((f[..., None] * left + s[..., None] * (1 - left) - pulls) ** 2).sum(axis=-1)[f <= s]
+    assert misses <= every.min() + 1e-12
+    assert misses >= every.min() - 1e-4
