@@ -247,3 +247,21 @@ def test_the_page_is_no_harder_to_use_with_the_film(page, browser, film_page) ->
         assert narrow.run("document.documentElement.scrollWidth") <= 360
         found = Axe().run(narrow.page, options={"runOnly": ["color-contrast"]})
         assert found.violations_count == 0, found.generate_report()
+
+
+def test_on_a_phone_the_tables_of_the_film_are_read_without_scrolling(browser, tmp_path) -> None:
+    """What is told at length stands below its row: no cell is cut, and none overflows into the next."""
+    path = tmp_path / "film.html"
+    assert run("report", TWO_LEVELS, "--treat", "--step", "300 mm", "-o", str(path)).exit_code == 0
+    with opened(browser, path, width=390) as one:
+        cells = one.run(
+            "[...document.querySelectorAll('#film table')].filter(t => t.querySelector('td.prose')).flatMap(t =>"
+            " [...t.querySelectorAll('th, td')].map(c => [c.innerText, c.getBoundingClientRect().left,"
+            " c.getBoundingClientRect().right, c.scrollWidth - c.clientWidth]))"
+        )
+        assert len(cells) > 100
+        assert all(left >= 0 and right <= 390 and over <= 0 for words, left, right, over in cells if words)
+        assert any(words == "KEEP CLEAN" for words, *_ in cells)
+        scroll = one.run("[...document.querySelectorAll('#film .scroll')].map(s => s.scrollWidth - s.clientWidth)")
+        assert scroll[1] == 0
+        assert one.run("document.documentElement.scrollWidth") <= 390

@@ -139,6 +139,28 @@ def test_the_picture_has_a_mark_for_every_reading_and_a_name_for_every_row(answe
         assert all(low < x < high for line in axes.lines for x in line.get_xdata())
 
 
+def test_the_picture_has_diamonds_only_where_the_fitted_adhesion_is_known(answer):
+    two = read_plan(
+        BARE
+        + '[loco.bare]\nmass = "300 g"\nlength = 200\ndriven_wheels = 8\n'
+        + '[loco.tyred]\nmass = "300 g"\nlength = 200\ndriven_wheels = 8\ntyred_wheels = 4\n'
+        + '[[reading]]\nloco = "bare"\nforce = ["66 gf", "67 gf", "65 gf"]\n'
+        + '[[reading]]\nloco = "tyred"\nforce = ["93 gf", "95 gf", "94 gf"]\n'
+    )
+    untold = readings(two)
+    assert [fit.apart for fit in untold.bench.fits.values()] == [False]
+
+    def drawn(found):
+        figure = readings_figure(found, READER)
+        marks = [line for line in figure.axes[0].lines if line.get_marker() == "D"]
+        told = [text.get_text() for text in (*figure.texts, *figure.legends[0].get_texts())]
+        return len(marks), sum("fitted adhesion" in text for text in told)
+
+    with drawing_rules():
+        assert drawn(untold) == (0, 0)
+        assert drawn(answer) == (14, 2)
+
+
 def test_odd_names_in_the_picture_are_plain_text(odd, bare):
     svg = readings_plot(odd, READER, "svg").decode()
     assert "$x^2$ [red]" in svg

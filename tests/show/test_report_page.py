@@ -353,6 +353,48 @@ def test_the_slider_by_keyboard(page, two_levels):
     assert page.text("#at-spare") == reader.force(verdict.margin)
 
 
+ON_JOINTS = """
+title = "A stall on a joint"
+scale = "H0"
+unit = "mm"
+railhead.Foot = 0
+[line.Hill]
+from = "Foot"
+to = "Top"
+track = [
+  { name = "Yard", straight = 2100.1, rise = 0, berth = "Foot yard" },
+  { name = "Slope", straight = 1700.3, grade = "2.43 %" },
+  { name = "Ramp", straight = 1533.6, grade = "4.03 %", rail = "treated" },
+  { name = "Shelf", straight = 1500, rise = 0, berth = "Top yard" },
+]
+[loco.mogul]
+mass = "300 g"
+length = "200 mm"
+[loco.mogul.pull]
+clean = "60 gf"
+treated = "30 gf"
+[car.ore]
+mass = "100 g"
+length = "140 mm"
+[route.Up]
+from = "Foot yard"
+to = "Top yard"
+[train.ore]
+route = "Up"
+consist = ["mogul", "9 ore"]
+"""
+
+
+def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(browser, tmp_path):
+    with opened(browser, written(read_plan(ON_JOINTS), tmp_path / "joint.html")) as one:
+        one.page.select_option("#bench-rail", "as planned")
+        assert "It gets no further than with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
+        one.run("() => document.querySelector('details.route figure').scrollIntoView()")
+        one.page.wait_for_selector("details.route svg")
+        assert one.text("#at-place") == "3800 mm, on Ramp"
+        assert "on Ramp: railhead 41 mm, effective grade 4.03 %" in one.text("output.readout")
+
+
 def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
     layout = Layout(load_plan(str(PLANS / "switchback.toml")))
     plan, profile = layout.plan, layout.profile("Down to the mill")

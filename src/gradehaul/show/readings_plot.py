@@ -1,4 +1,4 @@
-"""The residuals as a small picture: each reading about its mean, each locomotive about the fitted adhesion."""
+"""The residuals as a small picture: each reading about its mean, each locomotive about the fitted adhesion if known."""
 
 from __future__ import annotations
 
@@ -37,19 +37,15 @@ def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
     figure.text(
         0.02, 1 - 0.22 / height, plain(answer.plan.title)[:60], fontsize=11, weight="bold", color=INK, va="center"
     )
-    words = "How far each reading lies from its mean, told at the left, and how far each mean from the fitted adhesion"
+    residuals = _residuals(answer)
+    words = "How far each reading lies from its mean, told at the left"
+    words += ", and how far each mean from the fitted adhesion" if residuals else ""
     figure.text(0.02, 1 - 0.46 / height, words, fontsize=8, color=INK, va="center")
     axes = figure.add_axes((0.46, _FOOT / height, 0.51, 1 - (_AROUND - 0.3) / height))
     if not rows:
         axes.set_axis_off()
         axes.text(0.0, 0.5, "No pull was read.", transform=axes.transAxes, fontsize=9, color=INK)
         return figure
-    residuals = {
-        (loco, rail): 100 * value
-        for rail, fit in answer.bench.fits.items()
-        if fit.freedom > 0
-        for loco, value in zip(fit.locos, fit.residuals, strict=True)
-    }
     reach = _LEAST_REACH
     for number, row in enumerate(rows):
         reach = max(reach, _draw_row(axes, number, row, residuals))
@@ -65,8 +61,22 @@ def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
     axes.spines["bottom"].set_color(FAINT)
-    _key(figure, height)
+    _key(figure, height, fitted=bool(residuals))
     return figure
+
+
+def _residuals(answer: ReadingsAnswer) -> dict[tuple[str, str], float]:
+    """Return how far each locomotive's pull lies from the fitted one, %, by locomotive and rail, where that is known.
+
+    A rail whose locomotives have wheels with and without tyres, and on which the two are not told apart, has no fitted
+    adhesion to lie from.
+    """
+    return {
+        (loco, rail): 100 * value
+        for rail, fit in answer.bench.fits.items()
+        if fit.freedom > 0 and (fit.metal is not None or fit.tyred is not None)
+        for loco, value in zip(fit.locos, fit.residuals, strict=True)
+    }
 
 
 def _draw_row(axes: Axes, number: int, row: Reduced, residuals: dict[tuple[str, str], float]) -> float:
@@ -91,7 +101,7 @@ def _name(row: Reduced, reader: Reader) -> str:
     return f"{name}  {reader.force(row.mean)}"
 
 
-def _key(figure: Figure, height: float) -> None:
+def _key(figure: Figure, height: float, *, fitted: bool) -> None:
     from matplotlib.lines import Line2D
 
     marks = [
@@ -118,7 +128,7 @@ def _key(figure: Figure, height: float) -> None:
         ),
     ]
     figure.legend(
-        handles=marks,
+        handles=marks if fitted else marks[:-1],
         loc="lower center",
         bbox_to_anchor=(0.5, 0.04 / height),
         ncols=2,

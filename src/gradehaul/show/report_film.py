@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gradehaul.show.page import Columns, Page, Piece, words_of
 from gradehaul.show.reading_units import Reader
@@ -12,6 +12,8 @@ from gradehaul.show.treat_text import add_film_plan
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 _NUMBER = re.compile(r"-?\d+(\.\d+)?")
+_PROSE = 24
+"""A table's last column in which a cell has more letters than this is prose: on a phone it goes below its row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +34,7 @@ def film_parts(found: KeepCleanPlan, reader: Reader) -> list[FilmPart]:
     heading = "Where the film may go"
     for part in page.parts:
         if isinstance(part, Columns):
-            rows = tuple(tuple(map(_cell, row)) for row in part.rows)
+            rows = _rows(part)
             heads = tuple(head.removesuffix(">") for head in part.heads)
             parts.append(FilmPart(table=Rows(heads, rows), caption=heading))
             continue
@@ -43,6 +45,13 @@ def film_parts(found: KeepCleanPlan, reader: Reader) -> list[FilmPart]:
         elif words:
             parts.append(FilmPart(line=words))
     return parts
+
+
+def _rows(table: Columns) -> tuple[tuple[Cell, ...], ...]:
+    rows = tuple(tuple(map(_cell, row)) for row in table.rows)
+    if any(len(row[-1].text) > _PROSE for row in rows):
+        return tuple((*row[:-1], replace(row[-1], kind="prose")) for row in rows)
+    return rows
 
 
 def _cell(piece: Piece) -> Cell:

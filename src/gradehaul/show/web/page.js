@@ -29,7 +29,9 @@
   }
 
   function told(route, place) {
-    const slope = (f) => Haulage.at({ breaks: f.breaks, values: f.slopes, slopes: f.seconds, seconds: f.seconds.map(() => 0) }, place);
+    // on a joint, rounding aside, the track ahead is told, and so are its grades
+    const ahead = Math.min(place + 1e-9, Haulage.stop(route.effort));
+    const slope = (f) => Haulage.at({ breaks: f.breaks, values: f.slopes, slopes: f.seconds, seconds: f.seconds.map(() => 0) }, ahead);
     const grade = slope(route.railhead), effective = slope(route.effort);
     const track = Words.name(Haulage.trackAt(route, place, place < Haulage.stop(route.effort)));
     return `At ${teller.length(place)}, on ${track}: railhead ${teller.length(Haulage.at(route.railhead, place))}, ` +

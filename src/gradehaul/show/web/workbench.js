@@ -174,7 +174,7 @@ const Workbench = (() => {
       const asked = Haulage.at(verdict.asked, head);
       const run = asked + train.rolling, startUp = asked + train.starting;
       const standing = given(verdict.given.standing, head), slipping = given(verdict.given.slipping, head);
-      const track = Haulage.trackAt(state.route, head);
+      const track = head === verdict.at ? verdict.track : Haulage.trackAt(state.route, head, true);
       const figures = {
         "at-place": `${teller.length(head)}, on ${Words.name(track)}`,
         "at-run": teller.force(run),
