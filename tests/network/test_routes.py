@@ -336,6 +336,14 @@ def test_a_wye():
                 'write one name for joints "Middle" and "Midle", if they are one'
             ),
         ),
+        (  # two letters of a short name swapped
+            (line("A", "West", "Top"), line("B", "Tpo", "East")),
+            route("Trip", "West", "East"),
+            (
+                'no train can follow it: it is cut between "West" and "East", and no track joins them; '
+                'write one name for joints "Top" and "Tpo", if they are one'
+            ),
+        ),
         (  # across a crossing without a slip
             (*(line(name, "X", name.lower()) for name in "ABCD"), crossing("X", "AB", "CD")),
             route("Trip", "a", "c"),

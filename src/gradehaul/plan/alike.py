@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-_WORD = 4
+_WORD, _SHORT = 4, 3
 
 
 def alike(names: Mapping[str, object]) -> dict[str, str]:
     """Return, for names that one slip of the pen turns into another, that other name.
 
-    A slip is a letter left out, changed or swapped with its neighbor in a long word without digits, or a blank. Names
-    that differ in a number or in a short word, as ``Yard 1`` and ``Yard 2`` do, are told apart on purpose. Names are
+    A slip is a letter left out, changed or swapped with its neighbor in a long word without digits, or a blank; in a
+    word of three letters it is a swap alone. Names that differ in a number or else in a short word, as ``Yard 1`` and
+    ``Yard 2`` do, are told apart on purpose. Names are
     looked up by what all of them but one word says, rather than compared pair by pair, so that thousands of joints
     take no time.
 
@@ -34,7 +35,7 @@ def alike(names: Mapping[str, object]) -> dict[str, str]:
         if first != name:
             take(name, first)
         for at, word in enumerate(words):
-            if len(word) >= _WORD and not any(map(str.isdigit, word)):
+            if len(word) >= _SHORT and not any(map(str.isdigit, word)):
                 framed.setdefault((*words[:at], "", *words[at + 1 :]), {}).setdefault(word, name)
     for by_word in framed.values():
         if len(by_word) > 1:
@@ -54,8 +55,9 @@ def _one_slip_apart(names: Mapping[str, str], take: Callable[[str, str], None]) 
 
 def _slip(one: str, other: str) -> bool:
     """Tell whether two words that leave the same when a letter of each is dropped are one slip apart."""
+    short = min(len(one), len(other)) < _WORD
     if len(one) != len(other):
-        return True
+        return not short
     places = [place for place, pair in enumerate(zip(one, other, strict=True)) if pair[0] != pair[1]]
     first, last = places[0], places[-1]
-    return first == last or (last == first + 1 and one[first : last + 1] == other[last] + other[first])
+    return (first == last and not short) or (last == first + 1 and one[first : last + 1] == other[last] + other[first])

@@ -13,6 +13,7 @@ from gradehaul.plan.line_schema import LineTable, PieceTable
 from gradehaul.plan.names import clean, cut, key_text, nearest, quoted, shown, unknown
 from gradehaul.plan.records import Note
 from gradehaul.plan.schema import HEAD
+from gradehaul.plan.trade_words import KEYS
 from gradehaul.plan.values import Table
 
 if TYPE_CHECKING:
@@ -281,6 +282,9 @@ def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:
             found=f"radius = {radius}",
             write=f"left = {radius} or right = {radius}",
         )
+    meant = KEYS.get(key.casefold())
+    if meant in known:
+        return PlanError(f"unknown key {quoted(key)}", write=f"{meant} = {cut(clean(shown(value)))}")
     near = nearest(key, known)
     if near is None and key in HEAD:
         return PlanError(f"{key} stands above the first table, not in one", write=f"{key} = ... above the first table")

@@ -113,11 +113,16 @@ def nearest(name: str, known: Iterable[str], *, alike: float = 0.6) -> str | Non
 
     Examples
     --------
-    >>> nearest("lenght", ["length", "ease"])
-    'length'
+    >>> nearest("lenght", ["length", "ease"]), nearest("trian", ["trial", "train"])
+    ('length', 'train')
     """
     folded = {other.casefold(): other for other in known}
-    found = difflib.get_close_matches(name.casefold()[:_LONGEST], folded, 1, alike)
+    letters = name.casefold()[:_LONGEST]
+    for at in range(len(letters) - 1):  # two letters swapped are nearer than two changed
+        swapped = f"{letters[:at]}{letters[at + 1]}{letters[at]}{letters[at + 2 :]}"
+        if swapped in folded:
+            return folded[swapped]
+    found = difflib.get_close_matches(letters, folded, 1, alike)
     return folded[found[0]] if found else None
 
 

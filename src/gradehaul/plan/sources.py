@@ -12,6 +12,7 @@ from gradehaul.plan.names import clean, cut, listed, nearest, quoted, shown
 from gradehaul.plan.near_file import near_file
 from gradehaul.plan.schema import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.toml import KeyPath, headers, parse, read_text
+from gradehaul.plan.trade_words import TABLES
 from gradehaul.quantities import length_unit
 
 if TYPE_CHECKING:
@@ -190,7 +191,7 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
             _put(tables.single, key, Entry(source, (key,), value), faults)
         elif key not in HEAD:
             known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
-            near = nearest(key, known, alike=0.7)
+            near = TABLES.get(key.casefold()) or nearest(key, known, alike=0.7)
             tables_there = isinstance(value, dict) or (
                 isinstance(value, list) and any(isinstance(v, dict) for v in value)
             )

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import nearest, quoted
 from gradehaul.plan.records import Car, Cut, Film, Loco, NamedTrain, Power, Share
 from gradehaul.quantities import Reading
 from gradehaul.scales import car_mass
@@ -36,6 +36,9 @@ MOST_CARS = 999
 """Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""
 _MISPLACED = re.compile(r"(?:(\S.*?)[\s,x*]+)?([0-9]{1,9})")
 _COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
+_NUMBERS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_WORDS = {word: number for number, word in enumerate(_NUMBERS, 2)}
+_MISCOUNTED = re.compile(rf"(?:([0-9]{{1,9}})\s*|({'|'.join(_WORDS)})\s+)(?:[x×*]\s+)?(\S.*)", re.IGNORECASE)
 
 
 def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: bool) -> dict[str, Film]:
@@ -218,6 +221,10 @@ def cut_of(text: str, number: int, stock: Collection[str], entry: Entry[object],
         write = f'"{behind[2]} {behind[1] or "NAME"}"'
         faults.at(entry, "a number stands before the name it counts", found=quoted(text), write=write, inside=inside)
         return None
+    if (counted is None or counted[2] not in stock) and (meant := _recounted(text, stock)) is not None:
+        told = "a count stands before its name in digits, with a blank between"
+        faults.at(entry, told, found=quoted(text), write=quoted(meant), inside=inside)
+        return None
     if counted is None:
         faults.unknown(entry, "stock", text, stock, declare="[car.NAME] or [loco.NAME] for it", inside=inside)
         return None
@@ -229,6 +236,22 @@ def cut_of(text: str, number: int, stock: Collection[str], entry: Entry[object],
         faults.at(entry, f"a count runs from 1 to {MOST_CARS}", found=quoted(text), inside=inside)
         return None
     return Cut(name, count)
+
+
+def _recounted(text: str, stock: Collection[str]) -> str | None:
+    """Return how a count in words, with a sign for times, or with no blank behind it is written before its name.
+
+    Examples
+    --------
+    >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore", "6 tub")]
+    ['6 ore', '6 ore', '6 ore', None, None]
+    """
+    told = _MISCOUNTED.fullmatch(text)
+    if told is None:
+        return None
+    name = told[3] if told[3] in stock else nearest(told[3], stock, alike=0.8)
+    again = f"{told[1] or _WORDS[told[2].casefold()]} {told[3]}"
+    return None if name is None or again == text else f"{told[1] or _WORDS[told[2].casefold()]} {name}"
 
 
 def check_unlike(

@@ -83,7 +83,8 @@ def _needs_unit(bare: float, asked: Asked) -> QuantityError:
     units = listed(asked.dimension)
     if asked.kind == "length":
         return asked.error(
-            "a length needs its unit", f'"{written} in", or unit = "in" at the top of the plan for all bare lengths'
+            "a length needs its unit",
+            f'"{written} mm" or "{written} in", or unit = "mm" or unit = "in" at the top for all bare lengths',
         )
     if asked.kind == "mass":
         return asked.error(f"a mass needs its unit ({units})", f'"{written} g" if it is in grams')
