@@ -20,7 +20,7 @@ def test_a_sweep_of_200_by_200_designs(figure) -> None:
     build = usual_build(stock.scale)
     radii, rises = np.linspace(0.25, 0.8, SIDE), np.linspace(0.05, 0.12, SIDE)
     started = time.perf_counter()
-    found = sweep(radii, rises, build, stock, turns=3)
+    found = sweep(radii, rises, build, stock, turns=3, rails=("clean", "treated"))
     together = time.perf_counter() - started
     assert found.cars.shape == (3, 2, SIDE, SIDE)
 
