@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.plan.drawing.assembly import assemble, terms
-from gradehaul.plan.drawing.dxf import read_drawing
+from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.writer import Changes, new_plan, updated_plan
 from plan.drawing.hand_made import GAUGE, assembled, polyline, straight
 

@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
 from gradehaul.plan.drawing.grounded import grounded, raised_by_plan
 from gradehaul.plan.drawing.heights import Ground, read_heights
@@ -49,7 +48,6 @@ def terms(
     kink: float | None = None,
     height_layers: Sequence[str] = (),
     unit: str | None = None,
-    repair: bool = False,
 ) -> Terms:
     """Return the terms on which a drawing is read, with what is not given taken from the gauge, m.
 
@@ -69,11 +67,9 @@ def terms(
         tell=tell,
         height_layers=tuple(height_layers),
         unit=unit,
-        repair=repair,
     )
 
 
-@uncollected()
 def draw(
     path: Path,
     terms: Terms,
@@ -107,17 +103,14 @@ def draw(
     OSError
         The file cannot be read for a reason of the system.
     """
-    from gradehaul.plan.drawing.dxf import read_drawing
+    from gradehaul.plan.drawing.dxf.reading import read_drawing
 
-    drawing = read_drawing(
-        path, layers=terms.layers, height_layers=terms.height_layers, unit=terms.unit, repair=terms.repair
-    )
+    drawing = read_drawing(path, layers=terms.layers, height_layers=terms.height_layers, unit=terms.unit)
     return assemble(
         drawing, terms, claims=claims, given=given or {}, lines_taken=lines_taken, joints_taken=joints_taken
     )
 
 
-@uncollected()
 def assemble(
     drawing: Drawing,
     terms: Terms,

@@ -27,7 +27,6 @@ class Terms:
     height_layers: tuple[str, ...] = ()
     unit: str | None = None
     """The drawing's own unit, where it is given."""
-    repair: bool = False
 
 
 @dataclass(frozen=True, slots=True)

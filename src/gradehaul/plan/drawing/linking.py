@@ -9,7 +9,6 @@ from typing import NamedTuple
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.beside import Index, indexed
-from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.duplicates import Closing, Dropped, told
 from gradehaul.plan.drawing.elements import halved, length_of, micro, order
 from gradehaul.plan.drawing.flaws import near_misses, strays
@@ -24,7 +23,6 @@ from gradehaul.plan.drawing.ways import Ways, continuing, merge, sweep
 from gradehaul.plan.drawing.written import written
 
 
-@uncollected()
 def link(
     reaches: Sequence[Reach],
     *,

@@ -103,7 +103,6 @@ def _drawn(
         kink=table.kink,
         height_layers=table.height_layers,
         unit=own_unit,
-        repair=table.repair,
     )
     claims = [
         Claim(

@@ -8,13 +8,11 @@ import stat
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf_library import dxf_library
-from gradehaul.plan.drawing.dxf_repair import Repaired, repaired
+from gradehaul.plan.drawing.dxf.library import dxf_library
 from gradehaul.plan.names import clean, cut
 from gradehaul.plan.near_file import near_file
 
@@ -85,28 +83,11 @@ def _check_count(path: Path, file: str, entity: re.Pattern[bytes]) -> None:
         raise DrawingError(what, file=file, found="more", write="a file of the track alone")
 
 
-@dataclass(slots=True)
-class Loaded:
-    """A file as the library read it, its unit's code as the header has it (0 for none), and what was mended."""
+class Loaded(NamedTuple):
+    """A file as the library read it, and its unit's code as the header has it, 0 for none."""
 
     document: Any
     unit_code: int
-    repaired: Repaired | None = None
-
-
-def load(path: Path, file: str, *, repair: bool) -> Loaded:
-    """Read a file as it stands, or, where that fails and it is wanted, after its repair in another process."""
-    try:
-        return _plain(path)
-    except DrawingError as error:
-        if not repair:
-            raise
-        if _is_binary(path):
-            raise DrawingError("a binary DXF file cannot be repaired", file=file, found=error.found) from error
-    with repaired(path, file) as mended:
-        loaded = _plain(mended.path)
-    # The copy is written with a unit, whether the file has one or not.
-    return Loaded(loaded.document, mended.unit_code, mended)
 
 
 def _is_binary(path: Path) -> bool:
@@ -114,8 +95,8 @@ def _is_binary(path: Path) -> bool:
         return stream.read(22)[7:] == _SENTINEL
 
 
-def _plain(path: Path) -> Loaded:
-    """Read a file as it stands; all that the library raises over a damaged one ends here."""
+def load(path: Path) -> Loaded:
+    """Read a file; all that the library raises over a damaged one ends here."""
     ezdxf = dxf_library()
     from ezdxf.lldxf.validator import binary_dxf_info, dxf_info
 
@@ -149,7 +130,9 @@ def _plain(path: Path) -> Loaded:
 
 def _damaged(found: str) -> DrawingError:
     return DrawingError(
-        "the file is damaged or cut short", found=found, write="it again, saved as DXF, or ask for its repair"
+        "the file is damaged or cut short",
+        found=found,
+        write="it anew: open it where it was drawn and save it",
     )
 
 

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf_batch import FLAT, LARGEST
-from gradehaul.plan.drawing.dxf_shapes import plane, point_of
-from gradehaul.plan.drawing.dxf_strokes import Placing
-from gradehaul.plan.drawing.records import FloatArray, Label, Spot
+from gradehaul.plan.drawing.dxf.values import Placing, axes_of, placed, point_of, value_of
+from gradehaul.plan.drawing.records import FLAT, LARGEST, Label, Spot
 from gradehaul.plan.names import clean
 
 TEXTS = frozenset({"TEXT", "MTEXT", "ATTRIB", "ATTDEF"})
 """The types of entity that are texts."""
-LONGEST = 1_000
-"""The characters of a text that are kept."""
-
 POINT = "POINT"
 """The type of entity that is a point."""
+LONGEST = 1_000
+"""The characters of a text that are kept."""
 
 _CONSTANT = 2
 
@@ -35,35 +31,35 @@ def label_of(entity: Any, placing: Placing | None, scale: float, layer: str, han
     DrawingError
         It stands nowhere, or out of bounds; without the place.
     """
-    values: Mapping[str, Any] = entity.dxf.__dict__
     kind = entity.dxftype()
-    if kind == "ATTDEF" and not int(values.get("flags", 0)) & _CONSTANT:
+    if kind == "ATTDEF" and not int(value_of(entity, "flags", 0)) & _CONSTANT:
         return None
-    text = clean(said(entity)[:LONGEST])
+    text = clean(_plain(entity)[:LONGEST])
     if not text:
         return None
-    at = np.array(_where(values, kind))
-    axes = None if kind == "MTEXT" else plane(values.get("extrusion"))
+    aligned = kind != "MTEXT" and (value_of(entity, "halign", 0) or value_of(entity, "valign", 0))
+    at = np.array(point_of(entity, "align_point" if aligned and entity.dxf.hasattr("align_point") else "insert"))
+    axes = None if kind == "MTEXT" else axes_of(entity)
     return Label(text, _spot(at if axes is None else at @ axes, placing, scale), layer, handle)
 
 
 def point_spot(entity: Any, placing: Placing | None, scale: float) -> Spot | None:  # noqa: ANN401
     """Return where a POINT lies, m, None where that is nowhere; its extrusion is the direction of its thickness."""
     try:
-        return _spot(np.array(point_of(entity.dxf.__dict__, "location")), placing, scale)
+        return _spot(np.array(point_of(entity, "location")), placing, scale)
     except DrawingError:
         return None
 
 
-def _spot(at: FloatArray, placing: Placing | None, scale: float) -> Spot:
-    at = (at if placing is None else at @ placing.linear + placing.shift) * scale
+def _spot(at: Any, placing: Placing | None, scale: float) -> Spot:  # noqa: ANN401 - an array of a point
+    at = placed(at, placing) * scale
     if not float(np.abs(at).max()) <= LARGEST:
         raise DrawingError(f"a coordinate must be within {LARGEST / 1e3:,.0f} km", found=f"{np.abs(at).max():.3g} m")
     x, y, z = at.tolist()
     return Spot(x, y, z if abs(z) > FLAT else None)
 
 
-def said(entity: Any) -> str:  # noqa: ANN401 - a text of the library
+def _plain(entity: Any) -> str:  # noqa: ANN401 - a text of the library
     """Return what a text says, without the codes that style it."""
     try:
         if getattr(entity, "has_embedded_mtext_entity", False):
@@ -71,9 +67,3 @@ def said(entity: Any) -> str:  # noqa: ANN401 - a text of the library
         return str(entity.plain_text())
     except (LookupError, TypeError, ValueError, RecursionError) as error:
         raise DrawingError("its text cannot be read", found=str(error)[:80]) from error
-
-
-def _where(values: Mapping[str, Any], kind: str) -> tuple[float, float, float]:
-    """Return the point that a text is set by: the second one where it is aligned."""
-    aligned = kind != "MTEXT" and (values.get("halign", 0) or values.get("valign", 0)) and "align_point" in values
-    return point_of(values, "align_point" if aligned else "insert")

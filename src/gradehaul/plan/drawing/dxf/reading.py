@@ -1,33 +1,33 @@
-"""A DXF file becomes a drawing: strokes and labels in m, with every doubt about it told."""
+"""A DXF file becomes a drawing: strokes and labels in m, with a word on every doubt about it."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import InitVar, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
-from gradehaul.plan.drawing.collecting import uncollected
-from gradehaul.plan.drawing.dxf_batch import Batch, Origin
-from gradehaul.plan.drawing.dxf_blocks import handle_of, reckon
-from gradehaul.plan.drawing.dxf_file import Loaded, check_file, load, warnings
-from gradehaul.plan.drawing.dxf_inserts import Item, Opening
-from gradehaul.plan.drawing.dxf_layers import Wanted, mended_name
-from gradehaul.plan.drawing.dxf_shapes import Shape, shape_of
-from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, MOST_POINTS, Budget, draw
-from gradehaul.plan.drawing.dxf_texts import POINT, TEXTS, label_of, point_spot
-from gradehaul.plan.drawing.dxf_units import meters_of, unit_of_header
-from gradehaul.plan.drawing.records import Drawing, Fault, Label
+from gradehaul.plan.drawing.dxf.blocks import MOST_POINTS, Blocks, survey
+from gradehaul.plan.drawing.dxf.curves import MOST_CHORDS, Budget, Curve, curve_of
+from gradehaul.plan.drawing.dxf.file import Loaded, check_file, load, warnings
+from gradehaul.plan.drawing.dxf.inserts import Expansion, Item
+from gradehaul.plan.drawing.dxf.layers import Wanted, mended_name
+from gradehaul.plan.drawing.dxf.strokes import Origin, strokes_of
+from gradehaul.plan.drawing.dxf.texts import POINT, TEXTS, label_of, point_spot
+from gradehaul.plan.drawing.dxf.units import meters_of, unit_of_header
+from gradehaul.plan.drawing.dxf.values import handle_of
+from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke
 from gradehaul.plan.names import clean, cut, listed, quoted
 from gradehaul.quantities import convert, length_unit
 
 TOLERANCE = 2e-5
 """How far, m, the chords of a curve may lie from it: a fiftieth of a millimeter."""
 
-_TOLD = 20
+_MOST_ERRORS = 20
+_MOST_LAYERS = 4
 
 
 def read_drawing(
@@ -36,7 +36,6 @@ def read_drawing(
     layers: Sequence[str],
     height_layers: Sequence[str] = (),
     unit: str | None = None,
-    repair: bool = False,
     folder: str | Path | None = None,
     tolerance: float = TOLERANCE,
 ) -> Drawing:
@@ -52,8 +51,6 @@ def read_drawing(
         Layers of which the texts are read as well.
     unit
         The drawing's unit of length, where the file does not say it or says it wrong.
-    repair
-        Mend a file that cannot be read as it stands, as long as no number changes and no entity goes missing.
     folder
         The folder that `path` starts from.
     tolerance
@@ -63,7 +60,7 @@ def read_drawing(
     -------
         Lines, arcs and bulges as they are, everything else as chords. Its faults have the codes ``zero-length``,
         ``unknown-entity``, ``missing-block``, ``external-block``, ``coarse``, ``unit``, ``encoding``,
-        ``paper-space``, ``warned`` and ``repaired``.
+        ``paper-space``, ``not-read`` and ``warned``.
 
     Raises
     ------
@@ -92,9 +89,8 @@ def read_drawing(
     whole = Path(folder or ".") / path
     check_file(whole, file)
     try:
-        with warnings() as messages, uncollected():
-            loaded = load(whole, file, repair=repair)
-            return _drawing(loaded, messages, file, Wanted(layers, height_layers), given, tolerance)
+        with warnings() as messages:
+            return _drawing(load(whole), messages, file, Wanted(layers, height_layers), given, tolerance)
     except DrawingError as error:
         raise error.at(file=file) from error.__cause__
 
@@ -112,129 +108,105 @@ class _Reading:
 
     file: str
     wanted: Wanted
+    scale: float
     budget: Budget
-    batch: Batch = field(init=False)
-    scale: InitVar[float]
+    curves: list[tuple[Curve, Origin]] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
     points: list[Item] = field(default_factory=list)
-    marks: list[Label] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
     errors: dict[tuple[str, str], DrawingError] = field(default_factory=dict)
-    shapes: dict[int, Shape | None] = field(default_factory=dict)
-    unknown: Counter[str] = field(default_factory=Counter)
-    first: dict[str, Item] = field(default_factory=dict)
-
-    def __post_init__(self, scale: float) -> None:
-        self.batch = Batch(scale, self.trouble, faults=self.faults)
+    unknown: dict[str, list[Item]] = field(default_factory=dict)
 
     def trouble(self, entity: Any, layer: str, error: DrawingError) -> None:  # noqa: ANN401
         """Take an error of an entity, once however often it is drawn."""
-        kind, handle = entity.dxftype(), handle_of(entity)
-        place = (
-            f"{kind} #{handle} on layer {quoted(self.wanted.told(layer))}"
-            if handle
-            else f"{kind} on layer {quoted(self.wanted.told(layer))}"
-        )
+        handle = handle_of(entity)
+        name = f"{entity.dxftype()} #{handle}" if handle else entity.dxftype()
+        place = f"{name} on layer {quoted(self.wanted.shown(layer))}"
         self.errors.setdefault((place, error.wrong), error.at(file=self.file, place=place))
 
     def take(self, item: Item) -> None:
         """Take one entity."""
         kind = item.entity.dxftype()
-        layer = self.wanted.told(item.layer)
+        layer = self.wanted.shown(item.layer)
         try:
             if kind in TEXTS:
-                label = label_of(item.entity, item.placing, self.batch.scale, layer, item.handle)
-                if label is not None:
-                    self.labels.append(label)
-            elif kind == POINT and self.wanted.lines(item.layer):
+                label = label_of(item.entity, item.placing, self.scale, layer, item.handle)
+                self.labels += [label] if label is not None else []
+            elif not self.wanted.lines(item.layer):
+                pass
+            elif kind == POINT:
                 self.points.append(item)
-            elif self.wanted.lines(item.layer):
-                shape = self._shape(item)
-                if shape is None:
-                    self.unknown[kind] += 1
-                    self.first.setdefault(kind, item)
-                    return
-                drawn = draw(shape, item.placing, self.budget)
-                if item.placing is not None:
-                    self.budget.take(len(drawn.points))
-                self.batch.add(drawn, Origin(item.entity, item.handle, layer, item.layer))
+            elif (curve := curve_of(item.entity, item.placing, self.budget)) is not None:
+                self.curves.append((curve, Origin(item.entity, item.handle, layer, item.layer)))
+            else:
+                self.unknown.setdefault(kind, []).append(item)
         except DrawingError as error:
             self.trouble(item.entity, item.layer, error)
 
-    def _sort_points(self) -> None:
-        """Keep the points that stand with texts on a layer of their own; all others are passed over as no track."""
-        if not self.points:
-            return
-        layers = {label.layer for label in self.labels} - {stroke.layer for stroke in self.batch.strokes}
+    def marks(self, strokes: Sequence[Stroke]) -> list[Label]:
+        """Return the points that stand with texts on a layer of their own; all others are passed over as no track."""
+        layers = {label.layer for label in self.labels} - {stroke.layer for stroke in strokes}
+        marks = []
         for item in self.points:
-            layer = self.wanted.told(item.layer)
-            spot = point_spot(item.entity, item.placing, self.batch.scale) if layer in layers else None
+            layer = self.wanted.shown(item.layer)
+            spot = point_spot(item.entity, item.placing, self.scale) if layer in layers else None
             if spot is not None:
-                self.marks.append(Label("", spot, layer, item.handle))
+                marks.append(Label("", spot, layer, item.handle))
             else:
-                self.unknown[POINT] += 1
-                self.first.setdefault(POINT, item)
+                self.unknown.setdefault(POINT, []).append(item)
+        return marks
 
-    def _shape(self, item: Item) -> Shape | None:
-        if item.placing is None:
-            return shape_of(item.entity)
-        key = id(item.entity)
-        if key not in self.shapes:
-            self.shapes[key] = shape_of(item.entity)
-        return self.shapes[key]
-
-    def finish(self) -> None:
-        """Tell of what was counted, and raise what is wrong."""
-        self.batch.finish()
-        self._sort_points()
-        for kind, count in self.unknown.most_common():
-            item = self.first[kind]
-            layer = self.wanted.told(item.layer)
-            text = f"{count} {clean(kind)} on the layers to read, such as on {quoted(layer)}: not read as track"
-            self.faults.append(Fault("unknown-entity", text, None, item.handle, layer, weight=count))
+    def faults(self) -> list[Fault]:
+        """Return what was counted, or raise what is wrong."""
+        found = []
+        for kind, items in self.unknown.items():
+            layer = self.wanted.shown(items[0].layer)
+            text = f"{len(items)} {clean(kind)} on the layers to read, such as on {quoted(layer)}: not read as track"
+            found.append(Fault("unknown-entity", text, None, items[0].handle, layer, weight=len(items)))
         if self.budget.coarse:
             text = f"{self.budget.coarse} curves need more than {MOST_CHORDS:,} chords and have coarser ones"
-            self.faults.append(Fault("coarse", text, weight=self.budget.coarse))
-        errors: list[DrawingError] = list(self.errors.values())
-        if len(errors) > _TOLD:
-            more = DrawingError(f"{len(errors) - _TOLD:,} more entities cannot be used", file=self.file)
-            errors = [*errors[:_TOLD], more]
+            found.append(Fault("coarse", text, weight=self.budget.coarse))
+        errors = list(self.errors.values())
+        if len(errors) > _MOST_ERRORS:
+            text = f"{len(errors) - _MOST_ERRORS:,} more entities cannot be used"
+            errors = [*errors[:_MOST_ERRORS], DrawingError(text, file=self.file)]
         if errors:
-            raise errors[0] if len(errors) == 1 else Problems(errors)
+            raise errors[0] if len(errors) == 1 else Problems(list(errors))
+        return found
 
 
 def _drawing(
     loaded: Loaded, messages: list[str], file: str, wanted: Wanted, unit: str | None, tolerance: float
 ) -> Drawing:
     scale, faults = _scale(loaded.unit_code, unit)
-    blocks = reckon(loaded.document, wanted.any)
-    faults += blocks.faults + _about_file(loaded, messages)
-    reading = _Reading(file, wanted, Budget(tolerance / scale), scale, faults=faults)
-    opening = Opening(blocks, wanted.any, reading.trouble)
+    blocks = survey(loaded.document, wanted.any)
+    reading = _Reading(file, wanted, scale, Budget(tolerance / scale))
     try:
-        for item in opening.items():
+        for item in Expansion(blocks, wanted.any, reading.trouble).items():
             reading.take(item)
     except OverflowError as error:
         raise DrawingError(
             f"its curves and blocks make more than {MOST_POINTS:,} points",
             write="fewer layers, or a larger tolerance",
         ) from error
-    reading.finish()
+    strokes, dropped = strokes_of(reading.curves, scale, reading.trouble)
+    marks = reading.marks(strokes)
+    faults += [*blocks.faults, *_about_file(loaded, messages), *dropped, *reading.faults()]
     counts: Counter[str] = Counter()
     for layer, count in blocks.layers.items():
-        counts[wanted.told(layer)] += count
-    if not reading.batch.strokes:
-        raise _nothing(counts, wanted, reading)
+        counts[wanted.shown(layer)] += count
+    if not strokes:
+        raise _nothing(counts, wanted, reading, dropped)
     if any(mended_name(layer) != layer for layer in blocks.layers):
-        reading.faults.append(Fault("encoding", "names of layers are not in the file's own encoding"))
+        faults.append(Fault("encoding", "names of layers are not in the file's own encoding"))
+    faults += _not_read(blocks, wanted)
     return Drawing(
         file,
-        tuple(reading.batch.strokes),
+        tuple(strokes),
         tuple(reading.labels),
-        tuple(reading.faults),
+        tuple(faults),
         MappingProxyType(dict(counts)),
         unit or _plan_unit(loaded.unit_code),
-        tuple(reading.marks),
+        tuple(marks),
     )
 
 
@@ -262,8 +234,6 @@ def _scale(code: int, unit: str | None) -> tuple[float, list[Fault]]:
 def _about_file(loaded: Loaded, messages: list[str]) -> list[Fault]:
     """Return the faults that are of the file, not of an entity."""
     faults = [Fault("warned", cut(clean(text)), weight=count) for text, count in Counter(messages).items()]
-    if loaded.repaired is not None:
-        faults += [Fault("repaired", clean(text)) for text in loaded.repaired.changes]
     model = loaded.document.modelspace()  # a damaged layout may not know which one it is
     paper = sum(
         entity.dxftype() != "VIEWPORT" for layout in loaded.document.layouts if layout is not model for entity in layout
@@ -273,16 +243,31 @@ def _about_file(loaded: Loaded, messages: list[str]) -> list[Fault]:
     return faults
 
 
-def _nothing(counts: Counter[str], wanted: Wanted, reading: _Reading) -> DrawingError:
-    """Return the error for a drawing that draws no line on the layers asked for."""
-    asked = listed(wanted.patterns)
+def _not_read(blocks: Blocks, wanted: Wanted) -> list[Fault]:
+    """Name the layers of which nothing is read that have texts: names and heights may be among them."""
+    texts: Counter[str] = Counter()
+    for layer, count in blocks.texts.items():
+        if not wanted.any(layer):
+            texts[wanted.shown(layer)] += count
+    if not texts:
+        return []
+    each = [
+        f"{count} {'text' if count == 1 else 'texts'} on {layer}" for layer, count in texts.most_common(_MOST_LAYERS)
+    ]
+    more = [f"{len(texts) - _MOST_LAYERS} more layers"] if len(texts) > _MOST_LAYERS else []
+    return [Fault("not-read", f"{', '.join(each + more)} not read", weight=texts.total())]
+
+
+def _nothing(counts: Counter[str], wanted: Wanted, reading: _Reading, dropped: Sequence[Fault]) -> DrawingError:
+    """Return the error for a drawing that draws no line on the layers to read."""
+    patterns = listed(wanted.patterns)
     if not counts:
         return DrawingError(
             "the drawing draws nothing in its model space", write="it again with the track in the model space"
         )
-    if reading.unknown or reading.labels or any(fault.code == "zero-length" for fault in reading.faults):
-        found = ", ".join(f"{count} {clean(kind)}" for kind, count in reading.unknown.most_common(6))
-        return DrawingError(f"nothing on the layers {asked} can be read as track", found=found or "texts alone")
+    if reading.unknown or reading.labels or dropped:
+        found = ", ".join(f"{len(items)} {clean(kind)}" for kind, items in list(reading.unknown.items())[:6])
+        return DrawingError(f"nothing on the layers {patterns} can be read as track", found=found or "texts alone")
     names = [f"{quoted(layer)} ({count:,})" for layer, count in counts.most_common(12)]
     more = f" and {len(counts) - 12} more" if len(counts) > 12 else ""
-    return DrawingError(f"nothing is on the layers {asked}", write=f"one of {', '.join(names)}{more}")
+    return DrawingError(f"nothing is on the layers {patterns}", write=f"one of {', '.join(names)}{more}")
