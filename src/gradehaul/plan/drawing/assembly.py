@@ -127,6 +127,13 @@ def assemble(
     Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay, and
     `before` heights, m, of joints in the plan that is to be written anew, which stay too, whatever the drawing tells.
     """
+    from gradehaul.plan.drawing.duplicates import told
+    from gradehaul.plan.drawing.joining import joined
+
+    layers = Counter(stroke.layer for stroke in drawing.strokes)
+    strokes, dropped = joined(drawing.strokes, snap=terms.snap, level=terms.level)
+    twice = told(dropped, {source: length for source, _, length, _ in dropped}, terms.tell)
+    drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice))
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
@@ -170,7 +177,7 @@ def assemble(
     return Drawn(
         file=drawing.file,
         unit=drawing.unit,
-        layers=dict(sorted(Counter(stroke.layer for stroke in drawing.strokes).items())),
+        layers=dict(sorted(layers.items())),
         lines=lines,
         joints={joint.name: joint for joint in joints},
         heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},
