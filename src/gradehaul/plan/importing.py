@@ -30,6 +30,7 @@ class Asked:
     height_layers: tuple[str, ...] = ()
     unit: str | None = None
     """The drawing's unit."""
+    rails: bool = False
     snap: str | None = None
     fit: str | None = None
     kink: str | None = None
@@ -69,7 +70,7 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     OSError
         A file cannot be read.
     """
-    from gradehaul.plan.drawing.assembly import assemble, terms
+    from gradehaul.plan.drawing.assembly import CHORDS, assemble, terms
     from gradehaul.plan.drawing.dxf import check_file, read_drawing
 
     before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
@@ -77,7 +78,14 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     check_file(Path(drawing), drawing)  # before the scale is asked for, since it may be the wrong name
     scale = _scale(data, asked, plan or "")
     layers = asked.layers or ("*",)
-    read = read_drawing(drawing, layers=layers, height_layers=asked.height_layers, unit=_drawing_unit(asked))
+    read = read_drawing(
+        drawing,
+        layers=layers,
+        height_layers=asked.height_layers,
+        unit=_drawing_unit(asked),
+        tolerance=CHORDS * scale.gauge,
+        typed=True,
+    )
     unit = unit_of(data, plan or "") if before is not None else "in" if read.unit in _IMPERIAL else "mm"
     on = terms(
         scale.gauge,
@@ -87,6 +95,8 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
         fit=_asked("fit", asked.fit, "length", unit),
         kink=_asked("kink", asked.kink, "angle", unit),
         height_layers=asked.height_layers,
+        rails=asked.rails,
+        typed=True,
     )
     known = [] if before is None or plan is None else lines_before(before, data, plan)
     drawn = assemble(

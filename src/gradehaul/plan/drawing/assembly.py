@@ -24,6 +24,8 @@ SNAP = 1 / 10
 """In gauges: how far apart ends may be drawn that meet (our own choice: more than a slip, less than a gap in rail)."""
 FIT = 1 / 20
 """In gauges: how far vertices may lie from the fitted curve, as track laid by hand holds (common practice)."""
+CHORDS = 1 / 200
+"""In gauges: how far chords of splines and ellipses may lie from them: a tenth of what the fit can see."""
 KINK = math.radians(5)
 """The break of direction up to which track goes on (our own choice)."""
 NEAR = 4.0
@@ -48,6 +50,8 @@ def terms(
     kink: float | None = None,
     height_layers: Sequence[str] = (),
     unit: str | None = None,
+    rails: bool = False,
+    typed: bool = False,
 ) -> Terms:
     """Return the terms on which a drawing is read, with what is not given taken from the gauge, m.
 
@@ -67,6 +71,9 @@ def terms(
         tell=tell,
         height_layers=tuple(height_layers),
         unit=unit,
+        gauge=gauge,
+        rails=rails,
+        typed=typed,
     )
 
 
@@ -105,7 +112,14 @@ def draw(
     """
     from gradehaul.plan.drawing.dxf.reading import read_drawing
 
-    drawing = read_drawing(path, layers=terms.layers, height_layers=terms.height_layers, unit=terms.unit)
+    drawing = read_drawing(
+        path,
+        layers=terms.layers,
+        height_layers=terms.height_layers,
+        unit=terms.unit,
+        tolerance=CHORDS * terms.gauge,
+        typed=terms.typed,
+    )
     return assemble(
         drawing, terms, claims=claims, given=given or {}, lines_taken=lines_taken, joints_taken=joints_taken
     )
@@ -129,7 +143,9 @@ def assemble(
     """
     from gradehaul.plan.drawing.duplicates import told
     from gradehaul.plan.drawing.joining import joined
+    from gradehaul.plan.drawing.plausible import check_size
 
+    check_size(drawing, terms)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
     strokes, dropped = joined(drawing.strokes, snap=terms.snap, level=terms.level)
     twice = told(dropped, {source: length for source, _, length, _ in dropped}, terms.tell)
@@ -192,9 +208,16 @@ def _linked(
     from gradehaul.plan.drawing.fit_faults import kinks_left, uncertain_radii
     from gradehaul.plan.drawing.levels import lifted
     from gradehaul.plan.drawing.linking import link
+    from gradehaul.plan.drawing.plausible import sharp_curves
+    from gradehaul.plan.drawing.rails import center_lines, refuse_rails
     from gradehaul.plan.drawing.reaches import reaches_of
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
+    if terms.rails:
+        reaches, alone = center_lines(reaches, terms)
+        faults += alone
+    else:
+        refuse_rails(reaches, terms, drawing.file)
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
     reaches = grounded(reaches, left, near=terms.near, snap=terms.snap)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
@@ -203,7 +226,9 @@ def _linked(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )
     linked = replace(linked, lines=lines)
-    faults = [*kinks_left(faults, linked, terms.snap), *linked.faults, *uncertain_radii(linked, terms.tell)]
+    of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
+    faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.tell)]
+    faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left
 
 

@@ -1,7 +1,8 @@
-"""Lines that meet end to end become one stroke, before anything is fitted: a curve is often drawn as separate chords."""
+"""Lines that meet end to end become one stroke before anything is fitted: many a curve is drawn as separate chords."""
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ IntArray = NDArray[np.int64]
 HAIR = 1e-5
 """Ends nearer than this, m, are one place, however short the chords are."""
 SHARPEST = math.radians(35)
-"""Chords of one curve turn by no more than this, radians: of a circle that is a polygon of ten sides (our own choice)."""
+"""Chords of one curve turn by no more than this, radians: a polygon of eleven sides (our own choice)."""
 TURNING = 1e-4
 """Lines that turn by less, radians, are one straight in pieces."""
 SHARE = 0.4
@@ -144,7 +145,7 @@ class _Ends:
             counted[2 * number : 2 * number + 2] = False
         ends = np.flatnonzero(counted)
         order = ends[np.argsort(self.place[ends], kind="stable")]
-        places, first, often = np.unique(self.place[order], return_index=True, return_counts=True)
+        _, first, often = np.unique(self.place[order], return_index=True, return_counts=True)
         pairs = first[often == 2]
         self._join(order[pairs], order[pairs + 1])
         lone = np.zeros(len(self.place), dtype=bool)
@@ -228,7 +229,7 @@ def _stroke_of(chain: Sequence[int], strokes: Sequence[Stroke], ends: _Ends, sna
         chain = [end ^ 1 for end in reversed(chain)]
     parts = [_entered(strokes[end // 2], end) for end in chain]
     rows = [parts[0][:1]]
-    for before, after in zip(parts, parts[1:], strict=False):
+    for before, after in itertools.pairwise(parts):
         rows += [before[1:-1], _corner(before, after, snap)[None]]
     rows += [parts[-1][1:]]
     points = np.concatenate(rows)

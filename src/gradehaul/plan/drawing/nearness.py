@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import in_plan
-from gradehaul.plan.drawing.records import Element, Spot
+from gradehaul.plan.drawing.records import Element, FloatArray, Spot
 
 _MOST_CHORDS = 64
 """Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
@@ -62,6 +62,38 @@ class Nearness:
         owner = self._owner[chord]
         pair = np.unique(which * (len(self._owner) + 1) + owner)
         return np.column_stack(np.divmod(pair, len(self._owner) + 1))
+
+    def beside(
+        self, owner: NDArray[np.int64], spots: FloatArray, headings: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return where elements pass abreast of points: along them, and to the left of the points, m, and their turn.
+
+        Parameters
+        ----------
+        owner
+            Elements by number, shape (n,), none of which turns by more than half a circle.
+        spots, headings
+            A point for each, m, shape (n, 2), and a direction, radians, shape (n,).
+
+        Returns
+        -------
+            How far along each element, m, nan where it does not pass; how far to the left of its point; and by how much
+            its direction there differs from the point's, either way round, -π/2 .. π/2, radians; each shape (n,).
+        """
+        x, y, heading, curvature, length = self.rows[owner].T
+        ahead = (spots[:, 0] - x) * np.cos(heading) + (spots[:, 1] - y) * np.sin(heading)
+        aside = (spots[:, 1] - y) * np.cos(heading) - (spots[:, 0] - x) * np.sin(heading)
+        straight = np.abs(curvature) < 1e-12
+        bend = np.where(straight, 1.0, curvature)
+        # In the element's own frame a point (u, v) lies abreast of the turn atan2(κu, 1 - κv) (plane geometry).
+        along = np.where(straight, ahead, np.arctan2(bend * ahead, 1 - bend * aside) / bend)
+        along = np.where((along >= 0) & (along <= length), along, np.nan)
+        half = curvature * along / 2
+        chord = along * np.sinc(half / np.pi)
+        off_x = x + chord * np.cos(heading + half) - spots[:, 0]
+        off_y = y + chord * np.sin(heading + half) - spots[:, 1]
+        turn = np.remainder(heading + 2 * half - headings + np.pi / 2, np.pi) - np.pi / 2
+        return along, off_y * np.cos(headings) - off_x * np.sin(headings), turn
 
 
 def dot(spot: Spot) -> Element:

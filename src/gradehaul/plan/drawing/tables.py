@@ -103,6 +103,7 @@ def _drawn(
         kink=table.kink,
         height_layers=table.height_layers,
         unit=own_unit,
+        rails=table.rails,
     )
     claims = [
         Claim(

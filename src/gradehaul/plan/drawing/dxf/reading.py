@@ -38,6 +38,7 @@ def read_drawing(
     unit: str | None = None,
     folder: str | Path | None = None,
     tolerance: float = TOLERANCE,
+    typed: bool = False,
 ) -> Drawing:
     r"""Return the strokes and labels of a DXF file, from R12 to R2018, as text or binary.
 
@@ -55,6 +56,8 @@ def read_drawing(
         The folder that `path` starts from.
     tolerance
         How far, m, the chords of ellipses and splines may lie from them.
+    typed
+        Whether this was typed on the command line, so that advice names its options and not keys of a plan.
 
     Returns
     -------
@@ -90,7 +93,7 @@ def read_drawing(
     check_file(whole, file)
     try:
         with warnings() as messages:
-            return _drawing(load(whole), messages, file, Wanted(layers, height_layers), given, tolerance)
+            return _drawing(load(whole), messages, file, Wanted(layers, height_layers), given, tolerance, typed)
     except DrawingError as error:
         raise error.at(file=file) from error.__cause__
 
@@ -175,9 +178,9 @@ class _Reading:
 
 
 def _drawing(
-    loaded: Loaded, messages: list[str], file: str, wanted: Wanted, unit: str | None, tolerance: float
+    loaded: Loaded, messages: list[str], file: str, wanted: Wanted, unit: str | None, tolerance: float, typed: bool
 ) -> Drawing:
-    scale, faults = _scale(loaded.unit_code, unit)
+    scale, faults = _scale(loaded.unit_code, unit, typed)
     blocks = survey(loaded.document, wanted.any)
     reading = _Reading(file, wanted, scale, Budget(tolerance / scale))
     try:
@@ -219,11 +222,11 @@ def _plan_unit(code: int) -> str:
         return ""
 
 
-def _scale(code: int, unit: str | None) -> tuple[float, list[Fault]]:
+def _scale(code: int, unit: str | None, typed: bool) -> tuple[float, list[Fault]]:
     """Return how many m the drawing's unit is, and what there is to say about it."""
     header = unit_of_header(code)
     if unit is None:
-        return meters_of(code), []
+        return meters_of(code, typed=typed), []
     scale = 1 / convert(1.0, unit)
     if header is None or abs(header.meters - scale) <= 1e-5 * scale:
         return scale, []

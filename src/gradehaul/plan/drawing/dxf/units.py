@@ -6,9 +6,6 @@ from typing import NamedTuple
 
 from gradehaul.errors import DrawingError
 
-ASK = 'the drawing\'s unit beside its file, such as unit = "mm" or unit = "in"'
-"""What to write where the file does not say."""
-
 
 class HeaderUnit(NamedTuple):
     """A unit by its name in a message and its length, m."""
@@ -56,8 +53,8 @@ def unit_of_header(code: int) -> HeaderUnit | None:
     return _UNITS.get(code)
 
 
-def meters_of(code: int) -> float:
-    """Return how many m the drawing's unit is.
+def meters_of(code: int, *, typed: bool) -> float:
+    """Return how many m the drawing's unit is; where the file does not say, advice names the option or the plan's key.
 
     Raises
     ------
@@ -67,6 +64,9 @@ def meters_of(code: int) -> float:
     unit = _UNITS.get(code)
     if unit is not None:
         return unit.meters
+    ask = "--unit with the drawing's unit, such as --unit mm or --unit in"
+    if not typed:
+        ask = 'the drawing\'s unit beside its file, such as unit = "mm" or unit = "in"'
     if code == 0:
-        raise DrawingError("the file does not say in which unit it is drawn", write=ASK)
-    raise DrawingError("the file's unit is none for a layout", place="$INSUNITS", found=f"the code {code}", write=ASK)
+        raise DrawingError("the file does not say in which unit it is drawn", write=ask)
+    raise DrawingError("the file's unit is none for a layout", place="$INSUNITS", found=f"the code {code}", write=ask)
