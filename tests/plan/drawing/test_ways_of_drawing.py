@@ -140,7 +140,7 @@ def a_ladder(chance):
     layout = Layout()
     at, before, height = (0.0, 0.0, 0.0), "A", 0.0
     layout.heights["A"] = height
-    radius, angle = round(chance.uniform(500, 900), 1), chance.randint(2, 4) * 6
+    radius, angle = round(chance.uniform(500, 900), 1), chance.randint(3, 5) * 6
     for number in range(3):
         joint = f"J{number}"
         lead = chance.uniform(250, 500)
@@ -249,27 +249,30 @@ def add_split(chance, _document, space, layout):
     separate(chance, space, halves)
 
 
-def stretched(chance, segments, most):
-    """Return segments longer or, where `most` is negative, shorter at each end by up to so much, mm."""
+def stretched(chance, layout, most):
+    """Return segments that are longer, or shorter where `most` is negative, within each line by up to so much, mm.
+
+    The ends of lines stay where they are: a line that is drawn short is short.
+    """
     found = []
-    for start, end in segments:
-        length = math.dist(start, end)
-        low, high = most * chance.random() / length, 1 - most * chance.random() / length
-        found.append(
-            tuple(
-                tuple(one + share * (other - one) for one, other in zip(start, end, strict=True))
-                for share in (-low, 2 - high)
+    for name in layout.lines:
+        spots = [spot[:2] for spot in chords_of(layout, name)]
+        for number, (start, end) in enumerate(itertools.pairwise(spots)):
+            before = most * chance.random() if number else 0
+            after = most * chance.random() if number < len(spots) - 2 else 0
+            shares = -before / math.dist(start, end), 1 + after / math.dist(start, end)
+            found.append(
+                [tuple(one + share * (other - one) for one, other in zip(start, end, strict=True)) for share in shares]
             )
-        )
     return found
 
 
 def add_overlapping(chance, _document, space, layout):
-    separate(chance, space, stretched(chance, segments_of(layout), 0.3))
+    separate(chance, space, stretched(chance, layout, 0.3))
 
 
 def add_gaps(chance, _document, space, layout):
-    separate(chance, space, stretched(chance, segments_of(layout), -0.6))
+    separate(chance, space, stretched(chance, layout, -0.8))
 
 
 def add_in_space(chance, _document, space, layout):

@@ -211,6 +211,7 @@ def _linked(
     from gradehaul.plan.drawing.plausible import sharp_curves
     from gradehaul.plan.drawing.rails import center_lines, refuse_rails
     from gradehaul.plan.drawing.reaches import reaches_of
+    from gradehaul.plan.drawing.turns import climbing
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
@@ -218,6 +219,8 @@ def _linked(
         faults += alone
     else:
         refuse_rails(reaches, terms, drawing.file)
+    reaches, of_turns = climbing(reaches, snap=terms.snap, kink=terms.kink)
+    faults += of_turns
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
     reaches = grounded(reaches, left, near=terms.near, snap=terms.snap)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)

@@ -15,7 +15,7 @@ from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.records import Element, Fault, Spot
 from gradehaul.plan.drawing.sides import Tolerance
 from gradehaul.plan.drawing.told import length_text
-from gradehaul.plan.drawing.ways import End, Ways, common_spot
+from gradehaul.plan.drawing.ways import End, Ways, common_spot, continuing
 
 NEAR = 5.0
 """An end this many snaps from other track is a near miss."""
@@ -62,6 +62,28 @@ def near_misses(ways: Ways, free: Collection[End], tolerance: Tolerance, index: 
         element = ways.outward(end)
         text = f"track ends {length_text(miss.off, tell)} from {what}"
         faults.append(Fault("near-miss", text, spot, element.handle, element.layer, weight=tolerance.snap / miss.off))
+    return faults
+
+
+def level_misses(ways: Ways, free: Collection[End], tolerance: Tolerance, tell: str) -> list[Fault]:
+    """Return a fault for free ends that meet in plan and as tangents, but not in height."""
+    ends = sorted(free)
+    spots = [ways.spot(end) for end in ends]
+    faults: list[Fault] = []
+    for one, other in near_pairs(spots, tolerance.snap).tolist():
+        low, high = sorted((spots[one].z or 0.0, spots[other].z or 0.0))
+        known = spots[one].z is not None and spots[other].z is not None
+        if (
+            not known
+            or ends[one].way == ends[other].way
+            or level_with(low, high, tolerance.level)
+            or continuing(ways, ends[one], ends[other]) > tolerance.kink
+        ):
+            continue
+        heights = f"{length_text(low, tell)} and {length_text(high, tell)}"
+        text = f"ends meet in plan, but at heights of {heights}: left unjoined"
+        element = ways.outward(ends[one])
+        faults.append(Fault("level-miss", text, spots[one], element.handle, element.layer, weight=high - low))
     return faults
 
 

@@ -56,11 +56,17 @@ def grounded(
         return number
 
     elsewhere: set[int] = set()
-    for one, other, height in _meetings(reaches, set(flat), snap):
+    higher: list[tuple[int, Spot]] = []
+    level: dict[int, list[Spot]] = {}
+    for one, other, spot, height in _meetings(reaches, set(flat), snap):
         if other in group and one in group:
             group[find(other)] = find(one)
         elif height is not None and abs(height) > MISFIT:
-            elsewhere.add(one if one in group else other)
+            higher.append((one if one in group else other, spot))
+        elif height is not None:
+            level.setdefault(one if one in group else other, []).append(spot)
+    # where it meets track at 0 too, as below the turns of a helix, what is higher only lies above it
+    elsewhere.update(own for own, spot in higher if all(gap(spot, each) > 2 * snap for each in level.get(own, ())))
     elsewhere.update(_told(reaches, flat, texts, near))
     drawn_flat = {find(number) for number in elsewhere}
     return [
@@ -134,8 +140,8 @@ def _ends(reach: Reach) -> list[Spot]:
     return [] if reach.closed else [reach.elements[0].start, reach.elements[-1].end]
 
 
-def _meetings(reaches: Sequence[Reach], flat: set[int], snap: float) -> Iterator[tuple[int, int, float | None]]:
-    """Yield reaches of which the first ends on the second, one of them flat, with the height there of the other."""
+def _meetings(reaches: Sequence[Reach], flat: set[int], snap: float) -> Iterator[tuple[int, int, Spot, float | None]]:
+    """Yield reaches of which the first ends on the second, one of them flat, where, and the other height there."""
     parts: list[Element] = []
     owners: list[int] = []
     for number, reach in enumerate(reaches):
@@ -150,7 +156,7 @@ def _meetings(reaches: Sequence[Reach], flat: set[int], snap: float) -> Iterator
             continue
         there = place(part, nearest(part, spot))
         if gap(there, spot) <= snap:
-            yield one, other, there.z if one in flat else spot.z
+            yield one, other, spot, there.z if one in flat else spot.z
 
 
 def _told(

@@ -11,7 +11,7 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.beside import Index, indexed
 from gradehaul.plan.drawing.duplicates import Closing, Dropped, told
 from gradehaul.plan.drawing.elements import halved, length_of, micro, order
-from gradehaul.plan.drawing.flaws import near_misses, strays
+from gradehaul.plan.drawing.flaws import level_misses, near_misses, strays
 from gradehaul.plan.drawing.lie import Ends, Source, lengths_drawn, lying, middle, source
 from gradehaul.plan.drawing.marks import cut_at_marks
 from gradehaul.plan.drawing.meetings import meet
@@ -96,6 +96,7 @@ def link(
             what = "1 point with a name lies" if unused == 1 else f"{unused} points with names lie"
             faults.append(Fault("mark-unused", f"{what} on no track and makes no joint", weight=unused))
     free = {end for node, ends in ways.nodes() if kinds[node] == "end" for end in ends}
+    faults.extend(level_misses(ways, free, tolerance, tell))
     faults.extend(near_misses(ways, free, tolerance, index, tell))
     faults.extend(strays(ways, tell))
     lines, joints = written(ways, kinds, snap, tell, faults)

@@ -13,8 +13,8 @@ from gradehaul.plan.drawing.records import Drawing, Element, Fault, Stroke
 from gradehaul.plan.drawing.told import length_text
 from gradehaul.quantities import convert
 
-SMALLEST = 8.0
-"""In gauges: a locomotive and a car need a drawing this wide or high (130 mm in H0; common practice)."""
+SMALLEST = 6.0
+"""In gauges: a locomotive and a car need a drawing this wide or high (100 mm in H0; common practice)."""
 SHARPEST = 6.0
 """In gauges: no stock runs round a smaller radius (our own choice, under the sharpest tram track: 100 mm in H0)."""
 CROWD = 24

@@ -19,7 +19,7 @@ from gradehaul.plan.names import listed
 
 NEAREST, FARTHEST = 0.3, 2.0
 """In gauges: parallels between these are no two tracks, which lie some three gauges apart (common practice)."""
-RAIL = 0.8, 1.3
+RAIL = 0.85, 1.3
 """In gauges: how far apart two rails of one track may be drawn: between their heads, or along their middles."""
 SAME_WAY = math.radians(3)
 """How far the directions of parallels may differ (our own choice); legs of turnouts part at more."""

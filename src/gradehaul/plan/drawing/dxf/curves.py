@@ -304,6 +304,31 @@ def _spline(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # n
     return Curve(_spline_chords(placed(control, placing), known, weight, degree, budget), None, exact=False)
 
 
+def _helix(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    """Return chords of a helix by its own figures, since the spline that comes with it need not be round."""
+    base, start, axis = (value_of(entity, name) for name in ("axis_base_point", "start_point", "axis_vector"))
+    turns, rise = number_of(entity, "turns", 1.0), number_of(entity, "turn_height", 1.0)
+    top = number_of(entity, "radius", 1.0)
+    if base is None or start is None or axis is None or not math.isfinite(sum((*base.xyz, *start.xyz, *axis.xyz))):
+        return _spline(entity, placing, budget)
+    up = np.array(axis.normalize().xyz) if axis.magnitude else _UP
+    arm = np.array((start - base).xyz)
+    foot = np.array(base.xyz) + (arm @ up) * up
+    arm -= (arm @ up) * up
+    radius = float(np.linalg.norm(arm))
+    if not (radius and turns > 0 and turns <= MOST_CHORDS / 8):
+        return _spline(entity, placing, budget)
+    across = (1 if value_of(entity, "handedness", 1) else -1) * np.cross(up, arm / radius)
+
+    def at(turned_by: FloatArray) -> FloatArray:
+        share = (turned_by / (turns * math.tau))[:, None]
+        arms = np.outer(np.cos(turned_by), arm / radius) + np.outer(np.sin(turned_by), across)
+        return placed(foot + (radius + (top - radius) * share) * arms + share * turns * rise * up, placing)
+
+    count = max(math.ceil(8 * turns), 2)
+    return Curve(chords(at, np.linspace(0, turns * math.tau, count + 1), budget), None, exact=False)
+
+
 def _check_spline(control: FloatArray, knots: FloatArray, weights: FloatArray, degree: int) -> None:
     rises = len(knots) > degree + 1 and bool((np.diff(knots) >= 0).all() and knots[degree] < knots[-degree - 1])
     for wrong, why in (
@@ -399,5 +424,5 @@ _READERS: Mapping[str, Callable[[Any, Placing | None, Budget], Curve | None]] = 
     "LWPOLYLINE": _light_polyline,
     "POLYLINE": _polyline,
     "SPLINE": _spline,
-    "HELIX": _spline,
+    "HELIX": _helix,
 }
