@@ -128,7 +128,7 @@ def test_gauge_and_wheelbase_form_gives_the_printed_totals(
 
 def test_gauge_and_wheelbase_form_falls_short_of_the_printed_part_that_the_gauge_makes() -> None:
     # As printed (read), 233.2, 159.7 and 102.7: the tool's 158.4 per meter of gauge falls short by 2.5, 0.8 and 7.5 %.
-    # The printed figures imply rail centers of 1.472, 1.008 and 0.648 m, which no one rule of gauge and rail head makes.
+    # The printed figures imply rail centers of 1.472, 1.008 and 0.648 m, which no one rule makes of the gauges.
     for printed, centers in ((233.2, 1.472), (159.7, 1.008), (102.7, 0.648)):
         assert printed / (220 * 0.72) == pytest.approx(centers, abs=0.0006)
     for gauge, printed, short in ((1.435, 233.2, 0.025), (1.0, 159.7, 0.008), (0.6, 102.7, 0.075)):
