@@ -25,7 +25,7 @@ def test_ages_of_a_film(hours):
 @pytest.mark.parametrize("place", [*BEYOND, PROFILE.length + 1])
 def test_places(place):
     for call in (PROFILE.track_at, PROFILE.railhead, PROFILE.effective_grade()):
-        with pytest.raises(RouteError, match="a place must be from 0 to 7.38"):
+        with pytest.raises(RouteError, match=r"a place must be from 0 to 7\.38"):
             call(place)
     with pytest.raises(RouteError):
         PROFILE.railhead.at([0.0, place])

@@ -22,7 +22,6 @@ from gradehaul.plan.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
 from gradehaul.track.fouling import clear_lengths
 
-
 LONGEST_AGE = 1e6
 """The greatest age of a film, hours: over a century."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -89,7 +89,7 @@ class PiecewiseQuadratic:
             raise RouteError(wrong, found=", ".join(f"{place:g}" for place in places.flat[:3]))
         return self.continued(places)
 
-    def continued(self, places: FloatArray) -> FloatArray:
+    def continued(self, places: NDArray[np.floating[Any]]) -> FloatArray:
         """Return the values at many places, with the first and the last piece going on beyond the ends."""
         piece = self.breaks[1:-1].searchsorted(places, side="right")
         t = places - self.breaks[piece]
