@@ -128,7 +128,7 @@ def test_lengths_in_faults_are_told_in_the_plans_unit(tell, told):
         straight(2 + 0.1 * inch, 0, 5, 0, handle="4"),
         straight(0, 1, 4 * inch, 1, handle="5"),
     ]
-    texts = [fault.text for fault in assembled(strokes, tell=tell).faults]
+    texts = [fault.text for fault in assembled(strokes, unit=tell).faults]
     for words in told:
         assert any(words in text for text in texts), (words, texts)
     other = "mm" if tell == "in" else "in"

@@ -11,10 +11,10 @@ from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
-from gradehaul.plan.drawing.grounded import grounded, raised_by_plan
-from gradehaul.plan.drawing.heights import Ground, read_heights
-from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
-from gradehaul.plan.drawing.recognition import KnownLine, recognize
+from gradehaul.plan.drawing.heights.joints import Ground, read_heights
+from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
+from gradehaul.plan.drawing.naming.names import Names, claimed, name_all, named_marks
+from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, ReachEnd
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import LineEnd
@@ -42,7 +42,7 @@ WITHIN = 4.0
 
 def terms(
     gauge: float,
-    tell: str,
+    plan_unit: str,
     layers: Sequence[str],
     *,
     snap: float | None = None,
@@ -68,7 +68,7 @@ def terms(
         kink=KINK if kink is None else kink,
         near=NEAR * gauge,
         level=LEVEL * gauge,
-        tell=tell,
+        plan_unit=plan_unit,
         height_layers=tuple(height_layers),
         unit=unit,
         gauge=gauge,
@@ -141,19 +141,19 @@ def assemble(
     Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay, and
     `before` heights, m, of joints in the plan that is to be written anew, which stay too, whatever the drawing tells.
     """
-    from gradehaul.plan.drawing.duplicates import told
     from gradehaul.plan.drawing.joining import joined
+    from gradehaul.plan.drawing.linking.duplicates import overlap_faults
     from gradehaul.plan.drawing.plausible import check_size
 
     check_size(drawing, terms)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
     strokes, dropped = joined(drawing.strokes, snap=terms.snap, level=terms.level)
-    twice = told(dropped, {source: length for source, _, length, _ in dropped}, terms.tell)
+    twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice))
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
-    named, wrong = claimed(linked.joints, claims, terms.tell)
+    named, wrong = claimed(linked.joints, claims, terms.plan_unit)
     errors: list[GradehaulError] = [*wrong]
     again, lines_again = recognize(linked, known, WITHIN * terms.snap)
     gone = {name for line in known for name in (line.name, line.start, line.finish)}
@@ -175,7 +175,7 @@ def assemble(
         [joint.spot for joint in linked.joints],
         names.joints,
         names.lines,
-        terms.tell,
+        terms.plan_unit,
     )
     heights = read_heights(
         ground, drawing.strokes, texts, given or {}, near=terms.near, reach=2 * (terms.snap + terms.fit), edge=terms.fit
@@ -205,13 +205,13 @@ def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
 ) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
     """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
-    from gradehaul.plan.drawing.fit_faults import kinks_left, uncertain_radii
-    from gradehaul.plan.drawing.levels import lifted
-    from gradehaul.plan.drawing.linking import link
+    from gradehaul.plan.drawing.heights.levels import lifted
+    from gradehaul.plan.drawing.heights.turns import climbing
+    from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
+    from gradehaul.plan.drawing.linking.network import link
     from gradehaul.plan.drawing.plausible import sharp_curves
     from gradehaul.plan.drawing.rails import center_lines, refuse_rails
     from gradehaul.plan.drawing.reaches import reaches_of
-    from gradehaul.plan.drawing.turns import climbing
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
@@ -222,15 +222,15 @@ def _linked(
     reaches, of_turns = climbing(reaches, snap=terms.snap, kink=terms.kink)
     faults += of_turns
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
-    reaches = grounded(reaches, left, near=terms.near, snap=terms.snap)
+    reaches = at_zero_elevation(reaches, left, near=terms.near, snap=terms.snap)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
-    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell, marks=marks)
+    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, unit=terms.plan_unit, marks=marks)
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )
     linked = replace(linked, lines=lines)
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
-    faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.tell)]
+    faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left
 
@@ -282,7 +282,7 @@ def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[La
             names.append(label)
             continue
         try:
-            heights.append((label, read_quantity(label.text, "length", unit=terms.tell)))
+            heights.append((label, read_quantity(label.text, "length", unit=terms.plan_unit)))
         except QuantityError as error:
             if _matches(label.layer, terms.layers):
                 names.append(label)

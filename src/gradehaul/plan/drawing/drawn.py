@@ -25,7 +25,7 @@ def option(name: str, value: str = "", *, typed: bool) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """On what terms a drawing is read: lengths in m, `kink` in radians; `tell` is the unit of the plan's bare lengths.
+    """On what terms a drawing is read: lengths in m, `kink` in radians; `plan_unit` reads the plan's bare lengths.
 
     `near` is how far from a joint or a line a text may stand that belongs to it.
     """
@@ -36,7 +36,7 @@ class Terms:
     kink: float
     near: float
     level: float
-    tell: str
+    plan_unit: str
     height_layers: tuple[str, ...] = ()
     unit: str | None = None
     """The drawing's own unit, where it is given."""

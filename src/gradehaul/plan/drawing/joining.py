@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.duplicates import Dropped
+from gradehaul.plan.drawing.linking.duplicates import Dropped
 from gradehaul.plan.drawing.records import FloatArray, Spot, Stroke
 
 IntArray = NDArray[np.int64]

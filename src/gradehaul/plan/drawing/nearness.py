@@ -63,7 +63,7 @@ class Nearness:
         pair = np.unique(which * (len(self._owner) + 1) + owner)
         return np.column_stack(np.divmod(pair, len(self._owner) + 1))
 
-    def beside(
+    def project(
         self, owner: NDArray[np.int64], spots: FloatArray, headings: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return where elements pass abreast of points: along them, and to the left of the points, m, and their turn.

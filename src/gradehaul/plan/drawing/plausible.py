@@ -10,7 +10,7 @@ import numpy as np
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.drawn import Terms
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, Stroke
-from gradehaul.plan.drawing.told import length_text
+from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import convert
 
 SMALLEST = 6.0
@@ -47,14 +47,14 @@ def check_size(drawing: Drawing, terms: Terms) -> None:
         return
     if small:
         wrong = "no train fits in the whole drawing"
-        found = f"{length_text(width, terms.tell)} by {length_text(height, terms.tell)}"
+        found = f"{length_text(width, terms.plan_unit)} by {length_text(height, terms.plan_unit)}"
     elif dense:
         wrong = "the lines lie more densely than track can"
-        found = f"{length_text(length, terms.tell)} of lines in {length_text(width, terms.tell)} by "
-        found += length_text(height, terms.tell)
+        found = f"{length_text(length, terms.plan_unit)} of lines in {length_text(width, terms.plan_unit)} by "
+        found += length_text(height, terms.plan_unit)
     else:
         wrong = "the ends of lines lie more densely than those of track can"
-        found = f"more than {CROWD} within {length_text(terms.snap, terms.tell)} of most"
+        found = f"more than {CROWD} within {length_text(terms.snap, terms.plan_unit)} of most"
     unit = likely_unit(max(width, height), drawing.unit)
     write = terms.option("unit", unit) if unit else ""
     if not (small or dense):
@@ -105,5 +105,5 @@ def sharp_curves(elements: Sequence[Element], drawing: Drawing, terms: Terms) ->
     points = np.concatenate([stroke.points for stroke in drawing.strokes])
     unit = likely_unit(float(np.ptp(points, axis=0).max()), drawing.unit)
     cure = f"; if it is drawn in {unit}, write {terms.option('unit', unit)}" if unit else ""
-    text = f"no curve is wider than {length_text(radius, terms.tell)}, which no stock can run round{cure}"
+    text = f"no curve is wider than {length_text(radius, terms.plan_unit)}, which no stock can run round{cure}"
     return [Fault("unit", text, widest.start, widest.handle, widest.layer)]

@@ -143,7 +143,7 @@ class _Looks:
             return
         near = Nearness(elements, gauge)
         look, other = near.near(spots, FARTHEST * gauge).T
-        along, aside, turn = near.beside(other, in_plan(spots)[look], np.array(ways)[look])
+        along, aside, turn = near.project(other, in_plan(spots)[look], np.array(ways)[look])
         fair = (np.abs(turn) <= SAME_WAY) & np.isfinite(along) & (np.abs(aside) >= NEAREST * gauge)
         fair &= np.abs(aside) <= FARTHEST * gauge
         for side, hand in enumerate((1, -1)):

@@ -45,7 +45,7 @@ class Stroke:
         polylines, splines, ellipses), shape (n - 1,).
     heights
         z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout is
-        none here; `grounded` tells where it is a height after all).
+        none here; `at_zero_elevation` tells where it is a height after all).
     """
 
     handle: str

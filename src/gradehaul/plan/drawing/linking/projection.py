@@ -11,15 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import gap, heading, in_plan, level_with, nearest, place, wrapped
+from gradehaul.plan.drawing.linking.ways import Ways
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot
-from gradehaul.plan.drawing.ways import Ways
 
 _SLACK = 1e-9
 """What reckoning on arrays may be off, m and radians; who is in doubt by that little is looked at again."""
 
 
-class Beside(NamedTuple):
+class Projection(NamedTuple):
     """A place on the side of a way: its element, how far along the element and along the way, and how far off, m."""
 
     way: int
@@ -60,9 +60,9 @@ class Index:
         total = np.array([self.length.get(each, 0.0) for each in range(max(self.owner, default=0) + 1)])
         return Near(which, number, way, since, total[way])
 
-    def beside(
+    def project(
         self, near: Near, spots: Sequence[Spot], headings: Sequence[float], distance: float, level: float
-    ) -> Iterator[tuple[int, Beside]]:
+    ) -> Iterator[tuple[int, Projection]]:
         """Yield the number of a point and the place beside it for pairs that lie within a distance, in height too.
 
         Parameters
@@ -83,7 +83,7 @@ class Index:
                 continue
             turn = abs(wrapped(2 * (heading(element, along) - headings[which]))) / 2
             since = self.before[number] + along
-            yield which, Beside(self.owner[number], number, element, along, since, off, turn)
+            yield which, Projection(self.owner[number], number, element, along, since, off, turn)
 
 
 class Near(NamedTuple):

@@ -8,19 +8,18 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.beside import Index, indexed
-from gradehaul.plan.drawing.duplicates import Closing, Dropped, told
 from gradehaul.plan.drawing.elements import halved, length_of, micro, order
-from gradehaul.plan.drawing.flaws import level_misses, near_misses, strays
-from gradehaul.plan.drawing.lie import Ends, Source, lengths_drawn, lying, middle, source
-from gradehaul.plan.drawing.marks import cut_at_marks
-from gradehaul.plan.drawing.meetings import meet
+from gradehaul.plan.drawing.linking.canonical_order import Ends, Source, canonical, lengths_drawn, middle, source
+from gradehaul.plan.drawing.linking.duplicates import Closing, Dropped, overlap_faults
+from gradehaul.plan.drawing.linking.flaws import level_misses, near_misses, strays
+from gradehaul.plan.drawing.linking.lines import written
+from gradehaul.plan.drawing.linking.meetings import meet
+from gradehaul.plan.drawing.linking.projection import Index, indexed
+from gradehaul.plan.drawing.linking.sides import Tolerance, apply, cut_at_marks, cuts_at_changes, cuts_at_ends
+from gradehaul.plan.drawing.linking.turnouts import askew, settle
+from gradehaul.plan.drawing.linking.ways import Ways, continuing, merge, sweep
 from gradehaul.plan.drawing.records import Element, Fault, Linked, Reach, Spot
-from gradehaul.plan.drawing.sides import Tolerance, apply, cuts_at_changes, cuts_at_ends
-from gradehaul.plan.drawing.told import length_text
-from gradehaul.plan.drawing.turnouts import askew, settle
-from gradehaul.plan.drawing.ways import Ways, continuing, merge, sweep
-from gradehaul.plan.drawing.written import written
+from gradehaul.plan.drawing.wording import length_text
 
 
 def link(
@@ -29,7 +28,7 @@ def link(
     snap: float,
     kink: float,
     level: float,
-    tell: str = "mm",
+    unit: str = "mm",
     marks: Sequence[Spot] = (),
 ) -> Linked:
     """Return the network that reaches of track make.
@@ -51,8 +50,8 @@ def link(
         How much directions may differ, radians, that go on as tangents.
     level
         How much heights may differ, m, of ends that meet, where both are known.
-    tell
-        The unit in which faults tell lengths.
+    unit
+        The unit in which faults unit lengths.
     marks
         Points on the track, m, that are joints.
 
@@ -81,10 +80,10 @@ def link(
     chains = _ordered(reaches)
     drawn = lengths_drawn(chain.elements for chain in chains)
     chains, dropped = _unlike(chains)
-    ways = _laid(chains, tolerance, tell, faults)
+    ways = _laid(chains, tolerance, unit, faults)
     index, found = _linked_up(ways, tolerance, drawn, dropped)
     faults.extend(found)
-    faults.extend(told(dropped, drawn, tell))
+    faults.extend(overlap_faults(dropped, drawn, unit))
     kinds, found = settle(ways, kink)
     faults.extend(found)
     merge(ways, [node for node, kind in kinds.items() if kind == "plain"])
@@ -96,10 +95,10 @@ def link(
             what = "1 point with a name lies" if unused == 1 else f"{unused} points with names lie"
             faults.append(Fault("mark-unused", f"{what} on no track and makes no joint", weight=unused))
     free = {end for node, ends in ways.nodes() if kinds[node] == "end" for end in ends}
-    faults.extend(level_misses(ways, free, tolerance, tell))
-    faults.extend(near_misses(ways, free, tolerance, index, tell))
-    faults.extend(strays(ways, tell))
-    lines, joints = written(ways, kinds, snap, tell, faults)
+    faults.extend(level_misses(ways, free, tolerance, unit))
+    faults.extend(near_misses(ways, free, tolerance, index, unit))
+    faults.extend(strays(ways, unit))
+    lines, joints = written(ways, kinds, snap, unit, faults)
     faults.sort(key=lambda fault: (fault.code, -round(fault.weight, 9), order(fault.spot or Spot(0, 0)), fault.text))
     return Linked(lines, joints, tuple(faults))
 
@@ -129,7 +128,7 @@ def _ordered(reaches: Sequence[Reach]) -> list[_Chain]:
         if elements:
             chains.append(elements)
             closed.append(reach.closed)
-    found = lying(chains)
+    found = canonical(chains)
     return [_Chain(found.chains[number], closed[number], found.ends[number]) for number in found.numbers]
 
 
@@ -166,7 +165,7 @@ def _unlike(chains: Sequence[_Chain]) -> tuple[list[_Chain], list[Dropped]]:
     return kept, dropped
 
 
-def _laid(chains: Sequence[_Chain], tolerance: Tolerance, tell: str, faults: list[Fault]) -> Ways:
+def _laid(chains: Sequence[_Chain], tolerance: Tolerance, unit: str, faults: list[Fault]) -> Ways:
     """Return the chains as ways, between nodes where their ends meet."""
     ways = Ways()
     spots = [spot for chain in chains for spot in (chain.elements[0].start, chain.elements[-1].end)]
@@ -176,7 +175,7 @@ def _laid(chains: Sequence[_Chain], tolerance: Tolerance, tell: str, faults: lis
         start, finish = groups[2 * number : 2 * number + 2]
         if start == finish and (length := length_of(chain.elements)) <= _SPECK * tolerance.snap:
             first = chain.elements[0]
-            text = f"a piece of track only {length_text(length, tell, _SPECK_TOLD)} long was left out"
+            text = f"a piece of track only {length_text(length, unit, _SPECK_TOLD)} long was left out"
             faults.append(Fault("stray", text, middle(chain.elements), first.handle, first.layer, weight=length))
             continue
         for group in (start, finish):

@@ -22,15 +22,15 @@ from gradehaul.plan.drawing.elements import (
     turned,
     wrapped,
 )
-from gradehaul.plan.drawing.lie import Source, source
+from gradehaul.plan.drawing.linking.canonical_order import Source, source
+from gradehaul.plan.drawing.linking.ways import CROWD, End, Ways, continuing
 from gradehaul.plan.drawing.records import Element, Fault, Spot
-from gradehaul.plan.drawing.told import length_text
-from gradehaul.plan.drawing.ways import CROWD, End, Ways, continuing
+from gradehaul.plan.drawing.wording import length_text
 
 _ALIKE = 0.02
 """Curvatures that differ by no more than this share may be the same one fitted twice."""
 _FAR = 1000.0
-"""A run of this many snaps is long enough to tell any two curvatures apart that matter."""
+"""A run of this many snaps is long enough to unit any two curvatures apart that matter."""
 
 
 class Dropped(NamedTuple):
@@ -219,7 +219,7 @@ def _rank(drawn: Mapping[Source, float], element: Element) -> tuple[object, ...]
     return -micro(drawn.get(own, 0.0)), own, order(element.end), micro(element.length)
 
 
-def told(dropped: list[Dropped], drawn: Mapping[Source, float], tell: str) -> list[Fault]:
+def overlap_faults(dropped: list[Dropped], drawn: Mapping[Source, float], unit: str) -> list[Fault]:
     """Return a fault for every pair of sources of which one covers part of the other, or all of it."""
     by_pair: dict[tuple[Source, Source], list[Dropped]] = {}
     gone: dict[Source, float] = {}
@@ -231,7 +231,7 @@ def told(dropped: list[Dropped], drawn: Mapping[Source, float], tell: str) -> li
         length = math.fsum(one.length for one in stretches)
         longest = min(stretches, key=lambda one: (-micro(one.length), order(one.spot)))
         whole = gone[own] >= 0.99 * drawn.get(own, math.inf)
-        what = f"{length_text(length, tell)} of track drawn again, over {_named(kept)}: kept once"
+        what = f"{length_text(length, unit)} of track drawn again, over {_named(kept)}: kept once"
         faults.append(Fault("duplicate" if whole else "overlap", what, longest.spot, *own, weight=length))
     return faults
 

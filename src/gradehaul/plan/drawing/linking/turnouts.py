@@ -9,8 +9,8 @@ from itertools import combinations, product
 from typing import Literal, NamedTuple
 
 from gradehaul.plan.drawing.elements import micro, order, wrapped
+from gradehaul.plan.drawing.linking.ways import CROWD, End, Ways, common_spot, continuing
 from gradehaul.plan.drawing.records import Element, Fault, Spot
-from gradehaul.plan.drawing.ways import CROWD, End, Ways, common_spot, continuing
 
 Kind = Literal["end", "plain", "kinked", "turnout", "toe to toe", "crossing"]
 

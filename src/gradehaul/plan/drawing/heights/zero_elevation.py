@@ -6,12 +6,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from gradehaul.plan.drawing.elements import gap, halved, nearest, place
-from gradehaul.plan.drawing.heights_along import MISFIT
+from gradehaul.plan.drawing.heights.along import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Linked, Reach, Spot, Stroke
 
 
-def grounded(
+def at_zero_elevation(
     reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], *, near: float, snap: float
 ) -> list[Reach]:
     """Return reaches with those set to height 0 that lie there.
@@ -37,10 +37,10 @@ def grounded(
     --------
     >>> def straight(start, end, z):
     ...     return Reach((Element(Spot(start, 0, z), Spot(end, 0, z), 0.0, 0.0, end - start, "", ""),), False, "", "")
-    >>> found = grounded([straight(0, 1, 0.05), straight(3, 4, None)], [], near=0.1, snap=0.01)
+    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(3, 4, None)], [], near=0.1, snap=0.01)
     >>> found[1].elements[0].start.z
     0.0
-    >>> found = grounded([straight(0, 1, 0.05), straight(1, 2, None)], [], near=0.1, snap=0.01)
+    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(1, 2, None)], [], near=0.1, snap=0.01)
     >>> found[1].elements[0].start.z is None
     True
     """

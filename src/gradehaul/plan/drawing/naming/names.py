@@ -13,7 +13,7 @@ from gradehaul.plan.drawing.drawn import Claim
 from gradehaul.plan.drawing.elements import gap, halved, nearest, order, place
 from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Linked, LinkedJoint, Spot
-from gradehaul.plan.drawing.told import at_text
+from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
 
@@ -32,7 +32,7 @@ class Names(NamedTuple):
 
 
 def claimed(
-    joints: Sequence[LinkedJoint], claims: Sequence[Claim], tell: str
+    joints: Sequence[LinkedJoint], claims: Sequence[Claim], unit: str
 ) -> tuple[dict[int, str], list[PlanError]]:
     """Return the joints that are named by a point, by their numbers, and what is wrong with the other points.
 
@@ -42,7 +42,7 @@ def claimed(
         The joints as drawn.
     claims
         Names with their points.
-    tell
+    unit
         The unit of messages.
 
     Examples
@@ -59,18 +59,18 @@ def claimed(
         number = min(range(len(joints)), key=lambda each: (gap(joints[each].spot, here), each))
         off = gap(joints[number].spot, here)
         if off > claim.within:
-            near = describe(claim.within, "length", tell)
-            away = describe(off, "length", tell)
+            near = describe(claim.within, "length", unit)
+            away = describe(off, "length", unit)
             error = PlanError(
                 f"no joint of the drawing lies within {near} of here",
-                found=f"{at_text(here, tell)}; the nearest is {away} away, at {at_text(joints[number].spot, tell)}",
+                found=f"{at_text(here, unit)}; the nearest is {away} away, at {at_text(joints[number].spot, unit)}",
                 write="its coordinates, or within = ... for a wider look",
             )
         elif number in found:
             other = by_name[found[number]]
             error = PlanError(
                 f"joint {quoted(other.name)} names the same joint of the drawing",
-                found=f"{at_text(Spot(other.x, other.y), tell)} and {at_text(here, tell)}",
+                found=f"{at_text(Spot(other.x, other.y), unit)} and {at_text(here, unit)}",
                 write="one of the two, or points nearer to the joints that are meant",
             )
         else:

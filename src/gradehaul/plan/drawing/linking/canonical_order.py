@@ -16,7 +16,7 @@ Ends = tuple[tuple[int, int, int], tuple[int, int, int]]
 """Where a chain begins and ends, in whole micrometers."""
 
 
-class Lying(NamedTuple):
+class Canonical(NamedTuple):
     """Chains run from whichever of their ends comes first, which of them that turned, and their order."""
 
     chains: list[list[Element]]
@@ -31,7 +31,7 @@ def source(element: Element) -> Source:
     return element.handle, element.layer
 
 
-def lying(chains: Sequence[list[Element]]) -> Lying:
+def canonical(chains: Sequence[list[Element]]) -> Canonical:
     """Return chains by where they lie: by their ends, then by a third of the way, which tells loops apart.
 
     Examples
@@ -39,7 +39,7 @@ def lying(chains: Sequence[list[Element]]) -> Lying:
     >>> def straight(x, heading):
     ...     end = Spot(x + round(math.cos(heading)), 0)
     ...     return [Element(Spot(x, 0), end, heading, 0.0, 1.0, "", "")]
-    >>> found = lying([straight(5, 0.0), straight(3, math.pi)])
+    >>> found = canonical([straight(5, 0.0), straight(3, math.pi)])
     >>> [chain[0].start.x for chain in found.chains], found.turned, found.numbers
     ([5, 2], {1}, [1, 0])
     """
@@ -67,7 +67,7 @@ def lying(chains: Sequence[list[Element]]) -> Lying:
             own[0].layer,
         )
 
-    return Lying(faced, back, ends, sorted(range(len(faced)), key=key))
+    return Canonical(faced, back, ends, sorted(range(len(faced)), key=key))
 
 
 def _third(elements: Sequence[Element]) -> tuple[int, int, int]:

@@ -8,11 +8,11 @@ from dataclasses import replace
 from typing import Literal
 
 from gradehaul.plan.drawing.elements import gap, heading, micro, order, orders, wrapped
-from gradehaul.plan.drawing.flaws import gap_fault, gaps
-from gradehaul.plan.drawing.lie import Source, lengths_drawn, lying, source
+from gradehaul.plan.drawing.linking.canonical_order import Source, canonical, lengths_drawn, source
+from gradehaul.plan.drawing.linking.flaws import gap_fault, gaps
+from gradehaul.plan.drawing.linking.turnouts import Kind, roles
+from gradehaul.plan.drawing.linking.ways import End, Ways, common_spot
 from gradehaul.plan.drawing.records import Element, Fault, LinkedJoint, LinkedLine, ReachEnd, Spot
-from gradehaul.plan.drawing.turnouts import Kind, roles
-from gradehaul.plan.drawing.ways import End, Ways, common_spot
 
 _WRITTEN: dict[Kind, Literal["end", "plain", "turnout", "crossing"]] = {
     "end": "end",
@@ -25,20 +25,20 @@ _WRITTEN: dict[Kind, Literal["end", "plain", "turnout", "crossing"]] = {
 
 
 def written(
-    ways: Ways, kinds: dict[int, Kind], snap: float, tell: str, faults: list[Fault]
+    ways: Ways, kinds: dict[int, Kind], snap: float, unit: str, faults: list[Fault]
 ) -> tuple[tuple[LinkedLine, ...], tuple[LinkedJoint, ...]]:
-    """Return the lines and joints, in the order of their coordinates, and tell of the gaps in them in a unit."""
+    """Return the lines and joints, in the order of their coordinates, and unit of the gaps in them in a unit."""
     chains: list[list[Element]] = []
     for way in ways.all.values():
         node = ways.find(way.nodes[0])
         elements = list(way.elements)
         round_it = kinds[node] == "plain" and node == ways.find(way.nodes[1])
         chains.append(_once_round(elements) if round_it else _joined(elements))
-    found = lying(chains)
+    found = canonical(chains)
     numbers = {way: number for number, way in enumerate(ways.all)}
     for elements in found.chains:
         if len(elements) > 1:
-            faults.extend(gaps(elements, snap, tell))
+            faults.extend(gaps(elements, snap, unit))
     line_of = {number: line for line, number in enumerate(found.numbers)}
 
     def named(end: End) -> ReachEnd:
@@ -59,7 +59,7 @@ def written(
         tips = [_tip(found.chains[numbers[end.way]], own) for own, end in ends]
         spot = common_spot(tips)
         if (off := max(gap(spot, one) for one in tips)) > snap / 10:
-            faults.append(gap_fault(spot, off, ways.outward(ends[0][1]), tell))
+            faults.append(gap_fault(spot, off, ways.outward(ends[0][1]), unit))
         role = roles(ways, node, kind)
         spots.append(spot)
         joints.append(

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.beside import Beside, Index, indexed
-from gradehaul.plan.drawing.duplicates import alike, shared
 from gradehaul.plan.drawing.elements import cut, micro, order, orders, turned
-from gradehaul.plan.drawing.records import Element
-from gradehaul.plan.drawing.ways import CROWD, End, Ways, continuing
+from gradehaul.plan.drawing.linking.duplicates import alike, shared
+from gradehaul.plan.drawing.linking.projection import Index, Projection, indexed
+from gradehaul.plan.drawing.linking.ways import CROWD, End, Ways, continuing
+from gradehaul.plan.drawing.records import Element, Spot
 
 
 class Tolerance(NamedTuple):
@@ -45,7 +45,7 @@ def lone_ends(ways: Ways, kink: float) -> list[End]:
     return [end for _, end in sorted(zip(places, found, strict=True))]
 
 
-def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End, Beside]]:
+def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End, Projection]]:
     """Return the cuts where lone ends lie on the side of other track as tangents, and the ends that lie there askew.
 
     Of several tracks that an end touches it takes the one it lies against best.
@@ -55,13 +55,13 @@ def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End,
     spots, headings = [ways.spot(end) for end in ends], [ways.heading(end) for end in ends]
     near = index.near(spots, tolerance.snap)
     near = near.only(near.from_end() > tolerance.snap / 2)  # most are the ends' own tracks
-    found: dict[int, list[Beside]] = {}
-    for which, one in index.beside(near, spots, headings, tolerance.snap, tolerance.level):
+    found: dict[int, list[Projection]] = {}
+    for which, one in index.project(near, spots, headings, tolerance.snap, tolerance.level):
         end = ends[which]
         if not _at_end(index, one, end, ways.node_at(end), tolerance.snap):
             found.setdefault(which, []).append(one)
     cuts: list[Cut] = []
-    askew: dict[End, Beside] = {}
+    askew: dict[End, Projection] = {}
     for which, sides in sorted(found.items()):
         end = ends[which]
         node = ways.node_at(end)
@@ -73,12 +73,12 @@ def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End,
     return cuts, askew
 
 
-def _misfit(one: Beside, tolerance: Tolerance) -> tuple[int, object]:
+def _misfit(one: Projection, tolerance: Tolerance) -> tuple[int, object]:
     worth = one.off / tolerance.snap + 2 * one.turn / tolerance.kink
     return micro(worth), (one.element.handle, one.element.layer, order(one.element.start), order(one.element.end))
 
 
-def _at_end(index: Index, one: Beside, end: End, node: int, snap: float) -> bool:
+def _at_end(index: Index, one: Projection, end: End, node: int, snap: float) -> bool:
     """Tell whether a place is no side: the end itself, or the end of a way, that meets this one or just misses it."""
     way = index.ways.all[one.way]
     for side, distance in ((0, one.along), (1, index.length[one.way] - one.along)):
@@ -140,7 +140,7 @@ def cuts_at_changes(index: Index, tolerance: Tolerance) -> list[Cut]:
         return []
     ahead, behind = _runs(index)
     cuts: list[Cut] = []
-    for which, one in index.beside(near, spots, headings, tolerance.snap, tolerance.level):
+    for which, one in index.project(near, spots, headings, tolerance.snap, tolerance.level):
         number = steps[which]
         way, at = index.owner[number], index.before[number]
         if one.turn > tolerance.kink or (one.way == way and abs(one.along - at) <= 3 * tolerance.snap):
@@ -172,7 +172,7 @@ def _runs(index: Index) -> tuple[list[float], list[float]]:
     return ahead, behind
 
 
-def _pieces(one: Beside, ahead: float, behind: float) -> list[tuple[Element, float]]:
+def _pieces(one: Projection, ahead: float, behind: float) -> list[tuple[Element, float]]:
     """Return the parts of an element that leave a place on it, each with how far its curvature lasts, m."""
     if one.on_element <= 0:
         return [(one.element, ahead)]
@@ -186,3 +186,31 @@ def _runs_along(mine: tuple[Element, float], theirs: tuple[Element, float], tole
     """Tell whether two elements that leave one place are one for a stretch worth the name."""
     found = shared(mine[0], theirs[0], mine[1], theirs[1], *tolerance)
     return found is not None and min(found) > 4 * tolerance.snap
+
+
+def cut_at_marks(index: Index, marks: Sequence[Spot], tolerance: Tolerance) -> tuple[list[int], int]:
+    """Cut the ways of an index at marks that lie on them, at a plain joint each.
+
+    Parameters
+    ----------
+    index
+        The ways as they are now.
+    marks
+        The points, m; one without a z marks the track that lies against it best.
+    tolerance
+        How far off the track a mark may lie, and how much higher or lower.
+
+    Returns
+    -------
+        The nodes of the joints, and how many marks lie on no track. A mark at an end of a way needs no joint.
+    """
+    spots = sorted(marks, key=order)
+    best: dict[int, tuple[int, Projection]] = {}
+    near = index.near(spots, tolerance.snap)
+    for which, one in index.project(near, spots, [0.0] * len(spots), tolerance.snap, tolerance.level):
+        worth = micro(one.off)
+        if which not in best or worth < best[which][0]:
+            best[which] = worth, one
+    cuts = [Cut(one.way, one.along, index.ways.node()) for _, (_, one) in sorted(best.items())]
+    apply(index.ways, cuts, tolerance.snap)
+    return [cut.node for cut in cuts], len(spots) - len(best)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from gradehaul.plan.drawing.elements import length_of, turned, wrapped
-from gradehaul.plan.drawing.heights_along import MISFIT
+from gradehaul.plan.drawing.heights.along import MISFIT
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.records import Element, Fault, Reach
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import length_of
-from gradehaul.plan.drawing.heights_along import (
+from gradehaul.plan.drawing.heights.along import (
     ENDS,
     MISFIT,
     SAME,
@@ -23,7 +23,7 @@ from gradehaul.plan.drawing.heights_along import (
     thinned,
 )
 from gradehaul.plan.drawing.records import Element, Fault, Label, Spot, Stroke
-from gradehaul.plan.drawing.told import at_text
+from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
 
@@ -55,7 +55,7 @@ class Ground(NamedTuple):
     spots: Sequence[Spot]
     names: Sequence[str]
     line_names: Sequence[str]
-    tell: str
+    unit: str
 
 
 def read_heights(
@@ -111,8 +111,8 @@ def read_heights(
         for pairs, (elements, start, finish) in zip(along, ground.lines, strict=True)
     ]
     conflicts.sort(key=lambda conflict: -conflict.spread)
-    faults += [conflict.fault(ground.tell) for conflict in conflicts if conflict.spread <= MISFIT]
-    errors = [conflict.error(ground.tell) for conflict in conflicts if conflict.spread > MISFIT]
+    faults += [conflict.fault(ground.unit) for conflict in conflicts if conflict.spread <= MISFIT]
+    errors = [conflict.error(ground.unit) for conflict in conflicts if conflict.spread > MISFIT]
     return Heights(joints, kept, faults, errors)
 
 
@@ -124,16 +124,16 @@ class _Conflict(NamedTuple):
     heights: str
     spot: Spot
 
-    def error(self, tell: str) -> DrawingError:
+    def error(self, unit: str) -> DrawingError:
         return DrawingError(
-            f"heights contradict one another by {describe(self.spread, 'length', tell)}",
-            place=f"{self.subject} at {at_text(self.spot, tell)}",
+            f"heights contradict one another by {describe(self.spread, 'length', unit)}",
+            place=f"{self.subject} at {at_text(self.spot, unit)}",
             found=self.heights,
             write="the right one, or none of the others",
         )
 
-    def fault(self, tell: str) -> Fault:
-        text = f"{self.subject}: {self.heights} differ by {describe(self.spread, 'length', tell)}"
+    def fault(self, unit: str) -> Fault:
+        text = f"{self.subject}: {self.heights} differ by {describe(self.spread, 'length', unit)}"
         return Fault("height-misfit", text, self.spot, weight=self.spread)
 
 
@@ -160,7 +160,7 @@ def _inner(
             continue
         spread = max(heights) - min(heights)
         if spread > SAME:
-            listed = " and ".join(f"z {describe(height, 'length', ground.tell)}" for height in heights)
+            listed = " and ".join(f"z {describe(height, 'length', ground.unit)}" for height in heights)
             conflicts.append(_Conflict(spread, f"line {quoted(name)}", listed, _spot_at(elements, distance)))
         inner.append((distance, math.fsum(heights) / len(heights)))
     return inner
@@ -174,13 +174,13 @@ def _settled(ground: Ground, number: int, told: Sequence[Told], conflicts: list[
     spread = max(heights) - min(heights)
     if spread > SAME:
         subject = f"joint {quoted(ground.names[number])}"
-        conflicts.append(_Conflict(spread, subject, _list_told(told, ground.tell), ground.spots[number]))
+        conflicts.append(_Conflict(spread, subject, _list_told(told, ground.unit), ground.spots[number]))
     first = told[0]
     return math.fsum(heights) / len(heights) if first.by.startswith("z ") else first.height
 
 
-def _list_told(told: Sequence[Told], tell: str) -> str:
-    parts = list(dict.fromkeys(f"{describe(each.height, 'length', tell)} ({each.by})" for each in told))
+def _list_told(told: Sequence[Told], unit: str) -> str:
+    parts = list(dict.fromkeys(f"{describe(each.height, 'length', unit)} ({each.by})" for each in told))
     more = f" and {len(parts) - _LISTED} more" if len(parts) > _LISTED else ""
     return ", ".join(parts[:_LISTED]) + more
 
@@ -196,7 +196,7 @@ def _spot_at(elements: Sequence[Element], distance: float) -> Spot:
 def _texts_at_joints(
     ground: Ground, texts: Sequence[tuple[Label, float]], told: list[list[Told]], near: float, faults: list[Fault]
 ) -> None:
-    """Give each text that is a height to the joint nearest to it; tell of those that stand near none."""
+    """Give each text that is a height to the joint nearest to it; unit of those that stand near none."""
     if not texts:
         return
     places = np.array([(spot.x, spot.y) for spot in ground.spots])
