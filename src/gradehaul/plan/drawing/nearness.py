@@ -15,8 +15,6 @@ _MOST_CHORDS = 64
 """Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
 _OFF = 8.0
 """How far chords may stand off from an arc, in reaches: the fewer chords, the sooner they are all looked through."""
-_ROW = 1 << 32
-_MOST_CELLS = 1 << 30
 
 
 class Nearness:
@@ -104,8 +102,6 @@ def dot(spot: Spot) -> Element:
 def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     """Return pairs of points within a distance of one another in plan, m, shape (n, 2), the lower number first.
 
-    The points are sorted into the cells of a grid as wide as the distance.
-
     Examples
     --------
     >>> near_pairs([Spot(0, 0), Spot(3, 0), Spot(0, 1)], 2.0).tolist()
@@ -113,25 +109,10 @@ def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     """
     if len(spots) < 2:
         return np.empty((0, 2), dtype=np.int64)
+    from scipy.spatial import cKDTree
+
     points = in_plan(spots)
-    points -= points.min(axis=0)
-    cell = max(1.001 * distance, float(points.max()) / _MOST_CELLS, 1e-12)
-    column, row = np.floor(points / cell).astype(np.int64).T
-    key = column * _ROW + row
-    by_key = np.argsort(key, kind="stable")
-    sorted_key = key[by_key]
-    found = [np.empty((0, 2), dtype=np.int64)]
-    # Within its own cell and the four that follow it, each pair of cells is met once.
-    for step in (0, 1, _ROW - 1, _ROW, _ROW + 1):
-        first = np.searchsorted(sorted_key, sorted_key + step)
-        last = np.searchsorted(sorted_key, sorted_key + step, side="right")
-        if step == 0:
-            first = np.arange(1, len(key) + 1)  # those behind it in the same cell
-        count = np.maximum(last - first, 0)
-        one = np.repeat(np.arange(len(key)), count)
-        other = np.arange(len(one)) + np.repeat(first - (np.cumsum(count) - count), count)
-        found.append(np.sort(by_key[np.column_stack((one, other))], axis=1))
-    pairs = np.concatenate(found)
+    pairs = cKDTree(points).query_pairs(distance * (1 + 1e-9), output_type="ndarray")
     away = points[pairs[:, 0]] - points[pairs[:, 1]]
-    pairs = pairs[np.hypot(away[:, 0], away[:, 1]) <= distance]
-    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+    pairs = np.sort(pairs[np.hypot(away[:, 0], away[:, 1]) <= distance], axis=1)
+    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].astype(np.int64)

@@ -358,8 +358,7 @@ def _spline_chords(
 
     def at(where: FloatArray) -> FloatArray:
         values: FloatArray = curve(where)
-        with np.errstate(all="ignore"):  # what is not finite is found by the check of the coordinates
-            return values[:, :3] / values[:, 3:]
+        return values[:, :3] / values[:, 3:]
 
     return chords(at, parameters, budget)
 

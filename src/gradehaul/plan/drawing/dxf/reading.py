@@ -9,6 +9,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
+
 from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf.blocks import MOST_POINTS, Blocks, survey
 from gradehaul.plan.drawing.dxf.curves import MOST_CHORDS, Budget, Curve, curve_of
@@ -184,8 +186,9 @@ def _drawing(
     blocks = survey(loaded.document, wanted.any)
     reading = _Reading(file, wanted, scale, Budget(tolerance / scale))
     try:
-        for item in Expansion(blocks, wanted.any, reading.trouble).items():
-            reading.take(item)
+        with np.errstate(all="ignore"):  # what is not finite is found when all is known in m
+            for item in Expansion(blocks, wanted.any, reading.trouble).items():
+                reading.take(item)
     except OverflowError as error:
         raise DrawingError(
             f"its curves and blocks make more than {MOST_POINTS:,} points",
