@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -51,18 +50,19 @@ def joined(strokes: Sequence[Stroke], *, snap: float, level: float) -> tuple[lis
     >>> len(stroke.points), stroke.exact.tolist()
     (4, [False, False, False])
     """
-    able = np.array([_is_chords(stroke) for stroke in strokes], dtype=bool)
-    if np.count_nonzero(able) < 2:
+    if len(strokes) < 2:
         return list(strokes), []
-    ends = _Ends(strokes, able)
+    ends = _Ends(strokes)
+    if np.count_nonzero(ends.able) < 2:
+        return list(strokes), []
     twice = ends.drawn_twice()
     lone = ends.meet(twice)
     ends.meet_near(lone, snap, level)
     found: list[Stroke] = []
     used: set[int] = set()
-    chains = [chain for chain in ends.chains() if _is_curve(chain, strokes, ends)]
+    chains = [chain for chain in map(np.array, ends.chains()) if _is_curve(chain, ends)]
     for chain in chains:
-        used.update(number // 2 for number in chain)
+        used.update((chain // 2).tolist())
         found.append(_stroke_of(chain, strokes, ends, snap))
     dropped = []
     for number, kept in twice.items():
@@ -75,23 +75,14 @@ def joined(strokes: Sequence[Stroke], *, snap: float, level: float) -> tuple[lis
     return [stroke for number, stroke in enumerate(strokes) if number not in used] + found, dropped
 
 
-def _is_line(stroke: Stroke) -> bool:
-    return len(stroke.bulges) == 1 and stroke.bulges[0] == 0
-
-
-def _is_chords(stroke: Stroke) -> bool:
-    """Tell whether a stroke is a straight line or consists of chords alone, and is open."""
-    if _is_line(stroke):
-        return True
-    return not stroke.exact.any() and bool((stroke.points[0] != stroke.points[-1]).any())
-
-
 @dataclass(slots=True, eq=False, init=False)
 class _Ends:
     """The ends of all strokes: end 2n is where stroke n begins, 2n + 1 where it ends.
 
     Attributes
     ----------
+    line, able
+        Whether each stroke is a straight line, and whether it is that or open and of chords alone, shape (n,).
     spots
         Where each lies, m, shape (2n, 3); without a height z is 0.
     outward
@@ -104,7 +95,7 @@ class _Ends:
         The end that each is joined to, -1 for none, shape (2n,).
     """
 
-    strokes: Sequence[Stroke]
+    line: NDArray[np.bool_]
     able: NDArray[np.bool_]
     layers: IntArray
     spots: FloatArray
@@ -113,14 +104,22 @@ class _Ends:
     place: IntArray
     partner: IntArray
 
-    def __init__(self, strokes: Sequence[Stroke], able: NDArray[np.bool_]) -> None:
-        self.strokes, self.able = strokes, able
+    def __init__(self, strokes: Sequence[Stroke]) -> None:
+        sizes = np.array([len(stroke.points) for stroke in strokes])
+        last = np.cumsum(sizes) - 1
+        first = last - sizes + 1
+        segment = first - np.arange(len(strokes))
+        points = np.concatenate([stroke.points for stroke in strokes])
+        curved = np.logical_or.reduceat(np.concatenate([stroke.bulges for stroke in strokes]) != 0, segment)
+        exact = np.logical_or.reduceat(np.concatenate([stroke.exact for stroke in strokes]), segment)
+        self.line = (sizes == 2) & ~curved
+        self.able = self.line | (~exact & (points[first] != points[last]).any(axis=1))
         names = {layer: number for number, layer in enumerate({stroke.layer: None for stroke in strokes})}
         self.layers = np.array([names[stroke.layer] for stroke in strokes], dtype=np.int64)
-        tips = np.array([stroke.points[[0, 1, -2, -1]] for stroke in strokes])
-        heights = [(0.0, 0.0) if stroke.heights is None else stroke.heights[[0, -1]] for stroke in strokes]
-        self.spots = np.dstack((tips[:, [0, 3]], np.array(heights)[:, :, None])).reshape(-1, 3)
-        ways = (tips[:, [1, 2]] - tips[:, [0, 3]]).reshape(-1, 2)
+        heights = [(0.0, 0.0) if s.heights is None else (s.heights[0], s.heights[-1]) for s in strokes]
+        tips = np.stack((points[first], points[last]), axis=1)
+        self.spots = np.dstack((tips, np.array(heights)[:, :, None])).reshape(-1, 3)
+        ways = (np.stack((points[first + 1], points[last - 1]), axis=1) - tips).reshape(-1, 2)
         self.outward = np.arctan2(ways[:, 1], ways[:, 0])
         self.lengths = np.hypot(*ways.T).reshape(-1, 2).min(axis=1)
         self.place = _places(self.spots)
@@ -131,8 +130,9 @@ class _Ends:
         first: dict[tuple[int, int], int] = {}
         found: dict[int, int] = {}
         pairs = np.sort(self.place.reshape(-1, 2), axis=1).tolist()
+        lines = self.line.tolist()
         for number, (one, other) in enumerate(pairs):
-            if _is_line(self.strokes[number]):
+            if lines[number]:
                 same = first.setdefault((one, other), number)
                 if same != number and self.layers[same] == self.layers[number]:
                     found[number] = same
@@ -184,7 +184,7 @@ class _Ends:
     def chains(self) -> Iterator[list[int]]:
         """Yield the strokes that are joined, in order, each as the end where it is entered."""
         partner = self.partner.tolist()
-        seen = [False] * len(self.strokes)
+        seen = [False] * len(self.line)
         joined_ends = [number for number, mate in enumerate(partner) if mate >= 0]
         # Those at the end of a chain first; what is left are rings.
         for start in (*(end for end in joined_ends if partner[end ^ 1] < 0), *joined_ends):
@@ -212,76 +212,66 @@ def _places(spots: FloatArray) -> IntArray:
     return np.asarray(group, dtype=np.int64)[inverse.ravel()]
 
 
-def _is_curve(chain: Sequence[int], strokes: Sequence[Stroke], ends: _Ends) -> bool:
+def _is_curve(chain: IntArray, ends: _Ends) -> bool:
     """Tell whether strokes in a row may be a curve, not a straight in pieces or two straights with a corner."""
     if len(chain) < 2:
         return False
-    if not all(_is_line(strokes[end // 2]) for end in chain):
+    if not ends.line[chain // 2].all():
         return True
-    headings = np.array([ends.outward[end] for end in chain])
-    turns = np.abs(np.remainder(np.diff(headings) + math.pi, math.tau) - math.pi)
+    turns = np.abs(np.remainder(np.diff(ends.outward[chain]) + math.pi, math.tau) - math.pi)
     return int(np.count_nonzero(turns > TURNING)) > 1
 
 
-def _stroke_of(chain: Sequence[int], strokes: Sequence[Stroke], ends: _Ends, snap: float) -> Stroke:
+def _stroke_of(chain: IntArray, strokes: Sequence[Stroke], ends: _Ends, snap: float) -> Stroke:
     """Return strokes in a row as one, from the end whose coordinates come first."""
     if ends.spots[chain[0]].tolist() > ends.spots[chain[-1] ^ 1].tolist():
-        chain = [end ^ 1 for end in reversed(chain)]
-    parts = [_entered(strokes[end // 2], end) for end in chain]
-    rows = [parts[0][:1]]
-    for before, after in itertools.pairwise(parts):
-        rows += [before[1:-1], _corner(before, after, snap)[None]]
-    rows += [parts[-1][1:]]
-    points = np.concatenate(rows)
+        chain = chain[::-1] ^ 1
+    corners = _corners(ends, chain[:-1] ^ 1, chain[1:], snap)
+    points = np.concatenate((ends.spots[chain[:1]], corners, ends.spots[chain[-1:] ^ 1]))
     if len(chain) > 2 and ends.partner[chain[0]] == chain[-1] ^ 1:
-        points[0] = points[-1] = _corner(parts[-1], parts[0], snap)
-    own = [strokes[end // 2] for end in chain]
-    points = _without_splits(points, own)
+        points[0] = points[-1] = _corners(ends, chain[-1:] ^ 1, chain[:1], snap)[0]
+    own = [strokes[number] for number in (chain // 2).tolist()]
+    if ends.line[chain // 2].all():
+        points = _without_splits(points)
+    else:
+        inner = [_inner(stroke, end) for stroke, end in zip(own, chain.tolist(), strict=True)]
+        points = np.concatenate(
+            [row for pair in zip(points[:-1, None], inner, strict=True) for row in pair] + [points[-1:]]
+        )
     first = min(own, key=lambda stroke: (len(stroke.handle), stroke.handle))
     count = len(points) - 1
     heights = None if all(stroke.heights is None for stroke in own) else points[:, 2].copy()
-    return Stroke(
-        first.handle,
-        first.layer,
-        first.kind,
-        points[:, :2].copy(),
-        np.zeros(count),
-        np.zeros(count, dtype=bool),
-        heights,
-    )
+    plan, chords = points[:, :2].copy(), np.zeros(count, dtype=bool)
+    return Stroke(first.handle, first.layer, first.kind, plan, np.zeros(count), chords, heights)
 
 
-def _without_splits(points: FloatArray, own: Sequence[Stroke]) -> FloatArray:
+def _corners(ends: _Ends, one: IntArray, other: IntArray, snap: float) -> FloatArray:
+    """Return where strokes go over into the next, shape (n, 3): where their lines cross, else between their ends."""
+    start, end = ends.spots[one], ends.spots[other]
+    way, onward = ends.outward[one] + math.pi, ends.outward[other]
+    off = end - start
+    cross = np.sin(onward - way)
+    apart = (np.abs(off[:, :2]).sum(axis=1) > HAIR) & (np.abs(cross) > math.sin(math.radians(1)))
+    share = (off[:, 0] * np.sin(onward) - off[:, 1] * np.cos(onward)) / np.where(apart, cross, 1.0)
+    apart &= np.abs(share) <= snap
+    found: FloatArray = np.where((off == 0).all(axis=1)[:, None], start, (start + end) / 2)
+    found[apart, 0] = (start[:, 0] + share * np.cos(way))[apart]
+    found[apart, 1] = (start[:, 1] + share * np.sin(way))[apart]
+    return found
+
+
+def _without_splits(points: FloatArray) -> FloatArray:
     """Return vertices without those at which one chord was only split: they do not lie on the curve."""
-    if len(points) < 3 or not all(_is_line(stroke) for stroke in own):
-        return points
     steps = np.diff(points, axis=0)
     size = np.hypot(steps[:, 0], steps[:, 1])
     cross = steps[:-1, 0] * steps[1:, 1] - steps[:-1, 1] * steps[1:, 0]
-    grade = steps[:, 2] / size
-    even = np.abs(np.diff(grade)) * np.minimum(size[:-1], size[1:]) <= HAIR
+    even = np.abs(np.diff(steps[:, 2] / size)) * np.minimum(size[:-1], size[1:]) <= HAIR
     kept = (np.abs(cross) > TURNING * size[:-1] * size[1:]) | ~even
     return points[np.concatenate(((True,), kept, (True,)))]
 
 
-def _entered(stroke: Stroke, end: int) -> FloatArray:
-    """Return the vertices of a stroke from one of its ends on, shape (n, 3)."""
+def _inner(stroke: Stroke, end: int) -> FloatArray:
+    """Return the vertices of a stroke between its ends, entered at one of them, shape (n - 2, 3)."""
     heights = np.zeros(len(stroke.points)) if stroke.heights is None else stroke.heights
-    points = np.column_stack((stroke.points, heights))
+    points = np.column_stack((stroke.points, heights))[1:-1]
     return points if end % 2 == 0 else points[::-1]
-
-
-def _corner(before: FloatArray, after: FloatArray, snap: float) -> FloatArray:
-    """Return where one stroke goes over into the next: where their lines cross, else in the middle of their ends."""
-    end, start = before[-1], after[0]
-    middle: FloatArray = (end + start) / 2
-    off = start - end
-    if abs(off[0]) + abs(off[1]) <= HAIR:
-        return middle if off.any() else end
-    way, onward = end - before[-2], after[1] - start
-    size, cross = math.hypot(*way[:2]), way[0] * onward[1] - way[1] * onward[0]
-    if abs(cross) > math.sin(math.radians(1)) * size * math.hypot(*onward[:2]):
-        share = (off[0] * onward[1] - off[1] * onward[0]) / cross
-        if abs(share) * size <= snap:
-            middle[:2] = (end + share * way)[:2]
-    return middle
