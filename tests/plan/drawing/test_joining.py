@@ -41,7 +41,7 @@ def test_the_order_and_direction_of_chords_do_not_matter(order, backward, rise):
     points = curve(rise=rise)
     lines = lines_of(points)
     drawn = [line(points[n + 1], points[n], str(n)) if backward[n] else lines[n] for n in order]
-    (stroke,), twice = join(drawn)
+    (stroke,), twice, _ = join(drawn)
     np.testing.assert_array_equal(stroke.points, points[:, :2])
     assert (stroke.handle, stroke.exact.any(), twice) == ("0", False, [])
     if rise is not None:
@@ -56,22 +56,22 @@ def test_gaps_and_overlaps_within_snap_close_where_the_chords_cross(ends):
         start, end = points[number], points[number + 1]
         way = (end - start) / np.hypot(*(end - start))
         lines.append(line(start - SNAP * ends[2 * number] * way, end + SNAP * ends[2 * number + 1] * way, str(number)))
-    (stroke,), _ = join(lines)
+    (stroke,), *_ = join(lines)
     assert len(stroke.points) == 13
-    # ends within a hundredth of a millimeter are one place, all others meet where the chords cross
-    np.testing.assert_allclose(stroke.points[1:-1], points[1:-1], atol=1e-5)
+    # ends within a hundredth of a millimeter are one place, which may lie a tenth along the chords from where they cross
+    np.testing.assert_allclose(stroke.points[1:-1], points[1:-1], atol=1.1e-4)
 
 
 def test_chords_shorter_than_snap_keep_their_order():
     points = curve(count=2000, step=0.09)  # 0.94 mm each
-    (stroke,), _ = join(lines_of(points)[::-1])
+    (stroke,), *_ = join(lines_of(points)[::-1])
     np.testing.assert_allclose(stroke.points, points, atol=1e-12)
 
 
 def test_turns_over_one_another_stay_apart():
     turn = np.radians(np.arange(0, 1081, 6))
     points = np.column_stack((0.6 * np.cos(turn), 0.6 * np.sin(turn), 0.07 * turn / math.tau))
-    (stroke,), twice = join(lines_of(points))
+    (stroke,), twice, _ = join(lines_of(points))
     assert len(stroke.points) == len(points)
     assert twice == []
     drawn = assembled(lines_of(points))
@@ -86,7 +86,7 @@ def test_a_chord_that_is_split_and_one_that_is_drawn_twice():
     middle = (points[4] + points[5]) / 2
     split = [*lines[:4], line(points[4], middle, "4"), line(middle, points[5], "40"), *lines[5:]]
     twice = line(points[8], points[7], "70")
-    (stroke,), dropped = join([*split, twice])
+    (stroke,), dropped, _ = join([*split, twice])
     np.testing.assert_array_equal(stroke.points, points)
     assert [(each.source, each.kept) for each in dropped] == [(("70", "TRACK"), ("7", "TRACK"))]
 
@@ -94,7 +94,7 @@ def test_a_chord_that_is_split_and_one_that_is_drawn_twice():
 def test_a_ring_of_chords_is_closed():
     points = curve(count=60)
     points[-1] = points[0]
-    (stroke,), _ = join(lines_of(points))
+    (stroke,), *_ = join(lines_of(points))
     assert (stroke.points[0] == stroke.points[-1]).all()
     assert len(stroke.points) == 61
 
@@ -111,7 +111,7 @@ def test_a_ring_of_chords_is_closed():
     ],
 )
 def test_what_stays_as_it_is_drawn(strokes):
-    assert join(strokes) == (strokes, [])
+    assert join(strokes) == (strokes, [], [])
 
 
 def test_a_turnout_in_a_curve_of_chords_keeps_its_three_ends():

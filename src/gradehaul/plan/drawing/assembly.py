@@ -147,9 +147,9 @@ def assemble(
 
     check_size(drawing, terms)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
-    strokes, dropped = joined(drawing.strokes, snap=terms.snap, level=terms.level)
+    strokes, dropped, gaps = joined(drawing.strokes, snap=terms.snap, level=terms.level, unit=terms.plan_unit)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
-    drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice))
+    drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
-from gradehaul.plan.drawing.records import FloatArray, Spot, Stroke
+from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke
+from gradehaul.plan.drawing.wording import gap_text
 
 IntArray = NDArray[np.int64]
 
@@ -24,13 +25,16 @@ SHARE = 0.4
 """Ends meet over a gap of no more than this share of the shorter line, so that short chords keep their order."""
 
 
-def joined(strokes: Sequence[Stroke], *, snap: float, level: float) -> tuple[list[Stroke], list[Dropped]]:
-    """Return strokes with those that meet end to end at plain places joined, and the chords that are drawn twice.
+def joined(
+    strokes: Sequence[Stroke], *, snap: float, level: float, unit: str = "mm"
+) -> tuple[list[Stroke], list[Dropped], list[Fault]]:
+    """Return strokes with those that meet end to end joined, the chords that are drawn twice, and the gaps closed.
 
     A place is plain where two ends meet and no third one: first ends that are drawn at one place, then those left over
-    that lie within `snap`. What is joined are straight lines and strokes of chords on one layer that turn by no more
-    than `SHARPEST` where they meet; lines are joined only where they turn twice or more, or meet a stroke of chords.
-    All others stay as they are. The answer is the same in whatever order and direction the lines were drawn.
+    that lie within `snap`. What is joined are lines with lines, or strokes of chords with such, on one layer, that turn
+    by no more than `SHARPEST` where they meet; lines only where they turn twice or more in a row. All others stay as
+    they are: a line that meets a stroke of chords is a straight. The answer is the same in whatever order and direction
+    the lines were drawn.
 
     Parameters
     ----------
@@ -40,21 +44,23 @@ def joined(strokes: Sequence[Stroke], *, snap: float, level: float) -> tuple[lis
         How far apart, m, ends may be drawn that meet, in plan.
     level
         How much their heights may differ, m.
+    unit
+        The unit in which gaps are named.
 
     Examples
     --------
     >>> angle = np.radians(np.arange(0, 40, 10))
     >>> corners = np.column_stack((np.sin(angle), 1 - np.cos(angle)))
     >>> lines = [Stroke(str(n), "", "LINE", corners[n : n + 2], np.zeros(1), np.ones(1, bool)) for n in range(3)]
-    >>> (stroke,), _ = joined(lines[::-1], snap=0.001, level=0.02)
+    >>> (stroke,), _, _ = joined(lines[::-1], snap=0.001, level=0.02)
     >>> len(stroke.points), stroke.exact.tolist()
     (4, [False, False, False])
     """
     if len(strokes) < 2:
-        return list(strokes), []
+        return list(strokes), [], []
     ends = _Ends(strokes)
     if np.count_nonzero(ends.able) < 2:
-        return list(strokes), []
+        return list(strokes), [], []
     twice = ends.drawn_twice()
     lone = ends.meet(twice)
     ends.meet_near(lone, snap, level)
@@ -72,7 +78,8 @@ def joined(strokes: Sequence[Stroke], *, snap: float, level: float) -> tuple[lis
             middle = Spot(*one.points.mean(axis=0).tolist())
             length = float(np.hypot(*(one.points[1] - one.points[0])))
             dropped.append(Dropped((one.handle, one.layer), (other.handle, other.layer), length, middle))
-    return [stroke for number, stroke in enumerate(strokes) if number not in used] + found, dropped
+    gaps = [gap for chain in chains for gap in _gaps(chain, strokes, ends, snap, unit)]
+    return [stroke for number, stroke in enumerate(strokes) if number not in used] + found, dropped, gaps
 
 
 @dataclass(slots=True, eq=False, init=False)
@@ -176,8 +183,10 @@ class _Ends:
     def _join(self, one: IntArray, other: IntArray) -> None:
         """Join pairs of ends, those that may belong to one curve."""
         turn = np.abs(np.remainder(self.outward[one] - self.outward[other], math.tau) - math.pi)
-        able = self.able[one // 2] & self.able[other // 2] & (self.layers[one // 2] == self.layers[other // 2])
-        fair = able & (turn <= SHARPEST) & (one // 2 != other // 2)
+        mine, theirs = one // 2, other // 2
+        able = self.able[mine] & self.able[theirs] & (self.layers[mine] == self.layers[theirs])
+        able &= self.line[mine] == self.line[theirs]
+        fair = able & (turn <= SHARPEST) & (mine != theirs)
         self.partner[one[fair]] = other[fair]
         self.partner[other[fair]] = one[fair]
 
@@ -216,7 +225,7 @@ def _is_curve(chain: IntArray, ends: _Ends) -> bool:
     """Tell whether strokes in a row may be a curve, not a straight in pieces or two straights with a corner."""
     if len(chain) < 2:
         return False
-    if not ends.line[chain // 2].all():
+    if not ends.line[chain[0] // 2]:
         return True
     turns = np.abs(np.remainder(np.diff(ends.outward[chain]) + math.pi, math.tau) - math.pi)
     return int(np.count_nonzero(turns > TURNING)) > 1
@@ -231,7 +240,7 @@ def _stroke_of(chain: IntArray, strokes: Sequence[Stroke], ends: _Ends, snap: fl
     if len(chain) > 2 and ends.partner[chain[0]] == chain[-1] ^ 1:
         points[0] = points[-1] = _corners(ends, chain[-1:] ^ 1, chain[:1], snap)[0]
     own = [strokes[number] for number in (chain // 2).tolist()]
-    if ends.line[chain // 2].all():
+    if ends.line[chain[0] // 2]:
         points = _without_splits(points)
     else:
         inner = [_inner(stroke, end) for stroke, end in zip(own, chain.tolist(), strict=True)]
@@ -257,6 +266,18 @@ def _corners(ends: _Ends, one: IntArray, other: IntArray, snap: float) -> FloatA
     found: FloatArray = np.where((off == 0).all(axis=1)[:, None], start, (start + end) / 2)
     found[apart, 0] = (start[:, 0] + share * np.cos(way))[apart]
     found[apart, 1] = (start[:, 1] + share * np.sin(way))[apart]
+    return found
+
+
+def _gaps(chain: IntArray, strokes: Sequence[Stroke], ends: _Ends, snap: float, unit: str) -> list[Fault]:
+    """Return a fault for each gap of more than a tenth of `snap` between strokes in a row."""
+    one, other = ends.spots[chain[:-1] ^ 1], ends.spots[chain[1:]]
+    off = np.hypot(*(other - one)[:, :2].T)
+    found = []
+    for number in np.flatnonzero(off > snap / 10).tolist():
+        stroke, size = strokes[chain[number] // 2], float(off[number])
+        spot = Spot(*one[number, :2].tolist())
+        found.append(Fault("gap", gap_text(size, unit), spot, stroke.handle, stroke.layer, weight=size))
     return found
 
 

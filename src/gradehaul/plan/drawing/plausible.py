@@ -13,10 +13,10 @@ from gradehaul.plan.drawing.records import Drawing, Element, Fault, Stroke
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import convert
 
-SMALLEST = 6.0
-"""In gauges: a locomotive and a car need a drawing this wide or high (100 mm in H0; common practice)."""
-SHARPEST = 6.0
-"""In gauges: no stock runs round a smaller radius (our own choice, under the sharpest tram track: 100 mm in H0)."""
+SMALLEST = 5.0
+"""In gauges: a locomotive and a car need a drawing this wide or high (80 mm in H0; common practice)."""
+SHARPEST = 5.0
+"""In gauges: no stock runs round a smaller radius (our own choice, under the sharpest tram track: 80 mm in H0)."""
 CROWD = 24
 """More ends than this within `snap` of most ends are no track: a turnout has three, a double slip eight."""
 

@@ -15,6 +15,8 @@ from gradehaul.quantities import convert
 
 _FINE = 2e-4
 """How finely a place is told, m."""
+_GAP = 2e-5
+"""How finely a gap is told, m."""
 _LISTED = 3
 
 
@@ -44,6 +46,11 @@ def at_text(spot: Spot, unit: str) -> str:
     decimals = _decimals(unit, _FINE)
     x, y = (round(convert(value, unit), decimals) + 0.0 for value in (spot.x, spot.y))
     return f"({x:.{decimals}f}, {y:.{decimals}f}) {unit}"
+
+
+def gap_text(gap: float, unit: str) -> str:
+    """Return what is said of a gap, m, that was closed."""
+    return f"ends drawn {length_text(gap, unit, _GAP)} apart are one joint"
 
 
 def fault_text(fault: Fault, unit: str) -> str:

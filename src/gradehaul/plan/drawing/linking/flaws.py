@@ -16,17 +16,13 @@ from gradehaul.plan.drawing.linking.sides import Tolerance
 from gradehaul.plan.drawing.linking.ways import End, Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, dot, near_pairs
 from gradehaul.plan.drawing.records import Element, Fault, Linked, Spot
-from gradehaul.plan.drawing.wording import length_text
+from gradehaul.plan.drawing.wording import gap_text, length_text
 from gradehaul.quantities import describe
 
 NEAR = 5.0
 """An end this many snaps from other track is a near miss."""
 SMALL = 0.05
 """A part of the drawing is stray where it is shorter than this share of the largest."""
-
-
-_GAP = 2e-5
-"""How finely a gap that was closed is told, m."""
 
 
 class _Miss(NamedTuple):
@@ -150,8 +146,7 @@ def strays(ways: Ways, unit: str) -> list[Fault]:
 
 def gap_fault(spot: Spot, off: float, element: Element, unit: str) -> Fault:
     """Return the fault of ends that were drawn apart and meet at one spot all the same."""
-    text = f"ends drawn {length_text(off, unit, _GAP)} apart are one joint"
-    return Fault("gap", text, spot, element.handle, element.layer, weight=off)
+    return Fault("gap", gap_text(off, unit), spot, element.handle, element.layer, weight=off)
 
 
 def gaps(elements: Sequence[Element], snap: float, unit: str) -> list[Fault]:
