@@ -58,7 +58,7 @@ def test_gaps_and_overlaps_within_snap_close_where_the_chords_cross(ends):
         lines.append(line(start - SNAP * ends[2 * number] * way, end + SNAP * ends[2 * number + 1] * way, str(number)))
     (stroke,), *_ = join(lines)
     assert len(stroke.points) == 13
-    # ends within a hundredth of a millimeter are one place, which may lie a tenth along the chords from where they cross
+    # ends within 0.01 mm are one place, which may lie 0.1 mm along the chords from where they cross
     np.testing.assert_allclose(stroke.points[1:-1], points[1:-1], atol=1.1e-4)
 
 
