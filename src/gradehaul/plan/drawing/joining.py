@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
+from gradehaul.plan.drawing.nearness import pairs_within
 from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke
 from gradehaul.plan.drawing.wording import gap_text
 
@@ -161,23 +162,15 @@ class _Ends:
 
     def meet_near(self, lone: NDArray[np.bool_], snap: float, level: float) -> None:
         """Join lone ends within `snap` of one another, where no third one lies so near."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
-        from scipy.spatial import cKDTree
-
         ends = np.flatnonzero(lone)
-        if len(ends) < 2:
-            return
-        tree = cKDTree(self.spots[ends, :2])
-        pairs = ends[tree.query_pairs(snap, output_type="ndarray")]
+        pairs = ends[pairs_within(self.spots[ends, :2], snap)]
         one, other = pairs[:, 0], pairs[:, 1]
         off = np.hypot(*(self.spots[one, :2] - self.spots[other, :2]).T)
         shorter = np.minimum(self.lengths[one // 2], self.lengths[other // 2])
         near = (off <= SHARE * shorter) & (np.abs(self.spots[one, 2] - self.spots[other, 2]) <= level)
         one, other = one[near], other[near]
-        graph = coo_array((np.ones(len(one)), (one, other)), shape=(len(self.spots),) * 2)
-        _, group = connected_components(graph, directed=False)
-        alone = np.bincount(group)[group[one]] == 2
+        often = np.bincount(np.concatenate((one, other)), minlength=len(self.spots))
+        alone = (often[one] == 1) & (often[other] == 1)
         self._join(one[alone], other[alone])
 
     def _join(self, one: IntArray, other: IntArray) -> None:
@@ -210,15 +203,16 @@ class _Ends:
 
 def _places(spots: FloatArray) -> IntArray:
     """Return the number of the place at which each spot lies; those within `HAIR` of one another are at one place."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
-
     unique, inverse = np.unique(np.round(spots, 9), axis=0, return_inverse=True)
-    pairs = cKDTree(unique).query_pairs(HAIR, output_type="ndarray")
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(unique),) * 2)
-    _, group = connected_components(graph, directed=False)
-    return np.asarray(group, dtype=np.int64)[inverse.ravel()]
+    one, other = pairs_within(unique[:, :2], HAIR).T
+    near = np.abs(unique[one, 2] - unique[other, 2]) <= HAIR
+    one, other = one[near], other[near]
+    place = np.arange(len(unique))
+    while (place[one] != place[other]).any():  # the lowest number spreads over all that are near one another
+        lowest = np.minimum(place[one], place[other])
+        np.minimum.at(place, one, lowest)
+        np.minimum.at(place, other, lowest)
+    return place[inverse.ravel()]
 
 
 def _is_curve(chain: IntArray, ends: _Ends) -> bool:

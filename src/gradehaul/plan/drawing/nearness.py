@@ -107,12 +107,21 @@ def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     >>> near_pairs([Spot(0, 0), Spot(3, 0), Spot(0, 1)], 2.0).tolist()
     [[0, 2]]
     """
-    if len(spots) < 2:
-        return np.empty((0, 2), dtype=np.int64)
-    from scipy.spatial import cKDTree
+    return pairs_within(in_plan(spots), distance)
 
-    points = in_plan(spots)
-    pairs = cKDTree(points).query_pairs(distance * (1 + 1e-9), output_type="ndarray")
-    away = points[pairs[:, 0]] - points[pairs[:, 1]]
-    pairs = np.sort(pairs[np.hypot(away[:, 0], away[:, 1]) <= distance], axis=1)
+
+def pairs_within(points: FloatArray, distance: float) -> NDArray[np.int64]:
+    """Return pairs of points, shape (n, 2), as `near_pairs` does.
+
+    Examples
+    --------
+    >>> pairs_within(np.array([(0.0, 0.0), (3.0, 0.0), (0.0, 1.0)]), 2.0).tolist()
+    [[0, 2]]
+    """
+    if len(points) < 2:
+        return np.empty((0, 2), dtype=np.int64)
+    dots = np.asarray(shapely.points(points), dtype=np.object_)
+    one, other = shapely.STRtree(dots).query(dots, predicate="dwithin", distance=distance * (1 + 1e-9))
+    near = (one < other) & (np.hypot(*(points[one] - points[other]).T) <= distance)
+    pairs = np.column_stack((one[near], other[near]))
     return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].astype(np.int64)

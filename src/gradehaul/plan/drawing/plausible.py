@@ -6,10 +6,11 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.drawn import Terms
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, Stroke
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import convert
 
@@ -36,14 +37,17 @@ def check_size(drawing: Drawing, terms: Terms) -> None:
     DrawingError
         With the unit that the drawing is likely to have.
     """
-    low = np.min([stroke.points.min(axis=0) for stroke in drawing.strokes], axis=0)
-    high = np.max([stroke.points.max(axis=0) for stroke in drawing.strokes], axis=0)
-    width, height = (high - low).tolist()
+    points = np.concatenate([stroke.points for stroke in drawing.strokes])
+    ends = np.cumsum([len(stroke.points) for stroke in drawing.strokes])
+    width, height = np.ptp(points, axis=0).tolist()
     small = max(width, height) < SMALLEST * terms.gauge
     room = (width + 4 * terms.gauge) * (height + 4 * terms.gauge)
-    length = math.fsum(float(np.hypot(*np.diff(stroke.points, axis=0).T).sum()) for stroke in drawing.strokes)
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    steps[ends[:-1] - 1] = 0.0  # from one stroke to the next
+    length = float(steps.sum())
     dense = length * terms.gauge > _DENSEST * room
-    if not (small or dense or _crowded(drawing.strokes, terms.snap)):
+    tips = np.concatenate((points[ends - 1], points[np.append(0, ends[:-1])]))
+    if not (small or dense or _crowded(tips, terms.snap)):
         return
     if small:
         wrong = "no train fits in the whole drawing"
@@ -62,15 +66,14 @@ def check_size(drawing: Drawing, terms: Terms) -> None:
     raise DrawingError(wrong, file=drawing.file, found=found, write=write)
 
 
-def _crowded(strokes: Sequence[Stroke], snap: float) -> bool:
-    from scipy.spatial import cKDTree
-
-    ends = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
+def _crowded(ends: FloatArray, snap: float) -> bool:
+    """Tell whether most ends, shape (n, 2), have more than `CROWD` others within `snap`."""
     if len(ends) <= CROWD:
         return False
-    some = ends[np.linspace(0, len(ends) - 1, min(len(ends), _LOOKED_AT)).astype(np.int64)]
-    off, _ = cKDTree(ends).query(some, k=[CROWD + 2], distance_upper_bound=snap)
-    return bool(np.mean(np.isfinite(off)) > 0.5)
+    some = np.linspace(0, len(ends) - 1, min(len(ends), _LOOKED_AT)).astype(np.int64)
+    tree = shapely.STRtree(np.asarray(shapely.points(ends), dtype=np.object_))
+    looked_at, _ = tree.query(shapely.points(ends[some]), predicate="dwithin", distance=snap)
+    return bool(np.mean(np.bincount(looked_at, minlength=len(some)) > CROWD + 1) > 0.5)
 
 
 def likely_unit(size: float, unit: str) -> str:
