@@ -1,4 +1,4 @@
-"""Tracks of a plan as chords that may meet: their sharpest curvature, and where two are nearest."""
+"""Chords that may meet: which of them are near one another, and where two are nearest."""
 
 from __future__ import annotations
 
@@ -16,39 +16,6 @@ SAGITTA = 1 / 200
 """How far a chord may stray from its track while places are looked for, as a share of the fouling distance."""
 LONGEST = 2.0
 """The longest such chord, in fouling distances."""
-
-
-def chords_of(alignment: Alignment, names: Sequence[str], distance: float) -> Chords:
-    """Return all track as chords that stray from it by a small share of a distance, m, and are no longer than two."""
-    numbers, spans, ends = [], [], []
-    for number, name in enumerate(names):
-        track = alignment.tracks[name]
-        start = alignment.positions.tracks[name].start
-        trace = points(track.sections, start, distance * SAGITTA, longest=distance * LONGEST)
-        place = np.column_stack([trace.xy, track.railhead.at(trace.distance)])
-        numbers.append(np.full(trace.distance.size - 1, number))
-        spans.append(np.column_stack([trace.distance[:-1], trace.distance[1:]]))
-        ends.append(np.stack([place[:-1], place[1:]], axis=1))
-    return Chords(np.concatenate(numbers), np.concatenate(spans), np.concatenate(ends))
-
-
-def sharpest(alignment: Alignment, names: Sequence[str], chords: Chords) -> FloatArray:
-    """Return the sharpest curvature on each chord, 1/m."""
-    first = np.searchsorted(chords.track, np.arange(len(names) + 1))
-    found = []
-    for number, name in enumerate(names):
-        span = chords.span[first[number] : first[number + 1]]
-        found.append(_curvature_on(alignment.tracks[name].sections, span))
-    return np.concatenate(found)
-
-
-def _curvature_on(sections: Sequence[Section], span: FloatArray) -> FloatArray:
-    starts = np.concatenate([[0.0], np.cumsum([part.length for part in sections])])
-    which = np.clip(np.searchsorted(starts, span.mean(axis=1)) - 1, 0, len(sections) - 1)
-    first = np.array([part.first for part in sections])[which]
-    slope = np.array([(part.last - part.first) / part.length for part in sections])[which]
-    bends: FloatArray = np.abs(first[:, None] + slope[:, None] * (span - starts[which][:, None])).max(axis=1)
-    return bends
 
 
 def closest(one: FloatArray, two: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -6,7 +6,7 @@ import cmath
 import math
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 
 ComplexArray = NDArray[np.complex128]
+_Number = TypeVar("_Number", np.float64, np.complex128)
 
 MOST_POINTS = 2_000
 """The most pieces into which one track is cut for drawing or measuring."""
@@ -79,19 +80,62 @@ def points(
     >>> [round(float(value), 6) for value in trace.xy[-1]], trace.distance.size
     ([0.5, 0.5], 5)
     """
-    length, first, last = np.array([(part.length, part.first, part.last) for part in sections]).T
+    return Trace(*many_points([sections], [start], tolerance, longest=longest, most=most)[1:])
+
+
+def many_points(
+    tracks: Sequence[Sequence[Section]],
+    starts: Sequence[Pose],
+    tolerance: float,
+    *,
+    longest: float = math.inf,
+    most: int = MOST_POINTS,
+) -> tuple[NDArray[np.intp], FloatArray, FloatArray]:
+    """Return the points along many tracks, one track after another: `points` of each, all at once.
+
+    Parameters
+    ----------
+    tracks
+        The sections of each track.
+    starts
+        Where each starts.
+    tolerance, longest, most
+        As for `points`.
+
+    Returns
+    -------
+    tuple
+        The number of the track of each point, its distance along it, m, both of shape (n,), and x, y, m, shape (n, 2).
+    """
+    length, first, last = np.array([(p.length, p.first, p.last) for parts in tracks for p in parts]).T
+    owner = np.repeat(np.arange(len(tracks)), [len(parts) for parts in tracks])
     sharpest = np.maximum(np.abs(first), np.abs(last))
     count = np.maximum(length * np.sqrt(sharpest / (8.0 * tolerance)), length / longest)
     count = np.maximum(count, np.where(first != last, length * sharpest / _TURN_OF_PART, 0.0))
     whole = np.ceil(np.clip(count * (1 - 1e-12), 1.0, float(most)))
-    if whole.sum() > most:
-        whole = np.maximum(np.floor(whole * (most / whole.sum())), 1.0)
-    parts = _parts(length, first, last, whole.astype(int))
-    turns = _turns(parts)
-    heading = start.heading + np.concatenate([[0.0], np.cumsum(turns)[:-1]])
-    places = complex(start.x, start.y) + np.concatenate([[0.0], np.cumsum(_chords(parts) * np.exp(1j * heading))])
-    distance = np.concatenate([[0.0], np.cumsum(parts.length)])
-    return Trace(distance, np.column_stack([places.real, places.imag]))
+    total = np.bincount(owner, whole, minlength=len(tracks))[owner]
+    whole = np.where(total > most, np.maximum(np.floor(whole * (most / total)), 1.0), whole)
+    number = whole.astype(int)
+    parts = _parts(length, first, last, number)
+    track = np.repeat(owner, number)
+    opens = np.searchsorted(track, np.arange(len(tracks)))  # the first part of each track
+    x, y, headings = np.array(starts, dtype=float).reshape(-1, 3).T
+    heading = headings[track] + _before(_turns(parts), opens, track)
+    steps = _chords(parts) * np.exp(1j * heading)
+    # a place before each part, and one behind the last of each track
+    behind = np.append(opens[1:], track.size)
+    distance = np.insert(_before(parts.length, opens, track), behind, np.add.reduceat(parts.length, opens))
+    places = np.insert(_before(steps, opens, track), behind, np.add.reduceat(steps, opens))
+    track = np.insert(track, behind, np.arange(len(tracks)))
+    places = places + (x + 1j * y)[track]
+    return track, distance, np.column_stack([places.real, places.imag])
+
+
+def _before(values: NDArray[_Number], opens: NDArray[np.intp], track: NDArray[np.intp]) -> NDArray[_Number]:
+    """Return for every part the sum over those before it on its track."""
+    sums = np.cumsum(values) - values
+    found: NDArray[_Number] = sums - sums[opens][track]
+    return found
 
 
 class _Parts(NamedTuple):
