@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 @plan_argument
 @click.option("--deck", help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
 @click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
+@click.option("--overhead", help="Height of the overhead line over its lowest wire.  [default: assumed]")
 @click.option("--coupler", help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
 @trains_option("A train to judge")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a clearance fails.")

@@ -100,10 +100,11 @@ def clearance_asked(
     *,
     deck: str | None = None,
     wire: bool = False,
+    overhead: str | None = None,
     coupler: str | None = None,
     trains: Sequence[str] = (),
 ) -> Asked:
-    """Return what is asked, with lengths as text; bare lengths read in the plan's unit.
+    """Return what is wanted, with lengths as text; bare lengths read in the plan's unit.
 
     Raises
     ------
@@ -117,39 +118,48 @@ def clearance_asked(
         except QuantityError as error:
             raise error.at(place=f"--{option}") from error
 
-    return Asked(deck=read("deck", deck), wire=wire, coupler=read("coupler", coupler), trains=tuple(trains))
+    return Asked(
+        deck=read("deck", deck),
+        wire=wire,
+        overhead=read("overhead", overhead),
+        coupler=read("coupler", coupler),
+        trains=tuple(trains),
+    )
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:
+    spacing = standard.spacing
     if not met.over:
-        widening = figures()["curve_widening"]["source"] if met.wanted > standard.centers else ""
+        outcome = outcome_of(met.apart, met.wanted, met.least, HAIR)
+        words = "they cross on one level" if met.apart == 0.0 else ""
+        if spacing.beyond(met.bend):
+            outcome = "look" if outcome == "pass" else outcome
+            words = words or "sharper than any curve for which a spacing is printed"
+        curved = met.wanted > spacing.straight
         return Finding(
             "side room",
-            outcome_of(met.apart, met.wanted, met.least, HAIR),
+            outcome,
             met.track,
             met.at,
             met.apart,
             met.wanted,
             met.least,
-            "; ".join(part for part in (standard.centers_source, widening) if part),
+            "; ".join(part for part in (spacing.straight_source, spacing.curve_source if curved else "") if part),
             other=met.other,
             other_at=met.other_at,
+            words=words,
         )
-    room = abs(met.rise)
-    wanted = standard.height + standard.deck
-    least = standard.height if standard.deck_assumed else wanted
     upper_first = met.rise < 0
+    deck = figures()["deck"]["source"] if standard.deck_assumed else "as stated"
     return Finding(
         "vertical room",
-        outcome_of(room, wanted, least, HAIR),
+        outcome_of(abs(met.rise), standard.wanted_height, standard.least_height, HAIR),
         met.track if upper_first else met.other,
         met.at if upper_first else met.other_at,
-        room,
-        wanted,
-        least,
-        "; ".join(
-            (standard.height_source, figures()["deck"]["source"] if standard.deck_assumed else "deck as it was told")
-        ),
+        abs(met.rise),
+        standard.wanted_height,
+        standard.least_height,
+        f"{standard.height_source}; deck: {deck}",
         other=met.other if upper_first else met.track,
         other_at=met.other_at if upper_first else met.at,
         words="railhead over railhead",
@@ -193,7 +203,7 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
         worst.share,
         rule["looks"],
         1.0,
-        f"{rule['source']}; coupler height {figures()['coupler']['source']}",
+        f"{rule['source']}; coupler height: {standard.coupler_source}",
         kind="share",
         words=f"vehicle {worst.vehicle}{counted}, {way} at {share}{beyond}",
         at_most=True,
@@ -213,5 +223,7 @@ def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
     if standard.longest is None:
         yield Note("stock", "none is named: radii and reverse curves are not judged, and curves widen for the longest")
     if standard.deck_assumed:
-        yield Note("deck", "its thickness with roadbed and track is assumed; --deck tells it")
+        yield Note("deck", "its thickness with roadbed and track is assumed; --deck says what it is")
+    if standard.overhead_assumed:
+        yield Note("wire", "the height of the overhead line over its lowest wire is assumed; --overhead says what it is")
     yield from layout.alignment.notes

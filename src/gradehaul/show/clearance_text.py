@@ -33,9 +33,13 @@ def clearance_page(found: Clearances, reader: Reader) -> Page:
     standard = found.standard
     stock = "none named" if standard.longest is None else f"longest {reader.length(standard.longest)}"
     deck = f"deck {reader.length(standard.deck)}" + (", assumed" if standard.deck_assumed else "")
+    spacing = standard.spacing
+    group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
+    if standard.overhead:
+        deck += f", overhead line {reader.length(standard.overhead)}" + (", assumed" * standard.overhead_assumed)
     page.line(
-        f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(standard.centers)}; "
-        f"stock: {stock}, group {standard.group}."
+        f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(spacing.straight)}; "
+        f"stock: {stock}, {group}."
     )
     for rule, words in RULES.items():
         own = [finding for finding in found.findings if finding.rule == rule]
