@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.plane import many_points
+from gradehaul.track.plane import lay_out
 
 Integers = NDArray[np.intp]
 Found = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
@@ -20,8 +20,6 @@ _FINE = 13
 _ROUNDS = 4
 _ACROSS = 5
 """Places looked at across the width of a track."""
-_STRAY = 2e-4
-"""How far points may stray from the arcs, as a share of half the fouling distance."""
 _AT_ONCE = 128
 
 
@@ -36,11 +34,11 @@ class WorstPlaces:
         self.reach = reach
         tracks = [alignment.tracks[name] for name in names]
         starts = [alignment.positions.tracks[name].start for name in names]
-        number, distance, self.xy = many_points([track.sections for track in tracks], starts, half * _STRAY)
+        self.laid = lay_out([track.sections for track in tracks], starts)
         self.length = np.array([track.length for track in tracks])
         # all tracks laid end to end, with room between, so that one search finds a place on any of them
         self.offset = np.cumsum(self.length + 1.0) - self.length
-        self.distance = distance + self.offset[number]
+        self.begins = self.laid.distance + self.offset[self.laid.track]
         heads = [track.railhead for track in tracks]
         self.breaks = np.concatenate([head.breaks[:-1] + at for head, at in zip(heads, self.offset, strict=True)])
         self.values, self.slopes, self.seconds = (
@@ -141,11 +139,9 @@ class WorstPlaces:
     def _places(self, number: Integers, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return places on tracks, at of shape (n, m): x and y, m, shape (n, m, 2), and railheads, m, shape (n, m)."""
         at = at + self.offset[number][:, np.newaxis]
-        piece = np.searchsorted(self.distance, at, side="right")
-        piece = np.clip(piece, 1, self.distance.size - 1)
-        before, after = self.distance[piece - 1], self.distance[piece]
-        share = np.clip((at - before) / (after - before), 0.0, 1.0)[..., np.newaxis]
-        xy = (1 - share) * self.xy[piece - 1] + share * self.xy[piece]
+        part = np.searchsorted(self.begins, at, side="right") - 1
+        place = self.laid.at(part.ravel(), (at - self.begins[part]).ravel()).reshape(at.shape)
+        xy = np.stack([place.real, place.imag], axis=-1)
         which = np.searchsorted(self.breaks, at, side="right") - 1
         t = at - self.breaks[which]
         return xy, self.values[which] + t * (self.slopes[which] + 0.5 * t * self.seconds[which])

@@ -83,6 +83,14 @@ def points(
     return Trace(*many_points([sections], [start], tolerance, longest=longest, most=most)[1:])
 
 
+class Parts(NamedTuple):
+    """Short stretches of evenly running curvature: lengths, m, curvatures at both ends, 1/m, shape (n,) each."""
+
+    length: FloatArray
+    first: FloatArray
+    last: FloatArray
+
+
 def many_points(
     tracks: Sequence[Sequence[Section]],
     starts: Sequence[Pose],
@@ -107,6 +115,48 @@ def many_points(
     tuple
         The number of the track of each point, its distance along it, m, both of shape (n,), and x, y, m, shape (n, 2).
     """
+    laid = lay_out(tracks, starts, tolerance, longest=longest, most=most)
+    # a place before each part, and one behind the last of each track
+    opens = np.searchsorted(laid.track, np.arange(len(tracks)))
+    behind = np.append(opens[1:], laid.track.size)
+    end = laid.place[behind - 1] + laid.leads[behind - 1]
+    places = np.insert(laid.place, behind, end)
+    distance = np.insert(laid.distance, behind, laid.distance[behind - 1] + laid.parts.length[behind - 1])
+    track = np.insert(laid.track, behind, np.arange(len(tracks)))
+    return track, distance, np.column_stack([places.real, places.imag])
+
+
+class Laid(NamedTuple):
+    """Many tracks cut into parts of evenly running curvature, n in all, one track after another; arrays of shape (n,).
+
+    `distance` is how far along its track each part starts, m, `place` where, x + iy, `leads` where from there to its
+    end, and `heading` the heading at its start.
+    """
+
+    track: NDArray[np.intp]
+    distance: FloatArray
+    parts: Parts
+    place: ComplexArray
+    leads: ComplexArray
+    heading: FloatArray
+
+    def at(self, part: NDArray[np.intp], along: FloatArray) -> ComplexArray:
+        """Return the places so far along parts, m, exact to rounding, x + iy."""
+        length, first, last = (column[part] for column in self.parts)
+        chord = _chords(Parts(along, first, first + (last - first) * (along / length)))
+        found: ComplexArray = self.place[part] + chord * np.exp(1j * self.heading[part])
+        return found
+
+
+def lay_out(
+    tracks: Sequence[Sequence[Section]],
+    starts: Sequence[Pose],
+    tolerance: float = math.inf,
+    *,
+    longest: float = math.inf,
+    most: int = MOST_POINTS,
+) -> Laid:
+    """Lay out many tracks in parts whose chords stray no farther than a tolerance; parameters as for `many_points`."""
     length, first, last = np.array([(p.length, p.first, p.last) for parts in tracks for p in parts]).T
     owner = np.repeat(np.arange(len(tracks)), [len(parts) for parts in tracks])
     sharpest = np.maximum(np.abs(first), np.abs(last))
@@ -121,14 +171,8 @@ def many_points(
     opens = np.searchsorted(track, np.arange(len(tracks)))  # the first part of each track
     x, y, headings = np.array(starts, dtype=float).reshape(-1, 3).T
     heading = headings[track] + _before(_turns(parts), opens, track)
-    steps = _chords(parts) * np.exp(1j * heading)
-    # a place before each part, and one behind the last of each track
-    behind = np.append(opens[1:], track.size)
-    distance = np.insert(_before(parts.length, opens, track), behind, np.add.reduceat(parts.length, opens))
-    places = np.insert(_before(steps, opens, track), behind, np.add.reduceat(steps, opens))
-    track = np.insert(track, behind, np.arange(len(tracks)))
-    places = places + (x + 1j * y)[track]
-    return track, distance, np.column_stack([places.real, places.imag])
+    leads = _chords(parts) * np.exp(1j * heading)
+    return Laid(track, _before(parts.length, opens, track), parts, _before(leads, opens, track) + (x + 1j * y)[track], leads, heading)
 
 
 def _before(values: NDArray[_Number], opens: NDArray[np.intp], track: NDArray[np.intp]) -> NDArray[_Number]:
@@ -138,25 +182,17 @@ def _before(values: NDArray[_Number], opens: NDArray[np.intp], track: NDArray[np
     return found
 
 
-class _Parts(NamedTuple):
-    """Short stretches of evenly running curvature: lengths, m, curvatures at both ends, 1/m, shape (n,) each."""
-
-    length: FloatArray
-    first: FloatArray
-    last: FloatArray
-
-
-def _parts(length: FloatArray, first: FloatArray, last: FloatArray, count: NDArray[np.int_]) -> _Parts:
+def _parts(length: FloatArray, first: FloatArray, last: FloatArray, count: NDArray[np.int_]) -> Parts:
     """Cut each section into a count of equal parts."""
     section = np.repeat(np.arange(length.size), count)
     place = np.arange(section.size) - np.repeat(np.cumsum(count) - count, count)
     rise = (last - first)[section] / count[section]
     begin = first[section] + place * rise
     # an arc stays exactly even
-    return _Parts((length / count)[section], begin, np.where(rise == 0.0, begin, begin + rise))
+    return Parts((length / count)[section], begin, np.where(rise == 0.0, begin, begin + rise))
 
 
-def _turns(parts: _Parts) -> FloatArray:
+def _turns(parts: Parts) -> FloatArray:
     return 0.5 * parts.length * (parts.first + parts.last)
 
 
@@ -167,7 +203,7 @@ def _gauss_legendre() -> tuple[FloatArray, FloatArray]:
     return 0.5 * (place + 1.0), 0.5 * weight
 
 
-def _chords(parts: _Parts) -> ComplexArray:
+def _chords(parts: Parts) -> ComplexArray:
     """Return how far each part leads from its start, x + iy with x along the heading there.
 
     An arc's chord is length × sin(α) / α at the angle α, half of what it turns. An easement is a clothoid: ∫ exp(iθ) ds
