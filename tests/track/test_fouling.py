@@ -282,10 +282,9 @@ def test_a_map_that_does_not_close_gives_the_whole_length_and_says_why() -> None
     assert found["Passing"] == ClearLength("Passing", 2.1, 0.0, 2.1, "whole")
     assert found["Stated"].basis == "stated"
     (note,) = fouling_notes(alignment, positions)
-    # 0.1 m over 4.1 m is 2.4 %
     assert note.place == 'berth "Passing"'
     assert note.text.startswith("its whole length of 2.1 m counts as clear, since the map cannot tell")
-    assert "figure Main, Siding misses closing by 2.4 % of its length" in note.text
+    assert "loop Main, Siding misses closing by 0.1 m and 0°" in note.text
 
 
 @pytest.mark.parametrize(("length", "told"), [(2.001, False), (2.01, True)])
@@ -299,7 +298,7 @@ def test_a_map_that_closes_by_less_than_it_should_says_so(length: float, told: b
         + line("East", "U", "B", "{ straight = 1 }")
     )
     notes = fouling_notes(*surveyed(text))
-    words = "figure Main, Siding: misses closing by 0.01 m, so fouling points on it may lie several times as far"
+    words = "loop Main, Siding misses closing by 0.01 m, so fouling points on it may lie several times as far"
     assert [str(note).startswith(words) for note in notes] == [True] * told
 
 

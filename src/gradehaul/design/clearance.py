@@ -225,5 +225,7 @@ def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
     if standard.deck_assumed:
         yield Note("deck", "its thickness with roadbed and track is assumed; --deck says what it is")
     if standard.overhead_assumed:
-        yield Note("wire", "the height of the overhead line over its lowest wire is assumed; --overhead says what it is")
+        yield Note(
+            "wire", "the height of the overhead line over its lowest wire is assumed; --overhead says what it is"
+        )
     yield from layout.alignment.notes

@@ -147,8 +147,14 @@ class _Frame:
         from scipy.spatial import cKDTree
 
         ends = self.chords.ends[:, :, :2]
-        place = ends[pairs.one, 0] + (ends[pairs.one, 1] - ends[pairs.one, 0]) * (
-            ((pairs.at - self.chords.span[pairs.one, 0]) / np.diff(self.chords.span[pairs.one])[:, 0])[:, np.newaxis]
+        place = (
+            ends[pairs.one, 0]
+            + (ends[pairs.one, 1] - ends[pairs.one, 0])
+            * (
+                ((pairs.at - self.chords.span[pairs.one, 0]) / np.diff(self.chords.span[pairs.one])[:, 0])[
+                    :, np.newaxis
+                ]
+            )
         )
         below = np.flatnonzero(~over)
         tree = cKDTree(place[below])
@@ -205,9 +211,7 @@ class _Frame:
                     found[kind] = np.minimum(found[kind], rail)
         return found[0], found[1]
 
-    def _refined(
-        self, pairs: _Pairs, low: NDArray[np.bool_], places: WorstPlaces, *, over: bool
-    ) -> Iterator[Meeting]:
+    def _refined(self, pairs: _Pairs, low: NDArray[np.bool_], places: WorstPlaces, *, over: bool) -> Iterator[Meeting]:
         """Yield the worst place near each pair of chords, on the true arcs."""
         one, two = self.chords.track[pairs.one], self.chords.track[pairs.two]
         if over:

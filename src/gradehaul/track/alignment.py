@@ -71,5 +71,5 @@ def align(plan: Plan) -> Alignment:
         for track in plan.tracks.values()
     }
     positions = reckon(plan, curvature)
-    notes = (*heights.notes, *notes_on_grades(plan, in_order, heights), *closure_notes(plan, positions))
+    notes = (*heights.notes, *notes_on_grades(plan, in_order, heights), *closure_notes(plan, positions, curvature))
     return Alignment(plan, in_order, tracks, heights.joints, positions, notes)

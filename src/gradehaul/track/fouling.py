@@ -14,7 +14,7 @@ from gradehaul.errors import PlanError
 from gradehaul.plan.records import Berth, LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import clear_height
-from gradehaul.track.closing import figure_name
+from gradehaul.track.closing import figure_misses, misclosure
 from gradehaul.track.nearness import Chords, chords_of, near_stretches, neighbors, sharpest
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.positions import Positions
@@ -147,10 +147,9 @@ def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
         whole = describe(_length(alignment, berth), "length", plan.unit)
         if not positions.usable(frame):
             worst = positions.worst[frame]
-            share = describe(float(f"{worst.share:.2g}"), "share", "%")
             text = (
                 f"its whole length of {whole} counts as clear, since the map cannot tell where other track fouls it: "
-                f"{figure_name(worst)} misses closing by {share} of its length; clear = … beside the berth tells it"
+                f"{figure_misses(worst)} by {misclosure(plan, worst)}; clear = … beside the berth says what is clear"
             )
             notes.append(Note(place, text))
             continue
@@ -176,8 +175,8 @@ def _notes_on_accuracy(plan: Plan, positions: Positions) -> list[Note]:
         worst = max(off, key=lambda closure: closure.distance, default=None)
         if worst and positions.usable(frame) and worst.distance > _MISCLOSURE * plan.scale.fouling_distance:
             distance = describe(worst.distance, "length", plan.unit)
-            text = f"misses closing by {distance}, so fouling points on it may lie several times as far from the truth"
-            notes.append(Note(figure_name(worst), text))
+            text = f"by {distance}, so fouling points on it may lie several times as far from the truth"
+            notes.append(Note("", f"{figure_misses(worst)} {text}"))
     return notes
 
 
@@ -232,9 +231,7 @@ class _Field:
         self.spacing = spacing_of(self.plan)
         names = [name for name, track in positions.tracks.items() if track.frame == frame]
         self.number = {name: number for number, name in enumerate(names)}
-        self.chords = chords_of(
-            alignment, positions, names, stray=distance * _SAGITTA, longest=distance * _LONGEST
-        )
+        self.chords = chords_of(alignment, positions, names, stray=distance * _SAGITTA, longest=distance * _LONGEST)
         self.bend = sharpest(alignment, names, self.chords)
         self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
         self.length = self.chords.span[self.first[1:] - 1, 1]

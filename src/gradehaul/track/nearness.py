@@ -201,7 +201,9 @@ def _on_one_level(pairs: _Seen, near: FloatArray, distance: FloatArray, height: 
     found = np.where((least < height)[:, np.newaxis], near, [np.inf, -np.inf])
     mixed = np.flatnonzero((least < height) & (most >= height))
     if mixed.size:
-        found[mixed] = _part_on_one_level(_Seen(*(column[mixed] for column in pairs)), near[mixed], distance[mixed], height)
+        found[mixed] = _part_on_one_level(
+            _Seen(*(column[mixed] for column in pairs)), near[mixed], distance[mixed], height
+        )
     return found
 
 

@@ -172,7 +172,14 @@ def lay_out(
     x, y, headings = np.array(starts, dtype=float).reshape(-1, 3).T
     heading = headings[track] + _before(_turns(parts), opens, track)
     leads = _chords(parts) * np.exp(1j * heading)
-    return Laid(track, _before(parts.length, opens, track), parts, _before(leads, opens, track) + (x + 1j * y)[track], leads, heading)
+    return Laid(
+        track,
+        _before(parts.length, opens, track),
+        parts,
+        _before(leads, opens, track) + (x + 1j * y)[track],
+        leads,
+        heading,
+    )
 
 
 def _before(values: NDArray[_Number], opens: NDArray[np.intp], track: NDArray[np.intp]) -> NDArray[_Number]:

@@ -30,9 +30,7 @@ class _Curve(NamedTuple):
     def at(self, bend: FloatArray) -> FloatArray:
         """Return the figure for curvatures; in proportion to them beyond the sharpest curve of the table."""
         sharpest, most = self.bends[-1], self.figures[-1]
-        found: FloatArray = np.where(
-            bend > sharpest, most * bend / sharpest, np.interp(bend, self.bends, self.figures)
-        )
+        found: FloatArray = np.where(bend > sharpest, most * bend / sharpest, np.interp(bend, self.bends, self.figures))
         return found
 
 
