@@ -16,6 +16,18 @@ from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import read_quantity
+from gradehaul.track.closing import misclosure
+
+
+@dataclass(frozen=True, slots=True)
+class Unchecked:
+    """What was left out, and why."""
+
+    what: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.what}, since {self.reason}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +39,7 @@ class Clearances:
     standard: Standard
     findings: tuple[Finding, ...]
     notes: tuple[Note, ...]
+    unchecked: tuple[Unchecked, ...]
 
     def count(self, outcome: Outcome) -> int:
         """Return how many places came out so."""
@@ -39,8 +52,13 @@ class Clearances:
 
     @property
     def passes(self) -> bool:
-        """Whether nothing fails; what is only to be looked at does not count."""
+        """Whether nothing fails; what is only to be looked at does not count, nor what was not checked."""
         return not self.count("fail")
+
+    @property
+    def complete(self) -> bool:
+        """Whether everything was checked."""
+        return not self.unchecked
 
 
 def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
@@ -92,7 +110,8 @@ def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
         *reverse_curves(plan, layout.graph, standard),
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
-    return Clearances(plan, asked, standard, findings, tuple(_notes(layout, standard)))
+    notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
+    return Clearances(plan, asked, standard, findings, notes, unchecked)
 
 
 def clearance_asked(
@@ -212,16 +231,35 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
     )
 
 
-def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
-    positions = layout.alignment.positions
+def _unchecked(layout: Layout, standard: Standard, trains: Sequence[str]) -> Iterator[Unchecked]:
+    """Yield what could not be judged."""
+    plan, positions = layout.plan, layout.alignment.positions
     frames = {track.frame for track in positions.tracks.values()}
-    if any(not positions.usable(frame) for frame in frames):
-        yield Note("map", "it does not close to within 1 %, so tracks over and beside one another are not judged there")
+    off = [closure for closure in positions.closures if closure.severity > 1.0]
+    if off:
+        worst = max(off, key=lambda closure: closure.severity)
+        one = len(off) == 1
+        what = ("place" if one else "places") if worst.stated else ("loop" if one else "loops")
+        misses = ("misses" if one else "miss") + ("" if worst.stated else " closing")
+        most = "" if one else "up to "
+        yield Unchecked(
+            "over and beside",
+            f"{len(off)} {what} {misses} by {most}{misclosure(plan, worst)}, at joint {worst.joint}",
+        )
     if len(frames) > 1:
-        text = "parts of the plan whose place to one another is unknown are not held against one another"
-        yield Note("map", text)
+        yield Unchecked(
+            f"over and beside between {len(frames)} parts of the plan", "nothing says how they lie to one another"
+        )
     if standard.longest is None:
-        yield Note("stock", "none is named: radii and reverse curves are not judged, and curves widen for the longest")
+        yield Unchecked("radius and reverse curves", "the plan has no stock")
+    routes = {route.name for route in layout.routes}
+    if lost := [name for name in trains if plan.trains[name].route not in routes]:
+        yield Unchecked(f"tipping of {', '.join(map(quoted, lost))}", "no way was found for the route")
+
+
+def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
+    if standard.longest is None:
+        yield Note("stock", "the plan has none: curves widen for the longest")
     if standard.deck_assumed:
         yield Note("deck", "its thickness with roadbed and track is assumed; --deck says what it is")
     if standard.overhead_assumed:

@@ -111,9 +111,9 @@ class _Frame:
         self.line = np.array([lines[tracks[name].line] for name in names])[self.chords.track]
         self.length = np.array([alignment.tracks[name].length for name in names])
         self.wide = spacing.overhang(self.bend)
-        most = np.max(self.bend)
+        most = self.bend.max(keepdims=True)
         self.reach = _BESIDE * max(
-            float(spacing.wanted(most, most)), spacing.straight + 2 * float(spacing.overhang(most))
+            float(spacing.wanted(most, most)[0]), spacing.straight + 2 * float(spacing.overhang(most)[0])
         )
         self._gaps = gaps_between(alignment, names, _ONWARD * self.reach, _PARTING * spacing.straight)
 
@@ -221,9 +221,9 @@ class _Frame:
             found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.height)
         bend = np.maximum(self.bend[pairs.one], self.bend[pairs.two])
         columns = (one, two, *found, pairs.least, pairs.wanted, bend)
-        for a, b, at, other_at, rise, apart, least, wanted, sharp in zip(*(c.tolist() for c in columns), strict=True):
-            at, other_at = (0.0 if place < _ROUNDING else place for place in (at, other_at))
-            yield Meeting(over, self.names[a], at, self.names[b], other_at, rise, apart, least, wanted, sharp)
+        for a, b, at, other_at, *rest in zip(*(column.tolist() for column in columns), strict=True):
+            here, there = (0.0 if place < _ROUNDING else place for place in (at, other_at))
+            yield Meeting(over, self.names[a], here, self.names[b], there, *rest)
 
 
 def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator[int]:

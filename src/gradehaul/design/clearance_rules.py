@@ -122,7 +122,7 @@ def standard_of(plan: Plan, asked: Asked) -> Standard:
     else:
         height = clear_height(scale, plan.practice)
         field = "nmra_clear_height" if height == scale.nmra_clear_height else "clear_height"
-    source = f"clear height: {scale.source(field)}"
+    source = scale.source(field)
     overhead = 0.0
     if asked.wire:
         overhead = table["overhead"]["full_size"] / scale.ratio if asked.overhead is None else asked.overhead

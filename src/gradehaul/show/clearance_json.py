@@ -19,6 +19,8 @@ def clearance_json(found: Clearances) -> str:
         "plan": found.plan.title,
         "file": found.plan.file,
         "passes": found.passes,
+        "complete": found.complete,
+        "not_checked": [{"what": each.what, "reason": each.reason} for each in found.unchecked],
         "counts": {outcome: found.count(outcome) for outcome in ("pass", "look", "fail")},
         "standard": {
             "clear_height_m": rounded(standard.height),

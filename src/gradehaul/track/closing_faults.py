@@ -80,9 +80,9 @@ def _changes(plan: Plan, closure: ClosureError, legs: Mapping[str, Leg]) -> Iter
         if step.reverses:
             walk.append((None, True, Leg(0j, math.pi)))
         tracks = plan.lines[step.line].tracks if step.line else ()
-        for track in tracks if step.forward else reversed(tracks):
-            leg = legs[track.id]
-            walk.append((track, step.forward, leg if step.forward else _reversed(leg)))
+        for each in tracks if step.forward else reversed(tracks):
+            leg = legs[each.id]
+            walk.append((each, step.forward, leg if step.forward else _reversed(leg)))
     behind = [Leg(0j, 0.0)]
     for _, _, leg in reversed(walk):
         behind.append(leg.then(behind[-1]))
@@ -92,8 +92,7 @@ def _changes(plan: Plan, closure: ClosureError, legs: Mapping[str, Leg]) -> Iter
         if track is not None and track.kind != "easement":
             needed = _inverse(ahead).then(_inverse(behind[place + 1]))
             wanted = needed if forward else _reversed(needed)
-            change = _change(plan, track, wanted)
-            if change is not None:
+            if change := _change(plan, track, wanted):
                 yield change
         ahead = ahead.then(leg)
 
@@ -120,45 +119,58 @@ def _fits(track: Track, wanted: Leg) -> bool:
 
 def _change(plan: Plan, track: Track, wanted: Leg) -> Change | None:
     """Return a track with another hand, angle or length that leads as wanted; None where there is none."""
-    line = plan.lines[track.line]
     if track.kind == "straight":
-        length = wanted.chord.real
-        if length <= 0 or not _fits(replace(track, length=length), wanted):
-            return None
-        number = convert(length, plan.unit)
-        for decimals in range(_FINEST + 1):
-            rounded = round(number, decimals)
-            if rounded <= 0:
-                continue
-            straight = replace(track, length=length * rounded / number)
-            if _fits(straight, wanted):
-                now, then = (describe(each.length, "length", plan.unit) for each in (track, straight))
-                return Change(straight, f"{_name(track)} at {then} instead of {now}")
+        return _other_length(plan, track, wanted)
+    return _other_hand(plan, track, wanted) or _other_angle(track, wanted)
+
+
+def _other_length(plan: Plan, track: Track, wanted: Leg) -> Change | None:
+    length = wanted.chord.real
+    if length <= 0 or not _fits(replace(track, length=length), wanted):
         return None
-    hand = "left" if track.curvature < 0 else "right"
+    number = convert(length, plan.unit)
+    for decimals in range(_FINEST + 1):
+        straight = replace(track, length=length * round(number, decimals) / number)
+        if _fits(straight, wanted):
+            now, then = (describe(each.length, "length", plan.unit) for each in (track, straight))
+            return Change(straight, f"{_name(track)} at {then} instead of {now}")
+    return None
+
+
+def _other_hand(plan: Plan, track: Track, wanted: Leg) -> Change | None:
     other = replace(track, curvature=-track.curvature)
-    hands = math.remainder(wanted.turn + track.curvature * (track.length - track.ease), math.tau)
-    if abs(hands) < PERFECT[1] and _fits(other, wanted):
-        turnout = _turnout(plan, line, track)
-        if turnout:
-            return Change(other, f"turnout {turnout} laid {hand} ({_name(track)})")
-        return Change(other, f"{_name(track)} laid {hand}")
-    # an easement at both ends turns half of what an arc as long does
-    now = abs(track.curvature) * (track.length - track.ease)
-    sign = math.copysign(1.0, track.curvature)
-    angle = now + math.remainder(sign * wanted.turn - now, math.tau)
+    if abs(math.remainder(wanted.turn + _turned(track), math.tau)) > PERFECT[1] or not _fits(other, wanted):
+        return None
+    hand = "left" if other.curvature > 0 else "right"
+    turnout = _turnout(plan, plan.lines[track.line], track)
+    return Change(
+        other, f"turnout {turnout} laid {hand} ({_name(track)})" if turnout else f"{_name(track)} laid {hand}"
+    )
+
+
+def _other_angle(track: Track, wanted: Leg) -> Change | None:
+    now = abs(_turned(track))
+    angle = now + math.remainder(math.copysign(1.0, track.curvature) * wanted.turn - now, math.tau)
 
     def through(turned: float) -> Track:
         return replace(track, length=turned / abs(track.curvature) + track.ease)
 
-    if angle <= 0 or through(angle).length < 2 * track.ease or not _fits(through(angle), wanted):
+    def fits(curve: Track) -> bool:
+        return curve.length >= 2 * track.ease and curve.length > 0 and _fits(curve, wanted)
+
+    if angle <= 0 or not fits(through(angle)):
         return None
     for decimals in range(_FINEST + 1):
         degrees = round(math.degrees(angle), decimals)
         curve = through(math.radians(degrees))
-        if degrees > 0 and curve.length >= 2 * track.ease and _fits(curve, wanted):
+        if fits(curve):
             return Change(curve, f"{_name(track)} through {degrees:g} degrees instead of {math.degrees(now):.6g}")
     return None
+
+
+def _turned(track: Track) -> float:
+    """Return by how much a curve turns, radians: an easement at both ends turns half of what an arc as long does."""
+    return track.curvature * (track.length - track.ease)
 
 
 def _name(track: Track) -> str:

@@ -74,9 +74,10 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
     A stated clear length holds; it is laid against the end of track, or against the berth's start where both or
     neither of its ends is one. Else it is the longest stretch of the berth on which no other track of the same frame
     has a place nearer than stock needs, center to center in the plane, whose railhead is within the practice's clear
-    height above or below: the scale's fouling distance, and on curves what the spacing of tracks has more there. The berth's own tracks do not count, nor does the track that continues it
-    without a reversal, near the berth's end; the other legs of a turnout do. Places are good to 0.3 mm in HO where
-    tracks part at 0.1 rad, and better where they part faster.
+    height above or below: the scale's fouling distance, and on curves what the spacing of tracks has more there. The
+    berth's own tracks do not count, nor does the track that continues it without a reversal, near the berth's end; the
+    other legs of a turnout do. Places are good to 0.3 mm in HO where tracks part at 0.1 rad, and better where they part
+    faster.
 
     Parameters
     ----------
@@ -235,8 +236,8 @@ class _Field:
         self.bend = sharpest(alignment, names, self.chords)
         self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
         self.length = self.chords.span[self.first[1:] - 1, 1]
-        most = np.max(self.bend)
-        self.widest = float(self.spacing.least(most, most))
+        most = self.bend.max(keepdims=True)
+        self.widest = float(self.spacing.least(most, most)[0])
         self.near = neighbors(self.chords.ends[:, :, :2], self.widest)
         self.height = math.inf
         with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level

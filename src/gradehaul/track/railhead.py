@@ -72,8 +72,8 @@ def solve_railheads(plan: Plan) -> Railheads:
     Raises
     ------
     Problems
-        Rises that contradict one another round a loop by more than 2 mm, and pieces of the network without any known
-        height, each named.
+        Rises that contradict one another round a loop by more than 2 mm, pieces of the network without any known
+        height, and track that comes to a grade of 100 % or more, each named.
     """
     network = _stations(plan)
     ties = _Ties(len(network.names))
@@ -108,6 +108,8 @@ def solve_railheads(plan: Plan) -> Railheads:
     for root in {ties.root(station) for station in shared}:
         _share_out(network, roots == ties.root(root), offsets)
     heights = _stretched_string(network, roots, offsets)
+    if steep := [each for each in network.stretches if abs(heights[each.stop] - heights[each.start]) >= each.length]:
+        raise Problems([_too_steep(plan, each, heights[each.stop] - heights[each.start]) for each in steep])
 
     lines = {
         name: LineHeights(np.array(distance), heights[np.array(stations)])
@@ -278,6 +280,17 @@ def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: Float
     above = np.concatenate([solved, [0.0]])[column[roots]]
     heights = offsets + above
     return np.asarray(heights - heights[0], dtype=float)
+
+
+def _too_steep(plan: Plan, stretch: _Stretch, rise: float) -> PlanError:
+    high, far = (describe(each, "length", plan.unit) for each in (abs(rise), stretch.length))
+    return PlanError(
+        "its grade comes to 100 % or more",
+        file=plan.file,
+        place=stretch.place,
+        found=f"{high} up or down over {far}",
+        write="heights, or a length, that make it climb as track does: 2 % to 4 % is usual",
+    )
 
 
 def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:

@@ -58,7 +58,7 @@ class Spacing:
         """Return by how much the clear space is wider on either side of a curve, m (NEM 103)."""
         return self._overhang.at(bend)
 
-    def extra(self, one: FloatArray, other: FloatArray) -> FloatArray:
+    def on_curves(self, one: FloatArray, other: FloatArray) -> FloatArray:
         """Return what two tracks of these curvatures need more than straight ones, m.
 
         Tables of curve spacing are for tracks about one center, by the radius of the inner one, so the sharper counts.
@@ -71,16 +71,16 @@ class Spacing:
 
     def wanted(self, one: FloatArray, other: FloatArray) -> FloatArray:
         """Return the centers from which on two tracks of these curvatures pass, m."""
-        found: FloatArray = np.maximum(self.straight, self._tangent + self.extra(one, other))
+        found: FloatArray = np.maximum(self.straight, self._tangent + self.on_curves(one, other))
         return found
 
     def least(self, one: FloatArray, other: FloatArray) -> FloatArray:
         """Return the centers under which stock on one fouls stock on the other, m."""
-        return self.fouling + self.extra(one, other)
+        return self.fouling + self.on_curves(one, other)
 
     def beyond(self, bend: float) -> bool:
         """Tell whether a curve is sharper than any that the table of curve spacing has."""
-        return bend > self._centers.bends[-1] * (1 + _TIE)
+        return bend > float(self._centers.bends[-1]) * (1 + _TIE)
 
 
 @cache
