@@ -622,10 +622,10 @@ def test_whatever_the_misfit_each_track_takes_its_share(grade: int, lengths: lis
     ],
 )
 def test_a_grade_of_100_per_cent_or_more_is_refused(heights: dict[str, float], track: str) -> None:
-    (problem, *_) = refused(given_heights(**heights), line("Main", "A", "B", track))
-    assert 'line "Main", track 1: its grade comes to 100 % or more, got' in problem
+    with pytest.raises(Problems, match='line "Main", track 1: its grade comes to 100 % or more, got'):
+        align(read_plan(HEAD + given_heights(**heights) + line("Main", "A", "B", track)))
 
 
 def test_a_grade_just_under_100_per_cent_is_allowed() -> None:
-    found = solved(given_heights(A=0.0), line("Main", "A", "B", "{ straight = 1, rise = 0.999 }"))
-    assert found.joints["B"] == pytest.approx(0.999)
+    text = HEAD + given_heights(A=0.0) + line("Main", "A", "B", "{ straight = 1, rise = 0.999 }")
+    assert align(read_plan(text)).railheads["B"] == pytest.approx(0.999)

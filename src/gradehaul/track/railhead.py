@@ -72,8 +72,8 @@ def solve_railheads(plan: Plan) -> Railheads:
     Raises
     ------
     Problems
-        Rises that contradict one another round a loop by more than 2 mm, pieces of the network without any known
-        height, and track that comes to a grade of 100 % or more, each named.
+        Rises that contradict one another round a loop by more than 2 mm, and pieces of the network without any known
+        height, each named.
     """
     network = _stations(plan)
     ties = _Ties(len(network.names))
@@ -108,8 +108,6 @@ def solve_railheads(plan: Plan) -> Railheads:
     for root in {ties.root(station) for station in shared}:
         _share_out(network, roots == ties.root(root), offsets)
     heights = _stretched_string(network, roots, offsets)
-    if steep := [each for each in network.stretches if abs(heights[each.stop] - heights[each.start]) >= each.length]:
-        raise Problems([_too_steep(plan, each, heights[each.stop] - heights[each.start]) for each in steep])
 
     lines = {
         name: LineHeights(np.array(distance), heights[np.array(stations)])
@@ -117,6 +115,35 @@ def solve_railheads(plan: Plan) -> Railheads:
     }
     joints = {name: float(heights[station]) for name, station in network.joints.items()}
     return Railheads(lines, joints, tuple(notes))
+
+
+def refuse_steep(plan: Plan, railheads: Railheads) -> None:
+    """Refuse track that comes to a grade of 100 % or more.
+
+    Raises
+    ------
+    Problems
+        Each stretch between two known or calculated heights that does.
+    """
+    problems = []
+    for name, heights in railheads.lines.items():
+        rises, lengths = np.abs(np.diff(heights.railhead)), np.diff(heights.distance)
+        for place in np.flatnonzero(rises >= lengths).tolist():
+            tracks = plan.lines[name].tracks
+            ends = np.cumsum([track.length for track in tracks])
+            track = tracks[min(int(np.searchsorted(ends, heights.distance[place] + 1e-9)), len(tracks) - 1)]
+            high, far = (describe(float(each[place]), "length", plan.unit) for each in (rises, lengths))
+            problems.append(
+                PlanError(
+                    "its grade comes to 100 % or more",
+                    file=plan.file,
+                    place=track.place,
+                    found=f"{high} up or down over {far}",
+                    write="heights, or a length, that make it climb as track does: 2 % to 4 % is usual",
+                )
+            )
+    if problems:
+        raise Problems(problems)
 
 
 def _stations(plan: Plan) -> _Network:
@@ -280,17 +307,6 @@ def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: Float
     above = np.concatenate([solved, [0.0]])[column[roots]]
     heights = offsets + above
     return np.asarray(heights - heights[0], dtype=float)
-
-
-def _too_steep(plan: Plan, stretch: _Stretch, rise: float) -> PlanError:
-    high, far = (describe(each, "length", plan.unit) for each in (abs(rise), stretch.length))
-    return PlanError(
-        "its grade comes to 100 % or more",
-        file=plan.file,
-        place=stretch.place,
-        found=f"{high} up or down over {far}",
-        write="heights, or a length, that make it climb as track does: 2 % to 4 % is usual",
-    )
 
 
 def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:
