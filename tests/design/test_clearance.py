@@ -330,3 +330,19 @@ def test_wishes_that_make_no_sense() -> None:
         judged(helix(80), "radius", Asked(coupler=0.0))
     with pytest.raises(RouteError, match="no train of this name"):
         judged(string(3, 900), "radius", Asked(trains=("lon",)))
+
+
+@settings(max_examples=12, derandomize=True, deadline=None)
+@given(st.floats(400, 1500), st.sampled_from([("H0", 87.0, 46.0), ("TT", 120.0, 34.0), ("N", 160.0, 25.0)]))
+def test_track_about_one_center_at_just_the_spacing_passes_and_a_hair_nearer_does_not(
+    full: float, size: tuple[str, float, float]
+) -> None:
+    """NEM 112 in H0, written out again, evenly by curvature between its radii, over the ratio."""
+    scale, ratio, straight = size
+    printed = {1100: 0, 1000: 1, 900: 2, 800: 4, 700: 6, 600: 9, 500: 13, 450: 15, 400: 18}
+    more = float(np.interp(1 / full, [0, *(1 / radius for radius in printed)], [0, *printed.values()]))
+    radius, centers = full * 87 / ratio, straight + more * 87 / ratio
+    for less in (0.0, 0.12):
+        text = HEAD.replace("H0", scale) + turns_about_one_center(radius, centers - less)
+        found = [each for each in clearances(Layout(read_plan(text))).findings if each.rule == "side room"]
+        assert [each.outcome == "pass" for each in found] == [less == 0]
