@@ -18,6 +18,7 @@ from gradehaul.design.incline import Bend, Incline, InclineGiven, incline_of
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe, read_quantity
+from gradehaul.scales import track_centers
 
 Look = Literal["radius", "grade", "cars"]
 """What is looked for backwards."""
@@ -115,7 +116,7 @@ def read_build(stock: Plan, texts: Mapping[str, str | None], tracks: int = 1) ->
     centers = values.pop("centers", None)
     if tracks == 2:
         least = stock.scale.fouling_distance
-        centers = max(stock.scale.track_centers or 0.0, least) if centers is None else centers
+        centers = max(track_centers(stock.scale, stock.practice)[0], least) if centers is None else centers
         if centers < least:
             raise DesignError(
                 "two tracks this close foul one another",

@@ -26,7 +26,8 @@ GUARD = (
 """What is said with every helix."""
 
 TRACK_HEIGHT = 0.512
-"""Height of rail and ties at full size, m: 3.2 mm in N, in a published stack of 6.0 + 4.0 + 3.2 + 37.0 mm (read)."""
+"""Height of rail and ties at full size, m: 3.2 mm in N, in a stack of 6.0 + 4.0 + 3.2 + 37.0 mm on one private page
+(assumed)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ class Build:
 def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
     """Return a round helix of one track on a deck of 1/2 in with 1/4 in of roadbed, which are assumed.
 
-    The clear height is the practice's (NEM 102, or the NMRA's clearance gauge); the edge is half the stock's width and
+    The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
     the room kept beside it.
 
     Examples
