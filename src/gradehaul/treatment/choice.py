@@ -122,25 +122,23 @@ class _Rest:
         Returns what film on each unit that may be wiped would stand against; units where that is nothing are wiped.
         """
         never: set[Atom] | None = set(alone)
-        clashing: set[int] = set()
-        while True:
-            while never:
-                self.clean |= {atom for atom in never if atom < self.count}
-                self.wiped |= {atom - self.count for atom in never if atom >= self.count}
-                self.film |= set(wheels.reached(self.wiped))
-                self.barred |= {*self.clean, *wheels.within_carry(self.clean)}
-                if self.clean & self.film or self.barred & self.wiped:
-                    return None
-                never = self._reduced()
-            if never is None:
+        while never is not None:
+            self.clean |= {atom for atom in never if atom < self.count}
+            self.wiped |= {atom - self.count for atom in never if atom >= self.count}
+            self.film |= set(wheels.reached(self.wiped))
+            self.barred |= {*self.clean, *wheels.within_carry(self.clean)}
+            if self.clean & self.film or self.barred & self.wiped:
                 return None
+            never = self._reduced()
+            if never is None or never:
+                continue
             groups, clashing = self._groups(wheels)
             self.barred |= clashing
-            if not clashing or not any(atom >= self.count for atom in self.atoms):
-                break
-            never = self._reduced()
-        self.wiped |= {number for number, group in groups.items() if not group}
-        return groups if self._reduced() is not None else None
+            sure = {number for number, group in groups.items() if not group} - self.wiped
+            self.wiped |= sure
+            if not (clashing or sure) or max(self.atoms, default=0) < self.count:  # nothing rests on what is wiped
+                return groups
+        return None
 
     def _reduced(self) -> set[Atom] | None:
         """Take what is fixed out of the covers; return the conditions that must not hold then, None where all do."""

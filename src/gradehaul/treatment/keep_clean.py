@@ -206,19 +206,21 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
         )
         planned = {number for number, row in enumerate(rows) if row.use == "film"}
     reached = {n: each for each, all_of in onward.items() for n in all_of if n not in has}
-    stages = [
-        {**has, **dict.fromkeys(planned, film)},
-        {**reached, **dict.fromkeys(spread.reached(planned), film), **has},
-    ]
+    stages: list[Mapping[int, str]] = [{**reached, **dict.fromkeys(spread.reached(planned), film), **has}]
+    if any(
+        place.gain.any() for each in needs for place in each.tight
+    ):  # film that pulls better: less of it may be worse
+        stages.append({**has, **dict.fromkeys(planned, film)})
     everywhere = {**dict.fromkeys(range(len(units.all)), film), **has}
+    profiles = {run.profile.route.name: run.profile for run in runs.values()}
+    with_plan, with_all = (
+        {name: [with_rails(profile, units, rails) for rails in each] for name, profile in profiles.items()}
+        for each in (stages, [everywhere])
+    )
     trains = tuple(
-        TrainOutcome(
-            name,
-            run.profile.route.name,
-            _weakest(layout, run, units, stages),
-            _weakest(layout, run, units, [everywhere]),
-        )
+        TrainOutcome(name, route, _weakest(layout, run, with_plan[route]), _weakest(layout, run, with_all[route]))
         for name, run in runs.items()
+        for route in [run.profile.route.name]
     )
     return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, 0.0 if choice is None else choice.gap)
 
@@ -285,12 +287,10 @@ def _spurs(route: Route) -> list[Way]:
     return [spur for tail in route.tails if tail.run_round is not None for spur in tail.run_round.spurs]
 
 
-def _weakest(layout: Layout, run: _Run, units: Units, stages: Sequence[Mapping[int, str]]) -> Verdict:
-    """Return the worst of the verdicts with film on some units or others, all of it rested and all of it fresh."""
-    profiles = [with_rails(run.profile, units, rails) for rails in stages]
-    return min(
-        (judge(profile, run.train, planned, layout.pulls) for profile in profiles for planned in PLANNED), key=how_well
-    )
+def _weakest(layout: Layout, run: _Run, profiles: Sequence[RouteProfile]) -> Verdict:
+    """Return the worst of the verdicts on some rails or others, with all film rested and with all of it fresh."""
+    verdicts = [judge(profile, run.train, planned, layout.pulls) for profile in profiles for planned in PLANNED]
+    return min(verdicts, key=how_well)
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:

@@ -277,8 +277,9 @@ def _pulls_under(
     them film never helps, since the weakest condition under any part of it counts.
     """
     filmed = pull(film)
-    now = np.array([pull(unit.film or CLEAN) for unit in units.all])
-    then = np.array([filmed if unit.film is None else pull(unit.film) for unit in units.all])
+    values = {rail: pull(rail) for rail in {unit.film or CLEAN for unit in units.all}}
+    now = np.array([values[unit.film or CLEAN] for unit in units.all])
+    then = np.where([unit.film is None for unit in units.all], filmed, now)
     for number, films in carried.items():
         weakest = min(map(pull, films))
         now[number], then[number] = min(now[number], weakest), min(then[number], weakest)
