@@ -263,7 +263,7 @@ def test_every_demo_plan_has_an_answer(plan: Path) -> None:
     found = keep_clean_plan(Layout(loaded), Asked(need="marginal"))
     assert bool(found.rows) != bool(found.beyond)
     for train in found.trains:
-        assert found.beyond or train.planned.outcome != "stalls"
+        assert found.beyond or found.at_risk or train.planned.outcome != "stalls"
 
 
 @pytest.mark.parametrize(

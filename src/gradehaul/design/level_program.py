@@ -12,6 +12,7 @@ from gradehaul.errors import DesignError
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
+from gradehaul.quiet import quietly
 from gradehaul.track.piecewise import FloatArray
 
 _SLACK = 1e-9
@@ -125,14 +126,15 @@ class Program:
         top = np.inf if smooth is None else smooth
         cost = np.zeros(size)
         cost[n if smooth is None else slice(n + 1, size)] = 1.0
-        done = milp(
-            cost,
-            constraints=LinearConstraint(table.tocsr(), low, high),
-            bounds=Bounds(
-                np.concatenate([self.low, [-np.inf], np.zeros(len(bends))]),
-                np.concatenate([self.high, [top], np.full(len(bends), np.inf)]),
-            ),
-        )
+        with quietly():
+            done = milp(
+                cost,
+                constraints=LinearConstraint(table.tocsr(), low, high),
+                bounds=Bounds(
+                    np.concatenate([self.low, [-np.inf], np.zeros(len(bends))]),
+                    np.concatenate([self.high, [top], np.full(len(bends), np.inf)]),
+                ),
+            )
         if done.x is None:
             raise DesignError(
                 "no heights keep all limits",

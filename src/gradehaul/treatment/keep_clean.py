@@ -30,7 +30,7 @@ from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rai
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
 """What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
-carry film from it onto rail that must stay clean; or filmed or not as one likes, as no locomotive in question runs
+spread film from it onto rail that must stay clean; or filmed or not as one likes, as no locomotive in question runs
 there."""
 
 
@@ -63,7 +63,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class TrainOutcome:
-    """What becomes of a train with the plan as told, and with film everywhere: each on the weaker age of the film."""
+    """What becomes of a train with this plan once film has spread, and with film everywhere: at the worse age."""
 
     name: str
     route: str
@@ -86,6 +86,7 @@ class KeepCleanPlan:
     trains: tuple[TrainOutcome, ...]
     beyond: tuple[Beyond, ...]
     gap: float
+    need_film: tuple[str, ...] = ()
 
     def length(self, use: Use) -> float:
         """Return the length of all track with one use, m."""
@@ -122,8 +123,9 @@ class KeepCleanPlan:
 def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float = PATIENCE) -> KeepCleanPlan:
     """Return the weightiest set of track that may be filmed so that every train in question still gets by.
 
-    A film is judged by the weaker of its fresh and its settled pull, since the first day must be lived through. Track
-    that has film in the plan stays filmed, and is judged so, too, for the plan does not say how old it is.
+    Every train gets by while wheels spread the film as far as they carry it, with all film rested and with all of it
+    fresh, since the first day must be lived through. Film that the plan has stays, and spreads too: where that alone is
+    more than a train can bear, the plan is made as if it stayed where it is, and `at_risk` has it.
 
     Parameters
     ----------
@@ -222,7 +224,9 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
         for name, run in runs.items()
         for route in [run.profile.route.name]
     )
-    return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, 0.0 if choice is None else choice.gap)
+    need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.lacking))
+    gap = 0.0 if choice is None else choice.gap
+    return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, gap, need_film)
 
 
 def _carried(has: Mapping[int, str], onward: Mapping[str, Collection[int]]) -> dict[int, frozenset[str]]:

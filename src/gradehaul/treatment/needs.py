@@ -86,7 +86,7 @@ class Tight:
     loss: FloatArray
     gain: FloatArray
 
-    def short_with(self, film: FloatArray | Bools, sure: Bools, takes: Bools, clean: Bools) -> FloatArray:
+    def short_with(self, film: Bools, sure: Bools, takes: Bools, clean: Bools) -> FloatArray:
         """Return by how much the pulls fall short at each place, N.
 
         Parameters
@@ -98,14 +98,11 @@ class Tight:
         takes, clean
             For each unit, whether film would change it, and whether it is clean now.
         """
-        return self.short + np.sum(
-            [
-                np.where(under.count(film & takes) > 0, loss, 0.0)
-                - np.where(under.count(clean & ~sure) == 0, gain, 0.0)
-                for under, loss, gain in zip(self.under, self.loss, self.gain, strict=True)
-            ],
-            axis=0,
-        )
+        short = self.short.copy()
+        for under, loss, gain in zip(self.under, self.loss, self.gain, strict=True):
+            short += np.where(under.count(film & takes) > 0, loss, 0.0)
+            short -= np.where(under.count(clean & ~sure) == 0, gain, 0.0)
+        return short
 
 
 @dataclass(frozen=True, slots=True)
