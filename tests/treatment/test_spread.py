@@ -123,7 +123,7 @@ def cases(draw: st.DrawFn, kind: str) -> Case:
     signs = []
     least, most = draw(st.sampled_from([(50, 99), (50, 99), (50, 99), (70, 130), (126, 150)]))
     for name, keys in LOCOS.items():
-        clean = round(pull * draw(st.integers(90, 180)) / 100, 1)
+        clean = round(pull * draw(st.integers(95, 140)) / 100, 1)
         films = [round(clean * draw(st.integers(least, most)) / 100, 1) for _ in range(2)]
         rows.append(
             f'loco.{name} = {{ {keys}, pull = {{ clean = "{clean} gf", treated = "{films[0]} gf", '
