@@ -155,14 +155,6 @@ def test_a_reserve_is_a_share_of_every_pull(cars: int, reserve: float, need: str
     assert {place.test for place in held.beyond} == {place.test for place in less.beyond}
 
 
-def test_a_train_without_a_route_is_refused() -> None:
-    layout = Layout(read_plan(HILL.text()))
-    train = replace(layout.plan.trains["up"], route="Nowhere")
-    layout.plan = replace(layout.plan, trains={"up": train})
-    with pytest.raises(RouteError, match=r'train "up" has no route to run on.*got "Nowhere"'):
-        keep_clean_plan(layout)
-
-
 def test_a_search_without_time_gives_a_plan_that_holds_and_its_gap() -> None:
     line = Line(
         tuple(f'straight = {90 + 7 * k}, grade = "2.6 %"' for k in range(40)),

@@ -144,7 +144,7 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     Problems
         Trains that are too long to run on their route.
     RouteError
-        No train; a train or a film that the plan does not have; a train whose route was not found.
+        No train; a train or a film that the plan does not have.
 
     Examples
     --------
@@ -310,8 +310,6 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
     for name in dict.fromkeys(names or plan.trains):
         named = plan.trains[name]
         if named.route not in profiles:
-            if all(route.name != named.route for route in layout.routes):
-                raise RouteError(f'train "{name}" has no route to run on', file=plan.file, found=quoted(named.route))
             profiles[named.route] = layout.profile(named.route)
         runs[name] = _Run(made_up(plan, named), profiles[named.route])
     return runs
