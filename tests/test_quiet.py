@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -37,7 +38,10 @@ train.up = { route = "Up", consist = ["mule", "16 ore", "mule"] }
 
 
 def run(code: str, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True)
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}  # C buffers, too
+    return subprocess.run(
+        [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True, env=environment
+    )
 
 
 @pytest.mark.parametrize(

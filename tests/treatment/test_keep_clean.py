@@ -173,6 +173,22 @@ def test_a_search_without_time_gives_a_plan_that_holds_and_its_gap() -> None:
     assert lengths[0] * (1 + hasty.gap) >= lengths[1] * (1 - 1e-6)
 
 
+def test_film_that_pulls_better_goes_where_a_train_needs_it() -> None:
+    told = 'clean = "75 gf", treated = "52 gf", "treated fresh" = "46 gf"'
+
+    def with_pulls(clean: int, rested: int, fresh: int) -> KeepCleanPlan:
+        pulls = f'clean = "{clean} gf", treated = "{rested} gf", "treated fresh" = "{fresh} gf"'
+        layout = Layout(read_plan(HILL.text().replace(told, pulls)))
+        return keep_clean_plan(layout, Asked(carry=0.5, need="marginal"))
+
+    better = with_pulls(45, 60, 55)
+    assert {row.use for row in better.rows} == {"film"}
+    assert better.need_film == ("up",)
+    assert better.trains[0].planned.outcome != "stalls"
+    assert with_pulls(45, 60, 45).beyond  # on the first day it stalls
+    assert not with_pulls(75, 80, 80).need_film
+
+
 def test_steps_film_more_than_whole_tracks() -> None:
     line = Line(
         ('straight = 9000, grade = "0.3 %"', 'straight = 900, grade = "3 %"'), ("mule", "9 ore"), (None, None), ""
