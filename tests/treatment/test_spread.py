@@ -271,3 +271,33 @@ def _uses_are_right(found: KeepCleanPlan, judged: Judged, kept: frozenset[int]) 
 @pytest.mark.parametrize("kind", sorted(LINES))
 def test_no_subset_weighs_more_once_film_has_spread(kind: str, data: st.DataObject) -> None:
     check(data.draw(cases(kind)))
+
+
+@st.composite
+def trades(draw: st.DrawFn) -> Case:
+    """Draw a line of one grade on which one of two locomotives may stand on film, but not both."""
+    cars, share = draw(st.integers(2, 7)), draw(st.sampled_from([0.6, 0.7, 0.8]))
+    demand = 2.0 * cars + 2.0 * (cars + 6.0)  # gf: rolling and grade of 2 % each
+    clean = 1.02 * demand / (0.9 * (1 + share))
+    tracks = ", ".join(
+        f'{{ straight = {length}, grade = "2 %" }}'
+        for length in draw(st.lists(st.integers(150, 700), min_size=4, max_size=8))
+    )
+    text = f"""
+scale = "HO"
+unit = "mm"
+railhead.A = 0
+vertical_curve.length = 0
+line.Main = {{ from = "A", to = "B", track = [{tracks}] }}
+loco.mule = {{ {LOCOS["mule"]}, pull = {{ clean = "{clean:.3f} gf", treated = "{share * clean:.3f} gf" }} }}
+car.ore = {{ mass = "100 g", length = 140, rolling = "2.0 %", starting = "2.5 %" }}
+route.Up = {{ from = "A", to = "B" }}
+train.up = {{ route = "Up", consist = ["mule", "{cars} ore", "mule"] }}
+"""
+    return Case(text, draw(st.sampled_from([0.0, 0.1, 0.3])), None, "marginal", better=False, mixed=False)
+
+
+@settings(max_examples=2 * EXAMPLES, deadline=None, phases=PHASES)
+@given(trades())
+def test_no_subset_weighs_more_where_two_locomotives_trade(case: Case) -> None:
+    check(case)
