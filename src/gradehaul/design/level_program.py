@@ -15,6 +15,7 @@ from gradehaul.errors import DesignError
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
+from gradehaul.quiet import quietly
 from gradehaul.track.piecewise import FloatArray
 
 _SLACK = 1e-9
@@ -196,16 +197,17 @@ class Program:
         bounds: Any = np.column_stack(
             [np.append(self.low, np.full(further, least)), np.append(self.high, np.full(further, np.inf))]
         )
-        done = linprog(
-            np.append(np.zeros(count), cost),
-            A_ub=vstack([upper, rows]).tocsr(),
-            b_ub=np.append(ours.most, most),
-            A_eq=equal if same.most.size else None,
-            b_eq=same.most if same.most.size else None,
-            bounds=bounds,
-            method="highs-ds",
-            options={"presolve": False, "primal_feasibility_tolerance": _SLACK, "dual_feasibility_tolerance": _SLACK},
-        )
+        with quietly():
+            done = linprog(
+                np.append(np.zeros(count), cost),
+                A_ub=vstack([upper, rows]).tocsr(),
+                b_ub=np.append(ours.most, most),
+                A_eq=equal if same.most.size else None,
+                b_eq=same.most if same.most.size else None,
+                bounds=bounds,
+                method="highs-ds",
+                options={"presolve": False, "primal_feasibility_tolerance": _SLACK, "dual_feasibility_tolerance": _SLACK},
+            )
         if done.x is None:
             return None
         own = ours.of[-done.ineqlin.marginals[: ours.most.size] > _BINDS]
