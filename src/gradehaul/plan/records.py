@@ -166,6 +166,10 @@ class CurveResistance:
     """Friction of the model's own wheel on its rail, for `wheelbase`."""
     coefficient: float | None = None
     """Equivalent grade times radius, m, for `coefficient`."""
+    starting: float | None = None
+    """Curve resistance when starting over that when running, 1 or more; None where it is not stated, taken as 1."""
+    tension: float = 0.0
+    """Effective friction of flanges that coupler tension presses against the rail; 0 leaves it out."""
     spread: float | None = None
     """Standard error of a coefficient that was worked out from readings, m."""
 

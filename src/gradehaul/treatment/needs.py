@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.haulage.demand import TIE, TOUCH, Pulls, gravity_and_curves
+from gradehaul.haulage.demand import TIE, TOUCH, Pulls, demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
@@ -105,7 +105,8 @@ def needs_of(
     start
         Where the route begins, m, where it is a leg of another; places are told from the start of that.
     """
-    asked = gravity_and_curves(profile, train)
+    wants = demand(profile, train)
+    asked = wants.running
     locos = train.locos
     spans = [_spans(profile, along, loco, behind) for loco, behind in locos]
     places = distinct(np.concatenate([[asked.start, asked.stop], *(edge for span in spans for edge in span[:2])]))
@@ -113,23 +114,22 @@ def needs_of(
     if places.size == 1:  # as long as its route: it stands in one place
         places = np.repeat(places, 2)
     middle = 0.5 * (places[:-1] + places[1:])
-    climbing, descending = (_greatest_between(each, places) for each in (asked, asked * -1.0))
+    running, starting, pushing = (_greatest_between(each, places) for each in (asked, wants.starting, -wants.least))
     ranges = [(np.searchsorted(to, middle, "right"), np.searchsorted(fro, middle, "left")) for fro, to, _ in spans]
     runs = [numbers for *_, numbers in spans]
     standing, slipping = (
         lambda loco, rail: pulls.standing(loco, rail).value,
         lambda loco, rail: pulls.slipping(loco, rail).value,
     )
-    tests: list[_Tested] = [("hold", descending, -train.lowest_rolling, slipping)]
+    tests: list[_Tested] = [("hold", pushing, slipping)]
     if need == "climbs":
-        tests.append(("restart", climbing, max(train.starting, train.rolling), standing))
-        tests.append(("slip", climbing, train.rolling, slipping))
-    else:
-        tests.append(("stand", climbing, train.rolling, standing))
+        tests += [("restart", starting, standing), ("slip", running, slipping)]
+    if need == "marginal" or train.starting < train.rolling:
+        tests.append(("stand", running, standing))
     tight: list[Tight] = []
     beyond: list[Beyond] = []
-    for test, (greatest, at), resistance, pull in tests:
-        least = (greatest + resistance) / (train.together * (1.0 - reserve))
+    for test, (greatest, at), pull in tests:
+        least = greatest / (train.together * (1.0 - reserve))
         base, loss = zip(
             *(
                 _pulls_under(units, run, lower, upper, loco, film, pull)
@@ -162,8 +162,8 @@ def needs_of(
     return Needs(tuple(hardest(tight)), tuple(beyond), run_over)
 
 
-_Tested = tuple[Test, tuple[FloatArray, FloatArray], float, Callable[[Loco, str], float]]
-"""A test: what is asked at the most between places, N, and where; the resistance on top of it, N; and which pull."""
+_Tested = tuple[Test, tuple[FloatArray, FloatArray], Callable[[Loco, str], float]]
+"""A test: what is needed at the most between places, N, and where; and which pull."""
 
 
 def _spans(profile: RouteProfile, along: Stations, loco: Loco, behind: float) -> tuple[FloatArray, FloatArray, Numbers]:

@@ -50,7 +50,8 @@ class OneByOne:
 
     def profile(self, route: str, number: int) -> RouteProfile:
         """The route with the curve coefficient of one draw."""
-        return route_profile(self.layout._strip, self.layout.route(route), float(self.draws.curve[number]))
+        curves = replace(self.layout.curves, coefficient=float(self.draws.curve[number]))
+        return route_profile(self.layout._strip, self.layout.route(route), curves)
 
     def train(self, train: Train, plan: Plan, number: int) -> Train:
         """The train with the vehicles and the pulling together of one draw."""

@@ -139,7 +139,14 @@ def _curve_resistance(plan: Plan, curve: CurveBench | None) -> CurveResistance:
     if curve is None or curve.coefficient.value <= 0:
         return plan.curve_resistance
     error = max(curve.error, 0.02 * curve.coefficient.value)
-    return CurveResistance("coefficient", coefficient=curve.coefficient.value, spread=error)
+    known = plan.curve_resistance
+    return CurveResistance(
+        "coefficient",
+        coefficient=curve.coefficient.value,
+        starting=known.starting,
+        tension=known.tension,
+        spread=error,
+    )
 
 
 def _sure(plan: Plan, loco: str, rows: Sequence[Taken], resistance: CurveResistance, coefficient: float) -> float:

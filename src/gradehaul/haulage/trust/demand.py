@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -54,7 +54,7 @@ def parts(profile: RouteProfile, train: Train, rail: str) -> tuple[Parts, Patter
     first, edges = profile.first_head(train.length), train.edges.tolist()
     found: list[list[PiecewiseQuadratic]] = []
     for shape in (profile.railhead, profile.turning):
-        behind = shaped(profile, shape).with_track_behind(train.length)
+        behind = profile.shaped(shape).with_track_behind(train.length)
         rows = []
         for kind in kinds:
             weights = np.zeros(len(train.blocks) + 1)
@@ -74,11 +74,6 @@ def parts(profile: RouteProfile, train: Train, rail: str) -> tuple[Parts, Patter
     middle = one.breaks[:-1] + 0.5 * width
     patterns, rails = patterns_at(there, middle)
     return Parts(kinds, one.breaks[:-1], width, coefficients, rails), patterns
-
-
-def shaped(profile: RouteProfile, effort: PiecewiseQuadratic) -> RouteProfile:
-    """Return a profile with another function of the place for its compensated profile."""
-    return replace(profile, effort=effort, legs=(), _behind={}, _rows={})
 
 
 def rails_under(profile: RouteProfile, train: Train, rail: str) -> list[dict[str, PiecewiseQuadratic]]:

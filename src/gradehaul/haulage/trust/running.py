@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, rails_along, supply
-from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.profile import RouteProfile, compensated
 from gradehaul.haulage.train import Train, headed_by
-from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under, shaped
+from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.pull import State, given
 from gradehaul.haulage.verdict import less
@@ -48,8 +48,8 @@ class Leg:
 
     def __init__(self, profile: RouteProfile, coefficients: FloatArray) -> None:
         self.route = profile.route
-        self.heights, self.bends = shaped(profile, profile.railhead), shaped(profile, profile.turning)
-        self.profiles = [shaped(profile, _combined(profile.railhead, profile.turning, float(c))) for c in coefficients]
+        self.heights, self.bends = profile.shaped(profile.railhead), profile.shaped(profile.turning)
+        self.profiles = [profile.shaped(compensated(profile.railhead, profile.turning, float(c))) for c in coefficients]
 
 
 class DrawnRun:
@@ -116,7 +116,7 @@ class DrawnRun:
         if count not in self._gravity:
             train = self.train(count)
             height, bend = (gravity_and_curves(profile, train) for profile in (self.leg.heights, self.leg.bends))
-            self._gravity[count] = [_combined(height, bend, float(c)) for c in self.drawn.coefficients]
+            self._gravity[count] = [compensated(height, bend, float(c)) for c in self.drawn.coefficients]
         return self._gravity[count]
 
     def _placed(self, count: int) -> int:
@@ -160,16 +160,6 @@ def _grid(count: int) -> tuple[int, ...]:
     while (above := below + below // 6) <= count:
         below = above
     return (count,) if below == count else (below, above)
-
-
-def _combined(height: PiecewiseQuadratic, bend: PiecewiseQuadratic, coefficient: float) -> PiecewiseQuadratic:
-    """Return height + coefficient × bend of two functions that break at the same places."""
-    return PiecewiseQuadratic(
-        height.breaks,
-        height.values + coefficient * bend.values,
-        height.slopes + coefficient * bend.slopes,
-        height.seconds + coefficient * bend.seconds,
-    )
 
 
 def _shares(nodes: FloatArray, at: FloatArray) -> FloatArray:
