@@ -297,7 +297,7 @@ def layouts(draw: st.DrawFn, *, lap: bool | None = None, most: int = 12) -> Layo
             'title = "Random"\nscale = "HO"\nunit = "mm"\n',
             f'[railhead]\n"Post 0" = {words["start"]}\n',
             f"[vertical_curve]\nlength = {words['vertical']}\n",
-            f'[curve_resistance]\nmodel = "coefficient"\ncoefficient = "{words["coefficient"]}"\n'
+            f'[curve_resistance]\nmodel = "coefficient"\ncoefficient = "{words["coefficient"]}"',
             f"starting = {words['starting']}\n",
             *(lines if draw(st.booleans()) else reversed(lines)),
             f"[route.{ROUTE}]\n{route}",

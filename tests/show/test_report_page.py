@@ -167,7 +167,9 @@ def _random_layouts(count: int, *, lap: bool) -> list[Layout]:
     collect()
     # the later ones: the first are the simplest there are
     taut = "[curve_resistance]\ntension = 0.04\n"
-    chosen = [text.replace("[curve_resistance]\n", taut) if k % 3 == 0 else text for k, text in enumerate(texts[-count:])]
+    chosen = [
+        text.replace("[curve_resistance]\n", taut) if k % 3 == 0 else text for k, text in enumerate(texts[-count:])
+    ]
     return [Layout(read_plan(text)) for text in chosen]
 
 

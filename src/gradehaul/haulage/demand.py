@@ -275,7 +275,7 @@ class Demand(NamedTuple):
 
 
 def demand(profile: RouteProfile, train: Train) -> Demand:
-    """Return what a train needs when it runs, when it starts, and at the least; tension on curves counts in the first two.
+    """Return what a train needs when it runs, when it starts, and at the least; tension counts in the first two.
 
     Parameters
     ----------
@@ -301,8 +301,8 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
     >>> layout = Layout(plan)
     >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
 
-    All of 0.7 kg on 2 % in a curve of 1.5 %, 3 % when starting and 1.25 % at the least, with 0.4 kg of cars that roll at
-    2 %, start at 2.5 % and roll at 0.8 % at the least:
+    All of 0.7 kg on 2 % in a curve of 1.5 %, 3 % when starting and 1.25 % at the least, with 0.4 kg of cars that roll
+    at 2 %, start at 2.5 % and roll at 0.8 % at the least:
 
     >>> [round(each.greatest().value / (0.7 * 9.80665), 5) for each in demand(profile, train)]
     [0.04643, 0.06429, 0.0371]
@@ -314,8 +314,8 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
     )
     least = base if profile.lowest is profile else gravity_and_curves(profile.lowest, train)
     if profile.curves.tension:
-        running = running + _tension(profile, train)
-        starting = starting + _tension(profile, train, starting=True)
+        running = running + tension(profile, train)
+        starting = starting + tension(profile.starting, train, starting=True)
     return Demand(running, starting, least + train.lowest_rolling)
 
 
@@ -355,16 +355,15 @@ def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, f
     return float(by_block[~powered].sum()), float(by_block[powered].sum())
 
 
+def tension(profile: RouteProfile, train: Train, *, starting: bool = False) -> PiecewiseQuadratic:
+    """Return what coupler tension adds on a profile's curves, running or starting, N, by the place of the head."""
+    return friction_of_tension(profile, train, lambda car: (car.starting if starting else car.rolling).value)
+
+
 def tension_at(profile: RouteProfile, train: Train, head: float, *, starting: bool = False) -> float:
-    """Return what coupler tension adds with the head at one place, N: the more where it steps; 0 where left out."""
+    """Return the same with the head at one place, the more where it steps; 0 where the plan leaves tension out."""
     if not profile.curves.tension:
         return 0.0
-    friction = _tension(profile, train, starting=starting)
+    friction = tension(profile, train, starting=starting)
     around = np.clip([head - 1e-9, head, head + 1e-9], friction.start, friction.stop)
     return float(friction.at(around).max())
-
-
-def _tension(profile: RouteProfile, train: Train, *, starting: bool = False) -> PiecewiseQuadratic:
-    if starting:
-        return friction_of_tension(profile.starting, train, lambda car: car.starting.value)
-    return friction_of_tension(profile, train, lambda car: car.rolling.value)

@@ -180,7 +180,7 @@ class _Run:
         starting = test == "restart"
         train, profile = self.train(count), self.profile.starting if starting else self.profile
         need = asked_at(profile, train, worst.at)[0] + count * self.resistance(test)
-        need += tension_at(self.profile, train, worst.at, starting=starting)
+        need += tension_at(profile, train, worst.at, starting=starting)
         return Binds(test, count, worst.at, self.profile.track_at(worst.at), need, worst.value + need)
 
 

@@ -169,7 +169,7 @@ class RouteProfile:
 
     def _with_curves(self, times: float) -> RouteProfile:
         """Return the profile of one direction with so many times the curve coefficient."""
-        if times == 1.0 or not np.any(self.turning.slopes) and not np.any(self.turning.seconds):
+        if times == 1.0 or (not np.any(self.turning.slopes) and not np.any(self.turning.seconds)):
             return self
         if times not in self._compensated:
             effort = compensated(self.railhead, self.turning, times * self.coefficient)

@@ -6,7 +6,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, rails_along, supply
+from gradehaul.haulage.demand import (
+    TIE,
+    Pulls,
+    Supply,
+    asked_at,
+    gravity_and_curves,
+    rails_along,
+    supply,
+    tension,
+    tension_at,
+)
 from gradehaul.haulage.profile import RouteProfile, compensated
 from gradehaul.haulage.train import Train, headed_by
 from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under
@@ -26,13 +36,28 @@ class Drawn:
         The plan, and the pulls of its locomotives.
     draws
         Draws of its figures.
+    curve
+        The curve coefficient of each draw, m, shape (draws,).
     coefficients
-        The curve coefficients, m, rising, shape (nodes,).
+        Those of the exact engine, rising, shape (nodes,).
+    starting
+        Whether trains start, or run.
     """
 
-    def __init__(self, plan: Plan, pulls: Pulls, draws: Draws, coefficients: FloatArray) -> None:
+    def __init__(
+        self, plan: Plan, pulls: Pulls, draws: Draws, curve: FloatArray, coefficients: FloatArray, *, starting: bool
+    ) -> None:
         self.plan, self.pulls, self.draws, self.coefficients = plan, pulls, draws, coefficients
-        self._shares = _shares(coefficients, draws.curve)
+        self.starting = starting
+        self._shares = _shares(coefficients, curve)
+        self._given: dict[tuple[object, ...], FloatArray] = {}
+
+    def pull(self, power: Power, train: Train, under: tuple[tuple[str, ...], ...], state: State) -> FloatArray:
+        """Return what a power gives on the rails under each of its locomotives, with the tie allowed, N."""
+        key = power.name, tuple(loco.name for loco, _ in train.locos), under, state
+        if key not in self._given:
+            self._given[key] = given(train, under, self.draws, state) * (1 + TIE)
+        return self._given[key]
 
     def between(self, values: FloatArray) -> FloatArray:
         """Return what is known at each coefficient, shape (nodes,) or (nodes, draws), in every draw.
@@ -47,7 +72,7 @@ class Leg:
     """A route, or one leg of it, by its heights, its bends, and both together at each curve coefficient."""
 
     def __init__(self, profile: RouteProfile, coefficients: FloatArray) -> None:
-        self.route = profile.route
+        self.route, self.tension = profile.route, profile.curves.tension
         self.heights, self.bends = profile.shaped(profile.railhead), profile.shaped(profile.turning)
         self.profiles = [profile.shaped(compensated(profile.railhead, profile.turning, float(c))) for c in coefficients]
 
@@ -63,7 +88,6 @@ class DrawnRun:
         self._worst: dict[int, list[tuple[float, float]]] = {}
         self._level: dict[int, FloatArray] = {}
         self._varied: dict[tuple[str, int, State], FloatArray] = {}
-        self._given: dict[tuple[object, State], FloatArray] = {}
         self._supply: dict[tuple[str, int], Supply] = {}
         self._rails: dict[tuple[str, int], tuple[FloatArray, Patterns, IntArray]] = {}
 
@@ -110,13 +134,21 @@ class DrawnRun:
 
     def _parts(self, count: int, heads: Sequence[float]) -> list[tuple[float, float]]:
         train = self.train(count)
-        return [asked_at(profile, train, head) for profile, head in zip(self.leg.profiles, heads, strict=True)]
+        found = []
+        for profile, head in zip(self.leg.profiles, heads, strict=True):
+            cars, locos = asked_at(profile, train, head)
+            found.append((cars + tension_at(profile, train, head, starting=self.drawn.starting), locos))
+        return found
 
     def _asked(self, count: int) -> list[PiecewiseQuadratic]:
         if count not in self._gravity:
             train = self.train(count)
             height, bend = (gravity_and_curves(profile, train) for profile in (self.leg.heights, self.leg.bends))
-            self._gravity[count] = [compensated(height, bend, float(c)) for c in self.drawn.coefficients]
+            asked = [compensated(height, bend, float(c)) for c in self.drawn.coefficients]
+            if self.leg.tension:
+                taut = [tension(profile, train, starting=self.drawn.starting) for profile in self.leg.profiles]
+                asked = [each + friction for each, friction in zip(asked, taut, strict=True)]
+            self._gravity[count] = asked
         return self._gravity[count]
 
     def _placed(self, count: int) -> int:
@@ -143,9 +175,7 @@ class DrawnRun:
         return found[which[stretch[int(pull.at(np.clip(beside, changes[0], changes[-1])).argmin())]]]
 
     def _pull(self, under: tuple[tuple[str, ...], ...], state: State) -> FloatArray:
-        if (under, state) not in self._given:
-            self._given[under, state] = given(self.train(1), under, self.drawn.draws, state) * (1 + TIE)
-        return self._given[under, state]
+        return self.drawn.pull(self.power, self.train(1), under, state)
 
 
 def _grid(count: int) -> tuple[int, ...]:

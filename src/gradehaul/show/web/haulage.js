@@ -6,6 +6,7 @@
 const Haulage = (() => {
   const TIE = 1e-9;
   const TOUCH = 1e-10;
+  const NEAR = 1e-9;
   const AS_PLANNED = "as planned", FRESH = " fresh", PLANNED_FRESH = AS_PLANNED + FRESH;
   const BASES = ["measured", "stated", "scaled", "assumed"];
 
@@ -284,14 +285,14 @@ const Haulage = (() => {
     const back = train.length;
     const effort = withTrackBehind(route, back, compensated(route, times));
     const level = withTrackBehind(route, back, compensated(route, 0.0)), bent = withTrackBehind(route, back, route.effort);
-    const size = Math.max(back / 400, last / 20000), count = Math.ceil((last + back) / size);
-    const even = Array.from({ length: count + 1 }, (_, k) => (k === count ? last : -back + (k * (last + back)) / count));
+    const size = Math.max(back / 800, last / 20000), count = Math.ceil((last + back) / size);
+    const even = Array.from({ length: count + 1 }, (_, k) => (k === count ? last : -back + k * ((last + back) / count)));
     const inside = Array.from(effort.breaks).filter((place) => place > -back && place < last);
     const sorted = Float64Array.from([...even, ...inside]).sort();
     const places = sorted.filter((place, k) => k === 0 || place !== sorted[k - 1]);
     const angle = places.map((place) => (tension * (at(bent, place) - at(level, place))) / coefficient);
-    const before = (place) => Math.max(firstAbove(places, place) - 1, 0);
-    const after = (place) => Math.min(firstAtLeast(places, place), places.length - 1);
+    const before = (place) => Math.max(firstAbove(places, place - NEAR) - 1, 0);
+    const after = (place) => Math.min(firstAtLeast(places, place + NEAR), places.length - 1);
     const loads = new Map();
     function loadOf(vehicle) {
       if (loads.has(vehicle)) return loads.get(vehicle);
@@ -322,9 +323,9 @@ const Haulage = (() => {
         if (loco) return;
         const load = loadOf(vehicle), front = train.edges[number], rear = train.edges[number + 1];
         const begin = before(low - rear), end = after(high - front);
-        const pulled = front >= leading - 1e-12, pushed = rear <= trailing + 1e-12;
+        const pulled = front >= leading - NEAR, pushed = rear <= trailing + NEAR;
         if (pulled && pushed) {
-          const split = firstAtLeast(angle, 0.5 * (angle[behind] + angle[ahead]));
+          const split = firstAtLeast(angle, 0.5 * (angle[behind] + angle[ahead]) + NEAR);
           const within = (cell) => Math.min(Math.max(cell, begin), end);
           friction += train.lineWeights[number] * load.pulled(begin, within(split), ahead);
           friction += train.lineWeights[number] * load.pushed(within(split - 1), end, behind);
