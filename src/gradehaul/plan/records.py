@@ -193,6 +193,22 @@ class Film:
 
 
 @dataclass(frozen=True, slots=True)
+class PredictedPull:
+    """A standing pull that a fit to the readings of other locomotives predicts, N.
+
+    `own` is how far this locomotive may differ from others alike, one standard deviation; `shared` is what an error of
+    one standard deviation in each of the two directions of the fit's coefficients does to it, and is common to all that
+    the fit on that rail predicts. All are known with `freedom` degrees of freedom.
+    """
+
+    value: float
+    own: float
+    shared: tuple[float, float]
+    rail: str
+    freedom: int
+
+
+@dataclass(frozen=True, slots=True)
 class Loco:
     """A locomotive: masses in kg, length over couplers in m, readings in N by rail condition.
 
@@ -208,8 +224,8 @@ class Loco:
     on_tyres: float = 0.0
     pull: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
-    predicted: Mapping[str, Reading] = field(default_factory=dict)
-    """Standing pulls on conditions without a reading, from the readings of other locomotives, N."""
+    predicted: Mapping[str, PredictedPull] = field(default_factory=dict)
+    """Standing pulls of a locomotive that was never read, from the readings of others, by rail condition."""
 
 
 @dataclass(frozen=True, slots=True)

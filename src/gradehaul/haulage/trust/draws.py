@@ -15,10 +15,11 @@ from gradehaul.haulage.adhesion import (
     TYRED_ADHESION,
     film_of,
     nearest_first,
+    source_of_pull,
 )
 from gradehaul.haulage.bench.scatter import pooled_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, curve_spread
-from gradehaul.plan.records import Basis, Car, Film, Loco, Plan
+from gradehaul.plan.records import Basis, Car, Film, Loco, Plan, PredictedPull
 from gradehaul.plan.stock import CLEAN
 from gradehaul.quantities import Reading
 from gradehaul.track.piecewise import FloatArray
@@ -158,15 +159,20 @@ class Draws:
 
     def standing(self, loco: Loco, condition: str) -> FloatArray:
         """Return the standing pull of a locomotive on a rail condition, N, reckoned as for the answer itself."""
-        if readings := loco.pull.get(condition):
-            return self._read(readings, "standing", loco.name, condition)
-        if told := loco.predicted.get(condition):
-            return np.maximum(told.value + (told.spread or 0.0) * self._normal("predicted", loco.name, condition), 0.0)
-        share = self._share(loco, condition)
-        for other in nearest_first(self.plan, condition):
-            if readings := loco.pull.get(other):
-                return self._read(readings, "standing", loco.name, other) * share / self._share(loco, other)
-        return sum(self._adhesion(loco)) * share
+        source = source_of_pull(self.plan, loco, condition)
+        if isinstance(source.known, PredictedPull):
+            known = self._predicted(loco, source.known)
+        elif source.known:
+            known = self._read(source.known, "standing", loco.name, source.rail)
+        else:
+            known = np.add(*self._adhesion(loco))
+        if source.rail == condition:
+            return known
+        return known * self._share(loco, condition) / self._share(loco, source.rail)
+
+    def estimate(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the standing pull of a locomotive by its weight on drivers alone, N."""
+        return np.add(*self._adhesion(loco)) * self._share(loco, condition)
 
     def slipping(self, loco: Loco, condition: str) -> FloatArray:
         """Return the slipping pull of a locomotive on a rail condition, N."""
@@ -202,6 +208,17 @@ class Draws:
             mean = fmean(reading.value for reading in readings)
             self._kept[key] = np.maximum(mean + scatter.value * (1 + 1 / len(readings)) ** 0.5 * t, 0.0)
         return self._kept[key]
+
+    def _predicted(self, loco: Loco, pull: PredictedPull) -> FloatArray:
+        """Return a predicted pull: errors of the fit are drawn once for all that it predicts, its scatter too."""
+        fit = "fit", pull.rail
+        one, other = (self._normal(*fit, number) for number in "12")
+        if ("scatter", *fit) not in self._kept:
+            chi_square = self._stream(("scatter", *fit)).chisquare(pull.freedom, self.count)
+            self._kept["scatter", *fit] = np.sqrt(pull.freedom / chi_square)
+        own = pull.own * self._normal("predicted", loco.name, pull.rail)
+        error = own + pull.shared[0] * one + pull.shared[1] * other
+        return np.maximum(pull.value + self._kept["scatter", *fit] * error, 0.0)
 
     def _resistance(self, car: Car, resistance: Reading) -> FloatArray:
         if resistance.spread is not None:
