@@ -98,9 +98,7 @@ def _made_up(plan, noise):
     def pull(mass, tyres):
         return G / 1000 * (METAL * (mass - tyres) + TYRED * tyres) * (1 + BETWEEN * noise.standard_normal())
 
-    rows = tuple(
-        replace(row, forces=_forces(pull(*FLEET[k]), noise)) for k, row in enumerate(plan.book.pulls)
-    )
+    rows = tuple(replace(row, forces=_forces(pull(*FLEET[k]), noise)) for k, row in enumerate(plan.book.pulls))
     bench = with_bench(replace(plan, book=replace(plan.book, pulls=rows)))
     z = noise.standard_normal()
     rolling = 0.02 * max(1 + z * (0.6 if z < 0 else 0.5) / 1.6448536, 0.1)

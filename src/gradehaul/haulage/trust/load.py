@@ -56,32 +56,29 @@ class RouteTrust:
     def __init__(self, plan: Plan, profile: RouteProfile, pulls: Pulls, draws: Draws) -> None:
         draws = draws.part(LOAD_DRAWS)
         bends = profile.turning.ends[-1] > profile.turning.values[0]
-
-        def setting(curve: FloatArray, *, starting: bool) -> _Setting:
-            nodes = np.array(quantiles(curve, _CURVES if bends else (0.5,)))
-            drawn = Drawn(plan, pulls, draws, curve, nodes, starting=starting)
-            return drawn, [Leg(leg, nodes) for leg, _ in profile.runs]
-
-        self._running = setting(draws.curve, starting=False)
-        self._starting = setting(draws.starting_curve, starting=True) if bends else self._running
+        nodes = np.array(quantiles(draws.curve, _CURVES if bends else (0.5,)))
+        if bends:  # what is needed at the greatest coefficient when starting is worked out too
+            nodes = np.append(nodes, quantiles(draws.starting_curve, _CURVES[-1:]))
+        self._drawn = Drawn(plan, pulls, draws, nodes)
+        self._legs = [Leg(leg, nodes) for leg, _ in profile.runs]
         self._last: tuple[tuple[str, str, Engine], _Weighing] | None = None
 
     def spread(self, load: Load) -> LoadSpread:
         """Return the percentiles of a load of this route.
 
         Reckoned from 1,000 draws, not 10,000, and not exactly in each: the exact engine finds the worst place of a
-        train at three curve coefficients (the 2nd, 50th and 98th percentile), of running and of starting; between them
-        the margin is taken as straight in the coefficient, which is on the safe side since the most that is asked is
-        convex in it, and at each place it is exact in pulls, masses and resistances. Of trains of more than ten cars
-        some are looked at, a sixth apart at the most, and what those between ask is taken as straight in the number of
-        cars. The number is found as if one more car always asked more; over a sawtooth that may differ from the nominal
-        load, which is found without that. The nominal load itself stands between the two in any case.
+        train at four curve coefficients (the 2nd, 50th and 98th percentile, and the 98th of starting); between them the
+        margin is taken as straight in the coefficient, which is on the safe side since the most that is asked is convex
+        in it, and at each place it is exact in pulls, masses and resistances. Of trains of more than ten cars some are
+        looked at, a sixth apart at the most, and what those between ask is taken as straight in the number of cars. The
+        number is found as if one more car always asked more; over a sawtooth that may differ from the nominal load,
+        which is found without that. The nominal load itself stands between the two in any case.
         """
         key = load.power, load.car, load.engine
         if self._last is None or self._last[0] != key:  # loads on several rails follow one another; the rest is let go
-            plan = self._running[0].plan
+            plan = self._drawn.plan
             power, car = plan.powers[load.power], plan.cars[load.car]
-            self._last = key, _Weighing(self._running, self._starting, power, car, load.engine)
+            self._last = key, _Weighing(self._drawn, self._legs, power, car, load.engine)
         weighing = self._last[1]
         rated_low, rated_high, limit_low, limit_high = (
             _most_cars(partial(margin, load.rail, percentile), near, weighing.slope(max(near, 1)))
@@ -96,48 +93,40 @@ class RouteTrust:
         )
 
 
-_Setting = tuple[Drawn, list[Leg]]
-"""Draws, and the legs of a route, for trains that run or that start."""
-
-
 class _Weighing:
     """Trains of one kind of car behind a power over all legs of a route, weighed in all draws."""
 
-    def __init__(self, running: _Setting, starting: _Setting, power: Power, car: Car, engine: Engine) -> None:
-        draws = running[0].draws
+    def __init__(self, drawn: Drawn, legs: Sequence[Leg], power: Power, car: Car, engine: Engine) -> None:
+        draws = drawn.draws
         masses = draws.mass(car)
         self.masses = np.ones(draws.count) if masses is None else masses
         weight = GRAVITY * car.mass * self.masses
         self.rolling = weight * draws.rolling(car)
         self.restarting = np.maximum(self.rolling, weight * draws.starting(car))
-        self._runs, self._starts = (
-            [
-                DrawnRun(drawn, leg, power, car, self.masses, pushed=leg.route.pushed(at_start=engine == "trailing"))
-                for leg in legs
-            ]
-            for drawn, legs in (running, starting)
-        )
+        self._runs = [
+            DrawnRun(drawn, leg, power, car, self.masses, pushed=leg.route.pushed(at_start=engine == "trailing"))
+            for leg in legs
+        ]
 
     def rated(self, rail: str, percentile: float, count: int) -> float:
         """Return a percentile of the margin with which a train is rated, N."""
-        start = _least(self._starts, rail, count, "standing") - count * self.restarting
-        slip = _least(self._runs, rail, count, "slipping") - count * self.rolling
+        start = self._margin(rail, count, "standing", starting=True) - count * self.restarting
+        slip = self._margin(rail, count, "slipping") - count * self.rolling
         return _percentile(np.minimum(start, slip), percentile)
 
     def limit(self, rail: str, percentile: float, count: int) -> float:
         """Return a percentile of the margin with which a train gets through as long as its wheels never slip, N."""
-        return _percentile(_least(self._runs, rail, count, "standing") - count * self.rolling, percentile)
+        return _percentile(self._margin(rail, count, "standing") - count * self.rolling, percentile)
 
     def slope(self, count: int) -> float:
         """Return about what one more car takes from the margin of a train, N, as a negative figure."""
         return -max(max(run.asked_by_car(count) for run in self._runs) + float(self.rolling.mean()), 0.0)
 
-
-def _least(runs: Sequence[DrawnRun], rail: str, count: int, state: State) -> FloatArray:
-    margin = runs[0].margin(rail, count, state)
-    for run in runs[1:]:
-        margin = np.minimum(margin, run.margin(rail, count, state))
-    return margin
+    def _margin(self, rail: str, count: int, state: State, *, starting: bool = False) -> FloatArray:
+        margin = self._runs[0].margin(rail, count, state, starting=starting)
+        for run in self._runs[1:]:
+            margin = np.minimum(margin, run.margin(rail, count, state, starting=starting))
+        return margin
 
 
 def _percentile(values: FloatArray, share: float) -> float:
