@@ -96,25 +96,34 @@ class _Tested:
         return Extreme(self.steady - worst.value, worst.at)
 
 
+class _Trains:
+    """The trains of a power with 1, 2, 3 … cars as they run in one direction."""
+
+    def __init__(self, plan: Plan, power: Power, car: Car, *, pushed: bool) -> None:
+        self._plan, self._power, self._car, self._pushed = plan, power, car, pushed
+        self._known: dict[int, Train] = {}
+
+    def __call__(self, count: int) -> Train:
+        """Return the train of a number of cars."""
+        if count not in self._known:
+            train = headed_by(self._plan, self._power, self._car, count)
+            self._known[count] = train.after([None]) if self._pushed else train
+        return self._known[count]
+
+
 class _Run:
     """A power and a kind of car where they run in one direction: what trains of them need, for all rail conditions."""
 
     def __init__(
         self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, pushed: bool
     ) -> None:
-        self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
+        self.profile, self.car, self.pulls = profile, car, pulls
         self._pushed = pushed
-        self._trains: dict[int, Train] = {}
+        # not of the run itself: what is worked out with them is let go with it at once, without a round of references
+        self.train = _Trains(plan, power, car, pushed=pushed)
         self._steady: dict[int, Worst] = {}
         self._demands: dict[int, Demand] = {}
         self._tested: dict[tuple[str, Test], _Tested] = {}
-
-    def train(self, count: int) -> Train:
-        """Return the train of a number of cars as it runs here."""
-        if count not in self._trains:
-            train = headed_by(self.plan, self.power, self.car, count)
-            self._trains[count] = train.after([None]) if self._pushed else train
-        return self._trains[count]
 
     def resistance(self, test: Test) -> float:
         """Return the resistance of one car that counts in a test, N."""
@@ -162,8 +171,10 @@ class _Run:
         if not self._pushed:  # locomotives ahead of their cars stand alike whatever follows
             return lambda _: shortest
 
+        profile, train, pulls = self.profile, self.train, self.pulls
+
         def pull(count: int) -> PiecewiseQuadratic:
-            given = getattr(supply(self.profile, self.train(count), rail, self.pulls), name)
+            given = getattr(supply(profile, train(count), rail, pulls), name)
             assert isinstance(given, PiecewiseQuadratic)
             return given
 
