@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import brute_walk as walk
+from gradehaul.haulage.check import check
 from gradehaul.haulage.demand import demand
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import headed_by, made_up
@@ -152,3 +153,13 @@ def test_a_middle_engine_leaves_each_car_to_the_farther_of_two_at_the_most():
         for name in ("short", "long")
     )
     assert one.greatest().value < two.greatest().value < 1.6 * one.greatest().value
+
+
+def test_a_train_that_wraps_much_curve_is_noted_with_what_tension_would_change():
+    def notes(text):
+        return [str(note) for note in check(read_plan(text)).notes if "coupler tension" in str(note)]
+
+    found = notes(HELIX)
+    assert ['train "long"' in found[0], 'train "pushed"' in found[1], len(found)] == [True, True, 2]
+    assert all("add some 12 %" in note for note in found)
+    assert notes(with_tension(HELIX)) == []
