@@ -206,7 +206,11 @@ class Program:
                 b_eq=same.most if same.most.size else None,
                 bounds=bounds,
                 method="highs-ds",
-                options={"presolve": False, "primal_feasibility_tolerance": _SLACK, "dual_feasibility_tolerance": _SLACK},
+                options={
+                    "presolve": False,
+                    "primal_feasibility_tolerance": _SLACK,
+                    "dual_feasibility_tolerance": _SLACK,
+                },
             )
         if done.x is None:
             return None

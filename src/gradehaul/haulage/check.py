@@ -2,28 +2,37 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.adhesion import slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import film_of, slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.demand import TIE
+from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
+from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.unusual import unusual_notes
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.route import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
-from gradehaul.plan.stock import conditions
+from gradehaul.plan.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.fouling import fouling_notes
+
+MUCH_WRAPPED = 4.0
+"""Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
+
+USUAL_TENSION = 0.03
+"""Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
+measured value was found)."""
 
 Progress = Callable[[int, int], None]
 """Told how many parts of the work are done, and of how many."""
@@ -178,6 +187,9 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
         *layout.found.notes,
         *train_notes,
         *_doubtful_pulls(plan),
+        *_unsure_predictions(plan, draws),
+        *_assumed_films(plan),
+        *_taut_trains(layout, trains),
         *unusual_notes(plan, (answer.ruling for answer in routes)),
     )
     return CheckAnswer(
@@ -254,6 +266,78 @@ def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
                     f"the pull measured with sliding wheels is more than the standing pull, which is {known}; "
                     "measure the standing pull too",
                 )
+
+
+def _unsure_predictions(plan: Plan, draws: Draws) -> Iterator[Note]:
+    """Yield a note for each pull that is calculated from other locomotives though its weight alone says more."""
+    if not any(loco.predicted for loco in plan.locos.values()):
+        return
+    for each in predictions(draws):
+        if each.less_sure:
+            others, weight = (
+                f"{describe(pull.value, 'force', unit)} ({describe(pull.low, 'force', unit)} to "
+                f"{describe(pull.high, 'force', unit)})"
+                for unit in [_force_unit(plan)]
+                for pull in (each.pull, each.by_weight)
+            )
+            yield Note(
+                f'loco "{each.loco}", {each.rail}',
+                f"its pull by the readings of other locomotives is {others}, by its weight {weight}; the first is used "
+                "and says little: read its own pull",
+            )
+
+
+def _force_unit(plan: Plan) -> str:
+    """Return a unit in which the plan's readings were written, N where there are none."""
+    readings = (force for loco in plan.locos.values() for forces in loco.pull.values() for force in forces)
+    return next((force.unit for force in readings if force.unit), "N")
+
+
+def _assumed_films(plan: Plan) -> Iterator[Note]:
+    """Yield a note for each film whose shares nobody measured or stated, where some pull depends on them."""
+    rails = conditions(plan.films)
+    for film in plan.films.values():
+        own = [rail for rail in rails if film_of(plan, rail) == (film, rail.endswith(FRESH))]
+        if film.basis == "assumed" and any(not loco.pull.get(rail) for loco in plan.locos.values() for rail in own):
+            yield Note(
+                f'rail "{film.name}"',
+                "measure first: the shares of pull that it leaves are assumed, for no measured pull of a model on one "
+                "was found; on a test rig with steel wheels a film left as little as 35 %",
+            )
+
+
+def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
+    """Yield a note for each train round so much curve that coupler tension, where it is left out, would tell."""
+    if layout.curves.tension:
+        return
+    routes = {route.name: route for route in layout.routes}
+    for name, train in trains.items():
+        if layout.plan.trains[name].route not in routes or not (train.locos and train.cars):
+            continue
+        taut = [
+            _strain(leg, train.after(leg.route.run_rounds))
+            for leg, _ in layout.profile(routes[layout.plan.trains[name].route]).runs
+        ]
+        angle, more = max(taut)
+        if angle > MUCH_WRAPPED:
+            share = f"{100 * more:.0f} %"
+            yield Note(
+                f'train "{name}"',
+                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension, not counted, would add "
+                f"some {share} to its demand; tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines "
+                "within the train about halve it",
+            )
+
+
+def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
+    """Return the most angle that a train's cars wrap, rad, and by how much usual tension raises its greatest demand."""
+    angle = profile.shaped(profile.turning).averaged(train.length, profile.first_head(train.length)).greatest()
+    wrapped = angle.value * train.length
+    if wrapped <= MUCH_WRAPPED:
+        return wrapped, 0.0
+    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION), _compensated={})
+    with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
+    return wrapped, with_it / without - 1 if without > 0 else 0.0
 
 
 def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], draws: Draws) -> RouteAnswer:

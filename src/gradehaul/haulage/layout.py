@@ -9,7 +9,7 @@ from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
-from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
@@ -57,8 +57,8 @@ class Layout:
         The movement graph; ``graph.graph`` is a networkx DiGraph.
     routes
         The routes of the plan; ``found`` has them with the notes on them.
-    coefficient
-        Curve coefficient, m.
+    curves, coefficient
+        What curves cost, and the curve coefficient of it, m.
     rails
         The rail conditions it can be asked about.
 
@@ -88,7 +88,8 @@ class Layout:
         self.plan = plan = _with_bench(plan, hours)
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
-        self.coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
+        self.curves = curve_costs(plan.curve_resistance, plan.scale)
+        self.coefficient = self.curves.coefficient
         self.clear = clear_lengths(self.alignment, self.alignment.positions)
         self.pulls = Pulls(plan)
         self._strip = lay_strip(self.alignment)
@@ -119,7 +120,7 @@ class Layout:
         RouteError
             No route of this name, or a route of another layout.
         """
-        return route_profile(self._strip, self._own(route), self.coefficient)
+        return route_profile(self._strip, self._own(route), self.curves)
 
     def _own(self, route: str | Route) -> Route:
         """Return a route of this layout, by name or as it is."""

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.demand import gravity_and_curves, supply
+from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.profile import RouteProfile
@@ -210,13 +210,13 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
                 place=f"train {quoted(named.name)} on route {quoted(profile.route.name)}",
                 write="another train",
             )
-    asked = gravity_and_curves(profile, train)
+    need = demand(profile, train)
     return Haul(
         name=named.name,
         train=train,
-        running=asked + train.rolling,
-        starting=asked + train.starting,
-        given=tuple(_given(layout, profile, started, rail, asked) for rail in told_rails),
+        running=need.running,
+        starting=need.starting,
+        given=tuple(_given(layout, profile, started, rail, need.running) for rail in told_rails),
     )
 
 

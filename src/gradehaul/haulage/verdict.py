@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from gradehaul.haulage.demand import TIE, Pulls, bases_at, gravity_and_curves, supply
+from gradehaul.haulage.demand import TIE, Pulls, bases_at, demand, supply
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
@@ -100,19 +100,16 @@ def how_well(verdict: Verdict) -> tuple[int, bool, float]:
 def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
     """Judge a train where it runs in one direction, in the order in which it runs there."""
     given = supply(profile, train, rail, pulls)
-    asked = gravity_and_curves(profile, train)
-    stand = less(given.standing, asked)
-    slip = less(given.slipping, asked)
+    need = demand(profile, train)
+    stand, slip = less(given.standing, need.running), less(given.slipping, need.running)
+    restart = less(given.standing, need.starting)
     allowed = TIE * greatest(given.standing)
     allowed_slip = TIE * greatest(given.slipping)
-    worst = (stand - train.rolling).least()
-    worst_slip = slip.least()
-    stalling = _stretches(stand, train.rolling - allowed)
-    no_stopping = _stretches(stand, train.starting - allowed)
-    no_recovery = _stretches(slip, train.rolling - allowed_slip)
-    # the cars roll as easily as they may, and push with what the grade gives beyond what they resist
-    held = less(given.slipping, asked * -1.0)
-    pushing = _stretches(held, -train.lowest_rolling - allowed_slip)
+    worst, worst_slip = stand.least(), slip.least()
+    stalling = _stretches(stand, -allowed)
+    no_stopping = _stretches(restart, -allowed)
+    no_recovery = _stretches(slip, -allowed_slip)
+    pushing = _stretches(less(given.slipping, -need.least), -allowed_slip)
     outcome: Outcome = "stalls" if stalling else "marginal" if no_stopping or no_recovery else "climbs"
     at = stalling[0].start if stalling else worst.at
     basis = bases_at(profile, train, rail, pulls, at).standing

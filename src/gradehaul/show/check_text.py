@@ -73,8 +73,11 @@ def _add_title(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     named = f"{scale.name}, " if scale.name else ""
     gauge = f"{1000 * scale.gauge:.4g} mm"
     page.line(f"Scale {named}1:{scale.ratio:.4g}, gauge {gauge}; {plan.practice} practice where nothing is said.")
-    model = CURVE_MODELS[plan.curve_resistance.model]
-    page.line(f"Curve coefficient {reader.small(answer.coefficient)} (grade x radius), from {model}.")
+    bends = plan.curve_resistance
+    model = CURVE_MODELS[bends.model]
+    more = "" if bends.starting is None else f"; {bends.starting:g} times that when starting"
+    more += f"; coupler tension with friction {bends.tension:g}" if bends.tension else ""
+    page.line(f"Curve coefficient {reader.small(answer.coefficient)} (grade x radius), from {model}{more}.")
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
         radius, asks = reader.length(1 / tightest), reader.grade(answer.coefficient * tightest)

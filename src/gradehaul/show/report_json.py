@@ -69,6 +69,12 @@ def stock_document(layout: Layout) -> dict[str, Any]:
     return {
         "gravity": GRAVITY,
         "together": TOGETHER,
+        "curves": {
+            "coefficient_m": layout.curves.coefficient,
+            "starting": layout.curves.starting,
+            "lowest": layout.curves.lowest,
+            "tension": layout.curves.tension,
+        },
         "locos": [_loco(layout, loco) for loco in plan.locos.values()],
         "powers": [
             {"name": power.name, "locos": list(power.locos), "together": power.together}

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.adhesion import Pull
-from gradehaul.haulage.demand import TIE, TOUCH, Pulls, gravity_and_curves
+from gradehaul.haulage.demand import TIE, TOUCH, Pulls, demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
@@ -156,27 +156,29 @@ def needs_of(
     start
         Where the route begins, m, where it is a leg of another; places count from the start of that.
     """
-    demand = gravity_and_curves(profile, train)
+    wants = demand(profile, train)
+    start_place, stop_place = wants.running.start, wants.running.stop
     spans = [_spans(profile, along, loco, behind) for loco, behind in train.locos]
-    places = distinct(np.concatenate([[demand.start, demand.stop], *(edge for span in spans for edge in span[:2])]))
-    places = places[(places >= demand.start) & (places <= demand.stop)]
+    places = distinct(np.concatenate([[start_place, stop_place], *(edge for span in spans for edge in span[:2])]))
+    places = places[(places >= start_place) & (places <= stop_place)]
     if places.size == 1:  # as long as its route: it stands in one place
         places = np.repeat(places, 2)
     middle = 0.5 * (places[:-1] + places[1:])
-    climbing, descending = (_greatest_between(each, places) for each in (demand, demand * -1.0))
+    running, starting, pushing = (
+        _greatest_between(each, places) for each in (wants.running, wants.starting, -wants.least)
+    )
     under = [
         Under(r, np.searchsorted(to, middle, "right"), np.searchsorted(fro, middle, "left")) for fro, to, r in spans
     ]
-    tests: list[_Tested] = [("hold", descending, -train.lowest_rolling, pulls.slipping)]
+    tests: list[_Tested] = [("hold", pushing, pulls.slipping)]
     if need == "climbs":
-        tests.append(("restart", climbing, max(train.starting, train.rolling), pulls.standing))
-        tests.append(("slip", climbing, train.rolling, pulls.slipping))
-    else:
-        tests.append(("stand", climbing, train.rolling, pulls.standing))
+        tests += [("restart", starting, pulls.standing), ("slip", running, pulls.slipping)]
+    if need == "marginal" or train.starting < train.rolling:
+        tests.append(("stand", running, pulls.standing))
     tight: list[Tight] = []
     beyond: list[Beyond] = []
     lacking: list[Beyond] = []
-    for (test, (greatest, at), resistance, pull), age in product(tests, _AGES):
+    for (test, (greatest, at), pull), age in product(tests, _AGES):
         base, loss, gain = (
             np.array(rows)
             for rows in zip(
@@ -188,7 +190,7 @@ def needs_of(
             )
         )
         # a load that is exact on paper is not lost to rounding, as in the verdict
-        short = (greatest + resistance) / (train.together * (1.0 - reserve)) - (1.0 + TIE) * np.sum(base, axis=0)
+        short = greatest / (train.together * (1.0 - reserve)) - (1.0 + TIE) * np.sum(base, axis=0)
         for found, lack in ((lacking, short), (beyond, short - np.sum(gain, axis=0))):
             k = int(np.argmax(lack))
             if lack[k] > 0:
@@ -207,8 +209,8 @@ def needs_of(
 
 
 _PullOf = Callable[[Loco, str], Pull]
-_Tested = tuple[Test, tuple[FloatArray, FloatArray], float, _PullOf]
-"""A test: the greatest demand between places, N, and where; the resistance on top of it, N; and which pull counts."""
+_Tested = tuple[Test, tuple[FloatArray, FloatArray], _PullOf]
+"""A test: the greatest demand between places, N, and where; and which pull counts."""
 
 _AGES: tuple[Callable[[str], str], ...] = (str, first_day)
 """Ages of the film, as what makes the rail condition of a film by name: rested, and on the first day."""

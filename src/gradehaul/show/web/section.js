@@ -197,12 +197,10 @@ const LongSection = (() => {
   }
 
   function drawPull(svg, view, x, teller, train, top, height) {
-    const { verdict, asked, lines } = train;
-    const reach = [Haulage.start(asked), Haulage.stop(asked)];
+    const { need: { running, starting }, verdict, lines } = train;
+    const reach = [Haulage.start(running), Haulage.stop(running)];
     const flat = (pull) => (typeof pull === "number"
       ? { breaks: reach, values: [pull], slopes: [0], seconds: [0] } : Haulage.restrict(pull, ...reach));
-    const running = { ...asked, values: asked.values.map((v) => v + train.train.rolling) };
-    const starting = { ...asked, values: asked.values.map((v) => v + train.train.starting) };
     const given = lines.flatMap((line) => [line.standing, line.slipping]).map(flat);
     const high = Math.max(Haulage.greatest(starting).value, ...given.map((f) => Haulage.greatest(f).value)) * 1.1;
     const low = Math.min(0, Haulage.least(running).value) * 1.05;

@@ -130,7 +130,7 @@ const Workbench = (() => {
         `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}. Rail: ${state.rail}.`;
       draw();
       setSlider();
-      push(Math.min(Math.max(state.head, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
+      push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
     }
 
     function tellVerdict(outcome, sentences, cls) {
@@ -145,7 +145,7 @@ const Workbench = (() => {
 
     function setSlider() {
       const slider = byId("bench-head");
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       slider.min = 0;
       slider.max = 1000;
       slider.step = 1;
@@ -159,7 +159,7 @@ const Workbench = (() => {
       key.querySelector(".film-key").hidden = state.rail === "clean";
       key.querySelector(".film-name").textContent = state.rail;
       drawn = LongSection.draw(byId("bench-section"), state.route, teller, {
-        train: { train, verdict, asked: verdict.asked, lines },
+        train: { train, verdict, need: verdict.need, lines },
         title: `Long section of ${Words.kind(state.route)} ${state.route.name} with the train on it and its pull`,
       });
     }
@@ -168,11 +168,10 @@ const Workbench = (() => {
 
     function push(head) {
       state.head = head;
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       const slider = byId("bench-head");
       slider.value = to > from ? Math.round((1000 * (head - from)) / (to - from)) : 0;
-      const asked = Haulage.at(verdict.asked, head);
-      const run = asked + train.rolling, startUp = asked + train.starting;
+      const run = Haulage.at(verdict.need.running, head), startUp = Haulage.at(verdict.need.starting, head);
       const standing = given(verdict.given.standing, head), slipping = given(verdict.given.slipping, head);
       const track = head === verdict.at ? verdict.track : Haulage.trackAt(state.route, head, true);
       const figures = {
@@ -221,7 +220,7 @@ const Workbench = (() => {
     });
     byId("bench-head").addEventListener("input", (event) => {
       if (!verdict) return;
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
     byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.marginAt); });
@@ -229,7 +228,7 @@ const Workbench = (() => {
     const figure = byId("bench-section");
     const point = (event) => {
       if (!verdict || !drawn || (event.type === "pointermove" && event.pointerType !== "mouse")) return;
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       push(Math.min(Math.max(drawn.placeAt(event.clientX), from), to));
     };
     figure.addEventListener("pointerdown", point);
@@ -246,7 +245,7 @@ const Workbench = (() => {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */
       push(route, place) {
         if (verdict && route === state.route) {
-          push(Math.min(Math.max(place, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
+          push(Math.min(Math.max(place, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
         }
       },
       redraw() { if (verdict) { draw(); push(state.head); } },
