@@ -8,6 +8,8 @@ from gradehaul.haulage.check import check
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.section import long_section
 from gradehaul.haulage.train import Train, made_up
+from gradehaul.network.graph import Way
+from gradehaul.network.run_rounds import RunRound
 from gradehaul.treatment.helping import helps
 from run_round_plan import plan, train
 
@@ -18,15 +20,18 @@ def names(given: Train) -> list[str]:
 
 def test_the_order_after_reversals_and_run_rounds() -> None:
     layout = Layout(plan(train("Mixed", "Up", "pair", "2 ore", "log", "goat")))
+    round_, turning = RunRound(9.0, ()), RunRound(9.0, (Way("Loop:1", forward=True),))
     mixed = made_up(layout.plan, layout.plan.trains["Mixed"])
     assert names(mixed.after([])) == ["1 mule", "1 goat", "2 ore", "1 log", "1 goat"]
     assert names(mixed.after([None])) == ["1 goat", "1 log", "2 ore", "1 goat", "1 mule"]
-    assert names(mixed.after([9.0])) == ["1 goat", "1 mule", "1 goat", "1 log", "2 ore"]
-    assert names(mixed.after([9.0, None])) == ["2 ore", "1 log", "1 goat", "1 mule", "1 goat"]
+    assert names(mixed.after([round_])) == ["1 goat", "1 mule", "1 goat", "1 log", "2 ore"]
+    assert names(mixed.after([round_, None])) == ["2 ore", "1 log", "1 goat", "1 mule", "1 goat"]
     # pushed until then, its locomotives lead as it turns back
-    assert names(mixed.after([9.0, None, 9.0])) == names(mixed.after([9.0]))
+    assert names(mixed.after([round_, None, round_])) == names(mixed.after([round_]))
+    # once reversed on the way, the locomotives come to the other end in the opposite order
+    assert names(mixed.after([turning])) == ["1 mule", "1 goat", "1 goat", "1 log", "2 ore"]
     light = Train(mixed.blocks[:2])
-    assert light.after([9.0]) == light.after([None])
+    assert light.after([round_]) == light.after([None])
 
 
 @pytest.mark.parametrize("consist", [("mule", "3 ore", "2 log"), ("pair", "2 log", "6 ore"), ("goat", "2 ore")])

@@ -7,10 +7,10 @@ from typing import TypeVar
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
-from gradehaul.haulage.longest import Climb, Engine, Load, Room
+from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_coefficient
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import Engine, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.reversals import Tail

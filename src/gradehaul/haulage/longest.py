@@ -11,16 +11,13 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.counts import Worst
 from gradehaul.haulage.demand import TIE, Pulls, asked_at, bases_at, supply
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, headed_by
+from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]
-
-Engine = Literal["leading", "trailing"]
-"""Where the locomotives stand as a train starts: ahead of its cars, or behind them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,19 +102,17 @@ class _Pull:
 class _Run:
     """A power and a kind of car where they run in one direction: what trains of them ask, for all rail conditions."""
 
-    def __init__(
-        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, pushed: bool
-    ) -> None:
-        self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
-        self._pushed = pushed
+    def __init__(self, profile: RouteProfile, starts: Callable[[int], Train], car: Car, pulls: Pulls) -> None:
+        self.profile, self.car, self.pulls = profile, car, pulls
+        self._starts = starts
         self._trains: dict[int, Train] = {}
-        self._steady = Worst(profile, self.train, car, pushed=pushed)
+        self._pushed = pushed(self.train(1))
+        self._steady = Worst(profile, self.train, car, pushed=self._pushed)
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it runs here."""
         if count not in self._trains:
-            train = headed_by(self.plan, self.power, self.car, count)
-            self._trains[count] = train.after([None]) if self._pushed else train
+            self._trains[count] = self._starts(count).after(self.profile.route.run_rounds)
         return self._trains[count]
 
     @property
@@ -182,14 +177,11 @@ class Climb:
     ) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         self.engine: Engine = engine
-        self._runs = [
-            (_Run(plan, leg, power, car, pulls, pushed=leg.route.pushed(at_start=engine == "trailing")), start)
-            for leg, start in profile.runs
-        ]
+        self._runs = [(_Run(leg, self.train, car, pulls), start) for leg, start in profile.runs]
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it starts."""
-        return self._runs[0][0].train(count)
+        return headed_by(self.plan, self.power, self.car, count, engine=self.engine)
 
     def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
         """Return the longest train on a rail condition, given the places that must hold it whole."""

@@ -17,6 +17,11 @@ class RunRound:
     room: float
     spurs: tuple[Way, ...]
 
+    @property
+    def turns(self) -> bool:
+        """Whether the locomotives come to the other end in the opposite order: they reverse an odd number of times."""
+        return len(self.spurs) % 2 == 1
+
 
 def run_round(graph: MovementGraph, last: Way) -> RunRound | None:
     """Return the roomiest way for locomotives round a train in a berth; None where there is none.

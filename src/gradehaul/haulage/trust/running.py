@@ -8,7 +8,7 @@ import numpy as np
 
 from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, rails_along, supply
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, headed_by
+from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under, shaped
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.pull import State, given
@@ -55,9 +55,10 @@ class Leg:
 class DrawnRun:
     """Trains of one kind of car with a power where they run in one direction."""
 
-    def __init__(self, drawn: Drawn, leg: Leg, power: Power, car: Car, masses: FloatArray, *, pushed: bool) -> None:
+    def __init__(self, drawn: Drawn, leg: Leg, power: Power, car: Car, masses: FloatArray, engine: Engine) -> None:
         self.drawn, self.leg, self.power, self.car, self.masses = drawn, leg, power, car, masses
-        self.pushed = pushed
+        self.engine: Engine = engine
+        self.pushed = pushed(self.train(1))
         self._locos = len(self.train(1).locos)
         self._gravity: dict[int, list[PiecewiseQuadratic]] = {}
         self._worst: dict[int, list[tuple[float, float]]] = {}
@@ -69,8 +70,8 @@ class DrawnRun:
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it runs here."""
-        train = headed_by(self.drawn.plan, self.power, self.car, count)
-        return train.after([None]) if self.pushed else train
+        train = headed_by(self.drawn.plan, self.power, self.car, count, engine=self.engine)
+        return train.after(self.leg.route.run_rounds)
 
     def asked_by_car(self, count: int) -> float:
         """Return about what one car of a train asks at the worst place, N."""
