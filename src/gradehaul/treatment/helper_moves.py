@@ -93,11 +93,11 @@ def _head_on(stand: Stand, at: float) -> Obstacle | None:
     # it waits ahead, on track that the train has not yet run over, or comes there from other track
     if at + stand.helper > stand.leg.length * _WHOLE and not stand.leg.route.lap:
         return "on"
-    before = stand.run_before(at)
-    if before.isdisjoint(stand.tracks(at, at + stand.helper)):
+    begun = max(place for place in stand.leg.starts.tolist() if place <= at + _NEAR)
+    if stand.run_before(begun).isdisjoint(stand.tracks(at, at + stand.helper)):
         return None
-    taken = stand.tracks(at - stand.train, at)
-    return None if can_clear(stand.layout.graph.backward, stand.ahead(at), taken, before, stand.helper) else "on"
+    graph, taken = stand.layout.graph.backward, stand.tracks(at - stand.train, at)
+    return None if can_clear(graph, stand.ahead(at), taken, stand.run_before(at), stand.helper) else "on"
 
 
 def _head_off(stand: Stand, at: float) -> Obstacle | None:
@@ -107,19 +107,23 @@ def _head_off(stand: Stand, at: float) -> Obstacle | None:
     if 0 < number <= len(tails):
         tail = tails[number - 1]
         if at + stand.helper > (leg.length - tail.length) * _WHOLE:
-            if stand.both > stand.layout.tail_room(tail) * _WHOLE:
+            if stand.both <= stand.layout.tail_room(tail) * _WHOLE:
+                # the train turns back and leaves it there, if it does not come again
+                shared = stand.tracks(leg.length - tail.length, leg.length)
+                ways = [way.track for each in route.legs[number:] for way in each.ways]
+                return "off" if any(ways.count(track) > 1 for track in shared) else None
+            if at + stand.helper > leg.length * _WHOLE or not _runs_off(stand, at):
                 return "room"
-            # the train turns back and leaves it there, if it does not come again
-            shared = stand.tracks(leg.length - tail.length, leg.length)
-            onward = route.legs[number:]
-            ways = [way.track for each in onward for way in each.ways]
-            return "off" if any(ways.count(track) > 1 for track in shared) else None
+            return None
     elif at + stand.helper > leg.length * _WHOLE and not route.lap:
         room = leg.length if route.end_berth is None else stand.layout.clear[route.end_berth].length
         return "room" if stand.both > room * _WHOLE else None
-    after = stand.run_after(at)
+    return None if _runs_off(stand, at) else "off"
+
+
+def _runs_off(stand: Stand, at: float) -> bool:
     taken = stand.tracks(at - stand.train, at)
-    return None if can_clear(stand.layout.graph, stand.ahead(at), taken, after, stand.helper) else "off"
+    return can_clear(stand.layout.graph, stand.ahead(at), taken, stand.run_after(at), stand.helper)
 
 
 def _tail_on(stand: Stand, at: float) -> Obstacle | None:
