@@ -110,10 +110,10 @@ def _telling_via(
 
 
 def _lap(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
-    """Close a lap, over the lines it names alone if it can; forward over the first where both directions do alike."""
-    whole = _whole_circuit(graph, wanted.lap)
-    if whole is not None:
-        return made_lap(graph, wanted.name, whole), []
+    """Close a lap, starting forward over its first line where both directions do alike.
+
+    Over the lines that it names alone where they close: any other way past them all is longer.
+    """
     tracks = graph.plan.lines[wanted.lap[0]].tracks
     starts = [way for way in (Way(tracks[0].id, forward=True), Way(tracks[-1].id, forward=False)) if way in graph.graph]
     tried = [shortest(graph, [start], graph.predecessors[start], wanted.lap, most_others=0) for start in starts]
@@ -125,26 +125,6 @@ def _lap(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
     unnamed = [f'"{line}"' for line in _lines_unnamed(graph, wanted, ways)]
     notes = [f"it closes over {', '.join(unnamed)} too, which lap does not name"] if unnamed else []
     return made_lap(graph, wanted.name, ways), notes
-
-
-def _whole_circuit(graph: MovementGraph, lines: Sequence[str]) -> tuple[Way, ...] | None:
-    """Return the circuit over some lines in their order and no others, each as often as it is named."""
-
-    def onto(before: Way | None, line: str) -> list[Way]:
-        tracks = graph.plan.lines[line].tracks
-        ends = Way(tracks[0].id, forward=True), Way(tracks[-1].id, forward=False)
-        return [way for way in ends if (way in graph.graph if before is None else way in graph.successors[before])]
-
-    trials: list[tuple[Way, ...]] = [(way,) for way in reversed(onto(None, lines[0]))]
-    while trials:
-        entered = trials.pop()
-        ways = graph.whole_lines(entered)
-        if len(entered) == len(lines):
-            if ways[0] in graph.successors[ways[-1]]:
-                return ways
-            continue
-        trials += [(*entered, way) for way in reversed(onto(ways[-1], lines[len(entered)])) if way not in entered]
-    return None
 
 
 def _lines_unnamed(graph: MovementGraph, wanted: NamedRoute, ways: Iterable[Way]) -> list[str]:
