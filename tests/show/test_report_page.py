@@ -218,7 +218,7 @@ JUDGE = """cases => cases.flatMap(({document, trains}) => {
   const stock = Haulage.stockFrom(document.stock), teller = Telling.teller(document.units);
   return trains.map(({route, rail, consist, together}) => {
     const on = document.routes.find(each => each.name === route);
-    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds), rail);
+    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds, on.run_rounds_turn), rail);
     const {given, need, ...verdict} = told;
     const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
     return [verdict, Words.verdict(on, teller, told).join(" "),
@@ -233,7 +233,7 @@ def test_locomotives_too_long_to_run_round_are_known(page):
     orders = page.run(
         """({stock, leg}) => ["mule", "pair"].map(name => {
           const consist = [{name, count: 1}, {name: "ore", count: 2}, {name: "log", count: 1}];
-          const train = Haulage.madeUp(Haulage.stockFrom(stock), consist, null, leg.run_rounds);
+          const train = Haulage.madeUp(Haulage.stockFrom(stock), consist, null, leg.run_rounds, leg.run_rounds_turn);
           return [train.blocks.map(block => block.vehicle.name), train.shutIn];
         })""",
         {"stock": stock_document(layout), "leg": route_document(layout, leg)},

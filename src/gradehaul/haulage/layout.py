@@ -7,10 +7,10 @@ from typing import TypeVar
 
 from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
-from gradehaul.haulage.longest import Climb, Engine, Load, Room
+from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import Engine, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.reversals import Tail
@@ -134,15 +134,15 @@ class Layout:
         """Return the places of a route that must hold a whole train."""
         self._own(route)
         rooms = [
-            Room(f'berth "{name}"', self.clear[name].length, berth=True)
+            Room(f'berth "{name}"', self.clear[name].length, "berth")
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
-        rooms += [Room(tail.name, self.tail_room(tail)) for tail in route.tails]
+        rooms += [Room(tail.name, self.tail_room(tail), "tail") for tail in route.tails]
         if route.lap:
-            rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
+            rooms.append(Room("the lap", self.graph.length_of(route.ways), "lap"))
         if route.tightest_loop is not None:
-            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
+            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
         return tuple(rooms)
 
     def tail_room(self, tail: Tail) -> float:
@@ -170,7 +170,10 @@ class Layout:
             engine=engine,
         )
         shut_in = climb.train(1).too_long_round(profile.route.tails)
-        rooms = (*self.rooms(profile.route), *(Room(f"the run-round {tail.place}", 0.0) for tail, *_ in shut_in))
+        rooms = (
+            *self.rooms(profile.route),
+            *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
+        )
         return tuple(climb.load(self._rail(rail), rooms) for rail in rails)
 
     def longest_train(

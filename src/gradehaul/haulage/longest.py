@@ -11,17 +11,15 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.counts import Worst
 from gradehaul.haulage.demand import TIE, Demand, Pulls, asked_at, bases_at, demand, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, headed_by
+from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest, less
+from gradehaul.network.route import Route
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]
 _TESTS: tuple[Test, ...] = ("restart", "stand", "slip")
-
-Engine = Literal["leading", "trailing"]
-"""Where the locomotives stand as a train starts: ahead of its cars, or behind them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,16 +34,23 @@ class Binds:
     pull: float
 
 
+RoomKind = Literal["berth", "tail", "lap", "loop", "run-round"]
+"""Where a train must fit: a berth in which it begins or ends its run, a tail in which it reverses, its lap, a loop on
+which it would meet itself; in a run-round its locomotives alone."""
+
+
 @dataclass(frozen=True, slots=True)
 class Room:
-    """A place that must hold a whole train: what it is called, its length, m, and whether it is a berth.
-
-    A train too long for a berth may still run; on a lap or a loop it would meet itself.
-    """
+    """A place that must hold a whole train: its name, length, m, and kind."""
 
     name: str
     length: float
-    berth: bool = False
+    kind: RoomKind
+
+    @property
+    def berth(self) -> bool:
+        """Whether it is a berth: a train too long for one may still run."""
+        return self.kind == "berth"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,17 +102,17 @@ class _Tested:
 
 
 class _Trains:
-    """The trains of a power with 1, 2, 3 … cars as they run in one direction."""
+    """The trains of a power with 1, 2, 3 … cars as they run over one leg."""
 
-    def __init__(self, plan: Plan, power: Power, car: Car, *, pushed: bool) -> None:
-        self._plan, self._power, self._car, self._pushed = plan, power, car, pushed
+    def __init__(self, plan: Plan, power: Power, car: Car, engine: Engine, leg: Route) -> None:
+        self._plan, self._power, self._car, self._engine, self._leg = plan, power, car, engine, leg
         self._known: dict[int, Train] = {}
 
     def __call__(self, count: int) -> Train:
         """Return the train of a number of cars."""
         if count not in self._known:
-            train = headed_by(self._plan, self._power, self._car, count)
-            self._known[count] = train.after([None]) if self._pushed else train
+            train = headed_by(self._plan, self._power, self._car, count, engine=self._engine)
+            self._known[count] = train.after(self._leg.run_rounds)
         return self._known[count]
 
 
@@ -115,12 +120,12 @@ class _Run:
     """A power and a kind of car where they run in one direction: what trains of them need, for all rail conditions."""
 
     def __init__(
-        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, pushed: bool
+        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, engine: Engine
     ) -> None:
         self.profile, self.car, self.pulls = profile, car, pulls
-        self._pushed = pushed
         # not of the run itself: what is worked out with them is let go with it at once, without a round of references
-        self.train = _Trains(plan, power, car, pushed=pushed)
+        self.train = _Trains(plan, power, car, engine, profile.route)
+        self._pushed = pushed(self.train(1))
         self._steady: dict[int, Worst] = {}
         self._demands: dict[int, Demand] = {}
         self._tested: dict[tuple[str, Test], _Tested] = {}
@@ -207,14 +212,11 @@ class Climb:
     ) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         self.engine: Engine = engine
-        self._runs = [
-            (_Run(plan, leg, power, car, pulls, pushed=leg.route.pushed(at_start=engine == "trailing")), start)
-            for leg, start in profile.runs
-        ]
+        self._runs = [(_Run(plan, leg, power, car, pulls, engine=engine), start) for leg, start in profile.runs]
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it starts."""
-        return self._runs[0][0].train(count)
+        return headed_by(self.plan, self.power, self.car, count, engine=self.engine)
 
     def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
         """Return the longest train on a rail condition, given the places that must hold it whole."""

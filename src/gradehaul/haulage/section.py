@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.demand import demand, supply
+from gradehaul.haulage.fit_trains import Misfit, misfits
 from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.layout import Layout, judged_rails
 from gradehaul.haulage.profile import RouteProfile
@@ -45,7 +46,8 @@ class Haul:
 
     `running` and `starting` are what grades and curves ask of the whole train, locomotives included, plus the rolling
     or starting resistance of its cars; a pull is what the balance reads on level straight track, where the resistance
-    of the locomotives is in it already. So the two are compared as they stand.
+    of the locomotives is in it already. So the two are compared as they stand. `misfits` are the places of the whole
+    route that do not hold the train.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Haul:
     running: PiecewiseQuadratic
     starting: PiecewiseQuadratic
     given: tuple[PullGiven, ...]
+    misfits: tuple[Misfit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -202,14 +205,6 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         return None
     started = made_up(layout.plan, named)
     train = started.after(profile.route.run_rounds)
-    for room in layout.rooms(layout.route(profile.route.whole)):
-        if not room.berth and train.length > room.length * (1 + 1e-9):
-            raise RouteError(
-                f"it must be no longer than {room.name} of the route",
-                file=layout.plan.file,
-                place=f"train {quoted(named.name)} on route {quoted(profile.route.name)}",
-                write="another train",
-            )
     need = demand(profile, train)
     return Haul(
         name=named.name,
@@ -217,6 +212,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         running=need.running,
         starting=need.starting,
         given=tuple(_given(layout, profile, started, rail, need.running) for rail in told_rails),
+        misfits=misfits(layout, layout.route(profile.route.whole), started),
     )
 
 

@@ -16,6 +16,7 @@ from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.network.route import Between
 from gradehaul.quantities import Kind
 from gradehaul.show.digits import rounded
+from gradehaul.treatment.dividing import Doubling
 from gradehaul.treatment.ways_over import WaysOver
 
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N", "grade": "1", "share": "1"}
@@ -186,14 +187,16 @@ def _way_over(way: WaysOver) -> dict[str, Any]:
         "rail": way.rail,
         "cars": way.cars,
         "leave_cars": way.leave,
-        "doubling": None
-        if way.double is None
-        else {
+        # a train is doubled only where berths at both ends hold its parts
+        "doubling": {
             "front_cars": way.double.front,
             "rear_cars": way.double.rear,
-            "foot_holds": way.double.foot_holds,
-            "summit_holds": way.double.summit_holds,
-        },
+            "foot_holds": True,
+            "summit_holds": True,
+        }
+        if isinstance(way.double, Doubling)
+        else None,
+        "no_doubling": None if isinstance(way.double, Doubling) else way.double,
         "helpers": [
             {
                 "loco": each.loco,
@@ -201,6 +204,7 @@ def _way_over(way: WaysOver) -> dict[str, Any]:
                 "where": each.where,
                 "enough": each.enough,
                 "fits": each.fits,
+                "obstacle": each.obstacle,
                 "districts": [
                     {"on": d.on, "on_m": rounded(d.on_at), "off": d.off, "off_m": rounded(d.off_at)}
                     for d in each.districts

@@ -88,14 +88,16 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
     """Return a route run in one direction: what is drawn of it, and its compensated profile in full precision.
 
     A leg of a route with reversals names it as its ``whole``, and has in ``run_rounds`` for each reversal before it the
-    longest locomotives that run round the train there, m, or null where they stay.
+    longest locomotives that run round the train there, m, or null where they stay; ``run_rounds_turn`` says where their
+    way puts them in the opposite order.
     """
     profile = layout.profile(route)
     section = long_section(layout, route.name, rails=("clean",))
     return {
         **_drawn(section),
         "whole": route.whole,
-        "run_rounds": list(route.run_rounds),
+        "run_rounds": [None if way is None else way.room for way in route.run_rounds],
+        "run_rounds_turn": [way is not None and way.turns for way in route.run_rounds],
         "starts_whole": route.starts_whole,
         "rooms": [
             {"name": room.name, "length_m": room.length, "berth": room.berth}

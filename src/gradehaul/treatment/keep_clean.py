@@ -10,8 +10,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.check import fit_trains
 from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.fit_trains import Misfit, misfits
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
@@ -69,6 +69,8 @@ class TrainOutcome:
     route: str
     planned: Verdict
     everywhere: Verdict
+    misfits: tuple[Misfit, ...] = ()
+    """Places of its route that do not hold it; the verdicts are on the track alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +143,6 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     ------
     DesignError
         A reserve or a length that makes no sense.
-    Problems
-        Trains that are too long to run on their route.
     RouteError
         No train; a train or a film that the plan does not have.
 
@@ -167,7 +167,6 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     _refuse(layout.plan, asked)
     film = _film(layout.plan, asked.film)
     runs = _runs(layout, asked.trains)
-    fit_trains(layout, {name: run.train for name, run in runs.items()})
     units = lay_units(layout, asked.step)
     turning = turning_places(
         units,
@@ -220,7 +219,13 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
         for each in (stages, [everywhere])
     )
     trains = tuple(
-        TrainOutcome(name, route, _weakest(layout, run, with_plan[route]), _weakest(layout, run, with_all[route]))
+        TrainOutcome(
+            name,
+            route,
+            _weakest(layout, run, with_plan[route]),
+            _weakest(layout, run, with_all[route]),
+            misfits(layout, run.profile.route, run.train),
+        )
         for name, run in runs.items()
         for route in [run.profile.route.name]
     )

@@ -8,7 +8,7 @@ from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Outcome
-from gradehaul.treatment.dividing import Doubling, cars_to_leave, doubling
+from gradehaul.treatment.dividing import Doubling, Undivided, cars_to_leave, doubling
 from gradehaul.treatment.helping import Help, helps
 
 
@@ -17,7 +17,7 @@ class WaysOver:
     """The ways over the hill for a train that stalls or is marginal on a rail condition.
 
     `leave` is the fewest cars to leave behind, None where that does not help; `double` how to take it over in two
-    parts, None where no split will do; `help` what each locomotive does as a helper. Over reversals all of it holds leg
+    parts, or why that cannot be done; `help` what each locomotive does as a helper. Over reversals all of it holds leg
     by leg, with the train's order turned between them.
     """
 
@@ -26,7 +26,7 @@ class WaysOver:
     outcome: Outcome
     cars: int
     leave: int | None
-    double: Doubling | None
+    double: Doubling | Undivided
     help: tuple[Help, ...]
 
 
@@ -63,10 +63,6 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
             continue
         train = made_up(plan, plan.trains[judged.name])
         profile = layout.profile(judged.route)
-        route = profile.route
-        foot, summit = (
-            None if name is None else layout.clear[name].length for name in (route.start_berth, route.end_berth)
-        )
         found.append(
             WaysOver(
                 judged.name,
@@ -74,7 +70,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
                 judged.verdict.outcome,
                 sum(count for _, count in train.cars),
                 cars_to_leave(profile, train, judged.rail, layout.pulls),
-                doubling(profile, train, judged.rail, layout.pulls, foot=foot, summit=summit),
+                doubling(layout, profile, train, judged.rail),
                 helps(layout, profile, train, judged.rail, tuple(plan.locos.values())),
             )
         )

@@ -11,8 +11,9 @@ import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import Pulls
-from gradehaul.haulage.longest import Engine, Load
+from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Engine
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.percentiles import quantiles
 from gradehaul.haulage.trust.pull import State
@@ -103,10 +104,7 @@ class _Weighing:
         weight = GRAVITY * car.mass * self.masses
         self.rolling = weight * draws.rolling(car)
         self.restarting = np.maximum(self.rolling, weight * draws.starting(car))
-        self._runs = [
-            DrawnRun(drawn, leg, power, car, self.masses, pushed=leg.route.pushed(at_start=engine == "trailing"))
-            for leg in legs
-        ]
+        self._runs = [DrawnRun(drawn, leg, power, car, self.masses, engine) for leg in legs]
 
     def rated(self, rail: str, percentile: float, count: int) -> float:
         """Return a percentile of the margin with which a train is rated, N."""

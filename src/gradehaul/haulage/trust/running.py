@@ -18,7 +18,7 @@ from gradehaul.haulage.demand import (
     tension_at,
 )
 from gradehaul.haulage.profile import RouteProfile, compensated
-from gradehaul.haulage.train import Train, headed_by
+from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.pull import State, given
@@ -74,9 +74,10 @@ class Leg:
 class DrawnRun:
     """Trains of one kind of car with a power where they run in one direction."""
 
-    def __init__(self, drawn: Drawn, leg: Leg, power: Power, car: Car, masses: FloatArray, *, pushed: bool) -> None:
+    def __init__(self, drawn: Drawn, leg: Leg, power: Power, car: Car, masses: FloatArray, engine: Engine) -> None:
         self.drawn, self.leg, self.power, self.car, self.masses = drawn, leg, power, car, masses
-        self.pushed, self._taut = pushed, leg.heights.curves.tension > 0
+        self.engine: Engine = engine
+        self.pushed, self._taut = pushed(self.train(1)), leg.heights.curves.tension > 0
         self._locos = len(self.train(1).locos)
         self._gravity: dict[tuple[int, bool], list[PiecewiseQuadratic]] = {}
         self._worst: dict[tuple[int, bool], list[tuple[float, float]]] = {}
@@ -87,8 +88,8 @@ class DrawnRun:
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it runs here."""
-        train = headed_by(self.drawn.plan, self.power, self.car, count)
-        return train.after([None]) if self.pushed else train
+        train = headed_by(self.drawn.plan, self.power, self.car, count, engine=self.engine)
+        return train.after(self.leg.route.run_rounds)
 
     def asked_by_car(self, count: int) -> float:
         """Return about what one car of a train asks at the worst place, N."""

@@ -189,8 +189,8 @@ const Haulage = (() => {
   /* A consist, [{name, count}] from head to tail, as blocks of equal vehicles; `together` null where its own rule
      holds: the power's share where all locomotives are of one, else the usual one. At each reversal, given
      by the room for locomotives to run round it or null, its tail comes ahead, then locomotives behind all its cars
-     where they run round. */
-  function madeUp(stock, consist, together = null, runRounds = []) {
+     where they run round, in the opposite order where their way `turns` them. */
+  function madeUp(stock, consist, together = null, runRounds = [], turns = []) {
     const blocks = [], powers = [];
     for (const { name, count } of consist) {
       const car = stock.cars.get(name);
@@ -210,14 +210,14 @@ const Haulage = (() => {
     }
     const share = together !== null ? together : powers.length === 1 ? powers[0].together : stock.together;
     const shutIn = [];
-    for (const room of runRounds) {
+    for (const [number, room] of runRounds.entries()) {
       blocks.reverse();
       const behind = blocks.findLastIndex((block) => !block.loco) + 1;
       if (room === null || behind === 0) continue;
       const round = blocks.splice(behind);
       const length = round.reduce((sum, block) => sum + block.count * block.vehicle.length_m, 0.0);
       if (length > room * (1 + 1e-9)) shutIn.push(room);
-      blocks.unshift(...round);
+      blocks.unshift(...(turns[number] ? round.reverse() : round));
     }
     const edges = [0.0];
     const lineWeights = [];

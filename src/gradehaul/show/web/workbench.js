@@ -31,7 +31,7 @@ const Workbench = (() => {
       }
     }
 
-    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.run_rounds);
+    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.run_rounds, route.run_rounds_turn);
 
     /* Of the legs of a route, the one that leaves a train least to spare. */
     function hardest(legs) {
