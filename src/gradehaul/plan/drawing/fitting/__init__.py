@@ -1,4 +1,28 @@
-"""Strokes of a drawing to straights and arcs: exact curves kept, chords read as the curves they were drawn from."""
+"""Strokes of a drawing to straights and arcs: `fit_stroke` is the door, all else here is behind it.
+
+The words of this package:
+
+stroke
+    What was drawn in one go, or joined end to end before it comes here: vertices, and the segments between them.
+exact segment
+    A segment that is the track itself: a line, or an arc by its bulge. It stays as it was drawn.
+chord
+    A segment whose two ends lie on the track, which is a curve or a straight between them.
+run
+    Chords in a row between two corners, exact segments or ends of the stroke.
+corner
+    A vertex at which the chords turn further than those beside it allow: the direction breaks there.
+element
+    A straight or an arc, as fitted; fewest that hold, each the tangent of the next.
+joint
+    Where an element ends and the next begins, at a vertex or between two.
+kink
+    A joint at which the direction breaks by more than drawings by hand do.
+scatter
+    How far vertices stray sideways from the track, m (standard deviation).
+reach
+    Elements between two kinks or ends: what becomes a line of the plan.
+"""
 
 from __future__ import annotations
 
@@ -37,7 +61,9 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     Parameters
     ----------
     stroke
-        The stroke, m. Its coordinates are finite.
+        The stroke, m: vertices, shape (n, 2), finite; for each segment its bulge and whether it is exact; a closed one
+        repeats its first vertex at the end (within a thousandth of the tolerance). Entities that were joined are one
+        stroke like any other, exact arcs and chords mixed as they come.
     tolerance
         How far a vertex may lie from the fitted curve, m; a twentieth of the gauge is what track laid by hand holds
         (common practice).
