@@ -20,6 +20,10 @@ ROUNDS = 12
 """The most steps of the least squares; three or four are usual."""
 
 
+MANY = 64
+"""Of many vertices, this many are looked at first."""
+
+
 def one_arc(points: FloatArray, scatter: float) -> Chain | None:
     """Return the arc that holds at all vertices of an open run, or None where two elements might do better.
 
@@ -32,6 +36,8 @@ def one_arc(points: FloatArray, scatter: float) -> Chain | None:
     >>> print(arc.curvature.round(9), arc.length.round(6))
     [0.001] [1570.796327]
     """
+    if len(points) > 4 * MANY and one_arc(points[np.linspace(0, len(points) - 1, MANY).astype(np.int64)], scatter) is None:
+        return None
     way = points[-1] - points[0]
     chord = math.hypot(*way.tolist())
     turn = turns(points)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from gradehaul.plan.drawing.fitting.chains import Chain, curvature_spread, freedom, laid
 from gradehaul.plan.drawing.fitting.course import turns
 from gradehaul.plan.drawing.fitting.one_arc import one_arc
-from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, RELAXED, STRAY, STRICT, search
+from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Noise, search
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of, straight_span, through_three
 
 FloatArray = NDArray[np.float64]
@@ -23,6 +23,8 @@ BoolArray = NDArray[np.bool_]
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
+KEENER = (0.7, 0.5, 0.35, 0.25)
+"""Shares of the scatter with which the search is repeated where a vertex lies further off than the tolerance."""
 TURN_ROUNDS = 3
 """How often the search is repeated without the kinks that turned out to be none."""
 
@@ -34,11 +36,11 @@ class Laid(NamedTuple):
     cost: float
     sound: bool
 
-    def excess(self, level: float) -> float:
+    def excess(self, noise: Noise) -> float:
         """Return how much more the vertices stray than their scatter lets them, in its squares."""
         squares = sum(float(chain.off @ chain.off) for chain in self.chains)
         count = sum(len(chain.off) for chain in self.chains)
-        return (squares - level**2 * (count + 2 * math.sqrt(2 * count))) / (level**2 + STRAY**2)
+        return (squares - noise.scatter**2 * (count + 2 * math.sqrt(2 * count))) / noise.square
 
 
 def chord_spans(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
@@ -79,12 +81,12 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
     rung = np.vstack((scaled, scaled, scaled[: half + 1]))
     kinks = may_break(np.vstack((scaled[-1:], scaled, scaled[:1])), fit)[1:-1]
     kinks = np.concatenate((kinks, kinks, kinks[: half + 1]))
-    level = fit.scatter / unit
+    noise = Noise(fit.scatter / unit)
     for _ in range(2):
         tries: list[Laid] = []
         cuts = np.zeros(0, np.int64)
-        for slack in (RELAXED, STRICT):
-            found = search(rung, level, slack, kinks)
+        for slack in SLACKS:
+            found = search(rung, noise, slack, kinks)
             first = found.chain.first[:-1]
             inner = np.flatnonzero((first >= half) & (first < half + count) & (first > 0))
             if found.kink[inner].any():
@@ -93,16 +95,16 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
                 part = found.chain.part(int(inner[0]), int(inner[-1]) + 1)
                 begin = first[inner] - first[inner[0]] // count * count
                 guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
-                tries.append(_judged(scaled, [guess], level, fit, closed=True))
-                if tries[-1].sound and tries[-1].excess(level) <= PRICE:
+                tries.append(_judged(scaled, [guess], noise, fit, closed=True))
+                if tries[-1].sound and tries[-1].excess(noise) <= PRICE:
                     break
         best = min((each for each in tries if each.sound), key=lambda each: each.cost, default=None)
         if best is None:
             return [], cuts if len(cuts) else np.zeros(1, np.int64)
         seen = _seen(best, closed=True)
-        if level <= 2 * max(seen, STRAY):
+        if noise.scatter <= 2 * max(seen, STRAY):
             break
-        level = seen  # the joints had passed for scatter: look again with a keener eye
+        noise = Noise(seen)  # the joints had passed for scatter: look again with a keener eye
     return spans_of(points, along, _unscaled(best.chains[0], origin, unit), closed=True), cuts[:0]
 
 
@@ -119,26 +121,27 @@ def may_break(points: FloatArray, fit: Fit) -> BoolArray:
 
 def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     """Return an open run as chains between kinks, lengths in tolerances."""
-    level = fit.scatter / fit.tolerance
+    noise = Noise(fit.scatter / fit.tolerance)
     kinks = may_break(points, fit)
-    best = _best(points, level, kinks, fit)
+    best = _best(points, noise, kinks, fit)
     for _ in range(TURN_ROUNDS):
         false = _slight_kinks(best.chains, fit)
         seen = _seen(best, closed=False)
         if best.sound and len(false):
             kinks[false] = False
-        elif best.sound and level > 2 * max(seen, STRAY):
-            level = seen  # the joints had passed for scatter: look again with a keener eye
-        elif best.sound and level < EXPECTED and seen > 1.5 * max(level, STRAY):
-            level = min(seen, EXPECTED)  # the scatter may have passed for joints
+        elif best.sound and noise.scatter > 2 * max(seen, STRAY):
+            noise = Noise(seen)  # the joints had passed for scatter: look again with a keener eye
+        elif best.sound and noise.scatter < EXPECTED and seen > 1.5 * max(noise.scatter, STRAY):
+            noise = Noise(min(seen, EXPECTED))  # the scatter may have passed for joints
         else:
             break
-        best = _best(points, level, kinks, fit)
+        best = _best(points, noise, kinks, fit)
     if best.sound:
         return best.chains
-    closer = _best(points, level / 4, kinks, fit)
-    if closer.sound:
-        return closer.chains
+    for share in KEENER:
+        closer = _best(points, noise.times(share), kinks, fit)
+        if closer.sound:
+            return closer.chains
     middle = len(points) // 2
     halves = [chain for half in (points[: middle + 1], points[middle:]) for chain in _half(half, fit)]
     return healed(points, halves, fit)
@@ -156,11 +159,11 @@ def _half(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     return tuple(chains)
 
 
-def _best(points: FloatArray, level: float, kinks: BoolArray, fit: Fit) -> Laid:
+def _best(points: FloatArray, noise: Noise, kinks: BoolArray, fit: Fit) -> Laid:
     """Return the better of what is found with joints anywhere, and, where that fits badly, with joints at vertices."""
     tries: list[Laid] = []
-    for slack in (RELAXED, STRICT):
-        found = search(points, level, slack, kinks)
+    for slack in SLACKS:
+        found = search(points, noise, slack, kinks)
         bounds = [*np.flatnonzero(found.kink).tolist(), found.chain.count]
         parts = []
         for low, high in itertools.pairwise([0, *bounds]):
@@ -169,13 +172,13 @@ def _best(points: FloatArray, level: float, kinks: BoolArray, fit: Fit) -> Laid:
             if high < found.chain.count:
                 first[-1] += 1  # the vertex of a kink belongs to both
             parts.append(replace(part, first=first, off=np.zeros(int(first[-1]))))
-        tries.append(_judged(points, parts, level, fit, closed=False))
-        if tries[-1].sound and tries[-1].excess(level) <= PRICE:
+        tries.append(_judged(points, parts, noise, fit, closed=False))
+        if tries[-1].sound and tries[-1].excess(noise) <= PRICE:
             break
     return min(tries, key=lambda each: (not each.sound, each.cost))
 
 
-def _judged(points: FloatArray, parts: Sequence[Chain], level: float, fit: Fit, *, closed: bool) -> Laid:
+def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, fit: Fit, *, closed: bool) -> Laid:
     """Return chains laid through the vertices, with what they cost."""
     chains: list[Chain] = []
     low, sound = 0, True
@@ -184,13 +187,13 @@ def _judged(points: FloatArray, parts: Sequence[Chain], level: float, fit: Fit, 
         chain = laid(own, part, closed=closed)
         if chain is None or not _credible(own, chain, closed=closed):
             return Laid((), math.inf, sound=False)
-        chain = _straightened(own, chain, level, closed=closed)
+        chain = _straightened(own, chain, noise, closed=closed)
         sound = sound and float(np.abs(chain.off).max()) <= 1.0
         chains.append(chain)
         low += len(part.off) - 1
     squares = sum(float(chain.off @ chain.off) for chain in chains)
     elements = sum(chain.count + int((~chain.straight).sum()) for chain in chains)
-    cost = squares / (level**2 + STRAY**2) + PRICE * elements + KINK_PRICE * (len(chains) - 1)
+    cost = squares / noise.square + PRICE * elements + KINK_PRICE * (len(chains) - 1)
     return Laid(tuple(chains), cost, sound)
 
 
@@ -203,7 +206,7 @@ def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
     return bool((chain.length <= 1.6 * (along[after] - along[before]) + NODE).all())
 
 
-def _straightened(points: FloatArray, chain: Chain, level: float, *, closed: bool) -> Chain:
+def _straightened(points: FloatArray, chain: Chain, noise: Noise, *, closed: bool) -> Chain:
     """Return a chain with the curves that the vertices can do without held straight, slightest first."""
     passed = chain.straight.copy()
     while True:
@@ -213,9 +216,8 @@ def _straightened(points: FloatArray, chain: Chain, level: float, *, closed: boo
         able = np.flatnonzero(~passed & ~beside)
         if not able.size:
             return chain
-        noise = level**2 + STRAY**2
         spread = curvature_spread(points, chain, closed=closed)[able]
-        doubt = chain.curvature[able] ** 2 / np.maximum(spread, 1e-12) ** 2 / noise
+        doubt = chain.curvature[able] ** 2 / np.maximum(spread, 1e-12) ** 2 / noise.square
         if not float(doubt.min()) < 2 * PRICE:
             return chain
         at = int(able[np.argmin(doubt)])
@@ -228,7 +230,7 @@ def _straightened(points: FloatArray, chain: Chain, level: float, *, closed: boo
             continue
         more = float(again.off @ again.off - chain.off @ chain.off)
         members = int(chain.first[at + 1] - chain.first[at])
-        if more <= PRICE * level**2 + members * STRAY**2 and float(np.abs(again.off).max()) <= 1.0:
+        if more <= PRICE * noise.scatter**2 + members * noise.stray**2 and float(np.abs(again.off).max()) <= 1.0:
             chain = again
 
 
@@ -269,7 +271,7 @@ def healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain
                 np.concatenate((before.off, chain.off[1:])),
             )
             own = points[low : low + len(joint.off)]
-            whole = _judged(own, [joint], fit.scatter / fit.tolerance, fit, closed=False)
+            whole = _judged(own, [joint], Noise(fit.scatter / fit.tolerance), fit, closed=False)
         if whole is not None and whole.sound:
             result[-1] = whole.chains[0]
         else:

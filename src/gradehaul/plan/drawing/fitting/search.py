@@ -65,7 +65,24 @@ class Slack(NamedTuple):
     offset: float
 
 
-STRICT, RELAXED = Slack(1 / 12, 1 / 320), Slack(1 / 4, 1 / 36)
+SLACKS = Slack(1 / 4, 1 / 36), Slack(1 / 12, 1 / 320), Slack(0.0, 0.0)
+"""In the order in which they are tried: joints anywhere, near the vertices, and at vertices only."""
+
+
+class Noise(NamedTuple):
+    """How far vertices scatter sideways, and how far elements may stray from the track itself: root mean squares."""
+
+    scatter: float
+    stray: float = STRAY
+
+    @property
+    def square(self) -> float:
+        """Return the two together, squared."""
+        return self.scatter**2 + self.stray**2
+
+    def times(self, share: float) -> Noise:
+        """Return a share of both."""
+        return Noise(share * self.scatter, share * self.stray)
 
 
 class Found(NamedTuple):
@@ -106,21 +123,21 @@ def nodes_of(points: FloatArray, scatter: float) -> Nodes:
     return Nodes(place, vertex, members.astype(np.float64))
 
 
-def search(points: FloatArray, scatter: float, slack: Slack, kinks: BoolArray) -> Found:
+def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray) -> Found:
     """Return the fewest elements that explain the vertices of a run.
 
     Parameters
     ----------
     points
         Vertices, shape (n, 2), no two in a row the same.
-    scatter
-        How far they stray sideways (standard deviation).
+    noise
+        How far the vertices may lie off.
     slack
         How freely elements meet.
     kinks
         At which vertices the direction may break, shape (n,).
     """
-    nodes = nodes_of(points, scatter)
+    nodes = nodes_of(points, noise.scatter)
     chord = np.hypot(*np.diff(nodes.place, axis=0).T)
     turn = turns(nodes.place)
     count = len(chord)
@@ -129,7 +146,7 @@ def search(points: FloatArray, scatter: float, slack: Slack, kinks: BoolArray) -
         padded = np.concatenate((turn[:1], turn, turn[-1:]))
         own_turn = (padded[:-1] + padded[1:]) / 2
     length = chord / np.sinc(own_turn / 2 / math.pi)
-    noise = (scatter**2 / nodes.members + STRAY**2).tolist()
+    squares = (noise.scatter**2 / nodes.members + noise.stray**2).tolist()
     loose_heading, loose_offset = _looseness(turn, chord, slack)
     kink_at = kinks[nodes.vertex]
     moves = _moves(length)
@@ -138,7 +155,7 @@ def search(points: FloatArray, scatter: float, slack: Slack, kinks: BoolArray) -
     kinked, states = np.zeros(size, np.bool_), np.zeros((size, 3))
     arc[1] = True
     state = np.zeros((9, ROOM))
-    state[EE, :2], state[TT, :2], state[KK, 1] = noise[0], ANY_HEADING, SHARPEST**-2
+    state[EE, :2], state[TT, :2], state[KK, 1] = squares[0], ANY_HEADING, SHARPEST**-2
     cost, kind = np.zeros(ROOM), np.zeros(ROOM, np.int64)
     born, record = np.zeros(ROOM, np.int64), np.zeros(ROOM, np.int64)
     cost[:2], kind[1], record[1] = (PRICE, 2 * PRICE), ARC, 1
@@ -146,7 +163,7 @@ def search(points: FloatArray, scatter: float, slack: Slack, kinks: BoolArray) -
     for node in range(1, count + 1):
         now = moves[node - 1] @ state[:, :live]
         off = now[E].copy()
-        total = now[EE] + noise[node]
+        total = now[EE] + squares[node]
         gain = now[EE:TT] / total
         cost[:live] += off * off / total
         now[EE:] -= gain[ROW] * now[COLUMN]
