@@ -86,13 +86,13 @@ def freedom(chain: Chain, *, closed: bool) -> int:
     return len(chain.off) - chain.count - int((~chain.straight).sum()) - (0 if closed else 1)
 
 
-def laid(points: FloatArray, chain: Chain, *, closed: bool = False) -> Chain | None:
+def laid(points: FloatArray, chain: Chain, weight: FloatArray, *, closed: bool = False) -> Chain | None:
     """Return the chain moved to where the squares of the vertices' distances from it are least; None if it comes apart.
 
     The unknowns are the start, curvature and length of every element; that each ends where and as the next begins, and
     an open chain on the first and last vertex, is held by multipliers (Gauss-Newton steps on the equality-constrained
     problem, damped after Levenberg and Marquardt). Vertices near a joint change over to the element they lie beside
-    after each step.
+    after each step. `weight` is how much each vertex counts, shape (n,).
     """
     unit = float(np.abs(chain.length).mean())
     origin = points.mean(axis=0)
@@ -100,7 +100,7 @@ def laid(points: FloatArray, chain: Chain, *, closed: bool = False) -> Chain | N
     start = np.column_stack(((chain.start[:, :2] - origin) / unit, chain.start[:, 2]))
     now = replace(chain, start=start, curvature=chain.curvature * unit, length=chain.length / unit)
     wind = _wind(now) if closed else 0.0
-    system = _System(ring, now, wind, closed=closed)
+    system = _System(ring, now, wind, weight, closed=closed)
     damping, grip = 1e-8, 1.0
     for _ in range(ROUNDS):
         step = system.step(damping, grip)
@@ -109,7 +109,7 @@ def laid(points: FloatArray, chain: Chain, *, closed: bool = False) -> Chain | N
         shortest = _shortest(now.length)
         too_long = max(1.0, float((np.abs(step[:, 4]) / shortest).max()) * 2, float(np.abs(step[:, 2]).max()) * 2)
         moved = _assigned(ring, _moved(now, step / too_long), closed=closed)
-        next_system = _System(ring, moved, wind, closed=closed)
+        next_system = _System(ring, moved, wind, weight, closed=closed)
         small = float(np.abs(step).max()) < 1e-10
         if next_system.merit <= system.merit * (1 + 1e-12) or small:
             gained = system.merit - next_system.merit
@@ -143,7 +143,7 @@ def curvature_spread(points: FloatArray, chain: Chain, *, closed: bool = False) 
     origin = points.mean(axis=0)
     start = np.column_stack(((chain.start[:, :2] - origin) / unit, chain.start[:, 2]))
     scaled = replace(chain, start=start, curvature=chain.curvature * unit, length=chain.length / unit)
-    system = _System((points - origin) / unit, scaled, _wind(scaled) if closed else 0.0, closed=closed)
+    system = _System((points - origin) / unit, scaled, _wind(scaled) if closed else 0.0, np.ones(len(points)), closed=closed)
     return system.spread() / unit**2
 
 
@@ -193,7 +193,7 @@ def _assigned(ring: FloatArray, chain: Chain, *, closed: bool) -> Chain:
 class _System:
     """The linearized least squares: 5 unknowns an element (x, y, heading, curvature, length), 3 ties a joint."""
 
-    def __init__(self, ring: FloatArray, chain: Chain, wind: float, *, closed: bool) -> None:
+    def __init__(self, ring: FloatArray, chain: Chain, wind: float, weight: FloatArray, *, closed: bool) -> None:
         count = chain.count
         vertices = np.arange(chain.first[0], chain.first[-1]) % len(ring)
         own = np.repeat(np.arange(count), np.diff(chain.first))
@@ -217,7 +217,8 @@ class _System:
         )
         self.blocks, self.slope = np.zeros((count, 5, 5)), np.zeros((count, 5))
         filled = np.flatnonzero(chain.first[1:] > chain.first[:-1])
-        weighed = np.concatenate((rows[:, None] * rows, (rows * off)[:, None]), axis=1)
+        heavy = rows * weight[vertices]
+        weighed = np.concatenate((heavy[:, None] * rows, (heavy * off)[:, None]), axis=1)
         sums = np.add.reduceat(weighed, chain.first[filled] - chain.first[0], axis=2)
         self.blocks[filled, :4, :4] = sums[:, :4].transpose(2, 0, 1)
         self.slope[filled, :4] = sums[:, 4].T
@@ -231,11 +232,12 @@ class _System:
         if not closed:
             gaps[-1] = *(tips[-1, :2] - ring[-1]), 0.0
         self.gap = float(np.abs(gaps).max())
-        self.merit = float(off @ off) + JOINED * float((gaps**2).sum())
+        squares = float(off @ (weight[vertices] * off))
+        self.merit = squares + JOINED * float((gaps**2).sum())
         if not closed:
             self.merit += JOINED * float((self.pinned**2).sum())
         # Moving a joint by a third of an element weighs as much as one more vertex as far off as the others.
-        self.firm = (float(off @ off) / max(len(off), 1) + 1e-12) / (_shortest(np.abs(chain.length)) / 3) ** 2
+        self.firm = (squares / max(len(off), 1) + 1e-12) / (_shortest(np.abs(chain.length)) / 3) ** 2
 
     def matrix(self, damping: float, grip: float) -> tuple[FloatArray, IntArray, IntArray, int]:
         """Return the entries of the system's matrix, where they stand, and its size."""

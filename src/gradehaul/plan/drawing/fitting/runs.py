@@ -23,8 +23,8 @@ BoolArray = NDArray[np.bool_]
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
-KEENER = (0.7, 0.5, 0.35, 0.25)
-"""Shares of the scatter with which the search is repeated where a vertex lies further off than the tolerance."""
+WEIGHT_ROUNDS = 8
+"""How often vertices that lie further off than the tolerance are made to count for more."""
 TURN_ROUNDS = 3
 """How often the search is repeated without the kinks that turned out to be none."""
 
@@ -86,7 +86,7 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
         tries: list[Laid] = []
         cuts = np.zeros(0, np.int64)
         for slack in SLACKS:
-            found = search(rung, noise, slack, kinks)
+            found = search(rung, noise, slack, kinks, np.ones(len(rung)))
             first = found.chain.first[:-1]
             inner = np.flatnonzero((first >= half) & (first < half + count) & (first > 0))
             if found.kink[inner].any():
@@ -95,7 +95,7 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
                 part = found.chain.part(int(inner[0]), int(inner[-1]) + 1)
                 begin = first[inner] - first[inner[0]] // count * count
                 guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
-                tries.append(_judged(scaled, [guess], noise, fit, closed=True))
+                tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
                 if tries[-1].sound and tries[-1].excess(noise) <= PRICE:
                     break
         best = min((each for each in tries if each.sound), key=lambda each: each.cost, default=None)
@@ -138,10 +138,15 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
         best = _best(points, noise, kinks, fit)
     if best.sound:
         return best.chains
-    for share in KEENER:
-        closer = _best(points, noise.times(share), kinks, fit)
-        if closer.sound:
-            return closer.chains
+    weight = np.ones(len(points))
+    for _ in range(WEIGHT_ROUNDS):
+        if not best.chains:
+            break
+        off = np.concatenate([best.chains[0].off[:1], *(chain.off[1:] for chain in best.chains)])
+        weight = np.where(np.abs(off) > 0.9, 3 * weight, weight)
+        best = _best(points, noise, kinks, fit, weight)
+        if best.sound:
+            return best.chains
     middle = len(points) // 2
     halves = [chain for half in (points[: middle + 1], points[middle:]) for chain in _half(half, fit)]
     return healed(points, halves, fit)
@@ -159,11 +164,14 @@ def _half(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     return tuple(chains)
 
 
-def _best(points: FloatArray, noise: Noise, kinks: BoolArray, fit: Fit) -> Laid:
+def _best(
+    points: FloatArray, noise: Noise, kinks: BoolArray, fit: Fit, weight: FloatArray | None = None
+) -> Laid:
     """Return the better of what is found with joints anywhere, and, where that fits badly, with joints at vertices."""
+    weight = np.ones(len(points)) if weight is None else weight
     tries: list[Laid] = []
     for slack in SLACKS:
-        found = search(points, noise, slack, kinks)
+        found = search(points, noise, slack, kinks, weight)
         bounds = [*np.flatnonzero(found.kink).tolist(), found.chain.count]
         parts = []
         for low, high in itertools.pairwise([0, *bounds]):
@@ -172,22 +180,25 @@ def _best(points: FloatArray, noise: Noise, kinks: BoolArray, fit: Fit) -> Laid:
             if high < found.chain.count:
                 first[-1] += 1  # the vertex of a kink belongs to both
             parts.append(replace(part, first=first, off=np.zeros(int(first[-1]))))
-        tries.append(_judged(points, parts, noise, fit, closed=False))
+        tries.append(_judged(points, parts, noise, weight, closed=False))
         if tries[-1].sound and tries[-1].excess(noise) <= PRICE:
             break
     return min(tries, key=lambda each: (not each.sound, each.cost))
 
 
-def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, fit: Fit, *, closed: bool) -> Laid:
+def _judged(
+    points: FloatArray, parts: Sequence[Chain], noise: Noise, weight: FloatArray, *, closed: bool
+) -> Laid:
     """Return chains laid through the vertices, with what they cost."""
     chains: list[Chain] = []
     low, sound = 0, True
     for part in parts:
-        own = points[low : low + len(part.off)]
-        chain = laid(own, part, closed=closed)
+        rows = slice(low, low + len(part.off))
+        own = points[rows]
+        chain = laid(own, part, weight[rows], closed=closed)
         if chain is None or not _credible(own, chain, closed=closed):
             return Laid((), math.inf, sound=False)
-        chain = _straightened(own, chain, noise, closed=closed)
+        chain = _straightened(own, chain, noise, weight[rows], closed=closed)
         sound = sound and float(np.abs(chain.off).max()) <= 1.0
         chains.append(chain)
         low += len(part.off) - 1
@@ -206,7 +217,7 @@ def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
     return bool((chain.length <= 1.6 * (along[after] - along[before]) + NODE).all())
 
 
-def _straightened(points: FloatArray, chain: Chain, noise: Noise, *, closed: bool) -> Chain:
+def _straightened(points: FloatArray, chain: Chain, noise: Noise, weight: FloatArray, *, closed: bool) -> Chain:
     """Return a chain with the curves that the vertices can do without held straight, slightest first."""
     passed = chain.straight.copy()
     while True:
@@ -225,7 +236,7 @@ def _straightened(points: FloatArray, chain: Chain, noise: Noise, *, closed: boo
         straight = chain.straight.copy()
         straight[at] = True
         changed = replace(chain, straight=straight, curvature=np.where(straight, 0.0, chain.curvature))
-        again = laid(points, changed, closed=closed)
+        again = laid(points, changed, weight, closed=closed)
         if again is None or not _credible(points, again, closed=closed):
             continue
         more = float(again.off @ again.off - chain.off @ chain.off)
@@ -271,7 +282,7 @@ def healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain
                 np.concatenate((before.off, chain.off[1:])),
             )
             own = points[low : low + len(joint.off)]
-            whole = _judged(own, [joint], Noise(fit.scatter / fit.tolerance), fit, closed=False)
+            whole = _judged(own, [joint], Noise(fit.scatter / fit.tolerance), np.ones(len(own)), closed=False)
         if whole is not None and whole.sound:
             result[-1] = whole.chains[0]
         else:

@@ -80,11 +80,6 @@ class Noise(NamedTuple):
         """Return the two together, squared."""
         return self.scatter**2 + self.stray**2
 
-    def times(self, share: float) -> Noise:
-        """Return a share of both."""
-        return Noise(share * self.scatter, share * self.stray)
-
-
 class Found(NamedTuple):
     """A run as a chain, at which of its elements the direction breaks before them, and what it should cost."""
 
@@ -123,7 +118,7 @@ def nodes_of(points: FloatArray, scatter: float) -> Nodes:
     return Nodes(place, vertex, members.astype(np.float64))
 
 
-def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray) -> Found:
+def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray, weight: FloatArray) -> Found:
     """Return the fewest elements that explain the vertices of a run.
 
     Parameters
@@ -136,6 +131,8 @@ def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray) -> 
         How freely elements meet.
     kinks
         At which vertices the direction may break, shape (n,).
+    weight
+        How much each vertex counts, shape (n,).
     """
     nodes = nodes_of(points, noise.scatter)
     chord = np.hypot(*np.diff(nodes.place, axis=0).T)
@@ -146,7 +143,8 @@ def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray) -> 
         padded = np.concatenate((turn[:1], turn, turn[-1:]))
         own_turn = (padded[:-1] + padded[1:]) / 2
     length = chord / np.sinc(own_turn / 2 / math.pi)
-    squares = (noise.scatter**2 / nodes.members + noise.stray**2).tolist()
+    heavy = np.maximum.reduceat(weight, np.append(0, nodes.vertex[1:]))
+    squares = ((noise.scatter**2 / nodes.members + noise.stray**2) / heavy).tolist()
     loose_heading, loose_offset = _looseness(turn, chord, slack)
     kink_at = kinks[nodes.vertex]
     moves = _moves(length)
