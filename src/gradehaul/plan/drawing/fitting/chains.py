@@ -18,6 +18,8 @@ DENSE = 240
 """Up to this many unknowns a dense solver is quicker than a sparse one."""
 JOINED = 1e4
 """How much more a gap between two elements counts than a vertex as far off, while a step is judged."""
+PART, MARGIN = 24, 8
+"""How many elements, and how many more beside them, are enough for how well a curvature is known."""
 UNKNOWN = np.arange(5)
 
 
@@ -137,8 +139,17 @@ def curvature_spread(points: FloatArray, chain: Chain, *, closed: bool = False) 
     """Return the standard deviation of each curvature for vertices that stray by 1 each, shape (k,).
 
     The law of propagation of variances through the linearized least squares; the drawn ends are taken to stray as
-    much as the vertices between.
+    much as the vertices between. Of a long chain it is found part by part: far neighbors make no difference.
     """
+    if chain.count > 2 * PART:
+        found = np.zeros(chain.count)
+        for low in range(0, chain.count, PART):
+            begin, end = max(low - MARGIN, 0), min(low + PART + MARGIN, chain.count)
+            vertices = np.arange(chain.first[begin], chain.first[end]) % len(points)
+            part = chain.part(begin, end)
+            near = curvature_spread(points[vertices], replace(part, off=np.zeros(len(vertices))))
+            found[low : low + PART] = near[low - begin : low - begin + PART]
+        return found
     unit = float(chain.length.mean())
     origin = points.mean(axis=0)
     start = np.column_stack(((chain.start[:, :2] - origin) / unit, chain.start[:, 2]))

@@ -23,7 +23,7 @@ BoolArray = NDArray[np.bool_]
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
-WEIGHT_ROUNDS = 8
+WEIGHT_ROUNDS = 5
 """How often vertices that lie further off than the tolerance are made to count for more."""
 TURN_ROUNDS = 3
 """How often the search is repeated without the kinks that turned out to be none."""
@@ -143,7 +143,7 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
         if not best.chains:
             break
         off = np.concatenate([best.chains[0].off[:1], *(chain.off[1:] for chain in best.chains)])
-        weight = np.where(np.abs(off) > 0.9, 3 * weight, weight)
+        weight = np.where(np.abs(off) > 0.9, 5 * weight, weight)
         best = _best(points, noise, kinks, fit, weight)
         if best.sound:
             return best.chains
@@ -181,7 +181,7 @@ def _best(
                 first[-1] += 1  # the vertex of a kink belongs to both
             parts.append(replace(part, first=first, off=np.zeros(int(first[-1]))))
         tries.append(_judged(points, parts, noise, weight, closed=False))
-        if tries[-1].sound and tries[-1].excess(noise) <= PRICE:
+        if tries[-1].chains and tries[-1].excess(noise) <= PRICE:
             break
     return min(tries, key=lambda each: (not each.sound, each.cost))
 
