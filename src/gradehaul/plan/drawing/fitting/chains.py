@@ -154,7 +154,8 @@ def curvature_spread(points: FloatArray, chain: Chain, *, closed: bool = False) 
     origin = points.mean(axis=0)
     start = np.column_stack(((chain.start[:, :2] - origin) / unit, chain.start[:, 2]))
     scaled = replace(chain, start=start, curvature=chain.curvature * unit, length=chain.length / unit)
-    system = _System((points - origin) / unit, scaled, _wind(scaled) if closed else 0.0, np.ones(len(points)), closed=closed)
+    wind = _wind(scaled) if closed else 0.0
+    system = _System((points - origin) / unit, scaled, wind, np.ones(len(points)), closed=closed)
     return system.spread() / unit**2
 
 

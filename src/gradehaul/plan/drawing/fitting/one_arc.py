@@ -36,8 +36,10 @@ def one_arc(points: FloatArray, scatter: float) -> Chain | None:
     >>> print(arc.curvature.round(9), arc.length.round(6))
     [0.001] [1570.796327]
     """
-    if len(points) > 4 * MANY and one_arc(points[np.linspace(0, len(points) - 1, MANY).astype(np.int64)], scatter) is None:
-        return None
+    if len(points) > 4 * MANY:
+        some = np.linspace(0, len(points) - 1, MANY).astype(np.int64)
+        if one_arc(points[some], scatter) is None:
+            return None
     way = points[-1] - points[0]
     chord = math.hypot(*way.tolist())
     turn = turns(points)

@@ -71,16 +71,16 @@ def chord_spans(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
 def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Span], IntArray]:
     """Return the elements of a closed run without a corner; or none, and the kinks to cut it at.
 
-    `points` do not repeat the first. The search goes round twice and a half, and the middle counts: where the drawing
+    `points` do not repeat the first. The search goes round twice, and the middle counts: where the drawing
     began makes no difference then.
     """
     origin, unit = points[0], fit.tolerance
     scaled = (points - origin) / unit
     count = len(points)
     half = count // 2
-    rung = np.vstack((scaled, scaled, scaled[: half + 1]))
+    rung = np.vstack((scaled, scaled))
     kinks = may_break(np.vstack((scaled[-1:], scaled, scaled[:1])), fit)[1:-1]
-    kinks = np.concatenate((kinks, kinks, kinks[: half + 1]))
+    kinks = np.concatenate((kinks, kinks))
     noise = Noise(fit.scatter / unit)
     for _ in range(2):
         tries: list[Laid] = []
@@ -98,8 +98,8 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
                 tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
                 if tries[-1].sound and tries[-1].excess(noise) <= PRICE:
                     break
-        best = min((each for each in tries if each.sound), key=lambda each: each.cost, default=None)
-        if best is None:
+        best = min(tries, key=lambda each: (not each.sound, each.cost), default=Laid((), math.inf, sound=False))
+        if not best.sound:
             return [], cuts if len(cuts) else np.zeros(1, np.int64)
         seen = _seen(best, closed=True)
         if noise.scatter <= 2 * max(seen, STRAY):
@@ -123,7 +123,7 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     """Return an open run as chains between kinks, lengths in tolerances."""
     noise = Noise(fit.scatter / fit.tolerance)
     kinks = may_break(points, fit)
-    best = _best(points, noise, kinks, fit)
+    best = _best(points, noise, kinks)
     for _ in range(TURN_ROUNDS):
         false = _slight_kinks(best.chains, fit)
         seen = _seen(best, closed=False)
@@ -135,7 +135,7 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
             noise = Noise(min(seen, EXPECTED))  # the scatter may have passed for joints
         else:
             break
-        best = _best(points, noise, kinks, fit)
+        best = _best(points, noise, kinks)
     if best.sound:
         return best.chains
     weight = np.ones(len(points))
@@ -144,7 +144,7 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
             break
         off = np.concatenate([best.chains[0].off[:1], *(chain.off[1:] for chain in best.chains)])
         weight = np.where(np.abs(off) > 0.9, 5 * weight, weight)
-        best = _best(points, noise, kinks, fit, weight)
+        best = _best(points, noise, kinks, weight)
         if best.sound:
             return best.chains
     middle = len(points) // 2
@@ -164,9 +164,7 @@ def _half(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     return tuple(chains)
 
 
-def _best(
-    points: FloatArray, noise: Noise, kinks: BoolArray, fit: Fit, weight: FloatArray | None = None
-) -> Laid:
+def _best(points: FloatArray, noise: Noise, kinks: BoolArray, weight: FloatArray | None = None) -> Laid:
     """Return the better of what is found with joints anywhere, and, where that fits badly, with joints at vertices."""
     weight = np.ones(len(points)) if weight is None else weight
     tries: list[Laid] = []
@@ -186,9 +184,7 @@ def _best(
     return min(tries, key=lambda each: (not each.sound, each.cost))
 
 
-def _judged(
-    points: FloatArray, parts: Sequence[Chain], noise: Noise, weight: FloatArray, *, closed: bool
-) -> Laid:
+def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, weight: FloatArray, *, closed: bool) -> Laid:
     """Return chains laid through the vertices, with what they cost."""
     chains: list[Chain] = []
     low, sound = 0, True
@@ -272,7 +268,8 @@ def healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain
         turn = math.remainder(chain.start[0, 2] - before.tips[-1, 2], 2 * math.pi)
         whole = None
         if abs(turn) <= fit.kink:
-            start = chain.start + [0.0, 0.0, before.tips[-1, 2] + turn - chain.start[0, 2]]
+            start = chain.start.copy()
+            start[:, 2] += before.tips[-1, 2] + turn - chain.start[0, 2]
             joint = Chain(
                 np.vstack((before.start, start)),
                 np.concatenate((before.curvature, chain.curvature)),

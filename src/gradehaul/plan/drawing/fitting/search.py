@@ -80,6 +80,7 @@ class Noise(NamedTuple):
         """Return the two together, squared."""
         return self.scatter**2 + self.stray**2
 
+
 class Found(NamedTuple):
     """A run as a chain, at which of its elements the direction breaks before them, and what it should cost."""
 
@@ -148,68 +149,88 @@ def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray, wei
     loose_heading, loose_offset = _looseness(turn, chord, slack)
     kink_at = kinks[nodes.vertex]
     moves = _moves(length)
-    size = 2 + SPAWN * count
-    vertex, parent, arc = np.zeros(size, np.int64), np.full(size, -1), np.zeros(size, np.bool_)
-    kinked, states = np.zeros(size, np.bool_), np.zeros((size, 3))
-    arc[1] = True
-    state = np.zeros((9, ROOM))
-    state[EE, :2], state[TT, :2], state[KK, 1] = squares[0], ANY_HEADING, SHARPEST**-2
-    cost, kind = np.zeros(ROOM), np.zeros(ROOM, np.int64)
-    born, record = np.zeros(ROOM, np.int64), np.zeros(ROOM, np.int64)
-    cost[:2], kind[1], record[1] = (PRICE, 2 * PRICE), ARC, 1
-    live, recorded = 2, 2
-    for node in range(1, count + 1):
-        now = moves[node - 1] @ state[:, :live]
+    candidates = _Candidates(count, squares[0])
+    for node in range(1, count):
+        candidates.step(moves[node - 1], squares[node])
+        candidates.turn(turn[node - 1])
+        candidates.branch(node, loose_heading[node - 1], loose_offset[node - 1], kink=bool(kink_at[node]))
+    candidates.step(moves[-1], squares[-1])
+    vertex, arc, kinked, tips, cost = candidates.best()
+    return Found(_chain(nodes, np.append(vertex, count), arc, tips, turn, length), kinked, cost)
+
+
+class _Candidates:
+    """The candidates that live at a vertex, and the record of how each came about."""
+
+    def __init__(self, count: int, square: float) -> None:
+        self.state = np.zeros((9, ROOM))
+        self.state[EE, :2], self.state[TT, :2], self.state[KK, 1] = square, ANY_HEADING, SHARPEST**-2
+        self.cost, self.kind = np.zeros(ROOM), np.zeros(ROOM, np.int64)
+        self.born, self.record = np.zeros(ROOM, np.int64), np.zeros(ROOM, np.int64)
+        self.cost[:2], self.kind[1], self.record[1] = (PRICE, 2 * PRICE), ARC, 1
+        self.live, self.recorded = 2, 2
+        size = 2 + SPAWN * count
+        self.vertex, self.parent, self.tip = np.zeros(size, np.int64), np.full(size, -1), np.zeros((size, 3))
+        self.arc, self.kinked = np.zeros(size, np.bool_), np.zeros(size, np.bool_)
+        self.arc[1] = True
+
+    def step(self, move: FloatArray, square: float) -> None:
+        """Take all candidates one chord further, and let them see the vertex there."""
+        now = move @ self.state[:, : self.live]
         off = now[E].copy()
-        total = now[EE] + squares[node]
+        total = now[EE] + square
         gain = now[EE:TT] / total
-        cost[:live] += off * off / total
+        self.cost[: self.live] += off * off / total
         now[EE:] -= gain[ROW] * now[COLUMN]
         now[:EE] -= gain * off
-        if node == count:
-            state[:, :live] = now
-            break
-        now[T] -= turn[node - 1]
-        order = np.argsort(cost[:live], kind="stable")
-        if live > ROOM - SPAWN:
-            order = _kept(order, cost, kind, born, node)
-            live = len(order)
-            now = now[:, order]
-            for each in (cost, kind, born, record):
-                each[:live] = each[order]
-            order = np.arange(live)
-        state[:, :live] = now
-        arcs = order[kind[order] == ARC][:PARENTS]
-        chosen = np.concatenate((order[:PARENTS], arcs, order[[0, 0]] if kink_at[node] else order[:0]))
-        to_arc, smooth, more = min(PARENTS, live), min(PARENTS, live) + len(arcs), len(chosen)
-        new, rows = slice(live, live + more), slice(recorded, recorded + more)
-        fresh = now[:, chosen]
-        states[rows], vertex[rows], parent[rows] = fresh[:EE].T, node, record[chosen]
-        fresh[[K, EK, TK, KK]] = 0.0
-        fresh[EE, :smooth] += loose_offset[node - 1]
-        fresh[TT, :smooth] += loose_heading[node - 1]
-        kind[new] = STRAIGHT
-        kind[live : live + to_arc] = ARC
-        cost[new] = cost[chosen]
-        if more > smooth:
+        self.state[:, : self.live] = now
+
+    def turn(self, angle: float) -> None:
+        """Turn on to the next chord."""
+        self.state[T, : self.live] -= angle
+
+    def branch(self, node: int, loose_heading: float, loose_offset: float, *, kink: bool) -> None:
+        """Drop those that can win no more, and let the best go on with a new element."""
+        order = np.argsort(self.cost[: self.live], kind="stable")
+        if self.live > ROOM - SPAWN:
+            kept = _kept(order, self.cost, self.kind, self.born, node)
+            self.live = len(kept)
+            self.state[:, : self.live] = self.state[:, kept]
+            for each in (self.cost, self.kind, self.born, self.record):
+                each[: self.live] = each[kept]
+            order = np.arange(self.live)
+        arcs = order[self.kind[order] == ARC][:PARENTS]
+        chosen = np.concatenate((order[:PARENTS], arcs, order[[0, 0]] if kink else order[:0]))
+        live, to_arc, more = self.live, min(PARENTS, self.live), len(chosen)
+        smooth = to_arc + len(arcs)
+        new, rows = slice(live, live + more), slice(self.recorded, self.recorded + more)
+        fresh = self.state[:, chosen]
+        self.tip[rows], self.vertex[rows], self.parent[rows] = fresh[:EE].T, node, self.record[chosen]
+        arc = np.arange(more) < to_arc
+        cost = self.cost[chosen]
+        fresh[EE, :smooth] += loose_offset
+        fresh[TT, :smooth] += loose_heading
+        if kink:
+            arc[-1] = True
             fresh[[T, ET], smooth:] = 0.0
             fresh[TT, smooth:] = ANY_HEADING
-            kind[live + more - 1] = ARC
-            cost[live + smooth : live + more] += KINK_PRICE
-            kinked[recorded + smooth : recorded + more] = True
-        arc[rows] = kind[new] == ARC
-        cost[new] += np.where(arc[rows], 2 * PRICE, PRICE)
-        fresh[KK] = np.where(arc[rows], SHARPEST**-2, 0.0)
-        state[:, new], born[new], record[new] = fresh, node, np.arange(recorded, recorded + more)
-        live, recorded = live + more, recorded + more
-    best = int(np.argmin(cost[:live]))
-    path = [int(record[best])]
-    while parent[path[-1]] >= 0:
-        path.append(int(parent[path[-1]]))
-    path.reverse()
-    tips = np.vstack((states[path[1:]], state[:EE, best]))
-    found = _chain(nodes, np.append(vertex[path], count), arc[path], tips, turn, length)
-    return Found(found, kinked[path], float(cost[best]))
+            cost[smooth:] += KINK_PRICE
+            self.kinked[rows.stop - 2 : rows.stop] = True
+        fresh[[K, EK, TK, KK]] = 0.0
+        fresh[KK, arc] = SHARPEST**-2
+        self.arc[rows], self.kind[new], self.cost[new] = arc, arc, cost + np.where(arc, 2 * PRICE, PRICE)
+        self.state[:, new], self.born[new], self.record[new] = fresh, node, np.arange(rows.start, rows.stop)
+        self.live, self.recorded = live + more, rows.stop
+
+    def best(self) -> tuple[IntArray, BoolArray, BoolArray, FloatArray, float]:
+        """Return of the cheapest where its elements begin, which are arcs, which follow a kink, their ends; its cost."""
+        best = int(np.argmin(self.cost[: self.live]))
+        path = [int(self.record[best])]
+        while self.parent[path[-1]] >= 0:
+            path.append(int(self.parent[path[-1]]))
+        path.reverse()
+        tips = np.vstack((self.tip[path[1:]], self.state[:EE, best]))
+        return self.vertex[path], self.arc[path], self.kinked[path], tips, float(self.cost[best])
 
 
 def _moves(length: FloatArray) -> FloatArray:
