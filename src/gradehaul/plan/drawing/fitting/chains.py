@@ -14,6 +14,8 @@ BoolArray = NDArray[np.bool_]
 
 ROUNDS = 60
 """The most steps of the least squares; five to ten are usual."""
+ENOUGH = 1e-6
+"""A step that lessens the squares by a smaller share than this is the last."""
 DENSE = 240
 """Up to this many unknowns a dense solver is quicker than a sparse one."""
 JOINED = 1e4
@@ -116,7 +118,7 @@ def laid(points: FloatArray, chain: Chain, weight: FloatArray, *, closed: bool =
         if next_system.merit <= system.merit * (1 + 1e-12) or small:
             gained = system.merit - next_system.merit
             now, system = moved, next_system
-            if small or (gained <= 1e-8 * system.merit and system.gap < 1e-9):
+            if small or (gained <= ENOUGH * system.merit and system.gap < 1e-9):
                 break
             damping = max(damping / 10, 1e-10)
             grip = min(3 * grip, 100.0) if too_long > 1 else max(grip / 4, 1e-4)

@@ -176,9 +176,16 @@ def cuts_of(course: Course, kink: float, noise: float) -> IntArray:
         exact_before = np.concatenate(([False], touches, [False]))
         padded[exact_before] = 0.0
         before, after = padded[:-2], padded[2:]
-    hand = np.sign(turn)
-    isolated = np.abs(turn) - np.maximum(hand * before, 0.0) - np.maximum(hand * after, 0.0)
     one, other = chord[:-1], chord[1:]
+    mean = (one + other) / 2
+    if course.closed:
+        nearer, further = np.roll(mean, 1), np.roll(mean, -1)
+    else:
+        nearer, further = np.concatenate((mean[:1], mean[:-1])), np.concatenate((mean[1:], mean[-1:]))
+    hand = np.sign(turn)
+    # Beside a longer or shorter chord a neighbor turns further or less than this vertex would.
+    before, after = before * np.maximum(mean / nearer, 1), after * np.maximum(mean / further, 1)
+    isolated = np.abs(turn) - np.maximum(hand * before, 0.0) - np.maximum(hand * after, 0.0)
     shake = noise * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
     corner = (isolated > kink + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
     return np.asarray(vertex[touches | corner], dtype=np.int64)

@@ -96,7 +96,7 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
                 begin = first[inner] - first[inner[0]] // count * count
                 guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
                 tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
-                if tries[-1].sound and tries[-1].excess(noise) <= PRICE:
+                if tries[-1].sound and (tries[-1].cost <= found.cost / 2 or tries[-1].excess(noise) <= PRICE):
                     break
         best = min(tries, key=lambda each: (not each.sound, each.cost), default=Laid((), math.inf, sound=False))
         if not best.sound:
@@ -179,7 +179,7 @@ def _best(points: FloatArray, noise: Noise, kinks: BoolArray, weight: FloatArray
                 first[-1] += 1  # the vertex of a kink belongs to both
             parts.append(replace(part, first=first, off=np.zeros(int(first[-1]))))
         tries.append(_judged(points, parts, noise, weight, closed=False))
-        if tries[-1].chains and tries[-1].excess(noise) <= PRICE:
+        if tries[-1].chains and (tries[-1].cost <= found.cost + PRICE / 2 or tries[-1].excess(noise) <= PRICE):
             break
     return min(tries, key=lambda each: (not each.sound, each.cost))
 
@@ -194,6 +194,7 @@ def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, weight: Fl
         chain = laid(own, part, weight[rows], closed=closed)
         if chain is None or not _credible(own, chain, closed=closed):
             return Laid((), math.inf, sound=False)
+        chain = _without_slivers(own, chain, noise, weight[rows], closed=closed)
         chain = _straightened(own, chain, noise, weight[rows], closed=closed)
         sound = sound and float(np.abs(chain.off).max()) <= 1.0
         chains.append(chain)
@@ -239,6 +240,26 @@ def _straightened(points: FloatArray, chain: Chain, noise: Noise, weight: FloatA
         members = int(chain.first[at + 1] - chain.first[at])
         if more <= PRICE * noise.scatter**2 + members * noise.stray**2 and float(np.abs(again.off).max()) <= 1.0:
             chain = again
+
+
+def _without_slivers(points: FloatArray, chain: Chain, noise: Noise, weight: FloatArray, *, closed: bool) -> Chain:
+    """Return a chain without the elements of hardly any length that the vertices can do without."""
+    for at in np.flatnonzero(chain.length < NODE).tolist():
+        beside = [one % chain.count for one in (at - 1, at + 1) if closed or 0 <= one < chain.count]
+        if chain.count < (4 if closed else 2) or (len(beside) > 1 and chain.straight[beside].all()):
+            continue
+        first = np.delete(chain.first, max(at, 0 if closed else 1))
+        if closed and at == 0:
+            first[-1] = first[0] + len(points)
+        kept = np.delete(np.arange(chain.count), at)
+        parts = (each[kept] for each in (chain.start, chain.curvature, chain.length, chain.straight))
+        again = laid(points, Chain(*parts, first, chain.off), weight, closed=closed)
+        if again is None or not _credible(points, again, closed=closed):
+            continue
+        more = float(again.off @ again.off - chain.off @ chain.off)
+        if more <= PRICE * noise.square and float(np.abs(again.off).max()) <= max(1.0, float(np.abs(chain.off).max())):
+            return _without_slivers(points, again, noise, weight, closed=closed)
+    return chain
 
 
 def _seen(best: Laid, *, closed: bool) -> float:

@@ -223,7 +223,7 @@ class _Candidates:
         self.live, self.recorded = live + more, rows.stop
 
     def best(self) -> tuple[IntArray, BoolArray, BoolArray, FloatArray, float]:
-        """Return of the cheapest where its elements begin, which are arcs, which follow a kink, their ends; its cost."""
+        """Return where elements of the cheapest begin, which are arcs, which follow a kink, their ends; its cost."""
         best = int(np.argmin(self.cost[: self.live]))
         path = [int(self.record[best])]
         while self.parent[path[-1]] >= 0:
