@@ -252,8 +252,10 @@ def _without_slivers(points: FloatArray, chain: Chain, noise: Noise, weight: Flo
         if closed and at == 0:
             first[-1] = first[0] + len(points)
         kept = np.delete(np.arange(chain.count), at)
-        parts = (each[kept] for each in (chain.start, chain.curvature, chain.length, chain.straight))
-        again = laid(points, Chain(*parts, first, chain.off), weight, closed=closed)
+        less = Chain(
+            chain.start[kept], chain.curvature[kept], chain.length[kept], chain.straight[kept], first, chain.off
+        )
+        again = laid(points, less, weight, closed=closed)
         if again is None or not _credible(points, again, closed=closed):
             continue
         more = float(again.off @ again.off - chain.off @ chain.off)
