@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 from gradehaul.design.helix import (
     Build,
     Helix,
+    lowest_rise_per_turn,
     radius_in,
+    refuse_low,
     usual_build,
 )
-from gradehaul.design.helix_room import lowest_rise_per_turn, refuse_low
 from gradehaul.design.helix_sets import NAMES, Wishes, helix_of
 from gradehaul.design.hill import coefficient_of, stock_of
 from gradehaul.errors import DesignError
