@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -9,13 +10,24 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.course import Course
-from gradehaul.plan.drawing.curvature_steps import turns
-from gradehaul.plan.drawing.fit_limits import Fit, as_good_as_straight, freedom, student
-from gradehaul.plan.drawing.settling import curvature_spread
-from gradehaul.plan.drawing.tangent_arcs import Arcs
+from gradehaul.plan.drawing.fitting.chains import Chain, curvature_spread, freedom
+from gradehaul.plan.drawing.fitting.course import Course, turns
+from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 
 FloatArray = NDArray[np.float64]
+
+
+class Fit(NamedTuple):
+    """What a fit has to hold: tolerance, m, kink, radians, and the scatter expected of the vertices, m."""
+
+    tolerance: float
+    kink: float
+    scatter: float
+
+    def as_straight(self, curvature: float, length: float) -> bool:
+        """Return whether a whole run bulges by less than the tolerance, and its ends turn by far less than a kink."""
+        turn = abs(curvature) * length
+        return turn * length / 8 <= self.tolerance and turn <= self.kink / 2
 
 
 class Span(NamedTuple):
@@ -61,7 +73,7 @@ def through_three(points: FloatArray, along: FloatArray, fit: Fit) -> Span:
     chord = math.hypot(*way)
     curvature = 2 * math.sin(turn / 2) / chord
     length = turn / curvature if turn else chord
-    if as_good_as_straight(curvature, length, fit):
+    if fit.as_straight(curvature, length):
         return straight_span(points, along)
     # The tangent at the first vertex leaves the first chord by the angle which that chord subtends at the third.
     first, second = points[1] - points[0], points[2] - points[1]
@@ -71,7 +83,7 @@ def through_three(points: FloatArray, along: FloatArray, fit: Fit) -> Span:
     return Span((x, y, heading), (x2, y2), curvature, length, float(along[0]), float(along[-1]), False, math.inf)
 
 
-def spans_of(points: FloatArray, along: FloatArray, arcs: Arcs, *, closed: bool) -> list[Span]:
+def spans_of(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool) -> list[Span]:
     """Return the elements of a settled chain, with the spread of their radii."""
     spread = _radius_spread(points, arcs, closed=closed)
     corners = [(float(x), float(y)) for x, y in arcs.start[:, :2]]
@@ -94,7 +106,7 @@ def spans_of(points: FloatArray, along: FloatArray, arcs: Arcs, *, closed: bool)
     ]
 
 
-def _places(points: FloatArray, along: FloatArray, arcs: Arcs, *, closed: bool) -> list[float]:
+def _places(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool) -> list[float]:
     """Return where the joints lie along the drawn stroke, m; a closed one counts on past its end."""
     total = len(points)
     places: list[float] = []
@@ -112,7 +124,7 @@ def _places(points: FloatArray, along: FloatArray, arcs: Arcs, *, closed: bool) 
     return [float(along[0]), *places, float(along[-1])]
 
 
-def _radius_spread(points: FloatArray, arcs: Arcs, *, closed: bool) -> FloatArray:
+def _radius_spread(points: FloatArray, arcs: Chain, *, closed: bool) -> FloatArray:
     """Return one standard deviation of each radius, m: half the width of the interval that holds 68.3 % of cases.
 
     The scatter is that of the vertices about the fit; few vertices beyond the unknowns tell it poorly, which Student's
@@ -125,6 +137,15 @@ def _radius_spread(points: FloatArray, arcs: Arcs, *, closed: bool) -> FloatArra
         return np.full(arcs.count, math.inf)
     result[bent] = scatter_ * curvature_spread(points, arcs, closed=closed)[bent] / arcs.curvature[bent] ** 2
     return result
+
+
+def student(squares: float, freedom: int) -> float:
+    """Return half the width of the interval for one quantity that holds 68.3 % of cases, m."""
+    from scipy.special import stdtrit
+
+    if freedom < 1:
+        return math.inf
+    return math.sqrt(squares / freedom) * float(stdtrit(freedom, 0.841345))
 
 
 def merged(spans: Sequence[Span], stray: float, *, closed: bool) -> list[Span]:
@@ -155,3 +176,59 @@ def _union(one: Span, other: Span, stray: float) -> Span | None:
         return None
     curvature = (one.curvature * one.length + other.curvature * other.length) / length
     return Span(one.start, other.end, curvature, length, one.since, one.since + length, True, None)
+
+
+def reaches_from(
+    spans: Sequence[Span], course: Course, stroke: Stroke, kink: float
+) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
+    """Return elements as reaches, split where the direction breaks."""
+    joints = range(1, len(spans)) if not course.closed else range(len(spans))
+    breaks = {
+        joint: math.remainder(spans[joint].start[2] - spans[joint - 1].end_heading, 2 * math.pi) for joint in joints
+    }
+    kinks = [joint for joint in joints if abs(breaks[joint]) > kink]
+    closed = course.closed and not kinks
+    elements = [_element(span, course, stroke) for span in spans]
+    faults = tuple(
+        Fault(
+            "kink",
+            f"the direction breaks by {abs(math.degrees(breaks[joint])):.3g} degrees",
+            elements[joint].start,
+            stroke.handle,
+            stroke.layer,
+            abs(math.degrees(breaks[joint])),
+        )
+        for joint in kinks
+    )
+    if course.closed and kinks:  # begin at a kink, so that the seam of the drawing splits nothing
+        elements = elements[kinks[0] :] + elements[: kinks[0]]
+        bounds = [joint - kinks[0] for joint in kinks] + [len(elements)]
+    else:
+        bounds = [0, *kinks, len(elements)]
+    reaches = tuple(
+        Reach(tuple(elements[low:high]), closed, stroke.handle, stroke.layer)
+        for low, high in itertools.pairwise(bounds)
+    )
+    return reaches, faults
+
+
+def _element(span: Span, course: Course, stroke: Stroke) -> Element:
+    return Element(
+        Spot(span.start[0], span.start[1], _height(course, span.since)),
+        Spot(span.end[0], span.end[1], _height(course, span.until)),
+        math.remainder(span.start[2], 2 * math.pi),
+        span.curvature,
+        span.length,
+        stroke.handle,
+        stroke.layer,
+        span.spread,
+    )
+
+
+def _height(course: Course, place: float) -> float | None:
+    if course.heights is None:
+        return None
+    total = float(course.along[-1])
+    if course.closed and place > total:
+        place -= total
+    return float(np.interp(place, course.along, course.heights))

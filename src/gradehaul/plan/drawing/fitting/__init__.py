@@ -1,4 +1,28 @@
-"""Strokes of a drawing to straights and arcs: exact curves kept, chords read as the curves they were drawn from."""
+"""Strokes of a drawing to straights and arcs: `fit_stroke` is the door, all else here is behind it.
+
+The words of this package:
+
+stroke
+    What was drawn in one go, or joined end to end before it comes here: vertices, and the segments between them.
+exact segment
+    A segment that is the track itself: a line, or an arc by its bulge. It stays as it was drawn.
+chord
+    A segment whose two ends lie on the track, which is a curve or a straight between them.
+run
+    Chords in a row between two corners, exact segments or ends of the stroke.
+corner
+    A vertex at which the chords turn further than those beside it allow: the direction breaks there.
+element
+    A straight or an arc, as fitted; fewest that hold, each the tangent of the next.
+joint
+    Where an element ends and the next begins, at a vertex or between two.
+kink
+    A joint at which the direction breaks by more than drawings by hand do.
+scatter
+    How far vertices stray sideways from the track, m (standard deviation).
+reach
+    Elements between two kinks or ends: what becomes a line of the plan.
+"""
 
 from __future__ import annotations
 
@@ -6,17 +30,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from gradehaul.plan.drawing.chain_guess import SPACING, thinned
-from gradehaul.plan.drawing.chain_healing import healed, healed_ring
-from gradehaul.plan.drawing.chord_runs import chord_spans
-from gradehaul.plan.drawing.course import Course, begun_at, between, course_of, cuts_of, in_order
-from gradehaul.plan.drawing.curvature_steps import scatter
 from gradehaul.plan.drawing.elements import turned
-from gradehaul.plan.drawing.fit_limits import Fit
+from gradehaul.plan.drawing.fitting.course import Course, begun_at, between, course_of, cuts_of, in_order, scatter
+from gradehaul.plan.drawing.fitting.one_arc import circle_span
+from gradehaul.plan.drawing.fitting.runs import chord_spans, ring_spans
+from gradehaul.plan.drawing.fitting.search import nodes_of
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, exact_span, merged, reaches_from
 from gradehaul.plan.drawing.records import Fault, Reach, Spot, Stroke
-from gradehaul.plan.drawing.rings import ring_spans
-from gradehaul.plan.drawing.span_reaches import reaches_from
-from gradehaul.plan.drawing.spans import Span, exact_span, merged
 
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
@@ -37,7 +57,9 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     Parameters
     ----------
     stroke
-        The stroke, m. Its coordinates are finite.
+        The stroke, m: vertices, shape (n, 2), finite; for each segment its bulge and whether it is exact; a closed one
+        repeats its first vertex at the end (within a thousandth of the tolerance). Entities that were joined are one
+        stroke like any other, exact arcs and chords mixed as they come.
     tolerance
         How far a vertex may lie from the fitted curve, m; a twentieth of the gauge is what track laid by hand holds
         (common practice).
@@ -111,22 +133,23 @@ def _backward(stroke: Stroke) -> Stroke:
 def _fitted(
     course: Course, stroke: Stroke, tolerance: float, kink: float
 ) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
-    noise = (
-        min(scatter(thinned(course.points, SPACING * tolerance)[0]), tolerance / 4) if not course.exact.all() else 0.0
-    )
-    cuts = cuts_of(course, kink, noise)
-    fit = Fit(tolerance, kink, noise)
+    level = 0.0
+    if not course.exact.all():
+        level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
+    fit = Fit(tolerance, kink, level)
+    cuts = cuts_of(course, kink, level)
     spans: list[Span] = []
     if course.closed and not len(cuts):
-        spans, cuts = ring_spans(course, fit)
+        circle = circle_span(course, fit)
+        if circle is not None:
+            spans = [circle]
+        else:
+            spans, cuts = ring_spans(course.points[:-1], course.along, fit)
     if not spans:
         if course.closed:
             course = begun_at(course, int(cuts[0]))
             cuts = (cuts - cuts[0])[1:]
         spans = [span for low, high in between(course, cuts) for span in _run(course, low, high, fit)]
-        if len(spans) > 1 and (course.closed or len(cuts)) and not course.exact.any():
-            heal = healed_ring if course.closed else healed
-            spans = heal(course.points, course.along, spans, fit)
     spans = merged(spans, SAME * tolerance, closed=course.closed)
     return reaches_from(spans, course, stroke, kink)
 

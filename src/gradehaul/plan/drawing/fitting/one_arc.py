@@ -7,9 +7,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.curvature_steps import PRICE, turns
-from gradehaul.plan.drawing.fit_limits import SYSTEMATIC, Fit
-from gradehaul.plan.drawing.tangent_arcs import Arcs
+from gradehaul.plan.drawing.fitting.chains import Chain
+from gradehaul.plan.drawing.fitting.course import Course, turns
+from gradehaul.plan.drawing.fitting.search import PRICE, STRAY
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, student
 
 FloatArray = NDArray[np.float64]
 
@@ -19,7 +20,11 @@ ROUNDS = 12
 """The most steps of the least squares; three or four are usual."""
 
 
-def single_arc(points: FloatArray, fit: Fit) -> Arcs | None:
+MANY = 64
+"""Of many vertices, this many are looked at first."""
+
+
+def one_arc(points: FloatArray, scatter: float) -> Chain | None:
     """Return the arc that holds at all vertices of an open run, or None where two elements might do better.
 
     Two elements cannot cost less where all that one leaves is no more than what a second one costs.
@@ -27,10 +32,14 @@ def single_arc(points: FloatArray, fit: Fit) -> Arcs | None:
     Examples
     --------
     >>> angle = np.radians(np.arange(0.0, 91.0, 10.0))
-    >>> arc = single_arc(np.column_stack((np.sin(angle), 1 - np.cos(angle))), Fit(0.0008, 0.03, 0.0))
+    >>> arc = one_arc(1000 * np.column_stack((np.sin(angle), 1 - np.cos(angle))), 0.0)
     >>> print(arc.curvature.round(9), arc.length.round(6))
-    [1.] [1.570796]
+    [0.001] [1570.796327]
     """
+    if len(points) > 4 * MANY:
+        some = np.linspace(0, len(points) - 1, MANY).astype(np.int64)
+        if one_arc(points[some], scatter) is None:
+            return None
     way = points[-1] - points[0]
     chord = math.hypot(*way.tolist())
     turn = turns(points)
@@ -57,10 +66,10 @@ def single_arc(points: FloatArray, fit: Fit) -> Arcs | None:
     off, _ = _off(half, chord, ahead, aside, square)
     worst = max(float(off.max()), -float(off.min()))
     left = float(off @ off)
-    if not (worst <= fit.tolerance and left <= PRICE * (fit.noise**2 + (SYSTEMATIC * fit.tolerance) ** 2)):
+    if not (worst <= 1 and left <= PRICE * (scatter**2 + STRAY**2)):
         return None
     curvature = 2 * math.sin(half) / chord
-    return Arcs(
+    return Chain(
         np.array([[*points[0].tolist(), math.atan2(way[1], way[0]) - half]]),
         np.array([curvature]),
         np.array([2 * half / curvature if half else chord]),
@@ -85,3 +94,49 @@ def _off(
     off = power / (1 + root)
     more = 2 * (ahead * cosine - aside * sine) - bend * square
     return off, (more + bend * off**2) / (2 * root)
+
+
+def circle_span(course: Course, fit: Fit) -> Span | None:
+    """Return a closed course as one full turn, or None where it is no circle."""
+    points = course.points[:-1]
+    if len(points) < 5:
+        return None
+    turn = turns(np.vstack((course.points, course.points[1:2])))
+    full = float(turn.sum())
+    if abs(abs(full) - 2 * math.pi) > 1e-6:
+        return None
+    middle = points.mean(axis=0)
+    radius = float(np.hypot(*(points - middle).T).mean())
+    off = np.zeros(len(points))
+    design = np.ones((len(points), 3))
+    for _ in range(30):
+        reach = points - middle
+        distance = np.hypot(*reach.T)
+        if not distance.min() > 0:
+            return None
+        off = distance - radius
+        design = np.column_stack((-reach / distance[:, None], -np.ones(len(points))))
+        step = np.linalg.lstsq(design, -off, rcond=None)[0]
+        middle = middle + step[:2]
+        radius += float(step[2])
+        if float(np.abs(step).max()) < 1e-13 * abs(radius):
+            break
+    off = np.hypot(*(points - middle).T) - radius
+    most = math.hypot(1.6 * fit.scatter, 1.5 * STRAY * fit.tolerance)
+    if not (float(np.abs(off).max()) <= fit.tolerance and float(off @ off) <= len(off) * most**2):
+        return None
+    hand = math.copysign(1.0, full)
+    reach = points[course.begin] - middle
+    bearing = math.atan2(reach[1], reach[0])
+    place = (float(middle[0]) + radius * math.cos(bearing), float(middle[1]) + radius * math.sin(bearing))
+    unit = math.sqrt(float(np.linalg.inv(design.T @ design)[2, 2]))
+    return Span(
+        (*place, bearing + hand * math.pi / 2),
+        place,
+        hand / radius,
+        2 * math.pi * radius,
+        float(course.along[course.begin]),
+        float(course.along[course.begin] + course.along[-1]),
+        False,
+        student(float(off @ off), len(points) - 3) * unit,
+    )
