@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.adhesion import slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.demand import TIE
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.judged import film_of
+from gradehaul.haulage.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.outcome import FAILS, Outcome
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.draws import Draws
@@ -23,7 +26,13 @@ from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.plan.stock import conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.closing import closure_notes, figure_name
 from gradehaul.track.fouling import fouling_notes
+from gradehaul.track.positions import USABLE_MISCLOSURE
+
+_KINK = math.radians(5.0)
+"""A loop that misses closing by a greater angle, or by more than its gauge, is no track that can be laid (our own
+limits)."""
 
 Progress = Callable[[int, int], None]
 """Told how many parts of the work are done, and of how many."""
@@ -66,6 +75,11 @@ class TrainAnswer:
     verdict: Verdict
     trust: TrainTrust
 
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return self.verdict.outcome
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:
@@ -88,17 +102,33 @@ class CheckAnswer:
     """Curve coefficient, m."""
     rails: tuple[str, ...]
     """The rail conditions reckoned with."""
+    judged_rails: tuple[str, ...]
+    """Those by which the layout passes or fails: the ones named, else as planned where the plan says so, else clean."""
     routes: tuple[RouteAnswer, ...]
     between: tuple[Between, ...]
     trains: tuple[TrainAnswer, ...]
     berths: tuple[BerthAnswer, ...]
     figures: tuple[Figure, ...]
+    doubts: tuple[Note, ...]
+    """Unusual figures and doubtful geometry, which can make the whole answer wrong."""
+    not_checked: tuple[str, ...]
+    """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]
+    """All notes, those doubts among them."""
 
     @property
-    def judged_rails(self) -> tuple[str, ...]:
-        """The rail conditions by which a layout passes or fails: as planned where it says so, else every film."""
-        return judged_rails(self.rails)
+    def film_rails(self) -> tuple[str, ...]:
+        """The conditions with a film everywhere, at both ages, of the films that are not judged so.
+
+        They answer a question: what if the film spreads, or all rails get it?
+        """
+        films = film_rails(self.rails)
+        asked = {film_of(rail) for rail in films if rail not in self.judged_rails}
+        return tuple(rail for rail in films if film_of(rail) in asked)
+
+    def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
+        """Return the named trains on some rail conditions."""
+        return [train for train in self.trains if train.rail in rails]
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -108,17 +138,18 @@ class CheckAnswer:
 
     @property
     def passes(self) -> bool:
-        """Whether every named train is judged, gets through and holds back on the judged rails."""
-        judged = self.judged_rails
-        return not self.unjudged and all(
-            train.verdict.outcome != "stalls" and train.verdict.holds_back
-            for train in self.trains
-            if train.rail in judged
-        )
+        """Whether all was checked, and every named train gets through and holds back on the judged rails."""
+        return not self.not_checked and not any(train.outcome in FAILS for train in self.on(self.judged_rails))
 
 
 def check(
-    plan: Plan, *, all_routes: bool = False, seed: int = 0, hours: float | None = None, progress: Progress | None = None
+    plan: Plan,
+    *,
+    all_routes: bool = False,
+    seed: int = 0,
+    hours: float | None = None,
+    rails: Sequence[str] | None = None,
+    progress: Progress | None = None,
 ) -> CheckAnswer:
     """Answer the main job for a plan.
 
@@ -132,20 +163,29 @@ def check(
         Of the draws that tell how sure the answer is: the same seed gives the same answer.
     hours
         The age at which films are reckoned; settled where it is not told.
+    rails
+        The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
+        clean.
     progress
         Called as routes are done.
 
     Raises
     ------
+    RouteError
+        A rail condition that the plan does not have.
     Problems
         Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
     """
-    return check_layout(Layout(plan, all_routes=all_routes, hours=hours), seed=seed, progress=progress)
+    layout = Layout(plan, all_routes=all_routes, hours=hours)
+    return check_layout(layout, seed=seed, rails=rails, progress=progress)
 
 
-def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = None) -> CheckAnswer:
+def check_layout(
+    layout: Layout, *, seed: int = 0, rails: Sequence[str] | None = None, progress: Progress | None = None
+) -> CheckAnswer:
     """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan = layout.plan
+    judged = layout.judged(rails)
     draws = Draws(plan, layout.coefficient, seed=seed)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
     train_notes = fit_trains(layout, trains)
@@ -171,6 +211,7 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
         if progress is not None:
             progress(number + 1, len(layout.routes))
     alignment = layout.alignment
+    doubts = (*unusual_notes(plan, (answer.ruling for answer in routes)), *_loops_that_miss(layout))
     notes = (
         *plan.notes,
         *alignment.notes,
@@ -178,13 +219,14 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
         *layout.found.notes,
         *train_notes,
         *_doubtful_pulls(plan),
-        *unusual_notes(plan, (answer.ruling for answer in routes)),
+        *doubts,
     )
     return CheckAnswer(
         plan=plan,
         alignment=alignment,
         coefficient=layout.coefficient,
         rails=layout.rails,
+        judged_rails=judged,
         routes=tuple(routes),
         between=layout.found.between,
         trains=tuple(answer for answers in verdicts.values() for answer in answers),
@@ -192,6 +234,8 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
             berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
         ),
         figures=figures(plan, layout.coefficient),
+        doubts=tuple(dict.fromkeys(doubts)),
+        not_checked=tuple(_not_checked(layout)),
         notes=tuple(dict.fromkeys(notes)),
     )
 
@@ -240,6 +284,50 @@ def _shut_in(layout: Layout, name: str, train: Train, route: Route) -> Iterator[
             found=got,
             write="fewer locomotives, or more track beyond",
         )
+
+
+def _loops_that_miss(layout: Layout) -> list[Note]:
+    """Return notes on figures that miss closing by more than track can be pushed into place."""
+    gauge, positions = layout.plan.scale.gauge, layout.alignment.positions
+    far = [
+        closure
+        for closure in positions.closures
+        if closure.distance > gauge or abs(closure.angle or 0.0) > _KINK or closure.share > USABLE_MISCLOSURE
+    ]
+    return closure_notes(layout.plan, replace(positions, closures=tuple(far)))
+
+
+def _not_checked(layout: Layout) -> Iterator[str]:
+    """Yield what no answer can be given to, and why."""
+    plan, positions = layout.plan, layout.alignment.positions
+    answered = {route.name for route in layout.routes}
+    trains = [named.name for named in plan.trains.values() if named.route not in answered]
+    if trains:
+        yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"
+    routes = [name for name in plan.routes if name not in answered and not layout.all_routes]
+    if routes:
+        yield f"{_listed('route', routes)}, since no train can follow {'them' if routes[1:] else 'it'}"
+    lost: dict[int, list[str]] = {}
+    for berth in plan.berths.values():
+        frame = positions.tracks[berth.tracks[0]].frame
+        if berth.clear is None and not positions.usable(frame):
+            lost.setdefault(frame, []).append(berth.name)
+    for frame, berths in lost.items():
+        miss = describe(positions.worst[frame].distance, "length", plan.unit)
+        figure = figure_name(positions.worst[frame])
+        yield f"where other track fouls {_listed('berth', berths)}, since {figure} misses closing by {miss}"
+
+
+def _listed(kind: str, names: Sequence[str]) -> str:
+    """Return some names of a kind, the first of them where they are many.
+
+    Examples
+    --------
+    >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
+    ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
+    """
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
 
 
 def _doubtful_pulls(plan: Plan) -> Iterator[Note]:

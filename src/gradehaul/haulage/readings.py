@@ -10,11 +10,12 @@ from gradehaul.haulage.bench.adhesion_fit import Prediction
 from gradehaul.haulage.bench.benched import Bench, predicted, with_bench, work_out
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
-from gradehaul.haulage.verdict import Outcome, judge
+from gradehaul.haulage.outcome import Outcome
+from gradehaul.haulage.verdict import judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.plan.stock import CLEAN, FRESH, conditions
@@ -171,7 +172,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
         layout = Layout(plan)
         draws = Draws(layout.plan, layout.coefficient, seed=seed)
         known = {route.name for route in layout.routes}
-        judged = judged_rails(layout.rails)
+        judged = (*judged_rails(layout.rails), *film_rails(layout.rails))
         for named in layout.plan.trains.values():
             if named.route not in known:
                 continue

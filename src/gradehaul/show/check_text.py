@@ -40,6 +40,10 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
     """
     page = Page()
     _add_title(page, answer, reader)
+    if answer.doubts:
+        page.heading("Look at these figures first: if one is wrong, so is the answer")
+        for doubt in answer.doubts:
+            page.line(str(doubt), indent=2)
     add_verdicts(page, answer, reader)
     _add_missing(page, answer)
     if any(route.loads for route in answer.routes):
@@ -56,9 +60,10 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
         add_origins(page, answer, reader)
     else:
         _add_figures(page, answer, reader)
-    if answer.notes:
+    notes = [note for note in answer.notes if note not in answer.doubts]
+    if notes:
         page.heading("Notes")
-        for note in answer.notes:
+        for note in notes:
             page.line(str(note), indent=2)
     if answer.plan.films:
         page.heading("Caution")

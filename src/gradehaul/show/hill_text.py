@@ -6,14 +6,8 @@ from gradehaul.design.hill_search import Stop
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.show.naming import cars_told
-from gradehaul.show.page import Page, Piece
-
-_OUTCOMES: dict[str, Piece] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
-
+from gradehaul.show.outcome_words import OUTCOMES
+from gradehaul.show.page import Page
 
 def rail_told(stop: Stop) -> str:
     """Return the rail on which a train does not climb, behind the words that it does not."""
@@ -45,6 +39,6 @@ def add_trains(page: Page, answer: CheckAnswer) -> None:
         page.heading("Named trains")
         names = dict.fromkeys(train.name for train in answer.trains)
         by_train = {
-            name: [_OUTCOMES[train.verdict.outcome] for train in answer.trains if train.name == name] for name in names
+            name: [OUTCOMES[train.outcome] for train in answer.trains if train.name == name] for name in names
         }
         page.table(["train", *answer.rails], [[name, *outcomes] for name, outcomes in by_train.items()])

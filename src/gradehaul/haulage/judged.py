@@ -1,0 +1,67 @@
+"""Judged trains, the worst of each: over rail conditions, and over the ages of a film."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable
+from typing import Protocol, TypeVar
+
+from gradehaul.haulage.outcome import WORST_FIRST, Outcome
+from gradehaul.haulage.verdict import Verdict
+from gradehaul.plan.stock import FRESH
+
+
+class Judged(Protocol):
+    """A named train with its outcome on one rail condition."""
+
+    @property
+    def name(self) -> str:
+        """The train."""
+
+    @property
+    def rail(self) -> str:
+        """The rail condition."""
+
+    @property
+    def verdict(self) -> Verdict:
+        """The verdict on it."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it there."""
+
+
+_Train = TypeVar("_Train", bound=Judged)
+
+
+def worst_of_each(judged: Iterable[_Train]) -> list[_Train]:
+    """Return one record for each train: its worst, by outcome and pull to spare, in the order of the trains."""
+    return _worst(judged, by_film=False)
+
+
+def worse_ages(judged: Iterable[_Train]) -> list[_Train]:
+    """Return one record for each train and film: that of the age of the film that is worse for it."""
+    return _worst(judged, by_film=True)
+
+
+def film_of(rail: str) -> str:
+    """Return a rail condition without the age of its film.
+
+    Examples
+    --------
+    >>> film_of("treated fresh"), film_of("as planned"), film_of("clean")
+    ('treated', 'as planned', 'clean')
+    """
+    return rail.removesuffix(FRESH)
+
+
+def _worst(judged: Iterable[_Train], *, by_film: bool) -> list[_Train]:
+    found: dict[Hashable, _Train] = {}
+    for each in judged:
+        key = each.name, film_of(each.rail) if by_film else None
+        if key not in found or _badness(each) < _badness(found[key]):
+            found[key] = each
+    return list(found.values())
+
+
+def _badness(each: Judged) -> tuple[int, float]:
+    return WORST_FIRST.index(each.outcome), each.verdict.margin
