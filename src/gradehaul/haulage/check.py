@@ -6,12 +6,12 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.adhesion import slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.demand import TIE
-from gradehaul.haulage.judged import film_of
-from gradehaul.haulage.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.fit_trains import Misfit, misfits
+from gradehaul.haulage.judged import film_of, outcome_of
+from gradehaul.haulage.layout import Layout, film_rails
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS, Outcome
 from gradehaul.haulage.profile import RouteProfile, Ruling
@@ -74,11 +74,13 @@ class TrainAnswer:
     length: float
     verdict: Verdict
     trust: TrainTrust
+    misfits: tuple[Misfit, ...] = ()
+    """Places of its route that do not hold it; the verdict is on the track alone."""
 
     @property
     def outcome(self) -> Outcome:
         """The worst of all that can happen to it."""
-        return self.verdict.outcome
+        return outcome_of(self.verdict, self.misfits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,7 @@ class CheckAnswer:
 
     @property
     def passes(self) -> bool:
-        """Whether all was checked, and every named train gets through and holds back on the judged rails."""
+        """Whether all was checked, and no named train fails on the judged rails."""
         return not self.not_checked and not any(train.outcome in FAILS for train in self.on(self.judged_rails))
 
 
@@ -174,7 +176,7 @@ def check(
     RouteError
         A rail condition that the plan does not have.
     Problems
-        Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
+        Heights that contradict one another, routes that no train can follow.
     """
     layout = Layout(plan, all_routes=all_routes, hours=hours)
     return check_layout(layout, seed=seed, rails=rails, progress=progress)
@@ -188,7 +190,6 @@ def check_layout(
     judged = layout.judged(rails)
     draws = Draws(plan, layout.coefficient, seed=seed)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
-    train_notes = fit_trains(layout, trains)
     routes: list[RouteAnswer] = []
     verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
     for number, route in enumerate(layout.routes):
@@ -197,6 +198,7 @@ def check_layout(
         for named in plan.trains.values():
             if named.route == route.name:
                 train = trains[named.name]
+                too_long = misfits(layout, route, train)
                 verdicts[named.name] = [
                     TrainAnswer(
                         name=named.name,
@@ -205,6 +207,7 @@ def check_layout(
                         length=train.length,
                         verdict=judge(profile, train, rail, layout.pulls),
                         trust=trust_in_train(profile, train, rail, draws),
+                        misfits=too_long,
                     )
                     for rail in layout.rails
                 ]
@@ -212,12 +215,13 @@ def check_layout(
             progress(number + 1, len(layout.routes))
     alignment = layout.alignment
     doubts = (*unusual_notes(plan, (answer.ruling for answer in routes)), *_loops_that_miss(layout))
+    answers = tuple(answer for found in verdicts.values() for answer in found)
     notes = (
         *plan.notes,
         *alignment.notes,
         *fouling_notes(alignment, alignment.positions),
         *layout.found.notes,
-        *train_notes,
+        *_misfit_notes(plan, answers),
         *_doubtful_pulls(plan),
         *doubts,
     )
@@ -229,7 +233,7 @@ def check_layout(
         judged_rails=judged,
         routes=tuple(routes),
         between=layout.found.between,
-        trains=tuple(answer for answers in verdicts.values() for answer in answers),
+        trains=answers,
         berths=tuple(
             berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
         ),
@@ -240,50 +244,16 @@ def check_layout(
     )
 
 
-def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
-    """Refuse named trains that fit nowhere to run; note those that a berth does not hold.
-
-    Raises
-    ------
-    Problems
-        Trains longer than the lap or the loop of their route, or whose locomotives are too long to run round them.
-    """
-    plan = layout.plan
-    routes = {route.name: route for route in layout.routes}
-    problems: list[PlanError] = []
-    notes: list[Note] = []
-    for named in (plan.trains[name] for name in trains):
-        if named.route not in routes:  # every route was asked for, in place of the declared ones
-            continue
-        length = trains[named.name].length
-        problems += _shut_in(layout, named.name, trains[named.name], routes[named.route])
-        for room in layout.rooms(routes[named.route]):
-            if length <= room.length * (1 + 1e-9):
-                continue
-            place = f'train "{named.name}"'
-            got, holds = (describe(x, "length", plan.unit) for x in (length, room.length))
-            if room.berth:
-                notes.append(Note(place, f"it is {got} long and does not fit {room.name}, which holds {holds}"))
+def _misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
+    """Yield a note for each place that does not hold a train."""
+    for train in trains:
+        for misfit in train.misfits:
+            needed, holds = (describe(x, "length", plan.unit) for x in (misfit.length, misfit.available))
+            if misfit.kind == "run-round":
+                text = f"its locomotives are {needed} long and do not fit {misfit.place}, which holds {holds}"
             else:
-                wrong = f"it must be no longer than {room.name} of its route, {holds}"
-                problems.append(PlanError(wrong, file=plan.file, place=place, found=got, write="a shorter consist"))
-    if problems:
-        raise Problems(problems)
-    return notes
-
-
-def _shut_in(layout: Layout, name: str, train: Train, route: Route) -> Iterator[PlanError]:
-    """Yield errors where a train's locomotives are too long for the way round it."""
-    for tail, length, room in train.too_long_round(route.tails):
-        got, holds = (describe(x, "length", layout.plan.unit) for x in (length, room))
-        wrong = f"its locomotives run round it {tail.place}, and must be no longer than the room to reverse there"
-        yield PlanError(
-            f"{wrong}, {holds}",
-            file=layout.plan.file,
-            place=f'train "{name}"',
-            found=got,
-            write="fewer locomotives, or more track beyond",
-        )
+                text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
+            yield Note(f'train "{train.name}"', text)
 
 
 def _loops_that_miss(layout: Layout) -> list[Note]:

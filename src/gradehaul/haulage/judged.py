@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Sequence
 from typing import Protocol, TypeVar
 
-from gradehaul.haulage.outcome import WORST_FIRST, Outcome
+from gradehaul.haulage.fit_trains import Misfit
+from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.stock import FRESH
 
@@ -31,6 +32,11 @@ class Judged(Protocol):
 
 
 _Train = TypeVar("_Train", bound=Judged)
+
+
+def outcome_of(verdict: Verdict, misfits: Sequence[Misfit]) -> Outcome:
+    """Return the outcome of a train: the worst of its verdict and of the places that do not hold it."""
+    return worst((verdict.outcome, "too long" if misfits else "climbs"))
 
 
 def worst_of_each(judged: Iterable[_Train]) -> list[_Train]:

@@ -116,15 +116,15 @@ class Layout:
     def rooms(self, route: Route) -> tuple[Room, ...]:
         """Return the places of a route that must hold a whole train."""
         rooms = [
-            Room(f'berth "{name}"', self.clear[name].length, berth=True)
+            Room(f'berth "{name}"', self.clear[name].length, "berth")
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
-        rooms += [Room(tail.name, self.tail_room(tail)) for tail in route.tails]
+        rooms += [Room(tail.name, self.tail_room(tail), "tail") for tail in route.tails]
         if route.lap:
-            rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
+            rooms.append(Room("the lap", self.graph.length_of(route.ways), "lap"))
         if route.tightest_loop is not None:
-            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
+            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
         return tuple(rooms)
 
     def tail_room(self, tail: Tail) -> float:
@@ -152,7 +152,10 @@ class Layout:
             engine=engine,
         )
         shut_in = climb.train(1).too_long_round(profile.route.tails)
-        rooms = (*self.rooms(profile.route), *(Room(f"the run-round {tail.place}", 0.0) for tail, *_ in shut_in))
+        rooms = (
+            *self.rooms(profile.route),
+            *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
+        )
         return tuple(climb.load(rail, rooms) for rail in rails)
 
     def longest_train(

@@ -35,16 +35,23 @@ class Binds:
     pull: float
 
 
+RoomKind = Literal["berth", "tail", "lap", "loop", "run-round"]
+"""Where a train must fit: a berth in which it begins or ends its run, a tail in which it reverses, its lap, a loop on
+which it would meet itself; in a run-round its locomotives alone."""
+
+
 @dataclass(frozen=True, slots=True)
 class Room:
-    """A place that must hold a whole train: what it is called, its length, m, and whether it is a berth.
-
-    A train too long for a berth may still run; on a lap or a loop it would meet itself.
-    """
+    """A place that must hold a whole train: its name, length, m, and kind."""
 
     name: str
     length: float
-    berth: bool = False
+    kind: RoomKind
+
+    @property
+    def berth(self) -> bool:
+        """Whether it is a berth: a train too long for one may still run."""
+        return self.kind == "berth"
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,12 +10,14 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.judged import worse_ages
+from gradehaul.haulage.fit_trains import Misfit, misfits
+from gradehaul.haulage.judged import outcome_of, worse_ages
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.overpasses import Overpass, overpasses
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.track_view import Spot, TrackView, track_view
+from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
@@ -77,12 +79,17 @@ class TrainView:
     route: str
     rail: str
     verdict: Verdict
-    outcome: Outcome
+    misfits: tuple[Misfit, ...]
     marks: tuple[Mark, ...]
     stall: Spot | None
     """Where it stalls first."""
     runaways: tuple[tuple[Spot | None, Spot | None], ...]
     """Where it begins to run away and where that ends, for each stretch."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,7 +168,7 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
     views = {view.id: view for view in _laid_out(layout)}
     if not views:
         raise _no_places(layout)
-    chosen = _judged(layout, trains, rails)
+    chosen = list(_judged(layout, trains, rails))
     shifts = _shifts(views.values())
     views = {name: _shifted(view, shifts[view.frame]) for name, view in views.items()}
     return PlanView(
@@ -169,7 +176,7 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
         tracks=views,
         joints=tuple(_joints(layout, shifts)),
         overpasses=tuple(overpasses(list(views.values()))),
-        trains=tuple(_train(views, *each) for each in chosen),
+        trains=tuple(_train(views, each) for each in chosen),
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )
@@ -254,22 +261,32 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
 # Trains
 
 
-def _judged(
-    layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None
-) -> list[tuple[str, RouteProfile, str, Verdict]]:
-    """Return each train asked about with its route and, for each rail condition, its verdict."""
+class _Judged(NamedTuple):
+    """A named train on its route and a rail condition."""
+
+    name: str
+    profile: RouteProfile
+    rail: str
+    verdict: Verdict
+    misfits: tuple[Misfit, ...]
+
+
+def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> Iterator[_Judged]:
+    """Yield each train asked for on each rail condition."""
     plan = layout.plan
     routes = {route.name for route in layout.routes}
     names = trains if trains is not None else [name for name, named in plan.trains.items() if named.route in routes]
-    asked = layout.judged(rails)
-    return [
-        (name, layout.profile(plan.trains[name].route), rail, verdict)
-        for name in dict.fromkeys(names)
-        for rail, verdict in [(rail, layout.verdict(name, rail=rail)) for rail in asked]
-    ]
+    conditions = layout.judged(rails)
+    for name in dict.fromkeys(names):
+        verdicts = {rail: layout.verdict(name, rail=rail) for rail in conditions}
+        named = plan.trains[name]
+        too_long = misfits(layout, layout.route(named.route), made_up(plan, named))
+        for rail, verdict in verdicts.items():
+            yield _Judged(name, layout.profile(named.route), rail, verdict, too_long)
 
 
-def _train(views: Mapping[str, TrackView], name: str, profile: RouteProfile, rail: str, verdict: Verdict) -> TrainView:
+def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
+    profile, verdict = judged.profile, judged.verdict
     route = profile.route
     kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
         ("no recovery", verdict.no_recovery),
@@ -283,11 +300,11 @@ def _train(views: Mapping[str, TrackView], name: str, profile: RouteProfile, rai
         for stretch in stretches
     )
     return TrainView(
-        name=name,
+        name=judged.name,
         route=route.name,
-        rail=rail,
+        rail=judged.rail,
         verdict=verdict,
-        outcome=verdict.outcome,
+        misfits=judged.misfits,
         marks=marks,
         stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
         runaways=tuple(

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.demand import gravity_and_curves, supply
+from gradehaul.haulage.fit_trains import Misfit, misfits
 from gradehaul.haulage.joint_places import JointPlace, joints_along
-from gradehaul.haulage.judged import film_of
+from gradehaul.haulage.judged import film_of, outcome_of
 from gradehaul.haulage.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
@@ -50,7 +51,8 @@ class Haul:
 
     `running` and `starting` are what grades and curves ask of the whole train, locomotives included, plus the rolling
     or starting resistance of its cars; a pull is what the balance reads on level straight track, where the resistance
-    of the locomotives is in it already. So the two are compared as they stand.
+    of the locomotives is in it already. So the two are compared as they stand. `misfits` are the places of the whole
+    route that do not hold the train.
     """
 
     name: str
@@ -58,6 +60,7 @@ class Haul:
     running: PiecewiseQuadratic
     starting: PiecewiseQuadratic
     given: tuple[PullGiven, ...]
+    misfits: tuple[Misfit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -208,16 +211,9 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         return None
     started = made_up(layout.plan, named)
     train = started.after(profile.route.run_rounds)
-    for room in layout.rooms(layout.route(profile.route.whole)):
-        if not room.berth and train.length > room.length * (1 + 1e-9):
-            raise RouteError(
-                f"it must be no longer than {room.name} of the route",
-                file=layout.plan.file,
-                place=f"train {quoted(named.name)} on route {quoted(profile.route.name)}",
-                write="another train",
-            )
     asked = gravity_and_curves(profile, train)
-    given = [_given(layout, profile, started, rail, asked) for rail in told_rails]
+    too_long = misfits(layout, layout.route(profile.route.whole), started)
+    given = [_given(layout, profile, started, rail, asked, too_long) for rail in told_rails]
     if rails is None:
         given = _films_once(given)
     return Haul(
@@ -226,6 +222,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         running=asked + train.rolling,
         starting=asked + train.starting,
         given=tuple(given),
+        misfits=too_long,
     )
 
 
@@ -240,7 +237,14 @@ def _films_once(given: Sequence[PullGiven]) -> list[PullGiven]:
     return [*judged, *films.values()]
 
 
-def _given(layout: Layout, profile: RouteProfile, started: Train, rail: str, asked: PiecewiseQuadratic) -> PullGiven:
+def _given(
+    layout: Layout,
+    profile: RouteProfile,
+    started: Train,
+    rail: str,
+    asked: PiecewiseQuadratic,
+    too_long: Sequence[Misfit],
+) -> PullGiven:
     train = started.after(profile.route.run_rounds)
     given = supply(profile, train, rail, layout.pulls)
     standing, slipping = (
@@ -253,4 +257,4 @@ def _given(layout: Layout, profile: RouteProfile, started: Train, rail: str, ask
     whole = verdict
     if profile.route.whole != profile.route.name:
         whole = judge(layout.profile(profile.route.whole), started, rail, layout.pulls)
-    return PullGiven(rail, standing, slipping, verdict, whole.outcome)
+    return PullGiven(rail, standing, slipping, verdict, outcome_of(whole, too_long))

@@ -150,6 +150,10 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     planned = "with the film that is there" if found.beyond else "with this plan"
     rows = [[train.name, *_told(train.planned, reader), *_told(train.everywhere, reader)] for train in found.trains]
     page.table(["train", planned, "to spare>", "with film everywhere", "to spare>"], rows)
+    for train in found.trains:
+        for misfit in train.misfits:
+            needed, holds = reader.length(misfit.length), reader.length(misfit.available)
+            page.line(f"{train.name} does not fit {misfit.place}: it needs {needed}, there are {holds}.", indent=2)
     failing = [train for train in found.trains if train.everywhere.outcome == "stalls"]
     for train in failing:
         page.line(_spread(train, reader), indent=2)

@@ -8,8 +8,8 @@ from time import perf_counter
 from typing import Literal, NamedTuple
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.check import fit_trains
 from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.fit_trains import Misfit, misfits
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
@@ -66,6 +66,8 @@ class TrainOutcome:
     route: str
     planned: Verdict
     everywhere: Verdict
+    misfits: tuple[Misfit, ...] = ()
+    """Places of its route that do not hold it; the verdicts are on the track alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +138,6 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     ------
     DesignError
         A reserve or a length that makes no sense.
-    Problems
-        Trains that are too long to run on their route.
     RouteError
         No train; a train or a film that the plan does not have; a train whose route was not found.
 
@@ -162,7 +162,6 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     _refuse(layout.plan, asked)
     film = _film(layout.plan, asked.film)
     runs = _runs(layout, asked.trains)
-    fit_trains(layout, {name: run.train for name, run in runs.items()})
     units = lay_units(layout, asked.step)
     needs = {name: _needs(name, run, units, layout, asked, film) for name, run in runs.items()}
     beyond = tuple(place for found in needs.values() for each in found for place in each.beyond)
@@ -198,6 +197,7 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
             run.profile.route.name,
             _weaker(layout, run, units, has, film, planned),
             _weaker(layout, run, units, has, film, others),
+            misfits(layout, run.profile.route, run.train),
         )
         for name, run in runs.items()
     )
