@@ -221,7 +221,7 @@ def check_layout(
         *alignment.notes,
         *fouling_notes(alignment, alignment.positions),
         *layout.found.notes,
-        *_misfit_notes(plan, answers),
+        *misfit_notes(plan, answers),
         *_doubtful_pulls(plan),
         *doubts,
     )
@@ -244,7 +244,7 @@ def check_layout(
     )
 
 
-def _misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
+def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
     """Yield a note for each place that does not hold a train."""
     for train in trains:
         for misfit in train.misfits:

@@ -11,10 +11,10 @@ from gradehaul.haulage.bench.benched import Bench, predicted, with_bench, work_o
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
-from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan

@@ -9,6 +9,8 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.fit_trains import Misfit
+from gradehaul.haulage.judged import outcome_of
 from gradehaul.haulage.longest import Binds, Load
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.trust.load import LoadSpread
@@ -163,7 +165,7 @@ def _train(train: TrainAnswer) -> dict[str, Any]:
         "route": train.route,
         "rail": train.rail,
         "length_m": rounded(train.length),
-        **verdict_document(train.verdict, train.outcome),
+        **verdict_document(train.verdict, train.misfits),
         **_trust(train.trust),
     }
 
@@ -214,13 +216,14 @@ def _way_over(way: WaysOver) -> dict[str, Any]:
     }
 
 
-def verdict_document(verdict: Verdict, outcome: Outcome) -> dict[str, Any]:
+def verdict_document(verdict: Verdict, misfits: Sequence[Misfit], outcome: Outcome | None = None) -> dict[str, Any]:
     """Return a verdict as it stands in every document: forces in N, places of the head in m.
 
-    ``outcome`` is the worst of all that happens to the train; ``verdict`` is what becomes of it uphill alone.
+    ``outcome`` is the worst of all that happens to the train, here unless another is given for the whole route;
+    ``verdict`` is what becomes of it uphill alone.
     """
     return {
-        "outcome": outcome,
+        "outcome": outcome or outcome_of(verdict, misfits),
         "verdict": verdict.climb,
         "margin_n": rounded(verdict.margin),
         "margin_at_m": rounded(verdict.margin_at),
@@ -232,6 +235,15 @@ def verdict_document(verdict: Verdict, outcome: Outcome) -> dict[str, Any]:
         "running_away_m": _stretches(verdict.running_away),
         "holds_back": verdict.holds_back,
         "runs_away_at_m": None if verdict.runs_away_at is None else rounded(verdict.runs_away_at),
+        "misfits": [
+            {
+                "place": each.place,
+                "kind": each.kind,
+                "length_m": rounded(each.length),
+                "available_m": rounded(each.available),
+            }
+            for each in misfits
+        ],
         "basis": verdict.basis,
         "slipping_basis": verdict.slipping_basis,
     }

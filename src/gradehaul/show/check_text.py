@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gradehaul.haulage.check import CheckAnswer, Figure
+from gradehaul.haulage.check import CheckAnswer, Figure, misfit_notes
 from gradehaul.plan.names import clean
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
@@ -60,7 +60,8 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
         add_origins(page, answer, reader)
     else:
         _add_figures(page, answer, reader)
-    notes = [note for note in answer.notes if note not in answer.doubts]
+    above = (*answer.doubts, *misfit_notes(answer.plan, answer.trains))
+    notes = [note for note in answer.notes if note not in above]
     if notes:
         page.heading("Notes")
         for note in notes:

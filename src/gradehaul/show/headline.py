@@ -10,8 +10,11 @@ from gradehaul.haulage.judged import film_of, worst_of_each
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST, worst
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.naming import apart, chance_told
-from gradehaul.show.outcome_words import OUTCOMES
+from gradehaul.show.outcome_words import OUTCOMES, plain_words
 from gradehaul.show.page import Piece, words_of
+
+_NAMED = 6
+"""Trains that a headline names, the worst first."""
 
 
 def headline(answer: CheckAnswer) -> list[Piece]:
@@ -21,7 +24,7 @@ def headline(answer: CheckAnswer) -> list[Piece]:
     if judged:
         words, style = _counted(judged, len(answer.plan.trains)), _style(answer, judged)
         down = " and hold back downhill" if worst(each.outcome for each in judged) == "climbs" else ""
-        pieces = [(words, style), f"{_rails(answer)}{down}{_named(judged)}."]
+        pieces = [(words, style), f"{judged_on(answer)}{down}{_named(judged)}."]
     elif answer.plan.trains:
         pieces = [("No train is judged.", "bold red")]
     if answer.not_checked:
@@ -31,16 +34,21 @@ def headline(answer: CheckAnswer) -> list[Piece]:
 
 def film_headlines(answer: CheckAnswer) -> list[str]:
     """Return for each film in a sentence how the trains would do with it on all rails, at its worse age."""
+    total = len(answer.plan.trains)
+    sentences = []
+    for name, trains in film_everywhere(answer).items():
+        counted = _counted(trains, total)
+        sentences.append(f"With {name} everywhere {counted[0].lower()}{counted[1:]}{_named(trains)}.")
+    return sentences
+
+
+def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
+    """Return the trains with each film everywhere that is not judged, each at the age that is worse for it."""
     films: dict[str, list[str]] = {}
     for rail in answer.film_rails:
         films.setdefault(film_of(rail), []).append(rail)
-    sentences = []
-    for film, ages in films.items():
-        trains = worst_of_each(answer.on(ages))
-        if trains:
-            name = "film" if len(films) == 1 else f"film {apart(film)}"
-            sentences.append(f"With {name} everywhere {_small(_counted(trains, len(answer.plan.trains)))}{_named(trains)}.")
-    return sentences
+    found = {("film" if len(films) == 1 else f"film {apart(film)}"): answer.on(ages) for film, ages in films.items()}
+    return {name: worst_of_each(trains) for name, trains in found.items() if trains}
 
 
 def summary(answer: CheckAnswer) -> str:
@@ -63,11 +71,8 @@ def _counted(trains: Sequence[TrainAnswer], total: int) -> str:
     return f"{climb} of {total} trains {'climbs' if climb == 1 else 'climb'}"
 
 
-def _small(words: str) -> str:
-    return words[0].lower() + words[1:]
-
-
-def _rails(answer: CheckAnswer) -> str:
+def judged_on(answer: CheckAnswer) -> str:
+    """Return on which rail the trains are judged, behind a verb."""
     rails = answer.judged_rails
     if rails == (CLEAN,):
         return " on clean rail"
@@ -78,18 +83,15 @@ def _rails(answer: CheckAnswer) -> str:
 
 def _named(trains: Sequence[TrainAnswer]) -> str:
     """Return the trains that do not climb by name, the worst first, each with its place or its risk."""
-    told = []
-    for outcome in WORST_FIRST[:-1]:
-        mine = [each for each in trains if each.outcome == outcome]
-        if mine:
-            told.append(f"{outcome}: {', '.join(map(_one, mine))}")
-    return f"; {'; '.join(told)}" if told else ""
+    failing = sorted(trains, key=lambda each: WORST_FIRST.index(each.outcome))
+    told = [_one(each) for each in failing if each.outcome != "climbs"]
+    more = [f"{len(told) - _NAMED} more"] if len(told) > _NAMED else []
+    return "".join(f"; {each}" for each in (*told[:_NAMED], *more))
 
 
 def _one(train: TrainAnswer) -> str:
-    verdict = train.verdict
     if train.outcome == "marginal":
-        return f"{apart(train.name)} (stalls in {chance_told(train.trust.stall_probability)} of random trials)"
-    if train.outcome == "too long":
-        return apart(train.name)
-    return f"{apart(train.name)} on {apart(verdict.worst_track)}"
+        risk = chance_told(train.trust.stall_probability)
+        return f"{apart(train.name)} is marginal (stalls in {risk} of random trials)"
+    words = plain_words(train.outcome, train.verdict, train.misfits)
+    return f"{apart(train.name)} {'is ' if train.outcome == 'too long' else ''}{words}"

@@ -9,6 +9,7 @@ from gradehaul.show.naming import cars_told
 from gradehaul.show.outcome_words import OUTCOMES
 from gradehaul.show.page import Page
 
+
 def rail_told(stop: Stop) -> str:
     """Return the rail on which a train does not climb, behind the words that it does not."""
     return "" if stop.rail is None else f" on {stop.rail} rail"
@@ -38,7 +39,5 @@ def add_trains(page: Page, answer: CheckAnswer) -> None:
     if answer.trains:
         page.heading("Named trains")
         names = dict.fromkeys(train.name for train in answer.trains)
-        by_train = {
-            name: [OUTCOMES[train.outcome] for train in answer.trains if train.name == name] for name in names
-        }
+        by_train = {name: [OUTCOMES[train.outcome] for train in answer.trains if train.name == name] for name in names}
         page.table(["train", *answer.rails], [[name, *outcomes] for name, outcomes in by_train.items()])

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
+from gradehaul.haulage.fit_trains import Misfit
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch, Verdict
@@ -47,13 +48,35 @@ SENTENCES: Mapping[str, str] = {
     "runs away": "Downhill it runs away: the cars push the locomotives {where}.",
     "holds back": "Downhill it holds back.",
     "too long": "It is {length} long and does not fit {room}, which holds {holds}.",
+    "run-round": "Its locomotives are {length} long and do not fit {room}, which holds {holds}.",
     "head": "with its head at {at} on {track}",
 }
 """The sentences of a verdict."""
 
 
-def verdict_words(verdict: Verdict, profile: RouteProfile, reader: Reader) -> str:
-    """Return what becomes of a train, in sentences, its outcome first."""
+def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -> str:
+    """Return an outcome with its place, without a figure: ``stalls on Hill:3``."""
+    wording = {"stalls": 3, "runs away": 1, "too long": 0}.get(outcome, -1)
+    room = misfits[0].place if misfits else ""
+    return SHORT[outcome][wording].format(track=apart(verdict.worst_track), room=apart(room))
+
+
+def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], reader: Reader) -> list[str]:
+    """Return wordings of an outcome in a few words, the fullest first."""
+    away = verdict.running_away[0] if outcome == "runs away" else None
+    values = {
+        "at": reader.length(verdict.worst_at),
+        "end": reader.length(away.stop) if away is not None else "",
+        "track": verdict.worst_track,
+        "spare": reader.force(verdict.margin),
+        "lacks": reader.force(-verdict.margin),
+        "room": misfits[0].place if misfits else "",
+    }
+    return [words.format(**values) for words in SHORT[outcome]]
+
+
+def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RouteProfile, reader: Reader) -> str:
+    """Return what becomes of a train, in sentences, what is worst of it first."""
 
     def where(stretches: Iterable[Stretch]) -> str:
         return "; ".join(stretch_words(each, profile, reader) for each in stretches)
@@ -63,17 +86,27 @@ def verdict_words(verdict: Verdict, profile: RouteProfile, reader: Reader) -> st
         "spare": reader.force(verdict.margin),
         "lacks": reader.force(-verdict.margin),
     }
-    told = [SENTENCES[verdict.climb].format(**values, where=where(verdict.stalling))]
+    uphill = [SENTENCES[verdict.climb].format(**values, where=where(verdict.stalling))]
     if verdict.climb == "marginal":
-        told += [
+        uphill += [
             SENTENCES[key].format(where=where(stretches))
             for key, stretches in (("no stopping", verdict.no_stopping), ("no recovery", verdict.no_recovery))
             if stretches
         ]
-    downhill = "holds back" if verdict.holds_back else "runs away"
-    told.insert(0 if verdict.outcome == "runs away" else len(told),
-                SENTENCES[downhill].format(where=where(verdict.running_away)))  # fmt: skip
-    return " ".join(told)
+    downhill = [
+        SENTENCES["holds back" if verdict.holds_back else "runs away"].format(where=where(verdict.running_away))
+    ]
+    room = [misfit_words(each, reader) for each in misfits]
+    if verdict.climb == "stalls":
+        return " ".join((*uphill, *downhill, *room))
+    return " ".join((*room, *uphill, *downhill) if verdict.holds_back else (*downhill, *room, *uphill))
+
+
+def misfit_words(misfit: Misfit, reader: Reader) -> str:
+    """Return in a sentence that a place does not hold a train."""
+    kind = "run-round" if misfit.kind == "run-round" else "too long"
+    length, holds = reader.length(misfit.length), reader.length(misfit.available)
+    return SENTENCES[kind].format(length=length, room=apart(misfit.place), holds=holds)
 
 
 def stretch_words(stretch: Stretch, profile: RouteProfile, reader: Reader) -> str:

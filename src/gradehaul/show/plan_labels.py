@@ -1,4 +1,4 @@
-"""The labels of a plan view: stalls, joints with their railheads, and tracks with their effective grades."""
+"""The labels of a plan view: failures, joints with their railheads, and tracks with their effective grades."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def draw_labels(
         What is drawn beside the track, as points on the sheet, each of shape (n, 2).
     """
     drawn = drawn_on(canvas, view, beside)
-    for text, (x, y) in _stalls(view).items():
+    for text, (x, y) in _failures(view).items():
         set_beside(canvas, text, [canvas.spot(x, y)], drawn, weight="bold", near=9.0)
     if film is not None:
         _draw_forced(canvas, view, film, drawn)
@@ -171,12 +171,15 @@ def _leader(canvas: Canvas, at: tuple[float, float], box: Box) -> FloatArray:
     return np.linspace(at, end, math.ceil(far / (2 * point)) + 1)
 
 
-def _stalls(view: PlanView) -> dict[str, tuple[float, float]]:
-    return {
-        f"{train.name} stalls ({train.rail})": (train.stall.x, train.stall.y)
-        for train in view.trains
-        if train.stall is not None
-    }
+def _failures(view: PlanView) -> dict[str, tuple[float, float]]:
+    """Return where trains fail, the worst first: of a film, at the age that is worse for the train."""
+    found: dict[str, tuple[float, float]] = {}
+    for train in view.worse:
+        places = {"stalls": train.stall, "runs away": train.runaways[0][0] if train.runaways else None}
+        for words, spot in places.items():
+            if spot is not None:
+                found[f"{train.name} {words} ({train.rail})"] = spot.x, spot.y
+    return found
 
 
 def _height(joint: JointView, reader: Reader) -> str:

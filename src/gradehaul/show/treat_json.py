@@ -40,8 +40,10 @@ def treat_document(found: KeepCleanPlan) -> dict[str, Any]:
             {
                 "name": train.name,
                 "route": train.route,
-                "planned": verdict_document(train.planned),
-                "everywhere": verdict_document(train.everywhere),
+                "planned": verdict_document(train.planned, train.misfits),
+                "everywhere": verdict_document(
+                    train.everywhere, train.misfits, outcome_of(train.everywhere, train.misfits)
+                ),
             }
             for train in found.trains
         ],

@@ -11,7 +11,7 @@ from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
 from gradehaul.show.headline import film_headlines, headline
 from gradehaul.show.naming import basis_told, chance_told
-from gradehaul.show.outcome_words import OUTCOMES, stretch_words
+from gradehaul.show.outcome_words import OUTCOMES, misfit_words, stretch_words
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 
@@ -58,6 +58,8 @@ def _add_train(
     page.table(heads, [_row(train, reader) for train in (*judged, *others)], indent=4)
     if tuple(train.rail for train in judged) == PLANNED:
         page.line(_binding_age(judged[0], judged[1]), indent=4)
+    for misfit in first.misfits:
+        page.line(("Too long", "bold red"), f": {misfit_words(misfit, reader)}", indent=4)
     for train in judged:
         _add_care(page, train, profiles[train.route], reader)
     for words, trains in _grouped(judged).items():

@@ -24,7 +24,11 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
         return
     page.heading("Ways over the hill")
     for way in ways:
-        page.line((way.train, "bold"), f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {_cars(way.cars)}.", indent=2)
+        page.line(
+            (way.train, "bold"),
+            f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {_cars(way.cars)}.",
+            indent=2,
+        )
         for line in way_lines(way, reader):
             page.line(line, indent=4)
     page.line(HOW_HELPED, indent=2)
