@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.demand import gravity_and_curves, supply
@@ -43,6 +43,8 @@ class PullGiven:
     slipping: PiecewiseQuadratic
     verdict: Verdict
     outcome: Outcome
+    judged: bool = True
+    """False for a film everywhere, which answers a question beside what is judged."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -234,7 +236,7 @@ def _films_once(given: Sequence[PullGiven]) -> list[PullGiven]:
         worse = films.setdefault(film_of(each.rail), each)
         if how_well(each.verdict) < how_well(worse.verdict):
             films[film_of(each.rail)] = each
-    return [*judged, *films.values()]
+    return [*judged, *(replace(each, judged=False) for each in films.values())]
 
 
 def _given(

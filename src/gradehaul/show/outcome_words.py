@@ -31,7 +31,7 @@ SHORT: Mapping[Outcome, tuple[str, ...]] = {
         "stalls on {track}",
         "stalls",
     ),
-    "runs away": ("runs away from {at} to {end}, on {track}", "runs away on {track}", "runs away"),
+    "runs away": ("runs away first from {at} to {end}, on {track}", "runs away on {track}", "runs away"),
     "too long": ("too long for {room}", "too long"),
     "marginal": ("marginal, {spare} to spare at {at} on {track}", "marginal, {spare} to spare", "marginal"),
     "climbs": ("climbs, {spare} to spare at {at} on {track}", "climbs, {spare} to spare", "climbs"),

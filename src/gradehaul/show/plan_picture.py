@@ -194,7 +194,7 @@ def _draw_marks(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
                     solid_capstyle="butt",
                 )  # fmt: skip
                 canvas.axes.plot(x, y, color="white", lw=BESIDE, zorder=2, solid_capstyle="butt")
-    for train in view.trains:
+    for train in view.worse:
         if train.stall is not None:
             _draw_spot(canvas, train.stall, STALL, f"stall {train.name}")
         for begin, end in train.runaways:

@@ -27,8 +27,8 @@ MARKS: dict[MarkKind, MarkStyle] = {
 """Sparse ticks, dense ticks, long dashes, and a solid band."""
 
 STALL: dict[str, Any] = {"marker": "X", "ms": 9, "mfc": INK, "mec": "white", "mew": 1.0, "ls": ""}
-AWAY: dict[str, Any] = {"marker": "v", "ms": 9, "mfc": INK, "mec": "white", "mew": 1.0, "ls": ""}
-AWAY_END: dict[str, Any] = {"marker": "v", "ms": 7, "mfc": "white", "mec": INK, "mew": 1.2, "ls": ""}
+AWAY: dict[str, Any] = {"marker": "s", "ms": 8, "mfc": INK, "mec": "white", "mew": 1.0, "ls": ""}
+AWAY_END: dict[str, Any] = {"marker": "s", "ms": 6.5, "mfc": "white", "mec": INK, "mew": 1.2, "ls": ""}
 """The places where a train stalls first, where it begins to run away, and where it holds back again."""
 
 _FILMS: tuple[tuple[str, Any], ...] = (

@@ -41,9 +41,7 @@ def treat_document(found: KeepCleanPlan) -> dict[str, Any]:
                 "name": train.name,
                 "route": train.route,
                 "planned": verdict_document(train.planned, train.misfits),
-                "everywhere": verdict_document(
-                    train.everywhere, train.misfits, outcome_of(train.everywhere, train.misfits)
-                ),
+                "everywhere": verdict_document(train.everywhere, train.misfits),
             }
             for train in found.trains
         ],

@@ -159,8 +159,8 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     for train in found.trains:
         for misfit in train.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=2)
-        now, then = (outcome_of(verdict, train.misfits) for verdict in (train.planned, train.everywhere))
-        if then in FAILS and then != now:
+        then = outcome_of(train.everywhere, train.misfits)
+        if then in FAILS:
             words = short_words(then, train.everywhere, train.misfits, reader)[0]
             page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
