@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @plan_argument
 @json_option
 @csv_option("The loads")
+@click.option("--csv-trains", is_flag=True, help="The named trains as a table for a spreadsheet.")
 @click.option("--strict", is_flag=True, help="Exit with 1 where a named train fails or goes unchecked.")
 @rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 @output_option("Write this file, whole or not at all; - prints.")
@@ -58,6 +59,7 @@ def check(
     plan: str,
     as_json: bool,
     as_csv: bool,
+    csv_trains: bool,
     card: bool,
     open_it: bool,
     strict: bool,
@@ -71,13 +73,13 @@ def check(
     rails: tuple[str, ...],
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
-    if as_json + as_csv + card > 1:
-        raise click.UsageError("--json, --csv and --card exclude one another")
-    if verbose and as_json + as_csv + card:
+    if as_json + as_csv + csv_trains + card > 1:
+        raise click.UsageError("--json, --csv, --csv-trains and --card exclude one another")
+    if verbose and as_json + as_csv + csv_trains + card:
         raise click.UsageError("--verbose tells more in the printed answer: leave out --json, --csv and --card")
     if hours is not None and math.isnan(hours):
         raise click.UsageError("--hours asks for a number of hours")
-    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
+    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv or csv_trains else "text"
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     refuse_ending(output, form)
@@ -93,7 +95,9 @@ def check(
         answer = check_layout(layout, seed=seed, rails=rails, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     deliver(
-        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, verbose=verbose),
+        _trains_written(answer)
+        if csv_trains
+        else _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, verbose=verbose),
         output,
         open_it=open_it,
     )
@@ -179,6 +183,12 @@ def _card_format(output: str | None) -> Format:
     if output is None or output == "-":
         raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
     return picture_format(output)
+
+
+def _trains_written(answer: CheckAnswer) -> str:
+    from gradehaul.show.check_csv import trains_csv
+
+    return trains_csv(answer)
 
 
 def _written(

@@ -49,6 +49,11 @@ def worse_ages(judged: Iterable[_Train]) -> list[_Train]:
     return _worst(judged, by_film=True)
 
 
+def worst_first(judged: Iterable[_Train]) -> list[_Train]:
+    """Return trains by their outcomes, the worst first; those alike stay in order."""
+    return sorted(judged, key=lambda each: WORST_FIRST.index(each.outcome))
+
+
 def film_of(rail: str) -> str:
     """Return a rail condition without the age of its film.
 

@@ -11,9 +11,9 @@ import numpy as np
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.fit_trains import Misfit, misfits
-from gradehaul.haulage.judged import outcome_of, worse_ages
+from gradehaul.haulage.judged import outcome_of, worse_ages, worst_first
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.outcome import WORST_FIRST, Outcome
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.overpasses import Overpass, overpasses
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.track_view import Spot, TrackView, track_view
@@ -111,7 +111,7 @@ class PlanView:
     @property
     def worse(self) -> tuple[TrainView, ...]:
         """The trains, each on each film once, at its worse age; the worst first."""
-        return tuple(sorted(worse_ages(self.trains), key=lambda each: WORST_FIRST.index(each.outcome)))
+        return tuple(worst_first(worse_ages(self.trains)))
 
     @property
     def box(self) -> tuple[float, float, float, float]:

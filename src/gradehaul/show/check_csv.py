@@ -41,6 +41,47 @@ HEADS = (
 """The columns; those of the JSON document where they tell the same."""
 
 
+TRAIN_HEADS = (
+    "train",
+    "route",
+    "rail",
+    "judged",
+    "outcome",
+    "verdict",
+    "holds_back",
+    "stall_probability",
+    "margin_n",
+    "at_m",
+    "track",
+    "runs_away_at_m",
+    "misfits",
+)
+"""The columns of the trains; those of the JSON document where they tell the same."""
+
+
+def trains_csv(answer: CheckAnswer) -> str:
+    """Return the named trains as CSV (RFC 4180): a row for each train and rail condition."""
+    rows = (
+        (
+            each.name,
+            each.route,
+            each.rail,
+            "yes" if each.rail in answer.judged_rails else "no",
+            each.outcome,
+            each.verdict.climb,
+            "yes" if each.verdict.holds_back else "no",
+            rounded(each.trust.stall_probability),
+            rounded(each.verdict.margin),
+            rounded(each.verdict.at),
+            each.verdict.track,
+            None if each.verdict.runs_away_at is None else rounded(each.verdict.runs_away_at),
+            "; ".join(misfit.place for misfit in each.misfits),
+        )
+        for each in answer.trains
+    )
+    return csv_text(TRAIN_HEADS, rows)
+
+
 def check_csv(answer: CheckAnswer) -> str:
     """Return the loads as CSV (RFC 4180): a row for each route, power, car and rail condition; 999 means at least."""
     rows = (

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.demand import PLANNED
-from gradehaul.haulage.judged import film_of, worst_of_each
-from gradehaul.haulage.outcome import FAILS, WORST_FIRST, worst
+from gradehaul.haulage.judged import film_of, worst_first, worst_of_each
+from gradehaul.haulage.outcome import FAILS, worst
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.naming import apart, chance_told
 from gradehaul.show.outcome_words import OUTCOMES, plain_words
@@ -22,8 +22,10 @@ def headline(answer: CheckAnswer) -> list[Piece]:
     judged = worst_of_each(answer.on(answer.judged_rails))
     pieces: list[Piece] = []
     if judged:
-        words, style = _counted(judged, len(answer.plan.trains)), _style(answer, judged)
-        down = " and hold back downhill" if worst(each.outcome for each in judged) == "climbs" else ""
+        total = len(answer.plan.trains)
+        words, style = _counted(judged, total), _style(answer, judged)
+        all_climb = sum(each.outcome == "climbs" for each in judged) == total
+        down = f" and {'hold' if total > 1 else 'holds'} back downhill" if all_climb else ""
         pieces = [(words, style), f"{judged_on(answer)}{down}{_named(judged)}."]
     elif answer.plan.trains:
         pieces = [("No train is judged.", "bold red")]
@@ -83,13 +85,13 @@ def judged_on(answer: CheckAnswer) -> str:
 
 def _named(trains: Sequence[TrainAnswer]) -> str:
     """Return the trains that do not climb by name, the worst first, each with its place or its risk."""
-    failing = sorted(trains, key=lambda each: WORST_FIRST.index(each.outcome))
-    told = [_one(each) for each in failing if each.outcome != "climbs"]
+    told = [outcome_of_train(each) for each in worst_first(trains) if each.outcome != "climbs"]
     more = [f"{len(told) - _NAMED} more"] if len(told) > _NAMED else []
     return "".join(f"; {each}" for each in (*told[:_NAMED], *more))
 
 
-def _one(train: TrainAnswer) -> str:
+def outcome_of_train(train: TrainAnswer) -> str:
+    """Return the outcome of a train behind its name, with its place, or its risk where it is marginal."""
     if train.outcome == "marginal":
         risk = chance_told(train.trust.stall_probability)
         return f"{apart(train.name)} is marginal (stalls in {risk} of random trials)"

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
+from gradehaul.haulage.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
+from gradehaul.show.headline import film_everywhere, judged_on, outcome_of_train
 from gradehaul.show.naming import cars_told
 
 
@@ -46,6 +48,8 @@ class Card:
     blocks: tuple[CardBlock, ...]
     marks: Mapping[str, str]
     """The place that each mark stands for: one that holds no more."""
+    trains: tuple[str, ...]
+    """The outcome of each named train that it pulls, the worst first: as judged, then with film everywhere."""
 
     def note(self, blocks: Sequence[CardBlock] | None = None) -> str:
         """Return what the marks mean that stand in some blocks, in all of them if left out; empty where none does."""
@@ -84,7 +88,25 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         )
         blocks.append(CardBlock(route.route.name, rows))
     by_mark = {mark: place for place, mark in marks.items()}
-    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark)
+    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark, tuple(_trains(answer, power)))
+
+
+def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
+    """Yield in a sentence how the named trains with a power do as judged, and with film everywhere."""
+    pulled = {
+        name for name, named in answer.plan.trains.items() if any(cut.name == power.name for cut in named.consist)
+    }
+    judged = worst_of_each(answer.on(answer.judged_rails))
+    for where, trains in (
+        (judged_on(answer).strip(), judged),
+        *((f"with {film} everywhere", found) for film, found in film_everywhere(answer).items()),
+    ):
+        mine = worst_first(each for each in trains if each.name in pulled)
+        if mine:
+            yield f"Trains {where}: {'; '.join(map(outcome_of_train, mine))}."
+    unjudged = [name for name in answer.unjudged if name in pulled]
+    if unjudged:
+        yield f"NOT CHECKED: {', '.join(unjudged)}."
 
 
 def _car(load: Load, route: RouteAnswer) -> str:

@@ -231,7 +231,9 @@ def _tell_care(sheet: Sheet, haul: Haul, given: PullGiven, number: int, color: s
             break
     sheet.label(words, [Spot(room.right, middle, "right")])
     left = room.right - room.left - wide - 1.2 * sheet.dots_per_em
-    name = sheet.fitted(given.rail if given.judged else f"{given.rail}, if everywhere", left, color=color, weight="bold")
+    name = sheet.fitted(
+        given.rail if given.judged else f"{given.rail}, if everywhere", left, color=color, weight="bold"
+    )
     sheet.label(name, [Spot(room.left, middle, "left")], color=color, weight="bold")
 
 
