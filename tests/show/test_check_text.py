@@ -86,10 +86,8 @@ def test_passing_is_said_in_words(answer):
     climbing = tuple(t for t in answer.trains if t.name == "short")
     assert all(t.verdict.outcome != "stalls" for t in climbing)
     short = replace(answer.plan, trains={"short": answer.plan.trains["short"]})
-    assert (
-        "The train climbs on clean rail and holds back downhill."
-        in check_page(replace(answer, plan=short, trains=climbing), INCHES).text()
-    )
+    text = check_page(replace(answer, plan=short, trains=climbing), INCHES).text()
+    assert "The train climbs on clean rail and holds back downhill." in text
 
 
 def test_a_route_tells_length_climb_and_ruling_grade(text, answer):

@@ -55,10 +55,8 @@ def test_a_train_that_runs_away(answer):
 
 
 def test_a_train_that_fits_nowhere(answer):
-    berth, siding = (
-        Misfit('berth "Wharf"', "berth", 2.54, 1.27),
-        Misfit("the run-round in X", "run-round", 0.508, 0.254),
-    )
+    berth = Misfit('berth "Wharf"', "berth", 2.54, 1.27)
+    siding = Misfit("the run-round in X", "run-round", 0.508, 0.254)
     told = words(answer, "short", "clean", (berth, siding))
     assert told.startswith(
         'It is 100.0 in long and does not fit berth "Wharf", which holds 50.0 in. '

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 from typing import TypeVar
 
 from gradehaul.errors import RouteError
@@ -156,7 +157,13 @@ class Layout:
             *self.rooms(profile.route),
             *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
         )
-        return tuple(climb.load(rail, rooms) for rail in rails)
+        loads = (climb.load(rail, rooms) for rail in rails)
+        if not profile.fall:
+            return tuple(loads)
+        return tuple(
+            replace(load, holds_back=judge(profile, climb.train(load.told), load.rail, self.pulls).holds_back)
+            for load in loads
+        )
 
     def longest_train(
         self, route: str, power: str, car: str, *, rail: str = "clean", engine: Engine = "leading"

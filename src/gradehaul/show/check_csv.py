@@ -37,6 +37,7 @@ HEADS = (
     "limit_high",
     "told_low",
     "told_high",
+    "holds_back",
 )
 """The columns; those of the JSON document where they tell the same."""
 
@@ -129,4 +130,5 @@ def _row(answer: RouteAnswer, load: Load, spread: LoadSpread) -> tuple[Cell, ...
         spread.limit_high,
         load.held(spread.rated_low),
         load.held(spread.rated_high),
+        "yes" if load.holds_back else "no",
     )

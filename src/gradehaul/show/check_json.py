@@ -131,6 +131,7 @@ def _load(load: Load, spread: LoadSpread) -> dict[str, Any]:
         "fits_cars": load.fits,
         "fits_by": load.fits_by,
         "engine": load.engine,
+        "holds_back": load.holds_back,
         "basis": load.basis,
         "slipping_basis": load.slipping_basis,
         "binds": None if load.binds is None else _binds(load.binds),

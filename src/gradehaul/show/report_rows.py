@@ -83,6 +83,7 @@ def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
                 f"{cars_told(load.rated)} / {cars_told(load.limit)}",
                 f"sure: {spread_told(load, spread)}",
                 basis_told(load.basis, load.slipping_basis),
+                *(() if load.holds_back else ("runs away downhill",)),
             ),
         )
         for load, spread in told

@@ -231,9 +231,8 @@ def _tell_care(sheet: Sheet, haul: Haul, given: PullGiven, number: int, color: s
             break
     sheet.label(words, [Spot(room.right, middle, "right")])
     left = room.right - room.left - wide - 1.2 * sheet.dots_per_em
-    name = sheet.fitted(
-        given.rail if given.judged else f"{given.rail}, if everywhere", left, color=color, weight="bold"
-    )
+    rail = given.rail if given.judged else f"{given.rail}, if everywhere"
+    name = sheet.fitted(rail, left, color=color, weight="bold")
     sheet.label(name, [Spot(room.left, middle, "left")], color=color, weight="bold")
 
 
