@@ -162,6 +162,8 @@ class Layout:
             return tuple(loads)
         return tuple(
             replace(load, holds_back=judge(profile, climb.train(load.told), load.rail, self.pulls).holds_back)
+            if load.told
+            else load
             for load in loads
         )
 

@@ -6,11 +6,12 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterable, Sequence
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, StrictUndefined, Template
 from markupsafe import Markup
 
 from gradehaul import __version__
@@ -88,9 +89,7 @@ def report_page(
     """
     style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
     view, told = _plan_view(layout)
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    template = environment.from_string(_asset("report.html"))
-    return template.render(
+    return _template().render(
         policy=_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own files
@@ -105,6 +104,12 @@ def report_page(
         legs=any(route.profile.legs for route in answer.routes),
         **_told(answer, ways, reader),
     )
+
+
+@cache
+def _template() -> Template:
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    return environment.from_string(_asset("report.html"))
 
 
 def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
