@@ -453,6 +453,8 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         verdict = layout.verdict("loads", rail="treated fresh")
         assert bars.count() == len(verdict.running_away) == 3
         assert one.page.locator("#plan-view .care.away").count() >= 3
+        assert one.text("#at-place") == f"{reader_for(layout.plan).length(verdict.worst_at)}, on Hill:5"
+        assert one.text("#at-does") == "runs away here: the cars push the locomotives"
         slider = one.page.locator("#bench-head")
         first = verdict.running_away[0]
         start, stop = 1.0, layout.profile("Down to the pond").length

@@ -92,7 +92,7 @@ def shown_in_text(text: str) -> Outcomes:
 
 
 def headline(text: str) -> str:
-    return text.split("Named trains\n")[1].split("\n")[0].strip()
+    return text.split("Named trains\n")[1].split("\n", maxsplit=1)[0].strip()
 
 
 def shown_on_page(page: str) -> dict[str, list[str]]:

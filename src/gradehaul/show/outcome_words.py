@@ -47,6 +47,7 @@ SENTENCES: Mapping[str, str] = {
     "and start again anywhere.",
     "runs away": "Downhill it runs away: the cars push the locomotives {where}.",
     "holds back": "Downhill it holds back.",
+    "uphill": "Uphill: {words}",
     "too long": "It is {length} long and does not fit {room}, which holds {holds}.",
     "run-round": "Its locomotives are {length} long and do not fit {room}, which holds {holds}.",
     "head": "with its head at {at} on {track}",
@@ -99,7 +100,9 @@ def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RoutePro
     room = [misfit_words(each, reader) for each in misfits]
     if verdict.climb == "stalls":
         return " ".join((*uphill, *downhill, *room))
-    return " ".join((*room, *uphill, *downhill) if verdict.holds_back else (*downhill, *room, *uphill))
+    if verdict.holds_back:
+        return " ".join((*room, *uphill, *downhill))
+    return " ".join((*downhill, *room, SENTENCES["uphill"].format(words=" ".join(uphill))))
 
 
 def misfit_words(misfit: Misfit, reader: Reader) -> str:

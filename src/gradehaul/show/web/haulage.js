@@ -384,8 +384,10 @@ const Haulage = (() => {
     const pushing = below(less(given.slipping, times(asked, -1.0)), -train.lowest - allowedSlip);
     const climb = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
     const place = stalling.length ? stalling[0][0] : worst.at;
+    const outcome = climb !== "stalls" && pushing.length ? "runs away" : climb;
     return {
-      climb, outcome: climb !== "stalls" && pushing.length ? "runs away" : climb, margin: worst.value, marginAt: worst.at, at: place,
+      climb, outcome, margin: worst.value, marginAt: worst.at, at: place,
+      worstAt: outcome === "runs away" ? pushing[0][0] : place,
       track: trackAt(route, place, stalling.length > 0),
       noStopping, noRecovery, stalling,
       runningAway: pushing,

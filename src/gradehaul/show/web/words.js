@@ -35,7 +35,8 @@ const Words = (() => {
     const room = misfits.map((each) => say(each.runRound ? "run-round" : "too long",
       { length: teller.length(each.length), room: name(each.place), holds: teller.length(each.available) }));
     if (told.climb === "stalls") return [...uphill, ...downhill, ...room];
-    return away ? [...downhill, ...room, ...uphill] : [...room, ...uphill, ...downhill];
+    if (away) return [...downhill, ...room, say("uphill", { words: uphill.join(" ") })];
+    return [...room, ...uphill, ...downhill];
   }
 
   /* The worst of some outcomes. */

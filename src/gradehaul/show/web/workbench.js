@@ -222,7 +222,7 @@ const Workbench = (() => {
       const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
-    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.marginAt); });
+    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.outcome === "runs away" ? verdict.worstAt : verdict.marginAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
     const point = (event) => {
@@ -237,8 +237,7 @@ const Workbench = (() => {
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
     compose();
-    state.head = verdict ? verdict.at : 0;
-    if (verdict) push(verdict.at);
+    if (verdict) push(verdict.worstAt);
 
     return {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */
