@@ -2,6 +2,7 @@
 
 import pytest
 
+from gradehaul.errors import Problems
 from gradehaul.haulage.check import check
 from gradehaul.plan import load_plan, read_plan
 
@@ -30,6 +31,7 @@ to = "B"
         ('"40 oz"', '"4 oz"', 'loco "mogul": the mass is 4'),
         ("left = 48", "left = 3", 'line "Main", track 2: the radius is 3'),
         ("B = 1", "B = 65", "the grade comes to 2"),
+        ("straight = 200", 'straight = 100, grade = "12 %" }, { straight = 100', "track 1: the grade is 12 %"),
         ("length = 10", "length = 100", 'car "box": the length is 100'),
         ("length = 10", 'length = 10\nmass = "9 lb"', 'car "box": the mass is '),
     ],
@@ -38,6 +40,7 @@ def test_a_note_and_no_refusal(usual, odd, told):
     assert not [note for note in check(read_plan(PLAN)).notes if "usual" in note.text or "NEM 111" in note.text]
     notes = [str(note) for note in check(read_plan(PLAN.replace(usual, odd, 1))).notes]
     (note,) = [note for note in notes if told in note]
+    assert note in map(str, check(read_plan(PLAN.replace(usual, odd, 1))).doubts)
     assert "usual" in note or "NEM 111" in note
 
 
@@ -65,3 +68,8 @@ def test_readings_of_the_bench_are_looked_at_too():
         for rail, force in (("clean", 60), ("treated", 90))
     )
     assert any("no film gives" in note.text for note in check(read_plan(PLAN + rows)).notes)
+
+
+def test_heights_that_make_a_wall_are_refused():
+    with pytest.raises(Problems, match=r'line "Main", track 1: its heights make its grade 100 % or more, got 1\d\d %'):
+        check(read_plan(PLAN.replace("B = 1", "B = 300")))

@@ -107,12 +107,6 @@ def test_heights_along_a_line_are_put_in_order():
     )
 
 
-def test_a_steep_grade_gets_a_note():
-    plan = read_plan(one_line('{ straight = 24, grade = "-12 %" }', '{ straight = 24, grade = "1 in 10" }'))
-    assert plan.notes[0] == Note('line "Main", track 1', "the grade is -12 %; is that meant?")
-    assert len(plan.notes) == 2
-
-
 def test_tracks_under_headers_of_their_own():
     plan = read_plan(HEAD + '[line.Main]\nfrom = "A"\nto = "B"\n[[line.Main.track]]\nstraight = 3\n')
     assert plan.lines["Main"].length == pytest.approx(3 * INCH)

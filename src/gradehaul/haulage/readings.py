@@ -11,11 +11,10 @@ from gradehaul.haulage.bench.benched import Bench, predicted, with_bench, work_o
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.layout import Layout, film_rails, judged_rails
-from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
-from gradehaul.haulage.verdict import judge
+from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.plan.stock import CLEAN, FRESH, conditions
@@ -46,7 +45,7 @@ class TrialAnswer:
     trial: Trial
     locos: str
     train: str
-    outcome: Outcome
+    outcome: Climb
     asks: float
     gives: float
     stall_probability: float
@@ -127,7 +126,7 @@ def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
             trial=trial,
             locos=", ".join(loco.name for loco, _ in train.locos),
             train=", ".join(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name for cut in trial.consist),
-            outcome=verdict.outcome,
+            outcome=verdict.climb,
             asks=gives - verdict.margin,
             gives=gives,
             stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
