@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from gradehaul.errors import Problems
 from gradehaul.plan import read_plan
-from gradehaul.plan.records import Note
 from plan.example import HEAD, one_line
 
 INCH = 0.0254

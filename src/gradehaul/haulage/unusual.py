@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from gradehaul.haulage.profile import Ruling
     from gradehaul.plan.records import Plan
 
-_STEEP = 0.10
+STEEP = 0.10
 """A grade beyond this gets a note: 1 in 10 is rack-railway country (common practice)."""
 _GAUGES = 10.0
 """Radii under so many gauges are hardly run by any model (common practice; NEM 111 permits none so sharp)."""
@@ -48,14 +48,14 @@ def unusual_notes(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
 
 def _steep(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
     """Yield a note for each stated grade, and for each hardest place of a route, that only a rack would climb."""
-    usual = f"more than {describe(_STEEP, 'grade', '%')} is for racks, 2 % to 4 % is usual on hills"
+    usual = f"more than {describe(STEEP, 'grade', '%')} is for racks, 2 % to 4 % is usual on hills"
     shown: set[str] = set()
     for track in plan.tracks.values():
-        if track.grade is not None and abs(track.grade) > _STEEP:
+        if track.grade is not None and abs(track.grade) > STEEP:
             shown.add(track.name)
             yield Note(track.place, f"the grade is {describe(track.grade, 'grade', '%')}; {usual}")
     for ruling in rulings:
-        if ruling.grade > _STEEP and ruling.track not in shown:
+        if ruling.grade > STEEP and ruling.track not in shown:
             shown.add(ruling.track)
             yield Note(ruling.track, f"the grade comes to {describe(ruling.grade, 'grade', '%')}; {usual}")
 
