@@ -69,8 +69,8 @@ track = [
 """
 
 
-FILMED = dict.fromkeys(("first-hill", "landing"), ("treated", "treated fresh"))
-"""Plans whose trains fail with film on all rails."""
+FILMED = dict.fromkeys(("first-hill", "landing", "n-mountain", "hollow", "cove"), ("treated", "treated fresh"))
+"""Plans whose trains do not climb with film on all rails."""
 
 
 @cache
@@ -129,7 +129,7 @@ def test_labels_keep_clear_of_bands_and_arrows(name, size):
         texts = [text for text in figure.findobj(Text) if text.get_text()]
         boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in texts]
     drawn = [axes.transData.transform(patch.get_xy()) for patch in axes.patches if "uphill" in (patch.get_gid() or "")]
-    for kind in ("stalls", "no stopping", "no recovery"):
+    for kind in ("stalls", "runs away", "no stopping", "no recovery"):
         for line in lines(figure, kind):
             ends = axes.transData.transform(line.get_xydata())
             chords = ends[np.append(True, np.hypot(*np.diff(ends, axis=0).T) > 1e-6)]
@@ -187,11 +187,11 @@ def test_what_matters_is_told(size):
         "Harbor 0.0",
         "Ridge 4.0",
         "Lower bend 4.04 %",
-        "local stalls (treated)",
+        "local stalls (treated fresh)",
         "over 4.00 %",
     ]
     assert set(wanted) <= set(told)
-    assert any(text.startswith("local, on treated rail") and "stalls on Lower bend" in text for text in told)
+    assert any(text.startswith("local, on treated fresh rail") and "on Lower bend" in text for text in told)
 
 
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "n-mountain"])
