@@ -205,7 +205,7 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
                 'or unit = "mm" or unit = "in" at the top for all bare lengths'
             ),
         ),
-        (480, "mass", 'a mass needs its unit (g, kg, oz or lb), got 480; write "480 g" if it is in grams'),
+        (480, "mass", 'a mass needs its unit (g, kg, oz or lb), got 480; write "480 g" or "480 oz"'),
         (
             "62 ± 3",
             "force",
@@ -298,6 +298,7 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
         ),
         ("1:40", "length", f'a length is asked and this is written like a grade, got "1:40"; write {LENGTHS}'),
         ("1 in 40", "length", f'a length is asked and this is written like a grade, got "1 in 40"; write {LENGTHS}'),
+        ("45 in 1", "grade", 'this grade rises by more than it runs, got "45 in 1"; write "1 in 45"'),
         ("1 in 0", "grade", f'the run of a grade cannot be 0, got "1 in 0"; write {GRADES}'),
         ("1/0 in", "length", f'a fraction cannot be over 0, got "1/0 in"; write {LENGTHS}'),
         ("3 ft 6", "length", 'the 6 after ft needs its unit too, got "3 ft 6"; write "3 ft 6 in"'),

@@ -9,6 +9,7 @@ from gradehaul.command import main
 
 PLAN = "plans/first-hill.toml"
 HELIX = ["helix", "--plan", PLAN, "--turns", "3"]
+NO_OPTION = "there is no such option"
 HOURS = "gradehaul check: --hours takes a number from 0 to 1000000"
 FILM = "the plan has no film of this name"
 ASKS_FOR_A_FILE = "-o asks for the name of a file, got nothing; write -o with the name of a file behind it"
@@ -39,7 +40,18 @@ MORE = 'more is given than is asked for, got the hill; write a name with a blank
             ["check", PLAN, "--show", "metrc"],
             'gradehaul check: --show has no such choice, got "metrc"; write --show metric',
         ),
-        (["--jason"], "gradehaul: there is no such option, got --jason; write --version"),
+        (
+            ["--jason"],
+            "gradehaul: there is no such option, got --jason; write one of those that gradehaul --help lists",
+        ),
+        (
+            ["check", PLAN, "--frobnicate"],
+            f"gradehaul check: {NO_OPTION}, got --frobnicate; write one of those that gradehaul check --help lists",
+        ),
+        (
+            ["import", PLAN, "-o", "plan.toml"],
+            f"{PLAN}: this is a plan, not a drawing; write the name of a DXF file",
+        ),
         (["map", PLAN, "--open"], "gradehaul map: --open opens what -o writes: put -o with a name beside it"),
         (["check", PLAN, "--json", "--csv"], "gradehaul check: --json, --csv and --card exclude one another"),
         (["profile", PLAN, "Uphil"], f'{PLAN}: the plan has no route of this name, got "Uphil"; write "Uphill"'),

@@ -241,7 +241,7 @@ def string(cars: int, radius: float, pull: str = "2000 gf") -> str:
 def test_string_lining_by_hand() -> None:
     """30 cars of 80 g at 3 %, 2.5 % and the curve: the first car bears what 30 and what 29 cars ask."""
     radius, height, gauge = 1.0, 10.0, 16.5
-    effective = 0.03 + 0.025 + 0.69854 / 87 / radius
+    effective = 0.03 + 0.025 + 0.69855 / 87 / radius
     weight = 0.08 * 9.80665
     front, rear = 30 * weight * effective, 29 * weight * effective
     share = (front + rear) * (0.2 / (2 * radius)) * height / (weight * gauge / 2)
@@ -262,7 +262,7 @@ def test_string_lining_on_the_leg_on_which_a_train_is_pushed() -> None:
         'line.Tail = { from = "S", to = "End", track = [{ straight = 9000, grade = "0 %" }] }\n'
     ) + text
     (found,) = judged(text, "string-lining", Asked(coupler=0.01))
-    effective = 0.03 + 0.025 + 0.69854 / 87
+    effective = 0.03 + 0.025 + 0.69855 / 87
     weight = 0.08 * 9.80665
     share = 59 * weight * effective * 0.1 * 10.0 / (weight * 16.5 / 2)
     assert found.value == pytest.approx(share, rel=1e-5)

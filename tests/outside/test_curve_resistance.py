@@ -9,9 +9,10 @@ Sources
 - Model rule: "32 over the radius in inches", per cent, in HO (common practice).
 - Gauge and wheelbase, w = f (0.72 e + 0.47 A) / R (Protopapadakis; name and constants from memory).
 - Motorzugförderung auf Schienen, chapter IV, p. 35 (read in a scan's raw text; edition not seen): the same rule worked
-  out for three gauges, kg/t, with f = 220 kg/t in summer and 165 in winter. It takes e as the distance between the
-  centers of the rails; the tool takes the gauge, which a model's standards give.
-- Röckl: 650 / (R - 55) per mille from 300 m of radius, 500 / (R - 30) below (read).
+  out for three gauges, kg/t, with f = 220 kg/t in summer and 165 in winter. Its figures do not follow from one formula:
+  they imply distances between rail centers of 1.472, 1.008 and 0.648 m, so they confirm the form only loosely. The tool
+  takes the gauge, which a model's standards give.
+- Röckl: 650 / (R - 55) per mille from 300 m of radius, 500 / (R - 30) below (read second-hand).
 """
 
 from __future__ import annotations
@@ -126,8 +127,10 @@ def test_gauge_and_wheelbase_form_gives_the_printed_totals(
 
 
 def test_gauge_and_wheelbase_form_falls_short_of_the_printed_part_that_the_gauge_makes() -> None:
-    # As printed (read), 233.2, 159.7 and 102.7: the tool's 158.4 per meter of gauge falls short by 2.5, 0.8 and 7.5 %,
-    # for it takes the gauge where the book takes the distance between the centers of the rails.
+    # As printed (read), 233.2, 159.7 and 102.7: the tool's 158.4 per meter of gauge falls short by 2.5, 0.8 and 7.5 %.
+    # The printed figures imply rail centers of 1.472, 1.008 and 0.648 m, which no one rule makes of the gauges.
+    for printed, centers in ((233.2, 1.472), (159.7, 1.008), (102.7, 0.648)):
+        assert printed / (220 * 0.72) == pytest.approx(centers, abs=0.0006)
     for gauge, printed, short in ((1.435, 233.2, 0.025), (1.0, 159.7, 0.008), (0.6, 102.7, 0.075)):
         found = by_wheelbase(gauge, 0.22, 1e-6, 100) * 100
         assert 1 - found / printed == pytest.approx(short, abs=0.0006)
@@ -145,7 +148,7 @@ def test_gauge_and_wheelbase_form_scales() -> None:
         assert model == pytest.approx(by_wheelbase(1.435, 0.22, 3, 300))
 
 
-# Röckl (read): radius, m, and per mille as his two forms give it.
+# Röckl (read second-hand): radius, m, and per mille as his two forms give it.
 ROECKL = [(500, 1.461), (300, 2.653), (250, 2.273), (190, 3.125), (70, 12.5)]
 
 

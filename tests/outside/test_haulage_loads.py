@@ -6,7 +6,8 @@ Sources
   load = DBP x W / (RR + GR + CR) in short tons, GR = 20 lb per ton for each per cent of grade, CR = 0.8 lb per ton for
   each degree of curve, DBP = continuous tractive effort - 20 lb per ton of engine, W a weather factor.
 - TI 850-02: US Army TI 850-02 and Air Force AFMAN 32-1125(I), 1 March 2000, equation 3-3, appendix B and table B-1
-  (read). G = TE / [20 (W of engines + N x W of a car)] - 0.15 per cent.
+  (read); superseded by UFC 4-860-01FA, 16 January 2004, of the same body (its record of changes read).
+  G = TE / [20 (W of engines + N x W of a car)] - 0.15 per cent.
 - Modelers' table: a worked table of cars on the level in HO (read; common practice).
 - Limiting case: cars up 1 in 50 without rolling resistance (read; common practice).
 """

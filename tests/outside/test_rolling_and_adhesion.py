@@ -6,10 +6,12 @@ Sources
 - TR0603: US Army subcourse TR0603, Rail Operations Planning, edition 3 (read): plain bearings ask 16 to 20 lb a ton to
   start against 6 to 7 to roll.
 - Ralph Johnson, The Steam Locomotive, 1942 (read second-hand): plain to roller bearings 8 : 1 at the start.
-- Model locomotives pull 20 to 25 % of the weight on metal drivers, more with tyres; a clean film halves a tyred
-  locomotive's pull at worst, takes less from bare metal, gives part back after a day and never all (common practice).
-- Static and kinetic friction of steel: 0.74 and 0.57 dry (handbook, read); hard steel 0.78 and 0.42 dry, 0.23 and 0.10
-  with a thin film of oil (Kirk-Othmer, read second-hand). Sliding tables are not wheel on rail.
+- Model locomotives pull 20 to 25 % of the weight on metal drivers (common practice; full size, ASCE Transactions,
+  paper 1172, 1910, read second-hand), more with tires; a clean film halves the pull of a locomotive with tires at
+  worst, takes less from bare metal, gives part back after a day and never all (common practice).
+- Static and kinetic friction: mild steel 0.74 and 0.57 dry (a table of Marks' Standard Handbook for Mechanical
+  Engineers; the pair read second-hand, the book from memory); hard steel 0.78 and 0.42 dry, 0.23 and 0.10 with a thin
+  film of oil (Kirk-Othmer, read second-hand). Sliding tables are not wheel on rail.
 - Curtius and Kniffler: 7.5 / (v + 44) + 0.161, v in km/h (read second-hand).
 """
 
@@ -140,14 +142,14 @@ def test_a_film_halves_the_pull_of_tyres_at_worst_and_takes_less_from_metal() ->
 
 
 def test_slipping_over_standing_on_clean_rail_is_that_of_dry_steel() -> None:
-    # 0.57 / 0.74 = 0.770 (handbook, read) and 0.42 / 0.78 = 0.538 (Kirk-Othmer, read second-hand).
+    # 0.57 / 0.74 = 0.770 (mild steel, read second-hand) and 0.42 / 0.78 = 0.538 (Kirk-Othmer, read second-hand).
     railway = unsaid()
     for name in ("bare", "tyred"):
         assert 0.42 / 0.78 <= slipping_share(railway, name, "clean") <= 0.57 / 0.74
 
 
 def test_slipping_over_standing_on_filmed_rail_lies_between_oil_and_dry_steel() -> None:
-    # 0.10 / 0.23 = 0.435 with a thin film of oil (Kirk-Othmer, read second-hand), and 0.770 dry (handbook, read).
+    # 0.10 / 0.23 = 0.435 with a thin film of oil (Kirk-Othmer), and 0.770 dry (mild steel); both read second-hand.
     railway = unsaid()
     for name in ("bare", "tyred"):
         for rail in ("treated", "treated fresh"):
@@ -169,7 +171,7 @@ def test_a_conductive_film_keeps_more_than_oil() -> None:
 
 
 def test_friction_of_sliding_tables_is_never_taken_as_adhesion() -> None:
-    # Dry steel on steel, 0.74 at rest and 0.57 sliding (handbook, read), 0.42 sliding (Kirk-Othmer, read second-hand).
+    # Dry steel on steel, 0.74 at rest and 0.57 sliding, 0.42 sliding (Kirk-Othmer); all read second-hand.
     railway = unsaid()
     assert adhesion(railway, "bare") < 0.42
     assert adhesion(railway, "tyred") < 0.57

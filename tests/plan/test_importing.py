@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from gradehaul.errors import DrawingError, GradehaulError
+from gradehaul.errors import DrawingError, GradehaulError, PlanError
 from gradehaul.haulage.check import check
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.importing import Asked, import_drawing
@@ -129,6 +129,12 @@ def test_a_drawing_is_not_written_over(folder):
     draw(folder)
     with pytest.raises(GradehaulError, match=r"tarn\.dxf: a plan is not written over its drawing"):
         import_drawing("tarn.dxf", "tarn.dxf", Asked(scale="HO"))
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_plan_is_no_drawing():
+    with pytest.raises(PlanError, match=r"tarn\.toml: this is a plan, not a drawing; write the name of a DXF file"):
+        import_drawing("tarn.toml", None, Asked(scale="HO"))
 
 
 @pytest.mark.usefixtures("folder")

@@ -133,7 +133,7 @@ def test_faults_of_all_files_are_found_in_one_reading(folder):
         'plans/tarn.toml:4: line "Main", track 1: straight must be longer than 0, got -30 in; write straight = 30',
         (
             'plans/stock.toml:1: car "ore", mass: a mass needs its unit (g, kg, oz or lb), got "4"; '
-            'write "4 g" if it is in grams'
+            'write "4 oz" or "4 g"'
         ),
     ]
 

@@ -48,6 +48,8 @@ SLIPS = [
     ("{ straight = 36 },", "{ straight: 36 },"),
     ("{ straight = 36 },", "{ straight = 36, grade = 2 % },"),
     ("{ straight = 36 },", '{ straight = "36 in },'),
+    ("{ straight = 36 },", "{ straight = 3' },"),
+    ("{ straight = 36 },", "{ straight = 2' 6 1/2\" },"),
     ("left = 24, angle", "left = 24 angle"),
     ("angle = 90 }", "angle = 90° }"),
     ('length = "8 in"', "length = 8 in"),

@@ -415,7 +415,7 @@ def test_many_passing_loops_take_no_time_and_close_one_by_one() -> None:
         on = LineEnd(f"On{n}", "from")
         joints[f"U{n}"] = Joint(f"U{n}", "turnout", (*ends, on), tuple((on, end) for end in ends))
     joints[f"T{count}"] = Joint(f"T{count}", "end", (LineEnd(f"On{count - 1}", "to"),))
-    plan = replace(plan, lines=lines, joints=joints)
+    plan = replace(plan, railhead={}, lines=lines, joints=joints)
     found = reckon(plan, sections(plan, chains(plan)))
     assert len(found.closures) >= count - 1
     assert all(len(closure.lines) == 2 for closure in found.closures)

@@ -11,6 +11,8 @@ from gradehaul.plan.names import instead, nearest, quoted
 
 _EXAMPLES = {"PLAN": "my-layout.toml", "DRAWING": "my-layout.dxf", "NAME": "my-layout"}
 """What stands for an argument in what to write."""
+_ALIKE = 0.75
+"""How alike an option must be to the one typed: their dashes are alike already."""
 _NUMBER = 3
 """What stands for a number in what to write, where the option has none of its own and takes this one."""
 
@@ -21,7 +23,7 @@ def misused(error: click.UsageError, ctx: click.Context) -> str:
     match error:
         case click.NoSuchOption():
             options = [name for each in command.params for name in each.opts if name[:2] == "--"]
-            write = nearest(error.option_name, options) or f"one of those that {place} --help tells"
+            write = nearest(error.option_name, options, alike=_ALIKE) or f"one of those that {place} --help lists"
             told = PlanError("there is no such option", found=error.option_name, write=write)
         case click.MissingParameter():
             told = _missing(error, place)

@@ -65,7 +65,7 @@ def coupler_forces(profile: RouteProfile, vehicles: Vehicles, heads: FloatArray)
     """
     behind = profile.with_track_behind(float(vehicles.length.sum()))
     edges = np.append(vehicles.front, vehicles.front[-1] + vehicles.length[-1])
-    heights = behind.at(heads[:, None] - edges)
+    heights = behind.continued(heads[:, None] - edges)
     asks = vehicles.weight * (heights[:, :-1] - heights[:, 1:]) / vehicles.length + vehicles.resist
     share = asks.sum(axis=1) / vehicles.pull.sum()
     spare = share[:, None] * vehicles.pull - asks
@@ -121,7 +121,7 @@ def tightest(
 def _share_given(profile: RouteProfile, vehicles: Vehicles, head: float) -> float:
     behind = profile.with_track_behind(float(vehicles.length.sum()))
     edges = np.append(vehicles.front, vehicles.front[-1] + vehicles.length[-1])
-    heights = behind.at(head - edges)
+    heights = behind.continued(head - edges)
     asks = vehicles.weight * (heights[:-1] - heights[1:]) / vehicles.length + vehicles.resist
     return float(asks.sum() / vehicles.pull.sum())
 

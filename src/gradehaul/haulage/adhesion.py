@@ -14,18 +14,20 @@ GRAVITY = 9.80665
 """Standard gravity, m/s²."""
 
 METAL_ADHESION = 0.22
-"""Pull of a metal wheel per unit of weight on it, clean rail (common practice: 20 to 25 %)."""
+"""Pull of a metal wheel per unit of weight on it, clean rail: 20 to 25 % of the weight on drivers (common practice;
+ASCE Transactions, paper 1172, 1910, read second-hand, for full size)."""
 
 TYRED_ADHESION = 0.40
 """Pull of a tyred wheel per unit of weight on it, clean rail (common practice)."""
 
 SLIPPING_CLEAN = 0.75
-"""Slipping over standing pull on clean rail, assumed: kinetic over static friction of dry steel runs 0.54 to 0.77 in
-handbook pairs (0.57/0.74; 0.42/0.78)."""
+"""Slipping over standing pull on clean rail, assumed: kinetic over static friction of dry steel runs from 0.54 (hard
+steel, 0.42/0.78, Kirk-Othmer, read second-hand) to 0.77 (mild steel, 0.57/0.74, a table of Marks' Standard Handbook for
+Mechanical Engineers; the pair read second-hand, the book from memory)."""
 
 SLIPPING_FILMED = 0.6
-"""Slipping over standing pull on filmed rail, assumed: handbook pairs for a thin oil film run to 0.43 (0.10/0.23), but
-wheels on rail are not sliding blocks."""
+"""Slipping over standing pull on filmed rail, assumed: a thin film of oil keeps 0.43 (0.10/0.23, Kirk-Othmer, read
+second-hand), but wheels on rail are not sliding blocks."""
 
 _WEAKEST_LAST: tuple[Basis, ...] = ("measured", "stated", "scaled", "assumed")
 

@@ -147,11 +147,11 @@ class Worst:
     def _look_at(self, fronts: Sequence[float]) -> None:
         """Bound every count from below by what it asks with the front of its cars at each of some places."""
         heads = np.array(fronts)[:, np.newaxis] + self._locos
-        heights = self._profile.with_track_behind(self._locos).at(heads - self._edges)
+        heights = self._profile.with_track_behind(self._locos).continued(heads - self._edges)
         locos = (heights[:, :-1] - heights[:, 1:]) @ self._line_weights
         asked = np.array([self._rows.places[front] for front in fronts])
         asked *= self._weight
-        asked += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull(1).at(heads)
+        asked += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull(1).continued(heads)
         asked[heads[:, 0] > self._profile.length] = -np.inf
         if self._profile.route.starts_whole:
             tails = self._locos + self._numbers * self._car.length

@@ -291,7 +291,7 @@ def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, f
     >>> [round(force, 4) for force in asked_at(profile, train, 4.0)]
     [0.0785, 0.0588]
     """
-    heights = profile.with_track_behind(train.length).at(head - train.edges)
+    heights = profile.with_track_behind(train.length).continued(head - train.edges)
     by_block = train.line_weights * (heights[:-1] - heights[1:])
     powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])
     return float(by_block[~powered].sum()), float(by_block[powered].sum())

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
-from gradehaul.errors import RouteError
+from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
 from gradehaul.haulage.longest import Climb, Engine, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
@@ -23,9 +23,14 @@ from gradehaul.plan.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
 from gradehaul.track.fouling import clear_lengths
 
+LONGEST_AGE = 1e6
+"""The greatest age of a film, hours: over a century."""
+
 
 def _with_bench(plan: Plan, hours: float | None) -> Plan:
-    """Return a plan with what was read at the bench; where nothing was, the reckoning of it is not even loaded."""
+    """Return a plan with what was read at the bench; where nothing was, the module for it is not even loaded."""
+    if hours is not None and not 0.0 <= hours <= LONGEST_AGE:
+        raise QuantityError(f"the age of a film is from 0 to {LONGEST_AGE:g} hours", place="hours", found=f"{hours:g}")
     if plan.book.empty and hours is None:
         return plan
     from gradehaul.haulage.bench.benched import with_bench
@@ -111,11 +116,26 @@ class Layout:
         return _named(name, routes, "route", self.plan.file)
 
     def profile(self, route: str | Route) -> RouteProfile:
-        """Return the compensated profile of a route."""
-        return route_profile(self._strip, self.route(route) if isinstance(route, str) else route, self.coefficient)
+        """Return the compensated profile of a route.
+
+        Raises
+        ------
+        RouteError
+            No route of this name, or a route of another layout.
+        """
+        return route_profile(self._strip, self._own(route), self.coefficient)
+
+    def _own(self, route: str | Route) -> Route:
+        """Return a route of this layout, by name or as it is."""
+        if isinstance(route, str):
+            return self.route(route)
+        if not all(way in self.graph.lengths for way in route.ways):
+            raise RouteError("this route is another layout's", file=self.plan.file, found=quoted(route.name))
+        return route
 
     def rooms(self, route: Route) -> tuple[Room, ...]:
         """Return the places of a route that must hold a whole train."""
+        self._own(route)
         rooms = [
             Room(f'berth "{name}"', self.clear[name].length, "berth")
             for name in dict.fromkeys((route.start_berth, route.end_berth))
@@ -157,7 +177,7 @@ class Layout:
             *self.rooms(profile.route),
             *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
         )
-        loads = (climb.load(rail, rooms) for rail in rails)
+        loads = (climb.load(self._rail(rail), rooms) for rail in rails)
         if not profile.fall:
             return tuple(loads)
         return tuple(
@@ -177,8 +197,9 @@ class Layout:
         Raises
         ------
         RouteError
-            A route, power, car or rail condition that the plan does not have.
+            A route, power, car or rail condition that the plan does not have, or an engine in neither place.
         """
+        _named(engine, {"leading": 0, "trailing": 0}, "place for an engine", self.plan.file)
         (load,) = self._loads(self.profile(route), power, car, [self._rail(rail)], engine)
         return load
 

@@ -9,12 +9,13 @@ from itertools import accumulate
 
 import numpy as np
 
+from gradehaul.errors import RouteError
 from gradehaul.haulage.rows import Rows
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan.stock import CLEAN
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.piecewise import Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
+from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,7 +177,15 @@ class RouteProfile:
         return self.effort.derivative()
 
     def track_at(self, place: float, *, ahead: bool = False) -> str:
-        """Return the track that a place on the route lies on; at a joint, the one before it, or the one ahead."""
+        """Return the track that a place on the route lies on; at a joint, the one before it, or the one ahead.
+
+        Raises
+        ------
+        RouteError
+            The place is not on the route, by more than rounding.
+        """
+        if not -ROUNDING <= place <= self.length + ROUNDING:
+            raise RouteError(f"a place must be from 0 to {self.length:g} m", found=f"{place:g}")
         number = int(np.searchsorted(self.starts, place + (1e-9 if ahead else -1e-9), side="right")) - 1
         return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
 
@@ -243,7 +252,14 @@ class RouteProfile:
         """Return the greatest effective grade averaged under a train of a length, and where its head is then.
 
         The train's weight is taken as even over its length.
+
+        Raises
+        ------
+        RouteError
+            The length is not more than 0, or not finite.
         """
+        if not 0.0 < train_length < math.inf:
+            raise RouteError("a train's length is more than 0 and finite", found=f"{train_length:g}")
         if self.legs:
             each = [(leg.ruling_under_train(train_length), start) for leg, start in self.runs]
             worst, start = max(each, key=lambda pair: pair[0].value)

@@ -57,7 +57,7 @@ class Rows:
         if front in self.places:
             return
         behind = np.arange(MOST_CARS + 1) * self.length
-        heights = self.profile.with_track_behind(max(float(behind[-1]) - front, 0.0)).at(front - behind)
+        heights = self.profile.with_track_behind(max(float(behind[-1]) - front, 0.0)).continued(front - behind)
         if len(self.places) == _MOST_PLACES:
             del self.places[next(iter(self.places))]
         self.places[front] = (heights[0] - heights[1:]) / self.length

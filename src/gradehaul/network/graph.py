@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import networkx as nx
 
+from gradehaul.errors import RouteError
 from gradehaul.plan.records import LineEnd, Plan
 
 
@@ -125,8 +126,20 @@ class MovementGraph:
         return sum(self.lengths[way] for way in ways)
 
     def reach(self, starts: Iterable[Way], *, backward: bool = False) -> set[Way]:
-        """Return every way that can be reached from some ways, or that can reach them, themselves included."""
+        """Return every way that can be reached from some ways, or that can reach them, themselves included.
+
+        Ways against which no train runs are left out.
+
+        Raises
+        ------
+        RouteError
+            A way over track that the plan does not have.
+        """
         following = self.predecessors if backward else self.successors
+        starts = tuple(starts)
+        for way in starts:
+            if way.track not in self.line_of:
+                raise RouteError("the plan has no such track", file=self.plan.file, found=f'"{way.track}"')
         seen = {way for way in starts if way in following}
         queue = deque(seen)
         while queue:

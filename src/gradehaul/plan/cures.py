@@ -13,6 +13,7 @@ KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
 _CURLY = dict.fromkeys(map(ord, "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb\u2033"), '"')
 _BLANKS = dict.fromkeys(map(ord, "\u00a0\u2002\u2003\u2007\u2009\u200b\u202f\u3000\ufeff"), " ")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
+_FEET = re.compile(r"""=\s*(\d+\s*'\s*(?:\d[\d ./-]*(?:""?|'')?)?)\s*(?=[,}\]]|$)""")
 TOKEN = re.compile(r"""#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[\[\]{}\n]""", re.DOTALL)
 
 
@@ -45,6 +46,11 @@ def cures(line: str, column: int, *, open_above: bool, open_here: bool, unclosed
         Whether the parser stopped since quotes are not closed.
     """
     yield from _signs(line)
+    if marks := _FEET.search(line):
+        cure = next(_feet_and_inches(marks[1].strip()))
+        yield _wrong(
+            cure.wrong, f"{line[: marks.start(1)]}{cure.line}{line[marks.start(1) + len(marks[1].rstrip()) :]}"
+        )
     code, comment = code_and_comment(line)
     if not open_above and code.lstrip().startswith("["):
         yield from _headers(code.strip(), comment)
@@ -166,9 +172,7 @@ def _meant(value: str) -> Iterator[Cure]:
         before, _, after = value.partition("//")
         yield _wrong("a comment begins with #", f"{before.rstrip()}  # {after.strip()}")
     yield from _numbers(value)
-    if marks := re.fullmatch(r"""(?:(\d+)\s*')?\s*(?:([\d ./-]+?)\s*(?:""?|''))?""", value.removeprefix('"') or "x"):
-        feet, inches = (f"{marks[1]} ft" if marks[1] else "", f"{marks[2].strip()} in" if marks[2] else "")
-        yield _wrong("feet and inches are written ft and in", f'"{" ".join(filter(None, (feet, inches)))}"')
+    yield from _feet_and_inches(value)
     if "\\" in value and value[0] == '"' == value[-1] and "'" not in value:
         yield _wrong("a \\ in double quotes begins a special sign; single quotes keep it", f"'{value[1:-1]}'")
     if "°" in value:
@@ -176,6 +180,15 @@ def _meant(value: str) -> Iterator[Cure]:
     if value[0] in "\"'" or value[-1] in "\"'":
         yield _wrong("the quotes opened on this line are not closed on it", _in_quotes(value))
     yield _wrong("text, and a figure with its unit, stands in quotes", _in_quotes(value))
+
+
+def _feet_and_inches(value: str) -> Iterator[Cure]:
+    """Yield a length with its marks of feet and inches as units."""
+    if marks := re.fullmatch(r"""(?:(\d+)\s*')?\s*(?:([\d ./-]+?)\s*(?:""?|'')?)?""", value.removeprefix('"') or "x"):
+        if not (marks[1] or value.endswith(('"', "''"))):
+            return
+        feet, inches = (f"{marks[1]} ft" if marks[1] else "", f"{marks[2].strip()} in" if marks[2] else "")
+        yield _wrong("feet and inches are written ft and in", f'"{" ".join(filter(None, (feet, inches)))}"')
 
 
 def _numbers(value: str) -> Iterator[Cure]:

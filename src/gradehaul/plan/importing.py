@@ -78,6 +78,8 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
 
     before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
     data: dict[str, Any] = {} if before is None or plan is None else parse(before, plan)
+    if drawing.lower().endswith(".toml"):
+        raise PlanError("this is a plan, not a drawing", file=drawing, write="the name of a DXF file")
     check_file(Path(drawing), drawing)  # before the scale is asked for, since it may be the wrong name
     scale = _scale(data, asked, plan or "")
     layers = asked.layers or ("*",)

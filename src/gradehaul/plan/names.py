@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 _LONGEST = 60
 _LISTED = 6
+_SHORT = 4
+_ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
+"""Share of letters that two names, two short ones, and two words of names have in common where one is a typo."""
 _BLANKS = "\t\n\r\v\f\u2028\u2029"
 _BIDI = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C)}
 
@@ -108,13 +111,18 @@ def shown(value: object) -> str:
     return cut(clean(repr(value)))
 
 
-def nearest(name: str, known: Iterable[str], *, alike: float = 0.6) -> str | None:
+def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> str | None:
     """Return the known name that looks most like this one, or None where none is `alike` by that share.
+
+    Names of as many words must be alike word by word: a siding is not a loading track of the same yard. A name that
+    begins just one known name stands for that one.
 
     Examples
     --------
     >>> nearest("lenght", ["length", "ease"]), nearest("trian", ["trial", "train"])
     ('length', 'train')
+    >>> nearest("Main loading", ["Quarry loading"]), nearest("Quary loading", ["Quarry loading"])
+    (None, 'Quarry loading')
     """
     folded = {other.casefold(): other for other in known}
     letters = name.casefold()[:_LONGEST]
@@ -122,8 +130,22 @@ def nearest(name: str, known: Iterable[str], *, alike: float = 0.6) -> str | Non
         swapped = f"{letters[:at]}{letters[at + 1]}{letters[at]}{letters[at + 2 :]}"
         if swapped in folded:
             return folded[swapped]
+    begun = [other for other in folded if other.startswith(letters + " ")]
+    if begun:
+        return folded[begun[0]] if len(begun) == 1 else None
+    if alike is None:
+        alike = _ALIKE if len(letters) > _SHORT else _SHORT_ALIKE
     found = difflib.get_close_matches(letters, folded, 1, alike)
-    return folded[found[0]] if found else None
+    return folded[found[0]] if found and _words_alike(letters, found[0]) else None
+
+
+def _words_alike(name: str, other: str) -> bool:
+    """Return whether two names have as many words, each like its partner, or not as many words."""
+    words, others = name.split(), other.split()
+    return len(words) != len(others) or all(
+        difflib.SequenceMatcher(None, word, partner).ratio() >= _WORD_ALIKE
+        for word, partner in zip(words, others, strict=True)
+    )
 
 
 def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> PlanError:

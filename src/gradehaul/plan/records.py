@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
 from gradehaul.plan.bench_records import Book
+from gradehaul.plan.consistency import check_consistent
+from gradehaul.plan.frozen import freeze_mappings
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.scales import Scale
 
@@ -207,6 +209,9 @@ class Loco:
     predicted: Mapping[str, Reading] = field(default_factory=dict)
     """Standing pulls on conditions without a reading, from the readings of other locomotives, N."""
 
+    def __post_init__(self) -> None:
+        freeze_mappings(self)
+
 
 @dataclass(frozen=True, slots=True)
 class Power:
@@ -285,7 +290,10 @@ class Survey:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole plan. Mappings keep the order of the file and are keyed by name."""
+    """A whole plan. Mappings keep the order of the file, are keyed by name, and cannot be changed.
+
+    A copy changed with `dataclasses.replace` is checked as a file is; what does not hold raises `Problems`.
+    """
 
     file: str
     title: str
@@ -313,6 +321,10 @@ class Plan:
     """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
     surveys: Mapping[str, Survey] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze_mappings(self)
+        check_consistent(self)
 
     @property
     def tracks(self) -> dict[str, Track]:

@@ -211,6 +211,8 @@ def _without_comma(fault: _Fault, file: str) -> PlanError | None:
     if fault.said not in ("Unclosed array", "Unclosed inline table"):
         return None
     line, column = fault.line, fault.column
+    if line[column - 1 : column] in {"'", '"'} and line[: column - 1].rstrip()[-1:].isdigit():
+        return None  # a mark of feet or inches
     if not _gets_past(fault, f"{line[: column - 1].rstrip()}, {line[column - 1 :]}"):
         return None
     number = fault.number

@@ -29,8 +29,8 @@ ROLLING = 0.02
 STARTING = 1.25
 """Starting resistance over rolling resistance (common practice)."""
 TOGETHER = 0.90
-"""Share of the sum of their pulls that locomotives give together (common practice; published in US Army subcourse
-TR0603, Rail Operations Planning, for steam engines)."""
+"""Share of the sum of their pulls that locomotives have together (common practice of unlike models; US Army subcourse
+TR0603, Rail Operations Planning, has 90 percent for steam engines and 100 percent for diesel-electric)."""
 
 MOST_CARS = 999
 """Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""

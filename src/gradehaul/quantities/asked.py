@@ -87,7 +87,9 @@ def _needs_unit(bare: float, asked: Asked) -> QuantityError:
             f'"{written} mm" or "{written} in", or unit = "mm" or unit = "in" at the top for all bare lengths',
         )
     if asked.kind == "mass":
-        return asked.error(f"a mass needs its unit ({units})", f'"{written} g" if it is in grams')
+        imperial = asked.plan_unit in ("in", "ft")
+        usual, other = ("oz", "g") if imperial else ("g", "oz")
+        return asked.error(f"a mass needs its unit ({units})", f'"{written} {usual}" or "{written} {other}"')
     if asked.kind == "force":
         return asked.error(
             f"a force needs its unit ({units})", f'"{written} gf" if it was read from a balance marked in grams'

@@ -180,6 +180,9 @@ def _one_in(asked: Asked, written: re.Match[str]) -> _Side:
     rise, run = _number(asked, written["rise"]), _number(asked, written["run"])
     if run == 0.0:
         raise asked.error("the run of a grade cannot be 0")
+    if rise > run:  # no railway rises by more than it runs
+        swapped = f'"{written["sign"]}{written["run"]} in {written["rise"]}"'
+        raise asked.error("this grade rises by more than it runs", swapped)
     value = (-1.0 if written["sign"] == "-" else 1.0) * rise / run
     if not math.isfinite(value):
         raise asked.too_large()

@@ -29,7 +29,7 @@ _BASES = (
     "Assumed: common practice, since the key that is named is left out of the plan. Summed, worked out: from the rest.",
 )
 _CURVES = {
-    "degree": "[curve_resistance] left out, or model degree: 0.69854 m over the ratio (0.04 % a degree of curve)",
+    "degree": "[curve_resistance] left out, or model degree: 0.69855 m over the ratio (0.04 % a degree of curve)",
     "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase)",
     "coefficient": "[curve_resistance] or the bench",
 }

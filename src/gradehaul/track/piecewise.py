@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from gradehaul.errors import RouteError
+
 FloatArray = NDArray[np.float64]
+
+ROUNDING = 1e-6
+"""A place this far outside of a function, m, is taken as its end."""
 
 
 class Extreme(NamedTuple):
@@ -71,8 +76,21 @@ class PiecewiseQuadratic:
         return float(self.at(at))
 
     def at(self, places: ArrayLike) -> FloatArray:
-        """Return the values at many places; at a jump, those to the right of it."""
+        """Return the values at many places; at a jump, those to the right of it.
+
+        Raises
+        ------
+        RouteError
+            A place where the function is not, by more than rounding.
+        """
         places = np.asarray(places, dtype=float)
+        if not ((places >= self.start - ROUNDING) & (places <= self.stop + ROUNDING)).all():
+            wrong = f"a place must be from {self.start:g} to {self.stop:g} m"
+            raise RouteError(wrong, found=", ".join(f"{place:g}" for place in places.flat[:3]))
+        return self.continued(places)
+
+    def continued(self, places: NDArray[np.floating[Any]]) -> FloatArray:
+        """Return the values at many places, with the first and the last piece going on beyond the ends."""
         piece = self.breaks[1:-1].searchsorted(places, side="right")
         t = places - self.breaks[piece]
         return self.values[piece] + t * (self.slopes[piece] + 0.5 * t * self.seconds[piece])
