@@ -223,8 +223,8 @@ def check_section(
 def test_every_demo_plan(name: str) -> None:
     layout = Layout(load_plan(PLANS / f"{name}.toml"))
     compare(layout, None, pictures=name == "two-levels")
-    if name in {"landing", "first-hill"}:
-        compare(layout, ("treated", "treated fresh"), pictures=True)
+    if name in {"bench", "landing", "first-hill"}:
+        compare(layout, ("treated", "treated fresh"), pictures=name != "bench")
 
 
 def _random_layouts(count: int) -> Iterator[Layout]:
