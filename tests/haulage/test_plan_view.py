@@ -190,7 +190,7 @@ line.Back = { from = "B", to = "A", track = [{ left = 1, angle = 100 }] }
 
 
 def test_a_plan_without_usable_places_is_refused_in_words():
-    with pytest.raises(PlanError, match=r"figure .*: nothing can be drawn .* must close to 1%.*, got .* off; write"):
+    with pytest.raises(PlanError, match=r"loop .*: nothing can be drawn .* must close to 1%.*, got .* off; write"):
         plan_view(Layout(read_plan(KNOT, file="knot.toml")))
 
 

@@ -44,7 +44,10 @@ def treat(path: Path, *more: str) -> Result:
 def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
     words = treat(hill, "--step", "500 mm").stdout
     assert (
-        words.index("hangs on a guess") < words.index("In all") < words.index("Track by track") < words.index("Trains")
+        words.index("depends on a guess")
+        < words.index("In all")
+        < words.index("Track by track")
+        < words.index("Trains")
     )
     assert "no farther than 2000 mm" in words
     assert "up would not recover from a slip" in words

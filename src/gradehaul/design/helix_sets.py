@@ -194,7 +194,7 @@ def _refuse_contradictions(
 
 def _refuse_impossible(helix: Helix, wishes: Wishes, unit: str) -> None:
     build = helix.build
-    if helix.grade > STEEP:
+    if helix.grade > STEEP * (1 + 1e-9):
         raise DesignError(
             f"a helix is no steeper than {describe(STEEP, 'grade', '%')}, which is rack-railway country",
             found=describe(helix.grade, "grade", "%"),

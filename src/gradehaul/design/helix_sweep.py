@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.helix import Build, clear_height_left
-from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length, coefficient_of
-from gradehaul.design.hill_search import rails_asked
+from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length, coefficient_of, judged_rails
 from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
@@ -138,7 +137,7 @@ def sweep(
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
     powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film, first_day(film)))
-    judged = tuple(judged) or rails_asked(stock, None)
+    judged = tuple(judged) or judged_rails(stock, None)
     pulls = Pulls(stock)
     _refuse_unknown(stock, powers, car, (*rails, *judged), train)
 

@@ -21,8 +21,7 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
-from gradehaul.quantities import describe
-from gradehaul.track.closing import figure_name
+from gradehaul.track.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.plane import Pose
 from gradehaul.track.positions import USABLE_MISCLOSURE
@@ -234,14 +233,13 @@ def _joints(layout: Layout, shifts: Mapping[int, tuple[float, float]]) -> Iterat
 
 def _no_places(layout: Layout) -> PlanError:
     positions = layout.alignment.positions
-    worst = max(positions.worst.values(), key=lambda closure: closure.share)
-    off = describe(worst.distance, "length", layout.plan.unit)
+    worst = max(positions.worst.values(), key=lambda closure: closure.severity)
     return PlanError(
         "nothing can be drawn in its place, since no track has a usable one: a figure of lines must close to "
-        f"{USABLE_MISCLOSURE:.0%} of its length",
+        f"{USABLE_MISCLOSURE:.0%} of its length and 15 degrees",
         file=layout.plan.file,
         place=figure_name(worst),
-        found=f"{off} off",
+        found=f"{misclosure(layout.plan, worst)} off",
         write="lengths and angles that bring it back to where it starts",
     )
 
@@ -250,10 +248,11 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
     positions = layout.alignment.positions
     for frame, worst in positions.worst.items():
         if not positions.usable(frame):
-            share = describe(float(f"{worst.share:.2g}"), "share", "%")
             lost = sorted({layout.plan.tracks[name].line for name, at in positions.tracks.items() if at.frame == frame})
             lines = ", ".join(map(quoted, lost[:6])) + (f" and {len(lost) - 6} more" if len(lost) > 6 else "")
-            yield Note("plan view", f"left out: {lines}, since {figure_name(worst)} misses closing by {share}")
+            yield Note(
+                "plan view", f"left out: {lines}, since {figure_misses(worst)} by {misclosure(layout.plan, worst)}"
+            )
     if frames > 1:
         yield Note("plan view", f"{frames} pieces lie beside one another, for nothing tells how they truly lie")
 

@@ -123,7 +123,7 @@ Angle = Annotated[float, _quantity("angle")]
 """An angle, radians."""
 Turn = Annotated[float, _quantity("angle", "more than 0", lambda number: number > 0)]
 """The angle of a curve, radians, above 0."""
-Grade = Annotated[float, _quantity("grade", "less than 100 % up or down", lambda number: abs(number) < _STEEPEST)]
+Grade = Annotated[float, _quantity("grade", "under 100 % up or down", lambda number: abs(number) < _STEEPEST)]
 """Rise over run."""
 Mass = Annotated[float, _quantity("mass", "more than 0", lambda number: number > 0)]
 """A mass above 0, kg."""

@@ -42,7 +42,7 @@ USES: Mapping[Use, UseStyle] = {
             {"color": "white", "lw": 4.2},
             {"color": "#7a1330", "lw": 4.2, "ls": (0, (0.3, 0.6))},
         ),
-        "keep clean, for wheels carry film on",
+        "also keep clean: wheels would spread film",
     ),
     "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
 }

@@ -1,23 +1,24 @@
-"""What is asked of a helix, read from text: wishes, how it is built, and what is looked for."""
+"""Climbs from the text of options: what is given of a helix or an incline, how it is built, what to find."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Literal
 
 import numpy as np
 
-from gradehaul.design.helix import Build, Helix, usual_build
-from gradehaul.design.helix_room import refuse_low
-from gradehaul.design.helix_search import Found, roomiest, smallest_radius, steepest_grade
+from gradehaul.design.backward import Found, highest_rise, roomiest, shortest_length, smallest_radius, steepest_grade
+from gradehaul.design.helix import Build, Helix, refuse_low, usual_build
 from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import Sweep, sweep
-from gradehaul.design.hill_search import Need, known_train, rails_asked
+from gradehaul.design.hill import Need, judged_rails, known_train
+from gradehaul.design.incline import Bend, Incline, InclineGiven, incline_of
 from gradehaul.errors import DesignError, QuantityError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe, read_quantity
+from gradehaul.scales import track_centers
 
 Look = Literal["radius", "grade", "cars"]
 """What is looked for backwards."""
@@ -115,7 +116,7 @@ def read_build(stock: Plan, texts: Mapping[str, str | None], tracks: int = 1) ->
     centers = values.pop("centers", None)
     if tracks == 2:
         least = stock.scale.fouling_distance
-        centers = max(stock.scale.track_centers or 0.0, least) if centers is None else centers
+        centers = max(track_centers(stock.scale, stock.practice)[0], least) if centers is None else centers
         if centers < least:
             raise DesignError(
                 "two tracks this close foul one another",
@@ -136,7 +137,7 @@ def designed(
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",
-) -> Found:
+) -> Found[Helix]:
     """Return the helix that is wished for, or looked for.
 
     Where no rail is told the train must climb on the stock's first film, settled and fresh.
@@ -146,7 +147,7 @@ def designed(
     DesignError
         No helix meets the wishes, or its deck is lower than the stock.
     """
-    rails = rails_asked(stock, rail)
+    rails = judged_rails(stock, rail)
     if find == "radius":
         found = smallest_radius(wishes, build, stock, train=train, rails=rails, need=need)
     elif find == "grade":
@@ -155,8 +156,8 @@ def designed(
         found = roomiest(wishes, build, stock)
     else:
         helix: Helix = helix_of(wishes, build, stock.unit)
-        found = Found(helix, None)
-    refuse_low(found.helix, stock)
+        found = Found(helix)
+    refuse_low(found.design, stock)
     return found
 
 
@@ -188,6 +189,44 @@ def swept(build: Build, stock: Plan, asked: Mapping[str, Any], turns: float | No
         powers=asked["powers"],
         car=asked["car"],
         train=None if asked["train"] is None else known_train(stock, asked["train"]),
-        judged=rails_asked(stock, asked["rail"]),
+        judged=judged_rails(stock, asked["rail"]),
         steepest=read_option("steepest", asked["steepest"], "grade", None),
     )
+
+
+def read_bends(curves: Sequence[tuple[str, str]], unit: str, ease: float = 0.0) -> tuple[Bend, ...]:
+    """Return curves from their radius and angle as text, all with one easement; an angle under 0 turns to the right.
+
+    Examples
+    --------
+    >>> read_bends([("24", "-90")], "in")
+    (Bend(radius=0.6096, angle=-1.5707963267948966, ease=0.0),)
+    """
+    try:
+        return tuple(
+            Bend(read_quantity(radius, "length", unit=unit), read_quantity(angle, "angle"), ease)
+            for radius, angle in curves
+        )
+    except QuantityError as error:
+        raise error.at(place="--curve") from error
+
+
+def designed_incline(
+    asked: InclineGiven,
+    stock: Plan,
+    *,
+    find: Literal["length", "rise"] | None = None,
+    train: str | None = None,
+    rail: str | None = None,
+    need: Need = "climbs",
+) -> Found[Incline]:
+    """Return the incline that is settled, or looked for.
+
+    Where no rail is told the train must climb on the stock's first film, settled and fresh.
+    """
+    rails = judged_rails(stock, rail)
+    if find == "length":
+        return shortest_length(asked, stock, train=train, rails=rails, need=need)
+    if find == "rise":
+        return highest_rise(asked, stock, train=train, rails=rails, need=need)
+    return Found(incline_of(asked, stock))
