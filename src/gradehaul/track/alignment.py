@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
-from gradehaul.quantities import describe
 from gradehaul.track.chains import Chain, chains
 from gradehaul.track.closing import closure_notes
 from gradehaul.track.curvature import Section, sections, summed_curvature
@@ -73,25 +72,6 @@ def align(plan: Plan) -> Alignment:
         )
         for track in plan.tracks.values()
     }
-    _refuse_walls(plan, tracks)
     positions = reckon(plan, curvature)
     notes = (*heights.notes, *notes_on_grades(plan, in_order, heights), *closure_notes(plan, positions, curvature))
     return Alignment(plan, in_order, tracks, heights.joints, positions, notes)
-
-
-def _refuse_walls(plan: Plan, tracks: Mapping[str, AlignedTrack]) -> None:
-    """Refuse track that heights make as steep as no track is."""
-    problems = []
-    for track in tracks.values():
-        grade = float(track.railhead.ends[-1] - track.railhead.values[0]) / track.length
-        if abs(grade) >= 1.0:
-            problems.append(
-                PlanError(
-                    "its heights make its grade 100 % or more",
-                    file=plan.file,
-                    place=plan.tracks[track.id].place,
-                    found=describe(float(f"{grade:.3g}"), "grade", "%"),
-                )
-            )
-    if problems:
-        raise Problems(problems)
