@@ -68,11 +68,16 @@ class Piece:
 
 @dataclass(frozen=True)
 class Chain:
-    """Tracks in running order. `behind` is the rail behind an open origin: that of the first track where None."""
+    """Tracks in running order. `behind` is the rail behind an open origin: that of the first track where None.
+
+    `starting` and `lowest` are what holds of the curve coefficient when starting and, at the least, downhill.
+    """
 
     pieces: tuple[Piece, ...]
     vertical: float = 0.0
     coefficient: float = 0.0
+    starting: float = 1.0
+    lowest: float = 1.0
     lap: bool = False
     berth: bool = False
     start: float = 0.0
@@ -356,8 +361,9 @@ def mismatch(some: Sequence[Stretch], others: Sequence[Stretch]) -> float:
 class Walk:
     """What was met on the way. Demand and own weight are told at `head`; pulls hold between two neighbors of it.
 
-    `running`, `starting` and `easiest` are the cars' demand with rolling, starting and lowest rolling resistance;
-    `own` is the locomotives' own weight; `standing` and `slipping` are their pulls before it is taken off.
+    `running`, `starting` and `easiest` are the cars' demand with rolling, starting and lowest rolling resistance, each
+    with the curve coefficient of its own; `own`, `own_starting` and `own_easiest` are the locomotives' own weight;
+    `standing` and `slipping` are their pulls before it is taken off.
     """
 
     head: Array
@@ -365,6 +371,8 @@ class Walk:
     starting: Array
     easiest: Array
     own: Array
+    own_starting: Array
+    own_easiest: Array
     standing: Array
     slipping: Array
 
@@ -372,10 +380,11 @@ class Walk:
         """Both ends of every cell: what is asked and what there is to give, each (cells, 2)."""
         ends = np.stack([np.arange(len(self.head) - 1), np.arange(1, len(self.head))], axis=1)
         if test == "hold":  # the train pushes its locomotives down the hill
-            return (-self.easiest - self.own)[ends], np.repeat(self.slipping[:, None], 2, axis=1)
+            return (-self.easiest - self.own_easiest)[ends], np.repeat(self.slipping[:, None], 2, axis=1)
         demand = self.starting if test == "restart" else self.running
         pull = self.slipping if test == "slip" else self.standing
-        return demand[ends], pull[:, None] - self.own[ends]
+        own = self.own_starting if test == "restart" else self.own
+        return demand[ends], pull[:, None] - own[ends]
 
     def _fails(self, test: Test) -> NDArray[np.bool_]:
         asked, given = self._asked_and_given(test)
@@ -415,9 +424,15 @@ def walk(chain: Chain, train: Train, step: float) -> Walk:
     )
     head = _positions(chain, _first_place(chain, train.length), step, block_ends)
     middle = (head[:-1] + head[1:]) / 2
-    height = compensated(chain, head[:, None] - offsets)  # of every vehicle's front and rear, (places, vehicles + 1)
     weight = GRAVITY * np.array([vehicle.mass for vehicle in train.vehicles])
-    lift = weight * (height[:, :-1] - height[:, 1:]) / np.array([vehicle.length for vehicle in train.vehicles])
+
+    def lifted(times: float) -> Array:
+        """What grade and so much of the curve coefficient need of every vehicle, from the heights of both its ends."""
+        bent = replace(chain, coefficient=times * chain.coefficient)
+        height = compensated(bent, head[:, None] - offsets)
+        return weight * (height[:, :-1] - height[:, 1:]) / np.array([vehicle.length for vehicle in train.vehicles])
+
+    lift, lift_starting, lift_least = lifted(1.0), lifted(chain.starting), lifted(chain.lowest)
     is_car = np.array([isinstance(vehicle, Car) for vehicle in train.vehicles])
     cars = [vehicle for vehicle in train.vehicles if isinstance(vehicle, Car)]
     lowest = [car.rolling if car.lowest is None else car.lowest for car in cars]
@@ -429,9 +444,11 @@ def walk(chain: Chain, train: Train, step: float) -> Walk:
     return Walk(
         head,
         running=lift[:, is_car].sum(axis=1) + sum(weight[is_car] * [car.rolling for car in cars]),
-        starting=lift[:, is_car].sum(axis=1) + sum(weight[is_car] * [car.starting for car in cars]),
-        easiest=lift[:, is_car].sum(axis=1) + sum(weight[is_car] * lowest),
+        starting=lift_starting[:, is_car].sum(axis=1) + sum(weight[is_car] * [car.starting for car in cars]),
+        easiest=lift_least[:, is_car].sum(axis=1) + sum(weight[is_car] * lowest),
         own=lift[:, ~is_car].sum(axis=1),
+        own_starting=lift_starting[:, ~is_car].sum(axis=1),
+        own_easiest=lift_least[:, ~is_car].sum(axis=1),
         standing=train.share * standing,
         slipping=train.share * slipping,
     )
@@ -463,7 +480,7 @@ def _sag(chain: Chain, step: float) -> float:
         abs(there - here) / (end - begin) * min(step, end - begin) ** 2
         for begin, end, here, there in curvature_sections(chain)
     ]
-    return (max(vertical, default=0.0) + chain.coefficient * max(level)) / 8
+    return (max(vertical, default=0.0) + chain.starting * chain.coefficient * max(level)) / 8
 
 
 def shortfall(chain: Chain, train: Train, step: float) -> float:

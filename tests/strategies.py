@@ -142,16 +142,20 @@ def _worded_chains(
     worded = draw(_worded_pieces(lap=closed, most=most))
     vertical = draw(st.one_of(st.just(0), st.integers(100, 6000)))
     coefficient = draw(st.integers(100, 1500))  # hundredths of a millimeter
+    starting = draw(st.sampled_from([100, 100, 130, 250]))  # hundredths
     start = draw(st.integers(0, 3000))
     chain = Chain(
         tuple(one.piece for one in worded),
         vertical=_mm(vertical),
         coefficient=coefficient / 100 / 1000,
+        starting=starting / 100,
+        lowest=1 - 1.6448536 * 0.10,  # of a measured one: its 5th percentile
         lap=closed,
         berth=not closed and draw(st.booleans()),
         start=_mm(start),
     )
-    words = {"vertical": _text(vertical), "coefficient": f"{coefficient / 100:.2f} mm", "start": _text(start)}
+    words = {"vertical": _text(vertical), "coefficient": f"{coefficient / 100:.2f} mm"}
+    words |= {"starting": f"{starting / 100:.2f}", "start": _text(start)}
     return chain, worded, words
 
 
@@ -293,7 +297,8 @@ def layouts(draw: st.DrawFn, *, lap: bool | None = None, most: int = 12) -> Layo
             'title = "Random"\nscale = "HO"\nunit = "mm"\n',
             f'[railhead]\n"Post 0" = {words["start"]}\n',
             f"[vertical_curve]\nlength = {words['vertical']}\n",
-            f'[curve_resistance]\nmodel = "coefficient"\ncoefficient = "{words["coefficient"]}"\n',
+            f'[curve_resistance]\nmodel = "coefficient"\ncoefficient = "{words["coefficient"]}"',
+            f"starting = {words['starting']}\n",
             *(lines if draw(st.booleans()) else reversed(lines)),
             f"[route.{ROUTE}]\n{route}",
             *(f"[loco.{name}]\n{body}" for name, (_, body) in zip(LOCO_NAMES, locos, strict=True)),

@@ -15,6 +15,7 @@ from gradehaul import errors
 SOURCE = Path(gradehaul.__file__).parent
 ROOMS = (
     "errors",
+    "quiet",
     "quantities",
     "scales",
     "plan",

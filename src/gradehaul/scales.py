@@ -12,7 +12,17 @@ from gradehaul.errors import PlanError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-__all__ = ["Practice", "Radii", "Scale", "car_mass", "clear_height", "known_scales", "own_scale", "scale_named"]
+__all__ = [
+    "Practice",
+    "Radii",
+    "Scale",
+    "car_mass",
+    "clear_height",
+    "known_scales",
+    "own_scale",
+    "scale_named",
+    "track_centers",
+]
 
 Practice = Literal["NMRA", "NEM"]
 """Whose weights, clearances and radii apply."""
@@ -23,7 +33,7 @@ _WIDEST_GAUGE = 5.0  # m at full size; beyond any railway, so a slip of units
 
 
 class Radii(NamedTuple):
-    """Least radii, m, by the length at full size of the longest stock that is to run (NEM 111)."""
+    """Least radii, m, by the length of body at full size of the longest stock that is to run (NEM 111)."""
 
     up_to_20_m: float
     up_to_24_m: float
@@ -59,15 +69,19 @@ class Scale:
     wire_height: float | None = None
     """Free height above railhead under the lowest overhead wire (NEM 102), m."""
     nmra_clear_height: float | None = None
-    """Free height above railhead by the NMRA's clearance gauge, m."""
+    """Free height above railhead for modern stock (NMRA S-7), m."""
     track_centers: float | None = None
-    """Published distance between the centers of straight parallel tracks on the line, m."""
+    """Distance between the centers of straight parallel tracks on the line (NEM 112), m."""
+    nmra_track_centers: float | None = None
+    """Distance between the centers of straight parallel tracks (NMRA S-8, the wider column), m."""
     permitted_radii: Radii | None = None
     """Least radii of any track (NEM 111)."""
     branch_radii: Radii | None = None
     """Least radii of the main track of a branch line (NEM 111)."""
     main_radii: Radii | None = None
     """Least radii of the main track of a main line (NEM 111)."""
+    buffer_radii: Radii | None = None
+    """Least radii where side buffers may touch (NEM 111)."""
     aliases: tuple[str, ...] = ()
     """Other spellings of the name."""
     sources: tuple[tuple[str, str], ...] = ()
@@ -258,7 +272,7 @@ def car_mass(scale: Scale, length: float, practice: Practice) -> float:
 def clear_height(scale: Scale, practice: Practice) -> float:
     """Return the free height above railhead, m, that a practice keeps under a bridge or another track.
 
-    NEM: clear space without overhead wire (NEM 102). NMRA: its clearance gauge, which leaves room for tall modern
+    NEM: clear space without overhead wire (NEM 102). NMRA: the column of S-7 that leaves room for tall modern
     stock. Where the practice has none for the scale, the other's holds.
 
     Parameters
@@ -277,13 +291,30 @@ def clear_height(scale: Scale, practice: Practice) -> float:
     --------
     >>> scale = scale_named("HO")
     >>> round(clear_height(scale, "NEM"), 4), round(clear_height(scale, "NMRA"), 4)
-    (0.059, 0.0752)
+    (0.059, 0.08)
     """
     heights = (scale.nmra_clear_height, scale.clear_height)
     for height in heights if practice == "NMRA" else reversed(heights):
         if height is not None:
             return height
     raise PlanError(f"no practice has a clear height for {scale.name}", write="the height to be kept free")
+
+
+def track_centers(scale: Scale, practice: Practice) -> tuple[float, str]:
+    """Return the distance between the centers of straight parallel tracks that a practice wants, m, and its source.
+
+    NEM: NEM 112. NMRA: the wider column of S-8. Where the practice has none, which happens to scales made by hand only,
+    the distance at which stock clears stock.
+
+    Examples
+    --------
+    >>> scale = scale_named("HO")
+    >>> [round(track_centers(scale, practice)[0] * 1000, 1) for practice in ("NEM", "NMRA")]
+    [46.0, 52.4]
+    """
+    field = "nmra_track_centers" if practice == "NMRA" else "track_centers"
+    value: float | None = getattr(scale, field)
+    return (scale.fouling_distance, "") if value is None else (value, scale.source(field))
 
 
 def _plain(name: str) -> str:
@@ -347,6 +378,7 @@ def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table:
             f"{track}_radii": Radii(*(factor * gauge for factor in by_track[track]))
             for track in ("permitted", "branch", "main")
         }
+        radii["buffer_radii"] = Radii(*(factor * gauge for factor in by_track["buffers"]))
         cited |= dict.fromkeys(radii, table["source"][by_track["source"]])
 
     nmra, nem = row.get("nmra_weight"), row.get("nem_weight")
@@ -361,7 +393,8 @@ def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table:
         side_clearance=(lengths["clear_width"] - lengths["stock_width"]) / 2,
         wire_height=lengths["wire_height"],
         nmra_clear_height=lengths["nmra_clear_height"],
-        track_centers=_length(row["track_centers"], ratio) if "track_centers" in row else None,
+        track_centers=lengths["track_centers"],
+        nmra_track_centers=lengths["nmra_track_centers"],
         aliases=tuple(row.get("aliases", ())),
         sources=tuple(cited.items()),
         **radii,

@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 from gradehaul.design.helix import (
     Build,
     Helix,
+    lowest_rise_per_turn,
     radius_in,
+    refuse_low,
     usual_build,
 )
-from gradehaul.design.helix_room import lowest_rise_per_turn, refuse_low
 from gradehaul.design.helix_sets import NAMES, Wishes, helix_of
 from gradehaul.design.hill import coefficient_of, stock_of
 from gradehaul.errors import DesignError
@@ -216,7 +217,7 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
 
 def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stock: Plan, build: Build) -> None:
     low = helix_of(Wishes(radius=0.6, rise_per_turn=0.08, turns=3), build)
-    with pytest.raises(DesignError, match=r"stock needs 75.24 mm, got rise per turn 80 mm"):
+    with pytest.raises(DesignError, match=r"stock needs 80 mm, got rise per turn 80 mm"):
         refuse_low(low, stock)
     enough = lowest_rise_per_turn(0.6, build, stock)
     refuse_low(helix_of(Wishes(radius=0.6, rise_per_turn=enough, turns=3), build), stock)

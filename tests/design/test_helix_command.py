@@ -45,7 +45,7 @@ def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
     for words in ("children", "local codes", "qualified person"):
         assert words in page
     found = run("helix", "--plan", "plans/first-hill.toml", "--find", "radius", "--rise-per-turn", "5", "--turns", "3")
-    assert "A radius 0.025 in smaller will not do: the train does not climb" in found.stdout
+    assert 'A radius 0.025 in smaller does not work: train "local" is marginal on treated fresh rail.' in found.stdout
 
 
 @pytest.mark.parametrize(

@@ -6,13 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from gradehaul.design.helix import Build, usual_build
-from gradehaul.design.helix_room import clears
-from gradehaul.design.helix_search import roomiest, smallest_radius, steepest_grade
+from gradehaul.design.backward import roomiest, smallest_radius, steepest_grade
+from gradehaul.design.climb_options import designed
+from gradehaul.design.helix import Build, clears, usual_build
 from gradehaul.design.helix_sets import Wishes, helix_of
-from gradehaul.design.helix_wishes import designed
-from gradehaul.design.hill import stock_of
-from gradehaul.design.hill_search import Need
+from gradehaul.design.hill import Need, stock_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.check import check
 from gradehaul.plan.reader import read_plan
@@ -41,10 +39,10 @@ def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need:
     found = smallest_radius(wishes, build, stock, train="local", rails=[rail], need=need)
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
     assert found.stops.reason == "train"
-    steps = found.helix.radius / (0.025 * 0.0254)  # whole ones of the plan's unit
+    steps = found.design.radius / (0.025 * 0.0254)  # whole ones of the plan's unit
     assert steps == pytest.approx(round(steps))
-    assert outcome(replace(wishes, radius=found.helix.radius), build, stock, rail) in passing
-    assert outcome(replace(wishes, radius=found.helix.radius - 1e-3), build, stock, rail) not in passing
+    assert outcome(replace(wishes, radius=found.design.radius), build, stock, rail) in passing
+    assert outcome(replace(wishes, radius=found.design.radius - 1e-3), build, stock, rail) not in passing
 
 
 def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: Build) -> None:
@@ -52,19 +50,19 @@ def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, bu
     found = designed(wishes, build, stock, find="radius", train="local")
     assert (found.stops.reason, found.stops.rail) == ("train", "treated fresh")
     for rail in ("treated", "treated fresh"):
-        assert outcome(replace(wishes, radius=found.helix.radius), build, stock, rail) == "climbs"
-    smaller = replace(wishes, radius=found.helix.radius - 1e-3)
+        assert outcome(replace(wishes, radius=found.design.radius), build, stock, rail) == "climbs"
+    smaller = replace(wishes, radius=found.design.radius - 1e-3)
     assert outcome(smaller, build, stock, "treated") == "climbs"
     assert outcome(smaller, build, stock, "treated fresh") != "climbs"
     settled = designed(wishes, build, stock, find="radius", train="local", rail="treated")
-    assert settled.helix.radius < found.helix.radius
+    assert settled.design.radius < found.design.radius
 
 
 def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: Plan, build: Build) -> None:
     found = smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="local", rails=["clean"])
     assert found.stops.reason == "head room"
-    smaller = helix_of(Wishes(grade=0.02, turns=3, radius=found.helix.radius - 1e-3), build)
-    assert clears(found.helix, stock)
+    smaller = helix_of(Wishes(grade=0.02, turns=3, radius=found.design.radius - 1e-3), build)
+    assert clears(found.design, stock)
     assert not clears(smaller, stock)
 
 
@@ -72,8 +70,8 @@ def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: Bui
     wishes = Wishes(radius=0.9, turns=3)
     found = steepest_grade(wishes, build, stock, train="local", rails=["clean"])
     assert found.stops.reason == "train"
-    assert outcome(replace(wishes, grade=found.helix.grade), build, stock, "clean") == "climbs"
-    assert outcome(replace(wishes, grade=found.helix.grade + 1e-5), build, stock, "clean") != "climbs"
+    assert outcome(replace(wishes, grade=found.design.grade), build, stock, "clean") == "climbs"
+    assert outcome(replace(wishes, grade=found.design.grade + 1e-5), build, stock, "clean") != "climbs"
 
 
 @pytest.mark.parametrize("straight", [0.0, 0.3])
@@ -86,7 +84,7 @@ def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, bu
         helix = helix_of(Wishes(radius=radius, rise=0.5, turns=turns), build)
         return helix.hill(stock).layout.longest_train("Up", "switcher", "boxcar", rail="treated").rated
 
-    best = roomiest(wishes, build, stock).helix
+    best = roomiest(wishes, build, stock).design
     most = cars(best.radius, best.turns)
     assert clears(best, stock)
     assert all(need <= side * (1 + 1e-9) for need, side in zip(best.floor, floor, strict=True))
@@ -110,5 +108,5 @@ def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: Build) -> None
         smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="express", rails=["clean"])
     with pytest.raises(RouteError, match="rail condition"):
         smallest_radius(Wishes(grade=0.02, turns=3), build, stock, rails=["wet"])
-    with pytest.raises(DesignError, match='train "local" climbs no such helix on treated rail'):
+    with pytest.raises(DesignError, match=r'no radius up to 259.9 in works: train "local" stalls on treated rail'):
         smallest_radius(Wishes(grade=0.05, turns=3), build, stock, rails=["treated"])

@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gradehaul.design.helix import Build, usual_build
-from gradehaul.design.helix_room import clears
+from gradehaul.design.helix import Build, clears, usual_build
 from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import sweep
 from gradehaul.design.hill import stock_of

@@ -12,10 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from command_line import run
-from gradehaul.design.hill import car_length, stock_of
-from gradehaul.design.hill_search import Need
-from gradehaul.design.incline import Asked, Bend, Incline, incline_of, practice_car
-from gradehaul.design.incline_search import highest_rise, shortest_length
+from gradehaul.design.backward import highest_rise, shortest_length
+from gradehaul.design.hill import Need, car_length, stock_of
+from gradehaul.design.incline import Bend, Incline, InclineGiven, incline_of, practice_car
 from gradehaul.errors import DesignError
 from gradehaul.haulage.check import check
 from gradehaul.plan.reader import read_plan
@@ -55,7 +54,7 @@ def test_its_figures_are_those_of_the_plan_it_writes(
     stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
     length = room + sum(bend.length for bend in bends)
     try:
-        incline = incline_of(Asked(rise, length, None, bends, vertical, compensated), stock)
+        incline = incline_of(InclineGiven(rise, length, None, bends, vertical, compensated), stock)
     except DesignError:
         return
     layout = incline.hill(stock).layout
@@ -79,7 +78,7 @@ def test_its_figures_are_those_of_the_plan_it_writes(
 
 
 def test_compensation_makes_the_effective_grade_the_same_all_the_way(stock: Plan) -> None:
-    plain = incline_of(Asked(0.1, 6.0, None, BENDS, 0.0), stock)
+    plain = incline_of(InclineGiven(0.1, 6.0, None, BENDS, 0.0), stock)
     eased = replace(plain, compensated=True)
     effort = eased.hill(stock).layout.profile("Up").effective_grade()
     assert effort.values == pytest.approx([eased.effective_grade] * effort.values.size, abs=1e-8)
@@ -89,7 +88,7 @@ def test_compensation_makes_the_effective_grade_the_same_all_the_way(stock: Plan
 
 def test_on_easements_a_compensated_grade_asks_no_more_than_elsewhere(stock: Plan) -> None:
     bends = tuple(bend._replace(ease=0.2) for bend in BENDS)
-    eased = incline_of(Asked(0.1, 6.0, None, bends, 0.0, compensated=True), stock)
+    eased = incline_of(InclineGiven(0.1, 6.0, None, bends, 0.0, compensated=True), stock)
     effort = eased.hill(stock).layout.profile("Up").effective_grade()
     assert effort.greatest().value == pytest.approx(eased.effective_grade, abs=1e-8)
     # an arc of the same angle begins with all of its curvature
@@ -100,22 +99,22 @@ def test_on_easements_a_compensated_grade_asks_no_more_than_elsewhere(stock: Pla
 
 
 def test_usual_vertical_curves_hold_practice_and_no_shorter_ones_do(stock: Plan) -> None:
-    incline = incline_of(Asked(0.1, 6.0), stock)
+    incline = incline_of(InclineGiven(0.1, 6.0), stock)
     car = car_length(stock)
     assert practice_car(stock) == car
     assert incline.vertical >= 100 * incline.grade * car - 1e-8
     assert incline.vertical < 100 * incline.grade * car + 1e-3
     assert incline.change_per_car(car) <= 0.01 * (1 + 1e-6)
-    assert incline_of(Asked(0.1, 6.0, vertical=incline.vertical - 2e-3), stock).change_per_car(car) > 0.01
-    assert incline_of(Asked(0.1, 6.0, vertical=0.0), stock).change_per_car(car) == pytest.approx(0.1 / 6)
+    assert incline_of(InclineGiven(0.1, 6.0, vertical=incline.vertical - 2e-3), stock).change_per_car(car) > 0.01
+    assert incline_of(InclineGiven(0.1, 6.0, vertical=0.0), stock).change_per_car(car) == pytest.approx(0.1 / 6)
 
 
 def test_any_two_of_rise_length_and_grade_settle_it(stock: Plan) -> None:
-    whole = incline_of(Asked(0.1, 6.0, None, BENDS, None, compensated=True), stock)
+    whole = incline_of(InclineGiven(0.1, 6.0, None, BENDS, None, compensated=True), stock)
     for asked in (
-        Asked(0.1, None, whole.grade, BENDS, None, compensated=True),
-        Asked(None, 6.0, whole.grade, BENDS, None, compensated=True),
-        Asked(0.1, 6.0, whole.grade, BENDS, None, compensated=True),
+        InclineGiven(0.1, None, whole.grade, BENDS, None, compensated=True),
+        InclineGiven(None, 6.0, whole.grade, BENDS, None, compensated=True),
+        InclineGiven(0.1, 6.0, whole.grade, BENDS, None, compensated=True),
     ):
         again = incline_of(asked, stock)
         assert (again.rise, again.length, again.grade) == pytest.approx((whole.rise, whole.length, whole.grade))
@@ -126,28 +125,30 @@ def test_a_compensated_length_is_found_between_too_steep_and_falling_on_a_curve(
     for rise in (0.02, 0.03, 0.05):
         bends = (Bend(0.5, math.pi),)
         found = shortest_length(
-            Asked(rise, None, None, bends, None, compensated=True), stock, train="local", rails=["treated"]
+            InclineGiven(rise, None, None, bends, None, compensated=True), stock, train="local", rails=["treated"]
         )
-        assert found.incline.grade_in(bends[0]) >= 0
+        assert found.design.grade_in(bends[0]) >= 0
         assert found.stops is not None
 
 
 def test_what_cannot_be_is_refused(stock: Plan) -> None:
-    def refused(asked: Asked, words: str) -> None:
+    def refused(asked: InclineGiven, words: str) -> None:
         with pytest.raises(DesignError, match=words):
             incline_of(asked, stock)
 
-    refused(Asked(0.1), "one more of --length, --grade")
-    refused(Asked(), "two of --rise, --length, --grade")
-    refused(Asked(0.1, 6.0, 0.03), r"grade 3 % contradicts rise 3.937 in within length 236.2 in")
-    refused(Asked(0.1, 1.0), "no room for the vertical curves")
-    refused(Asked(0.02, 1.5, bends=BENDS), "no room for its curves")
-    refused(Asked(0.01, 6.0, bends=(Bend(0.3, 3.0),), compensated=True), "turn the grade downward")
-    refused(Asked(-0.1, 6.0), "rise must be more than 0")
-    refused(Asked(0.1, 6.0, bends=(Bend(-0.3, 3.0),)), "radius above 0")
-    refused(Asked(0.1, 9.0, bends=(Bend(0.6, 1.0, 0.7),)), "easements are longer than the curve .* at most 23.62 in")
-    refused(Asked(0.1, 6.0, bends=(Bend(0.6, 1.0, -0.1),)), "easement must be 0 or longer")
-    refused(Asked(0.1, 6.0, bends=(Bend(0.3, 1e6),)), "ten whole turns .* write gradehaul helix for more")
+    refused(InclineGiven(0.1), "one more of --length, --grade")
+    refused(InclineGiven(), "two of --rise, --length, --grade")
+    refused(InclineGiven(0.1, 6.0, 0.03), r"grade 3 % contradicts rise 3.937 in within length 236.2 in")
+    refused(InclineGiven(0.1, 1.0), "no room for the vertical curves")
+    refused(InclineGiven(0.02, 1.5, bends=BENDS), "no room for its curves")
+    refused(InclineGiven(0.01, 6.0, bends=(Bend(0.3, 3.0),), compensated=True), "turn the grade downward")
+    refused(InclineGiven(-0.1, 6.0), "rise must be more than 0")
+    refused(InclineGiven(0.1, 6.0, bends=(Bend(-0.3, 3.0),)), "radius above 0")
+    refused(
+        InclineGiven(0.1, 9.0, bends=(Bend(0.6, 1.0, 0.7),)), "easements are longer than the curve .* at most 23.62 in"
+    )
+    refused(InclineGiven(0.1, 6.0, bends=(Bend(0.6, 1.0, -0.1),)), "easement must be 0 or longer")
+    refused(InclineGiven(0.1, 6.0, bends=(Bend(0.3, 1e6),)), "ten whole turns .* write gradehaul helix for more")
 
 
 def outcome(incline: Incline, stock: Plan, rail: str) -> str:
@@ -159,14 +160,14 @@ def outcome(incline: Incline, stock: Plan, rail: str) -> str:
 @pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
 def test_backwards_is_tight(stock: Plan, rail: str, need: Need, compensated: bool) -> None:
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
-    asked = Asked(0.12, None, None, BENDS, None, compensated)
-    short = shortest_length(asked, stock, train="local", rails=[rail], need=need).incline
+    asked = InclineGiven(0.12, None, None, BENDS, None, compensated)
+    short = shortest_length(asked, stock, train="local", rails=[rail], need=need).design
     assert outcome(short, stock, rail) in passing
     shorter = incline_of(replace(asked, length=short.length - 1e-3), stock)
     assert outcome(shorter, stock, rail) not in passing
 
-    asked = Asked(None, 7.0, None, BENDS, None, compensated)
-    high = highest_rise(asked, stock, train="local", rails=[rail], need=need).incline
+    asked = InclineGiven(None, 7.0, None, BENDS, None, compensated)
+    high = highest_rise(asked, stock, train="local", rails=[rail], need=need).design
     assert outcome(high, stock, rail) in passing
     higher = incline_of(replace(asked, rise=high.rise + 1e-4), stock)
     assert outcome(higher, stock, rail) not in passing
@@ -206,5 +207,5 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     for part in ("SHARPER", "right 30.0 in, 90 deg", "qualified person", "children"):
         assert part in page
     found = run("incline", "--plan", "plans/first-hill.toml", "--rise", "4", "--find", "length")
-    assert "A length 0.025 in shorter will not do: the train does not climb on treated fresh rail." in found.stdout
+    assert 'A length 0.025 in shorter does not work: train "local" is marginal on treated fresh rail.' in found.stdout
     assert run("incline", "--scale", "HO", "--rise", "4").exit_code == 2

@@ -27,7 +27,10 @@ PLAN = ["--plan", "plans/first-hill.toml"]
         ),
         (
             "incline --find rise --length 20 --curve 30 60",
-            'train "local" climbs no such incline on treated or treated fresh rail; write fewer cars or more length',
+            (
+                "a length of 20 in has no room for its curves and vertical curves, got curves of 31.42 in and two "
+                "vertical curves of 0.175 in; write a longer length, less of curve, or a shorter --vertical-curve"
+            ),
         ),
         ("helix --radius 200km --rise-per-turn 5 --turns 3", "--radius: too long for any railway, got 200km"),
         (
@@ -41,8 +44,8 @@ PLAN = ["--plan", "plans/first-hill.toml"]
         (
             "helix --find grade --radius 30 --turns 3",
             (
-                'where train "local" climbs, the deck above is too low for stock; '
-                "write a higher rise per turn, a thinner deck, or a shorter train"
+                'nothing works: train "local" is marginal on treated fresh rail; one step gentler, the deck above is '
+                "too low for stock; write a higher rise per turn, a thinner deck, or a shorter train"
             ),
         ),
         (

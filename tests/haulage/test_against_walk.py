@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 import brute_walk as walk
 from brute_walk import mismatch
-from gradehaul.haulage.demand import AS_PLANNED, Pulls, asked_at, gravity_and_curves, supply
+from gradehaul.haulage.demand import AS_PLANNED, Pulls, asked_at, demand, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
-from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
@@ -29,10 +29,10 @@ STEP = 0.005
 def engine(text: str) -> tuple[Plan, RouteProfile]:
     plan = read_plan(text)
     strip = lay_strip(align(plan))
-    coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
-    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, coefficient)).routes
+    curves = curve_costs(plan.curve_resistance, plan.scale)
+    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, curves.coefficient)).routes
     (route,) = (route for route in routes if route.name == ROUTE)
-    return plan, route_profile(strip, route, coefficient)
+    return plan, route_profile(strip, route, curves)
 
 
 def verdict_of(plan: Plan, profile: RouteProfile, rail: str) -> Verdict:
@@ -82,12 +82,14 @@ def test_ruling_grade_under_a_train(layout: Layout, length: float) -> None:
 def test_demand_and_pull_at_every_place(layout: Layout) -> None:
     plan, profile = engine(layout.text)
     train = made_up(plan, plan.trains[TRAIN])
-    walked = walk.walk(layout.chain, layout.train, STEP)
-    asked = gravity_and_curves(profile, train)
+    walked = walk.walk(layout.chain, with_lowest_rolling(layout).train, STEP)
     own = [asked_at(profile, train, head)[1] for head in walked.head]
     assert own == pytest.approx(walked.own, abs=1e-8)
-    assert asked.at(walked.head) + train.rolling == pytest.approx(walked.running + walked.own, abs=1e-8)
-    assert asked.at(walked.head) + train.starting == pytest.approx(walked.starting + walked.own, abs=1e-8)
+    need = demand(profile, train)
+    easiest = walked.easiest + walked.own_easiest
+    assert need.running.at(walked.head) == pytest.approx(walked.running + walked.own, abs=1e-8)
+    assert need.starting.at(walked.head) == pytest.approx(walked.starting + walked.own_starting, abs=1e-8)
+    assert need.least.at(walked.head) == pytest.approx(easiest, abs=1e-8)
     given_here = supply(profile, train, AS_PLANNED, Pulls(plan))
     middle = 0.5 * (walked.head[:-1] + walked.head[1:])
     for pull, sampled in ((given_here.standing, walked.standing), (given_here.slipping, walked.slipping)):

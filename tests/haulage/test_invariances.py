@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from gradehaul.haulage.demand import AS_PLANNED, Pulls, gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
-from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
@@ -27,12 +27,12 @@ from strategies import ROUTE, TRAIN, Layout, layouts
 
 def profile_of(plan: Plan, *, reverse: int = 0) -> RouteProfile:
     strip = lay_strip(align(plan))
-    coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
-    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, coefficient)).routes
+    curves = curve_costs(plan.curve_resistance, plan.scale)
+    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, curves.coefficient)).routes
     (route,) = (route for route in routes if route.name == ROUTE)
     for _ in range(reverse):
         route = turned(route)
-    return route_profile(strip, route, coefficient)
+    return route_profile(strip, route, curves)
 
 
 def turned(route: Route) -> Route:
@@ -237,9 +237,9 @@ def test_the_units_that_a_plan_is_written_in() -> None:
     for words in (metric, imperial):
         plan = read_plan(PLAN.format(**words))
         strip = lay_strip(align(plan))
-        coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
-        (route,) = find_routes(MovementGraph(plan), steepest_on_ways(strip, coefficient)).routes
-        profile = route_profile(strip, route, coefficient)
+        curves = curve_costs(plan.curve_resistance, plan.scale)
+        (route,) = find_routes(MovementGraph(plan), steepest_on_ways(strip, curves.coefficient)).routes
+        profile = route_profile(strip, route, curves)
         climb = Climb(plan, profile, plan.powers["mogul"], plan.cars["hopper"], Pulls(plan))
         loads.append((profile, [climb.load(rail) for rail in ("clean", "treated")]))
     (one, some), (other, others) = loads

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, settings
 
-from gradehaul.errors import Problems, RouteError
+from gradehaul.errors import RouteError
 from gradehaul.haulage.check import check
 from gradehaul.haulage.layout import Layout
 from gradehaul.plan import read_plan
@@ -107,9 +107,8 @@ def test_rail_is_clean_where_nothing_is_said(layout: Layout) -> None:
 @settings(max_examples=15)
 def test_random_layouts_answer_as_the_whole_check_does(drawn: Drawn) -> None:
     plan = read_plan(drawn.text)
-    try:
-        answer = check(plan)
-    except Problems:  # a train longer than its lap
+    answer = check(plan)
+    if any(train.misfits for train in answer.trains):  # on a lap many times over, places that bind tie
         return
     layout = Layout(plan)
     for route in answer.routes:

@@ -138,9 +138,9 @@ def test_a_route_of_three_runs_stands_where_its_first_and_last_do():
         (None, "Headshunt"),
         ("Headshunt", "Loader"),
     ]
-    assert [(leg.number, leg.starts_whole, leg.pushed(at_start=False)) for leg in trip.legs] == [
-        (1, True, False),
-        (2, True, True),
-        (3, True, False),
+    assert [(leg.number, leg.starts_whole, leg.run_rounds) for leg in trip.legs] == [
+        (1, True, ()),
+        (2, True, (None,)),
+        (3, True, (None, None)),
     ]
     assert [tail.name for tail in trip.tails] == ['the tail at "Stop"', 'the tail in berth "Headshunt"']

@@ -414,9 +414,9 @@ def test_a_route_with_enough_reversals_has_legs_and_tails():
     assert [told(leg.ways) for leg in one.legs] == ["-Spur:1 -Main:2 -Main:1", "Main:1 Main:2 Hill:1"]
     assert told(one.ways) == "-Spur:1 -Main:2 -Main:1 Main:1 Main:2 Hill:1"
     assert [(tail.name, tail.length) for tail in one.tails] == [('the tail at "Wharf"', 3.0)]
-    assert [(leg.name, leg.pushed(at_start=False), leg.starts_whole) for leg in one.legs] == [
-        ("Up, leg 1", False, True),
-        ("Up, leg 2", True, True),
+    assert [(leg.name, leg.run_rounds, leg.starts_whole) for leg in one.legs] == [
+        ("Up, leg 1", (), True),
+        ("Up, leg 2", (None,), True),
     ]
     assert (one.start_berth, one.end_berth, found.notes) == ("Loading", None, ())
 

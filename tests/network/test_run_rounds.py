@@ -32,11 +32,10 @@ def test_the_stub_beyond_holds_the_locomotives_and_the_berth_the_train():
     found = up(*LEADS, *SIDE, *STUB)
     (tail,) = found.tails
     assert (tail.berth, tail.length, tail.within, tail.round_room) == ("Dock", 2.5, True, pytest.approx(0.5))
-    assert [leg.run_rounds for leg in found.legs] == [(), (tail.round_room,)]
-    assert [leg.pushed(at_start=start) for leg in found.legs for start in (False, True)] == [False, True, False, False]
+    assert [leg.run_rounds for leg in found.legs] == [(), (tail.run_round,)]
     plain = up(*LEADS, *SIDE, *STUB, more="reversals = 1")
     assert (plain.tails[0].length, plain.tails[0].round_room) == (3.5, None)
-    assert [leg.pushed(at_start=start) for leg in plain.legs for start in (False, True)] == [False, True, True, False]
+    assert [leg.run_rounds for leg in plain.legs] == [(), (None,)]
 
 
 def test_the_lesser_room_of_both_ends_counts_and_lines_run_one_way_give_none():

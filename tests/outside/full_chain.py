@@ -9,7 +9,7 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import Pulls, gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
-from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import headed_by, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
@@ -73,10 +73,10 @@ def answer(text: str) -> Answers:
     """Read a plan and work out every route of it."""
     plan = read_plan(text)
     alignment = align(plan)
-    coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
+    curves = curve_costs(plan.curve_resistance, plan.scale)
     strip = lay_strip(alignment)
-    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, coefficient)).routes
-    profiles = {route.name: route_profile(strip, route, coefficient) for route in routes}
+    routes = find_routes(MovementGraph(plan), steepest_on_ways(strip, curves.coefficient)).routes
+    profiles = {route.name: route_profile(strip, route, curves) for route in routes}
     return Answers(plan, alignment, profiles, Pulls(plan))
 
 

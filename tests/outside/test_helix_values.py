@@ -44,7 +44,10 @@ def test_ho_at_24_in_with_4_in_a_turn_asks_2_65_and_1_33_percent() -> None:
 
 
 def test_level_to_level_in_n_is_50_2_mm() -> None:
-    """Deck 6.0, roadbed 4.0, track 3.2 and clear height 37.0 mm (read); the last is NEM 102 under the lowest wire."""
+    """Deck 6.0, roadbed 4.0, track 3.2 and clear height 37.0 mm, from one private page (assumed).
+
+    The last is NEM 102 under the lowest wire (read).
+    """
     scale = scale_named("N")
     usual = usual_build(scale, "NEM")
     build = Build(0, 0, 0.006, 0.004, usual.track, scale.wire_height or 0, usual.edge, usual.near)

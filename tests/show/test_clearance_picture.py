@@ -80,7 +80,8 @@ def test_a_plan_without_any_trouble_says_so() -> None:
     layout = Layout(read_plan(text + "[vertical_curve]\nlength = 1400\n"))
     found, _, figure = drawn(layout)
     assert found.count("pass") == len(found.findings) > 0
-    assert "Nothing fails, and nothing is to be looked at." in texts(figure)
+    assert "Nothing fails, and nothing is to be looked at, of what was checked." in texts(figure)
+    assert "NOT CHECKED  radius and reverse curves, since the plan has no stock" in texts(figure)
 
 
 def test_the_verb_writes_it(tmp_path: Path) -> None:

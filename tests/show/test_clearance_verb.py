@@ -55,8 +55,40 @@ def test_json_and_csv_tell_the_same(helix: Path) -> None:
 def test_strict_fails_where_a_clearance_does(helix: Path) -> None:
     assert clearance(helix).exit_code == 0
     assert clearance(helix, "--strict").exit_code == 1
-    helix.write_text(HELIX.replace("RISE", "160"))
+    helix.write_text(HELIX.replace("RISE", "160") + STOCK)
     assert clearance(helix, "--strict").exit_code == 0
+
+
+STOCK = '[car.flat]\nlength = 100\nmass = "50 g"\n'
+
+
+def checked(helix: Path, text: str) -> tuple[str, int, list[dict[str, str]]]:
+    """Return the headline, the exit status under --strict and what the JSON says was not checked."""
+    helix.write_text(text)
+    document = json.loads(clearance(helix, "--json").stdout)
+    assert document["complete"] is not bool(document["not_checked"])
+    result = clearance(helix, "--strict")
+    return " ".join(result.stdout.split("Clear height")[0].split()[2:]), result.exit_code, document["not_checked"]
+
+
+def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Path) -> None:
+    oval = "{ straight = 1000 }, { left = 600, angle = 180 }, "
+    good = f'scale = "H0"\nunit = "mm"\npractice = "NEM"\nrailhead.A = 0\n{STOCK}[line.Oval]\nfrom = "A"\nto = "A"\n'
+    words, status, left_out = checked(helix, good + f"track = [{oval}{oval}]\n")
+    assert (status, left_out) == (0, [])
+    assert "0 fail, 0 to look at, 4 pass." in words
+    # 100 mm of 5.77 m are 1.7 %
+    words, status, left_out = checked(helix, good + f"track = [{oval}{oval.replace('1000', '1100')}]\n")
+    assert "0 fail, NOT CHECKED: over and beside, since 1 loop misses closing by 100 mm and 0°, at joint A; " in words
+    assert status == 1
+    assert [each["what"] for each in left_out] == ["over and beside"]
+    apart = '[line.Far]\nfrom = "B"\nto = "C"\nrailhead_at = [[0, 0]]\ntrack = [{ straight = 500 }]\n'
+    words, status, left_out = checked(helix, good + f"track = [{oval}{oval}]\n" + apart)
+    assert "NOT CHECKED: over and beside between 2 parts of the plan, since nothing says how they lie" in words
+    assert status == 1
+    words, status, left_out = checked(helix, HELIX.replace("RISE", "160"))
+    assert "NOT CHECKED: radius and reverse curves, since the plan has no stock" in words
+    assert status == 1
 
 
 def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: Path) -> None:

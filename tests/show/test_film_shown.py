@@ -219,7 +219,7 @@ def test_the_page_draws_uses_and_turns_to_grades_by_keyboard(page) -> None:
 
 def test_the_page_tells_track_and_train(page) -> None:
     words = page.text("#film")
-    assert "hangs on a guess" in words
+    assert "depends on a guess" in words
     assert "stone would not recover from a slip" in words
     assert "If the film spreads everywhere, stone stalls" in words
     lengths = page.page.locator("#film table").nth(1).locator("thead button").nth(1)

@@ -15,6 +15,8 @@ from gradehaul.treatment.dividing import Doubling
 from gradehaul.treatment.helping import District, Help
 from gradehaul.treatment.ways_over import WaysOver
 
+FILM = ("--rail", "treated", "--rail", "treated fresh")
+
 
 def told(**other: object) -> str:
     district = District("Foot", 1.4, "Top", 4.9)
@@ -24,7 +26,7 @@ def told(**other: object) -> str:
         "outcome": "stalls",
         "cars": 9,
         "leave": 3,
-        "double": Doubling(4, 5, foot_holds=True, summit_holds=False),
+        "double": Doubling(4, 5),
         "help": (Help("mule", "head", (district,), enough=True), Help("mule", "tail", (district,), enough=False)),
     }
     page = Page()
@@ -36,21 +38,20 @@ def test_every_way_is_told() -> None:
     text = told()
     assert "ore stalls on rail treated, with 9 cars." in text
     assert "Leave 3 of its cars behind, from the tail: the other 6 climb." in text
-    assert "first 4 cars, then 5; but no berth holds the waiting part where it ends." in text
+    assert "first 4 cars, then 5. The berths hold both parts" in text
     assert "Helper district: Foot to Top (head from 1400 mm to 4900 mm)." in text
     assert "Enough as a helper: mule at the head." in text
     assert "Not enough as a helper: mule at the tail." in text
 
 
 def test_what_does_not_help_is_told() -> None:
-    text = told(leave=None, double=None, help=())
+    text = told(leave=None, double="pull", help=())
     assert "Leaving cars does not help" in text
-    assert "Doubling does not do" in text
+    assert "Do not double it: no split leaves two parts that climb." in text
     assert "as a helper" not in text
     assert "the other climbs" in told(leave=8)
     assert "the locomotives climb alone" in told(leave=9)
-    assert "each has a berth to wait in" in told(double=Doubling(4, 5, foot_holds=True, summit_holds=True))
-    assert "where the route begins and where it ends" in told(double=Doubling(4, 5, foot_holds=None, summit_holds=None))
+    assert "no way leads the locomotives back to the second part past the first" in told(double="return")
 
 
 def test_helpers_are_told_leg_by_leg() -> None:
@@ -58,7 +59,7 @@ def test_helpers_are_told_leg_by_leg() -> None:
     text = told(
         help=(
             Help("mule", "head", (first,), enough=True, leg=1),
-            Help("mule", "head", (second,), enough=False, leg=2, fits=False),
+            Help("mule", "head", (second,), enough=False, leg=2, obstacle="room"),
             Help("mule", "tail", (second,), enough=True, leg=2),
         )
     )
@@ -67,7 +68,7 @@ def test_helpers_are_told_leg_by_leg() -> None:
     )
     assert "Helper district on leg 2: Points to Quarry (head from 3400 mm to 5500 mm)." in text
     assert "Enough as a helper: mule at the tail." in text
-    assert "Too long with the train for the tail in which it reverses: mule at the head." in text
+    assert "Too long together for the tail or berth that must hold both: mule at the head." in text
 
 
 def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
@@ -80,18 +81,18 @@ def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
     assert told[2, "head"] == (False, False)
     assert told[2, "tail"] == (True, True)
     words = CliRunner().invoke(main, ["check", str(heavy)]).stdout
-    assert "Too long with the train for the tail in which it reverses: shunter at the head." in words
+    assert "Too long together for the tail or berth that must hold both: shunter at the head." in words
 
 
 def test_the_main_job_tells_them() -> None:
-    document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", "--json"]).stdout)
+    document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--json"]).stdout)
     needy = [
         (train["name"], train["rail"])
         for train in document["trains"]
-        if train["rail"] in document["judged_rails"] and train["verdict"] != "climbs"
+        if train["rail"] in document["judged_rails"] and train["outcome"] != "climbs"
     ]
     assert [(way["train"], way["rail"]) for way in document["ways_over"]] == needy
     way = document["ways_over"][0]
-    assert way["doubling"]["front_cars"] + way["doubling"]["rear_cars"] == way["cars"]
+    assert (way["doubling"], way["no_doubling"]) == (None, "return")
     assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
-    assert "Ways over the hill" in CliRunner().invoke(main, ["check", "plans/n-mountain.toml"]).stdout
+    assert "Ways over the hill" in CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM]).stdout

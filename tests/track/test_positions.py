@@ -239,7 +239,7 @@ def test_a_reversing_loop_that_misses_tells_by_how_much() -> None:
     assert not found.usable("Loop:1")
     assert not found.usable(0)
     (note,) = closure_notes(plan, found)
-    assert str(note) == "figure Loop: closes to 0.14 m and 0° over 3.927 m (3.6 %)"
+    assert str(note) == "loop Loop: misses closing by 0.14 m and 0° over 3.927 m (3.6 %), at joint T"
 
 
 def passing_loop(extra: float, angle: float = 0.0) -> str:
@@ -273,7 +273,7 @@ def test_a_passing_loop_misses_by_what_its_main_is_too_long() -> None:
     assert found.usable("Loop:1")
     (note,) = closure_notes(plan, found)
     # 0.01 / 8.104 = 0.1234 %
-    assert str(note) == "figure Main, Loop: closes to 0.01 m and 0° over 8.104 m (0.12 %)"
+    assert str(note) == "loop Main, Loop: misses closing by 0.01 m and 0° over 8.104 m (0.12 %), at joint U"
 
 
 def test_a_misclosure_in_angle_alone_is_told_too() -> None:
@@ -301,14 +301,14 @@ def test_a_note_speaks_in_the_plans_unit() -> None:
     text = 'railhead.A = 0\n[line.R]\nfrom = "A"\nto = "A"\ntrack = [{ left = 24, angle = 360 }, { straight = 0.5 }]\n'
     plan, found = placed(text, head='scale = "HO"\nunit = "in"\n')
     (note,) = closure_notes(plan, found)
-    assert str(note) == "figure R: closes to 0.5 in and 0° over 151.3 in (0.33 %)"
+    assert str(note) == "loop R: misses closing by 0.5 in and 0° over 151.3 in (0.33 %), at joint A"
 
 
 def test_a_long_figure_names_its_first_lines() -> None:
     plan, _ = placed("railhead.A = 0\n" + line("R", "A", "B", "{ straight = 1 }"))
     closure = ClosureError(tuple(f"L{n}" for n in range(30)), 0, 0.2, 0.1, 10.0)
     (note,) = closure_notes(plan, Positions({}, {}, (closure,)))
-    assert note.place == "figure L0, L1, L2, L3, L4, L5, L6, L7 and 22 more"
+    assert note.place == "loop L0, L1, L2, L3, L4, L5, L6, L7 and 22 more"
 
 
 # Crossings and turntables
@@ -441,13 +441,15 @@ def test_a_line_lies_where_it_is_told_and_what_joins_it_goes_on_from_there() -> 
 def test_small_breaks_between_lines_do_not_add_up() -> None:
     # each line is told to begin a little beside the end of the one before, and turned against it
     text = "".join(
-        line(f"L{n}", f"J{n}", f"J{n + 1}", "{ straight = 1 }") + at(n, 0.001 * n, 0.5 * (n % 2)) for n in range(9)
+        line(f"L{n}", f"J{n}", f"J{n + 1}", "{ straight = 1 }") + at(n, 0.001 * n, 0.02 * (n % 2)) for n in range(9)
     )
-    _, found = placed("railhead.J0 = 0\n" + text)
+    plan, found = placed("railhead.J0 = 0\n" + text)
     for n in range(9):
         start = found.tracks[f"L{n}:1"].start
-        assert start == pytest.approx((n, 0.001 * n, math.radians(0.5 * (n % 2))), abs=1e-12)
-    assert found.closures == ()
+        assert start == pytest.approx((n, 0.001 * n, math.radians(0.02 * (n % 2))), abs=1e-12)
+    assert len(found.closures) == 8
+    assert all(0.0005 < closure.distance < 0.0015 for closure in found.closures)
+    assert closure_notes(plan, found) == []  # a drawing breaks by as much
 
 
 def test_pieces_that_no_rail_joins_lie_in_one_frame_where_their_places_are_told() -> None:
@@ -466,7 +468,8 @@ def test_a_figure_of_lines_that_are_not_told_still_closes_against_told_ones() ->
     _, found = placed("railhead.A = 0\n" + text)
     (closure,) = found.closures
     assert closure.distance == pytest.approx(0.01)
-    assert closure.lines == ("Back",)
+    assert closure.lines == ("Main", "Back")
+    assert closure.length == pytest.approx(6.01 + 2 * math.pi)
 
 
 def test_a_map_beside_told_places_starts_what_is_left_in_their_frame() -> None:

@@ -608,3 +608,24 @@ def test_whatever_the_misfit_each_track_takes_its_share(grade: int, lengths: lis
     assert np.diff(found.lines["Ring"].railhead) == pytest.approx(shares, abs=1e-8)
     if abs(abs(misfit) - 1e-9) > 1e-12:  # at the bound itself rounding decides
         assert bool(found.notes) == (abs(misfit) > 1e-9)
+
+
+# Grades that no track has
+
+
+@pytest.mark.parametrize(
+    ("heights", "track"),
+    [
+        ({"A": 0.0}, "{ straight = 1, rise = 1 }"),
+        ({"A": 0.0}, "{ straight = 1, railhead = -1.2 }"),
+        ({"A": 0.0, "B": 2.0}, "{ straight = 1 }, { straight = 1 }"),
+    ],
+)
+def test_a_grade_of_100_per_cent_or_more_is_refused(heights: dict[str, float], track: str) -> None:
+    with pytest.raises(Problems, match='line "Main", track 1: its grade comes to 100 % or more, got'):
+        align(read_plan(HEAD + given_heights(**heights) + line("Main", "A", "B", track)))
+
+
+def test_a_grade_just_under_100_per_cent_is_allowed() -> None:
+    text = HEAD + given_heights(A=0.0) + line("Main", "A", "B", "{ straight = 1, rise = 0.999 }")
+    assert align(read_plan(text)).railheads["B"] == pytest.approx(0.999)

@@ -15,7 +15,7 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.treatment.carry import turning_places, within_carry
+from gradehaul.treatment.carry import turning_places, wheels
 from gradehaul.treatment.units import Units, lay_units
 
 YARD = """
@@ -40,7 +40,7 @@ def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
     clean = data.draw(st.sets(st.integers(0, len(units.all) - 1), max_size=3))
     carry = data.draw(st.floats(0.0, 6.0))
     turning = data.draw(st.sampled_from([frozenset(), turning_places(units, layout.graph, 1.0)]))
-    found = within_carry(units, layout.graph, clean, carry, turning)
+    found = wheels(units, layout.graph, carry, turning).within_carry(clean)
     # every node is a unit in one direction; an arc to what may come before it costs the length of what is passed over
     walk: nx.DiGraph[tuple[int, bool]] = nx.DiGraph()
     for way in layout.graph.graph:
@@ -78,20 +78,20 @@ def test_a_line_that_runs_one_way_carries_film_one_way() -> None:
     units = lay_units(layout)
     names = {unit.name: number for number, unit in enumerate(units.all)}
     assert Way("Out:1", forward=False) not in layout.graph.lengths
-    assert names["Out:1"] in within_carry(units, layout.graph, [names["Out:2"]], 1.0)
-    assert names["Out:2"] not in within_carry(units, layout.graph, [names["Out:1"]], 9.0)
+    assert names["Out:1"] in wheels(units, layout.graph, 1.0).within_carry([names["Out:2"]])
+    assert names["Out:2"] not in wheels(units, layout.graph, 9.0).within_carry([names["Out:1"]])
 
 
 def test_a_carry_longer_than_the_layout_reaches_everything() -> None:
     layout = Layout(read_plan(YARD))
     units = lay_units(layout)
-    assert len(within_carry(units, layout.graph, [len(units.all) - 1], 1e6)) == len(units.all) - 1
+    assert len(wheels(units, layout.graph, 1e6).within_carry([len(units.all) - 1])) == len(units.all) - 1
 
 
 def test_no_carry_reaches_nothing() -> None:
     layout = Layout(read_plan(YARD))
     units = lay_units(layout)
-    assert not within_carry(units, layout.graph, range(3), 0.0)
+    assert not wheels(units, layout.graph, 0.0).within_carry(range(3))
 
 
 # Reversals
@@ -125,7 +125,7 @@ def test_no_wheel_of_a_train_that_reverses_carries_film_from_elsewhere(data: st.
     clean = data.draw(st.sets(st.integers(0, len(units.all) - 1), min_size=1, max_size=6))
     carry, train = data.draw(st.floats(0.05, 3.0)), data.draw(st.floats(0.1, 0.6))
     turning = turning_places(units, SWITCHBACK.graph, train)
-    found = within_carry(units, SWITCHBACK.graph, clean, carry, turning)
+    found = wheels(units, SWITCHBACK.graph, carry, turning).within_carry(clean)
     for behind in np.linspace(0.0, train, 12).tolist():
         run = run_of_a_wheel(SWITCHBACK, units, route, train, behind)
         for k, (unit, _) in enumerate(run):
@@ -143,14 +143,14 @@ def test_a_wheel_that_turns_past_the_points_brings_film_from_the_other_leg() -> 
     units = lay_units(SWITCHBACK)
     number = {unit.name: k for k, unit in enumerate(units.all)}
     clean = [number["Middle:1"]]
-    none = within_carry(units, SWITCHBACK.graph, clean, 0.5)
+    none = wheels(units, SWITCHBACK.graph, 0.5).within_carry(clean)
     assert number["Bottom:3"] not in none
     turning = turning_places(units, SWITCHBACK.graph, 0.6)
-    found = within_carry(units, SWITCHBACK.graph, clean, 0.5, turning)
+    found = wheels(units, SWITCHBACK.graph, 0.5, turning).within_carry(clean)
     assert found[number["Bottom:3"]].distance == 0.0
     assert found[number["Bottom:2"]].distance == pytest.approx(units.all[number["Bottom:3"]].length)
     # backward from what must stay clean over two reversals, leg by leg
-    far = within_carry(units, SWITCHBACK.graph, [number["Top:2"]], 1.8, turning)
+    far = wheels(units, SWITCHBACK.graph, 1.8, turning).within_carry([number["Top:2"]])
     assert far[number["Middle:2"]].distance == pytest.approx(2 * units.all[number["Middle:3"]].length)
     assert number["Bottom:3"] in far
 
@@ -221,5 +221,5 @@ route.Up = { from = "Foot", to = "Summit", via = ["Dock"], reversals = 1, run_ro
     longer = turning_places(units, layout.graph, 1.1, tail.run_round.spurs)
     assert (number["Beyond:2"], True) in longer - turns
     clean = [number["Quay:1"]]
-    assert number["Side:1"] not in within_carry(units, layout.graph, clean, 0.5, stands)
-    assert within_carry(units, layout.graph, clean, 0.5, turns)[number["Side:1"]].distance == 0.0
+    assert number["Side:1"] not in wheels(units, layout.graph, 0.5, stands).within_carry(clean)
+    assert wheels(units, layout.graph, 0.5, turns).within_carry(clean)[number["Side:1"]].distance == 0.0

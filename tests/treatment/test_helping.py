@@ -7,7 +7,8 @@ from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.haulage.verdict import judge_running
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.stock import TOGETHER
-from gradehaul.treatment.helping import District, _enough, _fits
+from gradehaul.treatment.helper_moves import Stand, obstacle
+from gradehaul.treatment.helping import District, _enough
 
 PLAN = """
 scale = "HO"
@@ -58,21 +59,17 @@ def test_a_helper_ahead_that_goes_off_within_the_tail_must_fit_in_it(number):
     assert leg.route.number == number
     tail = profile.route.tails[number - 1]
     room = layout.tail_room(tail)
-    before, within = leg.length - tail.length - 0.2, leg.length - 0.01
-    for off, train, fits in ((before, room, True), (within, room - 0.11, True), (within, room - 0.09, False)):
-        # off before the tail the helper does not go into it at all
-        district = District("a", off - 0.01, "b", off)
-        assert _fits(layout, profile, leg, train, 0.1, "head", [district]) is fits
+    within = leg.length - 0.01
+    for train, fits in ((room - 0.11, True), (room - 0.09, False)):
+        found = obstacle(Stand(layout, profile, leg, train, 0.1), "head", train + 0.001, within)
+        assert (found == "room") is not fits
 
 
-def test_a_helper_behind_waits_in_the_tail_only_for_a_train_that_is_still_in_it():
+def test_a_helper_behind_waits_in_the_tail_with_the_train_or_beside_the_line():
     layout = Layout(load_plan("plans/switchback.toml"))
     profile = layout.profile("Up to the quarry")
     leg, tail = profile.runs[1][0], profile.route.tails[0]
     room = layout.tail_room(tail)
-    # with its head so far on, the train's own tail has left the track in which the leg begins, or has not
-    for train in (0.5, room):
-        for on, out in ((tail.length + train - 0.01, False), (tail.length + train + 0.01, True)):
-            district = District("a", on, "b", on + 0.01)
-            fits = _fits(layout, profile, leg, train, 0.1, "tail", [district])
-            assert fits is (out or train + 0.1 <= room)
+    for train, fits in ((room - 0.11, True), (room - 0.09, False)):
+        found = obstacle(Stand(layout, profile, leg, train, 0.1), "tail", train, train + 0.01)
+        assert (found == "room") is not fits

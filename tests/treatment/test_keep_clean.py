@@ -155,14 +155,6 @@ def test_a_reserve_is_a_share_of_every_pull(cars: int, reserve: float, need: str
     assert {place.test for place in held.beyond} == {place.test for place in less.beyond}
 
 
-def test_a_train_without_a_route_is_refused() -> None:
-    layout = Layout(read_plan(HILL.text()))
-    train = replace(layout.plan.trains["up"], route="Nowhere")
-    layout.plan = replace(layout.plan, trains={"up": train})
-    with pytest.raises(RouteError, match=r'train "up" has no route to run on.*got "Nowhere"'):
-        keep_clean_plan(layout)
-
-
 def test_a_search_without_time_gives_a_plan_that_holds_and_its_gap() -> None:
     line = Line(
         tuple(f'straight = {90 + 7 * k}, grade = "2.6 %"' for k in range(40)),
@@ -179,6 +171,22 @@ def test_a_search_without_time_gives_a_plan_that_holds_and_its_gap() -> None:
     assert lengths[0] <= lengths[1] + 1e-9
     assert hasty.gap > 0
     assert lengths[0] * (1 + hasty.gap) >= lengths[1] * (1 - 1e-6)
+
+
+def test_film_that_pulls_better_goes_where_a_train_needs_it() -> None:
+    told = 'clean = "75 gf", treated = "52 gf", "treated fresh" = "46 gf"'
+
+    def with_pulls(clean: int, rested: int, fresh: int) -> KeepCleanPlan:
+        pulls = f'clean = "{clean} gf", treated = "{rested} gf", "treated fresh" = "{fresh} gf"'
+        layout = Layout(read_plan(HILL.text().replace(told, pulls)))
+        return keep_clean_plan(layout, Asked(carry=0.5, need="marginal"))
+
+    better = with_pulls(45, 60, 55)
+    assert {row.use for row in better.rows} == {"film"}
+    assert better.need_film == ("up",)
+    assert better.trains[0].planned.outcome != "stalls"
+    assert with_pulls(45, 60, 45).beyond  # on the first day it stalls
+    assert not with_pulls(75, 80, 80).need_film
 
 
 def test_steps_film_more_than_whole_tracks() -> None:
@@ -263,7 +271,7 @@ def test_every_demo_plan_has_an_answer(plan: Path) -> None:
     found = keep_clean_plan(Layout(loaded), Asked(need="marginal"))
     assert bool(found.rows) != bool(found.beyond)
     for train in found.trains:
-        assert found.beyond or train.planned.outcome != "stalls"
+        assert found.beyond or found.at_risk or train.planned.outcome != "stalls"
 
 
 @pytest.mark.parametrize(

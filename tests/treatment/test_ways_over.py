@@ -14,10 +14,12 @@ from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.names import quoted
-from gradehaul.treatment.dividing import cars_to_leave, doubling
+from gradehaul.treatment.dividing import Doubling, _splits, cars_to_leave, doubling
 from gradehaul.treatment.helping import helper_districts
 from gradehaul.treatment.ways_over import WaysOver, ways_over
 from treatment.plans import Line, lines
+
+FILM = ("treated", "treated fresh")
 
 
 def outcome(line: Line, consist: tuple[str, ...], rail: str = "clean") -> str:
@@ -43,7 +45,7 @@ def without_last(consist: tuple[str, ...], left: int) -> tuple[str, ...]:
 @given(lines(most=6))
 def test_as_many_cars_are_left_as_it_takes_and_no_more(line: Line) -> None:
     layout = Layout(read_plan(line.text({})))
-    for way in ways_over(layout, check(layout.plan)):
+    for way in ways_over(layout, check(layout.plan, rails=FILM)):
         tried = [
             outcome(line, without_last(line.consist, left), way.rail) == "climbs"
             for left in range(way.cars + 1 if way.leave is None else way.leave + 1)
@@ -59,37 +61,56 @@ def test_both_parts_of_a_doubled_train_climb(line: Line, cars: int) -> None:
     layout = Layout(read_plan(line.text({})))
     profile = layout.profile("Up")
     train = made_up(layout.plan, layout.plan.trains["up"])
-    found = doubling(profile, train, "clean", layout.pulls, foot=0.5, summit=None)
+    found = list(_splits(profile, train, "clean", layout.pulls))
     splits = [n for n in range(1, cars) if outcome(line, ("mule", f"{n} ore")) == "climbs"]
     both = [n for n in splits if cars - n in splits]
-    if found is None:
-        assert not both
-        return
-    assert found.front in both
-    assert found.front + found.rear == cars
-    assert abs(found.front - found.rear) == min(abs(2 * n - cars) for n in both)
-    assert found.foot_holds == (found.rear * 0.14 <= 0.5 + 1e-9)
-    assert found.summit_holds is None
+    assert found == [Doubling(front, cars - front) for front in both]
 
 
-def test_parts_that_have_room_go_before_even_parts() -> None:
-    line = Line(('straight = 5000, grade = "2 %"',), ("mule", "8 ore"), (None,), "")
-    layout = Layout(read_plan(line.text({})))
+def passing(foot: float, summit: float, stub: str = "0.3") -> Layout:
+    """A hill between a berth and another with a passing track beside it."""
+    return Layout(
+        read_plan(f"""
+scale = "HO"
+unit = "m"
+railhead = {{ West = 0, Foot = 0, Top = 0.1, East = 0.1 }}
+line.Yard = {{ from = "West", to = "Foot", track = [{{ straight = 2, berth = "Staging", clear = {foot} }}] }}
+line.Hill = {{ from = "Foot", to = "Top", track = [{{ straight = 4 }}] }}
+line.Over = {{ from = "Top", to = "East", track = [{{ straight = 2, berth = "Summit", clear = {summit} }}] }}
+line.Side = {{ from = "Top", to = "East", track = [{{ straight = 2 }}] }}
+line.Stub = {{ from = "East", to = "End", track = [{{ straight = {stub} }}] }}
+turnout.Top = {{ toe = "Hill", legs = ["Over", "Side"] }}
+turnout.East = {{ toe = "Stub", legs = ["Over", "Side"] }}
+loco.tank = {{ mass = "400 g", length = 0.2, pull.clean = "80 gf" }}
+car.ore = {{ mass = "100 g", length = 0.14 }}
+train.up = {{ route = "Up", consist = ["tank", "10 ore"] }}
+route.Up = {{ from = "Staging", to = "Summit", via = ["Over"] }}
+""")
+    )
+
+
+@pytest.mark.parametrize(
+    ("foot", "summit", "stub", "found"),
+    [
+        (2, 2, "0.3", Doubling(5, 5)),
+        (0.6, 2, "0.3", Doubling(6, 4)),
+        (0.3, 2, "0.3", "foot"),
+        (2, 1.7, "0.3", Doubling(5, 5)),
+        (2, 1.5, "0.3", "summit"),
+        (2, 2, "0.1", "return"),
+    ],
+)
+def test_both_parts_must_stand_and_the_engine_come_back(foot, summit, stub, found) -> None:
+    layout = passing(foot, summit, stub)
     train = made_up(layout.plan, layout.plan.trains["up"])
-    even = doubling(layout.profile("Up"), train, "clean", layout.pulls, foot=9.0, summit=9.0)
-    room = doubling(layout.profile("Up"), train, "clean", layout.pulls, foot=9.0, summit=0.45)
-    assert even is not None
-    assert room is not None
-    assert (even.front, even.rear) == (4, 4)
-    assert (room.front, room.rear) == (3, 5)
-    assert room.held
+    assert doubling(layout, layout.profile("Up"), train, "treated") == found
 
 
 def test_a_helper_between_the_cars_cannot_be_doubled() -> None:
     line = Line(('straight = 5000, grade = "4 %"',), ("mule", "8 ore", "mule"), (None,), "")
     layout = Layout(read_plan(line.text({})))
-    (first, *_) = ways_over(layout, check(layout.plan))
-    assert first.double is None
+    (first, *_) = ways_over(layout, check(layout.plan, rails=FILM))
+    assert first.double == "order"
 
 
 HILL = """
@@ -110,11 +131,20 @@ route.Up = { from = "West", to = "East" }
 
 def test_a_helper_is_on_from_the_last_joint_before_the_trouble_to_the_first_after_it() -> None:
     layout = Layout(read_plan(HILL))
-    settled = ways_over(layout, check(layout.plan))[0]
+    settled = ways_over(layout, check(layout.plan, rails=FILM))[0]
     assert {(d.on, d.off) for each in settled.help for d in each.districts} == {("Foot", "Beyond")}
     enough = {(each.loco, each.where): each.enough for each in settled.help}
-    assert enough["tank", "head"]
+    obstacles = {(each.where, each.obstacle) for each in settled.help}
+    # ahead of the train it has no track to get out of its way
+    assert obstacles == {("head", "off"), ("tail", None)}
+    assert not enough["tank", "head"]
     assert enough["tank", "tail"]
+    spur = """
+line.Spur = { from = "Beyond", to = "Pocket", track = [{ straight = 0.25 }] }
+turnout.Beyond = { toe = "Rest", legs = ["Over", "Spur"] }
+"""
+    with_spur = Layout(read_plan(HILL.replace("loco.tank", spur + "loco.tank")))
+    assert {each.obstacle for each in ways_over(with_spur, check(with_spur.plan))[0].help} == {None}
     assert not enough["shunter", "head"]
     assert not enough["shunter", "tail"]
 
@@ -125,11 +155,14 @@ def test_outside_its_districts_a_train_needs_no_help(line: Line) -> None:
     layout = Layout(read_plan(line.text({})))
     verdict = layout.verdict("up", rail="treated")
     assume(verdict.outcome != "climbs")
-    districts = helper_districts(layout, layout.profile("Up"), verdict)
+    train = made_up(layout.plan, layout.plan.trains["up"])
+    districts = helper_districts(layout, layout.profile("Up"), train, verdict)
     failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
     assert failing
     for stretch in failing:
-        assert any(d.on_at <= stretch.start and stretch.stop <= d.off_at + 1e-9 for d in districts)
+        # a train that does not yet stand on the route has no helper
+        start = max(stretch.start, min(train.length, layout.profile("Up").length))
+        assert any(d.on_at <= start and stretch.stop <= d.off_at + 1e-9 for d in districts)
     ends = [d.on_at for d in districts[1:]]
     assert all(before.off_at < after for before, after in zip(districts, ends, strict=False))
 
@@ -137,7 +170,7 @@ def test_outside_its_districts_a_train_needs_no_help(line: Line) -> None:
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "n-mountain", "yard"])
 def test_the_demo_plans_have_a_way_over_for_every_train_in_need(name: str) -> None:
     plan = load_plan(f"plans/{name}.toml")
-    answer = check(plan)
+    answer = check(plan, rails=FILM)
     found = ways_over(Layout(plan), answer)
     needy = [(t.name, t.rail) for t in answer.trains if t.rail in answer.judged_rails and t.verdict.outcome != "climbs"]
     assert [(way.train, way.rail) for way in found] == needy
@@ -172,7 +205,7 @@ def switchback(mass: int, consist: str = TRAIN) -> Layout:
 
 
 def needy(layout: Layout) -> list[WaysOver]:
-    return [way for way in ways_over(layout, check(layout.plan)) if way.train == "empties"]
+    return [way for way in ways_over(layout, check(layout.plan, rails=FILM)) if way.train == "empties"]
 
 
 @pytest.mark.parametrize("mass", [80, 110, 130, 160])
@@ -190,10 +223,8 @@ def test_over_reversals_each_part_runs_the_whole_route(mass: int) -> None:
         rears = {n: climbs("".join(f", {car}" for car in cars[n:])) for n in range(7)}
         assert way.leave == next((left for left in range(7) if fronts[6 - left]), None)
         splits = [n for n in range(1, 6) if fronts[n] and rears[n]]
-        assert (way.double is None) == (not splits)
-        if way.double is not None:
-            assert way.double.front in splits
-            assert abs(2 * way.double.front - 6) == min(abs(2 * n - 6) for n in splits)
+        # the berth at the quarry has no way out past the cars
+        assert way.double == ("return" if splits else "pull")
 
 
 @pytest.mark.parametrize("mass", [80, 110, 130, 160])
@@ -215,8 +246,8 @@ def test_over_reversals_helpers_are_told_leg_by_leg(mass: int) -> None:
         for each in way.help:
             seen.add((each.leg, each.where, each.fits, each.enough))
             loco = layout.plan.locos[each.loco]
-            if not each.fits:
-                assert length + loco.length > min(lower, upper)
+            if each.obstacle is not None:
+                assert each.fits or length + loco.length > min(lower, upper)
                 assert not each.enough
                 continue
             # what leads on a leg that is run turned is the train's last vehicle as it starts

@@ -16,7 +16,7 @@ from gradehaul.errors import PlanError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from gradehaul.design.helix_wishes import Look
+    from gradehaul.design.climb_options import Look
     from gradehaul.design.hill import Hill
     from gradehaul.plan.records import Plan
     from gradehaul.show.reading_units import Reader
@@ -96,7 +96,7 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
     refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
     if find not in ("radius", "grade"):
         refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
-    from gradehaul.design.helix_wishes import designed, read_build, read_wishes
+    from gradehaul.design.climb_options import designed, read_build, read_wishes
     from gradehaul.design.hill import stock_of
     from gradehaul.show.helix_text import helix_json, helix_page
 
@@ -110,7 +110,7 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
         rail=asked["rail"],
         need=asked["need"],
     )
-    hill = found.helix.hill(stock)
+    hill = found.design.hill(stock)
     answer, reader = hill.check(), _hill_reader(stock, asked)
     _write_hill(hill, reader, output)
     page = helix_json(found, stock, answer) if asked["as_json"] else helix_page(found, stock, answer, reader, find=find)
@@ -131,10 +131,9 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
 @_hill_options
 def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Design an incline, or find the length that a train needs, or the rise it gets up."""
-    from gradehaul.design.helix_wishes import read_option
+    from gradehaul.design.climb_options import designed_incline, read_bends, read_option
     from gradehaul.design.hill import stock_of
-    from gradehaul.design.incline import Asked
-    from gradehaul.design.incline_search import designed_incline, read_bends
+    from gradehaul.design.incline import InclineGiven
     from gradehaul.quantities import Kind
     from gradehaul.show.incline_text import incline_json, incline_page
 
@@ -148,7 +147,7 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
         text = asked[name]
         return None if text is None else read_option(name.replace("_", "-"), text, kind, stock.unit)
 
-    wishes = Asked(
+    wishes = InclineGiven(
         read("rise"),
         read("length"),
         read("grade", "grade"),
@@ -157,7 +156,7 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
         asked["compensate"],
     )
     found = designed_incline(wishes, stock, find=find, train=asked["train"], rail=asked["rail"], need=asked["need"])
-    hill = found.incline.hill(stock)
+    hill = found.design.hill(stock)
     answer, reader = hill.check(), _hill_reader(stock, asked)
     _write_hill(hill, reader, output)
     if asked["as_json"]:
@@ -171,7 +170,7 @@ def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: s
     form = form_asked(as_json=asked["as_json"], as_csv=asked["as_csv"])
     if asked["stock"] is not None:
         refuse_plan(output, asked["stock"])
-    from gradehaul.design.helix_wishes import read_build, swept
+    from gradehaul.design.climb_options import read_build, swept
     from gradehaul.design.hill import stock_of
     from gradehaul.show.helix_sweep_text import sweep_page
 

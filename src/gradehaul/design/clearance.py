@@ -16,6 +16,18 @@ from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import read_quantity
+from gradehaul.track.closing import misclosure
+
+
+@dataclass(frozen=True, slots=True)
+class Unchecked:
+    """What was left out, and why."""
+
+    what: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.what}, since {self.reason}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +39,7 @@ class Clearances:
     standard: Standard
     findings: tuple[Finding, ...]
     notes: tuple[Note, ...]
+    unchecked: tuple[Unchecked, ...]
 
     def count(self, outcome: Outcome) -> int:
         """Return how many places came out so."""
@@ -39,8 +52,13 @@ class Clearances:
 
     @property
     def passes(self) -> bool:
-        """Whether nothing fails; what is only to be looked at does not count."""
+        """Whether nothing fails; what is only to be looked at does not count, nor what was not checked."""
         return not self.count("fail")
+
+    @property
+    def complete(self) -> bool:
+        """Whether everything was checked."""
+        return not self.unchecked
 
 
 def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
@@ -92,7 +110,8 @@ def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
         *reverse_curves(plan, layout.graph, standard),
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
-    return Clearances(plan, asked, standard, findings, tuple(_notes(layout, standard)))
+    notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
+    return Clearances(plan, asked, standard, findings, notes, unchecked)
 
 
 def clearance_asked(
@@ -100,10 +119,11 @@ def clearance_asked(
     *,
     deck: str | None = None,
     wire: bool = False,
+    overhead: str | None = None,
     coupler: str | None = None,
     trains: Sequence[str] = (),
 ) -> Asked:
-    """Return what is asked, with lengths as text; bare lengths read in the plan's unit.
+    """Return what is wanted, with lengths as text; bare lengths read in the plan's unit.
 
     Raises
     ------
@@ -117,39 +137,48 @@ def clearance_asked(
         except QuantityError as error:
             raise error.at(place=f"--{option}") from error
 
-    return Asked(deck=read("deck", deck), wire=wire, coupler=read("coupler", coupler), trains=tuple(trains))
+    return Asked(
+        deck=read("deck", deck),
+        wire=wire,
+        overhead=read("overhead", overhead),
+        coupler=read("coupler", coupler),
+        trains=tuple(trains),
+    )
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:
+    spacing = standard.spacing
     if not met.over:
-        widening = figures()["curve_widening"]["source"] if met.wanted > standard.centers else ""
+        outcome = outcome_of(met.apart, met.wanted, met.least, HAIR)
+        words = "they cross on one level" if met.apart == 0.0 else ""
+        if spacing.beyond(met.bend):
+            outcome = "look" if outcome == "pass" else outcome
+            words = words or "sharper than any curve for which a spacing is printed"
+        curved = met.wanted > spacing.straight
         return Finding(
             "side room",
-            outcome_of(met.apart, met.wanted, met.least, HAIR),
+            outcome,
             met.track,
             met.at,
             met.apart,
             met.wanted,
             met.least,
-            "; ".join(part for part in (standard.centers_source, widening) if part),
+            "; ".join(part for part in (spacing.straight_source, spacing.curve_source if curved else "") if part),
             other=met.other,
             other_at=met.other_at,
+            words=words,
         )
-    room = abs(met.rise)
-    wanted = standard.height + standard.deck
-    least = standard.height if standard.deck_assumed else wanted
     upper_first = met.rise < 0
+    deck = figures()["deck"]["source"] if standard.deck_assumed else "as stated"
     return Finding(
         "vertical room",
-        outcome_of(room, wanted, least, HAIR),
+        outcome_of(abs(met.rise), standard.wanted_height, standard.least_height, HAIR),
         met.track if upper_first else met.other,
         met.at if upper_first else met.other_at,
-        room,
-        wanted,
-        least,
-        "; ".join(
-            (standard.height_source, figures()["deck"]["source"] if standard.deck_assumed else "deck as it was told")
-        ),
+        abs(met.rise),
+        standard.wanted_height,
+        standard.least_height,
+        f"{standard.height_source}; deck: {deck}",
         other=met.other if upper_first else met.track,
         other_at=met.other_at if upper_first else met.at,
         words="railhead over railhead",
@@ -193,7 +222,7 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
         worst.share,
         rule["looks"],
         1.0,
-        f"{rule['source']}; coupler height {figures()['coupler']['source']}",
+        f"{rule['source']}; coupler height: {standard.coupler_source}",
         kind="share",
         words=f"vehicle {worst.vehicle}{counted}, {way} at {share}{beyond}",
         at_most=True,
@@ -202,16 +231,39 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
     )
 
 
-def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
-    positions = layout.alignment.positions
+def _unchecked(layout: Layout, standard: Standard, trains: Sequence[str]) -> Iterator[Unchecked]:
+    """Yield what could not be judged."""
+    plan, positions = layout.plan, layout.alignment.positions
     frames = {track.frame for track in positions.tracks.values()}
-    if any(not positions.usable(frame) for frame in frames):
-        yield Note("map", "it does not close to within 1 %, so tracks over and beside one another are not judged there")
+    off = [closure for closure in positions.closures if closure.severity > 1.0]
+    if off:
+        worst = max(off, key=lambda closure: closure.severity)
+        one = len(off) == 1
+        what = ("place" if one else "places") if worst.stated else ("loop" if one else "loops")
+        misses = ("misses" if one else "miss") + ("" if worst.stated else " closing")
+        most = "" if one else "up to "
+        yield Unchecked(
+            "over and beside",
+            f"{len(off)} {what} {misses} by {most}{misclosure(plan, worst)}, at joint {worst.joint}",
+        )
     if len(frames) > 1:
-        text = "parts of the plan whose place to one another is unknown are not held against one another"
-        yield Note("map", text)
+        yield Unchecked(
+            f"over and beside between {len(frames)} parts of the plan", "nothing says how they lie to one another"
+        )
     if standard.longest is None:
-        yield Note("stock", "none is named: radii and reverse curves are not judged, and curves widen for the longest")
+        yield Unchecked("radius and reverse curves", "the plan has no stock")
+    routes = {route.name for route in layout.routes}
+    if lost := [name for name in trains if plan.trains[name].route not in routes]:
+        yield Unchecked(f"tipping of {', '.join(map(quoted, lost))}", "no way was found for the route")
+
+
+def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
+    if standard.longest is None:
+        yield Note("stock", "the plan has none: curves widen for the longest")
     if standard.deck_assumed:
-        yield Note("deck", "its thickness with roadbed and track is assumed; --deck tells it")
+        yield Note("deck", "its thickness with roadbed and track is assumed; --deck says what it is")
+    if standard.overhead_assumed:
+        yield Note(
+            "wire", "the height of the overhead line over its lowest wire is assumed; --overhead says what it is"
+        )
     yield from layout.alignment.notes

@@ -1,54 +1,57 @@
-"""Tracks of a plan as chords that may meet: their sharpest curvature, and where two are nearest."""
+"""Chords that may meet: which of them are near one another, and where two are nearest."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
-from gradehaul.track.alignment import Alignment
-from gradehaul.track.curvature import Section
-from gradehaul.track.nearness import Chords
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.plane import points
 
-SAGITTA = 1 / 200
-"""How far a chord may stray from its track while places are looked for, as a share of the fouling distance."""
-LONGEST = 2.0
-"""The longest such chord, in fouling distances."""
+Integers = NDArray[np.intp]
 
-
-def chords_of(alignment: Alignment, names: Sequence[str], distance: float) -> Chords:
-    """Return all track as chords that stray from it by a small share of a distance, m, and are no longer than two."""
-    numbers, spans, ends = [], [], []
-    for number, name in enumerate(names):
-        track = alignment.tracks[name]
-        start = alignment.positions.tracks[name].start
-        trace = points(track.sections, start, distance * SAGITTA, longest=distance * LONGEST)
-        place = np.column_stack([trace.xy, track.railhead.at(trace.distance)])
-        numbers.append(np.full(trace.distance.size - 1, number))
-        spans.append(np.column_stack([trace.distance[:-1], trace.distance[1:]]))
-        ends.append(np.stack([place[:-1], place[1:]], axis=1))
-    return Chords(np.concatenate(numbers), np.concatenate(spans), np.concatenate(ends))
+_AT_ONCE = 8_000
+"""Chords whose neighbors are looked for at once, so that memory stays small."""
 
 
-def sharpest(alignment: Alignment, names: Sequence[str], chords: Chords) -> FloatArray:
-    """Return the sharpest curvature on each chord, 1/m."""
-    first = np.searchsorted(chords.track, np.arange(len(names) + 1))
-    found = []
-    for number, name in enumerate(names):
-        span = chords.span[first[number] : first[number + 1]]
-        found.append(_curvature_on(alignment.tracks[name].sections, span))
-    return np.concatenate(found)
+def near_pairs(ends: FloatArray, reach: float, highest: float) -> Iterator[tuple[Integers, Integers]]:
+    """Yield all pairs of chords that may be within reach in the plane and less than a height apart, each pair once.
 
+    A tree of their middles in space finds them, so that what lies far above or below costs nothing.
 
-def _curvature_on(sections: Sequence[Section], span: FloatArray) -> FloatArray:
-    starts = np.concatenate([[0.0], np.cumsum([part.length for part in sections])])
-    which = np.clip(np.searchsorted(starts, span.mean(axis=1)) - 1, 0, len(sections) - 1)
-    first = np.array([part.first for part in sections])[which]
-    slope = np.array([(part.last - part.first) / part.length for part in sections])[which]
-    bends: FloatArray = np.abs(first[:, None] + slope[:, None] * (span - starts[which][:, None])).max(axis=1)
-    return bends
+    Parameters
+    ----------
+    ends
+        x, y and railhead of both ends, m, shape (n, 2, 3).
+    reach
+        In the plane, m.
+    highest
+        Of one railhead over the other, m.
+
+    Examples
+    --------
+    >>> ends = np.array([[[0.0, 0, 0], [1, 0, 0]], [[0, 0.5, 0], [1, 0.5, 0]], [[0, 0, 9], [1, 0, 9]]])
+    >>> [(one.tolist(), two.tolist()) for one, two in near_pairs(ends, 0.6, 1.0)]
+    [([0], [1])]
+    """
+    from scipy.spatial import cKDTree
+
+    size = np.abs(ends[:, 1] - ends[:, 0]).max(axis=0)
+    wide, high = reach + max(size[0], size[1]), highest + size[2]
+    middle = ends.mean(axis=1) / [wide, wide, high]
+    tree = cKDTree(middle)
+    low, top = ends.min(axis=1), ends.max(axis=1)
+    room = np.array([reach, reach, highest])
+    for begin in range(0, len(middle), _AT_ONCE):
+        some = cKDTree(middle[begin : begin + _AT_ONCE])
+        pairs = some.sparse_distance_matrix(tree, 1.0 + 1e-9, p=np.inf, output_type="ndarray")
+        one, two = pairs["i"] + begin, pairs["j"]
+        rising = one < two
+        one, two = one[rising], two[rising]
+        near = np.all(np.maximum(low[one] - top[two], low[two] - top[one]) < room, axis=1)
+        order = np.lexsort((two[near], one[near]))
+        yield one[near][order], two[near][order]
 
 
 def closest(one: FloatArray, two: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -8,15 +8,20 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.design.clearance_chords import LONGEST, chords_of, closest, sharpest
+from gradehaul.design.clearance_chords import closest, near_pairs
+from gradehaul.design.clearance_places import WorstPlaces
 from gradehaul.design.clearance_rail import gaps_between
-from gradehaul.design.clearance_rules import Standard, widenings
+from gradehaul.design.clearance_rules import Standard
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.nearness import chords_of, sharpest
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.plane import points
 
 Integers = NDArray[np.intp]
 
+_SAGITTA = 1 / 200
+"""How far a chord may stray from its track while places are looked for, as a share of the fouling distance."""
+_LONGEST = 2.0
+"""The longest such chord, in fouling distances."""
 _ONWARD = 1.5
 """Along the rail without reversal, what lies this many search distances ahead or nearer is the track itself."""
 _PARTING = 20.0
@@ -24,23 +29,20 @@ _PARTING = 20.0
 turnout of 1 in 8 needs 16 to part by one."""
 _BESIDE = 1.25
 """Tracks no farther apart than so many times the room they need lie beside one another."""
-_AT_ONCE = 4_000
 _ROUNDING = 1e-5
 """Places nearer than this to the start of a track, m, are there."""
-_FINE = 13
-"""Places looked at on a track, in each of some rounds, to refine the worst place of a meeting."""
-_ROUNDS = 4
-_ACROSS = 5
-"""Places looked at across the width of a track."""
 _SQUARE = 0.03
 """The nearest places of two chords count as side by side up to this share of the fouling distance along the rail."""
+_LEVEL = 0.05
+"""Tracks that cross with less than this share of the clear height between their railheads cross on one level."""
 
 
 class Meeting(NamedTuple):
     """The tightest place of one stretch where two tracks (or turns of one) pass: `over` one another or beside.
 
     `rise` is the height of the second railhead over the first, `apart` the distance of centers in the plane, `least`
-    and `wanted` the centers needed there, curves allowed for; m.
+    and `wanted` the centers needed there, curves allowed for; m. `bend` is the sharper curvature there, 1/m. Tracks
+    that cross on one level are beside one another, 0 m apart.
     """
 
     over: bool
@@ -52,14 +54,16 @@ class Meeting(NamedTuple):
     apart: float
     least: float
     wanted: float
+    bend: float
 
 
 def meetings(alignment: Alignment, standard: Standard) -> list[Meeting]:
     """Return every meeting in a plan, frame by frame; frames whose map does not close are left out.
 
     Tracks over one another are those whose railheads differ by half the clear height or more, up to twice the height
-    that is wanted, where stock on one reaches over the other. Tracks beside are all others no farther apart than 1.25
-    times the room they need. Where a line goes on, and where lines part at a turnout, there is no meeting.
+    that is wanted, where stock on one reaches over the other; and those that cross with any less height, but for what
+    crosses on one level. Tracks beside are all others no farther apart than 1.25 times the room they need. Where a line
+    goes on, and where lines part at a turnout, there is no meeting.
     """
     positions = alignment.positions
     names: dict[int, list[str]] = {}
@@ -92,77 +96,99 @@ class _Frame:
         self.alignment = alignment
         self.names = names
         self.standard = standard
-        self.scale = alignment.plan.scale
-        self.chords = chords_of(alignment, names, standard.fouling)
+        self.spacing = spacing = standard.spacing
+        self.highest = 2 * standard.wanted_height
+        self.chords = chords_of(
+            alignment,
+            alignment.positions,
+            names,
+            stray=spacing.fouling * _SAGITTA,
+            longest=spacing.fouling * _LONGEST,
+        )
         self.bend = sharpest(alignment, names, self.chords)
         lines = {name: number for number, name in enumerate(alignment.plan.lines)}
         tracks = alignment.plan.tracks
         self.line = np.array([lines[tracks[name].line] for name in names])[self.chords.track]
         self.length = np.array([alignment.tracks[name].length for name in names])
-        self.wide = widenings(self.scale, self.bend, standard.group)
-        self.reach = _BESIDE * (standard.centers + 2 * float(self.wide.max(initial=0.0)))
-        self._gaps = gaps_between(alignment, names, _ONWARD * self.reach, _PARTING * standard.centers)
-        self._fine: dict[int, tuple[FloatArray, FloatArray]] = {}
+        self.wide = spacing.overhang(self.bend)
+        most = self.bend.max(keepdims=True)
+        self.reach = _BESIDE * max(
+            float(spacing.wanted(most, most)[0]), spacing.straight + 2 * float(spacing.overhang(most)[0])
+        )
+        self._gaps = gaps_between(alignment, names, _ONWARD * self.reach, _PARTING * spacing.straight)
 
     def meetings(self) -> Iterator[Meeting]:
-        found = [self._judged(part) for part in self._near()]
+        found = [self._judged(*part) for part in near_pairs(self.chords.ends, self.reach, self.highest)]
         pairs = _Pairs(*(np.concatenate(column) for column in zip(*found, strict=True))) if found else None
         if pairs is None or not pairs.one.size:
             return
-        over = self._over(pairs.rise)
-        for kind in (False, True):
-            some = pairs.take(over == kind)
-            short = np.abs(some.rise) if kind else some.apart - some.wanted
-            for worst in _worst_of_each(some, short, self.line):
-                yield self._refined(some.take(worst), over=kind)
-
-    def _over(self, rise: Any) -> Any:  # noqa: ANN401 - a number or an array
-        return np.abs(rise) >= 0.5 * self.standard.height
-
-    def _near(self) -> Iterator[_Pairs]:
-        """Yield pairs of chords within reach, those of one track after the other way round left out."""
-        import shapely
-
-        plane = self.chords.ends[:, :, :2]
-        tree = shapely.STRtree(np.asarray(shapely.linestrings(plane)))
-        low, high = plane.min(axis=1) - self.reach, plane.max(axis=1) + self.reach
-        boxes = np.asarray(shapely.box(*low.T, *high.T))
-        highest = 2 * (self.standard.height + self.standard.deck)
-        span = self.chords.ends[:, :, 2]
-        for begin in range(0, len(plane), _AT_ONCE):
-            mine, two = tree.query(boxes[begin : begin + _AT_ONCE])
-            one = mine + begin
-            same = self.chords.track[one] == self.chords.track[two]
-            ahead = self.chords.span[two, 0] - self.chords.span[one, 1]
-            off = np.maximum(
-                span[two].min(axis=1) - span[one].max(axis=1), span[one].min(axis=1) - span[two].max(axis=1)
-            )
-            kept = (one < two) & ~(same & (ahead < _ONWARD * self.reach)) & (off < highest)
-            one, two = one[kept], two[kept]
-            share, other, apart, slip = closest(plane[one], plane[two])
-            square = slip <= _SQUARE * self.standard.fouling
-            one, two = one[square], two[square]
-            share, other, apart = share[square], other[square], apart[square]
-            ends = self.chords.ends
-            rise = (1 - other) * ends[two, 0, 2] + other * ends[two, 1, 2]
-            rise -= (1 - share) * ends[one, 0, 2] + share * ends[one, 1, 2]
-            at = self.chords.span[one, 0] + share * np.diff(self.chords.span[one])[:, 0]
-            other_at = self.chords.span[two, 0] + other * np.diff(self.chords.span[two])[:, 0]
-            more = self.wide[one] + self.wide[two]
-            yield _Pairs(
-                one, two, at, other_at, rise, apart, self.standard.fouling + more, self.standard.centers + more
-            )
-
-    def _judged(self, pairs: _Pairs) -> _Pairs:
-        """Return the pairs that meet, without those that are one track going on or two that part."""
-        over = self._over(pairs.rise)
-        high = 2 * (self.standard.height + self.standard.deck)
-        near = np.where(
-            over, (pairs.apart < pairs.least) & (np.abs(pairs.rise) < high), pairs.apart < _BESIDE * pairs.wanted
+        over = np.abs(pairs.rise) >= 0.5 * self.standard.height
+        low = self._crossing_low(pairs, over)
+        places = WorstPlaces(
+            self.alignment, self.names, half=0.5 * self.spacing.fouling, reach=2.0 * _LONGEST * self.spacing.fouling
         )
-        pairs = pairs.take(near)
+        for kind in (False, True):
+            some = np.flatnonzero((over | low) == kind)
+            of_kind = pairs.take(some)
+            short = np.abs(of_kind.rise) if kind else of_kind.apart - of_kind.wanted
+            worst = np.array(list(_worst_of_each(of_kind, short, self.line)), dtype=np.intp)
+            yield from self._refined(pairs.take(some[worst]), low[some[worst]], places, over=kind)
+
+    def _crossing_low(self, pairs: _Pairs, over: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Return which pairs lie where tracks cross over one another with less than half the clear height.
+
+        As far as either track reaches over the other there, they are over one another and not beside.
+        """
+        low = np.zeros(over.size, dtype=bool)
+        crosses = np.flatnonzero((pairs.apart == 0.0) & ~over)
+        crosses = crosses[np.abs(pairs.rise[crosses]) >= _LEVEL * self.standard.height]
+        if not crosses.size:
+            return low
+        from scipy.spatial import cKDTree
+
+        ends = self.chords.ends[:, :, :2]
+        place = (
+            ends[pairs.one, 0]
+            + (ends[pairs.one, 1] - ends[pairs.one, 0])
+            * (
+                ((pairs.at - self.chords.span[pairs.one, 0]) / np.diff(self.chords.span[pairs.one])[:, 0])[
+                    :, np.newaxis
+                ]
+            )
+        )
+        below = np.flatnonzero(~over)
+        tree = cKDTree(place[below])
+        for number in crosses.tolist():
+            step, other = (ends[k, 1] - ends[k, 0] for k in (pairs.one[number], pairs.two[number]))
+            sine = abs(step[0] * other[1] - step[1] * other[0]) / float(np.hypot(*step) * np.hypot(*other))
+            reach = float(pairs.least[number]) / max(sine, 1e-3)
+            near = below[tree.query_ball_point(place[number], reach)]
+            same = (self.line[pairs.one[near]] == self.line[pairs.one[number]]) & (
+                self.line[pairs.two[near]] == self.line[pairs.two[number]]
+            )
+            low[near[same & (pairs.apart[near] < pairs.least[near])]] = True
+        return low
+
+    def _judged(self, one: Integers, two: Integers) -> _Pairs:
+        """Return the pairs of chords that meet, without those that are one track going on or two that part."""
+        ends, span, track = self.chords.ends, self.chords.span, self.chords.track
+        kept = (track[one] != track[two]) | (span[two, 0] - span[one, 1] >= _ONWARD * self.reach)
+        one, two = one[kept], two[kept]
+        share, other, apart, slip = closest(ends[one, :, :2], ends[two, :, :2])
+        near = (slip <= _SQUARE * self.spacing.fouling) & (apart < self.reach)
+        one, two, share, other, apart = one[near], two[near], share[near], other[near], apart[near]
+        rise = (1 - other) * ends[two, 0, 2] + other * ends[two, 1, 2]
+        rise -= (1 - share) * ends[one, 0, 2] + share * ends[one, 1, 2]
+        over = np.abs(rise) >= 0.5 * self.standard.height
+        beside = self.spacing.wanted(self.bend[one], self.bend[two])
+        above = self.spacing.fouling + self.wide[one] + self.wide[two]
+        least = np.where(over, above, self.spacing.least(self.bend[one], self.bend[two]))
+        meets = np.where(over, (apart < above) & (np.abs(rise) < self.highest), apart < _BESIDE * beside)
+        at = span[one, 0] + share * (span[one, 1] - span[one, 0])
+        other_at = span[two, 0] + other * (span[two, 1] - span[two, 0])
+        pairs = _Pairs(one, two, at, other_at, rise, apart, least, beside).take(meets)
         onward, parting = self._rail_between(pairs)
-        own = (onward < _ONWARD * self.reach) | ((parting < _PARTING * self.standard.centers) & ~self._over(pairs.rise))
+        own = (onward < _ONWARD * self.reach) | ((parting < _PARTING * self.spacing.straight) & ~over[meets])
         return pairs.take(~own)
 
     def _rail_between(self, pairs: _Pairs) -> tuple[FloatArray, FloatArray]:
@@ -185,86 +211,19 @@ class _Frame:
                     found[kind] = np.minimum(found[kind], rail)
         return found[0], found[1]
 
-    def _refined(self, pair: _Pairs, *, over: bool) -> Meeting:
-        """Return the worst place near a pair of chords, on the true arcs."""
-        one, two = (int(self.chords.track[int(number)]) for number in (pair.one, pair.two))
-        at, other_at = float(pair.at), float(pair.other_at)
-        least, wanted = float(pair.least), float(pair.wanted)
-        rise, apart = float(pair.rise), float(pair.apart)
-        half = 0.5 * self.standard.fouling
-        halves = half + float(self.wide[int(pair.one)]), half + float(self.wide[int(pair.two)])
-        # what two tracks that cross share is as long as it is wide, and chords may be longer than that
-        reach = 2.0 * LONGEST * self.standard.fouling
-        for _ in range(_ROUNDS):
-            s = np.clip(np.linspace(at - reach, at + reach, _FINE), 0.0, self.length[one])
-            t = np.clip(np.linspace(other_at - 2 * reach, other_at + 2 * reach, 3 * _FINE), 0.0, self.length[two])
-            found = self._lowest(one, s, two, t, halves) if over else self._nearest(one, s, two, t)
-            if found is not None:
-                at, other_at, rise, apart = found
-            reach *= 4.0 / _FINE
-        at, other_at = (0.0 if place < _ROUNDING else place for place in (at, other_at))
-        return Meeting(over, self.names[one], at, self.names[two], other_at, rise, apart, least, wanted)
-
-    def _nearest(self, one: int, s: FloatArray, two: int, t: FloatArray) -> tuple[float, float, float, float] | None:
-        """Return the places, rise and distance where two tracks are nearest beside one another."""
-        (xy, z), (uv, w) = self._places(one, s), self._places(two, t)
-        apart = np.hypot(*(xy[:, None] - uv).T).T
-        rise = w - z[:, None]
-        score = np.where(self._over(rise), np.inf, apart)
-        i, j = np.unravel_index(int(np.argmin(score)), score.shape)
-        if not np.isfinite(score[i, j]):
-            return None
-        return float(s[i]), float(t[j]), float(rise[i, j]), float(apart[i, j])
-
-    def _lowest(
-        self, one: int, s: FloatArray, two: int, t: FloatArray, halves: tuple[float, float]
-    ) -> tuple[float, float, float, float] | None:
-        """Return the places, rise and distance where the room between two tracks over one another is least.
-
-        Each track takes its own half-width on both its sides. Across the first, from side to side, places of its width
-        are held against the second where its own width covers them.
-        """
-        (xy, z), (uv, w) = self._places(one, s), self._places(two, t)
-        along = np.gradient(xy, axis=0)
-        size = np.hypot(*along.T)
-        moves = size > 0  # where a track ends, places repeat
-        if moves.sum() < 2 or np.ptp(t) <= 0:
-            return None
-        s, xy, z, along = s[moves], xy[moves], z[moves], along[moves] / size[moves, None]
-        left = np.column_stack([-along[:, 1], along[:, 0]])
-        across = halves[0] * np.linspace(-1.0, 1.0, _ACROSS)
-        spots = xy[:, None, :] + across[None, :, None] * left[:, None, :]
-        step, start = np.diff(uv, axis=0), uv[:-1]
-        long = (step**2).sum(axis=1)
-        keep = long > 0
-        step, start, long, t0, dt = step[keep], start[keep], long[keep], t[:-1][keep], np.diff(t)[keep]
-        w0, dw = w[:-1][keep], np.diff(w)[keep]
-        off = spots[:, :, None, :] - start
-        share = np.clip((off * step).sum(axis=-1) / long, 0.0, 1.0)
-        gap = np.hypot(off[..., 0] - share * step[:, 0], off[..., 1] - share * step[:, 1])
-        foot = gap.argmin(axis=-1)
-        share = np.take_along_axis(share, foot[..., None], axis=-1)[..., 0]
-        gap = np.take_along_axis(gap, foot[..., None], axis=-1)[..., 0]
-        rise = w0[foot] + share * dw[foot] - z[:, None]
-        ends = ((foot == 0) & (share == 0)) | ((foot == long.size - 1) & (share == 1))
-        score = np.where(self._over(rise) & (gap <= halves[1] * (1 + 1e-9)) & ~ends, np.abs(rise), np.inf)
-        i, j = np.unravel_index(int(np.argmin(score)), score.shape)
-        if not np.isfinite(score[i, j]):
-            return None
-        other_at = float(t0[foot[i, j]] + share[i, j] * dt[foot[i, j]])
-        apart = float(np.hypot(*(xy[i] - start[foot[i, j]] - share[i, j] * step[foot[i, j]])))
-        return float(s[i]), other_at, float(rise[i, j]), apart
-
-    def _places(self, number: int, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return places on a track: x and y, m, shape (n, 2), and railheads, m."""
-        track = self.alignment.tracks[self.names[number]]
-        if number not in self._fine:
-            start = self.alignment.positions.tracks[self.names[number]].start
-            trace = points(track.sections, start, 1e-4 * self.standard.fouling)
-            self._fine[number] = trace.distance, trace.xy
-        distance, xy = self._fine[number]
-        place = np.column_stack([np.interp(at, distance, xy[:, 0]), np.interp(at, distance, xy[:, 1])])
-        return place, track.railhead.at(at)
+    def _refined(self, pairs: _Pairs, low: NDArray[np.bool_], places: WorstPlaces, *, over: bool) -> Iterator[Meeting]:
+        """Yield the worst place near each pair of chords, on the true arcs."""
+        one, two = self.chords.track[pairs.one], self.chords.track[pairs.two]
+        if over:
+            floor = np.where(low, 0.0, 0.5 * self.standard.height)
+            found = places.lowest(one, two, pairs[2:6], (self.wide[pairs.one], self.wide[pairs.two]), floor)
+        else:
+            found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.height)
+        bend = np.maximum(self.bend[pairs.one], self.bend[pairs.two])
+        columns = (one, two, *found, pairs.least, pairs.wanted, bend)
+        for a, b, at, other_at, *rest in zip(*(column.tolist() for column in columns), strict=True):
+            here, there = (0.0 if place < _ROUNDING else place for place in (at, other_at))
+            yield Meeting(over, self.names[a], here, self.names[b], there, *rest)
 
 
 def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator[int]:

@@ -9,12 +9,11 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
-import numpy as np
-
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
-from gradehaul.scales import Scale, clear_height
+from gradehaul.scales import clear_height
+from gradehaul.track.spacing import Spacing, longest_stock, spacing_of
 
 Outcome = Literal["pass", "look", "fail"]
 Rule = Literal["vertical room", "side room", "radius", "change of grade", "reverse curve", "string-lining"]
@@ -26,10 +25,14 @@ _MOST_GAUGES = 50
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What is asked: deck with roadbed and track, m (None: the practice's, assumed), wire, coupler height, m, train."""
+    """What is wanted: deck with roadbed and track, m, wire and the line's height over it, coupler height, m, trains.
+
+    What is None is assumed.
+    """
 
     deck: float | None = None
     wire: bool = False
+    overhead: float | None = None
     coupler: float | None = None
     trains: tuple[str, ...] = ()
 
@@ -72,47 +75,30 @@ class Standard:
     height_source: str
     deck: float
     deck_assumed: bool
-    centers: float
-    """Centers from which on straight tracks pass."""
-    centers_source: str
-    fouling: float
-    """Centers under which stock on straight tracks touches what is to be kept free."""
-    widening: float
-    """Extra half-width times radius, m², the most that the table has for the group of stock."""
-    group: str
+    overhead: float
+    """Height of the overhead line above its lowest wire; 0 without wire."""
+    overhead_assumed: bool
+    spacing: Spacing
     longest: float | None
     coupler: float
+    coupler_source: str
+
+    @property
+    def wanted_height(self) -> float:
+        """Railhead over railhead from which on it passes, m."""
+        return self.height + self.overhead + self.deck
+
+    @property
+    def least_height(self) -> float:
+        """Railhead over railhead under which it fails, m; what is assumed does not count."""
+        overhead = 0.0 if self.overhead_assumed else self.overhead
+        return self.height + overhead + (0.0 if self.deck_assumed else self.deck)
 
 
 @cache
 def figures() -> Mapping[str, Any]:
     """Return the table of figures."""
     return tomllib.loads(files("gradehaul.design").joinpath("clearances.toml").read_text(encoding="utf-8"))
-
-
-def curve_widening(scale: Scale, radius: float, group: str) -> float:
-    """Return the extra half-width of the clear space on a curve, m, by NEM 103 scaled from H0.
-
-    Between the radii of the table it runs evenly with the curvature; on sharper and on flatter curves it is in
-    proportion to the curvature, as the overhang of a long car is.
-
-    Examples
-    --------
-    >>> from gradehaul.scales import scale_named
-    >>> [round(1000 * curve_widening(scale_named("H0"), radius, "C"), 2) for radius in (0.5, 0.6, 1.0, 2.0)]
-    [11.0, 9.0, 4.0, 2.0]
-    """
-    return float(widenings(scale, np.array([1.0 / radius]), group)[0])
-
-
-def widenings(scale: Scale, curvature: np.ndarray[Any, np.dtype[np.float64]], group: str) -> Any:  # noqa: ANN401
-    """Return the same for an array of curvatures, 1/m; 0 on straight track."""
-    table = figures()["curve_widening"]
-    shrink = table["ratio"] / scale.ratio / 1000
-    bends = 1.0 / (np.array(table["radius"][::-1], dtype=float) * shrink)
-    widths = np.array(table[group][::-1], dtype=float) * shrink
-    inside = np.interp(curvature, np.concatenate([[0.0], bends]), np.concatenate([[0.0], widths]))
-    return np.where(curvature > bends[-1], widths[-1] * curvature / bends[-1], inside)
 
 
 def standard_of(plan: Plan, asked: Asked) -> Standard:
@@ -126,28 +112,9 @@ def standard_of(plan: Plan, asked: Asked) -> Standard:
         No practice has a clear height for the scale.
     """
     table, scale = figures(), plan.scale
-    if asked.deck is not None and asked.deck < 0:
-        raise DesignError(
-            "a deck has a thickness of 0 or more",
-            place="--deck",
-            found=describe(asked.deck, "length", plan.unit),
-            write="--deck 19mm",
-        )
-    if asked.coupler is not None and asked.coupler <= 0:
-        raise DesignError(
-            "a coupler is above the railhead",
-            place="--coupler",
-            found=describe(asked.coupler, "length", plan.unit),
-            write="--coupler 10mm",
-        )
-    for name, value in (("deck", asked.deck), ("coupler", asked.coupler)):
-        if value is not None and value > _MOST_GAUGES * scale.gauge:
-            raise DesignError(
-                f"{name} must be at most {describe(_MOST_GAUGES * scale.gauge, 'length', plan.unit)}",
-                place=f"--{name}",
-                found=describe(value, "length", plan.unit),
-                write="the thickness of the deck" if name == "deck" else "the height of the coupler over the railhead",
-            )
+    if asked.overhead is not None and not asked.wire:
+        raise DesignError("it counts under wire only", place="--overhead", write="--wire beside it")
+    _refuse(asked, plan)
     if asked.wire:
         if scale.wire_height is None:
             raise DesignError("no standard has a height under wire for this scale", place="--wire", write="no --wire")
@@ -155,37 +122,42 @@ def standard_of(plan: Plan, asked: Asked) -> Standard:
     else:
         height = clear_height(scale, plan.practice)
         field = "nmra_clear_height" if height == scale.nmra_clear_height else "clear_height"
-    lengths = [loco.length for loco in plan.locos.values()] + [car.length for car in plan.cars.values()]
-    longest = max(lengths, default=None)
-    group = "C" if longest is None else stock_group(longest * scale.ratio)
-    centers = scale.track_centers or scale.fouling_distance
+    source = scale.source(field)
+    overhead = 0.0
+    if asked.wire:
+        overhead = table["overhead"]["full_size"] / scale.ratio if asked.overhead is None else asked.overhead
+        source += f"; overhead line: {table['overhead']['source' if asked.overhead is None else 'rule']}"
+    couplers = table["coupler"]
+    full_size = scale.gauge * scale.ratio
+    widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
     return Standard(
         height=height,
-        height_source=scale.source(field),
+        height_source=source,
         deck=table["deck"]["thickness"] / 1000 if asked.deck is None else asked.deck,
         deck_assumed=asked.deck is None,
-        centers=max(centers, scale.fouling_distance),
-        centers_source=f"track centers: {scale.source('track_centers')}"
-        if scale.track_centers and centers >= scale.fouling_distance
-        else f"track centers: {scale.source('stock_width')}; {scale.source('side_clearance')}",
-        fouling=scale.fouling_distance,
-        widening=max(
-            curve_widening(scale, r / 1000 * table["curve_widening"]["ratio"] / scale.ratio, group)
-            for r in table["curve_widening"]["radius"]
-        ),
-        group=group,
-        longest=longest,
-        coupler=table["coupler"]["height"] * INCH / scale.ratio if asked.coupler is None else asked.coupler,
+        overhead=overhead,
+        overhead_assumed=asked.wire and asked.overhead is None,
+        spacing=spacing_of(plan),
+        longest=longest_stock(plan),
+        coupler=widest["inches"] * INCH / scale.ratio if asked.coupler is None else asked.coupler,
+        coupler_source=couplers["source"] if asked.coupler is None else "as stated",
     )
 
 
-def stock_group(full_size: float) -> str:
-    """Return the group of stock of a length at full size, m; what is longer than all counts with the longest.
-
-    Examples
-    --------
-    >>> stock_group(13.3), stock_group(24.0), stock_group(30.0)
-    ('A', 'B', 'C')
-    """
-    table = figures()["stock_group"]
-    return next((group for group in "ABC" if full_size <= table[group] + 1e-9), "C")
+def _refuse(asked: Asked, plan: Plan) -> None:
+    """Refuse lengths that make no sense."""
+    most = _MOST_GAUGES * plan.scale.gauge
+    for name, value, what, example in (
+        ("deck", asked.deck, "the thickness of the deck", "--deck 19mm"),
+        ("overhead", asked.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
+        ("coupler", asked.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
+    ):
+        if value is None or (0 <= value <= most and (value > 0 or name != "coupler")):
+            continue
+        if value > most:
+            text, write = f"{name} must be at most {describe(most, 'length', plan.unit)}", what
+        elif name == "coupler":
+            text, write = "a coupler is above the railhead", example
+        else:
+            text, write = f"{what} is 0 or more", example
+        raise DesignError(text, place=f"--{name}", found=describe(value, "length", plan.unit), write=write)

@@ -42,8 +42,11 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
             continue
         radius = 1.0 / abs(track.curvature)
         if plan.scale.permitted_radii is not None and standard.longest is not None:
-            least = plan.scale.permitted_radii["ABC".index(standard.group)]
-            main = plan.scale.branch_radii["ABC".index(standard.group)] if plan.scale.branch_radii else least
+            group = standard.spacing.group
+            number = "ABC".index(group)
+            least = plan.scale.permitted_radii[number]
+            main = plan.scale.branch_radii[number] if plan.scale.branch_radii else least
+            touching = plan.scale.buffer_radii[number] / plan.scale.gauge if plan.scale.buffer_radii else 0.0
             found = outcome_of(radius, main, least)
             yield Finding(
                 "radius",
@@ -53,8 +56,8 @@ def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
                 radius,
                 main,
                 least,
-                f"{plan.scale.source('permitted_radii')}; {figures()['stock_group']['source']}",
-                words=f"stock of group {standard.group}",
+                f"{plan.scale.source('permitted_radii')}; where side buffers touch: {touching:.0f} gauges",
+                words=f"stock of group {group}",
             )
         if standard.longest is not None:
             wanted, least = (rule[key] * standard.longest for key in ("passes", "fails"))

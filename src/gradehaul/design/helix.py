@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from gradehaul.design.easing import easement_shift
 from gradehaul.design.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
+from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -25,7 +26,8 @@ GUARD = (
 """What is said with every helix."""
 
 TRACK_HEIGHT = 0.512
-"""Height of rail and ties at full size, m: 3.2 mm in N, in a published stack of 6.0 + 4.0 + 3.2 + 37.0 mm (read)."""
+"""Height of rail and ties at full size, m: 3.2 mm in N, in a stack of 6.0 + 4.0 + 3.2 + 37.0 mm on one private page
+(assumed)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,7 @@ class Build:
 def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
     """Return a round helix of one track on a deck of 1/2 in with 1/4 in of roadbed, which are assumed.
 
-    The clear height is the practice's (NEM 102, or the NMRA's clearance gauge); the edge is half the stock's width and
+    The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
     the room kept beside it.
 
     Examples
@@ -268,3 +270,55 @@ def radius_in(floor: tuple[float, float], build: Build) -> float:
             write="a larger floor",
         )
     return radius
+
+
+def refuse_low(helix: Helix, stock: Plan) -> None:
+    """Refuse a helix in which the deck of a turn is lower than stock on the turn below needs.
+
+    Raises
+    ------
+    DesignError
+        It is too low; the message has the rise per turn that would do.
+    """
+    if clears(helix, stock):
+        return
+    unit, build = stock.unit, helix.build
+    left = helix.clear_left(helix.vertical(stock))
+    enough = lowest_rise_per_turn(helix.radius, build, stock)
+    raise DesignError(
+        f"the deck above leaves {describe(max(left, 0.0), 'length', unit)} over the railhead where it is least, "
+        f"and stock needs {describe(build.clear, 'length', unit)}",
+        found=f"rise per turn {describe(helix.rise_per_turn, 'length', unit)}, of which track, roadbed and deck take "
+        f"{describe(build.structure, 'length', unit)}",
+        write=f"a rise per turn of {describe(enough, 'length', unit)} or more, or a thinner deck",
+    )
+
+
+def clears(helix: Helix, stock: Plan) -> bool:
+    """Tell whether stock on each turn clears the deck above it, to a thousandth of a millimeter."""
+    return not helix.stacked or helix.clear_left(helix.vertical(stock)) >= helix.build.clear - 1e-6
+
+
+def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
+    """Return the least rise per turn, m, in whole steps, that leaves the clear height.
+
+    Raises
+    ------
+    DesignError
+        No rise per turn under three times what it takes leaves it.
+    """
+    turn = turn_length(build, radius)
+    step = steps_of(stock.unit).rise
+    enough = max(1, round((build.clear + build.structure) / step))
+    for count in range(enough, 3 * enough):
+        # two turns of a climb as even as that of many
+        helix = replace(_two_turns(radius, build), rise=count * step * _two_turns(radius, build).length / turn)
+        if clears(helix, stock):
+            return count * step
+    raise DesignError(
+        "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
+    )
+
+
+def _two_turns(radius: float, build: Build) -> Helix:
+    return Helix(radius, 2.0, 1.0, build)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from gradehaul.design.helix import Build, Helix, lengths_of, radius_in, turn_length
 from gradehaul.errors import DesignError
-from gradehaul.plan.lines import STEEP
+from gradehaul.haulage.unusual import STEEP
 from gradehaul.quantities import describe
 
 _AGREE = 5e-4
@@ -194,7 +194,7 @@ def _refuse_contradictions(
 
 def _refuse_impossible(helix: Helix, wishes: Wishes, unit: str) -> None:
     build = helix.build
-    if helix.grade > STEEP:
+    if helix.grade > STEEP * (1 + 1e-9):
         raise DesignError(
             f"a helix is no steeper than {describe(STEEP, 'grade', '%')}, which is rack-railway country",
             found=describe(helix.grade, "grade", "%"),

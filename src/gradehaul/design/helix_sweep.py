@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.helix import Build, clear_height_left
-from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length, coefficient_of
-from gradehaul.design.hill_search import rails_asked
+from gradehaul.design.hill import CAR_LENGTHS_PER_PERCENT, car_length, judged_rails
 from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import TIE, Pulls
+from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
@@ -138,13 +138,15 @@ def sweep(
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
     powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film, first_day(film)))
-    judged = tuple(judged) or rails_asked(stock, None)
+    judged = tuple(judged) or judged_rails(stock, None)
     pulls = Pulls(stock)
     _refuse_unknown(stock, powers, car, (*rails, *judged), train)
 
     turn = 2 * np.pi * across
     grade = down[:, None] / turn
-    effective = grade + coefficient_of(stock) / across
+    curves = curve_costs(stock.curve_resistance, stock.scale)
+    effective = grade + curves.coefficient / across
+    effective_starting = grade + curves.starting * curves.coefficient / across
     usual = steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * grade * car_length(stock))
     vertical = usual if build.vertical is None else np.full_like(grade, build.vertical)
     even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
@@ -154,17 +156,23 @@ def sweep(
     reach = np.zeros(counts.shape)
     if car is not None:
         each = stock.cars[car]
-        asked = GRAVITY * each.mass * effective
         rolling, starting = (GRAVITY * each.mass * value.value for value in (each.rolling, each.starting))
         for (i, power), (j, condition) in product(enumerate(powers), enumerate(rails)):
             locos = [stock.locos[name] for name in stock.powers[power].locos]
-            own = GRAVITY * sum(loco.mass for loco in locos) * effective
+            own = GRAVITY * sum(loco.mass for loco in locos)
             together = stock.powers[power].together
             stand = together * sum(pulls.standing(loco, condition).value for loco in locos)
             slip = together * sum(pulls.slipping(loco, condition).value for loco in locos)
-            tests = ((stand, max(rolling, starting)), (slip, rolling))
-            most = np.minimum(*((pull * (1 + TIE) - own) / (asked + resistance) for pull, resistance in tests))
-            reach[i, j] = np.clip(most, 0, MOST_CARS)
+            tests = ((stand, effective_starting, starting), (stand, effective, rolling), (slip, effective, rolling))
+            most = [
+                _most_cars(
+                    pull * (1 + TIE) - own * steep,
+                    GRAVITY * each.mass * steep + resistance,
+                    curves.tension * each.length / across,
+                )
+                for pull, steep, resistance in tests
+            ]
+            reach[i, j] = np.clip(np.minimum.reduce(most), 0, MOST_CARS)
             counts[i, j] = np.floor(reach[i, j]).astype(int)
             exact[i, j] = sum(loco.length for loco in locos) + (counts[i, j] + 1) * each.length <= even
     left = clear_height_left(build, np.broadcast_to(across, grade.shape), grade, down[:, None], vertical)
@@ -181,23 +189,53 @@ def sweep(
         reach=reach,
         low_by=(build.clear - 1e-6 - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
         steep_by=grade - steepest * (1 + 1e-9),
-        short_by=np.full_like(grade, -1.0) if train is None else _short_by(effective, stock, pulls, train, judged),
+        short_by=np.full_like(grade, -1.0)
+        if train is None
+        else _short_by((effective, effective_starting), curves.tension / across, stock, pulls, train, judged),
         train=train,
         judged=judged,
         steepest=steepest,
     )
 
 
-def _short_by(effective: FloatArray, stock: Plan, pulls: Pulls, name: str, rails: Sequence[str]) -> FloatArray:
-    """Return by how much the pull of a named train on the even stretch is short, N; under 0 where it is not."""
+def _most_cars(pull: FloatArray, car: FloatArray, turn: FloatArray) -> FloatArray:
+    """Return how many cars a pull moves round an even curve, in parts of one; `turn` is tension's x for each car.
+
+    n cars that need `car` each, N, need n car (e^x - 1) / x with x = n turn, so n = log(1 + turn pull / car) / turn.
+    """
+    share = np.maximum(pull, 0.0) / car
+    with np.errstate(divide="ignore", invalid="ignore"):
+        taut: FloatArray = np.where(turn > 0, np.log1p(turn * share) / turn, share)
+    return taut
+
+
+def _short_by(
+    effective: tuple[FloatArray, FloatArray],
+    turn: FloatArray,
+    stock: Plan,
+    pulls: Pulls,
+    name: str,
+    rails: Sequence[str],
+) -> FloatArray:
+    """Return by how much the pull of a named train on the even stretch is short, N; under 0 where it is not.
+
+    `effective` is the effective grade when running and when starting, `turn` tension's x for each m of train.
+    """
     train = made_up(stock, stock.trains[name])
-    weight = GRAVITY * sum(block.mass for block in train.blocks) * effective
+    cars = GRAVITY * sum(count * car.mass for car, count in train.cars)
+    locos = GRAVITY * sum(block.mass for block in train.blocks) - cars
+    x = turn * train.length  # all of it, wherever its locomotives are
+    taut = np.where(x > 0, np.expm1(x) / np.where(x > 0, x, 1.0), 1.0)
+    running, starting = (
+        locos * steep + (cars * steep + resistance) * taut
+        for steep, resistance in zip(effective, (train.rolling, train.starting), strict=True)
+    )
     short = []
     for rail in rails:
         stand = train.together * sum(pulls.standing(loco, rail).value for loco, _ in train.locos)
         slip = train.together * sum(pulls.slipping(loco, rail).value for loco, _ in train.locos)
-        short += [max(train.rolling, train.starting) - stand * (1 + TIE), train.rolling - slip * (1 + TIE)]
-    return np.asarray(weight + max(short))
+        short += [np.maximum(running, starting) - stand * (1 + TIE), running - slip * (1 + TIE)]
+    return np.asarray(np.maximum.reduce(short))
 
 
 def _refuse_unknown(

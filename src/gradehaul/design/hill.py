@@ -6,21 +6,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Literal
 
-from gradehaul.design.hill_search import Need
 from gradehaul.design.steps import steps_of
 from gradehaul.design.stock_text import stock_text
-from gradehaul.errors import DesignError
+from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.check import CheckAnswer, check_layout
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.resistance import curve_coefficient
-from gradehaul.plan.names import key_text, quoted
+from gradehaul.plan.names import instead, key_text, nearest, quoted
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Plan
+from gradehaul.plan.stock import CLEAN, conditions
 from gradehaul.plan.toml import parse, read_text
 from gradehaul.quantities import convert, length_unit
 from gradehaul.scales import Practice, scale_named
+
+Need = Literal["climbs", "marginal"]
+"""What is asked of a train: that it gets through even if its wheels slip, or only as long as they never do."""
 
 UP = "Up"
 """The route over the hill, from its foot to its top."""
@@ -87,6 +91,47 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
 def coefficient_of(stock: Plan) -> float:
     """Return the curve coefficient, m, by the model that the stock's plan asks for, or as its readings give it."""
     return curve_coefficient(with_bench(stock).curve_resistance, stock.scale)
+
+
+def judged_rails(stock: Plan, rail: str | None) -> tuple[str, ...]:
+    """Return the rails on which a train must climb: the one asked for, else the first film's, settled and fresh.
+
+    A film is judged at both ages, since the first day must be lived through.
+
+    Raises
+    ------
+    RouteError
+        No rail condition of this name.
+    """
+    if rail is None:
+        return conditions(list(stock.films)[:1])[1:] or (CLEAN,)
+    if rail not in (known := conditions(stock.films)):
+        wrong, write = "the stock has no rail condition of this name", instead(rail, known)
+        raise RouteError(wrong, place="--rail", found=quoted(rail), write=write)
+    return (rail,)
+
+
+def known_train(stock: Plan, train: str | None) -> str:
+    """Return the train asked for, or the only one.
+
+    Raises
+    ------
+    RouteError
+        No train of this name, or several and none named.
+    """
+    if train is None and len(stock.trains) == 1:
+        return next(iter(stock.trains))
+    if train is not None and train in stock.trains:
+        return train
+    near = nearest(train or "", stock.trains)
+    names = [near] if near else list(stock.trains)
+    write = " or ".join(f"--train {quoted(name)}" for name in names) or "[train.NAME] in the file after --plan"
+    raise RouteError(
+        "no train is named" if train is None else "the stock has no such train",
+        place="--train",
+        found="" if train is None else quoted(train),
+        write=write,
+    )
 
 
 def car_length(stock: Plan) -> float:

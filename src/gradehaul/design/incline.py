@@ -22,6 +22,7 @@ from gradehaul.design.hill import (
     usual_vertical_curve,
 )
 from gradehaul.errors import DesignError
+from gradehaul.haulage.unusual import STEEP
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.track.vertical import VerticalCurve, vertical_curves
@@ -158,7 +159,7 @@ def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) 
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class InclineGiven:
     """What is settled of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
 
     rise: float | None = None
@@ -169,7 +170,7 @@ class Asked:
     compensated: bool = False
 
 
-def incline_of(asked: Asked, stock: Plan) -> Incline:
+def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
     """Return the incline that two of rise, length and grade settle.
 
     Vertical curves that are not told are as long as practice has them: a car length for each 1 % of change.
@@ -210,7 +211,7 @@ def incline_of(asked: Asked, stock: Plan) -> Incline:
     return incline
 
 
-def refuse_nothing(asked: Asked, unit: str) -> None:
+def refuse_nothing(asked: InclineGiven, unit: str) -> None:
     """Refuse values of nothing, and curves that cannot be."""
     for name in ("rise", "length", "grade"):
         value = getattr(asked, name)
@@ -244,7 +245,7 @@ def refuse_nothing(asked: Asked, unit: str) -> None:
             )
 
 
-def _vertical(asked: Asked, climb: float, length: float, stock: Plan) -> float:
+def _vertical(asked: InclineGiven, climb: float, length: float, stock: Plan) -> float:
     """Return the length of the vertical curves: the least that practice has for the grade it leaves."""
     wished = asked.vertical
     vertical = wished or 0.0
@@ -261,10 +262,14 @@ def _vertical(asked: Asked, climb: float, length: float, stock: Plan) -> float:
     )
 
 
+class FallingError(DesignError):
+    """An incline whose curves, eased by what they add, would go down: a gentler one fails all the more."""
+
+
 def _refuse_impossible(incline: Incline, unit: str) -> None:
     around = sum(bend.length for bend in incline.bends)
     if incline.rise <= 0:
-        raise DesignError("compensation takes all of the rise", write="a steeper grade or a longer length")
+        raise FallingError("compensation takes all of the rise", write="a steeper grade or a longer length")
     if incline.run < incline.vertical * (1 - 1e-9) or incline.straight < 1e-4:
         raise DesignError(
             f"a length of {describe(incline.length, 'length', unit)} has no room for its curves and vertical curves",
@@ -272,9 +277,15 @@ def _refuse_impossible(incline: Incline, unit: str) -> None:
             f"{describe(incline.vertical, 'length', unit)}",
             write="a longer length, less of curve, or a shorter --vertical-curve",
         )
+    if incline.grade > STEEP * (1 + 1e-9):
+        raise DesignError(
+            f"an incline is no steeper than {describe(STEEP, 'grade', '%')}, which is rack-railway country",
+            found=describe(incline.grade, "grade", "%"),
+            write="a longer length, or less rise",
+        )
     for bend in incline.bends:
         if incline.grade_in(bend) < 0:
-            raise DesignError(
+            raise FallingError(
                 f"compensation would turn the grade downward on a curve of {describe(bend.radius, 'length', unit)}",
                 place="--curve",
                 write="a larger radius, or no compensation",

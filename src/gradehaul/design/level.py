@@ -1,56 +1,74 @@
-"""Leveling: railheads at free ends of tracks that make the hardest effective grade under any part of a train least."""
+"""Leveling: railheads at free ends of tracks that make effective grades under trains as low as possible."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.design.level_program import Program, Row
+from gradehaul.design.level_grades import Grades, runs_of
+from gradehaul.design.level_hills import GAIN, LeveledHeights, Leveling, Why
+from gradehaul.design.level_program import Program, Rule
 from gradehaul.design.level_stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.demand import edge_weights
 from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.plan.names import instead, quoted
-from gradehaul.plan.records import Loco, Plan
-from gradehaul.track.piecewise import FloatArray, polyline, shifted_sum
+from gradehaul.plan.records import Plan
+from gradehaul.track.piecewise import FloatArray
 
-CLOSE = 1e-5
-"""An effective grade that is higher by no more than this, 0.001 %, is no worse."""
 MOST_CHANGE = 0.02
-"""Change of grade from one stretch to the next, at the most, unless the stretched string has more there already."""
-_MOST_ROUNDS = 200
+"""Change of grade from one stretch to the next, at the most, unless even heights have more there already."""
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """What keeps a train's hardest grade from being lower: a rule, where it holds, and what it costs.
+
+    `where` names joints, or places on lines; for the rule ``train`` it names trains. `limit` is the change of grade or
+    the height, m, that binds. With the change of grade `wider`, or without that height, the hardest grade of all would
+    be `lower`; None where that was not calculated.
+    """
+
+    rule: Rule
+    where: tuple[str, ...]
+    limit: float | None = None
+    wider: float | None = None
+    lower: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Hardest:
     """The hardest effective grade under a train from its locomotives alone up to all of it: the worst number of cars.
 
-    `string` is the hardest grade with heights of a stretched string, `leveled` with those found; both without vertical
-    curves, which only take from a change of grade.
+    `even` is the hardest grade with even heights, `leveled` with those found; both without vertical curves, which take
+    a little more from a change of grade.
     """
 
     train: str
-    string: float
+    even: float
     leveled: float
     cars: int
     head: float
     track: str
+    binds: tuple[Binding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Leveled:
-    """The railheads found: for every line its stations, m from its `from`, and heights, m; those of the string too."""
+    """The railheads found: for every line its stations, m from its `from`, and heights, m; the even heights too."""
 
     plan: Plan
     stations: Stations
-    string: FloatArray
     heights: FloatArray
     hardest: tuple[Hardest, ...]
+
+    @property
+    def even(self) -> FloatArray:
+        """The heights without leveling, m."""
+        return self.stations.even
 
     @property
     def joints(self) -> Mapping[str, float]:
@@ -65,15 +83,18 @@ def leveled(
     least: Mapping[str, float] | None = None,
     most: Mapping[str, float] | None = None,
     change: float = MOST_CHANGE,
+    gain: float = GAIN,
 ) -> Leveled:
-    """Return the railheads that make the hardest effective grade as low as possible.
+    """Return the railheads that make the hardest effective grade as low as possible, then the next hardest, and so on.
 
-    The hardest grade is the greatest, over the named trains, over every number of their cars from none, and over every
-    place of the head, of the effective grade averaged by weight under the train. It is linear in the heights where
-    the head is held, so the heights come from a linear program to which the exact engine's worst places are added as
-    rows until none is worse by 0.001 %. Among equal answers the one whose grades change least in sum is taken. Where
-    the stretched string climbs nothing falls, and where it falls nothing climbs; so the string is always allowed, and
-    no train gets it harder than there, unless limits of joints forbid the string.
+    How hard a stretch is for a train is the greatest, over every number of its cars from none and over every place of
+    its head on the stretch, of the effective grade averaged by weight under it. That is linear in the heights where
+    the head is held. The hardest of all stretches is made as low as can be; what cannot be lower is fixed; then the
+    hardest of the others is made as low as can be, and so on. So no stretch gets harder than with even heights unless
+    that lowers a harder one. Where no more than `gain` is to be had, and where no train pulls, heights stay even.
+
+    Where even heights climb nothing falls, and where they fall nothing climbs. No train's hardest grade gets harder
+    than with even heights, unless limits of joints forbid these.
 
     Parameters
     ----------
@@ -84,18 +105,20 @@ def leveled(
     least, most
         Heights, m, that free joints must clear or must not exceed.
     change
-        The change of grade from one stretch to the next at the most, where the string has no more.
+        The change of grade from one stretch to the next at the most, where even heights have no more.
+    gain
+        What is worth a change of heights, a plain ratio.
 
     Raises
     ------
     RouteError
         No train, or none that can be judged.
     DesignError
-        No free height, a joint that does not exist, or limits that contradict one another.
+        No free height, a joint that does not exist, or limits that contradict one another or leave nothing free.
 
     Examples
     --------
-    Half of a rise is on a curve of 1 m, which asks for 0.8 % more; so the curve climbs at 0.8 % less:
+    Half of a rise is on a curve of 1 m, which adds 0.8 %; so the curve climbs at 0.8 % less:
 
     >>> from gradehaul.plan import read_plan
     >>> layout = Layout(read_plan('''
@@ -109,7 +132,7 @@ def leveled(
     ... route.Up = { from = "Foot", to = "Top" }
     ... train.up = { route = "Up", consist = ["tank", "4 ore"] }
     ... '''))
-    >>> [(round(100 * each.string, 2), round(100 * each.leveled, 2)) for each in leveled(layout).hardest]
+    >>> [(round(100 * each.even, 2), round(100 * each.leveled, 2)) for each in leveled(layout).hardest]
     [(2.8, 2.4)]
     """
     plan = layout.plan
@@ -120,42 +143,73 @@ def leveled(
             file=plan.file,
             write="tracks without rise, grade or railhead between joints whose height is given",
         )
-    cases = [case for name in _names(plan, trains) for case in _cases(layout, stations, name)]
-    if not cases:
+    runs = runs_of(layout, stations, _names(plan, trains))
+    if not runs:
         raise RouteError(
             "no train is named, or none is as short as its route",
             file=plan.file,
             write="[train.NAME] with a consist, and a route over the hill",
         )
-    program = Program(stations, change)
-    program.limit(plan, least or {}, most or {})
     # what no train runs over is kept even too
-    orders = [(case.order, case.places) for case in cases] + [*stations.lines.values()]
-    program.follow([order for order, _ in orders], [places for _, places in orders])
-    own: dict[str, float] = {}
-    if not program.limited:
-        for case in cases:
-            own[case.name] = max(own.get(case.name, -np.inf), case.worst(stations.string).value)
+    orders = [(run.order, run.places) for run in runs] + [*stations.lines.values()]
+    least, most = least or {}, most or {}
 
-    def worst(case: _Case, heights: FloatArray) -> Row:
-        return case.worst(heights)._replace(most=own.get(case.name, np.inf))
+    grades = Grades(runs, stations.even.size)
+    trains_of, hills = _spots(stations, grades)
+    even_hard, _ = grades.worst(stations.even)
 
-    rows = [worst(case, stations.string) for case in cases]
-    heights = stations.string
-    top: float | None = None
-    for _ in ("hardest grade", "evenness"):
-        for _round in range(_MOST_ROUNDS):
-            heights, bound = program.solve(rows, smooth=top)
-            now = [worst(case, heights) for case in cases]
-            worse = [row for row in now if row.value > min(bound, row.most) + 0.5 * CLOSE]
-            if not worse:
-                break
-            rows += worse
-        top = bound + 0.25 * CLOSE
-    before, after = (max(case.worst(each).value for case in cases) for each in (stations.string, heights))
-    if not program.limited and after > before:
-        heights = stations.string  # it was best already, and the program found it but for its tolerance
-    return Leveled(plan, stations, stations.string, heights, tuple(_hardest(cases, stations.string, heights)))
+    def leveling(change: float, least: Mapping[str, float], most: Mapping[str, float]) -> Leveling:
+        program = Program(stations, change, orders)
+        program.bound(plan, least, most)
+        own = np.full(hills.size, np.inf)
+        if not (least or most):
+            for name in np.unique(trains_of):
+                own[trains_of == name] = even_hard[trains_of == name].max()
+        return Leveling(grades, program, stations.even, hills, own)
+
+    least, most = least or {}, most or {}
+    chosen = leveling(change, least, most)
+    if (least or most) and not chosen.program.free().any():
+        raise DesignError(
+            "the limits of joints fix every railhead: nothing is left to find",
+            file=plan.file,
+            place=" and ".join(option for option, own in (("--at-least", least), ("--at-most", most)) if own),
+            write="limits that leave some joint room",
+        )
+    found = chosen.hill_by_hill(gain)
+    if found is None:
+        raise DesignError(
+            "no heights keep all limits",
+            file=plan.file,
+            write="a larger change of grade, or wider limits of joints",
+        )
+
+    hardest = _hardest(grades, trains_of, even_hard, found, chosen)
+    top = max(range(len(hardest)), key=lambda k: hardest[k].leveled)
+    costs = tuple(_with_cost(binding, leveling, change, least, most) for binding in hardest[top].binds)
+    hardest[top] = replace(hardest[top], binds=costs)
+    return Leveled(plan, stations, found.heights, tuple(hardest))
+
+
+def _with_cost(
+    binding: Binding,
+    leveling: Callable[[float, Mapping[str, float], Mapping[str, float]], Leveling],
+    change: float,
+    least: Mapping[str, float],
+    most: Mapping[str, float],
+) -> Binding:
+    """Return what binds with how low the hardest grade of all would be without it, or with twice the change."""
+    wider = None
+    if binding.rule == "change" and binding.limit is not None:
+        change = wider = math.ceil(2e4 * binding.limit - 1e-6) / 1e4  # as it is shown, so that it can be tried
+    elif binding.rule == "at least":
+        least = {name: bound for name, bound in least.items() if name not in binding.where}
+    elif binding.rule == "at most":
+        most = {name: bound for name, bound in most.items() if name not in binding.where}
+    else:
+        return binding
+    answer = leveling(change, least, most).lowest()
+    return replace(binding, wider=wider, lower=None if answer is None else float(answer.others[0]))
 
 
 def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
@@ -166,89 +220,57 @@ def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names or plan.trains))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Case:
-    """One train on one route, or leg of one from `start`: the stations it passes, in order, and where they are, m."""
+def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
+    """Return the train and the hill of each spot, shape (spots,)."""
+    trains = np.empty(grades.spots.size, dtype=object)
+    hills = np.zeros(grades.spots.size, dtype=np.intp)
+    label = stations.hills
+    for run in grades.runs:
+        here = np.isin(run.spots, grades.spots)
+        one, two = run.order[:-1][here], run.order[1:][here]
+        number = np.searchsorted(grades.spots, run.spots[here])
+        trains[number], hills[number] = run.name, label[np.where(stations.free[one], one, two)]
+    return trains.astype(str), hills
 
-    name: str
-    cars: int
-    train: Train
-    profile: RouteProfile
-    coefficient: float
-    order: NDArray[np.intp]
-    places: FloatArray
-    start: float
 
-    def worst(self, heights: FloatArray) -> Row:
-        """Return the hardest place under the train with some heights, as a row of the program."""
-        effort = polyline(self.places, heights[self.order]) + self.profile.turning * self.coefficient
-        weights = edge_weights(self.train)
-        asked = shifted_sum(
-            replace(self.profile, effort=effort, _behind={}, _rows={}).with_track_behind(self.train.length),
-            weights.tolist(),
-            self.train.edges.tolist(),
-            self.profile.first_head(self.train.length),
-            self.profile.length,
+def _hardest(
+    grades: Grades, trains: NDArray[np.str_], even: FloatArray, found: LeveledHeights, leveling: Leveling
+) -> list[Hardest]:
+    hard, rows = grades.worst(found.heights)
+    result = []
+    for name in dict.fromkeys(run.name for run in grades.runs):
+        own = np.flatnonzero(trains == name)
+        spot = int(own[np.argmax(hard[own])])
+        run, head = grades.runs[grades.run[rows[spot]]], float(grades.head[rows[spot]])
+        binds = _binding(found.why[spot], trains, leveling.program) if spot in found.why else ()
+        result.append(
+            Hardest(
+                train=name,
+                even=float(even[own].max()),
+                leveled=float(hard[spot]),
+                cars=run.cars,
+                head=run.start + head,
+                track=run.profile.track_at(head),
+                binds=binds,
+            )
         )
-        top = asked.greatest()
-        whole = float((self.train.line_weights * np.diff(self.train.edges)).sum())
-        at = top.at - self.train.edges
-        rounds = np.floor(at / self.profile.length) if self.profile.route.lap else np.zeros(at.size)
-        at = np.clip(at - rounds * self.profile.length, 0.0, self.profile.length)
-        turned = self.profile.turning.at(at) + rounds * self.profile.turning(self.profile.length)
-        bends = float((weights * turned).sum()) * self.coefficient / whole
-        parts = np.zeros(heights.size)
-        left = np.clip(np.searchsorted(self.places, at, side="right") - 1, 0, self.places.size - 2)
-        share = (at - self.places[left]) / (self.places[left + 1] - self.places[left])
-        np.add.at(parts, self.order[left], weights * (1 - share) / whole)
-        np.add.at(parts, self.order[left + 1], weights * share / whole)
-        return Row(parts, bends, top.value / whole, self.start + top.at)
+    return result
 
 
-def _cases(layout: Layout, stations: Stations, name: str) -> list[_Case]:
-    """Return a case for every number of cars of a train on its route; on one with reversals, on each of its legs."""
-    plan = layout.plan
-    named = plan.trains[name]
-    route = next((each for each in layout.routes if each.name == named.route), None)
-    if route is None:
-        return []
-    found = []
-    trains = _shorter(made_up(plan, named))
-    for profile, start in layout.profile(route).runs:
-        order, places = stations.along(profile.route)
-        places[-1] = profile.length
-        for cars, train in trains:
-            if train.length <= profile.length:
-                run = train.after(profile.route.run_rounds)
-                found.append(_Case(name, cars, run, profile, layout.coefficient, order, places, start))
-    return found
-
-
-def _shorter(train: Train) -> list[tuple[int, Train]]:
-    """Return a train with none of its cars, with the first, with the first two, and so on; locomotives all stay."""
-    total = sum(count for _, count in train.cars)
-    found = []
-    for cars in range(total + 1):
-        left = cars
-        blocks: list[Block] = []
-        for block in train.blocks:
-            count = block.count if isinstance(block.vehicle, Loco) else min(block.count, left)
-            left -= 0 if isinstance(block.vehicle, Loco) else count
-            if count:
-                blocks.append(Block(block.vehicle, count))
-        found.append((cars, Train(tuple(blocks), train.together, train.together_basis)))
-    return found
-
-
-def _hardest(cases: Sequence[_Case], string: FloatArray, heights: FloatArray) -> list[Hardest]:
-    found: dict[str, Hardest] = {}
-    for case in cases:
-        before, after = case.worst(string).value, case.worst(heights)
-        told = found.get(case.name)
-        top = max(before, told.string) if told else before
-        if told is None or after.value > told.leveled:
-            track = case.profile.track_at(after.head - case.start)
-            found[case.name] = Hardest(case.name, top, after.value, case.cars, after.head, track)
-        else:
-            found[case.name] = Hardest(case.name, top, told.leveled, told.cars, told.head, told.track)
-    return [*found.values()]
+def _binding(why: Why, trains: NDArray[np.str_], program: Program) -> tuple[Binding, ...]:
+    """Return what binds by rule, that with a figure of its own first."""
+    names, stations = program.stations.names, program.stations
+    where: dict[tuple[Rule, float | None], list[str]] = {}
+    rule: Rule
+    for limit in (program.limits[k] for k in why.limits.tolist()):
+        figure = round(limit.high, 6) if limit.rule == "change" else None
+        where.setdefault((limit.rule, figure), []).append(names[limit.station])
+    for rule, numbers, bounds in (("at least", why.floors, program.low), ("at most", why.ceilings, program.high)):
+        for number in numbers.tolist():
+            free = stations.free[number]
+            where.setdefault((rule, float(bounds[number])) if free else ("given", None), []).append(names[number])
+    if why.spots.size:
+        where["train", None] = trains[why.spots].tolist()
+    order: tuple[Rule, ...] = ("change", "at least", "at most", "train", "rise", "direction", "given")
+    found = [Binding(rule, tuple(dict.fromkeys(names)), figure) for (rule, figure), names in where.items()]
+    return tuple(sorted(found, key=lambda each: order.index(each.rule)))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gradehaul.design.survey import Steep, Surveyed, steeper_than
+from gradehaul.quiet import quietly
 from gradehaul.track.piecewise import FloatArray
 
 SHIM = {"metric": 0.006, "imperial": 0.00635}
@@ -158,9 +159,10 @@ def _least_total(
         return np.zeros(rises.size + 1) if min(bounds) >= 0 else None
     matrix = coo_array((entries, (rows, columns)), shape=(len(bounds), 2 * inner)).tocsr()
     within = LinearConstraint(matrix, -np.inf, np.array(bounds, dtype=float))
-    done = milp(
-        np.ones(2 * inner), integrality=np.ones(2 * inner, dtype=int), constraints=[within], bounds=Bounds(0, most)
-    )
+    with quietly():
+        done = milp(
+            np.ones(2 * inner), integrality=np.ones(2 * inner, dtype=int), constraints=[within], bounds=Bounds(0, most)
+        )
     if done.x is None:
         return None
     up = np.round(done.x[:inner] - done.x[inner:])

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from gradehaul.network.route import Route
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.railhead import solve_railheads
 
@@ -20,16 +21,41 @@ from gradehaul.track.railhead import solve_railheads
 class Stations:
     """Every place where a height may be given: a joint, or an end of track within a line; n of them.
 
-    `lines` has for each line its stations and their distances from its `from`, m; `string` the heights of a stretched
-    string, m; `free` which stations have no height given; `ties` pairs of stations whose rise is fixed, with the rise.
+    `lines` has for each line its stations and their distances from its `from`, m; `even` the heights without leveling,
+    m, even between those that are given; `free` which stations have no height given; `ties` pairs of stations whose
+    rise is fixed, with the rise.
     """
 
     joints: Mapping[str, int]
     lines: Mapping[str, tuple[NDArray[np.intp], FloatArray]]
-    string: FloatArray
+    even: FloatArray
     free: NDArray[np.bool_]
     ties: tuple[tuple[int, int, float], ...]
     plan: Plan
+
+    @property
+    def names(self) -> dict[int, str]:
+        """What each station is called: its joint, or its line and its distance along that in the plan's unit."""
+        found = {
+            int(number): f"{line} at {describe(float(at), 'length', self.plan.unit)}"
+            for line, (numbers, distance) in self.lines.items()
+            for number, at in zip(numbers, distance, strict=True)
+        }
+        return {**found, **{number: name for name, number in self.joints.items()}}
+
+    @property
+    def hills(self) -> NDArray[np.intp]:
+        """Which stations hang together through free ones, as a number for each; a fixed one is on its own."""
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
+
+        pairs = np.concatenate([np.array([numbers[:-1], numbers[1:]]) for numbers, _ in self.lines.values()], axis=1)
+        pairs = pairs[:, self.free[pairs].all(axis=0)]
+        count = self.even.size
+        _, found = connected_components(
+            coo_array((np.ones(pairs.shape[1]), pairs), shape=(count, count)), directed=False
+        )
+        return np.asarray(found, dtype=np.intp)
 
     def along(self, route: Route) -> tuple[Any, FloatArray]:
         """Return the stations along a route in running order, and where they are on it, m."""

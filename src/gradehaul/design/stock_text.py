@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gradehaul.plan.bench_records import Book, PullRead, StringRead
 from gradehaul.plan.names import key_text, quoted
-from gradehaul.plan.records import Car, Film, Loco, NamedTrain, Plan, Power
+from gradehaul.plan.records import Car, CurveResistance, Film, Loco, NamedTrain, Plan, Power
 from gradehaul.quantities import Reading, convert
 
 
@@ -27,7 +27,7 @@ def stock_text(stock: Plan, route: str) -> list[str]:
 
 def _bends_text(stock: Plan) -> list[str]:
     bends = stock.curve_resistance
-    if bends.model == "degree":
+    if bends == CurveResistance():
         return []
     parts = ["", "[curve_resistance]", f"model = {quoted(bends.model)}"]
     if bends.wheelbase is not None:
@@ -36,6 +36,10 @@ def _bends_text(stock: Plan) -> list[str]:
         parts.append(f"friction = {bends.friction!r}")
     if bends.coefficient is not None:
         parts.append(f"coefficient = {_metric(bends.coefficient)}")
+    if bends.starting is not None:
+        parts.append(f"starting = {bends.starting!r}")
+    if bends.tension:
+        parts.append(f"tension = {bends.tension!r}")
     return parts
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from gradehaul.plan.records import Basis, Film, Loco, Plan
+from gradehaul.plan.records import Basis, Film, Loco, Plan, PredictedPull
 from gradehaul.plan.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
 
@@ -81,9 +81,9 @@ def share_kept(loco: Loco, film: Film, *, fresh: bool) -> float:
 def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     """Return the standing pull of a locomotive on one rail condition.
 
-    Measured on this condition; else scaled: from the readings of other locomotives where the bench has them, else from
-    the same film at another age, from clean rail, or from another film, by the shares kept; else assumed from the
-    weight on drivers.
+    Measured on this condition; else scaled from its readings on the same film at another age, on clean rail or on
+    another film, by the shares kept; else, where it was never read, scaled from the readings of other locomotives; else
+    assumed from the weight on drivers.
 
     Parameters
     ----------
@@ -107,16 +107,40 @@ def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     >>> standing_pull(plan, plan.locos["tank"], "treated")
     Pull(value=0.51, basis='scaled')
     """
-    measured = loco.pull.get(condition)
-    if measured:
-        return Pull(_mean(measured), "measured")
-    if condition in loco.predicted:
-        return Pull(loco.predicted[condition].value, "scaled")
-    share = _share(plan, loco, condition)
-    for other in nearest_first(plan, condition):
-        if readings := loco.pull.get(other):
-            return Pull(_mean(readings) * share / _share(plan, loco, other), "scaled")
-    return Pull(sum(clean_adhesion(loco)) * share, "assumed")
+    source = source_of_pull(plan, loco, condition)
+    if isinstance(source.known, PredictedPull):
+        known = source.known.value
+    else:
+        known = _mean(source.known) if source.known else sum(clean_adhesion(loco))
+    return Pull(known * share_on(plan, loco, condition) / share_on(plan, loco, source.rail), source.basis)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """What a standing pull comes from: readings or a prediction on a rail, or weight on drivers, on clean rail.
+
+    `known` is None for weight. On another rail the pull is scaled by the shares kept on both.
+    """
+
+    basis: Basis
+    rail: str
+    known: tuple[Reading, ...] | PredictedPull | None
+
+
+def source_of_pull(plan: Plan, loco: Loco, condition: str) -> Source:
+    """Return what the standing pull of a locomotive on a rail condition comes from.
+
+    The first of: its own readings there; its own readings on the nearest other rail; what the readings of other
+    locomotives predict there, or on the nearest other rail; its weight on drivers.
+    """
+    rails = [condition, *nearest_first(plan, condition)]
+    for rail in rails:
+        if readings := loco.pull.get(rail):
+            return Source("measured" if rail == condition else "scaled", rail, tuple(readings))
+    for rail in rails:
+        if rail in loco.predicted:
+            return Source("scaled", rail, loco.predicted[rail])
+    return Source("assumed", CLEAN, None)
 
 
 def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
@@ -166,7 +190,8 @@ def nearest_first(plan: Plan, condition: str) -> list[str]:
     return own + rest
 
 
-def _share(plan: Plan, loco: Loco, condition: str) -> float:
+def share_on(plan: Plan, loco: Loco, condition: str) -> float:
+    """Return the share of its clean pull that a locomotive keeps on a rail condition."""
     found = film_of(plan, condition)
     return 1.0 if found is None else share_kept(loco, found[0], fresh=found[1])
 

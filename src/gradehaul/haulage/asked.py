@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gradehaul.haulage.demand import asked_at
+from gradehaul.haulage.demand import asked_at, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.verdict import Verdict
@@ -22,13 +22,15 @@ class Asked:
     grade: float
     curves: float
     rolling: float
+    tension: float
+    """Friction of flanges that coupler tension presses; 0 where the plan leaves it out."""
     given: float
     """The standing pull."""
 
     @property
     def all(self) -> float:
         """All that is asked, N."""
-        return self.grade + self.curves + self.rolling
+        return self.grade + self.curves + self.rolling + self.tension
 
 
 def asked_at_least_margin(profile: RouteProfile, train: Train, verdict: Verdict) -> Asked:
@@ -69,8 +71,9 @@ def asked_at_least_margin(profile: RouteProfile, train: Train, verdict: Verdict)
     runs, head = train.after(leg.route.run_rounds), verdict.margin_at - start
     asked = sum(asked_at(leg, runs, head))
     grade = _grades(leg, runs, head)
-    given = verdict.margin + asked + runs.rolling
-    return Asked(verdict.margin_at, leg.track_at(head), grade, asked - grade, runs.rolling, given)
+    tension = tension_at(leg, runs, head)
+    given = verdict.margin + asked + runs.rolling + tension
+    return Asked(verdict.margin_at, leg.track_at(head), grade, asked - grade, runs.rolling, tension, given)
 
 
 def _grades(profile: RouteProfile, train: Train, head: float) -> float:

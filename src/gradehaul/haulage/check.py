@@ -2,28 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.adhesion import slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import film_of, slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.demand import TIE
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.demand import TIE, demand
+from gradehaul.haulage.fit_trains import Misfit, misfits
+from gradehaul.haulage.judged import outcome_of, rail_without_age
+from gradehaul.haulage.layout import Layout, film_rails
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.outcome import FAILS, Outcome
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
+from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.unusual import unusual_notes
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.route import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
-from gradehaul.plan.stock import conditions
+from gradehaul.plan.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.closing import figure_name
 from gradehaul.track.fouling import fouling_notes
+from gradehaul.track.positions import USABLE_MISCLOSURE
+
+_KINK = math.radians(5.0)
+"""A loop that misses closing by a greater angle, or by more than its gauge, is no track that can be laid (our own
+limits)."""
+
+MUCH_WRAPPED = 4.0
+"""Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
+
+USUAL_TENSION = 0.03
+"""Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
+measured value was found)."""
 
 Progress = Callable[[int, int], None]
 """Told how many parts of the work are done, and of how many."""
@@ -65,6 +82,13 @@ class TrainAnswer:
     length: float
     verdict: Verdict
     trust: TrainTrust
+    misfits: tuple[Misfit, ...] = ()
+    """Places of its route that do not hold it; the verdict is on the track alone."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,17 +112,33 @@ class CheckAnswer:
     """Curve coefficient, m."""
     rails: tuple[str, ...]
     """The rail conditions reckoned with."""
+    judged_rails: tuple[str, ...]
+    """Those by which the layout passes or fails: the ones named, else as planned where the plan says so, else clean."""
     routes: tuple[RouteAnswer, ...]
     between: tuple[Between, ...]
     trains: tuple[TrainAnswer, ...]
     berths: tuple[BerthAnswer, ...]
     figures: tuple[Figure, ...]
+    doubts: tuple[Note, ...]
+    """Unusual figures and doubtful geometry, which can make the whole answer wrong."""
+    not_checked: tuple[str, ...]
+    """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]
+    """All notes, those doubts among them."""
 
     @property
-    def judged_rails(self) -> tuple[str, ...]:
-        """The rail conditions by which a layout passes or fails: as planned where it says so, else every film."""
-        return judged_rails(self.rails)
+    def film_rails(self) -> tuple[str, ...]:
+        """The conditions with a film everywhere, at both ages, of the films that are not judged so.
+
+        They answer a question: what if the film spreads, or all rails get it?
+        """
+        films = film_rails(self.rails)
+        asked = {rail_without_age(rail) for rail in films if rail not in self.judged_rails}
+        return tuple(rail for rail in films if rail_without_age(rail) in asked)
+
+    def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
+        """Return the named trains on some rail conditions."""
+        return [train for train in self.trains if train.rail in rails]
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -108,17 +148,18 @@ class CheckAnswer:
 
     @property
     def passes(self) -> bool:
-        """Whether every named train is judged, gets through and holds back on the judged rails."""
-        judged = self.judged_rails
-        return not self.unjudged and all(
-            train.verdict.outcome != "stalls" and train.verdict.holds_back
-            for train in self.trains
-            if train.rail in judged
-        )
+        """Whether all was checked, and no named train fails on the judged rails."""
+        return not self.not_checked and not any(train.outcome in FAILS for train in self.on(self.judged_rails))
 
 
 def check(
-    plan: Plan, *, all_routes: bool = False, seed: int = 0, hours: float | None = None, progress: Progress | None = None
+    plan: Plan,
+    *,
+    all_routes: bool = False,
+    seed: int = 0,
+    hours: float | None = None,
+    rails: Sequence[str] | None = None,
+    progress: Progress | None = None,
 ) -> CheckAnswer:
     """Answer the main job for a plan.
 
@@ -132,23 +173,31 @@ def check(
         Of the draws that tell how sure the answer is: the same seed gives the same answer.
     hours
         The age at which films are reckoned; settled where it is not told.
+    rails
+        The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
+        clean.
     progress
         Called as routes are done.
 
     Raises
     ------
+    RouteError
+        A rail condition that the plan does not have.
     Problems
-        Heights that contradict one another, routes that no train can follow, named trains longer than their lap.
+        Heights that contradict one another, routes that no train can follow.
     """
-    return check_layout(Layout(plan, all_routes=all_routes, hours=hours), seed=seed, progress=progress)
+    layout = Layout(plan, all_routes=all_routes, hours=hours)
+    return check_layout(layout, seed=seed, rails=rails, progress=progress)
 
 
-def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = None) -> CheckAnswer:
+def check_layout(
+    layout: Layout, *, seed: int = 0, rails: Sequence[str] | None = None, progress: Progress | None = None
+) -> CheckAnswer:
     """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan = layout.plan
+    judged = layout.judged(rails)
     draws = Draws(plan, layout.coefficient, seed=seed)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
-    train_notes = fit_trains(layout, trains)
     routes: list[RouteAnswer] = []
     verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
     for number, route in enumerate(layout.routes):
@@ -157,6 +206,7 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
         for named in plan.trains.values():
             if named.route == route.name:
                 train = trains[named.name]
+                too_long = misfits(layout, route, train)
                 verdicts[named.name] = [
                     TrainAnswer(
                         name=named.name,
@@ -165,81 +215,100 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
                         length=train.length,
                         verdict=judge(profile, train, rail, layout.pulls),
                         trust=trust_in_train(profile, train, rail, draws),
+                        misfits=too_long,
                     )
                     for rail in layout.rails
                 ]
         if progress is not None:
             progress(number + 1, len(layout.routes))
     alignment = layout.alignment
+    doubts = (*unusual_notes(plan, (answer.ruling for answer in routes)), *_loops_that_miss(layout))
+    answers = tuple(answer for found in verdicts.values() for answer in found)
     notes = (
         *plan.notes,
         *alignment.notes,
         *fouling_notes(alignment, alignment.positions),
         *layout.found.notes,
-        *train_notes,
+        *misfit_notes(plan, answers),
         *_doubtful_pulls(plan),
-        *unusual_notes(plan, (answer.ruling for answer in routes)),
+        *_unsure_predictions(plan, draws),
+        *_assumed_films(plan),
+        *_taut_trains(layout, trains),
+        *doubts,
     )
     return CheckAnswer(
         plan=plan,
         alignment=alignment,
         coefficient=layout.coefficient,
         rails=layout.rails,
+        judged_rails=judged,
         routes=tuple(routes),
         between=layout.found.between,
-        trains=tuple(answer for answers in verdicts.values() for answer in answers),
+        trains=answers,
         berths=tuple(
             berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
         ),
         figures=figures(plan, layout.coefficient),
+        doubts=tuple(dict.fromkeys(doubts)),
+        not_checked=tuple(_not_checked(layout)),
         notes=tuple(dict.fromkeys(notes)),
     )
 
 
-def fit_trains(layout: Layout, trains: Mapping[str, Train]) -> list[Note]:
-    """Refuse named trains that fit nowhere to run; note those that a berth does not hold.
-
-    Raises
-    ------
-    Problems
-        Trains longer than the lap or the loop of their route, or whose locomotives are too long to run round them.
-    """
-    plan = layout.plan
-    routes = {route.name: route for route in layout.routes}
-    problems: list[PlanError] = []
-    notes: list[Note] = []
-    for named in (plan.trains[name] for name in trains):
-        if named.route not in routes:  # every route was asked for, in place of the declared ones
-            continue
-        length = trains[named.name].length
-        problems += _shut_in(layout, named.name, trains[named.name], routes[named.route])
-        for room in layout.rooms(routes[named.route]):
-            if length <= room.length * (1 + 1e-9):
-                continue
-            place = f'train "{named.name}"'
-            got, holds = (describe(x, "length", plan.unit) for x in (length, room.length))
-            if room.berth:
-                notes.append(Note(place, f"it is {got} long and does not fit {room.name}, which holds {holds}"))
+def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
+    """Yield a note for each place that does not hold a train."""
+    for train in trains:
+        for misfit in train.misfits:
+            needed, holds = (describe(x, "length", plan.unit) for x in (misfit.length, misfit.available))
+            if misfit.kind == "run-round":
+                text = f"its locomotives are {needed} long and do not fit {misfit.place}, which holds {holds}"
             else:
-                wrong = f"it must be no longer than {room.name} of its route, {holds}"
-                problems.append(PlanError(wrong, file=plan.file, place=place, found=got, write="a shorter consist"))
-    if problems:
-        raise Problems(problems)
-    return notes
+                text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
+            yield Note(f'train "{train.name}"', text)
 
 
-def _shut_in(layout: Layout, name: str, train: Train, route: Route) -> Iterator[PlanError]:
-    """Yield errors where a train's locomotives are too long for the way round it."""
-    for tail, length, room in train.too_long_round(route.tails):
-        got, holds = (describe(x, "length", layout.plan.unit) for x in (length, room))
-        wrong = f"its locomotives run round it {tail.place}, and must be no longer than the room to reverse there"
-        yield PlanError(
-            f"{wrong}, {holds}",
-            file=layout.plan.file,
-            place=f'train "{name}"',
-            found=got,
-            write="fewer locomotives, or more track beyond",
-        )
+def _loops_that_miss(layout: Layout) -> list[Note]:
+    """Return notes on figures that miss closing by more than track can be pushed into place."""
+    gauge, positions = layout.plan.scale.gauge, layout.alignment.positions
+    far = {
+        figure_name(closure)
+        for closure in positions.closures
+        if closure.distance > gauge or abs(closure.angle or 0.0) > _KINK or closure.share > USABLE_MISCLOSURE
+    }
+    return [note for note in layout.alignment.notes if note.place in far]
+
+
+def _not_checked(layout: Layout) -> Iterator[str]:
+    """Yield what no answer can be given to, and why."""
+    plan, positions = layout.plan, layout.alignment.positions
+    answered = {route.name for route in layout.routes}
+    trains = [named.name for named in plan.trains.values() if named.route not in answered]
+    if trains:
+        yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"
+    routes = [name for name in plan.routes if name not in answered and not layout.all_routes]
+    if routes:
+        yield f"{_listed('route', routes)}, since no train can follow {'them' if routes[1:] else 'it'}"
+    lost: dict[int, list[str]] = {}
+    for berth in plan.berths.values():
+        frame = positions.tracks[berth.tracks[0]].frame
+        if berth.clear is None and not positions.usable(frame):
+            lost.setdefault(frame, []).append(berth.name)
+    for frame, berths in lost.items():
+        miss = describe(positions.worst[frame].distance, "length", plan.unit)
+        figure = figure_name(positions.worst[frame])
+        yield f"where other track fouls {_listed('berth', berths)}, since {figure} misses closing by {miss}"
+
+
+def _listed(kind: str, names: Sequence[str]) -> str:
+    """Return some names of a kind, the first of them where they are many.
+
+    Examples
+    --------
+    >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
+    ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
+    """
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
 
 
 def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
@@ -254,6 +323,78 @@ def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
                     f"the pull measured with sliding wheels is more than the standing pull, which is {known}; "
                     "measure the standing pull too",
                 )
+
+
+def _unsure_predictions(plan: Plan, draws: Draws) -> Iterator[Note]:
+    """Yield a note for each pull that is calculated from other locomotives though its weight alone says more."""
+    if not any(loco.predicted for loco in plan.locos.values()):
+        return
+    for each in predictions(draws):
+        if each.less_sure:
+            others, weight = (
+                f"{describe(pull.value, 'force', unit)} ({describe(pull.low, 'force', unit)} to "
+                f"{describe(pull.high, 'force', unit)})"
+                for unit in [_force_unit(plan)]
+                for pull in (each.pull, each.by_weight)
+            )
+            yield Note(
+                f'loco "{each.loco}", {each.rail}',
+                f"its pull by the readings of other locomotives is {others}, by its weight {weight}; the first is used "
+                "and says little: read its own pull",
+            )
+
+
+def _force_unit(plan: Plan) -> str:
+    """Return a unit in which the plan's readings were written, N where there are none."""
+    readings = (force for loco in plan.locos.values() for forces in loco.pull.values() for force in forces)
+    return next((force.unit for force in readings if force.unit), "N")
+
+
+def _assumed_films(plan: Plan) -> Iterator[Note]:
+    """Yield a note for each film whose shares nobody measured or stated, where some pull depends on them."""
+    rails = conditions(plan.films)
+    for film in plan.films.values():
+        own = [rail for rail in rails if film_of(plan, rail) == (film, rail.endswith(FRESH))]
+        if film.basis == "assumed" and any(not loco.pull.get(rail) for loco in plan.locos.values() for rail in own):
+            yield Note(
+                f'rail "{film.name}"',
+                "measure first: the shares of pull that it leaves are assumed, for no measured pull of a model on one "
+                "was found; on a test rig with steel wheels a film left as little as 35 %",
+            )
+
+
+def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
+    """Yield a note for each train round so much curve that coupler tension, where it is left out, would tell."""
+    if layout.curves.tension:
+        return
+    routes = {route.name: route for route in layout.routes}
+    for name, train in trains.items():
+        if layout.plan.trains[name].route not in routes or not (train.locos and train.cars):
+            continue
+        taut = [
+            _strain(leg, train.after(leg.route.run_rounds))
+            for leg, _ in layout.profile(routes[layout.plan.trains[name].route]).runs
+        ]
+        angle, more = max(taut)
+        if angle > MUCH_WRAPPED:
+            share = f"{100 * more:.0f} %"
+            yield Note(
+                f'train "{name}"',
+                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension, not counted, would add "
+                f"some {share} to its demand; tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines "
+                "within the train about halve it",
+            )
+
+
+def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
+    """Return the most angle that a train's cars wrap, rad, and by how much usual tension raises its greatest demand."""
+    angle = profile.shaped(profile.turning).averaged(train.length, profile.first_head(train.length)).greatest()
+    wrapped = angle.value * train.length
+    if wrapped <= MUCH_WRAPPED:
+        return wrapped, 0.0
+    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION), _compensated={})
+    with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
+    return wrapped, with_it / without - 1 if without > 0 else 0.0
 
 
 def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], draws: Draws) -> RouteAnswer:

@@ -11,6 +11,7 @@ import numpy as np
 from gradehaul.errors import RouteError
 from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weakest_basis
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.tension import friction_of_tension
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis, Loco, Plan
 from gradehaul.plan.stock import FRESH, first_day
@@ -261,6 +262,63 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     )
 
 
+class Demand(NamedTuple):
+    """What a whole train needs along a route, N, by the place of its head: grades, curves and its cars' resistance.
+
+    `running` and `starting` are compared with the pull; `least` is what can be relied on downhill, by the 5th
+    percentiles of curve and rolling resistance: where it is negative, the locomotives must hold the train back.
+    """
+
+    running: PiecewiseQuadratic
+    starting: PiecewiseQuadratic
+    least: PiecewiseQuadratic
+
+
+def demand(profile: RouteProfile, train: Train) -> Demand:
+    """Return what a train needs when it runs, when it starts, and at the least; tension counts in the first two.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ left = 0.6, length = 9, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... curve_resistance = { model = "coefficient", coefficient = 0.009, starting = 2 }
+    ... ''')
+    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.train import headed_by
+    >>> layout = Layout(plan)
+    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+
+    All of 0.7 kg on 2 % in a curve of 1.5 %, 3 % when starting and 1.25 % at the least, with 0.4 kg of cars that roll
+    at 2 %, start at 2.5 % and roll at 0.8 % at the least:
+
+    >>> [round(each.greatest().value / (0.7 * 9.80665), 5) for each in demand(profile, train)]
+    [0.04643, 0.06429, 0.0371]
+    """
+    base = gravity_and_curves(profile, train)
+    running, starting = (
+        (base if each is profile else gravity_and_curves(each, train)) + resistance
+        for each, resistance in ((profile, train.rolling), (profile.starting, train.starting))
+    )
+    least = base if profile.lowest is profile else gravity_and_curves(profile.lowest, train)
+    if profile.curves.tension:
+        running = running + tension(profile, train)
+        starting = starting + tension(profile.starting, train, starting=True)
+    return Demand(running, starting, least + train.lowest_rolling)
+
+
 def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
     """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place.
 
@@ -295,3 +353,17 @@ def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, f
     by_block = train.line_weights * (heights[:-1] - heights[1:])
     powered = np.array([isinstance(block.vehicle, Loco) for block in train.blocks])
     return float(by_block[~powered].sum()), float(by_block[powered].sum())
+
+
+def tension(profile: RouteProfile, train: Train, *, starting: bool = False) -> PiecewiseQuadratic:
+    """Return what coupler tension adds on a profile's curves, running or starting, N, by the place of the head."""
+    return friction_of_tension(profile, train, lambda car: (car.starting if starting else car.rolling).value)
+
+
+def tension_at(profile: RouteProfile, train: Train, head: float, *, starting: bool = False) -> float:
+    """Return the same with the head at one place, the more where it steps; 0 where the plan leaves tension out."""
+    if not profile.curves.tension:
+        return 0.0
+    friction = tension(profile, train, starting=starting)
+    around = np.clip([head - 1e-9, head, head + 1e-9], friction.start, friction.stop)
+    return float(friction.at(around).max())

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 from typing import TypeVar
 
 from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
-from gradehaul.haulage.longest import Climb, Engine, Load, Room
+from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
-from gradehaul.haulage.resistance import curve_coefficient
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.resistance import curve_costs
+from gradehaul.haulage.train import Engine, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.reversals import Tail
@@ -57,10 +58,12 @@ class Layout:
         The movement graph; ``graph.graph`` is a networkx DiGraph.
     routes
         The routes of the plan; ``found`` has them with the notes on them.
-    coefficient
-        Curve coefficient, m.
+    curves, coefficient
+        What curves cost, and the curve coefficient of it, m.
     rails
         The rail conditions it can be asked about.
+    all_routes
+        Whether every route was asked for.
 
     Raises
     ------
@@ -86,9 +89,11 @@ class Layout:
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
         self.plan = plan = _with_bench(plan, hours)
+        self.all_routes = all_routes
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
-        self.coefficient = curve_coefficient(plan.curve_resistance, plan.scale)
+        self.curves = curve_costs(plan.curve_resistance, plan.scale)
+        self.coefficient = self.curves.coefficient
         self.clear = clear_lengths(self.alignment, self.alignment.positions)
         self.pulls = Pulls(plan)
         self._strip = lay_strip(self.alignment)
@@ -119,7 +124,7 @@ class Layout:
         RouteError
             No route of this name, or a route of another layout.
         """
-        return route_profile(self._strip, self._own(route), self.coefficient)
+        return route_profile(self._strip, self._own(route), self.curves)
 
     def _own(self, route: str | Route) -> Route:
         """Return a route of this layout, by name or as it is."""
@@ -133,15 +138,15 @@ class Layout:
         """Return the places of a route that must hold a whole train."""
         self._own(route)
         rooms = [
-            Room(f'berth "{name}"', self.clear[name].length, berth=True)
+            Room(f'berth "{name}"', self.clear[name].length, "berth")
             for name in dict.fromkeys((route.start_berth, route.end_berth))
             if name is not None
         ]
-        rooms += [Room(tail.name, self.tail_room(tail)) for tail in route.tails]
+        rooms += [Room(tail.name, self.tail_room(tail), "tail") for tail in route.tails]
         if route.lap:
-            rooms.append(Room("the lap", sum(self.graph.lengths[way] for way in route.ways)))
+            rooms.append(Room("the lap", self.graph.length_of(route.ways), "lap"))
         if route.tightest_loop is not None:
-            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length))
+            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
         return tuple(rooms)
 
     def tail_room(self, tail: Tail) -> float:
@@ -169,8 +174,19 @@ class Layout:
             engine=engine,
         )
         shut_in = climb.train(1).too_long_round(profile.route.tails)
-        rooms = (*self.rooms(profile.route), *(Room(f"the run-round {tail.place}", 0.0) for tail, *_ in shut_in))
-        return tuple(climb.load(self._rail(rail), rooms) for rail in rails)
+        rooms = (
+            *self.rooms(profile.route),
+            *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
+        )
+        loads = (climb.load(self._rail(rail), rooms) for rail in rails)
+        if not profile.fall:
+            return tuple(loads)
+        return tuple(
+            replace(load, holds_back=judge(profile, climb.train(load.told), load.rail, self.pulls).holds_back)
+            if load.told
+            else load
+            for load in loads
+        )
 
     def longest_train(
         self, route: str, power: str, car: str, *, rail: str = "clean", engine: Engine = "leading"
@@ -199,6 +215,16 @@ class Layout:
         named = _named(train, self.plan.trains, "train", self.plan.file)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
 
+    def judged(self, rails: Iterable[str] | None = None) -> tuple[str, ...]:
+        """Return the rail conditions to judge by: those named, else as planned where the plan says so, else clean.
+
+        Raises
+        ------
+        RouteError
+            A rail condition that the plan does not have.
+        """
+        return tuple(dict.fromkeys(map(self._rail, rails or judged_rails(self.rails))))
+
     def _rail(self, rail: str) -> str:
         return _named(rail, {name: name for name in self.rails}, "rail condition", self.plan.file)
 
@@ -210,18 +236,30 @@ def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
 
 
 def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
-    """Return the rail conditions by which a layout passes or fails: as planned where it says so, else every film.
+    """Return the rail conditions by which a layout passes or fails: as planned where it says so, else clean rail.
 
-    Films are judged at both ages, for a plan does not say how old a film is, and the first day must be lived through.
+    Film in the plan is judged at both ages, for a plan does not say how old it is, and the first day must be lived
+    through.
 
     Examples
     --------
     >>> judged_rails(["clean", "treated", "treated fresh"])
-    ('treated', 'treated fresh')
+    ('clean',)
     >>> judged_rails(["clean", "treated", "treated fresh", "as planned", "as planned fresh"])
     ('as planned', 'as planned fresh')
     """
-    return tuple(rail for rail in rails if rail in PLANNED) or tuple(rail for rail in rails if rail != CLEAN)
+    return tuple(rail for rail in rails if rail in PLANNED) or (CLEAN,)
+
+
+def film_rails(rails: Collection[str]) -> tuple[str, ...]:
+    """Return the rail conditions with a film everywhere, each film at both ages.
+
+    Examples
+    --------
+    >>> film_rails(["clean", "treated", "treated fresh", "as planned"])
+    ('treated', 'treated fresh')
+    """
+    return tuple(rail for rail in rails if rail != CLEAN and rail not in PLANNED)
 
 
 _T = TypeVar("_T")

@@ -9,18 +9,17 @@ from typing import Literal
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.counts import Worst
-from gradehaul.haulage.demand import TIE, Pulls, asked_at, bases_at, supply
+from gradehaul.haulage.demand import TIE, Demand, Pulls, asked_at, bases_at, demand, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, headed_by
-from gradehaul.haulage.verdict import greatest
+from gradehaul.haulage.train import Engine, Train, headed_by, pushed
+from gradehaul.haulage.verdict import greatest, less
+from gradehaul.network.route import Route
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]
-
-Engine = Literal["leading", "trailing"]
-"""Where the locomotives stand as a train starts: ahead of its cars, or behind them."""
+_TESTS: tuple[Test, ...] = ("restart", "stand", "slip")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +34,23 @@ class Binds:
     pull: float
 
 
+RoomKind = Literal["berth", "tail", "lap", "loop", "run-round"]
+"""Where a train must fit: a berth in which it begins or ends its run, a tail in which it reverses, its lap, a loop on
+which it would meet itself; in a run-round its locomotives alone."""
+
+
 @dataclass(frozen=True, slots=True)
 class Room:
-    """A place that must hold a whole train: what it is called, its length, m, and whether it is a berth.
-
-    A train too long for a berth may still run; on a lap or a loop it would meet itself.
-    """
+    """A place that must hold a whole train: its name, length, m, and kind."""
 
     name: str
     length: float
-    berth: bool = False
+    kind: RoomKind
+
+    @property
+    def berth(self) -> bool:
+        """Whether it is a berth: a train too long for one may still run."""
+        return self.kind == "berth"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +72,8 @@ class Load:
     basis: Basis
     slipping_basis: Basis
     engine: Engine = "leading"
+    holds_back: bool = True
+    """Whether the train of so many cars as a person is shown holds back downhill."""
 
     @property
     def told(self) -> int:
@@ -78,15 +86,15 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True)
-class _Pull:
-    """A pull against what trains ask: the part that is the same all the way, N, and what a tie allows."""
+class _Tested:
+    """A pull against what trains need on grades and curves: the part that is the same all the way, N, and the tie."""
 
     worst: Worst
     steady: float
     tie: float
 
     def first_failing(self, resistance: float, below: int = MOST_CARS + 1) -> int:
-        """Return the least number of cars that asks more, `below` where none under it does."""
+        """Return the least number of cars that needs more, `below` where none under it does."""
         return self.worst.first_failing(self.steady + self.tie, resistance, below)
 
     def left(self, count: int) -> Extreme:
@@ -95,72 +103,103 @@ class _Pull:
         return Extreme(self.steady - worst.value, worst.at)
 
 
+class _Trains:
+    """The trains of a power with 1, 2, 3 … cars as they run over one leg."""
+
+    def __init__(self, plan: Plan, power: Power, car: Car, engine: Engine, leg: Route) -> None:
+        self._plan, self._power, self._car, self._engine, self._leg = plan, power, car, engine, leg
+        self._known: dict[int, Train] = {}
+
+    def __call__(self, count: int) -> Train:
+        """Return the train of a number of cars."""
+        if count not in self._known:
+            train = headed_by(self._plan, self._power, self._car, count, engine=self._engine)
+            self._known[count] = train.after(self._leg.run_rounds)
+        return self._known[count]
+
+
 class _Run:
-    """A power and a kind of car where they run in one direction: what trains of them ask, for all rail conditions."""
+    """A power and a kind of car where they run in one direction: what trains of them need, for all rail conditions."""
 
     def __init__(
-        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, pushed: bool
+        self, plan: Plan, profile: RouteProfile, power: Power, car: Car, pulls: Pulls, *, engine: Engine
     ) -> None:
-        self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
-        self._pushed = pushed
-        self._trains: dict[int, Train] = {}
-        self._steady = Worst(profile, self.train, car, pushed=pushed)
+        self.profile, self.car, self.pulls = profile, car, pulls
+        # not of the run itself: what is worked out with them is let go with it at once, without a round of references
+        self.train = _Trains(plan, power, car, engine, profile.route)
+        self._pushed = pushed(self.train(1))
+        self._steady: dict[int, Worst] = {}
+        self._demands: dict[int, Demand] = {}
+        self._tested: dict[tuple[str, Test], _Tested] = {}
 
-    def train(self, count: int) -> Train:
-        """Return the train of a number of cars as it runs here."""
-        if count not in self._trains:
-            train = headed_by(self.plan, self.power, self.car, count)
-            self._trains[count] = train.after([None]) if self._pushed else train
-        return self._trains[count]
+    def resistance(self, test: Test) -> float:
+        """Return the resistance of one car that counts in a test, N."""
+        per_weight = self.car.starting.value if test == "restart" else self.car.rolling.value
+        return GRAVITY * self.car.mass * per_weight
 
-    @property
-    def resistances(self) -> tuple[float, float]:
-        """Rolling and starting resistance of one car, N."""
-        weight = GRAVITY * self.car.mass
-        return weight * self.car.rolling.value, weight * self.car.starting.value
+    def first_failing(self, rail: str, test: Test, below: int) -> int:
+        """Return the least number of cars that fails a test on a rail condition, `below` where none under it does."""
+        fails = self._test(rail, test).first_failing(self.resistance(test), below)
+        if not self.profile.curves.tension:
+            return fails
+        # tension only adds to the demand, and is worked out for each count
+        tie = self._test(rail, test).tie
+        return next((count for count in range(1, fails) if self.margin(rail, test, count).value < -tie), fails)
 
-    def given(self, rail: str) -> tuple[_Pull, _Pull]:
-        """Return the standing and the slipping pull on a rail condition."""
-        given = supply(self.profile, self.train(1), rail, self.pulls)
-        pulls: list[_Pull] = []
-        for name in ("standing", "slipping"):
-            pull = getattr(given, name)
+    def margin(self, rail: str, test: Test, count: int) -> Extreme:
+        """Return the least that a train of a number of cars has left in a test, N, and where its head is then."""
+        if not self.profile.curves.tension:
+            left = self._test(rail, test).left(count)
+            return Extreme(left.value - count * self.resistance(test), left.at)
+        if count not in self._demands:
+            self._demands[count] = demand(self.profile, self.train(count))
+        need = self._demands[count]
+        given = supply(self.profile, self.train(count), rail, self.pulls)
+        pull = given.slipping if test == "slip" else given.standing
+        return less(pull, need.starting if test == "restart" else need.running).least()
+
+    def _test(self, rail: str, test: Test) -> _Tested:
+        if (rail, test) not in self._tested:
+            name = "slipping" if test == "slip" else "standing"
+            profile = self.profile.starting if test == "restart" else self.profile
+            pull = getattr(supply(self.profile, self.train(1), rail, self.pulls), name)
             tie = TIE * greatest(pull)
             if isinstance(pull, PiecewiseQuadratic):
-                worst = Worst(self.profile, self.train, self.car, self._by_count(rail, name, pull), pushed=self._pushed)
-                pulls.append(_Pull(worst, 0.0, tie))
+                worst = Worst(profile, self.train, self.car, self._by_count(rail, name, pull), pushed=self._pushed)
+                found = _Tested(worst, 0.0, tie)
             else:
-                pulls.append(_Pull(self._steady, pull, tie))
-        return pulls[0], pulls[1]
+                if id(profile) not in self._steady:
+                    self._steady[id(profile)] = Worst(profile, self.train, self.car, pushed=self._pushed)
+                found = _Tested(self._steady[id(profile)], pull, tie)
+            self._tested[rail, test] = found
+        return self._tested[rail, test]
 
     def _by_count(self, rail: str, name: str, shortest: PiecewiseQuadratic) -> Callable[[int], PiecewiseQuadratic]:
         if not self._pushed:  # locomotives ahead of their cars stand alike whatever follows
             return lambda _: shortest
 
+        profile, train, pulls = self.profile, self.train, self.pulls
+
         def pull(count: int) -> PiecewiseQuadratic:
-            given = getattr(supply(self.profile, self.train(count), rail, self.pulls), name)
+            given = getattr(supply(profile, train(count), rail, pulls), name)
             assert isinstance(given, PiecewiseQuadratic)
             return given
 
         return pull
 
-    def binds(self, standing: _Pull, slipping: _Pull, count: int) -> Binds:
-        """Return what stops the train of a number of cars, given the pulls it has."""
-        rolling, starting = (count * resistance for resistance in self.resistances)
-        stand, slip = standing.left(count), slipping.left(count)
-        margins: dict[Test, Extreme] = {
-            "stand": Extreme(stand.value - rolling, stand.at),
-            "restart": Extreme(stand.value - starting, stand.at),
-            "slip": Extreme(slip.value - rolling, slip.at),
-        }
-        if margins["stand"].value < -standing.tie:
+    def binds(self, rail: str, count: int) -> Binds:
+        """Return what stops the train of a number of cars on a rail condition."""
+        margins: dict[Test, Extreme] = {test: self.margin(rail, test, count) for test in _TESTS}
+        if margins["stand"].value < -self._test(rail, "stand").tie:
             test: Test = "stand"
         else:
             test = "restart" if margins["restart"].value < margins["slip"].value else "slip"
         worst = margins[test]
-        asked, _ = asked_at(self.profile, self.train(count), worst.at)
-        demand = asked + (starting if test == "restart" else rolling)
-        return Binds(test, count, worst.at, self.profile.track_at(worst.at), demand, worst.value + demand)
+        starting = test == "restart"
+        train, profile = self.train(count), self.profile.starting if starting else self.profile
+        need = asked_at(profile, train, worst.at)[0] + count * self.resistance(test)
+        need += tension_at(profile, train, worst.at, starting=starting)
+        return Binds(test, count, worst.at, self.profile.track_at(worst.at), need, worst.value + need)
 
 
 class Climb:
@@ -175,31 +214,27 @@ class Climb:
     ) -> None:
         self.plan, self.profile, self.power, self.car, self.pulls = plan, profile, power, car, pulls
         self.engine: Engine = engine
-        self._runs = [
-            (_Run(plan, leg, power, car, pulls, pushed=leg.route.pushed(at_start=engine == "trailing")), start)
-            for leg, start in profile.runs
-        ]
+        self._runs = [(_Run(plan, leg, power, car, pulls, engine=engine), start) for leg, start in profile.runs]
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it starts."""
-        return self._runs[0][0].train(count)
+        return headed_by(self.plan, self.power, self.car, count, engine=self.engine)
 
     def load(self, rail: str, rooms: tuple[Room, ...] = ()) -> Load:
         """Return the longest train on a rail condition, given the places that must hold it whole."""
         rated_fails = limit_fails = MOST_CARS + 1
-        binding: tuple[_Run, float, _Pull, _Pull] | None = None
+        binding: tuple[_Run, float] | None = None
         for run, start in self._runs:
-            standing, slipping = run.given(rail)
-            rolling, starting = run.resistances
-            fails = standing.first_failing(max(rolling, starting), below=rated_fails)
-            fails = slipping.first_failing(rolling, below=fails)
+            fails = rated_fails
+            for test in _TESTS:
+                fails = run.first_failing(rail, test, fails)
             if fails < rated_fails:
-                rated_fails, binding = fails, (run, start, standing, slipping)
-            limit_fails = standing.first_failing(rolling, below=limit_fails)
+                rated_fails, binding = fails, (run, start)
+            limit_fails = run.first_failing(rail, "stand", limit_fails)
         binds: Binds | None = None
         if binding is not None:
-            run, start, standing, slipping = binding
-            here = run.binds(standing, slipping, rated_fails)
+            run, start = binding
+            here = run.binds(rail, rated_fails)
             bases = bases_at(run.profile, run.train(rated_fails), rail, self.pulls, here.at)
             binds = replace(here, at=start + here.at)
         else:
@@ -223,7 +258,7 @@ class Climb:
         """Return the limit load alone: the most cars that get through as long as the wheels never slip."""
         fails = MOST_CARS + 1
         for run, _ in self._runs:
-            fails = run.given(rail)[0].first_failing(run.resistances[0], below=fails)
+            fails = run.first_failing(rail, "stand", fails)
         return fails - 1
 
     def _fits(self, room: float) -> int:

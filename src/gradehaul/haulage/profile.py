@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import accumulate
 
 import numpy as np
 
 from gradehaul.errors import RouteError
+from gradehaul.haulage.resistance import Curves
 from gradehaul.haulage.rows import Rows
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
@@ -126,8 +127,8 @@ class RouteProfile:
     ----------
     route
         The route.
-    coefficient
-        Curve coefficient, m.
+    curves
+        What curves cost; `coefficient`, m, is that of the compensated profile.
     railhead, turning, effort
         Railhead z, m; summed curvature K, radians; and compensated profile E = z + C K, m; all from 0 to the length.
     starts
@@ -140,7 +141,7 @@ class RouteProfile:
     """
 
     route: Route
-    coefficient: float
+    curves: Curves
     railhead: PiecewiseQuadratic
     turning: PiecewiseQuadratic
     effort: PiecewiseQuadratic
@@ -150,6 +151,35 @@ class RouteProfile:
     legs: tuple[RouteProfile, ...] = ()
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False)
     _rows: dict[float, Rows] = field(default_factory=dict, repr=False)
+    _compensated: dict[float, RouteProfile] = field(default_factory=dict, repr=False)
+
+    @property
+    def coefficient(self) -> float:
+        """Curve coefficient, m."""
+        return self.curves.coefficient
+
+    @property
+    def starting(self) -> RouteProfile:
+        """The profile for a train that starts, with the curve coefficient that holds then."""
+        return self._with_curves(self.curves.starting)
+
+    @property
+    def lowest(self) -> RouteProfile:
+        """The profile for a train that must be held back, with the least curve coefficient to be relied on."""
+        return self._with_curves(self.curves.lowest)
+
+    def _with_curves(self, times: float) -> RouteProfile:
+        """Return the profile of one direction with so many times the curve coefficient."""
+        if times == 1.0 or (not np.any(self.turning.slopes) and not np.any(self.turning.seconds)):
+            return self
+        if times not in self._compensated:
+            effort = compensated(self.railhead, self.turning, times * self.coefficient)
+            self._compensated[times] = self.shaped(effort)
+        return self._compensated[times]
+
+    def shaped(self, effort: PiecewiseQuadratic) -> RouteProfile:
+        """Return the profile of one direction with another function of the place for its compensated profile."""
+        return replace(self, effort=effort, legs=(), _behind={}, _rows={}, _compensated={})
 
     @property
     def runs(self) -> tuple[tuple[RouteProfile, float], ...]:
@@ -289,7 +319,17 @@ def _gains(function: PiecewiseQuadratic) -> FloatArray:
     return np.where(np.abs(gains) > 1e-12, gains, 0.0)  # level to rounding is level
 
 
-def route_profile(strip: Strip, route: Route, coefficient: float) -> RouteProfile:
+def compensated(railhead: PiecewiseQuadratic, turning: PiecewiseQuadratic, coefficient: float) -> PiecewiseQuadratic:
+    """Return railhead + coefficient × summed curvature, m, of two functions that break at the same places."""
+    return PiecewiseQuadratic(
+        railhead.breaks,
+        railhead.values + coefficient * turning.values,
+        railhead.slopes + coefficient * turning.slopes,
+        railhead.seconds + coefficient * turning.seconds,
+    )
+
+
+def route_profile(strip: Strip, route: Route, curves: Curves) -> RouteProfile:
     """Return the profile of a route.
 
     E(s) = z(s) + C K(s), with K(s) = ∫|κ| ds; the effective grade is dE/ds. Exact: z and K are linear or quadratic
@@ -307,22 +347,16 @@ def route_profile(strip: Strip, route: Route, coefficient: float) -> RouteProfil
     railhead = _summed(breaks, width, take(strip.grade), take(strip.grade_change), origin)
     turning = _summed(breaks, width, take(strip.curvature), take(strip.curvature_change), 0.0)
     counts = np.cumsum([0, *(run.stop - run.start for run in runs)])
-    effort = PiecewiseQuadratic(
-        breaks,
-        railhead.values + coefficient * turning.values,
-        railhead.slopes + coefficient * turning.slopes,
-        railhead.seconds + coefficient * turning.seconds,
-    )
     return RouteProfile(
         route=route,
-        coefficient=coefficient,
+        curves=curves,
         railhead=railhead,
         turning=turning,
-        effort=effort,
+        effort=compensated(railhead, turning, curves.coefficient),
         starts=breaks[counts],
         tracks=tuple(strip.names[number] for number in numbers),
         rails=tuple(strip.rail[number] for number in numbers),
-        legs=tuple(route_profile(strip, leg, coefficient) for leg in route.legs),
+        legs=tuple(route_profile(strip, leg, curves) for leg in route.legs),
     )
 
 

@@ -6,32 +6,23 @@ import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from gradehaul.haulage.bench.adhesion_fit import Prediction
-from gradehaul.haulage.bench.benched import Bench, predicted, with_bench, work_out
+from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.predicted import Predicted, predictions
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
-from gradehaul.haulage.verdict import Outcome, judge
+from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
-from gradehaul.plan.stock import CLEAN, FRESH, conditions
+from gradehaul.plan.stock import CLEAN, FRESH
 
 DISAGREES = 0.05
 """Chance of what was seen, by the model, under which the two are said to disagree."""
 
 _MOST_ADVICE = 6
-
-
-@dataclass(frozen=True, slots=True)
-class Predicted:
-    """The pull of a locomotive on a condition on which it was not read."""
-
-    loco: str
-    rail: str
-    pull: Prediction
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +36,7 @@ class TrialAnswer:
     trial: Trial
     locos: str
     train: str
-    outcome: Outcome
+    outcome: Climb
     asks: float
     gives: float
     stall_probability: float
@@ -82,12 +73,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         The layout has no heights that fit together, or a route that no train can follow.
     """
     bench = work_out(plan)
-    told = [
-        Predicted(loco.name, rail, found)
-        for loco in plan.locos.values()
-        for rail in conditions(plan.films)
-        if bench.row(loco.name, rail) is None and (found := predicted(plan, bench, loco, rail)) is not None
-    ]
+    told = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
     remarks = list(odd_figures(plan, bench))
     judged = {answer.trial.place for answer in trials}
@@ -106,7 +92,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         for answer in trials
         if not answer.agrees
     ]
-    return ReadingsAnswer(plan, bench, tuple(told), trials, tuple(remarks), tuple(_next(plan, bench, seed)))
+    return ReadingsAnswer(plan, bench, told, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
@@ -126,7 +112,7 @@ def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
             trial=trial,
             locos=", ".join(loco.name for loco, _ in train.locos),
             train=", ".join(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name for cut in trial.consist),
-            outcome=verdict.outcome,
+            outcome=verdict.climb,
             asks=gives - verdict.margin,
             gives=gives,
             stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
@@ -171,7 +157,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
         layout = Layout(plan)
         draws = Draws(layout.plan, layout.coefficient, seed=seed)
         known = {route.name for route in layout.routes}
-        judged = judged_rails(layout.rails)
+        judged = (*judged_rails(layout.rails), *film_rails(layout.rails))
         for named in layout.plan.trains.values():
             if named.route not in known:
                 continue

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from gradehaul.plan.records import CurveResistance
 from gradehaul.quantities import Reading
 from gradehaul.scales import Scale
@@ -21,6 +23,37 @@ to 1.3 %."""
 
 CURVE_MEASURED = 0.10
 """Spread of a curve coefficient that the builder measured, as a share of it (assumed)."""
+
+
+_TO_5TH = 1.6448536
+"""Standard deviations from the middle of a normal distribution to its 5th percentile."""
+
+
+@dataclass(frozen=True, slots=True)
+class Curves:
+    """What curves cost a train: a curve of radius R needs as much as a grade of `coefficient` / R.
+
+    When starting, it is `starting` times that; when it has to be held back downhill, only `lowest` of it can be relied
+    on, the 5th percentile. `tension` is the effective friction of flanges pressed by coupler tension, 0 where it is
+    left out.
+    """
+
+    coefficient: float
+    starting: float
+    lowest: float
+    tension: float
+
+
+def curve_costs(wanted: CurveResistance, scale: Scale) -> Curves:
+    """Return what curves cost on a plan.
+
+    >>> from gradehaul.scales import scale_named
+    >>> curves = curve_costs(CurveResistance(), scale_named("HO"))
+    >>> curves.starting, round(curves.lowest, 3), curves.tension
+    (1.0, 0.671, 0.0)
+    """
+    lowest = max(0.0, 1.0 - _TO_5TH * curve_spread(wanted))
+    return Curves(curve_coefficient(wanted, scale), wanted.starting or 1.0, lowest, wanted.tension)
 
 
 def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
@@ -64,4 +97,4 @@ def lowest(resistance: Reading) -> float:
     """
     if resistance.spread is None:
         return LOWEST_SHARE * resistance.value
-    return max(0.0, resistance.value - 1.6448536 * resistance.spread)
+    return max(0.0, resistance.value - _TO_5TH * resistance.spread)

@@ -6,15 +6,20 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import takewhile
+from typing import Literal
 
 import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.resistance import lowest
 from gradehaul.network.reversals import Tail
+from gradehaul.network.run_rounds import RunRound
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.stock import TOGETHER
 from gradehaul.track.piecewise import FloatArray
+
+Engine = Literal["leading", "trailing"]
+"""Where the locomotives stand as a train starts: ahead of its cars, or behind them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,24 +52,26 @@ class Train:
     together: float = 1.0
     together_basis: Basis = "stated"
 
-    def after(self, run_rounds: Iterable[float | None]) -> Train:
-        """Return the train as it runs on after reversals, given for each whether locomotives run round it there.
+    def after(self, run_rounds: Iterable[RunRound | None]) -> Train:
+        """Return the train as it runs on after reversals, with the way round it that locomotives take at each.
 
-        It goes on with its tail for its head; then locomotives behind all its cars go round to the other end and lead,
-        where a room is given for them and not None. A leg of a route has these as its `run_rounds`.
+        Its tail becomes its head; then the locomotives behind all its cars go round to the other end and lead, unless
+        there is None. They keep their order along the track, or come in the opposite one where their way turns them. A
+        leg of a route has these as its `run_rounds`.
         """
         blocks = self.blocks
-        for room in run_rounds:
+        for way in run_rounds:
             blocks = blocks[::-1]
-            if room is not None:
+            if way is not None and self.cars:
                 stay = len(blocks) - len(_at_tail(blocks))
-                blocks = (*blocks[stay:], *blocks[:stay])
+                locos = blocks[stay:]
+                blocks = (*(locos[::-1] if way.turns else locos), *blocks[:stay])
         return replace(self, blocks=blocks)
 
     def too_long_round(self, tails: Sequence[Tail]) -> Iterator[tuple[Tail, float, float]]:
         """Yield the tails in which its locomotives are too long to run round it, how long they are, and may be, m."""
         for number, tail in enumerate(tails):
-            arrives = self.after(each.round_room for each in tails[:number])
+            arrives = self.after(each.run_round for each in tails[:number])
             length = sum(block.length for block in _at_tail(arrives.after([None]).blocks))
             if self.cars and tail.round_room is not None and length > tail.round_room * (1 + 1e-9):
                 yield tail, length, tail.round_room
@@ -115,6 +122,11 @@ class Train:
         return sum(GRAVITY * count * car.mass * lowest(car.rolling) for car, count in self.cars)
 
 
+def pushed(train: Train) -> bool:
+    """Return whether the locomotives of a train with cars in one row are behind them."""
+    return isinstance(train.blocks[0].vehicle, Car)
+
+
 def _at_tail(blocks: Sequence[Block]) -> list[Block]:
     """Return the locomotives behind all cars."""
     return list(takewhile(lambda block: isinstance(block.vehicle, Loco), reversed(blocks)))
@@ -142,9 +154,13 @@ def made_up(plan: Plan, named: NamedTrain) -> Train:
     return Train(tuple(blocks), TOGETHER, "assumed")
 
 
-def headed_by(plan: Plan, power: Power, car: Car, count: int) -> Train:
-    """Return a train of equal cars behind a power."""
-    return Train((*_locos(plan, power.locos), Block(car, count)), power.together, power.basis)
+def headed_by(plan: Plan, power: Power, car: Car, count: int, *, engine: Engine = "leading") -> Train:
+    """Return a train of equal cars as it starts, with a power ahead of them or, trailing, behind them.
+
+    As it runs on a leg of a route it is that train `after` the leg's `run_rounds`, like any other.
+    """
+    train = Train((*_locos(plan, power.locos), Block(car, count)), power.together, power.basis)
+    return train if engine == "leading" else train.after([None])
 
 
 def _locos(plan: Plan, names: Iterable[str]) -> list[Block]:

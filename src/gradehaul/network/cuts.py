@@ -10,6 +10,7 @@ from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.places import place_named
 from gradehaul.network.reversals import Runs, fewest_reversals, tail_between
+from gradehaul.network.search_tree import MOST_LOOKED_AT, GaveUp
 from gradehaul.network.shortest import Cut, Found, shortest
 from gradehaul.plan.alike import alike
 from gradehaul.plan.records import NamedRoute
@@ -61,12 +62,17 @@ def _ways_past(graph: MovementGraph, name: str) -> list[Way]:
     ]
 
 
-def told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs | None) -> RouteError:
+def told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs | GaveUp | None) -> RouteError:
     """Say where a route is cut, and what would mend it: a line run both ways, or a reversal."""
+    if isinstance(reversing, GaveUp) or cut.gave_up:
+        wrong = f"the search for a way that runs over no line twice was given up after {MOST_LOOKED_AT:,} steps"
+        return RouteError(wrong, write="more via, or shorter routes")
     if cut.twice is not None:
         line = graph.line_of[cut.twice.track]
         wrong = f'no train can follow it without running over line "{line}" twice in one direction'
-        return RouteError(wrong, write="fewer via, or two routes")
+        if reversing is None:
+            return RouteError(wrong, write="fewer via, or two routes")
+        return RouteError(wrong, write=f"reversals = {len(reversing) - 1}, fewer via, or two routes")
     gap = _gap(graph, wanted, cut)
     where = f'no train can follow it: it is cut between "{gap.one}" and "{gap.other}"'
     free = graph.run_both_ways

@@ -11,6 +11,7 @@ from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.places import Place, place_named
 from gradehaul.network.reversals import Runs, shortest_reversing
 from gradehaul.network.route import Route, RouteList, check_run_rounds, made, made_lap, made_of_runs
+from gradehaul.network.search_tree import GaveUp
 from gradehaul.network.shortest import Cut, Found, passes, shortest
 from gradehaul.plan.records import NamedRoute, Note
 
@@ -43,26 +44,36 @@ def declared_routes(graph: MovementGraph) -> RouteList:
 def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
     found = shortest_between(graph, wanted)
     if isinstance(found, Cut):
-        runs = None if found.twice is not None else _reversing(graph, wanted)
-        if runs is None or len(runs) - 1 > wanted.reversals:
+        runs = _reversing(graph, wanted)
+        if not isinstance(runs, tuple) or len(runs) - 1 > wanted.reversals:
             raise told_cut(graph, wanted, found, runs)
-        notes = _level_behind(graph, place_named(graph, wanted.origin), runs[0])
+        notes = [*_level_behind(graph, place_named(graph, wanted.origin), runs[0]), *_unneeded(wanted, len(runs) - 1)]
         return made_of_runs(graph, wanted, runs), notes
     check_run_rounds(wanted)
-    notes = _level_behind(graph, place_named(graph, wanted.origin), found.ways)
+    notes = [*_level_behind(graph, place_named(graph, wanted.origin), found.ways), *_unneeded(wanted, 0)]
     if found.others:
         notes.append(_choice(graph, wanted.via, found))
     return made(graph, wanted.name, wanted.origin, wanted.destination, found.ways), notes
 
 
-def _reversing(graph: MovementGraph, wanted: NamedRoute) -> Runs | None:
+def _unneeded(wanted: NamedRoute, needed: int) -> list[str]:
+    """Return a note on reversals that are allowed and not needed."""
+    if needed == wanted.reversals:
+        return []
+    many = {0: "no reversal", 1: "one reversal"}.get(needed, f"{needed} reversals")
+    return [f"it needs {many}, and reversals = {wanted.reversals} allows more"]
+
+
+def _reversing(graph: MovementGraph, wanted: NamedRoute) -> Runs | GaveUp | None:
     """Return the runs of a route with the fewest reversals, out of a berth and home to it over all of it each time."""
     origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
     if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
         return shortest_reversing(graph, origin.departures, destination.arrivals, wanted.via)
     tried = (shortest_reversing(graph, [way], [way.turned()], wanted.via) for way in origin.departures)
-    found = [runs for runs in tried if runs is not None]
-    return min(found, key=lambda runs: (len(runs), graph.length_of(chain(*runs))), default=None)
+    every = list(tried)
+    found = [runs for runs in every if isinstance(runs, tuple)]
+    gave_up = next((each for each in every if isinstance(each, GaveUp)), None)
+    return min(found, key=lambda runs: (len(runs), graph.length_of(chain(*runs))), default=gave_up)
 
 
 def _level_behind(graph: MovementGraph, origin: Place, ways: Sequence[Way]) -> list[str]:
@@ -99,7 +110,10 @@ def _telling_via(
 
 
 def _lap(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
-    """Close a lap, starting forward over its first line where both directions do alike."""
+    """Close a lap, starting forward over its first line where both directions do alike.
+
+    Over the lines that it names alone where they close: any other way past them all is longer.
+    """
     tracks = graph.plan.lines[wanted.lap[0]].tracks
     starts = [way for way in (Way(tracks[0].id, forward=True), Way(tracks[-1].id, forward=False)) if way in graph.graph]
     tried = [shortest(graph, [start], graph.predecessors[start], wanted.lap, most_others=0) for start in starts]

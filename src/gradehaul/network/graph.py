@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import networkx as nx
 
@@ -24,6 +24,10 @@ class Way(NamedTuple):
     def turned(self) -> Way:
         """Return the same track run over the other way."""
         return Way(self.track, not self.forward)
+
+
+_Runs = Literal["both", "forward", "backward"]
+_BACKWARD: dict[_Runs, _Runs] = {"both": "both", "forward": "backward", "backward": "forward"}
 
 
 class MovementGraph:
@@ -165,6 +169,14 @@ class MovementGraph:
         if all(line.runs == "both" for line in self.plan.lines.values()):
             return self
         lines = {name: replace(line, runs="both") for name, line in self.plan.lines.items()}
+        return MovementGraph(replace(self.plan, lines=lines))
+
+    @cached_property
+    def backward(self) -> MovementGraph:
+        """The movement graph with every one-way line run the other way: what led to a place leads from it there."""
+        if all(line.runs == "both" for line in self.plan.lines.values()):
+            return self
+        lines = {name: replace(line, runs=_BACKWARD[line.runs]) for name, line in self.plan.lines.items()}
         return MovementGraph(replace(self.plan, lines=lines))
 
     def line_graph(self) -> nx.DiGraph[Way]:

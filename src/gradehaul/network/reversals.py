@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import takewhile
+from functools import partial
+from itertools import count, takewhile
 
 from gradehaul.network.graph import MovementGraph, Way, path_to
 from gradehaul.network.run_rounds import RunRound
-from gradehaul.network.search_tree import Passing, State
+from gradehaul.network.search_tree import MOST_LOOKED_AT, GaveUp, Passing, State
 
 Runs = tuple[tuple[Way, ...], ...]
 """The ways of each run in one direction; a run begins on the last way of the one before, turned."""
@@ -55,12 +56,19 @@ def reversing_ways(graph: MovementGraph) -> frozenset[Way]:
     return frozenset(way for way in ends if way in graph.successors and way.turned() in graph.successors)
 
 
+Cost = tuple[int, float]
+"""Reversals, and length, m: of two runs the one with fewer reversals is the better, of equals the shorter."""
+
+_Trail = tuple[State, "_Trail | None"]
+"""A state and the trail that leads to it: trails with a common beginning share it."""
+
+
 def shortest_reversing(
     graph: MovementGraph, starts: Collection[Way], stops: Collection[Way], via: Sequence[str] = ()
-) -> Runs | None:
+) -> Runs | GaveUp | None:
     """Find the runs with the fewest reversals, and of those the shortest, from some ways to others.
 
-    None where no number of reversals does, or where one of the runs would be twice on a track in one direction.
+    No run is twice on a track in one direction. None where no number of reversals does.
 
     Parameters
     ----------
@@ -72,43 +80,96 @@ def shortest_reversing(
         Names of lines, berths and joints to pass, in order.
     """
     passing = Passing(graph, via)
-    turning = reversing_ways(graph)
+    onward = partial(_onward, graph, passing, reversing_ways(graph))
+    begin = [passing.onto(None, way, 0) for way in starts]
     goals = {(way, len(via)) for way in stops}
-    before: dict[State, State | None] = {}
-    queue: list[tuple[int, float, State, State | None]] = [
-        (0, graph.lengths[way], passing.onto(None, way, 0), None) for way in starts
+    to_go = _costs_to_go(graph, begin, goals, onward)
+    number = count()  # of equals the youngest, which is the furthest, first
+    queue = [
+        _step(to_go, (0, graph.lengths[state[0]]), (state, None), frozenset({state[0]}), next(number))
+        for state in sorted(begin, reverse=True)
+        if state in to_go
     ]
     heapq.heapify(queue)
+    seen: set[tuple[State, frozenset[Way]]] = set()
+    looked_at = 0
     while queue:
-        reversals, length, state, came_from = heapq.heappop(queue)
-        if state in before:
-            continue
-        before[state] = came_from
+        *_, (reversals, length), trail, run = heapq.heappop(queue)
+        state = trail[0]
         if state in goals:
-            return _runs(before, state)
-        way, passed = state
-        for following in (*graph.successors[way], *([way.turned()] if way in turning else [])):
-            more = reversals + (following == way.turned() and following not in graph.successors[way])
-            new = passing.onto(way, following, passed)
-            if new not in before:
-                heapq.heappush(queue, (more, length + graph.lengths[following], new, state))
+            return _runs(trail)
+        if (state, run) in seen:
+            continue
+        seen.add((state, run))
+        looked_at += len(run)
+        if looked_at > MOST_LOOKED_AT:
+            return GaveUp(state[0])
+        for new, reverses in onward(state):
+            if new in to_go and (reverses or new[0] not in run):
+                cost = reversals + reverses, length + graph.lengths[new[0]]
+                over = frozenset({new[0]}) if reverses else run | {new[0]}
+                heapq.heappush(queue, _step(to_go, cost, (new, trail), over, next(number)))
     return None
 
 
-def _runs(before: dict[State, State | None], state: State) -> Runs | None:
+def _onward(graph: MovementGraph, passing: Passing, turning: Collection[Way], state: State) -> list[tuple[State, bool]]:
+    """Return the states that may follow one, the least last, each with whether the train reverses to come to it."""
+    way, passed = state
+    moves = [(passing.onto(way, new, passed), False) for new in graph.successors[way]]
+    if way in turning and way.turned() not in graph.successors[way]:
+        moves.append((passing.onto(way, way.turned(), passed), True))
+    return sorted(moves, reverse=True)
+
+
+_Step = tuple[int, float, int, Cost, _Trail, frozenset[Way]]
+
+
+def _step(to_go: Mapping[State, Cost], cost: Cost, trail: _Trail, run: frozenset[Way], number: int) -> _Step:
+    """Return a trail as it is queued: by the reversals and the length that it comes to at the least."""
+    reversals, length = to_go[trail[0]]
+    return cost[0] + reversals, cost[1] + length, -number, cost, trail, run
+
+
+def _costs_to_go(
+    graph: MovementGraph,
+    begin: Collection[State],
+    goals: Collection[State],
+    onward: Callable[[State], list[tuple[State, bool]]],
+) -> dict[State, Cost]:
+    """Return the least cost from each state that can be reached to the nearest goal, of those that can reach one."""
+    leading: dict[State, list[tuple[State, bool]]] = {state: [] for state in begin}
+    looked_at = list(leading)
+    for state in looked_at:
+        for new, reverses in onward(state):
+            if new not in leading:
+                leading[new] = []
+                looked_at.append(new)
+            leading[new].append((state, reverses))
+    to_go: dict[State, Cost] = {}
+    queue = [(0, 0.0, goal) for goal in goals if goal in leading]
+    heapq.heapify(queue)
+    while queue:
+        reversals, length, state = heapq.heappop(queue)
+        if state in to_go:
+            continue
+        to_go[state] = reversals, length
+        for before, reverses in leading[state]:
+            if before not in to_go:
+                heapq.heappush(queue, (reversals + reverses, length + graph.lengths[state[0]], before))
+    return to_go
+
+
+def _runs(trail: _Trail | None) -> Runs:
     ways: list[Way] = []
-    here: State | None = state
-    while here is not None:
-        ways.append(here[0])
-        here = before[here]
+    while trail is not None:
+        (way, _), trail = trail
+        ways.append(way)
     runs: list[list[Way]] = []
     for way in reversed(ways):
         if runs and way != runs[-1][-1].turned():
             runs[-1].append(way)
         else:
             runs.append([way])
-    if any(len(set(run)) < len(run) for run in runs):
-        return None
     return tuple(tuple(run) for run in runs)
 
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.reversals import Runs, Tail, tail_between
-from gradehaul.network.run_rounds import no_run_round, run_round
+from gradehaul.network.run_rounds import RunRound, no_run_round, run_round
 from gradehaul.plan.records import NamedRoute, Note
 
 
@@ -30,8 +30,7 @@ class Route:
 
     A route with reversals has `legs`: routes run in one direction each, by turns with the train's order as it started
     and turned, and between them the `tails` in which the whole train stands. A leg is `number` from 1, 0 for a route
-    that is none; `run_rounds` tells of each tail before it how long locomotives may run round the train there, m, or
-    None where they stay.
+    that is none; `run_rounds` has for each tail before it the way round the train there, None where they stay.
     """
 
     name: str
@@ -45,7 +44,7 @@ class Route:
     legs: tuple[Route, ...] = ()
     tails: tuple[Tail, ...] = ()
     number: int = 0
-    run_rounds: tuple[float | None, ...] = ()
+    run_rounds: tuple[RunRound | None, ...] = ()
 
     @property
     def whole(self) -> str:
@@ -56,13 +55,6 @@ class Route:
     def starts_whole(self) -> bool:
         """Whether a train starts with all of it on the route: in a berth, or in a tail where it has reversed."""
         return self.start_berth is not None or self.number > 1
-
-    def pushed(self, *, at_start: bool) -> bool:
-        """Whether locomotives all at one end of their train push it here, given whether they do so as it starts."""
-        pushed = at_start
-        for room in self.run_rounds:
-            pushed = not pushed and room is None
-        return pushed
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +109,7 @@ def made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
         replace(
             made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run),
             number=number,
-            run_rounds=tuple(tail.round_room for tail in tails[: number - 1]),
+            run_rounds=tuple(tail.run_round for tail in tails[: number - 1]),
         )
         for number, run in enumerate(runs, 1)
     )

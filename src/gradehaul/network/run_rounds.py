@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import heapq
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from gradehaul.errors import RouteError
+from gradehaul.network.engine_moves import engine_moves
 from gradehaul.network.graph import MovementGraph, Way
 
 
@@ -17,8 +17,13 @@ class RunRound:
     room: float
     spurs: tuple[Way, ...]
 
+    @property
+    def turns(self) -> bool:
+        """Whether the locomotives come to the other end in the opposite order: they reverse an odd number of times."""
+        return len(self.spurs) % 2 == 1
 
-def run_round(graph: MovementGraph, last: Way) -> RunRound | None:
+
+def run_round(graph: MovementGraph, last: Way, taken: Collection[str] = ()) -> RunRound | None:
     """Return the roomiest way for locomotives round a train in a berth; None where there is none.
 
     They go on beyond the berth, past the train on other track, and come back to it from behind. Where that takes a
@@ -31,6 +36,8 @@ def run_round(graph: MovementGraph, last: Way) -> RunRound | None:
         The movement graph.
     last
         The last way of the train's run, in a berth.
+    taken
+        Tracks that other vehicles stand on.
 
     Examples
     --------
@@ -51,32 +58,9 @@ def run_round(graph: MovementGraph, last: Way) -> RunRound | None:
     """
     tracks = graph.plan.berths[graph.berth_of[last.track]].tracks
     behind = Way(tracks[0] if last.forward else tracks[-1], last.forward)
-    seen: set[Way] = set()
     berth = graph.length_of(Way(track, last.forward) for track in tracks)
-    queue: list[tuple[float, int, Way, tuple[Way, ...]]] = [(-berth, 0, last, ())]
-    while queue:
-        less, passed, way, spurs = heapq.heappop(queue)
-        if way == behind and passed:
-            return RunRound(-less, spurs)
-        if way in seen:
-            continue
-        seen.add(way)
-        for following, room, spur in _onward(graph, way, tracks, -less):
-            if following == behind or following.track not in tracks:
-                heapq.heappush(queue, (-room, passed + 1, following, (*spurs, *spur)))
-    return None
-
-
-def _onward(
-    graph: MovementGraph, way: Way, taken: Collection[str], room: float
-) -> Iterator[tuple[Way, float, tuple[Way, ...]]]:
-    """Yield what may follow a way, the room that leaves, m, and the way onto which that takes a reversal, if any."""
-    for following in graph.successors[way]:
-        yield following, room, ()
-        if following.track not in taken and following.turned() in graph.successors:
-            others = [other for other in graph.successors[following.turned()] if other != way.turned()]
-            there = _farthest(graph, following, taken, room) if others else 0.0
-            yield from ((other, there, (following,)) for other in others)
+    moves = engine_moves(graph, [last], {*tracks, *taken}, berth, into=behind)
+    return next((RunRound(move.room, move.spurs) for move in moves if move.way == behind), None)
 
 
 def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
@@ -93,20 +77,3 @@ def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
         f"{wrong}: {lacks}",
         write=f'track beside the berth, joined to it at both ends with track beyond, or no "{berth}" in run_round',
     )
-
-
-def _farthest(graph: MovementGraph, start: Way, taken: Collection[str], enough: float) -> float:
-    """Return how far one gets over a way and those beyond it that are run both ways, each by the shortest way, m."""
-    seen: set[Way] = set()
-    queue = [(graph.lengths[start], start)]
-    farthest = 0.0
-    while queue and farthest < enough:
-        here, way = heapq.heappop(queue)
-        if way in seen:
-            continue
-        seen.add(way)
-        farthest = here
-        for following in graph.successors[way]:
-            if following.turned() in graph.successors and following.track not in taken:
-                heapq.heappush(queue, (here + graph.lengths[following], following))
-    return min(farthest, enough)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 
 from gradehaul.network.graph import MovementGraph, Way
 
@@ -13,6 +14,17 @@ State = tuple[Way, int]
 
 Tree = dict[State, tuple[float, State | None]]
 """For every state reached, the length run up to the end of its way, m, and the state before it."""
+
+
+MOST_LOOKED_AT = 1_000_000
+"""A search that must try routes one by one gives up when it has looked at this many ways of theirs, all in all."""
+
+
+@dataclass(frozen=True, slots=True)
+class GaveUp:
+    """A search that looked at as many ways as it may without an answer, and the way that it looked at last."""
+
+    at: Way
 
 
 class Passing:

@@ -9,7 +9,17 @@ from dataclasses import dataclass
 from itertools import count, islice
 
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.search_tree import Passing, State, Tree, shortest_tree, traced, traced_ways, ways_of
+from gradehaul.network.search_tree import (
+    MOST_LOOKED_AT,
+    GaveUp,
+    Passing,
+    State,
+    Tree,
+    shortest_tree,
+    traced,
+    traced_ways,
+    ways_of,
+)
 
 MOST_OTHERS = 8
 """Routes beside the shortest that are looked at for the one to tell of."""
@@ -17,10 +27,6 @@ MOST_OTHERS = 8
 
 MANY_VIA = 4
 """With so many `via` the best states alone are looked at first."""
-
-
-MOST_LOOKED_AT = 1_000_000
-"""A search that must try routes one by one gives up when it has looked at this many ways of theirs, all in all."""
 
 
 _Trail = tuple[Way, "_Trail | None"]
@@ -40,12 +46,14 @@ class Cut:
     """How far a route gets that no train can follow.
 
     `passed` is the greatest number of `via` that a train can pass in order, and `at` has the ways on which it passes
-    the last of them. Where every way round was found to run twice over a track in one direction, `twice` is one such.
+    the last of them. Where every way round was found to run twice over a track in one direction, `twice` is one such;
+    `gave_up` tells that the search for one that does not was given up.
     """
 
     passed: int
     at: tuple[Way, ...]
     twice: Way | None = None
+    gave_up: bool = False
 
 
 def shortest(
@@ -87,9 +95,9 @@ def shortest(
         return Found(ways, tuple(islice(others, most_others)))
     # a state may be new where its way is not: look on for a route that runs over no track twice the same way
     simple = _shortest_simple(graph, passing, begin, goals, tree)
-    if simple is not None:
+    if isinstance(simple, tuple):
         return Found(simple)
-    return Cut(len(via), _cut(tree).at, Counter(ways).most_common(1)[0][0])
+    return Cut(len(via), _cut(tree).at, Counter(ways).most_common(1)[0][0], simple is not None)
 
 
 def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> bool:
@@ -183,7 +191,7 @@ def _others(
 
 def _shortest_simple(
     graph: MovementGraph, passing: Passing, begin: Collection[State], goals: Collection[State], tree: Tree
-) -> tuple[Way, ...] | None:
+) -> tuple[Way, ...] | GaveUp | None:
     """Try routes one by one, those that promise to be shortest first (A* search), each over no way twice."""
     to_go = _lengths_to_go(graph, passing, goals, tree)
     number = count()  # settles ties: the youngest, which is the furthest, first
@@ -193,8 +201,10 @@ def _shortest_simple(
             length = graph.lengths[state[0]]
             heapq.heappush(queue, (length + to_go[state], -next(number), length, state, (state[0], None)))
     looked_at = 0
-    while queue and looked_at < MOST_LOOKED_AT:
+    while queue:
         _, _, length, state, trail = heapq.heappop(queue)
+        if looked_at >= MOST_LOOKED_AT:
+            return GaveUp(state[0])
         if state in goals:
             return tuple(_back_along(trail))[::-1]
         behind = set(_back_along(trail))

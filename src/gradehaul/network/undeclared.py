@@ -10,7 +10,7 @@ from gradehaul.network.counting import count_routes, every_circuit, every_route,
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.places import standing_places
 from gradehaul.network.route import Between, Route, RouteList, made, made_lap
-from gradehaul.network.ruling import highest_ruling, lowest_ruling
+from gradehaul.network.ruling import ALIKE, highest_ruling, lowest_ruling
 from gradehaul.plan.records import Note
 
 MOST_ROUTES = 300
@@ -19,10 +19,6 @@ MOST_ROUTES = 300
 
 MOST_LAPS = 20
 """Laps listed at the most where none are declared."""
-
-
-ALIKE = 1e-9
-"""Ruling grades that differ by less are alike: the sums they come from are rounded."""
 
 
 def telling_routes(graph: MovementGraph, steepest: Mapping[Way, float]) -> RouteList:
@@ -56,7 +52,9 @@ def _pairs(graph: MovementGraph, steepest: Mapping[Way, float]) -> Iterator[tupl
             if destination is origin or not stops:
                 continue
             within = ahead & behind[destination.name]
-            lowest = min((lowest_to[way] for way in stops), key=lambda ways: _ruling(ways, steepest))
+            reached = [lowest_to[way] for way in stops]
+            least = min(_ruling(ways, steepest) for ways in reached)
+            lowest = min((ways for ways in reached if _ruling(ways, steepest) < least + ALIKE), key=graph.length_of)
             highest = highest_ruling(graph, starts, stops, steepest, within)
             pair = Between(
                 origin.name,

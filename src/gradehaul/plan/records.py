@@ -168,6 +168,10 @@ class CurveResistance:
     """Friction of the model's own wheel on its rail, for `wheelbase`."""
     coefficient: float | None = None
     """Equivalent grade times radius, m, for `coefficient`."""
+    starting: float | None = None
+    """Curve resistance when starting over that when running, 1 or more; None where it is not stated, taken as 1."""
+    tension: float = 0.0
+    """Effective friction of flanges that coupler tension presses against the rail; 0 leaves it out."""
     spread: float | None = None
     """Standard error of a coefficient that was worked out from readings, m."""
 
@@ -191,6 +195,22 @@ class Film:
 
 
 @dataclass(frozen=True, slots=True)
+class PredictedPull:
+    """A standing pull that a fit to the readings of other locomotives predicts, N.
+
+    `own` is how far this locomotive may differ from others alike, one standard deviation; `shared` is what an error of
+    one standard deviation in each of the two directions of the fit's coefficients does to it, and is common to all that
+    the fit on that rail predicts. All are known with `freedom` degrees of freedom.
+    """
+
+    value: float
+    own: float
+    shared: tuple[float, float]
+    rail: str
+    freedom: int
+
+
+@dataclass(frozen=True, slots=True)
 class Loco:
     """A locomotive: masses in kg, length over couplers in m, readings in N by rail condition.
 
@@ -206,8 +226,8 @@ class Loco:
     on_tyres: float = 0.0
     pull: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
-    predicted: Mapping[str, Reading] = field(default_factory=dict)
-    """Standing pulls on conditions without a reading, from the readings of other locomotives, N."""
+    predicted: Mapping[str, PredictedPull] = field(default_factory=dict)
+    """Standing pulls of a locomotive that was never read, from the readings of others, by rail condition."""
 
     def __post_init__(self) -> None:
         freeze_mappings(self)

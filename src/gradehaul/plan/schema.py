@@ -20,8 +20,10 @@ from gradehaul.plan.values import (
     Name,
     Pair,
     Room,
+    StartingFactor,
     Station,
     Table,
+    Tension,
     Turn,
 )
 
@@ -139,6 +141,10 @@ class CurveResistanceTable(Table):
     """Friction of wheel on rail, for the model `wheelbase` alone. Left out: no default; that model needs it."""
     coefficient: Distance | None = None
     """Grade times radius, for the model `coefficient` alone. Left out: no default; that model needs it."""
+    starting: StartingFactor | None = None
+    """Curve resistance when starting over that when running, 1 to 10. Left out: 1, and 1 to 1.5 in random trials."""
+    tension: Tension = 0.0
+    """Effective friction of flanges pressed by coupler tension, such as 0.03. Left out: 0, tension is not counted."""
 
     @model_validator(mode="after")
     def _keys_of_the_model(self) -> Self:

@@ -124,7 +124,7 @@ class RouteTable(Table):
     lap: list[Name] | None = Field(default=None, min_length=1)
     """Lines of a closed circuit in running order, instead of `from` and `to`. Left out: no circuit."""
     reversals: int = Field(default=0, ge=0, le=9)
-    """How often the train turns back on the way, in berths and at ends of track."""
+    """How often the train may turn back on the way, in berths and at ends of track; 9 times at the most."""
     run_round: list[Name] = Field(default_factory=list)
     """Berths in which the locomotives run round the train as it reverses, to lead on. Left out: they stay and push."""
 

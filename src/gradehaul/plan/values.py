@@ -123,7 +123,7 @@ Angle = Annotated[float, _quantity("angle")]
 """An angle, radians."""
 Turn = Annotated[float, _quantity("angle", "more than 0", lambda number: number > 0)]
 """The angle of a curve, radians, above 0."""
-Grade = Annotated[float, _quantity("grade", "at most 100 % up or down", lambda number: abs(number) <= _STEEPEST)]
+Grade = Annotated[float, _quantity("grade", "under 100 % up or down", lambda number: abs(number) < _STEEPEST)]
 """Rise over run."""
 Mass = Annotated[float, _quantity("mass", "more than 0", lambda number: number > 0)]
 """A mass above 0, kg."""
@@ -133,17 +133,26 @@ Fraction = Annotated[float, _quantity("share", "above 0 and at most 1", lambda n
 """A share above 0, at most 1."""
 
 
-def _weight(value: object, info: ValidationInfo) -> float:
-    if not isinstance(value, int | float) or isinstance(value, bool):
-        raise PlanError(f"{info.field_name} must be a bare number", found=shown(value), write=f"{info.field_name} = 3")
-    if not 0 < value <= _MOST_WEIGHT:
-        raise PlanError(f"{info.field_name} must be more than 0 and at most {_MOST_WEIGHT:g}", found=shown(value))
-    return float(value)
+def _plain(bound: str, holds: Callable[[float], bool], usual: str) -> BeforeValidator:
+    """Read a bare number and refuse what is out of bounds, in the words `bound`; `usual` is one to write."""
+
+    def read(value: object, info: ValidationInfo) -> float:
+        if not isinstance(value, int | float) or isinstance(value, bool):
+            write = f"{info.field_name} = {usual}"
+            raise PlanError(f"{info.field_name} must be a bare number", found=shown(value), write=write)
+        if not holds(value):
+            raise PlanError(f"{info.field_name} must be {bound}", found=shown(value))
+        return float(value)
+
+    return BeforeValidator(read)
 
 
-_MOST_WEIGHT = 1000.0
-Weight = Annotated[float, BeforeValidator(_weight)]
+Weight = Annotated[float, _plain("more than 0 and at most 1000", lambda number: 0 < number <= 1000, "3")]
 """How much a thing counts beside others, 1 where nothing is said."""
+StartingFactor = Annotated[float, _plain("from 1 to 10", lambda number: 1 <= number <= 10, "1")]
+"""Resistance when starting over that when running."""
+Tension = Annotated[float, _plain("from 0 to 0.1", lambda number: 0 <= number <= 0.1, "0.03")]
+"""Effective friction of flanges that coupler tension presses against the rail."""
 
 
 def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeValidator:

@@ -11,7 +11,7 @@ from gradehaul.design.clearance import Clearances
 from gradehaul.design.clearance_rules import Finding, Outcome
 from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.track_view import TrackView
-from gradehaul.show.clearance_words import RULES, bounds_told, figure_told, place_told
+from gradehaul.show.clearance_words import RULES, bounds_told, figure_told, headline, place_told
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.plan_canvas import Canvas, gaps_under, plan_canvas, without
 from gradehaul.show.plan_key import Entry, draw_key, draw_scale, key_rows
@@ -92,8 +92,9 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
     canvas = plan_canvas(view, size, reader.length_unit, feet, thickest=_TRACK)
     sheet = canvas.sheet
     sheet.title(view.plan.title)
-    counts = f"{found.count('fail')} fail, {found.count('look')} to look at, {found.count('pass')} pass"
-    sheet.heading("words", [f"Clearances: {counts}", counts])
+    counts = headline(found)
+    parts = f"{found.count('fail')} fail, NOT CHECKED: {', '.join(each.what for each in found.unchecked)}"
+    sheet.heading("words", [f"Clearances: {counts}", counts, *([parts] if found.unchecked else [])])
     gaps = gaps_under(canvas, view)
     for track in sorted(view.tracks.values(), key=lambda each: float(each.railhead.mean())):
         _draw_track(canvas, track, gaps.get(track.id, []))
@@ -186,7 +187,9 @@ def _told(found: Clearances, view: PlanView, reader: Reader, most: int) -> list[
     rows = list(_places(found, view, reader))
     if len(rows) > most:
         rows = [*rows[: most - 1], [f"and {len(rows) - most + 1} more, which the printed answer tells"]]
-    return rows or [["Nothing fails, and nothing is to be looked at."]]
+    left_out = [[f"NOT CHECKED  {each}", f"NOT CHECKED  {each.what}"] for each in found.unchecked]
+    nothing = "Nothing fails, and nothing is to be looked at"
+    return [*left_out, *(rows or [[f"{nothing}{', of what was checked' if left_out else ''}."]])]
 
 
 def _places(found: Clearances, view: PlanView, reader: Reader) -> Iterator[list[str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from gradehaul.design.clearance import Clearances
 from gradehaul.design.clearance_rules import Finding, Outcome
 from gradehaul.plan.names import clean
-from gradehaul.show.clearance_words import RULES, bounds_told, figure_told, place_told
+from gradehaul.show.clearance_words import RULES, bounds_told, figure_told, headline, place_told
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 
@@ -28,14 +28,17 @@ def clearance_page(found: Clearances, reader: Reader) -> Page:
     """Return the answer as a page."""
     page = Page()
     page.line("Clearances: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
-    counts = {outcome: found.count(outcome) for outcome in _ORDER}
-    page.line(f"{counts['fail']} fail, {counts['look']} to look at, {counts['pass']} pass.")
+    page.line(f"{headline(found)}.")
     standard = found.standard
     stock = "none named" if standard.longest is None else f"longest {reader.length(standard.longest)}"
     deck = f"deck {reader.length(standard.deck)}" + (", assumed" if standard.deck_assumed else "")
+    spacing = standard.spacing
+    group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
+    if standard.overhead:
+        deck += f", overhead line {reader.length(standard.overhead)}" + (", assumed" * standard.overhead_assumed)
     page.line(
-        f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(standard.centers)}; "
-        f"stock: {stock}, group {standard.group}."
+        f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(spacing.straight)}; "
+        f"stock: {stock}, {group}."
     )
     for rule, words in RULES.items():
         own = [finding for finding in found.findings if finding.rule == rule]
@@ -43,7 +46,7 @@ def clearance_page(found: Clearances, reader: Reader) -> Page:
             page.heading(words)
             _add_rule(page, own, found, reader)
     if not found.findings:
-        page.line("Nothing to judge: no tracks meet, and no stock is named.")
+        page.line("Nothing to judge: no tracks meet.")
     page.heading("Sources")
     for number, source in enumerate(_sources(found), 1):
         page.line(f"[{number}] {source}", indent=2)

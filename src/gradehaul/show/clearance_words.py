@@ -16,6 +16,16 @@ RULES: dict[Rule, str] = {
 }
 
 
+def headline(found: Clearances) -> str:
+    """Return how many places came out how, and what was not checked."""
+    counts = [f"{found.count('fail')} fail"]
+    counts += [f"{found.count('look')} to look at", f"{found.count('pass')} pass"]
+    if not found.unchecked:
+        return ", ".join(counts)
+    left_out = "; ".join(map(str, found.unchecked))
+    return f"{counts[0]}, NOT CHECKED: {left_out}; {', '.join(counts[1:])}"
+
+
 def place_told(finding: Finding, found: Clearances, reader: Reader) -> str:
     """Return where a finding is."""
     tracks = found.plan.tracks

@@ -5,30 +5,26 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from gradehaul.design.backward import Found
 from gradehaul.design.easing import WANTED, wants_easement
-from gradehaul.design.helix import GUARD, usual_build
-from gradehaul.design.helix_search import Found
+from gradehaul.design.helix import GUARD, Helix, usual_build
 from gradehaul.design.hill import car_length, coefficient_of
 from gradehaul.design.steps import steps_of
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
 from gradehaul.show.check_json import check_document
 from gradehaul.show.digits import rounded
-from gradehaul.show.hill_text import add_trains, rail_told
+from gradehaul.show.hill_text import add_stop, add_trains, add_worst
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
-
-_STOPS = {
-    "head room": "the deck above is too low for stock",
-    "train": "the train does not climb",
-    "curve": "there is no such curve",
-}
 
 _PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
 """Radius over car length (common practice)."""
 
 
-def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None) -> Page:
+def helix_page(
+    found: Found[Helix], stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None
+) -> Page:
     """Return the page of a helix.
 
     Parameters
@@ -44,15 +40,17 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
     find
         What was looked for.
     """
-    page, helix, build = Page(), found.helix, found.helix.build
+    page, helix, build = Page(), found.design, found.design.build
     page.line(("Helix", "bold"), f", scale {stock.scale.name}, ", _shape(found))
+    add_worst(page, answer)
     if find in ("radius", "grade") and found.stops is not None:
         step = reader.small(steps_of(stock.unit).length)
-        better = f"A radius {step} smaller" if find == "radius" else "A grade 0.001 % steeper"
-        page.line(f"{better} will not do: {_STOPS[found.stops.reason]}{rail_told(found.stops)}.", indent=2)
-    if find == "cars":
-        page.line("No other helix of this shape in this floor takes more: the radius is the largest,", indent=2)
-        page.line("and the rise per turn as wished, or the least that leaves the clear height.", indent=2)
+        steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
+        better = f"A radius {step} smaller" if find == "radius" else steepest
+        add_stop(page, better, found.stops)
+    if find == "cars" and found.stops is not None:
+        page.line("No other helix of this shape takes more cars in this floor: the radius is the largest,", indent=2)
+        page.line(f"the rise per turn as given or the least that leaves room; {found.stops.words}.", indent=2)
     vertical, coefficient = helix.vertical(stock), coefficient_of(stock)
     inner = "inner track: " if build.centers is not None else ""
     rows = [
@@ -92,7 +90,7 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
         page.line(f"Clear height wanted: {stock.scale.source(field)}.", indent=2)
     if build.deck == usual.deck or build.roadbed == usual.roadbed:
         deck, roadbed = (reader.length(each, fine=True) for each in (build.deck, build.roadbed))
-        page.line(f"Deck {deck} and roadbed {roadbed}: assumed where they were not told.", indent=2)
+        page.line(f"Deck {deck} and roadbed {roadbed}: assumed where nothing else is given.", indent=2)
     page.line(
         "Clear height left: the least over any railhead, at foot and top over (under) a level approach.", indent=2
     )
@@ -102,9 +100,9 @@ def helix_page(found: Found, stock: Plan, answer: CheckAnswer, reader: Reader, *
     return page
 
 
-def helix_json(found: Found, stock: Plan, answer: CheckAnswer) -> str:
+def helix_json(found: Found[Helix], stock: Plan, answer: CheckAnswer) -> str:
     """Return the helix as JSON text, beside what `check` says of it; keys as in `check_json`."""
-    helix, build, coefficient = found.helix, found.helix.build, coefficient_of(stock)
+    helix, build, coefficient = found.design, found.design.build, coefficient_of(stock)
     vertical = helix.vertical(stock)
     document: dict[str, Any] = {
         "helix": {
@@ -125,6 +123,7 @@ def helix_json(found: Found, stock: Plan, answer: CheckAnswer) -> str:
             "floor_m": [rounded(side) for side in helix.floor],
             "stops": None if found.stops is None else found.stops.reason,
             "stops_on": None if found.stops is None else found.stops.rail,
+            "stops_why": None if found.stops is None else found.stops.words,
         },
         "care": GUARD,
         **check_document(answer),
@@ -132,27 +131,27 @@ def helix_json(found: Found, stock: Plan, answer: CheckAnswer) -> str:
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
 
 
-def _advise_on_curves(page: Page, found: Found, stock: Plan) -> None:
+def _advise_on_curves(page: Page, found: Found[Helix], stock: Plan) -> None:
     if not (stock.cars or stock.locos):
         page.line("No stock is given: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
-    ratio = found.helix.radius / car_length(stock)
+    ratio = found.design.radius / car_length(stock)
     told = "less than pushing it" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
     told = "looks good" if ratio >= _GOOD else told
     page.line(
         f"Radius over the longest vehicle: {told} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice).",
         indent=2,
     )
-    if not found.helix.build.ease and wants_easement(found.helix.radius, stock.scale):
+    if not found.design.build.ease and wants_easement(found.design.radius, stock.scale):
         page.line(WANTED, indent=2)
 
 
-def _shape(found: Found) -> str:
-    build = found.helix.build
+def _shape(found: Found[Helix]) -> str:
+    build = found.design.build
     tracks = "two tracks" if build.centers is not None else "one track"
     return f"{'with straight sides' if build.straight else 'round'}, {tracks}"
 
 
-def _left(found: Found, vertical: float, reader: Reader) -> str:
-    if not found.helix.stacked:
+def _left(found: Found[Helix], vertical: float, reader: Reader) -> str:
+    if not found.design.stacked:
         return "nothing lies above"
-    return reader.length(found.helix.clear_left(vertical), fine=True)
+    return reader.length(found.design.clear_left(vertical), fine=True)

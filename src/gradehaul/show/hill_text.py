@@ -1,23 +1,32 @@
-"""What every hill that is not built yet tells of its trains, for a person: loads and verdicts by rail condition."""
+"""The trains of a hill that is not built yet, for a person: their worst outcome, loads and verdicts by rail."""
 
 from __future__ import annotations
 
-from gradehaul.design.hill_search import Stop
+from gradehaul.design.backward import Stop
 from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.judged import worst_first
 from gradehaul.haulage.longest import Load
 from gradehaul.show.naming import cars_told
-from gradehaul.show.page import Page, Piece
-
-_OUTCOMES: dict[str, Piece] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
+from gradehaul.show.outcome_words import OUTCOMES
+from gradehaul.show.page import Page
 
 
-def rail_told(stop: Stop) -> str:
-    """Return the rail on which a train does not climb, behind the words that it does not."""
-    return "" if stop.rail is None else f" on {stop.rail} rail"
+def add_stop(page: Page, harder: str, stop: Stop) -> None:
+    """Add what stops the next harder design."""
+    if stop.reason == "limit":
+        page.line(f"There is no harder answer to try: {stop.words}.", indent=2)
+    else:
+        page.line(f"{harder} does not work: {stop.words}.", indent=2)
+
+
+def add_worst(page: Page, answer: CheckAnswer) -> None:
+    """Add the worst outcome of the named trains, on whatever rail it is."""
+    if answer.trains:
+        worst = worst_first(answer.trains)[0]
+        rails = [each.rail for each in answer.trains if (each.name, each.outcome) == (worst.name, worst.outcome)]
+        alone = len({train.name for train in answer.trains}) == 1
+        words = f"Train {worst.name}" if alone else f"Worst of its trains: {worst.name}"
+        page.line(f"{words} ", OUTCOMES[worst.outcome], f" on {', '.join(rails)} rail.", indent=2)
 
 
 def add_trains(page: Page, answer: CheckAnswer) -> None:
@@ -44,7 +53,5 @@ def add_trains(page: Page, answer: CheckAnswer) -> None:
     if answer.trains:
         page.heading("Named trains")
         names = dict.fromkeys(train.name for train in answer.trains)
-        by_train = {
-            name: [_OUTCOMES[train.verdict.outcome] for train in answer.trains if train.name == name] for name in names
-        }
+        by_train = {name: [OUTCOMES[train.outcome] for train in answer.trains if train.name == name] for name in names}
         page.table(["train", *answer.rails], [[name, *outcomes] for name, outcomes in by_train.items()])

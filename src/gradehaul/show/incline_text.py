@@ -6,15 +6,15 @@ import json
 import math
 from typing import Any
 
+from gradehaul.design.backward import Found
 from gradehaul.design.easing import WANTED, easement_shift, wants_easement
 from gradehaul.design.incline import CARE, Incline, practice_car
-from gradehaul.design.incline_search import FoundIncline
 from gradehaul.design.steps import steps_of
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.plan.records import Plan
 from gradehaul.show.check_json import check_document
 from gradehaul.show.digits import rounded
-from gradehaul.show.hill_text import add_trains, rail_told
+from gradehaul.show.hill_text import add_stop, add_trains, add_worst
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
 
@@ -23,11 +23,12 @@ _PRACTICE = 0.01
 
 
 def incline_page(
-    found: FoundIncline, stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None
+    found: Found[Incline], stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None
 ) -> Page:
     """Return the page of an incline; parameters as those of `helix_page`."""
-    page, incline, car = Page(), found.incline, practice_car(stock)
+    page, incline, car = Page(), found.design, practice_car(stock)
     page.line(("Incline", "bold"), f", scale {stock.scale.name}")
+    add_worst(page, answer)
     if find is not None and found.stops is not None:
         step = steps_of(stock.unit)
         better = (
@@ -35,8 +36,7 @@ def incline_page(
             if find == "length"
             else f"A rise {reader.small(step.rise)} higher"
         )
-        why = "the train does not climb" if found.stops.reason == "train" else "there is no room for its curves"
-        page.line(f"{better} will not do: {why}{rail_told(found.stops)}.", indent=2)
+        add_stop(page, better, found.stops)
     rows = [
         ("rise", reader.length(incline.rise, fine=True)),
         ("length, level to level", reader.length(incline.length, fine=True)),
@@ -97,9 +97,9 @@ def _tell_easements(page: Page, incline: Incline, stock: Plan, reader: Reader) -
         page.line(WANTED, indent=2)
 
 
-def incline_json(found: FoundIncline, stock: Plan, answer: CheckAnswer) -> str:
+def incline_json(found: Found[Incline], stock: Plan, answer: CheckAnswer) -> str:
     """Return the incline as JSON text, beside what `check` says of it; keys as in `check_json`."""
-    incline, car = found.incline, practice_car(stock)
+    incline, car = found.design, practice_car(stock)
     document: dict[str, Any] = {
         "incline": {
             "rise_m": rounded(incline.rise),
@@ -123,6 +123,7 @@ def incline_json(found: FoundIncline, stock: Plan, answer: CheckAnswer) -> str:
             "change_per_car_pct": rounded(100 * incline.change_per_car(car)),
             "stops": None if found.stops is None else found.stops.reason,
             "stops_on": None if found.stops is None else found.stops.rail,
+            "stops_why": None if found.stops is None else found.stops.words,
         },
         "care": CARE,
         **check_document(answer),

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from gradehaul import __version__
-from gradehaul.design.level import Leveled
+from gradehaul.design.level import Binding, Leveled
 from gradehaul.show.digits import rounded
 from gradehaul.show.spreadsheet import csv_text
 
@@ -22,11 +22,20 @@ def level_json(found: Leveled) -> str:
         "trains": [
             {
                 "name": each.train,
-                "string_pct": rounded(100 * each.string),
+                "string_pct": rounded(100 * each.even),
                 "leveled_pct": rounded(100 * each.leveled),
                 "cars": each.cars,
                 "at_m": rounded(each.head),
                 "track": each.track,
+                "binds": [
+                    {
+                        "rule": binding.rule,
+                        "where": list(binding.where),
+                        **_limit(binding),
+                        "lower_pct": None if binding.lower is None else rounded(100 * binding.lower),
+                    }
+                    for binding in each.binds
+                ],
             }
             for each in found.hardest
         ],
@@ -34,6 +43,16 @@ def level_json(found: Leveled) -> str:
         "stations": [dict(zip(HEADS, row, strict=True)) for row in _rows(found)],
     }
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def _limit(binding: Binding) -> dict[str, float | None]:
+    """Return the figure that binds and, of a change of grade, the wider one that was tried."""
+    if binding.limit is None:
+        return {}
+    if binding.rule != "change":
+        return {"limit_m": rounded(binding.limit)}
+    wider = None if binding.wider is None else rounded(100 * binding.wider)
+    return {"limit_pct": rounded(100 * binding.limit), "wider_pct": wider}
 
 
 def level_csv(found: Leveled) -> str:
@@ -46,7 +65,7 @@ def _rows(found: Leveled) -> list[tuple[Any, ...]]:
         (
             line,
             rounded(float(distance[k])),
-            rounded(float(found.string[number])),
+            rounded(float(found.even[number])),
             rounded(float(found.heights[number])),
             bool(found.stations.free[number]),
         )

@@ -11,6 +11,7 @@ from gradehaul.design.level import Leveled
 from gradehaul.show.axis_numbers import convert_all, nice
 from gradehaul.show.distance_axis import distance_rows, draw_distance
 from gradehaul.show.level_marks import Line, draw_key, grade_panel, key_row, stairs
+from gradehaul.show.level_text import binding_words
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName
@@ -18,7 +19,7 @@ from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_STRING: Line = {"color": "#0057a8", "lw": 1.2, "ls": (0, (6, 2))}
+_EVEN: Line = {"color": "#0057a8", "lw": 1.2, "ls": (0, (6, 2))}
 _LEVELED: Line = {"color": INK, "lw": 1.6, "ls": "-"}
 MOST_LINES = 5
 """Lines on one sheet at the most; those in which the railheads change most come first."""
@@ -46,7 +47,7 @@ def level_picture(found: Leveled, reader: Reader, form: Format, *, size: SizeNam
 def drawn_lines(found: Leveled) -> list[str]:
     """Return the lines with a free railhead that are drawn, in the order of the plan."""
     free = {
-        name: float(np.abs(found.heights[numbers] - found.string[numbers]).max())
+        name: float(np.abs(found.heights[numbers] - found.even[numbers]).max())
         for name, (numbers, _) in found.stations.lines.items()
         if found.stations.free[numbers].any()
     }
@@ -72,13 +73,14 @@ def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Fi
     more = len([1 for numbers, _ in found.stations.lines.values() if found.stations.free[numbers].any()]) - len(lines)
     sheet.heading("words", [f"{told}{f'; {more} lines more change less' if more else ''}", "Railheads for even effort"])
     for k, each in enumerate(found.hardest[:4]):
-        even, now = reader.grade(each.string), reader.grade(each.leveled)
+        even, now = reader.grade(each.even), reader.grade(each.leveled)
         words = [f"hardest effective grade {even} even, {now} leveled", f"{even} even, {now} leveled"]
+        words = [f"{words[0]}; kept up by {each_words}" for each_words in binding_words(each, reader)[:1]] + words
         sheet.heading(f"train {k}", [f"{each.train}: {told}" for told in words])
     for k, name in enumerate(lines):
         _draw_line(sheet, found, reader, k, name)
     draw_distance(sheet, f"Distance from where each line begins, {sheet.unit}")
-    draw_key(sheet, {"even between given heights": _STRING, "leveled": _LEVELED})
+    draw_key(sheet, {"even between given heights": _EVEN, "leveled": _LEVELED})
     return sheet.figure
 
 
@@ -86,12 +88,12 @@ def _draw_line(sheet: Sheet, found: Leveled, reader: Reader, k: int, name: str) 
     numbers, distance = found.stations.lines[name]
     sheet.heading(f"name {k}", ["Line"], name=name, weight="bold")
     x = convert_all(distance, sheet.unit)
-    string, heights = (convert_all(values[numbers], sheet.unit) for values in (found.string, found.heights))
-    low, high = min(string.min(), heights.min()), max(string.max(), heights.max())
+    even, heights = (convert_all(values[numbers], sheet.unit) for values in (found.even, found.heights))
+    low, high = min(even.min(), heights.min()), max(even.max(), heights.max())
     room = max(0.12 * (high - low), 1e-6)
     axes = sheet.panel(f"height {k}", low - room, high + room)
     sheet.scale(axes, nice(low, high, 3))
-    axes.plot(x, string, zorder=3, gid=f"string {name}", **_STRING)
+    axes.plot(x, even, zorder=3, gid=f"even {name}", **_EVEN)
     axes.plot(x, heights, zorder=4, gid=f"leveled {name}", **_LEVELED)
     given = ~found.stations.free[numbers]
     axes.plot(x[given], heights[given], "o", ms=4.6, mfc=INK, mec=INK, zorder=5, clip_on=False, gid=f"given {name}")
@@ -108,7 +110,7 @@ def _draw_line(sheet: Sheet, found: Leveled, reader: Reader, k: int, name: str) 
         gid=f"free {name}",
     )
     apart = np.diff(distance)
-    grades = [np.diff(values[numbers]) / apart for values in (found.string, found.heights)]
+    grades = [np.diff(values[numbers]) / apart for values in (found.even, found.heights)]
     axes = grade_panel(sheet, f"grade {k}", grades, reader)
-    stairs(axes, x, grades[0], zorder=3, gid=f"string grade {name}", **_STRING)
+    stairs(axes, x, grades[0], zorder=3, gid=f"even grade {name}", **_EVEN)
     stairs(axes, x, grades[1], zorder=4, gid=f"leveled grade {name}", **_LEVELED)

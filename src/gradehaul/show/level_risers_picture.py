@@ -13,8 +13,8 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import convert
 from gradehaul.show.axis_numbers import convert_all, nice
 from gradehaul.show.distance_axis import distance_rows, draw_distance
-from gradehaul.show.level_fraction import told_correction
 from gradehaul.show.level_marks import Line, draw_key, grade_panel, key_row, stairs
+from gradehaul.show.level_risers_text import correction_text
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, SIZES, Row, Sheet, SizeName, Spot
@@ -145,4 +145,4 @@ def _draw_shims(sheet: Sheet, found: Corrections, reader: Reader) -> None:
             axes.plot([at, at], [0.0, bar], color=INK, lw=4.0, solid_capstyle="butt", zorder=3, gid="shim")
             across, up = sheet.dots(axes, at, bar)
             spot = Spot(across, up + gap, "center", "bottom") if bar > 0 else Spot(across, up - gap, "center", "top")
-            sheet.label(told_correction(steps, found.step), [spot], scale=0.92)
+            sheet.label(correction_text(steps, found.step), [spot], scale=0.92)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 
 from gradehaul.design.level_risers import Corrections
 from gradehaul.design.survey import Steep
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
-from gradehaul.show.level_fraction import told_correction
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 
+_INCH = 0.0254
 CAUTION = (
     "Support the deck before a riser is loosened, and check the clear height over tracks below when one goes down. "
     "Decks bear only as they are built: follow local codes, and ask a qualified person where structure, mains or "
@@ -43,7 +44,7 @@ def _add(page: Page, found: Corrections, reader: Reader) -> None:
         page.line(("Nowhere steeper than meant", "green"), ".", indent=2)
     for steep in found.before:
         page.line(*_steep(steep, reader), indent=2)
-    done = told_correction(round(found.total / found.step), found.step).removesuffix(" up")
+    done = correction_text(round(found.total / found.step), found.step).removesuffix(" up")
     if not found.total:
         page.line("No riser need be touched." if found.met else "No shim within what is allowed helps.", indent=2)
     elif found.met:
@@ -66,7 +67,7 @@ def _add(page: Page, found: Corrections, reader: Reader) -> None:
                 reader.length(float(hill.distance[k])),
                 reader.length(float(hill.height[k]), fine=True),
                 f"{reader.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if told else "",
-                (told_correction(steps, found.step), "yellow" if steps else ""),
+                (correction_text(steps, found.step), "yellow" if steps else ""),
                 reader.grade(float(after[k] / runs[k])) if told else "",
             ]
         )
@@ -81,3 +82,25 @@ def _steep(steep: Steep, reader: Reader) -> tuple[Piece, ...]:
     if steep.sure:
         return ("Steeper than meant", "bold red"), where
     return ("Perhaps steeper than meant", "yellow"), f"{where}, within the error of reading"
+
+
+def correction_text(steps: int, step: float) -> str:
+    """Return a correction in words: how far, and whether up or down; lengths of a step in m.
+
+    Where the step is a fraction of an inch so is the correction, else it is in millimeters.
+
+    Examples
+    --------
+    >>> correction_text(6, 0.0254 / 32), correction_text(-40, 0.0254 / 32), correction_text(3, 0.0005)
+    ('3/16 in up', '1 1/4 in down', '1.5 mm up')
+    >>> correction_text(0, 0.0005)
+    'leave'
+    """
+    if not steps:
+        return "leave"
+    way = "up" if steps > 0 else "down"
+    part = Fraction(step / _INCH).limit_denominator(128)
+    if abs(float(part) * _INCH - step) > 1e-9:
+        return f"{abs(steps) * step * 1000:.4g} mm {way}"
+    whole, rest = divmod(abs(steps) * part, 1)
+    return f"{' '.join(str(each) for each in (whole, rest) if each)} in {way}"

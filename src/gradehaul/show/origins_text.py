@@ -9,10 +9,11 @@ from gradehaul.haulage.adhesion import (
     SLIPPING_CLEAN,
     SLIPPING_FILMED,
     TYRED_ADHESION,
-    film_of,
     nearest_first,
-    share_kept,
+    share_on,
+    source_of_pull,
 )
+from gradehaul.plan.records import PredictedPull
 from gradehaul.plan.stock import CLEAN, ROLLING, STARTING, conditions
 from gradehaul.show.train_origins_text import train_rows
 
@@ -85,7 +86,7 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
         for wheels in ("metal", "tyred"):
             for age in ("fresh", "settled"):
                 words = (
-                    f"[rail.{film.name}] left out: the built-in film"
+                    f"[rail.{film.name}] left out: the built-in film, assumed; measure first"
                     if film.basis == "assumed"
                     else f"[rail.{film.name}] or the bench"
                 )
@@ -93,16 +94,23 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
 
 
 def _standing(plan: Plan, loco: Loco, rail: str) -> str:
-    if readings := loco.pull.get(rail):
-        return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
-    if rail in loco.predicted:
-        return "from readings of other locomotives at the bench"
-    share = _share(plan, loco, rail)
-    for other in nearest_first(plan, rail):
-        if loco.pull.get(other):
-            return f"the reading on {other} x {share:.3g} / {_share(plan, loco, other):.3g}, the shares kept"
-    weight = f"{METAL_ADHESION:g} of the weight on metal drivers + {TYRED_ADHESION:g} of that on tyred ones"
-    return f"pull left out: {weight if rail == CLEAN else f'({weight}) x {share:.3g}, the share kept'}"
+    source = source_of_pull(plan, loco, rail)
+    if isinstance(source.known, PredictedPull):
+        known = "from readings of other locomotives at the bench"
+    elif source.known:
+        known = f"mean of {len(source.known)} readings" if len(source.known) > 1 else "one reading"
+        known = known if source.rail == rail else f"the reading on {source.rail}"
+    else:
+        weight = f"{METAL_ADHESION:g} of the weight on metal drivers + {TYRED_ADHESION:g} of that on tyred ones"
+        known = f"pull left out: {weight if source.rail == rail else f'({weight})'}"
+    if source.rail == rail:
+        return known
+    share, there = (share_on(plan, loco, each) for each in (rail, source.rail))
+    return (
+        f"{known} x {share:.3g}, the share kept"
+        if there == 1 and not source.known
+        else (f"{known} x {share:.3g} / {there:.3g}, the shares kept")
+    )
 
 
 def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
@@ -112,11 +120,6 @@ def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
         if loco.slipping.get(other) and loco.pull.get(other):
             return f"standing pull x its slipping over its standing pull on {other}"
     return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
-
-
-def _share(plan: Plan, loco: Loco, rail: str) -> float:
-    found = film_of(plan, rail)
-    return 1.0 if found is None else share_kept(loco, found[0], fresh=found[1])
 
 
 def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:

@@ -32,7 +32,7 @@ def readings_csv(answer: ReadingsAnswer) -> str:
             0,
             *map(rounded, (told.pull.value, told.pull.low, told.pull.high)),
             None,
-            rounded(told.pull.deviation),
+            rounded(told.deviation),
         )
         for told in answer.predictions
     ]

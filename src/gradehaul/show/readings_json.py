@@ -36,6 +36,9 @@ def readings_document(answer: ReadingsAnswer) -> dict[str, Any]:
                 "pull_n": rounded(told.pull.value),
                 "low_n": rounded(told.pull.low),
                 "high_n": rounded(told.pull.high),
+                "by_weight_n": rounded(told.by_weight.value),
+                "by_weight_low_n": rounded(told.by_weight.low),
+                "by_weight_high_n": rounded(told.by_weight.high),
             }
             for told in answer.predictions
         ],

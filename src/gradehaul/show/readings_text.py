@@ -7,6 +7,7 @@ import math
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.readings import ReadingsAnswer, bounds
+from gradehaul.haulage.trust.predicted import Estimate
 from gradehaul.plan.names import clean
 from gradehaul.show.naming import chance_told
 from gradehaul.show.page import Page, Piece
@@ -112,19 +113,24 @@ def _coefficient(value: float | None, error: float | None) -> str:
 def _add_predictions(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
     if not answer.predictions:
         return
-    page.heading("Pulls that were not read, by what other locomotives give")
+    page.heading("Pulls that were not read, by what other locomotives pull and by weight on drivers")
     page.table(
-        ["locomotive", "rail", "pull>", "95 % between"],
+        ["locomotive", "rail", "by others>", "95 % between", "by weight>", "95 % between"],
         [
-            [
-                told.loco,
-                told.rail,
-                reader.force(told.pull.value),
-                f"{reader.force(told.pull.low)} to {reader.force(told.pull.high)}",
-            ]
+            [told.loco, told.rail, *_range(told.pull, reader), *_range(told.by_weight, reader)]
             for told in answer.predictions
         ],
     )
+    if unsure := sorted({told.loco for told in answer.predictions if told.less_sure}):
+        page.line(
+            f"The readings of others say little of {', '.join(unsure)}: go by the lower figure until you have read "
+            "its own pull.",
+            indent=2,
+        )
+
+
+def _range(pull: Estimate, reader: Reader) -> tuple[str, str]:
+    return reader.force(pull.value), f"{reader.force(pull.low)} to {reader.force(pull.high)}"
 
 
 def _add_films(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:

@@ -61,6 +61,8 @@ def _on_rail(
     curves = f"with its head at {place}: the coefficient {coefficient} x the weight on each curve / its radius"
     yield [f"curve resistance, {each.rail}", reader.force(asked.curves), basis, curves]
     asks = {"grade": asked.grade, "curves": asked.curves, "rolling": asked.rolling}
+    if asked.tension:
+        asks["coupler tension on curves"] = asked.tension
     parts = ", ".join(f"{name} {reader.force(force)}" for name, force in asks.items())
     least = f"on {asked.track}: pull less {parts} leaves least there, {reader.force(each.verdict.margin)}"
     yield [f"ruling place of its head, {each.rail}", reader.length(asked.at), "worked out", least]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any, get_args
 
 from gradehaul import __version__
@@ -33,15 +34,17 @@ def treat_document(found: KeepCleanPlan) -> dict[str, Any]:
         "step_m": None if asked.step is None else rounded(asked.step),
         "found": not found.beyond,
         "depends_on_carry": found.depends_on_carry,
-        "gap_pct": rounded(100 * found.gap),
+        "gap_pct": None if math.isinf(found.gap) else rounded(100 * found.gap),
+        "proven": found.gap == 0,
+        "need_film": list(found.need_film),
         "totals_m": {use: rounded(found.length(use)) for use in get_args(Use)},
         "tracks": [_row(row, found) for row in found.rows],
         "trains": [
             {
                 "name": train.name,
                 "route": train.route,
-                "planned": verdict_document(train.planned),
-                "everywhere": verdict_document(train.everywhere),
+                "planned": verdict_document(train.planned, train.misfits),
+                "everywhere": verdict_document(train.everywhere, train.misfits),
             }
             for train in found.trains
         ],

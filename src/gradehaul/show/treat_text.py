@@ -1,12 +1,16 @@
-"""The keep-clean plan for a person: what it hangs on, track by track, and what if the film spreads."""
+"""The keep-clean plan for a person: what it depends on, track by track, and what if the film spreads."""
 
 from __future__ import annotations
 
+import math
 from itertools import groupby
 
+from gradehaul.haulage.judged import outcome_of
+from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
-from gradehaul.show.naming import OUTCOMES, USE_TOLD, WOULD
+from gradehaul.show.naming import USE_TOLD, WOULD
+from gradehaul.show.outcome_words import OUTCOMES, misfit_words, short_words
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
@@ -16,7 +20,7 @@ _USES: dict[Use, str] = {
     "film": "may be filmed",
     "has film": "has film already",
     "keep clean": "keep clean",
-    "buffer": "keep clean too, for wheels would carry film on from it",
+    "buffer": "also keep clean: wheels would spread film from here",
     "no effect": "film or not: no locomotive in question runs there",
 }
 _NEEDS: dict[Need, str] = {
@@ -35,7 +39,8 @@ def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
     page = Page()
     page.line("Where the film may go: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
     page.line(
-        f'So that {_NEEDS[found.asked.need]}, on the weaker of film "{found.film}" fresh and settled{_held(found)}.'
+        f'So that {_NEEDS[found.asked.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
+        f"spread{_held(found)}."
     )
     page.line()
     add_film_plan(page, found, reader)
@@ -45,11 +50,11 @@ def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
 
 
 def add_film_plan(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
-    """Add what the plan hangs on, what it comes to, each track, and what becomes of trains."""
+    """Add what the plan depends on, what it comes to, each track, and what becomes of trains."""
     if found.beyond:
         _add_beyond(page, found, reader)
     else:
-        _add_hangs_on(page, found, reader)
+        _add_depends_on(page, found, reader)
         _add_totals(page, found, reader)
         _add_rows(page, found, reader)
     _add_trains(page, found, reader)
@@ -73,8 +78,8 @@ def _add_beyond(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.line("Shorten these trains, or leave them out: treat --train names those that must run.", indent=2)
 
 
-def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
-    """Say first what the plan hangs on."""
+def _add_depends_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    """Say first what the plan depends on."""
     kept = any(row.use == "keep clean" for row in found.rows)
     if not kept:
         page.line(("Nothing must be kept clean", "green"), ": all track may be filmed.")
@@ -82,9 +87,9 @@ def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     carry = reader.length(found.asked.carry)
     if found.depends_on_carry:
         page.line(
-            ("This plan hangs on a guess", "yellow"),
-            f": that wheels carry the film no farther than {carry}. Nobody has measured it. If they carry it farther, "
-            "the last column of the trains below comes true.",
+            ("This plan depends on a guess", "yellow"),
+            f": wheels spread the film no farther than {carry}. Nobody has measured it. If they spread it farther, the "
+            "last column of the trains below is what happens.",
         )
     elif found.one_piece:
         page.line(f"No track is left to film: a carry-over of {carry} is longer than all track together, which is one "
@@ -96,10 +101,18 @@ def _add_hangs_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         page.line(
-            ("Film is there already", "yellow"),
-            f" within {carry} of track that must stay clean, and wheels will carry it there: {names}.",
+            ("Film is there already", "bold red"),
+            f" within {carry} of track that must stay clean, and wheels will spread it there: {names}. The trains "
+            "below are judged with it there.",
         )
-    if found.gap > 0:
+    if found.need_film:
+        page.line(
+            ("All that may be filmed must be filmed", "yellow"),
+            f": {', '.join(found.need_film)} would not get by on clean rail.",
+        )
+    if math.isinf(found.gap):
+        page.line("The search was stopped before it found track to film: there may be some.")
+    elif found.gap > 0:
         page.line(f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist.")
 
 
@@ -148,21 +161,19 @@ def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
 def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.heading("Trains")
     planned = "with the film that is there" if found.beyond else "with this plan"
-    rows = [[train.name, *_told(train.planned, reader), *_told(train.everywhere, reader)] for train in found.trains]
+    rows = [
+        [train.name, *_told(train, train.planned, reader), *_told(train, train.everywhere, reader)]
+        for train in found.trains
+    ]
     page.table(["train", planned, "to spare>", "with film everywhere", "to spare>"], rows)
-    failing = [train for train in found.trains if train.everywhere.outcome == "stalls"]
-    for train in failing:
-        page.line(_spread(train, reader), indent=2)
     for train in found.trains:
-        if train.planned.holds_back and not train.everywhere.holds_back:
-            page.line(f"If the film spreads everywhere, {train.name} runs away downhill.", indent=2)
+        for misfit in train.misfits:
+            page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=2)
+        then = outcome_of(train.everywhere, train.misfits)
+        if then in FAILS:
+            words = short_words(then, train.everywhere, train.misfits, reader)[0]
+            page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
 
-def _told(verdict: Verdict, reader: Reader) -> list[Piece]:
-    outcome = OUTCOMES[verdict.outcome] if verdict.holds_back else (f"{verdict.outcome}, RUNS AWAY", "bold red")
-    return [outcome, reader.force(verdict.margin)]
-
-
-def _spread(train: TrainOutcome, reader: Reader) -> str:
-    verdict = train.everywhere
-    return f"If the film spreads everywhere, {train.name} stalls at {reader.length(verdict.at)}, on {verdict.track}."
+def _told(train: TrainOutcome, verdict: Verdict, reader: Reader) -> list[Piece]:
+    return [OUTCOMES[outcome_of(verdict, train.misfits)], reader.force(verdict.margin)]

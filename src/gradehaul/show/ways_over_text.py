@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gradehaul.haulage.verdict import Outcome
+from gradehaul.show.outcome_words import DOES
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
-from gradehaul.treatment.dividing import Doubling
+from gradehaul.treatment.dividing import Doubling, Undivided
+from gradehaul.treatment.helper_moves import Obstacle
 from gradehaul.treatment.helping import Help
 from gradehaul.treatment.ways_over import WaysOver
-
-_IS: dict[Outcome, str] = {"climbs": "climbs", "marginal": "is marginal", "stalls": "stalls"}
 
 HOW_HELPED = (
     "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
@@ -26,7 +25,11 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
         return
     page.heading("Ways over the hill")
     for way in ways:
-        page.line((way.train, "bold"), f" {_IS[way.outcome]} on rail {way.rail}, with {_cars(way.cars)}.", indent=2)
+        page.line(
+            (way.train, "bold"),
+            f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {_cars(way.cars)}.",
+            indent=2,
+        )
         for line in way_lines(way, reader):
             page.line(line, indent=4)
     page.line(HOW_HELPED, indent=2)
@@ -53,18 +56,30 @@ def _leave(way: WaysOver) -> str:
     return f"Leave {way.leave} of its cars behind, from the tail: {rest}."
 
 
-def _double(double: Doubling | None) -> str:
-    if double is None:
-        return "Doubling does not do: no split leaves two parts that climb."
-    lacking = [
-        words
-        for holds, words in ((double.foot_holds, "where the route begins"), (double.summit_holds, "where it ends"))
-        if not holds
-    ]
-    room = (
-        "each has a berth to wait in" if not lacking else f"but no berth holds the waiting part {' and '.join(lacking)}"
+_NO_DOUBLING: dict[Undivided, str] = {
+    "order": "its locomotives are not all ahead of its cars.",
+    "pull": "no split leaves two parts that climb.",
+    "foot": "no berth holds the second part where the route begins.",
+    "summit": "no berth holds both parts and the locomotives where the route ends.",
+    "through": "the route, or a way round the train on it, runs again through a berth in which a part would stand.",
+    "return": "no way leads the locomotives back to the second part past the first.",
+}
+
+_NO_HELP: dict[Obstacle, str] = {
+    "start": "No helper can come on, since the train fails before all of it stands on the route",
+    "room": "Too long together for the tail or berth that must hold both",
+    "on": "Cannot come on, with no track to wait on out of the train's way",
+    "off": "Cannot get out of the train's way",
+}
+
+
+def _double(double: Doubling | Undivided) -> str:
+    if not isinstance(double, Doubling):
+        return f"Do not double it: {_NO_DOUBLING[double]}"
+    return (
+        f"Double it, that is, take it over in two parts: first {_cars(double.front)}, then {double.rear}. The berths "
+        "hold both parts, and the locomotives can get back to the second."
     )
-    return f"Double it, that is, take it over in two parts: first {_cars(double.front)}, then {double.rear}; {room}."
 
 
 def _help(help_: Sequence[Help], leg: int, reader: Reader) -> list[str]:
@@ -74,12 +89,11 @@ def _help(help_: Sequence[Help], leg: int, reader: Reader) -> list[str]:
         for each in help_[0].districts
     )
     lines = [f"Helper district on leg {leg}: {where}." if leg else f"Helper district: {where}."]
-    long = [each for each in help_ if not each.fits]
-    short = [each for each in help_ if each.fits]
+    free = [each for each in help_ if each.obstacle is None]
     for words, found in (
-        ("Enough as a helper", [each for each in short if each.enough]),
-        ("Not enough as a helper", [each for each in short if not each.enough]),
-        ("Too long with the train for the tail in which it reverses", long),
+        ("Enough as a helper", [each for each in free if each.enough]),
+        ("Not enough as a helper", [each for each in free if not each.enough]),
+        *((words, [each for each in help_ if each.obstacle == kind]) for kind, words in _NO_HELP.items()),
     ):
         if found:
             lines.append(f"{words}: {', '.join(f'{each.loco} at the {each.where}' for each in found)}.")

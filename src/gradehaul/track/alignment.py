@@ -12,7 +12,7 @@ from gradehaul.track.closing import closure_notes
 from gradehaul.track.curvature import Section, sections, summed_curvature
 from gradehaul.track.piecewise import PiecewiseQuadratic
 from gradehaul.track.positions import Positions
-from gradehaul.track.railhead import solve_railheads
+from gradehaul.track.railhead import refuse_steep, solve_railheads
 from gradehaul.track.reckoning import reckon
 from gradehaul.track.vertical import notes_on_grades, round_grades
 
@@ -49,7 +49,8 @@ def align(plan: Plan) -> Alignment:
     Raises
     ------
     Problems
-        No line, heights that contradict one another, or a piece of the network without a known height.
+        No line, heights that contradict one another, a piece of the network without a known height, or a grade of
+        100 % or more.
     """
     if not plan.lines:
         write = "[line.NAME] with from, to and track"
@@ -57,6 +58,7 @@ def align(plan: Plan) -> Alignment:
     in_order = chains(plan)
     curvature = sections(plan, in_order)
     heights = solve_railheads(plan)
+    refuse_steep(plan, heights)
     rounded = round_grades(plan, in_order, heights)
     tracks = {
         track.id: AlignedTrack(
@@ -71,5 +73,5 @@ def align(plan: Plan) -> Alignment:
         for track in plan.tracks.values()
     }
     positions = reckon(plan, curvature)
-    notes = (*heights.notes, *notes_on_grades(plan, in_order, heights), *closure_notes(plan, positions))
+    notes = (*heights.notes, *notes_on_grades(plan, in_order, heights), *closure_notes(plan, positions, curvature))
     return Alignment(plan, in_order, tracks, heights.joints, positions, notes)

@@ -36,7 +36,7 @@ def sections(plan: Plan, chains: Sequence[Chain]) -> dict[str, tuple[Section, ..
         order = chain.tracks(plan)
         for place, (track, forward) in enumerate(order):
             if track.kind != "easement":
-                result[track.id] = _own_sections(track)
+                result[track.id] = own_sections(track)
                 continue
             before = order[place - 1] if place > 0 or chain.closed else None
             after = order[(place + 1) % len(order)] if place + 1 < len(order) or chain.closed else None
@@ -48,7 +48,8 @@ def sections(plan: Plan, chains: Sequence[Chain]) -> dict[str, tuple[Section, ..
     return result
 
 
-def _own_sections(track: Track) -> tuple[Section, ...]:
+def own_sections(track: Track) -> tuple[Section, ...]:
+    """Return the sections of a straight or a curve, with the easements of its own."""
     k, ease = track.curvature, track.ease
     if not ease:
         return (Section(track.length, k, k),)
@@ -61,7 +62,7 @@ def _touching(neighbor: tuple[Track, bool] | None, *, at_its_end: bool) -> float
     if neighbor is None:
         return 0.0
     track, forward = neighbor
-    parts = _own_sections(track)
+    parts = own_sections(track)
     if forward:
         return parts[-1].last if at_its_end else parts[0].first
     return -parts[0].first if at_its_end else -parts[-1].last

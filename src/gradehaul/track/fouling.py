@@ -14,10 +14,11 @@ from gradehaul.errors import PlanError
 from gradehaul.plan.records import Berth, LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.scales import clear_height
-from gradehaul.track.closing import figure_name
-from gradehaul.track.nearness import SAGITTA, Chords, chords_of, near_stretches, neighbors
+from gradehaul.track.closing import figure_misses, misclosure
+from gradehaul.track.nearness import Chords, chords_of, near_stretches, neighbors, sharpest
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.positions import Positions
+from gradehaul.track.spacing import spacing_of
 
 if TYPE_CHECKING:
     from gradehaul.track.alignment import Alignment
@@ -25,6 +26,12 @@ from gradehaul.track.onward import Onward, continuation
 
 __all__ = ["ClearLength", "clear_lengths", "fouling_notes"]
 
+
+_SAGITTA = 1 / 4000
+"""How far a chord may stray from its track, as a share of the fouling distance: 0.011 mm in HO."""
+
+_LONGEST = 4.0
+"""The longest chord, in fouling distances, over which the railhead counts as straight."""
 
 _ONWARD = 1.5
 """How far the track that continues a berth is left out, in fouling distances along the rail.
@@ -66,10 +73,11 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
 
     A stated clear length holds; it is laid against the end of track, or against the berth's start where both or
     neither of its ends is one. Else it is the longest stretch of the berth on which no other track of the same frame
-    has a place nearer than the scale's fouling distance, center to center in the plane, whose railhead is within the
-    practice's clear height above or below. The berth's own tracks do not count, nor does the track that continues it
-    without a reversal, near the berth's end; the other legs of a turnout do. Places are good to 0.3 mm in HO where
-    tracks part at 0.1 rad, and better where they part faster.
+    has a place nearer than stock needs, center to center in the plane, whose railhead is within the practice's clear
+    height above or below: the scale's fouling distance, and on curves what the spacing of tracks has more there. The
+    berth's own tracks do not count, nor does the track that continues it without a reversal, near the berth's end; the
+    other legs of a turnout do. Places are good to 0.3 mm in HO where tracks part at 0.1 rad, and better where they part
+    faster.
 
     Parameters
     ----------
@@ -80,7 +88,8 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
 
     Examples
     --------
-    A spur that leaves straight track at 1 m radius is fouled up to where 1 m × (1 − cos θ) is 44 mm, at 0.298 m:
+    A spur that leaves straight track at 1 m radius is fouled up to where 1 m × (1 − cos θ) is 58 mm, of which 14 mm are
+    what S-8 has more on such a curve than on straight track: at 0.343 m.
 
     >>> from gradehaul.plan import read_plan
     >>> from gradehaul.track.alignment import align
@@ -108,7 +117,7 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
     >>> positions = reckon(plan, {name: track.sections for name, track in alignment.tracks.items()})
     >>> clear = clear_lengths(alignment, positions)["Quarry"]
     >>> round(clear.start, 3), round(clear.stop, 3), clear.basis
-    (0.298, 1.0, 'map')
+    (0.343, 1.0, 'map')
     """
     plan = alignment.plan
     found: dict[str, ClearLength] = {}
@@ -139,10 +148,9 @@ def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
         whole = describe(_length(alignment, berth), "length", plan.unit)
         if not positions.usable(frame):
             worst = positions.worst[frame]
-            share = describe(float(f"{worst.share:.2g}"), "share", "%")
             text = (
                 f"its whole length of {whole} counts as clear, since the map cannot tell where other track fouls it: "
-                f"{figure_name(worst)} misses closing by {share} of its length; clear = … beside the berth tells it"
+                f"{figure_misses(worst)} by {misclosure(plan, worst)}; clear = … beside the berth says what is clear"
             )
             notes.append(Note(place, text))
             continue
@@ -168,8 +176,8 @@ def _notes_on_accuracy(plan: Plan, positions: Positions) -> list[Note]:
         worst = max(off, key=lambda closure: closure.distance, default=None)
         if worst and positions.usable(frame) and worst.distance > _MISCLOSURE * plan.scale.fouling_distance:
             distance = describe(worst.distance, "length", plan.unit)
-            text = f"misses closing by {distance}, so fouling points on it may lie several times as far from the truth"
-            notes.append(Note(figure_name(worst), text))
+            text = f"by {distance}, so fouling points on it may lie several times as far from the truth"
+            notes.append(Note("", f"{figure_misses(worst)} {text}"))
     return notes
 
 
@@ -221,13 +229,16 @@ class _Field:
     def __init__(self, alignment: Alignment, positions: Positions, frame: int, distance: float) -> None:
         self.plan = alignment.plan
         self.distance = distance
+        self.spacing = spacing_of(self.plan)
         names = [name for name, track in positions.tracks.items() if track.frame == frame]
         self.number = {name: number for number, name in enumerate(names)}
-        self.chords = chords_of(alignment, positions, names, distance)
+        self.chords = chords_of(alignment, positions, names, stray=distance * _SAGITTA, longest=distance * _LONGEST)
+        self.bend = sharpest(alignment, names, self.chords)
         self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
         self.length = self.chords.span[self.first[1:] - 1, 1]
-        plane = self.chords.ends[:, :, :2]
-        self.near = neighbors(plane, distance)
+        most = self.bend.max(keepdims=True)
+        self.widest = float(self.spacing.least(most, most)[0])
+        self.near = neighbors(self.chords.ends[:, :, :2], self.widest)
         self.height = math.inf
         with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level
             self.height = clear_height(self.plan.scale, self.plan.practice)
@@ -236,7 +247,7 @@ class _Field:
         """Yield stretches of a berth that other track fouls, m from its start, shape (m, 2)."""
         own = [self.number[track] for track in berth.tracks]  # one after another, as in the line
         lead = np.concatenate([[0.0], np.cumsum(self.length[own])])
-        onward = continuation(self.plan, berth, self.number, _ONWARD * self.distance)
+        onward = continuation(self.plan, berth, self.number, _ONWARD * self.widest)
         last = int(self.first[own[-1] + 1])
         for begin in range(int(self.first[own[0]]), last, _CHORDS_AT_ONCE):
             stop = min(begin + _CHORDS_AT_ONCE, last)
@@ -244,11 +255,13 @@ class _Field:
             other = (self.chords.track[near] < own[0]) | (self.chords.track[near] > own[-1])
             yours = self._without(self.chords.take(near[other]), onward)
             kept = np.flatnonzero(yours[:, 0] < yours[:, 1])
-            theirs = self.chords.take(near[other][kept]).cut(yours[kept])
-            berths = self.chords.take(begin + mine[other][kept])
+            one, two = begin + mine[other][kept], near[other][kept]
+            theirs = self.chords.take(two).cut(yours[kept])
+            berths = self.chords.take(one)
             berths = berths._replace(span=berths.span + lead[berths.track - own[0]][:, np.newaxis])
             # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
-            yield near_stretches(berths, theirs, self.distance * (1 - 2 * SAGITTA), self.height)
+            apart = self.spacing.least(self.bend[one], self.bend[two]) - 2 * _SAGITTA * self.distance
+            yield near_stretches(berths, theirs, apart, self.height)
 
     def _without(self, chords: Chords, onward: Onward) -> FloatArray:
         """Return the spans of chords without what is left out; nothing is left of one that is not rising."""

@@ -9,17 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.plane import points
+from gradehaul.track.plane import many_points
 from gradehaul.track.positions import Positions
 
 if TYPE_CHECKING:
     from gradehaul.track.alignment import Alignment
-
-SAGITTA = 1 / 4000
-"""How far a chord may stray from its track, as a share of the fouling distance: 0.011 mm in HO."""
-
-_LONGEST = 4.0
-"""The longest chord, in fouling distances, over which the railhead counts as straight."""
 
 _HALVINGS = 40
 """Steps in a search for the place where a track leaves the level: to a millionth of a chord and less."""
@@ -46,18 +40,39 @@ class Chords(NamedTuple):
         return Chords(self.track, span, self.ends[:, :1] + share * np.diff(self.ends, axis=1))
 
 
-def chords_of(alignment: Alignment, positions: Positions, names: Sequence[str], distance: float) -> Chords:
-    """Return tracks as chords fine enough to tell what is within a distance, m, of them."""
-    numbers, spans, ends = [], [], []
-    for number, name in enumerate(names):
-        track = alignment.tracks[name]
-        start = positions.tracks[name].start
-        trace = points(track.sections, start, distance * SAGITTA, longest=distance * _LONGEST)
-        place = np.column_stack([trace.xy, track.railhead.at(trace.distance)])
-        numbers.append(np.full(trace.distance.size - 1, number))
-        spans.append(np.column_stack([trace.distance[:-1], trace.distance[1:]]))
-        ends.append(np.stack([place[:-1], place[1:]], axis=1))
-    return Chords(np.concatenate(numbers), np.concatenate(spans), np.concatenate(ends))
+def chords_of(
+    alignment: Alignment, positions: Positions, names: Sequence[str], *, stray: float, longest: float
+) -> Chords:
+    """Return tracks as chords that stray from them by no more than a distance, m, and are no longer than another."""
+    tracks = [alignment.tracks[name] for name in names]
+    starts = [positions.tracks[name].start for name in names]
+    number, distance, xy = many_points([track.sections for track in tracks], starts, stray, longest=longest)
+    begins = np.searchsorted(number, np.arange(len(names) + 1))
+    height = np.concatenate(
+        [track.railhead.at(distance[a:b]) for track, a, b in zip(tracks, begins, begins[1:], strict=False)]
+    )
+    place = np.column_stack([xy, height])
+    one = np.flatnonzero(number[:-1] == number[1:])
+    ends = np.stack([place[one], place[one + 1]], axis=1)
+    return Chords(number[one], np.column_stack([distance[one], distance[one + 1]]), ends)
+
+
+def sharpest(alignment: Alignment, names: Sequence[str], chords: Chords) -> FloatArray:
+    """Return the sharpest curvature on each chord, without sign, 1/m."""
+    rows = [
+        (number, part.length, part.first, part.last)
+        for number, name in enumerate(names)
+        for part in alignment.tracks[name].sections
+    ]
+    owner, length, first, last = np.array(rows).T
+    ends = np.cumsum(length)
+    opens = np.searchsorted(owner, np.arange(len(names)))
+    begins = ends - length
+    which = np.searchsorted(begins, chords.span.mean(axis=1) + begins[opens][chords.track], side="right") - 1
+    along = chords.span - (begins - begins[opens][owner.astype(int)])[which][:, np.newaxis]
+    slope = ((last - first) / length)[which]
+    bends: FloatArray = np.abs(first[which][:, np.newaxis] + slope[:, np.newaxis] * along).max(axis=1)
+    return bends
 
 
 Pairs = tuple[NDArray[np.intp], NDArray[np.intp]]
@@ -100,7 +115,7 @@ def neighbors(plane: FloatArray, distance: float) -> Callable[[int, int], Pairs]
     return in_tree
 
 
-def near_stretches(mine: Chords, theirs: Chords, distance: float, height: float) -> FloatArray:
+def near_stretches(mine: Chords, theirs: Chords, distance: FloatArray, height: float) -> FloatArray:
     """Return the stretch of each chord on which it is near the other of its pair, on one level.
 
     All places within a distance of a chord are a disc at each end and a strip between; together they are convex, so a
@@ -111,7 +126,7 @@ def near_stretches(mine: Chords, theirs: Chords, distance: float, height: float)
     mine, theirs
         Pairs of chords.
     distance
-        In the plane, m.
+        In the plane, m, shape (n,): one for each pair.
     height
         The difference of railheads from which on they are two levels, m.
 
@@ -129,7 +144,7 @@ def near_stretches(mine: Chords, theirs: Chords, distance: float, height: float)
     discs = (_in_disc(start - theirs.ends[:, end, :2], step, distance) for end in (0, 1))
     near = _common(_hull(strip, *discs), np.array([0.0, 1.0]))
     some = np.flatnonzero(near[:, 0] < near[:, 1])
-    level = _on_one_level(_Seen(*(column[some] for column in pairs)), near[some], distance, height)
+    level = _on_one_level(_Seen(*(column[some] for column in pairs)), near[some], distance[some], height)
     span = mine.span[some]
     stretches: FloatArray = span[:, :1] + level * np.diff(span)
     return stretches[level[:, 0] < level[:, 1]]
@@ -173,7 +188,7 @@ def _pairs(mine: Chords, theirs: Chords) -> _Seen:
     )
 
 
-def _on_one_level(pairs: _Seen, near: FloatArray, distance: float, height: float) -> FloatArray:
+def _on_one_level(pairs: _Seen, near: FloatArray, distance: FloatArray, height: float) -> FloatArray:
     """Return the part of each near stretch where some place of the other chord within the distance is on its level.
 
     The places within the distance and the differences of height between bounds are both convex, so the part is one
@@ -186,11 +201,13 @@ def _on_one_level(pairs: _Seen, near: FloatArray, distance: float, height: float
     found = np.where((least < height)[:, np.newaxis], near, [np.inf, -np.inf])
     mixed = np.flatnonzero((least < height) & (most >= height))
     if mixed.size:
-        found[mixed] = _part_on_one_level(_Seen(*(column[mixed] for column in pairs)), near[mixed], distance, height)
+        found[mixed] = _part_on_one_level(
+            _Seen(*(column[mixed] for column in pairs)), near[mixed], distance[mixed], height
+        )
     return found
 
 
-def _part_on_one_level(pairs: _Seen, near: FloatArray, distance: float, height: float) -> FloatArray:
+def _part_on_one_level(pairs: _Seen, near: FloatArray, distance: FloatArray, height: float) -> FloatArray:
     """Return where along each near stretch the least difference of height is less than the bound, by halving."""
 
     def excess(t: FloatArray) -> FloatArray:
@@ -236,7 +253,7 @@ def _between(value: FloatArray, step: FloatArray, low: float | FloatArray, high:
     return np.column_stack([begin, np.where(level, -begin, np.maximum(one, other))])
 
 
-def _in_disc(off: FloatArray, step: FloatArray, radius: float) -> FloatArray:
+def _in_disc(off: FloatArray, step: FloatArray, radius: FloatArray) -> FloatArray:
     """Return the stretch of t on which off + t step, m, is nearer than the radius to zero; steps are never zero."""
     a, b, c = _dot(step, step), _dot(off, step), _dot(off, off) - radius**2
     root = b * b - a * c

@@ -6,7 +6,7 @@ import cmath
 import math
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 
 ComplexArray = NDArray[np.complex128]
+_Number = TypeVar("_Number", np.float64, np.complex128)
 
 MOST_POINTS = 2_000
 """The most pieces into which one track is cut for drawing or measuring."""
@@ -79,22 +80,10 @@ def points(
     >>> [round(float(value), 6) for value in trace.xy[-1]], trace.distance.size
     ([0.5, 0.5], 5)
     """
-    length, first, last = np.array([(part.length, part.first, part.last) for part in sections]).T
-    sharpest = np.maximum(np.abs(first), np.abs(last))
-    count = np.maximum(length * np.sqrt(sharpest / (8.0 * tolerance)), length / longest)
-    count = np.maximum(count, np.where(first != last, length * sharpest / _TURN_OF_PART, 0.0))
-    whole = np.ceil(np.clip(count * (1 - 1e-12), 1.0, float(most)))
-    if whole.sum() > most:
-        whole = np.maximum(np.floor(whole * (most / whole.sum())), 1.0)
-    parts = _parts(length, first, last, whole.astype(int))
-    turns = _turns(parts)
-    heading = start.heading + np.concatenate([[0.0], np.cumsum(turns)[:-1]])
-    places = complex(start.x, start.y) + np.concatenate([[0.0], np.cumsum(_chords(parts) * np.exp(1j * heading))])
-    distance = np.concatenate([[0.0], np.cumsum(parts.length)])
-    return Trace(distance, np.column_stack([places.real, places.imag]))
+    return Trace(*many_points([sections], [start], tolerance, longest=longest, most=most)[1:])
 
 
-class _Parts(NamedTuple):
+class Parts(NamedTuple):
     """Short stretches of evenly running curvature: lengths, m, curvatures at both ends, 1/m, shape (n,) each."""
 
     length: FloatArray
@@ -102,17 +91,115 @@ class _Parts(NamedTuple):
     last: FloatArray
 
 
-def _parts(length: FloatArray, first: FloatArray, last: FloatArray, count: NDArray[np.int_]) -> _Parts:
+def many_points(
+    tracks: Sequence[Sequence[Section]],
+    starts: Sequence[Pose],
+    tolerance: float,
+    *,
+    longest: float = math.inf,
+    most: int = MOST_POINTS,
+) -> tuple[NDArray[np.intp], FloatArray, FloatArray]:
+    """Return the points along many tracks, one track after another: `points` of each, all at once.
+
+    Parameters
+    ----------
+    tracks
+        The sections of each track.
+    starts
+        Where each starts.
+    tolerance, longest, most
+        As for `points`.
+
+    Returns
+    -------
+    tuple
+        The number of the track of each point, its distance along it, m, both of shape (n,), and x, y, m, shape (n, 2).
+    """
+    laid = lay_out(tracks, starts, tolerance, longest=longest, most=most)
+    # a place before each part, and one behind the last of each track
+    opens = np.searchsorted(laid.track, np.arange(len(tracks)))
+    behind = np.append(opens[1:], laid.track.size)
+    end = laid.place[behind - 1] + laid.leads[behind - 1]
+    places = np.insert(laid.place, behind, end)
+    distance = np.insert(laid.distance, behind, laid.distance[behind - 1] + laid.parts.length[behind - 1])
+    track = np.insert(laid.track, behind, np.arange(len(tracks)))
+    return track, distance, np.column_stack([places.real, places.imag])
+
+
+class Laid(NamedTuple):
+    """Many tracks cut into parts of evenly running curvature, n in all, one track after another; arrays of shape (n,).
+
+    `distance` is how far along its track each part starts, m, `place` where, x + iy, `leads` where from there to its
+    end, and `heading` the heading at its start.
+    """
+
+    track: NDArray[np.intp]
+    distance: FloatArray
+    parts: Parts
+    place: ComplexArray
+    leads: ComplexArray
+    heading: FloatArray
+
+    def at(self, part: NDArray[np.intp], along: FloatArray) -> ComplexArray:
+        """Return the places so far along parts, m, exact to rounding, x + iy."""
+        length, first, last = (column[part] for column in self.parts)
+        chord = _chords(Parts(along, first, first + (last - first) * (along / length)))
+        found: ComplexArray = self.place[part] + chord * np.exp(1j * self.heading[part])
+        return found
+
+
+def lay_out(
+    tracks: Sequence[Sequence[Section]],
+    starts: Sequence[Pose],
+    tolerance: float = math.inf,
+    *,
+    longest: float = math.inf,
+    most: int = MOST_POINTS,
+) -> Laid:
+    """Lay out many tracks in parts whose chords stray no farther than a tolerance; parameters as for `many_points`."""
+    length, first, last = np.array([(p.length, p.first, p.last) for parts in tracks for p in parts]).T
+    owner = np.repeat(np.arange(len(tracks)), [len(parts) for parts in tracks])
+    sharpest = np.maximum(np.abs(first), np.abs(last))
+    count = np.maximum(length * np.sqrt(sharpest / (8.0 * tolerance)), length / longest)
+    count = np.maximum(count, np.where(first != last, length * sharpest / _TURN_OF_PART, 0.0))
+    whole = np.ceil(np.clip(count * (1 - 1e-12), 1.0, float(most)))
+    total = np.bincount(owner, whole, minlength=len(tracks))[owner]
+    whole = np.where(total > most, np.maximum(np.floor(whole * (most / total)), 1.0), whole)
+    number = whole.astype(int)
+    parts = _parts(length, first, last, number)
+    track = np.repeat(owner, number)
+    opens = np.searchsorted(track, np.arange(len(tracks)))  # the first part of each track
+    x, y, headings = np.array(starts, dtype=float).reshape(-1, 3).T
+    heading = headings[track] + _before(_turns(parts), opens, track)
+    leads = _chords(parts) * np.exp(1j * heading)
+    return Laid(
+        track,
+        _before(parts.length, opens, track),
+        parts,
+        _before(leads, opens, track) + (x + 1j * y)[track],
+        leads,
+        heading,
+    )
+
+
+def _before(values: NDArray[_Number], opens: NDArray[np.intp], track: NDArray[np.intp]) -> NDArray[_Number]:
+    """Return for every part the sum over those before it on its track."""
+    sums = np.cumsum(values) - values
+    found: NDArray[_Number] = sums - sums[opens][track]
+    return found
+
+
+def _parts(length: FloatArray, first: FloatArray, last: FloatArray, count: NDArray[np.int_]) -> Parts:
     """Cut each section into a count of equal parts."""
     section = np.repeat(np.arange(length.size), count)
     place = np.arange(section.size) - np.repeat(np.cumsum(count) - count, count)
     rise = (last - first)[section] / count[section]
     begin = first[section] + place * rise
     # an arc stays exactly even
-    return _Parts((length / count)[section], begin, np.where(rise == 0.0, begin, begin + rise))
+    return Parts((length / count)[section], begin, np.where(rise == 0.0, begin, begin + rise))
 
 
-def _turns(parts: _Parts) -> FloatArray:
+def _turns(parts: Parts) -> FloatArray:
     return 0.5 * parts.length * (parts.first + parts.last)
 
 
@@ -123,7 +210,7 @@ def _gauss_legendre() -> tuple[FloatArray, FloatArray]:
     return 0.5 * (place + 1.0), 0.5 * weight
 
 
-def _chords(parts: _Parts) -> ComplexArray:
+def _chords(parts: Parts) -> ComplexArray:
     """Return how far each part leads from its start, x + iy with x along the heading there.
 
     An arc's chord is length × sin(α) / α at the angle α, half of what it turns. An easement is a clothoid: ∫ exp(iθ) ds

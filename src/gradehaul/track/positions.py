@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from gradehaul.track.plane import Pose
 
 USABLE_MISCLOSURE = 0.01
 """A figure that misses closing by more than this share of its length makes its frame unusable: our own limit."""
+
+USABLE_ANGLE = math.radians(15)
+"""A figure whose headings miss by more makes its frame unusable: legs of turnouts are drawn straight up to about so."""
+
+
+class Step(NamedTuple):
+    """A line on the walk round a figure: its name, whether it is walked from its `from`, and a reversal before it.
+
+    The last step of a walk has no line where the walk ends as it began, and the reversal there.
+    """
+
+    line: str
+    forward: bool
+    reverses: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,10 +52,9 @@ class JointPosition:
 
 @dataclass(frozen=True, slots=True)
 class ClosureError:
-    """By how much a closed figure of lines misses closing, as a surveyor tells it.
+    """By how much a closed figure of lines misses closing, or lines whose places are stated miss one another.
 
-    `angle` is between -π and π; None where lines cross at an angle that nothing tells, so that only the distance can
-    be judged.
+    `angle` is between -π and π; None where lines cross at an unknown angle, so that only the distance can be judged.
     """
 
     lines: tuple[str, ...]
@@ -51,11 +66,22 @@ class ClosureError:
     """rad"""
     length: float
     """Length of the figure, m."""
+    joint: str = ""
+    """Where it shows."""
+    steps: tuple[Step, ...] = ()
+    """The walk round the figure; none where lines cross, or whose places are stated."""
+    stated: bool = False
+    """Whether it is between lines whose places are stated."""
 
     @property
     def share(self) -> float:
         """The distance over the length of the figure."""
         return self.distance / self.length
+
+    @property
+    def severity(self) -> float:
+        """By how much it misses over the limits of what is usable: above 1 distances between tracks cannot be taken."""
+        return max(self.share / USABLE_MISCLOSURE, abs(self.angle or 0.0) / USABLE_ANGLE)
 
 
 @dataclass(frozen=True)
@@ -72,10 +98,10 @@ class Positions:
 
     @cached_property
     def worst(self) -> Mapping[int, ClosureError]:
-        """The figure of each frame that misses closing by the largest share of its length."""
+        """The figure of each frame that misses closing worst: by the largest share of its length, or by its angle."""
         found: dict[int, ClosureError] = {}
         for closure in self.closures:
-            if closure.frame not in found or closure.share > found[closure.frame].share:
+            if closure.frame not in found or closure.severity > found[closure.frame].severity:
                 found[closure.frame] = closure
         return found
 
@@ -90,7 +116,7 @@ class Positions:
         Returns
         -------
         bool
-            False where a figure of the frame misses closing by more than 1 % of its length.
+            False where a figure of the frame misses closing by more than 1 % of its length, or by more than 15 degrees.
         """
         frame = self.tracks[where].frame if isinstance(where, str) else where
-        return frame not in self.worst or self.worst[frame].share <= USABLE_MISCLOSURE
+        return frame not in self.worst or self.worst[frame].severity <= 1.0

@@ -117,6 +117,35 @@ def solve_railheads(plan: Plan) -> Railheads:
     return Railheads(lines, joints, tuple(notes))
 
 
+def refuse_steep(plan: Plan, railheads: Railheads) -> None:
+    """Refuse track that comes to a grade of 100 % or more.
+
+    Raises
+    ------
+    Problems
+        Each stretch between two known or calculated heights that does.
+    """
+    problems = []
+    for name, heights in railheads.lines.items():
+        rises, lengths = np.abs(np.diff(heights.railhead)), np.diff(heights.distance)
+        for place in np.flatnonzero(rises >= lengths).tolist():
+            tracks = plan.lines[name].tracks
+            ends = np.cumsum([track.length for track in tracks])
+            track = tracks[min(int(np.searchsorted(ends, heights.distance[place] + 1e-9)), len(tracks) - 1)]
+            high, far = (describe(float(each[place]), "length", plan.unit) for each in (rises, lengths))
+            problems.append(
+                PlanError(
+                    "its grade comes to 100 % or more",
+                    file=plan.file,
+                    place=track.place,
+                    found=f"{high} up or down over {far}",
+                    write="heights, or a length, that make it climb as track does: 2 % to 4 % is usual",
+                )
+            )
+    if problems:
+        raise Problems(problems)
+
+
 def _stations(plan: Plan) -> _Network:
     network = _Network(names=["the datum"], stretches=[], given=[], along={}, joints={})
     for name in plan.joints:

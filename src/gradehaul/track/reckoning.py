@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from gradehaul.plan.records import Joint, LineEnd, Plan
 from gradehaul.track.curvature import Section
 from gradehaul.track.plane import Leg, Pose, legs_of
-from gradehaul.track.positions import ClosureError, JointPosition, Positions, TrackPosition
+from gradehaul.track.positions import ClosureError, JointPosition, Positions, Step, TrackPosition
 
 
 @dataclass(slots=True)
@@ -26,7 +26,9 @@ class _Tangent:
     parent: int = -1
     """The tangent from which this one was reached first, -1 where a frame starts."""
     line: str = ""
-    """The line over which it was reached."""
+    """The line over which it was reached, or whose stated place is its own."""
+    entered: LineEnd | None = None
+    """The end of that line at this tangent."""
     depth: int = 0
 
 
@@ -91,27 +93,31 @@ class _Survey:
         self._place(root, end, complex(pose.x, pose.y), pose.heading)
         self._spread(deque([root]))
 
-    def start_as_told(self) -> None:
-        """Place the lines whose places are told, and all that can be reached from them.
+    def start_as_stated(self) -> None:
+        """Place the lines whose places are stated, and all that can be reached from them.
 
-        Each begins where it is told, so that small breaks between lines of a drawing do not add up.
+        Each begins where it is stated, so that small breaks between lines of a drawing do not add up; where two of them
+        meet, the second is compared with the first.
         """
-        told = [line for line in self.plan.lines.values() if line.place is not None]
-        self._walked.update(line.name for line in told)
-        for line in told:
-            assert line.place is not None
-            self._place_first(LineEnd(line.name, "from"), complex(line.place.x, line.place.y), line.place.heading)
-        for line in told:
-            assert line.place is not None
-            leg, heading = self._line_legs[line.name], line.place.heading
-            place = complex(line.place.x, line.place.y) + leg.chord * cmath.exp(1j * heading)
-            self._place_first(LineEnd(line.name, "to"), place, heading + leg.turn + math.pi)
+        stated = [line for line in self.plan.lines.values() if line.place is not None]
+        self._walked.update(line.name for line in stated)
+        for side in ("from", "to"):
+            for line in stated:
+                assert line.place is not None
+                place, heading = complex(line.place.x, line.place.y), line.place.heading
+                if side == "to":
+                    leg = self._line_legs[line.name]
+                    place, heading = place + leg.chord * cmath.exp(1j * heading), heading + leg.turn + math.pi
+                end = LineEnd(line.name, side)
+                number, _ = self.on[end]
+                tangent = self.tangents[number]
+                if tangent.frame < 0:
+                    self._place(number, end, place, heading)
+                    tangent.line = line.name
+                    continue
+                angle = math.remainder(heading - self.leaving(end), math.tau)
+                self._record((tangent.line, line.name), number, abs(place - tangent.place), angle, stated=True)
         self._spread(deque(number for number, tangent in enumerate(self.tangents) if tangent.frame == self.frames))
-
-    def _place_first(self, end: LineEnd, place: complex, heading: float) -> None:
-        number, _ = self.on[end]
-        if self.tangents[number].frame < 0:
-            self._place(number, end, place, heading)
 
     def _spread(self, queue: deque[int]) -> None:
         """Place what can be reached from tangents that have their place, nearest by count of lines first."""
@@ -126,10 +132,11 @@ class _Survey:
                 tangent = self.tangents[there]
                 if tangent.frame == self.frames:
                     angle = math.remainder(heading - self.leaving(far), math.tau)
-                    self._close(here, there, abs(place - tangent.place), angle, near.line)
+                    self._close(here, there, abs(place - tangent.place), angle, far)
                     continue
                 self._place(there, far, place, heading)
                 tangent.parent, tangent.line, tangent.depth = here, near.line, self.tangents[here].depth + 1
+                tangent.entered = far
                 queue.append(there)
 
     def next_frame(self) -> None:
@@ -145,25 +152,58 @@ class _Survey:
         tangent.frame, tangent.place = self.frames, place
         tangent.heading = heading if self.on[end][1] == 1 else heading + math.pi
 
-    def _close(self, one: int, other: int, distance: float, angle: float | None, line: str = "") -> None:
+    def _close(self, one: int, other: int, distance: float, angle: float | None, far: LineEnd | None = None) -> None:
         """Record the figure made by a line, or by a crossing, and the ways by which its two ends were reached."""
-        up: list[str] = []
-        down: list[str] = []
+        up: list[LineEnd] = []
+        down: list[LineEnd] = []
+        stated: list[str] = []
+        at = other
         while one != other:
             first, second = self.tangents[one], self.tangents[other]
             if first.parent < 0 and second.parent < 0:
-                break  # both have places that were told
+                stated = [first.line, second.line]
+                break
             if first.depth >= second.depth:
-                up.append(self.tangents[one].line)
-                one = self.tangents[one].parent
+                assert first.entered is not None
+                up.append(first.entered)
+                one = first.parent
             else:
-                down.append(self.tangents[other].line)
-                other = self.tangents[other].parent
-        lines = (*reversed(down), *([line] if line else ()), *up)
-        if not lines:
-            return
-        length = sum(self.plan.lines[name].length for name in lines)
-        self.closures.append(ClosureError(lines, self.tangents[one].frame, distance, angle, length))
+                assert second.entered is not None
+                down.append(second.entered)
+                other = second.parent
+        # from where the ways meet to the one end of the closing line, over it, and back by the other way
+        entered = [*reversed(up), *([far] if far else []), *(_far(end) for end in down)]
+        steps = () if stated or far is None else tuple(self._steps(one, entered))
+        lines = (*stated, *(end.line for end in reversed(entered)))
+        self._record(lines, at, distance, angle, steps, stated=bool(stated))
+
+    def _steps(self, root: int, entered: Sequence[LineEnd]) -> Iterator[Step]:
+        """Yield the walk over lines by the ends by which each is left, from a tangent and back to it, along it."""
+        way = 1
+        for end in entered:
+            leaves = _far(end)
+            yield Step(end.line, leaves.end == "from", self.on[leaves][1] != way)
+            way = -self.on[end][1]
+        assert self.on[entered[-1]][0] == root
+        yield Step("", forward=True, reverses=way != 1)
+
+    def _record(
+        self,
+        lines: Sequence[str],
+        number: int,
+        distance: float,
+        angle: float | None,
+        steps: tuple[Step, ...] = (),
+        *,
+        stated: bool = False,
+    ) -> None:
+        names = tuple(dict.fromkeys(name for name in lines if name))
+        tangent = self.tangents[number]
+        length = sum(self.plan.lines[name].length for name in names)
+        if names:
+            self.closures.append(
+                ClosureError(names, tangent.frame, distance, angle, length, tangent.joint, steps, stated)
+            )
 
     def close_crossings(self) -> None:
         """Compare the places of lines that cross: their angle is unknown, and they meet in one point."""
@@ -188,6 +228,10 @@ class _Survey:
             leg = self.legs[track.id]
             place += leg.chord * cmath.exp(1j * heading)
             heading += leg.turn
+
+
+def _far(end: LineEnd) -> LineEnd:
+    return LineEnd(end.line, "from" if end.end == "to" else "to")
 
 
 def _first_to_leave(joint: Joint) -> LineEnd:
@@ -232,7 +276,7 @@ def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
     [1.0, 5.0, 1.570796]
     """
     survey = _Survey(plan, legs_of(sections))
-    survey.start_as_told()
+    survey.start_as_stated()
     if plan.map is not None:
         start = Pose(plan.map.x, plan.map.y, plan.map.heading)
         end = _first_to_leave(plan.joints[plan.map.joint])

@@ -1,10 +1,11 @@
-"""How far wheels carry the film: the track from which a train brings it onto rail that is to stay clean."""
+"""How far wheels carry film: what it reaches from a unit, and from where it reaches clean rail."""
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Iterable, Iterator, Mapping
-from itertools import product
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise, product
 from typing import NamedTuple
 
 from gradehaul.network.graph import MovementGraph, Way
@@ -49,6 +50,7 @@ def turning_places(units: Units, graph: MovementGraph, longest: float, spurs: It
         queue.append((0.0, int(units.on_way(way)[-1]), way.forward))
     heapq.heapify(queue)
     covered: set[_Node] = set()
+    _, before = _moves(units, graph)
     while queue:
         behind, number, forward = heapq.heappop(queue)
         if (number, forward) in covered:
@@ -56,8 +58,8 @@ def turning_places(units: Units, graph: MovementGraph, longest: float, spurs: It
         covered.add((number, forward))
         behind += units.all[number].length
         if behind < longest:
-            for before in _before(units, graph, number, forward=forward):
-                heapq.heappush(queue, (behind, *before))
+            for node in before[number, forward]:
+                heapq.heappush(queue, (behind, *node))
     return frozenset(found | covered | _beyond(units, graph, spurs, longest))
 
 
@@ -95,61 +97,89 @@ def _tail(graph: MovementGraph, way: Way) -> Iterator[Way]:
             return
 
 
-def within_carry(
-    units: Units,
-    graph: MovementGraph,
-    clean: Collection[int],
-    carry: float,
-    turning: Collection[_Node] = frozenset(),
-) -> Mapping[int, Carried]:
-    """Return the units from which a train reaches rail that is to stay clean within the length that wheels carry film.
+@dataclass(frozen=True, slots=True, eq=False)
+class Wheels:
+    """Where wheels run from unit to unit, and how far they carry film, m.
 
-    Every way in which a train can arrive counts, whether or not a train of the plan runs there. A wheel that turns back
-    with its train has run over as little as its last unit allows, so turning adds no length.
+    `after` and `before` have, for each unit and direction, those that may follow and precede it; `turning` those in
+    which a wheel may turn back, as `turning_places` has them. Every way in which a train can run counts, whether or not
+    a train of the plan does. A wheel that turns back has run over as little as its last unit allows, so turning adds no
+    length.
+    """
+
+    lengths: tuple[float, ...]
+    after: Mapping[_Node, tuple[_Node, ...]]
+    before: Mapping[_Node, tuple[_Node, ...]]
+    turning: Collection[_Node]
+    carry: float
+
+    def within_carry(self, clean: Collection[int]) -> Mapping[int, Carried]:
+        """Return the units from which wheels carry film onto rail that is to stay clean, which is not among them."""
+        found: dict[int, Carried] = {}
+        for distance, onto, number in self._search(clean, self.before, backward=True):
+            if number not in clean:
+                found.setdefault(number, Carried(distance, onto))  # the nearest comes first
+        return found
+
+    def reached(self, filmed: Collection[int]) -> Iterator[int]:
+        """Yield the units onto which wheels carry film from some units, these first, then the nearest first."""
+        yield from filmed
+        seen = set(filmed)
+        for _, _, number in self._search(filmed, self.after, backward=False):
+            if number not in seen:
+                seen.add(number)
+                yield number
+
+    def _search(
+        self, starts: Collection[int], steps: Mapping[_Node, Sequence[_Node]], *, backward: bool
+    ) -> Iterator[tuple[float, int, int]]:
+        """Yield how far units lie beyond some units, m, which of these is nearest, and their numbers."""
+        done: set[_Node] = set()
+        queue: list[tuple[float, int, int, bool]] = []
+
+        def spread(distance: float, start: int, node: _Node) -> None:
+            if distance < self.carry:
+                for step in steps.get(node, ()):
+                    if step not in done:
+                        heapq.heappush(queue, (distance, start, *step))
+
+        for number, forward in product(sorted(starts), (True, False)):
+            spread(0.0, number, (number, forward))
+        while queue:
+            distance, start, number, forward = heapq.heappop(queue)
+            if (number, forward) in done:
+                continue
+            done.add((number, forward))
+            yield distance, start, number
+            if (number, forward != backward) in self.turning:
+                spread(distance, start, (number, not forward))
+            spread(distance + self.lengths[number], start, (number, forward))
+
+
+def wheels(units: Units, graph: MovementGraph, carry: float, turning: Collection[_Node] = frozenset()) -> Wheels:
+    """Return where wheels run over some units and carry film.
 
     Parameters
     ----------
     units, graph
         The units, and the moves that trains can make.
-    clean
-        The units that are to stay clean.
     carry
         How far wheels carry the film, m.
     turning
-        The units and directions of arrival in which wheels may turn back, as `turning_places` has them.
+        The units and directions of arrival in which wheels may turn back.
     """
-    found: dict[int, Carried] = {}
-    done: set[_Node] = set()
-    queue: list[tuple[float, int, int, bool]] = []
-
-    def spread(distance: float, onto: int, number: int, *, forward: bool) -> None:
-        for before, before_forward in _before(units, graph, number, forward=forward):
-            if distance < carry and (before, before_forward) not in done:
-                heapq.heappush(queue, (distance, onto, before, before_forward))
-
-    for number, forward in product(sorted(clean), (True, False)):
-        if Way(units.all[number].track, forward) in graph.lengths:
-            spread(0.0, number, number, forward=forward)
-    while queue:
-        distance, onto, number, forward = heapq.heappop(queue)
-        if (number, forward) in done:
-            continue
-        done.add((number, forward))
-        if number not in clean:
-            found.setdefault(number, Carried(distance, onto))  # the nearest comes first
-        if (number, not forward) in turning:
-            spread(distance, onto, number, forward=not forward)
-        spread(distance + units.all[number].length, onto, number, forward=forward)
-    return found
+    after, before = _moves(units, graph)
+    return Wheels(tuple(units.lengths.tolist()), after, before, turning, carry)
 
 
-def _before(units: Units, graph: MovementGraph, number: int, *, forward: bool) -> Iterator[_Node]:
-    """Yield the units, with their directions, from which a train runs onto a unit."""
-    way = Way(units.all[number].track, forward)
-    order = units.on_way(way).tolist()
-    place = order.index(number)
-    if place:
-        yield order[place - 1], forward
-        return
-    for before in graph.predecessors.get(way, ()):
-        yield int(units.on_way(before)[-1]), before.forward
+def _moves(units: Units, graph: MovementGraph) -> tuple[dict[_Node, tuple[_Node, ...]], dict[_Node, tuple[_Node, ...]]]:
+    """Return, for each unit and direction, those that may follow it, and those that may precede it."""
+    after: dict[_Node, tuple[_Node, ...]] = {}
+    before: dict[_Node, tuple[_Node, ...]] = {}
+    for way, following in graph.successors.items():
+        order = [(number, way.forward) for number in units.on_way(way).tolist()]
+        for one, two in pairwise(order):
+            after[one], before[two] = (two,), (one,)
+        after[order[-1]] = tuple((int(units.on_way(w)[0]), w.forward) for w in following)
+        before[order[0]] = tuple((int(units.on_way(w)[-1]), w.forward) for w in graph.predecessors[way])
+    return after, before

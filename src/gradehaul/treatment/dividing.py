@@ -2,33 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from gradehaul.haulage.demand import Pulls
+from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Block, Train
+from gradehaul.haulage.train import Block, Train, pushed
 from gradehaul.haulage.verdict import judge
+from gradehaul.network.engine_moves import can_reach
+from gradehaul.network.route import Route
+from gradehaul.network.run_rounds import run_round
 from gradehaul.plan.records import Car, Loco
+
+Undivided = Literal["order", "pull", "foot", "summit", "through", "return"]
+"""Why a train cannot be doubled: its locomotives are not all ahead of its cars; no split leaves two parts that climb;
+no berth holds the second part where the route begins, or both parts and the locomotives where it ends; the route runs
+again over track on which a part stands; the locomotives do not get back to the second part."""
+
+
+_WHOLE = 1 + 1e-9
+"""What is so little longer than its room fits."""
 
 
 @dataclass(frozen=True, slots=True)
 class Doubling:
     """A train taken over in two parts: so many cars of its front part, and of its rear part, which goes second.
 
-    `foot_holds` and `summit_holds` tell whether the rear part stands clear where the route begins while the front part
-    goes, and the front part where it ends while the rear part is fetched; None where the route has no berth there.
+    The rear part waits where the route begins; where it ends, both parts stand with the locomotives.
     """
 
     front: int
     rear: int
-    foot_holds: bool | None
-    summit_holds: bool | None
-
-    @property
-    def held(self) -> bool:
-        """Whether both parts have a place to stand."""
-        return bool(self.foot_holds) and bool(self.summit_holds)
 
 
 def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> int | None:
@@ -49,48 +55,70 @@ def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) 
     return None
 
 
-def doubling(
-    profile: RouteProfile, train: Train, rail: str, pulls: Pulls, *, foot: float | None, summit: float | None
-) -> Doubling | None:
-    """Return how to split a train so that each part climbs with all its locomotives; None where no split will do.
+def doubling(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> Doubling | Undivided:
+    """Return how to take a train over in two parts, the most even split that can be done, or why none can be.
 
-    Of the splits that will do, those are taken whose parts have room to stand, and of these the most even one. Only a
-    train with its locomotives ahead of all its cars can be doubled without more ado. Over reversals each part runs the
-    whole route: in a tail the locomotive stands at the stop with the cars between it and the way out, so that none of
-    them can be left there.
+    Over reversals each part runs the whole route: in a tail the locomotive stands at the stop with the cars between it
+    and the way out, so that none of them can be left there. After the first part the locomotives come back alone, past
+    the berths in which cars stand.
 
     Parameters
     ----------
-    profile, train, rail, pulls
-        The train, its route, the rail condition and the pulls of the plan's locomotives.
-    foot, summit
-        Clear length of the berths where the route begins and ends, m, None where there is none.
+    layout, profile, train, rail
+        The layout, and the train on its route and rail condition.
     """
     if not _headed(train):
-        return None
+        return "order"
+    splits = list(_splits(profile, train, rail, layout.pulls))
+    if not splits:
+        return "pull"
+    route = profile.route
+    foot, summit = (
+        0.0 if name is None else layout.clear[name].length * _WHOLE for name in (route.start_berth, route.end_berth)
+    )
     lengths = [car.length for car, count in train.cars for _ in range(count)]
-    total = len(lengths)
-    found: list[Doubling] = []
-    climbs: dict[tuple[int, int], bool] = {}
+    waiting = [split for split in splits if sum(lengths[split.front :]) <= foot]
+    if not waiting:
+        return "foot"
+    if train.length > summit:
+        return "summit"
+    most_even = min(waiting, key=lambda split: (abs(split.front - split.rear), split.front))
+    return _standing_in_the_way(layout, route, train) or most_even
 
-    def up(first: int, last: int) -> bool:
-        if (first, last) not in climbs:
-            part = _with_cars(train, first, last)
-            climbs[first, last] = judge(profile, part, rail, pulls).outcome == "climbs"
-        return climbs[first, last]
+
+def _splits(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Iterator[Doubling]:
+    """Yield the splits of a train both of whose parts climb with all its locomotives."""
+    total = sum(count for _, count in train.cars)
+
+    def climbs(first: int, last: int) -> bool:
+        return judge(profile, _with_cars(train, first, last), rail, pulls).outcome == "climbs"
 
     for front in range(1, total):
-        if up(0, front) and up(front, total):
-            rear_length, front_length = sum(lengths[front:]), sum(lengths[:front])
-            found.append(
-                Doubling(
-                    front,
-                    total - front,
-                    None if foot is None else rear_length <= foot * (1 + 1e-9),
-                    None if summit is None else front_length <= summit * (1 + 1e-9),
-                )
-            )
-    return min(found, key=lambda way: (not way.held, abs(way.front - way.rear), way.front), default=None)
+        if climbs(0, front) and climbs(front, total):
+            yield Doubling(front, total - front)
+
+
+def _standing_in_the_way(layout: Layout, route: Route, train: Train) -> Literal["through", "return"] | None:
+    """Return what keeps locomotives from fetching the second part while cars stand in the berths at both ends."""
+    engine = sum(block.length for block in train.blocks if isinstance(block.vehicle, Loco))
+    berths = [name for name in (route.start_berth, route.end_berth) if name is not None]
+    taken = {track for name in berths for track in layout.plan.berths[name].tracks}
+    outside = [number for number, way in enumerate(route.ways) if way.track not in taken]
+    if len(set(berths)) < 2 or not outside or outside != list(range(outside[0], outside[-1] + 1)):
+        return "through"
+    for tail, leg in zip(route.tails, route.legs, strict=False):
+        if tail.run_round is not None and not _goes_round(layout, leg, taken, engine):
+            return "through"
+    arrives = train.after((route.legs or (route,))[-1].run_rounds)
+    # at the head of its cars the engine stands on the last way; behind them it goes out as it came
+    out = route.ways[outside[-1] + 1].turned() if pushed(arrives) else route.ways[-1]
+    back = can_reach(layout.graph, [out], route.ways[outside[0] - 1].turned(), taken, engine)
+    return None if back else "return"
+
+
+def _goes_round(layout: Layout, leg: Route, taken: Collection[str], engine: float) -> bool:
+    around = run_round(layout.graph, leg.ways[-1], taken)
+    return around is not None and engine <= around.room * _WHOLE
 
 
 def _headed(train: Train) -> bool:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.treatment.needs import Test, Tight
+from gradehaul.treatment.needs import Bools, Test, Tight
 
 
 class OnTrack(NamedTuple):
@@ -34,28 +34,57 @@ class Forced:
     on: OnTrack
 
 
-def forced_by(number: int, place: Tight, kept: Collection[int], profile: RouteProfile) -> Forced:
-    """Return what keeps a unit clean, by its number and the place that would fail most if it were filmed too.
+def forced(
+    tight: Sequence[Tight],
+    kept: Collection[int],
+    filmed: Collection[int],
+    takes: Bools,
+    clean: Bools,
+    profiles: Mapping[str, RouteProfile],
+) -> dict[int, Forced]:
+    """Return what keeps units clean: for each the place that would fail most if film came on it, too.
 
     Parameters
     ----------
-    number, place
-        The unit and the place.
-    kept
-        The units that are kept clean, this one among them.
-    profile
-        The train's route.
+    tight
+        The places that set bounds to the film.
+    kept, filmed
+        The units that are kept clean, and those that are wiped.
+    takes, clean
+        For each unit, whether film would change it, and whether it is clean now.
+    profiles
+        The route of each train, by its name.
     """
-    still = set(kept) - {number}
+    stays, sure = np.zeros(takes.size, dtype=bool), np.zeros(takes.size, dtype=bool)
+    stays[list(kept)] = True
+    sure[list(filmed)] = True
+    most: dict[int, tuple[float, Tight, int]] = {}
+    for place in tight:
+        short = place.short_with(~stays, sure, takes, clean)
+        codes, losses = [np.zeros(0, dtype=np.intp)], [np.zeros(0)]
+        for under, loss in zip(place.under, place.loss, strict=True):
+            where = np.flatnonzero((loss > 0) & (under.count(~stays & takes) == 0))
+            at, units = under.at(where).pairs()
+            counts = stays[units] & takes[units]
+            own = np.unique(where[at[counts]] * takes.size + units[counts])  # on a lap a unit may be there twice
+            codes.append(own)
+            losses.append(loss[own // takes.size])
+        code, which = np.unique(np.concatenate(codes), return_inverse=True)
+        worst = short[code // takes.size] + np.bincount(which, np.concatenate(losses), minlength=code.size)
+        order = np.lexsort((code, -worst, code % takes.size))
+        number, first = np.unique(code[order] % takes.size, return_index=True)
+        for one, k in zip(number.tolist(), order[first].tolist(), strict=True):
+            if worst[k] > 0 and (one not in most or worst[k] > most[one][0]):
+                most[one] = float(worst[k]), place, int(code[k] // takes.size)
+    return {
+        number: _forced(place.train, place.test, float(place.head[k]), short, profiles[place.train])
+        for number, (short, place, k) in most.items()
+    }
+
+
+def _forced(train: str, test: Test, head: float, short: float, profile: RouteProfile) -> Forced:
     starts, ways = profile.starts, profile.route.ways
-    which = int(np.clip(np.searchsorted(starts, place.head - 1e-9, side="right") - 1, 0, len(ways) - 1))
+    which = int(np.clip(np.searchsorted(starts, head - 1e-9, side="right") - 1, 0, len(ways) - 1))
     begin, end = float(starts[which]), float(starts[which + 1])
-    along = place.head - begin if ways[which].forward else end - place.head
-    return Forced(
-        place.train,
-        place.test,
-        place.head,
-        profile.track_at(place.head),
-        place.short(lambda under: bool(under - still)),
-        OnTrack(ways[which].track, along),
-    )
+    along = head - begin if ways[which].forward else end - head
+    return Forced(train, test, head, profile.track_at(head), short, OnTrack(ways[which].track, along))

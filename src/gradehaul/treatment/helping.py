@@ -14,12 +14,10 @@ from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
 from gradehaul.plan.records import Loco
 from gradehaul.plan.stock import TOGETHER
+from gradehaul.treatment.helper_moves import Obstacle, Stand, obstacle
 
 Where = Literal["head", "tail"]
 _BOTH: tuple[Where, ...] = ("head", "tail")
-
-_WHOLE = 1 + 1e-9
-"""A train so little longer than its room is as long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +34,9 @@ class District:
 class Help:
     """One locomotive as a helper at one end of a train: where it is on, and whether the train then climbs.
 
-    On a route with reversals that is told for the `leg` by its number, from 1; head and tail are those of the train as
-    it runs there. `fits` tells whether the tail holds both where the train reverses with the helper on; a helper that
-    does not fit is not enough.
+    On a route with reversals it is for the `leg` by its number, from 1; head and tail are those of the train as it runs
+    there. `obstacle` is what keeps the helper from coming on or from getting out of the way; such a helper is not
+    enough.
     """
 
     loco: str
@@ -46,27 +44,37 @@ class Help:
     districts: tuple[District, ...]
     enough: bool
     leg: int = 0
-    fits: bool = True
+    obstacle: Obstacle | None = None
+
+    @property
+    def fits(self) -> bool:
+        """Whether the tail or berth holds both the train and its helper where both must stand in it."""
+        return self.obstacle != "room"
 
 
-def helper_districts(layout: Layout, profile: RouteProfile, verdict: Verdict) -> tuple[District, ...]:
+def helper_districts(layout: Layout, profile: RouteProfile, train: Train, verdict: Verdict) -> tuple[District, ...]:
     """Return where a train needs help: from the last joint at which it can stop and start alone to the next such one.
 
-    A train stands with its head at the joint while the helper comes on or goes off. Where no such joint is left, the
-    district reaches to the end of the route.
+    A train stands with its head at the joint, all of it on the route, while the helper comes on or goes off. Where no
+    such joint is left, the district reaches from where the train first stands on the route, or to the route's end.
 
     Parameters
     ----------
-    layout, profile
-        The layout, and the train's route.
+    layout, profile, train
+        The layout, and the train on its route.
     verdict
         The verdict on the train without help.
     """
     failing = sorted(
         (stretch.start, stretch.stop) for stretch in (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
     )
-    able = [joint for joint in joints_along(layout, profile) if not any(a < joint.at < b for a, b in failing)]
-    first = JointPlace(0.0, profile.route.origin, "plain")
+    begins = 0.0 if profile.route.lap else min(train.length, profile.length)
+    able = [
+        joint
+        for joint in joints_along(layout, profile)
+        if joint.at >= begins - 1e-9 and not any(a < joint.at < b for a, b in failing)
+    ]
+    first = JointPlace(begins, profile.route.origin, "plain")
     last = JointPlace(profile.length, profile.route.destination, "plain")
     districts: list[District] = []
     for start, stop in failing:
@@ -84,7 +92,7 @@ def helper_districts(layout: Layout, profile: RouteProfile, verdict: Verdict) ->
 def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helpers: Sequence[Loco]) -> tuple[Help, ...]:
     """Return what each locomotive does as a helper at the head and at the tail of a train that does not climb alone.
 
-    Over reversals that is told leg by leg, for those legs on which the train needs help; places are those on the route.
+    Over reversals it is leg by leg, for those legs on which the train needs help; places are those on the route.
 
     Parameters
     ----------
@@ -95,38 +103,32 @@ def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helper
     """
     found: list[Help] = []
     for leg, start in profile.runs:
-        districts = helper_districts(layout, leg, judge(leg, train, rail, layout.pulls))
-        told = tuple(replace(each, on_at=each.on_at + start, off_at=each.off_at + start) for each in districts)
+        verdict = judge(leg, train, rail, layout.pulls)
+        districts = helper_districts(layout, leg, train, verdict)
+        shown = tuple(replace(each, on_at=each.on_at + start, off_at=each.off_at + start) for each in districts)
         for loco in helpers if districts else ():
             for where in _BOTH:
-                fits = _fits(layout, profile, leg, train.length, loco.length, where, districts)
-                enough = fits and _enough(leg, train, rail, layout.pulls, loco, where, districts)
-                found.append(Help(loco.name, where, told, enough, leg.route.number, fits))
-    return tuple(found)
+                stand = Stand(layout, profile, leg, train.length, loco.length)
+                found.append(
+                    Help(
+                        loco.name,
+                        where,
+                        shown,
+                        _enough(leg, train, rail, layout.pulls, loco, where, districts),
+                        leg.route.number,
+                        _obstacle(stand, where, districts, verdict),
+                    )
+                )
+    return tuple(replace(help_, enough=help_.enough and help_.obstacle is None) for help_ in found)
 
 
-def _fits(
-    layout: Layout,
-    profile: RouteProfile,
-    leg: RouteProfile,
-    train: float,
-    helper: float,
-    where: Where,
-    districts: Sequence[District],
-) -> bool:
-    """Return whether a tail holds a train and its helper, m long each, where both must be in it.
-
-    A helper at the tail gets behind a train that is not yet out of the tail in which the leg begins only by waiting at
-    its stop; one at the head that goes off within the tail in which the leg ends is shut in there by the train.
-    """
-    tails, number = profile.route.tails, leg.route.number
-    if where == "tail" and number > 1 and districts[0].on_at - train < tails[number - 2].length:
-        return train + helper <= layout.tail_room(tails[number - 2]) * _WHOLE
-    if where == "head" and 0 < number <= len(tails):
-        inside = leg.length - tails[number - 1].length
-        if districts[-1].off_at + helper > inside * _WHOLE:
-            return train + helper <= layout.tail_room(tails[number - 1]) * _WHOLE
-    return True
+def _obstacle(stand: Stand, where: Where, districts: Sequence[District], verdict: Verdict) -> Obstacle | None:
+    """Return what keeps a helper from coming on or going off in any of the districts, None where nothing does."""
+    failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
+    if any(stretch.start < stand.begins - 1e-9 for stretch in failing):
+        return "start"
+    found = (obstacle(stand, where, district.on_at, district.off_at) for district in districts)
+    return next((each for each in found if each is not None), None)
 
 
 def _enough(

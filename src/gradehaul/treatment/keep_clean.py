@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from time import perf_counter
 from typing import Literal, NamedTuple
 
+import numpy as np
+
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.check import fit_trains
 from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.fit_trains import Misfit, misfits
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
@@ -19,15 +21,16 @@ from gradehaul.network.route import Route
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
-from gradehaul.treatment.carry import CARRY, Carried, turning_places, within_carry
+from gradehaul.treatment.carry import CARRY, Carried, turning_places, wheels
 from gradehaul.treatment.choice import PATIENCE, choose
-from gradehaul.treatment.forcing import Forced, forced_by
+from gradehaul.treatment.covers import covers_of
+from gradehaul.treatment.forcing import Forced, forced
 from gradehaul.treatment.needs import Beyond, Need, Needs, Test, needs_of
 from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
 """What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
-carry film from it onto rail that must stay clean; or filmed or not as one likes, as no locomotive in question runs
+spread film from it onto rail that must stay clean; or filmed or not as one likes, as no locomotive in question runs
 there."""
 
 
@@ -60,12 +63,14 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class TrainOutcome:
-    """What becomes of a train with the plan as told, and with film everywhere: each on the weaker age of the film."""
+    """What becomes of a train with this plan once film has spread, and with film everywhere: at the worse age."""
 
     name: str
     route: str
     planned: Verdict
     everywhere: Verdict
+    misfits: tuple[Misfit, ...] = ()
+    """Places of its route that do not hold it; the verdicts are on the track alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +88,7 @@ class KeepCleanPlan:
     trains: tuple[TrainOutcome, ...]
     beyond: tuple[Beyond, ...]
     gap: float
+    need_film: tuple[str, ...] = ()
 
     def length(self, use: Use) -> float:
         """Return the length of all track with one use, m."""
@@ -119,8 +125,9 @@ class KeepCleanPlan:
 def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float = PATIENCE) -> KeepCleanPlan:
     """Return the weightiest set of track that may be filmed so that every train in question still gets by.
 
-    A film is judged by the weaker of its fresh and its settled pull, since the first day must be lived through. Track
-    that has film in the plan stays filmed, and is judged so, too, for the plan does not say how old it is.
+    Every train gets by while wheels spread the film as far as they carry it, with all film rested and with all of it
+    fresh, since the first day must be lived through. Film that the plan has stays, and spreads too: where that alone is
+    more than a train can bear, the plan is made as if it stayed where it is, and `at_risk` has it.
 
     Parameters
     ----------
@@ -136,10 +143,8 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     ------
     DesignError
         A reserve or a length that makes no sense.
-    Problems
-        Trains that are too long to run on their route.
     RouteError
-        No train; a train or a film that the plan does not have; a train whose route was not found.
+        No train; a train or a film that the plan does not have.
 
     Examples
     --------
@@ -162,46 +167,81 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     _refuse(layout.plan, asked)
     film = _film(layout.plan, asked.film)
     runs = _runs(layout, asked.trains)
-    fit_trains(layout, {name: run.train for name, run in runs.items()})
     units = lay_units(layout, asked.step)
-    needs = {name: _needs(name, run, units, layout, asked, film) for name, run in runs.items()}
-    beyond = tuple(place for found in needs.values() for each in found for place in each.beyond)
+    turning = turning_places(
+        units,
+        layout.graph,
+        max(run.train.length for run in runs.values()),
+        [spur for run in runs.values() for spur in _spurs(run.profile.route)],
+    )
+    spread = wheels(units, layout.graph, asked.carry, turning)
+    has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
+    onward = {each: set(spread.reached({n for n, own in has.items() if own == each})) for each in set(has.values())}
+    takes = np.array([unit.film != film for unit in units.all])
+    clean = np.array([unit.film is None for unit in units.all])
+    weights = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
+    for counts in (True, False) if has else (False,):  # where film that is there spreads too far, that is shown
+        there = onward if counts else {}
+        carried = _carried(has, {each: reached for each, reached in there.items() if each != film})
+        needs = [each for name, run in runs.items() for each in _needs(name, run, units, layout, asked, film, carried)]
+        beyond = tuple(place for each in needs for place in each.beyond)
+        choice = None
+        if not beyond:
+            tight = [place for each in needs for place in each.tight]
+            left = max(0.0, patience - (perf_counter() - begun))
+            covers = covers_of(tight, takes, clean)
+            choice = choose(covers, weights, spread, there.get(film, set()), patience=left)
+        if choice is not None:
+            break
     rows: tuple[Row, ...] = ()
-    gap = 0.0
-    if not beyond:
-        open_ = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
-        tight = [place for found in needs.values() for each in found for place in each.tight]
-        choice = choose(tight, open_, patience=max(0.0, patience - (perf_counter() - begun)))
-        gap = choice.gap
-        turning = turning_places(
-            units,
-            layout.graph,
-            max(run.train.length for run in runs.values()),
-            [spur for run in runs.values() for spur in _spurs(run.profile.route)],
-        )
-        carried = within_carry(units, layout.graph, choice.kept, asked.carry, turning)
-        run_over = frozenset().union(*(each.run_over for found in needs.values() for each in found))
-        forced = {
-            number: forced_by(number, place, choice.kept, runs[place.train].profile)
-            for number, place in choice.why.items()
-        }
+    planned: set[int] = set()
+    if choice is None:
+        beyond = beyond or tuple(place for each in needs for place in each.lacking)
+    else:
+        why = forced(tight, choice.kept, choice.filmed, takes, clean, {name: run.profile for name, run in runs.items()})
+        nearest = spread.within_carry(choice.kept)
+        run_over = frozenset().union(*(each.run_over for each in needs))
         rows = tuple(
-            Row(unit, _use(number, unit, choice.kept, carried, run_over), forced.get(number), carried.get(number))
+            Row(unit, _use(number, unit, choice.kept, nearest, run_over), why.get(number), nearest.get(number))
             for number, unit in enumerate(units.all)
         )
-    has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
-    planned = {number for number, row in enumerate(rows) if row.use == "film"}
-    others = set(range(len(units.all))) - set(has)
+        planned = {number for number, row in enumerate(rows) if row.use == "film"}
+    reached = {n: each for each, all_of in onward.items() for n in all_of if n not in has}
+    stages: list[Mapping[int, str]] = [{**reached, **dict.fromkeys(spread.reached(planned), film), **has}]
+    if any(
+        place.gain.any() for each in needs for place in each.tight
+    ):  # film that pulls better: less of it may be worse
+        stages.append({**has, **dict.fromkeys(planned, film)})
+    everywhere = {**dict.fromkeys(range(len(units.all)), film), **has}
+    profiles = {run.profile.route.name: run.profile for run in runs.values()}
+    with_plan, with_all = (
+        {name: [with_rails(profile, units, rails) for rails in each] for name, profile in profiles.items()}
+        for each in (stages, [everywhere])
+    )
     trains = tuple(
         TrainOutcome(
             name,
-            run.profile.route.name,
-            _weaker(layout, run, units, has, film, planned),
-            _weaker(layout, run, units, has, film, others),
+            route,
+            _weakest(layout, run, with_plan[route]),
+            _weakest(layout, run, with_all[route]),
+            misfits(layout, run.profile.route, run.train),
         )
         for name, run in runs.items()
+        for route in [run.profile.route.name]
     )
-    return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, gap)
+    need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.lacking))
+    gap = 0.0 if choice is None else choice.gap
+    return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, gap, need_film)
+
+
+def _carried(has: Mapping[int, str], onward: Mapping[str, Collection[int]]) -> dict[int, frozenset[str]]:
+    """Return for units the films that wheels bring there from others, which have it."""
+    films: dict[int, set[str]] = {}
+    for film, reached in onward.items():
+        for number in reached:
+            if has.get(number) != film:
+                films.setdefault(number, set()).add(film)
+    return {number: frozenset(own) for number, own in films.items()}
 
 
 def _use(
@@ -223,7 +263,15 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
-def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, film: str) -> list[Needs]:
+def _needs(
+    name: str,
+    run: _Run,
+    units: Units,
+    layout: Layout,
+    asked: Asked,
+    film: str,
+    carried: Mapping[int, frozenset[str]],
+) -> list[Needs]:
     """Return what a train needs of each leg of its route."""
     return [
         needs_of(
@@ -236,6 +284,7 @@ def _needs(name: str, run: _Run, units: Units, layout: Layout, asked: Asked, fil
             film=film,
             need=asked.need,
             reserve=asked.reserve,
+            carried=carried,
             start=start,
         )
         for leg, start in run.profile.runs
@@ -247,14 +296,9 @@ def _spurs(route: Route) -> list[Way]:
     return [spur for tail in route.tails if tail.run_round is not None for spur in tail.run_round.spurs]
 
 
-def _weaker(
-    layout: Layout, run: _Run, units: Units, has: Mapping[int, str], film: str, filmed: Collection[int]
-) -> Verdict:
-    """Return the worse of the verdicts with all film settled and with all of it fresh."""
-    verdicts = [
-        judge(with_rails(run.profile, units, {**has, **dict.fromkeys(filmed, film)}), run.train, planned, layout.pulls)
-        for planned in PLANNED
-    ]
+def _weakest(layout: Layout, run: _Run, profiles: Sequence[RouteProfile]) -> Verdict:
+    """Return the worst of the verdicts on some rails or others, with all film rested and with all of it fresh."""
+    verdicts = [judge(profile, run.train, planned, layout.pulls) for profile in profiles for planned in PLANNED]
     return min(verdicts, key=how_well)
 
 
@@ -271,8 +315,6 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
     for name in dict.fromkeys(names or plan.trains):
         named = plan.trains[name]
         if named.route not in profiles:
-            if all(route.name != named.route for route in layout.routes):
-                raise RouteError(f'train "{name}" has no route to run on', file=plan.file, found=quoted(named.route))
             profiles[named.route] = layout.profile(named.route)
         runs[name] = _Run(made_up(plan, named), profiles[named.route])
     return runs

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
+from itertools import product
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.haulage.demand import TIE, TOUCH, Pulls, gravity_and_curves
+from gradehaul.haulage.adhesion import Pull
+from gradehaul.haulage.demand import TIE, TOUCH, Pulls, demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
@@ -18,41 +21,20 @@ from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, 
 from gradehaul.treatment.units import Numbers, Stations, Units
 
 Need = Literal["climbs", "marginal"]
-"""The verdict asked for: through even if the wheels slip, with a restart anywhere; or through as long as they grip."""
+"""What trains need: to get through even if the wheels slip, and restart anywhere; or to get through while they grip."""
 
 Test = Literal["stand", "restart", "slip", "hold"]
 """What a train would not do with film under its locomotives; `hold`: hold back downhill."""
 
+MOST_GROUPS = 8
+"""A train of more locomotives is taken as this many groups of neighbors, each as if film under one were under all."""
 
-@dataclass(frozen=True, slots=True)
-class Tight:
-    """A place where a train gets by on rail as it is and would not with film under all its locomotives.
-
-    `under` has the units under each locomotive, without those that make no difference; `base` and `loss` the pull of
-    each on rail as it is and what the film takes from it, N; `least` the sum of pulls that is needed, N; `head` where
-    the train's head is when it asks most.
-    """
-
-    train: str
-    test: Test
-    head: float
-    least: float
-    under: tuple[frozenset[int], ...]
-    base: tuple[float, ...]
-    loss: tuple[float, ...]
-
-    def short(self, filmed: Callable[[frozenset[int]], bool]) -> float:
-        """Return by how much the pulls fall short, N, where a locomotive has film under it; negative where they do not.
-
-        `filmed` tells whether any of some units is filmed.
-        """
-        gone = sum(loss for units, loss in zip(self.under, self.loss, strict=True) if filmed(units))
-        return self.least - sum(self.base) + gone
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
 class Beyond:
-    """A place where a train does not get the verdict asked for even without any more film: by how much, N."""
+    """A place where a train does not get the verdict that it needs wherever film is wiped: by how much, N."""
 
     train: str
     test: Test
@@ -61,12 +43,78 @@ class Beyond:
     short: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Under:
+    """The units under one locomotive at each of some places: a run of units, and from which to which of them."""
+
+    run: Numbers
+    lower: Numbers
+    upper: Numbers
+
+    def count(self, units: Bools) -> Numbers:
+        """Return how many of some units are under the locomotive at each place."""
+        summed = np.concatenate([[0], np.cumsum(units[self.run])])
+        return np.asarray(summed[self.upper] - summed[self.lower])
+
+    def at(self, places: Bools | Numbers) -> Under:
+        """Return the same at some of the places."""
+        return Under(self.run, self.lower[places], self.upper[places])
+
+    def pairs(self) -> tuple[Numbers, Numbers]:
+        """Return each place with each unit under the locomotive there."""
+        sizes = self.upper - self.lower
+        place = np.repeat(np.arange(sizes.size), sizes)
+        behind = np.arange(place.size) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+        return place, self.run[self.lower[place] + behind]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tight:
+    """The places at which film sets bounds to a train, for one test and one age of the film.
+
+    Arrays have a column a place: `head` where the train's head is when it needs most, m; `short` by how much the pulls
+    fall short with the rail as it is, N, negative where they do not. Arrays with a row a locomotive: `loss` what the
+    pull loses where film comes on any unit under it, N, and `gain` what it gains where all clean units under it are
+    filmed, for a film that pulls better than clean rail.
+    """
+
+    train: str
+    test: Test
+    head: FloatArray
+    short: FloatArray
+    under: tuple[Under, ...]
+    loss: FloatArray
+    gain: FloatArray
+
+    def short_with(self, film: Bools, sure: Bools, takes: Bools, clean: Bools) -> FloatArray:
+        """Return by how much the pulls fall short at each place, N.
+
+        Parameters
+        ----------
+        film
+            For each unit, whether film may be on it.
+        sure
+            For each unit, whether film is sure to be on it.
+        takes, clean
+            For each unit, whether film would change it, and whether it is clean now.
+        """
+        short = self.short.copy()
+        for under, loss, gain in zip(self.under, self.loss, self.gain, strict=True):
+            short += np.where(under.count(film & takes) > 0, loss, 0.0)
+            short -= np.where(under.count(clean & ~sure) == 0, gain, 0.0)
+        return short
+
+
 @dataclass(frozen=True, slots=True)
 class Needs:
-    """What one train needs: the places that set bounds to the film, those where nothing helps, and what it runs on."""
+    """What one train needs: the places that set bounds to the film, those where nothing helps, and what it runs on.
+
+    `lacking` has the places where it does not get its verdict on rail as it is.
+    """
 
     tight: tuple[Tight, ...]
     beyond: tuple[Beyond, ...]
+    lacking: tuple[Beyond, ...]
     run_over: frozenset[int]
 
 
@@ -81,12 +129,13 @@ def needs_of(
     film: str,
     need: Need,
     reserve: float,
+    carried: Mapping[int, frozenset[str]],
     start: float = 0.0,
 ) -> Needs:
     """Return what a train needs of the rail along its route.
 
     Between two places at which a unit comes under a locomotive or leaves it, the pulls do not change, so what counts is
-    the greatest demand there, which is found exactly.
+    the greatest demand there, which is found exactly. Film is fresh everywhere or rested everywhere.
 
     Parameters
     ----------
@@ -97,73 +146,96 @@ def needs_of(
     pulls
         The pulls of the plan's locomotives.
     film
-        The film by name; of its fresh and its settled pull the weaker counts.
+        The film by name.
     need
-        The verdict asked for.
+        The verdict that the train needs.
     reserve
         Share of the pull that is held back, 0 to below 1.
+    carried
+        For units by number, the other films that wheels may bring there from where the plan has them.
     start
-        Where the route begins, m, where it is a leg of another; places are told from the start of that.
+        Where the route begins, m, where it is a leg of another; places count from the start of that.
     """
-    asked = gravity_and_curves(profile, train)
-    locos = train.locos
-    spans = [_spans(profile, along, loco, behind) for loco, behind in locos]
-    places = distinct(np.concatenate([[asked.start, asked.stop], *(edge for span in spans for edge in span[:2])]))
-    places = places[(places >= asked.start) & (places <= asked.stop)]
+    wants = demand(profile, train)
+    start_place, stop_place = wants.running.start, wants.running.stop
+    spans = [_spans(profile, along, loco, behind) for loco, behind in train.locos]
+    places = distinct(np.concatenate([[start_place, stop_place], *(edge for span in spans for edge in span[:2])]))
+    places = places[(places >= start_place) & (places <= stop_place)]
     if places.size == 1:  # as long as its route: it stands in one place
         places = np.repeat(places, 2)
     middle = 0.5 * (places[:-1] + places[1:])
-    climbing, descending = (_greatest_between(each, places) for each in (asked, asked * -1.0))
-    ranges = [(np.searchsorted(to, middle, "right"), np.searchsorted(fro, middle, "left")) for fro, to, _ in spans]
-    runs = [numbers for *_, numbers in spans]
-    standing, slipping = (
-        lambda loco, rail: pulls.standing(loco, rail).value,
-        lambda loco, rail: pulls.slipping(loco, rail).value,
+    running, starting, pushing = (
+        _greatest_between(each, places) for each in (wants.running, wants.starting, -wants.least)
     )
-    tests: list[_Tested] = [("hold", descending, -train.lowest_rolling, slipping)]
+    under = [
+        Under(r, np.searchsorted(to, middle, "right"), np.searchsorted(fro, middle, "left")) for fro, to, r in spans
+    ]
+    tests: list[_Tested] = [("hold", pushing, pulls.slipping)]
     if need == "climbs":
-        tests.append(("restart", climbing, max(train.starting, train.rolling), standing))
-        tests.append(("slip", climbing, train.rolling, slipping))
-    else:
-        tests.append(("stand", climbing, train.rolling, standing))
+        tests += [("restart", starting, pulls.standing), ("slip", running, pulls.slipping)]
+    if need == "marginal" or train.starting < train.rolling:
+        tests.append(("stand", running, pulls.standing))
     tight: list[Tight] = []
     beyond: list[Beyond] = []
-    for test, (greatest, at), resistance, pull in tests:
-        least = (greatest + resistance) / (train.together * (1.0 - reserve))
-        base, loss = zip(
-            *(
-                _pulls_under(units, run, lower, upper, loco, film, pull)
-                for (loco, _), run, (lower, upper) in zip(locos, runs, ranges, strict=True)
-            ),
-            strict=True,
+    lacking: list[Beyond] = []
+    for (test, (greatest, at), pull), age in product(tests, _AGES):
+        base, loss, gain = (
+            np.array(rows)
+            for rows in zip(
+                *(
+                    _pulls_under(units, each, film, carried, partial(_value, pull, loco, age))
+                    for (loco, _), each in zip(train.locos, under, strict=True)
+                ),
+                strict=True,
+            )
         )
-        whole, gone = np.sum(base, axis=0), np.sum(loss, axis=0)
         # a load that is exact on paper is not lost to rounding, as in the verdict
-        least = least - TIE * whole
-        bad = least > whole
-        worst = np.where(bad, least - whole, -np.inf)
-        if bad.any():
-            k = int(np.argmax(worst))
-            head = float(at[k])
-            beyond.append(Beyond(name, test, start + head, profile.track_at(head), float(worst[k])))
-        for k in np.flatnonzero(~bad & (least > whole - gone)).tolist():
-            chosen = [
-                (frozenset(run[lower[k] : upper[k]].tolist()), float(b[k]), float(g[k]))
-                for run, (lower, upper), b, g in zip(runs, ranges, base, loss, strict=True)
-            ]
-            under = tuple(_open(units, found) if g > 0 else frozenset() for found, _, g in chosen)
-            each = tuple(b for _, b, _ in chosen), tuple(g for *_, g in chosen)
-            tight.append(Tight(name, test, start + float(at[k]), float(least[k]), under, *each))
+        short = greatest / (train.together * (1.0 - reserve)) - (1.0 + TIE) * np.sum(base, axis=0)
+        for found, lack in ((lacking, short), (beyond, short - np.sum(gain, axis=0))):
+            k = int(np.argmax(lack))
+            if lack[k] > 0:
+                head = float(at[k])
+                found.append(Beyond(name, test, start + head, profile.track_at(head), float(lack[k])))
+        bound = np.flatnonzero((short > 0) | (short + np.sum(loss, axis=0) > 0))
+        if bound.size:
+            members = np.array_split(np.arange(len(under)), min(len(under), MOST_GROUPS))
+            losses, gains = (np.array([rows[own].sum(axis=0) for own in members])[:, bound] for rows in (loss, gain))
+            groups = tuple(_joined([under[m].at(bound) for m in own.tolist()]) for own in members)
+            tight.append(Tight(name, test, start + at[bound], short[bound], groups, losses, gains))
     run_over = frozenset(
-        number
-        for run, (lower, upper) in zip(runs, ranges, strict=True)
-        for number in run[int(lower.min()) : int(upper.max())].tolist()
+        number for each in under for number in each.run[int(each.lower.min()) : int(each.upper.max())].tolist()
     )
-    return Needs(tuple(hardest(tight)), tuple(beyond), run_over)
+    return Needs(tuple(tight), _worst(beyond), _worst(lacking), run_over)
 
 
-_Tested = tuple[Test, tuple[FloatArray, FloatArray], float, Callable[[Loco, str], float]]
-"""A test: what is asked at the most between places, N, and where; the resistance on top of it, N; and which pull."""
+_PullOf = Callable[[Loco, str], Pull]
+_Tested = tuple[Test, tuple[FloatArray, FloatArray], _PullOf]
+"""A test: the greatest demand between places, N, and where; and which pull counts."""
+
+_AGES: tuple[Callable[[str], str], ...] = (str, first_day)
+"""Ages of the film, as what makes the rail condition of a film by name: rested, and on the first day."""
+
+
+def _value(pull: _PullOf, loco: Loco, age: Callable[[str], str], rail: str) -> float:
+    return pull(loco, age(rail)).value
+
+
+def _worst(places: Sequence[Beyond]) -> tuple[Beyond, ...]:
+    """Return of the places of each test the one that is furthest short."""
+    most: dict[Test, Beyond] = {}
+    for place in places:
+        if place.test not in most or place.short > most[place.test].short:
+            most[place.test] = place
+    return tuple(most.values())
+
+
+def _joined(group: Sequence[Under]) -> Under:
+    """Return the units under any of a group of neighbors, and those between them."""
+    run = max((each.run for each in group), key=len)
+    ahead = [run.size - each.run.size for each in group]  # on a lap a run has more rounds behind the others
+    lower = np.min([each.lower + more for each, more in zip(group, ahead, strict=True)], axis=0)
+    upper = np.max([each.upper + more for each, more in zip(group, ahead, strict=True)], axis=0)
+    return Under(run, lower, upper)
 
 
 def _spans(profile: RouteProfile, along: Stations, loco: Loco, behind: float) -> tuple[FloatArray, FloatArray, Numbers]:
@@ -196,35 +268,29 @@ def _greatest_between(function: PiecewiseQuadratic, places: FloatArray) -> tuple
 
 
 def _pulls_under(
-    units: Units,
-    run: Numbers,
-    lower: Numbers,
-    upper: Numbers,
-    loco: Loco,
-    film: str,
-    pull: Callable[[Loco, str], float],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return a locomotive's pull between places on rail as it is, and what film under it takes away there, N."""
-    known = {unit.film or CLEAN for unit in units.all}
-    by_rail = {rail: min(pull(loco, rail), pull(loco, first_day(rail))) for rail in known}
-    own = np.array([by_rail[unit.film or CLEAN] for unit in units.all])[run]
-    base = np.full(lower.size, np.inf)
-    for k in range(int((upper - lower).max(initial=0))):
-        here = lower + k < upper
-        base[here] = np.minimum(base[here], own[(lower + k)[here]])
-    weakest = min(pull(loco, film), pull(loco, first_day(film)))
-    return base, np.maximum(base - weakest, 0.0)
+    units: Units, under: Under, film: str, carried: Mapping[int, frozenset[str]], pull: Callable[[str], float]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return a locomotive's pull at each place on rail as it is, what film takes from it, and what film adds to it, N.
+
+    It loses where film comes on any unit under it, and gains where all clean units under it are filmed: on a part of
+    them film never helps, since the weakest condition under any part of it counts.
+    """
+    filmed = pull(film)
+    values = {rail: pull(rail) for rail in {unit.film or CLEAN for unit in units.all}}
+    now = np.array([values[unit.film or CLEAN] for unit in units.all])
+    then = np.where([unit.film is None for unit in units.all], filmed, now)
+    for number, films in carried.items():
+        weakest = min(map(pull, films))
+        now[number], then[number] = min(now[number], weakest), min(then[number], weakest)
+    base, best = (_least_under(under, values) for values in (now, then))
+    takes = under.count(np.array([unit.film != film for unit in units.all])) > 0
+    return base, np.where(takes, np.maximum(base - filmed, 0.0), 0.0), np.maximum(best - base, 0.0)
 
 
-def _open(units: Units, numbers: frozenset[int]) -> frozenset[int]:
-    return frozenset(number for number in numbers if units.all[number].film is None)
-
-
-def hardest(tight: Iterable[Tight]) -> list[Tight]:
-    """Return of places with the same units and pulls the one that needs most: the others follow from it."""
-    most: dict[tuple[object, ...], Tight] = {}
-    for each in tight:
-        key = (each.under, each.base, each.loss)
-        if key not in most or each.least > most[key].least:
-            most[key] = each
-    return list(most.values())
+def _least_under(under: Under, values: FloatArray) -> FloatArray:
+    """Return the least of the units' values under a locomotive at each place."""
+    along, least = values[under.run], np.full(under.lower.size, np.inf)
+    for k in range(int((under.upper - under.lower).max(initial=0))):
+        here = under.lower + k < under.upper
+        least[here] = np.minimum(least[here], along[(under.lower + k)[here]])
+    return least

@@ -49,11 +49,16 @@ class Unit:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Units:
-    """Every unit of a layout, by number, and those of each track in its line's direction."""
+    """Every unit of a layout, by number, and those of each track in its line's direction.
+
+    `before` and `beyond` have how much of its track lies before each unit and beyond it, m.
+    """
 
     all: tuple[Unit, ...]
     of_track: Mapping[str, Numbers]
     lengths: NDArray[np.float64]
+    before: NDArray[np.float64]
+    beyond: NDArray[np.float64]
 
     def on_way(self, way: Way) -> Numbers:
         """Return the units of a way, in running order."""
@@ -103,17 +108,19 @@ def lay_units(layout: Layout, step: float | None = None) -> Units:
         units += [
             Unit(track.id, track.name, track.line, start, stop, track.pickup, film) for start, stop in pairwise(bounds)
         ]
-    return Units(tuple(units), of_track, np.array([unit.length for unit in units]))
+    lengths, before = (np.array([getattr(unit, name) for unit in units]) for name in ("length", "start"))
+    beyond = np.array([layout.plan.tracks[unit.track].length - unit.stop for unit in units])
+    return Units(tuple(units), of_track, lengths, before, beyond)
 
 
 def stations(units: Units, profile: RouteProfile) -> Stations:
     """Return the units under a route."""
-    runs = [units.on_way(way) for way in profile.route.ways]
-    starts = [
-        begin + np.concatenate([[0.0], np.cumsum(units.lengths[run])[:-1]])
-        for begin, run in zip(profile.starts[:-1], runs, strict=True)
-    ]
-    return Stations(np.concatenate(runs), np.append(np.concatenate(starts), profile.starts[-1]))
+    ways = profile.route.ways
+    runs = [units.on_way(way) for way in ways]
+    numbers = np.concatenate(runs)
+    sizes = [run.size for run in runs]
+    along = np.where(np.repeat([way.forward for way in ways], sizes), units.before[numbers], units.beyond[numbers])
+    return Stations(numbers, np.append(np.repeat(profile.starts[:-1], sizes) + along, profile.starts[-1]))
 
 
 def with_rails(profile: RouteProfile, units: Units, rails: Mapping[int, str]) -> RouteProfile:

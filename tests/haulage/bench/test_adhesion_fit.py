@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import lsq_linear, nnls
 
-from gradehaul.haulage.bench.adhesion_fit import fit_adhesion, fit_coefficients, predict
+from gradehaul.haulage.bench.adhesion_fit import deviation, fit_adhesion, fit_coefficients, interval, predict
 from gradehaul.haulage.bench.reduction import student
 
 METAL, TYRED = 0.22, 0.40
@@ -68,7 +68,11 @@ def test_tyres_and_metal_are_told_apart_where_locomotives_differ():
     assert (found.metal, found.tyred) == (pytest.approx(METAL, rel=0.05), pytest.approx(TYRED, rel=0.08))
     assert found.correlation < 0
     told = found.predict((1.8, 0.6))
-    assert told.low < told.value < told.high
+    low, high = interval(told)
+    assert low < told.value < high
+    # its variance is that of `predict`
+    pull, spread = predict(found.found, np.array([1.8, 0.6]))
+    assert (told.value, deviation(told)) == pytest.approx((float(pull), float(spread)))
     assert found.why == ""
 
 
@@ -145,5 +149,6 @@ def test_locomotives_that_differ_make_predictions_less_sure_than_readings_do():
         fit(FLEET.tolist(), list(FLEET @ [METAL, TYRED] * [1.2, 0.8, 1.1, 0.9, 1, 1.1, 0.9])),
     )
     one, other = alike.predict((1.8, 0.6)), unlike.predict((1.8, 0.6))
-    assert other.high - other.low > 3 * (one.high - one.low)
+    widths = [high - low for low, high in map(interval, (one, other))]
+    assert widths[1] > 3 * widths[0]
     assert unlike.between > 0.1

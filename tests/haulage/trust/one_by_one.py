@@ -50,7 +50,10 @@ class OneByOne:
 
     def profile(self, route: str, number: int) -> RouteProfile:
         """The route with the curve coefficient of one draw."""
-        return route_profile(self.layout._strip, self.layout.route(route), float(self.draws.curve[number]))
+        coefficient = float(self.draws.curve[number])
+        starting = float(self.draws.starting_curve[number]) / coefficient
+        curves = replace(self.layout.curves, coefficient=coefficient, starting=starting)
+        return route_profile(self.layout._strip, self.layout.route(route), curves)
 
     def train(self, train: Train, plan: Plan, number: int) -> Train:
         """The train with the vehicles and the pulling together of one draw."""

@@ -7,12 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.plan.drawing.chain_checks import true_to_chords
-from gradehaul.plan.drawing.fit_limits import Fit
-from gradehaul.plan.drawing.tangent_arcs import Arcs, ends
 from plan.drawing.test_fitting import (
     EXAMPLES,
-    KINK,
     TOLERANCE,
     assert_consistent,
     closed,
@@ -123,59 +119,6 @@ def test_heights_of_a_circle_stand_where_they_were_drawn(back):
     (element,) = only(ring, heights=0.1 + 0.05 * ring[:, 0]).elements
     assert element.start[:2] == pytest.approx(tuple(ring[0]))
     assert element.start.z == element.end.z == pytest.approx(0.1 + 0.05 * ring[0, 0])
-
-
-# --- the last checks
-
-
-def chained(pieces, start, vertices):
-    """A closed chain laid exactly, and vertices on it: as many on each piece as `vertices` says, from its start on."""
-    curvature, length = np.array(pieces).T
-    begin = [start]
-    for piece in pieces[:-1]:
-        tip = ends(np.array([begin[-1]]), np.array([piece[0]]), np.array([piece[1]]))
-        begin.append(tuple(tip[0]))
-    points = []
-    for at, place, count in zip(begin, pieces, vertices, strict=True):
-        for number in range(count):
-            tip = ends(np.array([at]), np.array([place[0]]), np.array([place[1] * number / count]))
-            points.append(tip[0, :2])
-    first = np.concatenate(([0], np.cumsum(vertices)))
-    points = np.array(points)
-    return points, Arcs(np.array(begin), curvature, length, curvature == 0, first, np.zeros(len(points)))
-
-
-@pytest.mark.parametrize("seam", range(5))
-def test_a_sliver_in_a_ring_is_left_out_wherever_the_ring_begins(seam):
-    sliver = TOLERANCE / 2
-    half = (2.0, math.pi / 2)
-    pieces = [(0.0, 1.0), half, (0.0, 1.0 - sliver), (1e-3, sliver), half]
-    vertices = [10, 15, 10, 1, 15]
-    pieces, vertices = (one[seam:] + one[:seam] for one in (pieces, vertices))
-    start = (0.0, 0.0, 0.0)
-    points, arcs = chained(pieces, start, vertices)
-    found = true_to_chords(points, arcs, Fit(TOLERANCE, KINK, 1e-5), closed=True)
-    assert found.count == 4
-    assert np.abs(found.off).max() < 1e-5
-    assert sorted(found.curvature) == pytest.approx([0, 0, 2, 2], abs=1e-6)
-
-
-@pytest.mark.parametrize("seam", range(6))
-def test_a_curve_over_one_long_chord_of_a_ring_is_a_straight(seam):
-    # Nothing lies between the ends of the third and the last piece: they may as well be the straight that was drawn.
-    quarter = (2.0, math.pi / 4)
-    pieces = [quarter, quarter, (0.0, 1.0), quarter, quarter, (0.0, 1.0)]
-    vertices = [8, 8, 1, 8, 8, 1]
-    pieces, vertices = (one[seam:] + one[:seam] for one in (pieces, vertices))
-    points, arcs = chained(pieces, (0.0, 0.0, 0.0), vertices)
-    long = np.flatnonzero(np.array(vertices) == 1)
-    curvature, straight = arcs.curvature.copy(), arcs.straight.copy()
-    curvature[long], straight[long] = 0.02, False
-    bent = Arcs(arcs.start, curvature, arcs.length, straight, arcs.first, arcs.off)
-    found = true_to_chords(points, bent, Fit(TOLERANCE, KINK, 1e-4), closed=True)
-    assert found.straight.any()
-    assert sorted(found.curvature) == pytest.approx([0, 0, 2, 2, 2, 2], abs=1e-4)
-    assert np.abs(found.off).max() < 1e-4
 
 
 def test_a_ring_with_long_bare_straights_has_no_bends_in_them():

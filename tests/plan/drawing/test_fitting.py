@@ -345,6 +345,23 @@ def test_random_track_comes_back(pieces, chord, bearing, step):
         assert element.curvature == pytest.approx(curvature, rel=0.01, abs=1e-9)
 
 
+@settings(max_examples=15 * EXAMPLES, deadline=None)
+@given(pieces=tracks(), seed=st.integers(0, 10**6), most=st.floats(0.02, 0.06))
+def test_random_track_with_unequal_chords_over_its_joints_comes_back(pieces, seed, most):
+    # A walk in steps far finer than the chords, of which some vertices are kept: joints lie anywhere between two.
+    fine = walk(pieces, chord=0.02, step=0.0005)
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(fine, axis=0).T))))
+    places = np.cumsum(np.random.default_rng(seed).uniform(most / 3, most, 2000))
+    places = places[places < along[-1] - most / 3]
+    kept = np.concatenate(([0], np.searchsorted(along, places), [len(fine) - 1]))
+    reach = only(fine[kept])
+    assert_consistent(reach)
+    assert sum(element.length for element in reach.elements) == pytest.approx(along[-1], rel=1e-3)
+    assert [math.copysign(1, element.curvature) * (element.curvature != 0) for element in reach.elements] == [
+        math.copysign(1, curvature) * (curvature != 0) for curvature, _ in pieces
+    ]
+
+
 @settings(max_examples=25 * EXAMPLES, deadline=None)
 @given(pieces=tracks(), chord=st.floats(2, 10), seed=st.integers(0, 10**6))
 @example(

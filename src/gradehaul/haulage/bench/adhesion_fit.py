@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.haulage.bench.reduction import student
+from gradehaul.plan.records import PredictedPull
 from gradehaul.track.piecewise import FloatArray
 
 APART = 0.10
@@ -102,16 +103,6 @@ def predict(found: Coefficients, weights: FloatArray) -> tuple[FloatArray, Float
 
 
 @dataclass(frozen=True, slots=True)
-class Prediction:
-    """A pull that was not measured, N: between `low` and `high` with 95 %; `deviation` is its standard deviation."""
-
-    value: float
-    deviation: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True)
 class AdhesionFit:
     """Adhesion on one rail condition, fitted to the mean pulls of locomotives.
 
@@ -138,8 +129,12 @@ class AdhesionFit:
     """Each locomotive's pull over the fitted one, less 1."""
     found: Coefficients
 
-    def predict(self, weights: tuple[float, float]) -> Prediction | None:
-        """Return the pull of another locomotive with these weights on metal and tyred wheels, N; None where unknown."""
+    def predict(self, weights: tuple[float, float]) -> PredictedPull | None:
+        """Return the pull of another locomotive with these weights on metal and tyred wheels, N; None where unknown.
+
+        Its variance is that of `predict`: s² pull² of its own, and s² w (AᵀA)⁻¹ wᵀ of the coefficients, which all
+        predictions of the fit share.
+        """
         total = sum(weights)
         if total <= 0 or self.freedom < 1:
             return None
@@ -148,9 +143,22 @@ class AdhesionFit:
         if not self.apart and not low - APART <= share <= high + APART:
             return None
         own = np.array(weights if self.apart else (total, 0.0))
-        pull, deviation = (float(x) for x in predict(self.found, own))
-        half = student(self.freedom) * deviation
-        return Prediction(pull, deviation, max(0.0, pull - half), pull + half)
+        pull = float((self.found.value * own).sum())
+        scatter = math.sqrt(float(self.found.variance))
+        spreads, directions = np.linalg.eigh(self.found.inverse)
+        one, other = (scatter * (own @ directions) * np.sqrt(np.maximum(spreads, 0.0))).tolist()
+        return PredictedPull(pull, scatter * pull, (one, other), self.rail, self.freedom)
+
+
+def interval(pull: PredictedPull) -> tuple[float, float]:
+    """Return the bounds between which a predicted pull lies with 95 %, N, by Student's t."""
+    half = student(pull.freedom) * deviation(pull)
+    return max(0.0, pull.value - half), pull.value + half
+
+
+def deviation(pull: PredictedPull) -> float:
+    """Return the standard deviation of a predicted pull, N."""
+    return math.hypot(pull.own, *pull.shared)
 
 
 def fit_adhesion(

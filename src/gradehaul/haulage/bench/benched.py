@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from gradehaul.haulage.adhesion import GRAVITY, nearest_first
-from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, Prediction, fit_adhesion
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, fit_adhesion
 from gradehaul.haulage.bench.cars import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
 from gradehaul.haulage.bench.film_age import Recovery, recovery
 from gradehaul.haulage.bench.reduction import (
@@ -23,7 +23,7 @@ from gradehaul.haulage.bench.reduction import (
 from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
-from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, Share
+from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, PredictedPull, Share
 from gradehaul.plan.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
 
@@ -83,22 +83,15 @@ def work_out(plan: Plan) -> Bench:
     return Bench(rows, fits, tuple(_films(plan, taken)), cars, curve, coefficient, pooled, taken)
 
 
-def predicted(plan: Plan, bench: Bench, loco: Loco, rail: str) -> Prediction | None:
-    """Return the pull of a locomotive on a condition on which it was not read, from other locomotives; None if unknown.
+def predicted(bench: Bench, loco: Loco) -> dict[str, PredictedPull]:
+    """Return the pulls of a locomotive by the readings of others, by rail; none where it was read itself, on any rail.
 
-    A locomotive that was read on another condition keeps its own ratio to what the others would have made of it.
+    What was read of one locomotive thus changes nothing of another that was read too.
     """
-    fit = bench.fits.get(rail)
-    told = None if fit is None else fit.predict(weights_on(loco))
-    if fit is None or told is None:
-        return None
-    for other in nearest_first(plan, rail):
-        own, base = bench.row(loco.name, other), bench.fits.get(other)
-        there = None if base is None else base.predict(weights_on(loco))
-        if own is not None and there is not None and there.value > 0:
-            ratio = own.mean / there.value
-            return Prediction(told.value * ratio, told.deviation * ratio, told.low * ratio, told.high * ratio)
-    return told
+    if any(row.loco == loco.name and row.state == "standing" for row in bench.rows):
+        return {}
+    found = {rail: fit.predict(weights_on(loco)) for rail, fit in bench.fits.items()}
+    return {rail: pull for rail, pull in found.items() if pull is not None}
 
 
 def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
@@ -117,7 +110,7 @@ def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
     if not (book.pulls or book.strings or book.tilts) and hours is None:
         return plan
     bench = work_out(plan)
-    locos = {name: _with_readings(plan, bench, loco, predict=bool(book.pulls)) for name, loco in plan.locos.items()}
+    locos = {name: _with_readings(bench, loco, predict=bool(book.pulls)) for name, loco in plan.locos.items()}
     films = dict(plan.films)
     notes: list[Note] = []
     if hours is not None:
@@ -139,7 +132,14 @@ def _curve_resistance(plan: Plan, curve: CurveBench | None) -> CurveResistance:
     if curve is None or curve.coefficient.value <= 0:
         return plan.curve_resistance
     error = max(curve.error, 0.02 * curve.coefficient.value)
-    return CurveResistance("coefficient", coefficient=curve.coefficient.value, spread=error)
+    known = plan.curve_resistance
+    return CurveResistance(
+        "coefficient",
+        coefficient=curve.coefficient.value,
+        starting=known.starting,
+        tension=known.tension,
+        spread=error,
+    )
 
 
 def _sure(plan: Plan, loco: str, rows: Sequence[Taken], resistance: CurveResistance, coefficient: float) -> float:
@@ -172,17 +172,12 @@ def _forces(rows: Sequence[Taken]) -> list[float]:
     return [force.value for row in rows for force in row.forces]
 
 
-def _with_readings(plan: Plan, bench: Bench, loco: Loco, *, predict: bool) -> Loco:
+def _with_readings(bench: Bench, loco: Loco, *, predict: bool) -> Loco:
     tables: dict[State, dict[str, tuple[Reading, ...]]] = {"standing": {}, "slipping": {}}
     for (name, rail, state), rows in bench.taken.items():
         if name == loco.name:
             tables[state][rail] = tuple(force for row in rows for force in row.forces)
-    told: dict[str, Reading] = {}
-    if predict:
-        for rail in bench.fits:
-            found = None if rail in tables["standing"] else predicted(plan, bench, loco, rail)
-            if found is not None:
-                told[rail] = Reading(found.value, found.deviation)
+    told = predicted(bench, loco) if predict else {}
     return replace(loco, pull=tables["standing"], slipping=tables["slipping"], predicted=told)
 
 

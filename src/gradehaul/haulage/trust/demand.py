@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 import numpy as np
 
-from gradehaul.haulage.demand import rails_along, weakest_under
+from gradehaul.haulage.demand import rails_along, tension, weakest_under
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.trust.draws import Draws
@@ -20,6 +20,12 @@ _CELLS = 1_500_000
 """Figures worked on at once: bounds the memory that the draws take."""
 
 
+TENSION: Literal["tension"] = "tension"
+"""What stands beside the kinds of vehicle for the friction of coupler tension, where a plan counts it."""
+
+Kind = Car | Loco | Literal["tension"]
+
+
 class Parts(NamedTuple):
     """What a train asks on each piece of a route, apart by kinds of vehicle and by grade and curve.
 
@@ -29,7 +35,7 @@ class Parts(NamedTuple):
     the locomotives on a piece, as a number of `RailsUnder`, shape (pieces,).
     """
 
-    kinds: tuple[Car | Loco, ...]
+    kinds: tuple[Kind, ...]
     begin: FloatArray
     width: FloatArray
     coefficients: FloatArray
@@ -48,13 +54,16 @@ locomotives, the conditions under each."""
 
 def parts(profile: RouteProfile, train: Train, rail: str) -> tuple[Parts, Patterns]:
     """Return what a train asks along a route in parts that draws of masses and curve coefficient make up."""
-    kinds = tuple({id(block.vehicle): block.vehicle for block in train.blocks}.values())
+    kinds: tuple[Kind, ...] = tuple({id(block.vehicle): block.vehicle for block in train.blocks}.values())
     there = rails_under(profile, train, rail)
     changes = sum((step * 0.0 for row in there for step in row.values()), steps([0.0, profile.length], [0.0]))
+    taut = tension(profile, train) if profile.curves.tension else None
+    if taut is not None:
+        changes = changes + taut * 0.0
     first, edges = profile.first_head(train.length), train.edges.tolist()
     found: list[list[PiecewiseQuadratic]] = []
     for shape in (profile.railhead, profile.turning):
-        behind = shaped(profile, shape).with_track_behind(train.length)
+        behind = profile.shaped(shape).with_track_behind(train.length)
         rows = []
         for kind in kinds:
             weights = np.zeros(len(train.blocks) + 1)
@@ -72,13 +81,12 @@ def parts(profile: RouteProfile, train: Train, rail: str) -> tuple[Parts, Patter
         [[[getattr(part, name) for part in rows] for rows in found] for name in ("values", "slopes", "seconds")]
     )
     middle = one.breaks[:-1] + 0.5 * width
+    if taut is not None:
+        friction = np.zeros((3, 2, 1, width.size))
+        friction[0, 0, 0] = taut.at(middle)
+        kinds, coefficients = (*kinds, TENSION), np.concatenate([coefficients, friction], axis=2)
     patterns, rails = patterns_at(there, middle)
     return Parts(kinds, one.breaks[:-1], width, coefficients, rails), patterns
-
-
-def shaped(profile: RouteProfile, effort: PiecewiseQuadratic) -> RouteProfile:
-    """Return a profile with another function of the place for its compensated profile."""
-    return replace(profile, effort=effort, legs=(), _behind={}, _rows={})
 
 
 def rails_under(profile: RouteProfile, train: Train, rail: str) -> list[dict[str, PiecewiseQuadratic]]:
@@ -119,7 +127,7 @@ class Drawn:
 def drawn(train_parts: Parts, draws: Draws) -> Drawn:
     """Return the draws that scale a train's demand."""
     ones = np.ones(draws.count)
-    factors = [draws.mass(kind) for kind in train_parts.kinds]
+    factors = [draws.tension if kind == TENSION else draws.mass(kind) for kind in train_parts.kinds]
     return Drawn(np.array([ones if factor is None else factor for factor in factors]), draws.curve)
 
 

@@ -11,8 +11,9 @@ import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import Pulls
-from gradehaul.haulage.longest import Engine, Load
+from gradehaul.haulage.longest import Load
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Engine
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.percentiles import quantiles
 from gradehaul.haulage.trust.pull import State
@@ -56,28 +57,30 @@ class RouteTrust:
     def __init__(self, plan: Plan, profile: RouteProfile, pulls: Pulls, draws: Draws) -> None:
         draws = draws.part(LOAD_DRAWS)
         bends = profile.turning.ends[-1] > profile.turning.values[0]
-        coefficients = np.array(quantiles(draws.curve, _CURVES if bends else (0.5,)))
-        self._drawn = Drawn(plan, pulls, draws, coefficients)
-        self._legs = [Leg(leg, coefficients) for leg, _ in profile.runs]
-        self._weighings: dict[tuple[str, str, Engine], _Weighing] = {}
+        nodes = np.array(quantiles(draws.curve, _CURVES if bends else (0.5,)))
+        if bends:  # what is needed at the greatest coefficient when starting is worked out too
+            nodes = np.append(nodes, quantiles(draws.starting_curve, _CURVES[-1:]))
+        self._drawn = Drawn(plan, pulls, draws, nodes)
+        self._legs = [Leg(leg, nodes) for leg, _ in profile.runs]
+        self._last: tuple[tuple[str, str, Engine], _Weighing] | None = None
 
     def spread(self, load: Load) -> LoadSpread:
         """Return the percentiles of a load of this route.
 
         Reckoned from 1,000 draws, not 10,000, and not exactly in each: the exact engine finds the worst place of a
-        train at three curve coefficients (the 2nd, 50th and 98th percentile); between them the margin is taken as
-        straight in the coefficient, which is on the safe side since the most that is asked is convex in it, and at each
-        place it is exact in pulls, masses and resistances. Of trains of more than ten cars some are
+        train at four curve coefficients (the 2nd, 50th and 98th percentile, and the 98th of starting); between them the
+        margin is taken as straight in the coefficient, which is on the safe side since the most that is asked is convex
+        in it, and at each place it is exact in pulls, masses and resistances. Of trains of more than ten cars some are
         looked at, a sixth apart at the most, and what those between ask is taken as straight in the number of cars. The
         number is found as if one more car always asked more; over a sawtooth that may differ from the nominal load,
         which is found without that. The nominal load itself stands between the two in any case.
         """
         key = load.power, load.car, load.engine
-        if key not in self._weighings:
+        if self._last is None or self._last[0] != key:  # loads on several rails follow one another; the rest is let go
             plan = self._drawn.plan
             power, car = plan.powers[load.power], plan.cars[load.car]
-            self._weighings[key] = _Weighing(self._drawn, self._legs, power, car, load.engine)
-        weighing = self._weighings[key]
+            self._last = key, _Weighing(self._drawn, self._legs, power, car, load.engine)
+        weighing = self._last[1]
         rated_low, rated_high, limit_low, limit_high = (
             _most_cars(partial(margin, load.rail, percentile), near, weighing.slope(max(near, 1)))
             for margin, near in ((weighing.rated, load.rated), (weighing.limit, load.limit))
@@ -101,15 +104,13 @@ class _Weighing:
         weight = GRAVITY * car.mass * self.masses
         self.rolling = weight * draws.rolling(car)
         self.restarting = np.maximum(self.rolling, weight * draws.starting(car))
-        self._runs = [
-            DrawnRun(drawn, leg, power, car, self.masses, pushed=leg.route.pushed(at_start=engine == "trailing"))
-            for leg in legs
-        ]
+        self._runs = [DrawnRun(drawn, leg, power, car, self.masses, engine) for leg in legs]
 
     def rated(self, rail: str, percentile: float, count: int) -> float:
         """Return a percentile of the margin with which a train is rated, N."""
-        stand, slip = self._margin(rail, count, "standing"), self._margin(rail, count, "slipping")
-        return _percentile(np.minimum(stand - count * self.restarting, slip - count * self.rolling), percentile)
+        start = self._margin(rail, count, "standing", starting=True) - count * self.restarting
+        slip = self._margin(rail, count, "slipping") - count * self.rolling
+        return _percentile(np.minimum(start, slip), percentile)
 
     def limit(self, rail: str, percentile: float, count: int) -> float:
         """Return a percentile of the margin with which a train gets through as long as its wheels never slip, N."""
@@ -119,10 +120,10 @@ class _Weighing:
         """Return about what one more car takes from the margin of a train, N, as a negative figure."""
         return -max(max(run.asked_by_car(count) for run in self._runs) + float(self.rolling.mean()), 0.0)
 
-    def _margin(self, rail: str, count: int, state: State) -> FloatArray:
-        margin = self._runs[0].margin(rail, count, state)
+    def _margin(self, rail: str, count: int, state: State, *, starting: bool = False) -> FloatArray:
+        margin = self._runs[0].margin(rail, count, state, starting=starting)
         for run in self._runs[1:]:
-            margin = np.minimum(margin, run.margin(rail, count, state))
+            margin = np.minimum(margin, run.margin(rail, count, state, starting=starting))
         return margin
 
 

@@ -6,10 +6,20 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.haulage.demand import TIE, Pulls, Supply, asked_at, gravity_and_curves, rails_along, supply
-from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, headed_by
-from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under, shaped
+from gradehaul.haulage.demand import (
+    TIE,
+    Pulls,
+    Supply,
+    asked_at,
+    gravity_and_curves,
+    rails_along,
+    supply,
+    tension,
+    tension_at,
+)
+from gradehaul.haulage.profile import RouteProfile, compensated
+from gradehaul.haulage.train import Engine, Train, headed_by, pushed
+from gradehaul.haulage.trust.demand import IntArray, Patterns, patterns_at, rails_under
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.pull import State, given
 from gradehaul.haulage.verdict import less
@@ -32,14 +42,23 @@ class Drawn:
 
     def __init__(self, plan: Plan, pulls: Pulls, draws: Draws, coefficients: FloatArray) -> None:
         self.plan, self.pulls, self.draws, self.coefficients = plan, pulls, draws, coefficients
-        self._shares = _shares(coefficients, draws.curve)
+        self._shares = tuple(_shares(coefficients, curve) for curve in (draws.curve, draws.starting_curve))
+        self._given: dict[tuple[object, ...], FloatArray] = {}
 
-    def between(self, values: FloatArray) -> FloatArray:
+    def pull(self, power: Power, train: Train, under: tuple[tuple[str, ...], ...], state: State) -> FloatArray:
+        """Return what a power gives on the rails under each of its locomotives, with the tie allowed, N."""
+        key = power.name, tuple(loco.name for loco, _ in train.locos), under, state
+        if key not in self._given:
+            self._given[key] = given(train, under, self.draws, state) * (1 + TIE)
+        return self._given[key]
+
+    def between(self, values: FloatArray, *, starting: bool) -> FloatArray:
         """Return what is known at each coefficient, shape (nodes,) or (nodes, draws), in every draw.
 
         It is taken as straight between the coefficients, and straight on beyond them.
         """
-        every: FloatArray = (self._shares * values).sum(axis=0) if values.ndim > 1 else values @ self._shares
+        shares = self._shares[starting]
+        every: FloatArray = (shares * values).sum(axis=0) if values.ndim > 1 else values @ shares
         return every
 
 
@@ -48,76 +67,89 @@ class Leg:
 
     def __init__(self, profile: RouteProfile, coefficients: FloatArray) -> None:
         self.route = profile.route
-        self.heights, self.bends = shaped(profile, profile.railhead), shaped(profile, profile.turning)
-        self.profiles = [shaped(profile, _combined(profile.railhead, profile.turning, float(c))) for c in coefficients]
+        self.heights, self.bends = profile.shaped(profile.railhead), profile.shaped(profile.turning)
+        self.profiles = [profile.shaped(compensated(profile.railhead, profile.turning, float(c))) for c in coefficients]
 
 
 class DrawnRun:
     """Trains of one kind of car with a power where they run in one direction."""
 
-    def __init__(self, drawn: Drawn, leg: Leg, power: Power, car: Car, masses: FloatArray, *, pushed: bool) -> None:
+    def __init__(self, drawn: Drawn, leg: Leg, power: Power, car: Car, masses: FloatArray, engine: Engine) -> None:
         self.drawn, self.leg, self.power, self.car, self.masses = drawn, leg, power, car, masses
-        self.pushed = pushed
+        self.engine: Engine = engine
+        self.pushed, self._taut = pushed(self.train(1)), leg.heights.curves.tension > 0
         self._locos = len(self.train(1).locos)
-        self._gravity: dict[int, list[PiecewiseQuadratic]] = {}
-        self._worst: dict[int, list[tuple[float, float]]] = {}
-        self._level: dict[int, FloatArray] = {}
-        self._varied: dict[tuple[str, int, State], FloatArray] = {}
-        self._given: dict[tuple[object, State], FloatArray] = {}
+        self._gravity: dict[tuple[int, bool], list[PiecewiseQuadratic]] = {}
+        self._worst: dict[tuple[int, bool], list[tuple[float, float]]] = {}
+        self._level: dict[tuple[int, bool], FloatArray] = {}
+        self._varied: dict[tuple[str, int, State, bool], FloatArray] = {}
         self._supply: dict[tuple[str, int], Supply] = {}
         self._rails: dict[tuple[str, int], tuple[FloatArray, Patterns, IntArray]] = {}
 
     def train(self, count: int) -> Train:
         """Return the train of a number of cars as it runs here."""
-        train = headed_by(self.drawn.plan, self.power, self.car, count)
-        return train.after([None]) if self.pushed else train
+        train = headed_by(self.drawn.plan, self.power, self.car, count, engine=self.engine)
+        return train.after(self.leg.route.run_rounds)
 
     def asked_by_car(self, count: int) -> float:
         """Return about what one car of a train asks at the worst place, N."""
         count = _grid(count)[0]
-        parts = self._worst_parts(count)
+        parts = self._worst_parts(count, starting=False)
         return parts[len(parts) // 2][0] / count
 
-    def margin(self, rail: str, count: int, state: State) -> FloatArray:
-        """Return pull less what grades and curves ask, with the tie allowed, N, shape (draws,)."""
+    def margin(self, rail: str, count: int, state: State, *, starting: bool = False) -> FloatArray:
+        """Return pull less what grades and curves need, running or starting, the tie allowed, N, shape (draws,)."""
         pull = self._nominal(rail, count, state)
         if not isinstance(pull, PiecewiseQuadratic):
-            if count not in self._level:
-                self._level[count] = self._asked_by(np.array([self._worst_parts(one) for one in _grid(count)]), count)
+            if (count, starting) not in self._level:
+                parts = np.array([self._worst_parts(one, starting=starting) for one in _grid(count)])
+                self._level[count, starting] = self._asked_by(parts, count, starting=starting)
             one = rails_along(self.leg.heights, rail)[0]
-            return self._pull(((one,),) * self._locos, state) - self._level[count]
-        key = rail, count, state
+            return self._pull(((one,),) * self._locos, state) - self._level[count, starting]
+        key = rail, count, state, starting
         if key not in self._varied:
-            heads = [less(pull, asked).least().at for asked in self._asked(count)]
+            heads = [less(pull, asked).least().at for asked in self._asked(count, starting=starting)]
             pulls = np.array([self._pull(self._under(rail, count, pull, head), state) for head in heads])
-            asked = self._asked_by(np.array([self._parts(count, heads)]), count)
-            self._varied[key] = self.drawn.between(pulls) - asked
+            parts = np.array([self._parts(count, heads, starting=starting)])
+            asked = self._asked_by(parts, count, starting=starting)
+            self._varied[key] = self.drawn.between(pulls, starting=starting) - asked
         return self._varied[key]
 
-    def _asked_by(self, parts: FloatArray, count: int) -> FloatArray:
+    def _asked_by(self, parts: FloatArray, count: int, *, starting: bool) -> FloatArray:
         """Return what a train asks in every draw, from what cars and locomotives ask by grid count and coefficient."""
         if len(parts) == 2:
             below, above = _grid(count)
             parts = parts[:1] + (parts[1:] - parts[:1]) * ((count - below) / (above - below))
-        cars, locos = parts[0].T
-        return self.drawn.between(locos) + self.drawn.between(cars) * self.masses
+        cars, locos = (self.drawn.between(part, starting=starting) for part in parts[0].T)
+        return locos + cars * self.masses
 
-    def _worst_parts(self, count: int) -> list[tuple[float, float]]:
+    def _worst_parts(self, count: int, *, starting: bool) -> list[tuple[float, float]]:
         """Return what cars and locomotives ask where they ask most, N, at each of the curve coefficients."""
-        if count not in self._worst:
-            self._worst[count] = self._parts(count, [asked.greatest().at for asked in self._asked(count)])
-        return self._worst[count]
+        key = count, starting and self._taut
+        if key not in self._worst:
+            heads = [asked.greatest().at for asked in self._asked(count, starting=starting)]
+            self._worst[key] = self._parts(count, heads, starting=starting)
+        return self._worst[key]
 
-    def _parts(self, count: int, heads: Sequence[float]) -> list[tuple[float, float]]:
+    def _parts(self, count: int, heads: Sequence[float], *, starting: bool) -> list[tuple[float, float]]:
         train = self.train(count)
-        return [asked_at(profile, train, head) for profile, head in zip(self.leg.profiles, heads, strict=True)]
+        found = []
+        for profile, head in zip(self.leg.profiles, heads, strict=True):
+            cars, locos = asked_at(profile, train, head)
+            found.append((cars + tension_at(profile, train, head, starting=starting), locos))
+        return found
 
-    def _asked(self, count: int) -> list[PiecewiseQuadratic]:
-        if count not in self._gravity:
+    def _asked(self, count: int, *, starting: bool) -> list[PiecewiseQuadratic]:
+        key = count, starting and self._taut
+        if key not in self._gravity:
             train = self.train(count)
             height, bend = (gravity_and_curves(profile, train) for profile in (self.leg.heights, self.leg.bends))
-            self._gravity[count] = [_combined(height, bend, float(c)) for c in self.drawn.coefficients]
-        return self._gravity[count]
+            asked = [compensated(height, bend, float(c)) for c in self.drawn.coefficients]
+            if self._taut:
+                taut = [tension(profile, train, starting=starting) for profile in self.leg.profiles]
+                asked = [each + friction for each, friction in zip(asked, taut, strict=True)]
+            self._gravity[key] = asked
+        return self._gravity[key]
 
     def _placed(self, count: int) -> int:
         """Return the number of cars that tells where the locomotives stand: any, where they are ahead of the cars."""
@@ -143,9 +175,7 @@ class DrawnRun:
         return found[which[stretch[int(pull.at(np.clip(beside, changes[0], changes[-1])).argmin())]]]
 
     def _pull(self, under: tuple[tuple[str, ...], ...], state: State) -> FloatArray:
-        if (under, state) not in self._given:
-            self._given[under, state] = given(self.train(1), under, self.drawn.draws, state) * (1 + TIE)
-        return self._given[under, state]
+        return self.drawn.pull(self.power, self.train(1), under, state)
 
 
 def _grid(count: int) -> tuple[int, ...]:
@@ -160,16 +190,6 @@ def _grid(count: int) -> tuple[int, ...]:
     while (above := below + below // 6) <= count:
         below = above
     return (count,) if below == count else (below, above)
-
-
-def _combined(height: PiecewiseQuadratic, bend: PiecewiseQuadratic, coefficient: float) -> PiecewiseQuadratic:
-    """Return height + coefficient × bend of two functions that break at the same places."""
-    return PiecewiseQuadratic(
-        height.breaks,
-        height.values + coefficient * bend.values,
-        height.slopes + coefficient * bend.slopes,
-        height.seconds + coefficient * bend.seconds,
-    )
 
 
 def _shares(nodes: FloatArray, at: FloatArray) -> FloatArray:

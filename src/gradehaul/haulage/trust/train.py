@@ -11,7 +11,7 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import TIE
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust.demand import Drawn, Parts, Patterns, drawn, most_asked, parts
+from gradehaul.haulage.trust.demand import TENSION, Drawn, Parts, Patterns, drawn, most_asked, parts
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.percentiles import median, quantiles
 from gradehaul.haulage.trust.pull import given, weakest
@@ -152,6 +152,9 @@ def _causes(train: Train, asked: Parts, factors: Drawn, under: Patterns, draws: 
         (CURVE_AFTER * curve * total_bend) ** 2,
         BEND,
     )
+    if TENSION in asked.kinds:
+        number = asked.kinds.index(TENSION)
+        found["the friction of coupler tension on curves"] = (-factors.masses[number] * float(heights[number]), 0.0, "")
     _add_cars(found, train, asked, factors, (heights + curve * bends).tolist(), draws)
     values = np.array([each for each, _, _ in found.values()])
     # locomotives share films and adhesion, so a cause has a part in what it does together with others

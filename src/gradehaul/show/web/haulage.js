@@ -6,6 +6,7 @@
 const Haulage = (() => {
   const TIE = 1e-9;
   const TOUCH = 1e-10;
+  const NEAR = 1e-9;
   const AS_PLANNED = "as planned", FRESH = " fresh", PLANNED_FRESH = AS_PLANNED + FRESH;
   const BASES = ["measured", "stated", "scaled", "assumed"];
 
@@ -188,8 +189,8 @@ const Haulage = (() => {
   /* A consist, [{name, count}] from head to tail, as blocks of equal vehicles; `together` null where its own rule
      holds: the power's share where all locomotives are of one, else the usual one. At each reversal, given
      by the room for locomotives to run round it or null, its tail comes ahead, then locomotives behind all its cars
-     where they run round. */
-  function madeUp(stock, consist, together = null, runRounds = []) {
+     where they run round, in the opposite order where their way `turns` them. */
+  function madeUp(stock, consist, together = null, runRounds = [], turns = []) {
     const blocks = [], powers = [];
     for (const { name, count } of consist) {
       const car = stock.cars.get(name);
@@ -209,14 +210,14 @@ const Haulage = (() => {
     }
     const share = together !== null ? together : powers.length === 1 ? powers[0].together : stock.together;
     const shutIn = [];
-    for (const room of runRounds) {
+    for (const [number, room] of runRounds.entries()) {
       blocks.reverse();
       const behind = blocks.findLastIndex((block) => !block.loco) + 1;
       if (room === null || behind === 0) continue;
       const round = blocks.splice(behind);
       const length = round.reduce((sum, block) => sum + block.count * block.vehicle.length_m, 0.0);
-      if (length > room * (1 + 1e-9)) shutIn.push(room);
-      blocks.unshift(...round);
+      if (length > room * (1 + 1e-9)) shutIn.push({ number, length });
+      blocks.unshift(...(turns[number] ? round.reverse() : round));
     }
     const edges = [0.0];
     const lineWeights = [];
@@ -234,7 +235,7 @@ const Haulage = (() => {
       along += length;
       edges.push(along);
     }
-    return { blocks, together: share, edges, lineWeights, locos, rolling, starting, lowest, length: along, shutIn };
+    return { blocks, together: share, edges, lineWeights, locos, rolling, starting, lowest, length: along, shutIn, curves: stock.curves };
   }
 
   // Demand and supply
@@ -242,8 +243,18 @@ const Haulage = (() => {
   const length = (route) => stop(route.effort);
   const firstHead = (route, trainLength) => (route.starts_whole ? Math.min(trainLength, length(route)) : 0.0);
 
-  function withTrackBehind(route, back) {
-    const effort = route.effort;
+  /* The compensated profile with so many times the curve coefficient. */
+  function compensated(route, times) {
+    if (times === 1.0) return route.effort;
+    const part = (key) => route.effort[key].map((value, k) => {
+      const level = route.railhead[key][k];
+      return level + times * (value - level);
+    });
+    return { breaks: route.effort.breaks, values: part("values"), slopes: part("slopes"), seconds: part("seconds") };
+  }
+
+  /* A function along the route carried on behind the origin: level, or on a lap the lap again. */
+  function withTrackBehind(route, back, effort) {
     if (!route.lap) {
       const level = { breaks: [-1.0, 0.0], values: [effort.values[0]], slopes: [0.0], seconds: [0.0] };
       return joined([level, effort], false);
@@ -256,13 +267,88 @@ const Haulage = (() => {
   }
 
   /* What grades and curves ask of a whole train, locomotives included, N, by the place of its head. */
-  function gravityAndCurves(route, train) {
+  function gravityAndCurves(route, train, times = 1.0) {
     const weights = [...train.lineWeights, 0.0];
     for (let k = 1; k < weights.length; k++) weights[k] -= train.lineWeights[k - 1];
-    const behind = withTrackBehind(route, train.length);
+    const behind = withTrackBehind(route, train.length, compensated(route, times));
     const terms = [];
     weights.forEach((weight, k) => { if (weight !== 0) terms.push([behind, weight, train.edges[k]]); });
     return sumOfShifted(terms, firstHead(route, train.length), length(route));
+  }
+
+  /* What coupler tension adds on curves, N, by the place of the head: haulage/tension, cell by cell. */
+  function frictionOfTension(route, train, times, resistance) {
+    const { coefficient_m: coefficient, tension } = train.curves;
+    const first = firstHead(route, train.length), last = length(route);
+    const none = { breaks: [first, last], values: [0], slopes: [0], seconds: [0] };
+    if (!train.locos.length || train.blocks.every((block) => block.loco)) return none;
+    const back = train.length;
+    const effort = withTrackBehind(route, back, compensated(route, times));
+    const level = withTrackBehind(route, back, compensated(route, 0.0)), bent = withTrackBehind(route, back, route.effort);
+    const size = Math.max(back / 800, last / 20000), count = Math.ceil((last + back) / size);
+    const even = Array.from({ length: count + 1 }, (_, k) => (k === count ? last : -back + k * ((last + back) / count)));
+    const inside = Array.from(effort.breaks).filter((place) => place > -back && place < last);
+    const sorted = Float64Array.from([...even, ...inside]).sort();
+    const places = sorted.filter((place, k) => k === 0 || place !== sorted[k - 1]);
+    const angle = places.map((place) => (tension * (at(bent, place) - at(level, place))) / coefficient);
+    const before = (place) => Math.max(firstAbove(places, place - NEAR) - 1, 0);
+    const after = (place) => Math.min(firstAtLeast(places, place + NEAR), places.length - 1);
+    const loads = new Map();
+    function loadOf(vehicle) {
+      if (loads.has(vehicle)) return loads.get(vehicle);
+      const plain = [0.0], towardHead = [0.0], towardTail = [0.0];
+      for (let k = 0; k + 1 < places.length; k++) {
+        const width = places[k + 1] - places[k], middle = places[k] + 0.5 * width;
+        const piece = Math.min(Math.max(firstAbove(effort.breaks, middle) - 1, 0), effort.values.length - 1);
+        const grade = effort.slopes[piece] + (middle - effort.breaks[piece]) * effort.seconds[piece];
+        const half = 0.5 * width * effort.seconds[piece], resist = vehicle[resistance];
+        const need = 0.5 * width * (Math.abs(grade - half + resist) + Math.abs(grade + half + resist));
+        plain.push(plain[k] + need);
+        towardHead.push(towardHead[k] + need * Math.exp(-angle[k]));
+        towardTail.push(towardTail[k] + need * Math.exp(angle[k + 1]));
+      }
+      const pulled = (begin, end, coupler) =>
+        Math.max(Math.exp(angle[coupler]) * (towardHead[end] - towardHead[begin]) - (plain[end] - plain[begin]), 0.0);
+      const pushed = (begin, end, coupler) =>
+        Math.max(Math.exp(-angle[coupler]) * (towardTail[end] - towardTail[begin]) - (plain[end] - plain[begin]), 0.0);
+      loads.set(vehicle, { pulled, pushed });
+      return loads.get(vehicle);
+    }
+    const heads = [first, ...places.filter((place) => place > first && place < last), last];
+    const leading = train.locos[0].behind + train.locos[0].loco.length_m, trailing = train.locos.at(-1).behind;
+    const values = heads.slice(0, -1).map((low, k) => {
+      const high = heads[k + 1], ahead = after(high - leading), behind = before(low - trailing);
+      let friction = 0.0;
+      train.blocks.forEach(({ vehicle, loco }, number) => {
+        if (loco) return;
+        const load = loadOf(vehicle), front = train.edges[number], rear = train.edges[number + 1];
+        const begin = before(low - rear), end = after(high - front);
+        const pulled = front >= leading - NEAR, pushed = rear <= trailing + NEAR;
+        if (pulled && pushed) {
+          const split = firstAtLeast(angle, 0.5 * (angle[behind] + angle[ahead]) + NEAR);
+          const within = (cell) => Math.min(Math.max(cell, begin), end);
+          friction += train.lineWeights[number] * load.pulled(begin, within(split), ahead);
+          friction += train.lineWeights[number] * load.pushed(within(split - 1), end, behind);
+        } else {
+          friction += train.lineWeights[number] * (pulled ? load.pulled(begin, end, ahead) : load.pushed(begin, end, behind));
+        }
+      });
+      return friction;
+    });
+    return { breaks: heads, values, slopes: values.map(() => 0), seconds: values.map(() => 0) };
+  }
+
+  /* What a whole train needs when it runs, when it starts, and at the least, N, by the place of its head. */
+  function demand(route, train) {
+    const { starting, lowest, tension } = train.curves;
+    const base = gravityAndCurves(route, train);
+    let run = raised(base, train.rolling);
+    let start = raised(starting === 1.0 ? base : gravityAndCurves(route, train, starting), train.starting);
+    if (tension) {
+      run = plus(run, frictionOfTension(route, train, 1.0, "rolling"));
+      start = plus(start, frictionOfTension(route, train, starting, "starting"));
+    }
+    return { running: run, starting: start, least: raised(gravityAndCurves(route, train, lowest), train.lowest) };
   }
 
   function weakestUnder(route, loco, behind, pull) {
@@ -362,41 +448,43 @@ const Haulage = (() => {
   }
   const trackAt = (route, place, ahead = false) => route.tracks[trackNumber(route, place, ahead)].name;
 
-  /* Where a train is too long to run without meeting itself, the place that is too short; else null. */
-  function tooLongFor(route, train) {
-    return route.rooms.find((room) => !room.berth && train.length > room.length_m * (1 + 1e-9)) || null;
+  /* The places of a route that do not hold a train, and the run-rounds that do not hold its locomotives. */
+  function misfits(route, stock, consist, together) {
+    const train = madeUp(stock, consist, together, route.reversals.map((each) => each.room_m));
+    const tooLong = route.rooms.filter((room) => train.length > room.length_m * (1 + 1e-9))
+      .map((room) => ({ place: room.name, length: train.length, available: room.length_m, runRound: false }));
+    const shutIn = train.shutIn.map(({ number, length }) => (
+      { place: route.reversals[number].run_round, length, available: route.reversals[number].room_m, runRound: true }));
+    return [...tooLong, ...shutIn];
   }
-
-  /* The berths of a route that do not hold a train. */
-  const overhangs = (route, train) =>
-    route.rooms.filter((room) => room.berth && train.length > room.length_m * (1 + 1e-9));
 
   function judge(route, train, rail) {
     const given = supply(route, train, rail);
-    const asked = gravityAndCurves(route, train);
-    const stand = less(given.standing, asked), slip = less(given.slipping, asked);
+    const need = demand(route, train);
+    const stand = less(given.standing, need.running), slip = less(given.slipping, need.running);
     const allowed = TIE * most(given.standing), allowedSlip = TIE * most(given.slipping);
-    const worst = least(raised(stand, -train.rolling));
-    const stalling = below(stand, train.rolling - allowed);
-    const noStopping = below(stand, train.starting - allowed);
-    const noRecovery = below(slip, train.rolling - allowedSlip);
-    const pushing = below(less(given.slipping, times(asked, -1.0)), -train.lowest - allowedSlip);
-    const outcome = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
+    const worst = least(stand);
+    const stalling = below(stand, -allowed);
+    const noStopping = below(less(given.standing, need.starting), -allowed);
+    const noRecovery = below(slip, -allowedSlip);
+    const pushing = below(less(given.slipping, times(need.least, -1.0)), -allowedSlip);
+    const climb = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
     const place = stalling.length ? stalling[0][0] : worst.at;
+    const outcome = climb !== "stalls" && pushing.length ? "runs away" : climb;
     return {
-      outcome, margin: worst.value, marginAt: worst.at, at: place,
+      climb, outcome, margin: worst.value, marginAt: worst.at, at: place,
+      worstAt: outcome === "runs away" ? pushing[0][0] : place,
       track: trackAt(route, place, stalling.length > 0),
       noStopping, noRecovery, stalling,
-      holdsBack: !pushing.length,
-      runsAwayAt: pushing.length ? pushing[0][0] : null,
+      runningAway: pushing,
       basis: basisAt(route, train, rail, place, "standing_n", "basis"),
       slippingBasis: basisAt(route, train, rail, least(slip).at, "slipping_n", "slipping_basis"),
-      given, asked,
+      given, need,
     };
   }
 
   return {
-    AS_PLANNED, at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, supply, judge,
-    trackAt, trackNumber, tooLongFor, overhangs,
+    AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, demand, supply, judge,
+    trackAt, trackNumber, misfits,
   };
 })();

@@ -23,6 +23,7 @@ const Workbench = (() => {
       if (own) {
         state.consist = own.consist.map((cut) => ({ ...cut }));
         state.together = own.together;
+        state.rail = data.worst_rails[named] || state.rail;
         state.route = hardest(data.routes.filter((route) => route.whole === own.route)) || state.route;
       } else {
         state.consist = [{ name: [...stock.powers.keys()][0], count: 1 }];
@@ -31,7 +32,7 @@ const Workbench = (() => {
       }
     }
 
-    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.run_rounds);
+    const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.run_rounds, route.run_rounds_turn);
 
     /* Of the legs of a route, the one that leaves a train least to spare. */
     function hardest(legs) {
@@ -39,16 +40,9 @@ const Workbench = (() => {
       return judged.length ? judged.reduce((worst, each) => (each[1] < worst[1] ? each : worst))[0] : null;
     }
 
-    /* What becomes of the train on every leg of a route with reversals. */
-    function onEveryLeg() {
-      const legs = data.routes.filter((route) => route.whole === state.route.whole);
-      if (legs.length < 2) return [];
-      const told = legs.map((leg, k) => {
-        const { outcome, holdsBack } = Haulage.judge(leg, madeUpFor(leg), state.rail);
-        return `leg ${k + 1} ${outcome}${holdsBack ? "" : " and runs away"}`;
-      });
-      return [`Of the legs of ${Words.name(state.route.whole)}: ${told.join(", ")}.`];
-    }
+    /* What becomes of the train on every leg of its whole route. */
+    const onEveryLeg = () => data.routes.filter((route) => route.whole === state.route.whole)
+      .map((leg) => (leg === state.route ? verdict : Haulage.judge(leg, madeUpFor(leg), state.rail)).outcome);
 
     function showRow(cut, number) {
       const item = document.createElement("li");
@@ -111,26 +105,28 @@ const Workbench = (() => {
       byId("together-row").hidden = locos < 2;
       train = madeUpFor(state.route);
       if (document.activeElement !== byId("together")) byId("together").value = +(100 * train.together).toPrecision(6);
-      const tooLong = Haulage.tooLongFor(state.route, train);
-      const wrong = !locos ? "A train needs a locomotive: put one in." : tooLong
-        ? `It is ${teller.length(train.length)} long and would meet itself: ${tooLong.name} is ${teller.length(tooLong.length_m)} long.`
-        : train.shutIn.length ? `Its locomotives are too long to run round it: there is room for ${teller.length(Math.min(...train.shutIn))}.` : "";
-      byId("bench-result").hidden = Boolean(wrong);
-      if (wrong) {
+      byId("bench-result").hidden = !locos;
+      if (!locos) {
         verdict = null;
-        tellVerdict("cannot run", [wrong], "none");
+        tellVerdict("cannot run", ["A train needs a locomotive: put one in."], "none");
         report.run(null);
         return;
       }
       verdict = Haulage.judge(state.route, train, state.rail);
-      const more = Haulage.overhangs(state.route, train)
-        .map((room) => `It is ${teller.length(train.length)} long and does not fit ${room.name}, which holds ${teller.length(room.length_m)}.`);
-      tellVerdict(verdict.outcome, [...Words.verdict(state.route, teller, verdict), ...onEveryLeg(), ...more], verdict.outcome);
+      const misfits = Haulage.misfits(state.route, stock, state.consist, state.together);
+      const legs = onEveryLeg();
+      const outcome = Words.worst(data.outcomes, [...legs, ...(misfits.length ? ["too long"] : [])]);
+      const sentences = Words.verdict(state.route, teller, verdict, misfits, data.outcomes);
+      if (legs.length > 1) {
+        const told = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
+        sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${told}.`);
+      }
+      tellVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
         `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}. Rail: ${state.rail}.`;
       draw();
       setSlider();
-      push(Math.min(Math.max(state.head, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
+      push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
     }
 
     function tellVerdict(outcome, sentences, cls) {
@@ -145,7 +141,7 @@ const Workbench = (() => {
 
     function setSlider() {
       const slider = byId("bench-head");
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       slider.min = 0;
       slider.max = 1000;
       slider.step = 1;
@@ -159,7 +155,8 @@ const Workbench = (() => {
       key.querySelector(".film-key").hidden = state.rail === "clean";
       key.querySelector(".film-name").textContent = state.rail;
       drawn = LongSection.draw(byId("bench-section"), state.route, teller, {
-        train: { train, verdict, asked: verdict.asked, lines },
+        train: { train, verdict, need: verdict.need, lines },
+        rail: state.rail,
         title: `Long section of ${Words.kind(state.route)} ${state.route.name} with the train on it and its pull`,
       });
     }
@@ -168,11 +165,10 @@ const Workbench = (() => {
 
     function push(head) {
       state.head = head;
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       const slider = byId("bench-head");
       slider.value = to > from ? Math.round((1000 * (head - from)) / (to - from)) : 0;
-      const asked = Haulage.at(verdict.asked, head);
-      const run = asked + train.rolling, startUp = asked + train.starting;
+      const run = Haulage.at(verdict.need.running, head), startUp = Haulage.at(verdict.need.starting, head);
       const standing = given(verdict.given.standing, head), slipping = given(verdict.given.slipping, head);
       const track = head === verdict.at ? verdict.track : Haulage.trackAt(state.route, head, true);
       const figures = {
@@ -186,6 +182,7 @@ const Workbench = (() => {
       for (const [id, text] of Object.entries(figures)) byId(id).textContent = text;
       const within = (stretches) => stretches.some(([start, end]) => head >= start && head <= end);
       const [cls, does] = within(verdict.stalling) ? ["stalls", "stalls here"]
+        : within(verdict.runningAway) ? ["runs-away", "runs away here: the cars push the locomotives"]
         : within(verdict.noStopping) ? ["marginal", "would not start again here"]
         : within(verdict.noRecovery) ? ["marginal", "would not recover from a slip here"]
         : ["climbs", "pulls here, starts again and recovers from a slip"];
@@ -221,15 +218,15 @@ const Workbench = (() => {
     });
     byId("bench-head").addEventListener("input", (event) => {
       if (!verdict) return;
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
-    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.marginAt); });
+    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.outcome === "runs away" ? verdict.worstAt : verdict.marginAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
     const point = (event) => {
       if (!verdict || !drawn || (event.type === "pointermove" && event.pointerType !== "mouse")) return;
-      const [from, to] = [Haulage.start(verdict.asked), Haulage.stop(verdict.asked)];
+      const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       push(Math.min(Math.max(drawn.placeAt(event.clientX), from), to));
     };
     figure.addEventListener("pointerdown", point);
@@ -239,14 +236,13 @@ const Workbench = (() => {
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
     compose();
-    state.head = verdict ? verdict.at : 0;
-    if (verdict) push(verdict.at);
+    if (verdict) push(verdict.worstAt);
 
     return {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */
       push(route, place) {
         if (verdict && route === state.route) {
-          push(Math.min(Math.max(place, Haulage.start(verdict.asked)), Haulage.stop(verdict.asked)));
+          push(Math.min(Math.max(place, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
         }
       },
       redraw() { if (verdict) { draw(); push(state.head); } },

@@ -1,0 +1,51 @@
+"""Predicted pulls: what a fit to other locomotives says of one that was never read, beside the estimate by weight."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from gradehaul.haulage.adhesion import clean_adhesion, share_on
+from gradehaul.haulage.bench.adhesion_fit import deviation, interval
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.percentiles import quantiles
+
+MUCH_LESS_SURE = 2.0
+"""How many times as wide as the estimate's a prediction's 95 % range is where the estimate says more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A pull that was not measured, N: between `low` and `high` with 95 %."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """The pull of a locomotive that was never read: by the readings of others, and by its own weight alone."""
+
+    loco: str
+    rail: str
+    pull: Estimate
+    deviation: float
+    """Standard deviation of the prediction, N."""
+    by_weight: Estimate
+
+    @property
+    def less_sure(self) -> bool:
+        """Whether the readings of others say much less of it than its weight does."""
+        pull, weight = self.pull, self.by_weight
+        return pull.high - pull.low > MUCH_LESS_SURE * (weight.high - weight.low)
+
+
+def predictions(draws: Draws) -> Iterator[Predicted]:
+    """Yield every pull that is predicted on a plan with its readings taken in, with the estimate from weight."""
+    for loco in draws.plan.locos.values():
+        for rail, pull in loco.predicted.items():
+            low, high = quantiles(draws.estimate(loco, rail), (0.025, 0.975))
+            weight = sum(clean_adhesion(loco)) * share_on(draws.plan, loco, rail)
+            by_weight = Estimate(weight, low, high)
+            yield Predicted(loco.name, rail, Estimate(pull.value, *interval(pull)), deviation(pull), by_weight)

@@ -1,0 +1,161 @@
+"""Strokes of a drawing to straights and arcs: `fit_stroke` is the door, all else here is behind it.
+
+The words of this package:
+
+stroke
+    What was drawn in one go, or joined end to end before it comes here: vertices, and the segments between them.
+exact segment
+    A segment that is the track itself: a line, or an arc by its bulge. It stays as it was drawn.
+chord
+    A segment whose two ends lie on the track, which is a curve or a straight between them.
+run
+    Chords in a row between two corners, exact segments or ends of the stroke.
+corner
+    A vertex at which the chords turn further than those beside it allow: the direction breaks there.
+element
+    A straight or an arc, as fitted; fewest that hold, each the tangent of the next.
+joint
+    Where an element ends and the next begins, at a vertex or between two.
+kink
+    A joint at which the direction breaks by more than drawings by hand do.
+scatter
+    How far vertices stray sideways from the track, m (standard deviation).
+reach
+    Elements between two kinks or ends: what becomes a line of the plan.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from gradehaul.plan.drawing.elements import turned
+from gradehaul.plan.drawing.fitting.course import Course, begun_at, between, course_of, cuts_of, in_order, scatter
+from gradehaul.plan.drawing.fitting.one_arc import circle_span
+from gradehaul.plan.drawing.fitting.runs import chord_spans, ring_spans
+from gradehaul.plan.drawing.fitting.search import nodes_of
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, exact_span, merged, reaches_from
+from gradehaul.plan.drawing.records import Fault, Reach, Spot, Stroke
+
+SAME = 1e-3
+"""In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
+
+
+def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
+    """Return a stroke as straights and arcs, and the places where its direction breaks.
+
+    Segments that are exact stay the lines and arcs they are (pieces of one line or circle in a row become one). Runs of
+    chords are fitted at their vertices, which lie on the curve that was drawn: by the fewest straights and arcs, each
+    the tangent of the next, that leave no vertex further off than `tolerance` and stray, root mean square, by no more
+    than a twentieth of it beyond the scatter of the vertices themselves. The two ends of a run stay where they were
+    drawn.
+
+    A closed stroke without a kink is one closed reach that begins at a joint of elements; a circle is one element of a
+    full turn that begins beside the first vertex. With one kink it is one reach that begins and ends there, not closed.
+
+    Parameters
+    ----------
+    stroke
+        The stroke, m: vertices, shape (n, 2), finite; for each segment its bulge and whether it is exact; a closed one
+        repeats its first vertex at the end (within a thousandth of the tolerance). Entities that were joined are one
+        stroke like any other, exact arcs and chords mixed as they come.
+    tolerance
+        How far a vertex may lie from the fitted curve, m; a twentieth of the gauge is what track laid by hand holds
+        (common practice).
+    kink
+        The change of direction at one place, radians, above which a stroke is split there.
+
+    Returns
+    -------
+    reaches
+        In drawing order; in each the elements' ends meet exactly. Where `heights` are given, z is read along the drawn
+        stroke at every end.
+    faults
+        A ``kink`` for each split, `weight` its angle in degrees; ``zero-length`` for a stroke of a single place.
+
+    Raises
+    ------
+    ValueError
+        If `tolerance` or `kink` is not above 0.
+
+    Examples
+    --------
+    A quarter circle of 600 mm radius, left, drawn as nine chords:
+
+    >>> angle = np.radians(np.arange(0.0, 91.0, 10.0))
+    >>> stroke = Stroke("2F", "TRACK", "LWPOLYLINE", 0.6 * np.column_stack((np.sin(angle), 1 - np.cos(angle))),
+    ...                 np.zeros(9), np.zeros(9, dtype=bool))
+    >>> (reach,), faults = fit_stroke(stroke, tolerance=0.0008, kink=0.035)
+    >>> [(round(1 / element.curvature, 4), round(element.length, 4)) for element in reach.elements]
+    [(0.6, 0.9425)]
+    """
+    if not (tolerance > 0 and kink > 0):
+        raise ValueError(f"tolerance and kink must be above 0, got {tolerance} and {kink}")
+    back = _drawn_backward(stroke)
+    course = course_of(_backward(stroke) if back else stroke, SAME * tolerance)
+    if course is None:
+        x, y = stroke.points[0]
+        fault = Fault("zero-length", "all of it lies at one place", Spot(x, y), stroke.handle, stroke.layer)
+        return (), (fault,)
+    if course.closed and not course.exact.all():
+        course, turned_round = in_order(course)
+        back ^= turned_round
+    reaches, faults = _fitted(course, stroke, tolerance, kink)
+    if not back:
+        return reaches, faults
+    turned_back = [replace(reach, elements=tuple(map(turned, reversed(reach.elements)))) for reach in reversed(reaches)]
+    return tuple(turned_back), faults[::-1]
+
+
+def _drawn_backward(stroke: Stroke) -> bool:
+    """Return whether a stroke of chords begins at the later of its two ends, by their coordinates.
+
+    Chords are fitted from the earlier end on, whichever way they were drawn: both ways give one and the same track.
+    """
+    if stroke.exact.all():
+        return False
+    there, back = stroke.points, stroke.points[::-1]
+    differ = np.flatnonzero((there != back).ravel())
+    return bool(differ.size and there.ravel()[differ[0]] > back.ravel()[differ[0]])
+
+
+def _backward(stroke: Stroke) -> Stroke:
+    return replace(
+        stroke,
+        points=stroke.points[::-1],
+        bulges=-stroke.bulges[::-1],
+        exact=stroke.exact[::-1],
+        heights=None if stroke.heights is None else stroke.heights[::-1],
+    )
+
+
+def _fitted(
+    course: Course, stroke: Stroke, tolerance: float, kink: float
+) -> tuple[tuple[Reach, ...], tuple[Fault, ...]]:
+    level = 0.0
+    if not course.exact.all():
+        level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
+    fit = Fit(tolerance, kink, level)
+    cuts = cuts_of(course, kink, level)
+    spans: list[Span] = []
+    if course.closed and not len(cuts):
+        circle = circle_span(course, fit)
+        if circle is not None:
+            spans = [circle]
+        else:
+            spans, cuts = ring_spans(course.points[:-1], course.along, fit)
+    if not spans:
+        if course.closed:
+            course = begun_at(course, int(cuts[0]))
+            cuts = (cuts - cuts[0])[1:]
+        spans = [span for low, high in between(course, cuts) for span in _run(course, low, high, fit)]
+    spans = merged(spans, SAME * tolerance, closed=course.closed)
+    return reaches_from(spans, course, stroke, kink)
+
+
+def _run(course: Course, low: int, high: int, fit: Fit) -> list[Span]:
+    """Return the elements of one run: an exact segment, or chords between two cuts."""
+    if high - low == 1 and course.exact[low]:
+        return [exact_span(course, low)]
+    return chord_spans(course.points[low : high + 1], course.along[low : high + 1], fit)

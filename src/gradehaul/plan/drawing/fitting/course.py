@@ -1,0 +1,197 @@
+"""A stroke as the course of its vertices: none doubled, with the distance drawn, the corners and the ring it may be."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.plan.drawing.records import Stroke
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+WIDEST_CHORD = math.radians(31)
+"""A vertex that turns further than this is a corner: no curve is drawn with fewer than twelve chords in a circle."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """A stroke without doubled vertices: the arrays of a stroke, with the distance drawn up to each vertex.
+
+    `begin` is the vertex at which the drawing of a closed one began.
+    """
+
+    points: FloatArray
+    bulges: FloatArray
+    exact: NDArray[np.bool_]
+    heights: FloatArray | None
+    along: FloatArray
+    closed: bool
+    begin: int = 0
+
+
+def turns(points: FloatArray) -> FloatArray:
+    """Return the turn of a polyline at each inner vertex, radians, within ±π, shape (n - 2,)."""
+    along = np.diff(points, axis=0)
+    cross = along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0]
+    dot = (along[:-1] * along[1:]).sum(axis=1)
+    return np.asarray(np.arctan2(cross, dot), dtype=np.float64)
+
+
+def scatter(points: FloatArray) -> float:
+    """Return how far vertices stray sideways from smooth curves, m (standard deviation), by their turns alone.
+
+    Four vertices on one circle turn at one rate at the two inner ones; how much the rates differ shows the scatter.
+    Most of a drawing's sets of four that straddle a joint differ for another reason, so the estimate rests on the
+    fifth of them that differ least.
+    """
+    if len(points) < 6:
+        return 0.0
+    chord = np.hypot(*np.diff(points, axis=0).T)
+    turn = turns(points)
+    mean = (chord[:-1] + chord[1:]) / 2
+    rate = turn / mean
+    # Weights of the four vertices' displacements in the difference of the two rates.
+    before, middle, after = chord[:-2], chord[1:-1], chord[2:]
+    left, right = mean[:-1], mean[1:]
+    weight = np.stack(
+        (
+            -1 / (before * left),
+            (1 / before + 1 / middle) / left + 1 / (middle * right),
+            -1 / (middle * left) - (1 / middle + 1 / after) / right,
+            1 / (after * right),
+        )
+    )
+    stray = np.abs(np.diff(rate)) / np.sqrt((weight**2).sum(axis=0))
+    return float(np.quantile(stray, 0.2)) / 0.2533  # a fifth of a normal sample lies within 0.2533 deviations
+
+
+def course_of(stroke: Stroke, same: float) -> Course | None:
+    """Return the course of a stroke whose vertices within `same`, m, are one; None where all lie at one place."""
+    points = np.asarray(stroke.points, dtype=np.float64)
+    closed = len(points) > 2 and math.dist(points[-1], points[0]) <= same
+    if stroke.heights is not None:  # a helix may end above where it began
+        closed = closed and abs(float(stroke.heights[-1] - stroke.heights[0])) <= same
+    keep = [0]
+    for vertex in range(1, len(points)):  # each against the last one kept: creeping vertices do not vanish together
+        if math.dist(points[vertex], points[keep[-1]]) > same:
+            keep.append(vertex)
+    if len(keep) < 2:
+        return None
+    last = len(points) - 1
+    if keep[-1] != last:
+        if len(keep) == 2 and closed:
+            return None
+        keep[-1] = last
+    kept = np.array(keep)
+    points = points[kept].copy()
+    if closed:
+        points[-1] = points[0]
+    # The segment that leads up to a kept vertex is the one that has a length.
+    bulges = np.asarray(stroke.bulges, dtype=np.float64)[kept[1:] - 1]
+    exact = np.asarray(stroke.exact, dtype=np.bool_)[kept[1:] - 1]
+    heights = None if stroke.heights is None else np.asarray(stroke.heights, dtype=np.float64)[kept]
+    chord = np.hypot(*np.diff(points, axis=0).T)
+    turn = 4 * np.arctan(bulges)
+    drawn = np.where(exact, chord / np.sinc(turn / 2 / math.pi), chord)
+    along = np.concatenate(([0.0], np.cumsum(drawn)))
+    return Course(points, bulges, exact, heights, along, closed)
+
+
+def begun_at(course: Course, start: int) -> Course:
+    """Return a closed course that begins at another of its vertices."""
+    if not start:
+        return course
+    drawn = np.roll(np.diff(course.along), -start)
+    ring = np.roll(course.points[:-1], -start, axis=0)
+    heights = None
+    if course.heights is not None:
+        heights = np.roll(course.heights[:-1], -start)
+        heights = np.append(heights, heights[0])
+    return replace(
+        course,
+        points=np.vstack((ring, ring[:1])),
+        bulges=np.roll(course.bulges, -start),
+        exact=np.roll(course.exact, -start),
+        heights=heights,
+        along=np.concatenate(([0.0], np.cumsum(drawn))),
+        begin=(course.begin - start) % len(ring),
+    )
+
+
+def in_order(course: Course) -> tuple[Course, bool]:
+    """Return a closed course from its least vertex on, to the lesser side; and whether it runs the other way now.
+
+    So a ring gives one track wherever its drawing began, and whichever way it ran.
+    """
+    ring = course.points[:-1]
+    least = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
+    starts = np.flatnonzero((ring == least).all(axis=1))  # a ring may come by one place more than once
+    back = _backward(course)
+    ways = [(begun_at(course, start), False) for start in starts.tolist()]
+    ways += [(begun_at(back, start), True) for start in (-starts % len(ring)).tolist()]
+    return min(ways, key=lambda way: way[0].points.tolist())
+
+
+def _backward(course: Course) -> Course:
+    """Return a closed course run the other way."""
+    return replace(
+        course,
+        points=course.points[::-1],
+        bulges=-course.bulges[::-1],
+        exact=course.exact[::-1],
+        heights=None if course.heights is None else course.heights[::-1],
+        along=course.along[-1] - course.along[::-1],
+        begin=-course.begin % (len(course.points) - 1),
+    )
+
+
+def cuts_of(course: Course, kink: float, noise: float) -> IntArray:
+    """Return the vertices at which runs begin and end: those of exact segments, and corners between chords.
+
+    A vertex of a curve turns by half of what its two chords turn, hence by no more than its two neighbors together; a
+    vertex that turns more by `kink` is a corner.
+    """
+    points = course.points
+    if course.closed:
+        points = np.vstack((points[-2], points, points[1]))[: len(points) + 1]
+        turn = turns(points)  # of vertices 0 to n - 1 of the ring
+        chord = np.hypot(*np.diff(points, axis=0).T)
+        vertex = np.arange(len(turn))
+        exact = course.exact
+        touches = exact | np.roll(exact, 1)
+        before, after = np.roll(turn, 1), np.roll(turn, -1)
+    else:
+        turn = turns(points)
+        chord = np.hypot(*np.diff(points, axis=0).T)
+        vertex = np.arange(1, len(points) - 1)
+        touches = course.exact[:-1] | course.exact[1:]
+        padded = np.concatenate(([0.0], turn, [0.0]))
+        exact_before = np.concatenate(([False], touches, [False]))
+        padded[exact_before] = 0.0
+        before, after = padded[:-2], padded[2:]
+    one, other = chord[:-1], chord[1:]
+    mean = (one + other) / 2
+    if course.closed:
+        nearer, further = np.roll(mean, 1), np.roll(mean, -1)
+    else:
+        nearer, further = np.concatenate((mean[:1], mean[:-1])), np.concatenate((mean[1:], mean[-1:]))
+    hand = np.sign(turn)
+    # Beside a longer or shorter chord a neighbor turns further or less than this vertex would.
+    before, after = before * np.maximum(mean / nearer, 1), after * np.maximum(mean / further, 1)
+    isolated = np.abs(turn) - np.maximum(hand * before, 0.0) - np.maximum(hand * after, 0.0)
+    shake = noise * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
+    corner = (isolated > kink + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
+    return np.asarray(vertex[touches | corner], dtype=np.int64)
+
+
+def between(course: Course, cuts: IntArray) -> Iterator[tuple[int, int]]:
+    """Yield the first and last vertex of each run between cuts."""
+    bounds = [0, *(int(cut) for cut in cuts), len(course.points) - 1]
+    yield from itertools.pairwise(bounds)

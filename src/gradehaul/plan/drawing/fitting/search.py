@@ -1,0 +1,307 @@
+"""The fewest elements for a run of chords: a dynamic programming along its vertices.
+
+Unrolled along the chords, track of straights and arcs is a row of parabolas that meet as tangents: a vertex lies a
+little beside it, and one step along a chord of length L takes offset, heading and curvature (e, t, k) to
+(e + t L + k L²/2, t + k L, k). A candidate is a row of elements up to the present vertex; what its vertices say of its
+state is the least squares of all of them in recursive form (Kalman 1960), so that the cost of a candidate grows by one
+term a vertex. At each vertex the best candidates are continued by a new element, and those that can win no more are
+dropped: the time is linear in the vertices.
+
+All lengths are in tolerances.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.plan.drawing.fitting.chains import Chain
+from gradehaul.plan.drawing.fitting.course import turns
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+PRICE = 14.0
+"""What an element costs, and what its curvature does, in squares of the scatter: twice the logarithm of a thousand."""
+KINK_PRICE = 18.0
+"""What a kink costs: less than the short sharp curve that would do without it."""
+STRAY = 1 / 20
+"""How far the elements may stray from the track itself, beside the scatter of the vertices (root mean square)."""
+SHARPEST = 200.0
+"""A radius as small as any: 10 gauges with the plan's own tolerance."""
+NODE = 16.0
+"""Vertices closer than this are taken together, and elements begin no closer than this."""
+NODE_SCATTER = 50.0
+"""In scatters: vertices closer than this are taken together too, as the chords between say little of the direction."""
+
+PARENTS = 4
+"""How many candidates of each kind are continued at a vertex."""
+ROOM, SPAWN = 160, 2 * PARENTS + 2
+"""How many candidates there is room for, and how many a vertex adds at the most."""
+MARGIN = 4 * PRICE + 2 * PRICE
+"""A candidate that costs this much more than the best is dropped."""
+PEERS = 2
+"""How many candidates of one kind and about one age are kept."""
+
+STRAIGHT, ARC = 0, 1
+# A candidate's state: e, t, k, and the upper half of its covariance: ee, et, ek, tt, tk, kk.
+ROW, COLUMN = np.array([0, 0, 0, 1, 1, 2]), np.array([3, 4, 5, 4, 5, 5])
+E, T, K, EE, ET, EK, TT, TK, KK = range(9)
+ANY_HEADING = 10.0
+"""The variance of a heading of which nothing is known."""
+
+
+class Slack(NamedTuple):
+    """How freely elements meet, in variances: a joint that lies between two vertices breaks heading and offset there.
+
+    In the squares of what a joint anywhere within the chord would cause.
+    """
+
+    heading: float
+    offset: float
+
+
+SLACKS = Slack(1 / 4, 1 / 36), Slack(1 / 12, 1 / 320), Slack(0.0, 0.0)
+"""In the order in which they are tried: joints anywhere, near the vertices, and at vertices only."""
+
+
+class Noise(NamedTuple):
+    """How far vertices scatter sideways, and how far elements may stray from the track itself: root mean squares."""
+
+    scatter: float
+    stray: float = STRAY
+
+    @property
+    def square(self) -> float:
+        """Return the two together, squared."""
+        return self.scatter**2 + self.stray**2
+
+
+class Found(NamedTuple):
+    """A run as a chain, at which of its elements the direction breaks before them, and what it should cost."""
+
+    chain: Chain
+    kink: BoolArray
+    cost: float
+
+
+class Nodes(NamedTuple):
+    """Vertices of a run taken together where they are close: places, which vertex, how many, and headings."""
+
+    place: FloatArray
+    vertex: IntArray
+    members: FloatArray
+
+
+def nodes_of(points: FloatArray, scatter: float) -> Nodes:
+    """Return the vertices of a run, those closer than the search can tell apart taken together.
+
+    The first and the last vertex stand alone.
+    """
+    spacing = max(NODE, NODE_SCATTER * scatter)
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+    cell = np.floor(along / spacing + 0.5)
+    cell[-1] = max(cell[-1], cell[-2] + (along[-1] - along[-2] >= spacing / 2))
+    begin = np.unique(cell, return_index=True)[1]
+    members = np.diff(np.append(begin, len(points)))
+    middle = np.add.reduceat(along, begin) / members
+    begin = begin[np.append(True, np.diff(middle) >= spacing / 2)]
+    members = np.diff(np.append(begin, len(points)))
+    place = np.add.reduceat(points, begin, axis=0) / members[:, None]
+    vertex = begin + members // 2
+    if len(begin) == 1:
+        return Nodes(points[[0, -1]], np.array([0, len(points) - 1]), np.ones(2))
+    place[[0, -1]], vertex[[0, -1]] = points[[0, -1]], (0, len(points) - 1)
+    return Nodes(place, vertex, members.astype(np.float64))
+
+
+def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray, weight: FloatArray) -> Found:
+    """Return the fewest elements that explain the vertices of a run.
+
+    Parameters
+    ----------
+    points
+        Vertices, shape (n, 2), no two in a row the same.
+    noise
+        How far the vertices may lie off.
+    slack
+        How freely elements meet.
+    kinks
+        At which vertices the direction may break, shape (n,).
+    weight
+        How much each vertex counts, shape (n,).
+    """
+    nodes = nodes_of(points, noise.scatter)
+    chord = np.hypot(*np.diff(nodes.place, axis=0).T)
+    turn = turns(nodes.place)
+    count = len(chord)
+    own_turn = np.zeros(count)  # each chord turns by half of what its two ends do
+    if count > 1:
+        padded = np.concatenate((turn[:1], turn, turn[-1:]))
+        own_turn = (padded[:-1] + padded[1:]) / 2
+    length = chord / np.sinc(own_turn / 2 / math.pi)
+    heavy = np.maximum.reduceat(weight, np.append(0, nodes.vertex[1:]))
+    squares = ((noise.scatter**2 / nodes.members + noise.stray**2) / heavy).tolist()
+    loose_heading, loose_offset = _looseness(turn, chord, slack)
+    kink_at = kinks[nodes.vertex]
+    moves = _moves(length)
+    candidates = _Candidates(count, squares[0])
+    for node in range(1, count):
+        candidates.step(moves[node - 1], squares[node])
+        candidates.turn(turn[node - 1])
+        candidates.branch(node, loose_heading[node - 1], loose_offset[node - 1], kink=bool(kink_at[node]))
+    candidates.step(moves[-1], squares[-1])
+    vertex, arc, kinked, tips, cost = candidates.best()
+    return Found(_chain(nodes, np.append(vertex, count), arc, tips, turn, length), kinked, cost)
+
+
+class _Candidates:
+    """The candidates that live at a vertex, and the record of how each came about."""
+
+    def __init__(self, count: int, square: float) -> None:
+        self.state = np.zeros((9, ROOM))
+        self.state[EE, :2], self.state[TT, :2], self.state[KK, 1] = square, ANY_HEADING, SHARPEST**-2
+        self.cost, self.kind = np.zeros(ROOM), np.zeros(ROOM, np.int64)
+        self.born, self.record = np.zeros(ROOM, np.int64), np.zeros(ROOM, np.int64)
+        self.cost[:2], self.kind[1], self.record[1] = (PRICE, 2 * PRICE), ARC, 1
+        self.live, self.recorded = 2, 2
+        size = 2 + SPAWN * count
+        self.vertex, self.parent, self.tip = np.zeros(size, np.int64), np.full(size, -1), np.zeros((size, 3))
+        self.arc, self.kinked = np.zeros(size, np.bool_), np.zeros(size, np.bool_)
+        self.arc[1] = True
+
+    def step(self, move: FloatArray, square: float) -> None:
+        """Take all candidates one chord further, and let them see the vertex there."""
+        now = move @ self.state[:, : self.live]
+        off = now[E].copy()
+        total = now[EE] + square
+        gain = now[EE:TT] / total
+        self.cost[: self.live] += off * off / total
+        now[EE:] -= gain[ROW] * now[COLUMN]
+        now[:EE] -= gain * off
+        self.state[:, : self.live] = now
+
+    def turn(self, angle: float) -> None:
+        """Turn on to the next chord."""
+        self.state[T, : self.live] -= angle
+
+    def branch(self, node: int, loose_heading: float, loose_offset: float, *, kink: bool) -> None:
+        """Drop those that can win no more, and let the best go on with a new element."""
+        order = np.argsort(self.cost[: self.live], kind="stable")
+        if self.live > ROOM - SPAWN:
+            kept = _kept(order, self.cost, self.kind, self.born, node)
+            self.live = len(kept)
+            self.state[:, : self.live] = self.state[:, kept]
+            for each in (self.cost, self.kind, self.born, self.record):
+                each[: self.live] = each[kept]
+            order = np.arange(self.live)
+        arcs = order[self.kind[order] == ARC][:PARENTS]
+        chosen = np.concatenate((order[:PARENTS], arcs, order[[0, 0]] if kink else order[:0]))
+        live, to_arc, more = self.live, min(PARENTS, self.live), len(chosen)
+        smooth = to_arc + len(arcs)
+        new, rows = slice(live, live + more), slice(self.recorded, self.recorded + more)
+        fresh = self.state[:, chosen]
+        self.tip[rows], self.vertex[rows], self.parent[rows] = fresh[:EE].T, node, self.record[chosen]
+        arc = np.arange(more) < to_arc
+        cost = self.cost[chosen]
+        fresh[EE, :smooth] += loose_offset
+        fresh[TT, :smooth] += loose_heading
+        if kink:
+            arc[-1] = True
+            fresh[[T, ET], smooth:] = 0.0
+            fresh[TT, smooth:] = ANY_HEADING
+            cost[smooth:] += KINK_PRICE
+            self.kinked[rows.stop - 2 : rows.stop] = True
+        fresh[[K, EK, TK, KK]] = 0.0
+        fresh[KK, arc] = SHARPEST**-2
+        self.arc[rows], self.kind[new], self.cost[new] = arc, arc, cost + np.where(arc, 2 * PRICE, PRICE)
+        self.state[:, new], self.born[new], self.record[new] = fresh, node, np.arange(rows.start, rows.stop)
+        self.live, self.recorded = live + more, rows.stop
+
+    def best(self) -> tuple[IntArray, BoolArray, BoolArray, FloatArray, float]:
+        """Return where elements of the cheapest begin, which are arcs, which follow a kink, their ends; its cost."""
+        best = int(np.argmin(self.cost[: self.live]))
+        path = [int(self.record[best])]
+        while self.parent[path[-1]] >= 0:
+            path.append(int(self.parent[path[-1]]))
+        path.reverse()
+        tips = np.vstack((self.tip[path[1:]], self.state[:EE, best]))
+        return self.vertex[path], self.arc[path], self.kinked[path], tips, float(self.cost[best])
+
+
+def _moves(length: FloatArray) -> FloatArray:
+    """Return what a step along each chord does to a state and its covariance, shape (n, 9, 9)."""
+    moves = np.zeros((len(length), 9, 9))
+    moves[:, range(9), range(9)] = 1.0
+    half = length**2 / 2
+    for at, to, by in (
+        (E, T, length),
+        (E, K, half),
+        (T, K, length),
+        (EE, ET, 2 * length),
+        (EE, EK, 2 * half),
+        (EE, TT, length**2),
+        (EE, TK, 2 * length * half),
+        (EE, KK, half**2),
+        (ET, EK, length),
+        (ET, TT, length),
+        (ET, TK, length**2 + half),
+        (ET, KK, length * half),
+        (EK, TK, length),
+        (EK, KK, half),
+        (TT, TK, 2 * length),
+        (TT, KK, length**2),
+        (TK, KK, length),
+    ):
+        moves[:, at, to] = by
+    return moves
+
+
+def _looseness(turn: FloatArray, chord: FloatArray, slack: Slack) -> tuple[FloatArray, FloatArray]:
+    """Return the variances of heading and offset that a joint between the vertices causes, shape (n - 2,) each.
+
+    A joint t beyond the vertex at which it is looked for breaks the heading there by t times the step of curvature.
+    The step is that between the three vertices before and the three behind.
+    """
+    near, far = np.minimum(chord[:-1], chord[1:]), np.maximum(chord[:-1], chord[1:])
+    reach = np.minimum(far, 3 * near)  # a joint lies within the chord of the curve, not within a long straight
+    angle = np.concatenate((np.zeros(4), np.cumsum(turn), np.full(3, turn.sum())))
+    place = np.concatenate((np.zeros(4), np.cumsum((chord[:-1] + chord[1:]) / 2)))
+    place = np.concatenate((place, np.full(3, place[-1])))
+    at = np.arange(len(turn)) + 3
+    tiny = 1e-9
+    before = (angle[at] - angle[at - 3]) / (place[at] - place[at - 3] + tiny)
+    after = (angle[at + 4] - angle[at + 1]) / (place[at + 4] - place[at + 1] + tiny)
+    broken = ((after - before) * reach) ** 2
+    return broken * slack.heading, broken * reach**2 * slack.offset
+
+
+def _kept(order: IntArray, cost: FloatArray, kind: IntArray, born: IntArray, node: int) -> IntArray:
+    """Return the candidates that may yet win, best first: of each kind and about each age the best few."""
+    order = order[cost[order] <= cost[order[0]] + MARGIN]
+    age = (2.5 * np.log2(node - born[order])).astype(np.int64)
+    peers = 2 * age + kind[order]
+    grouped = np.argsort(peers, kind="stable")
+    ranked = peers[grouped]
+    surplus = np.zeros(len(ranked), np.bool_)
+    surplus[PEERS:] = ranked[PEERS:] == ranked[:-PEERS]
+    return order[np.sort(grouped[~surplus])]
+
+
+def _chain(
+    nodes: Nodes, bounds: IntArray, arc: BoolArray, tips: FloatArray, turn: FloatArray, length: FloatArray
+) -> Chain:
+    """Return elements between nodes as a chain that begins at these, with what is known of them at their ends."""
+    first = nodes.place[1] - nodes.place[0]
+    heading = math.atan2(first[1], first[0]) + np.concatenate(([0.0], np.cumsum(turn)))
+    heading = np.append(heading, heading[-1])  # the last state is in terms of the last chord
+    along = np.concatenate(([0.0], np.cumsum(length)))
+    own = np.diff(along[bounds])
+    start = np.column_stack((nodes.place[bounds[:-1]], heading[bounds[1:]] + tips[:, T] - tips[:, K] * own))
+    vertices = nodes.vertex[bounds]
+    vertices[-1] += 1
+    return Chain(start, np.where(arc, tips[:, K], 0.0), own, ~arc, vertices, np.zeros(int(vertices[-1])))
