@@ -125,3 +125,30 @@ def test_a_turnout_in_a_curve_of_chords_keeps_its_three_ends():
         round(abs(1 / e.curvature), 4) for each in drawn.lines.values() for e in each.elements if e.curvature
     )
     assert radii == pytest.approx([0.6, 0.6], rel=1e-3)
+
+
+def shortened(points, by):
+    """Return lines that fall short of the vertices by so much at each end, m."""
+    lines = []
+    for number in range(len(points) - 1):
+        start, end = points[number], points[number + 1]
+        way = (end - start) / np.hypot(*(end - start))
+        lines.append(line(start + by * way, end - by * way, str(number)))
+    return lines
+
+
+def test_short_chords_with_gaps_keep_their_order():
+    points = curve(count=200, step=0.18)  # 1.9 mm each, where ends meet within 1.65 mm
+    (stroke,), _, gaps = join(shortened(points, 0.0002)[::-1])
+    np.testing.assert_allclose(stroke.points[1:-1], points[1:-1], atol=1e-6)
+    assert len(gaps) == 199
+
+
+def test_a_ring_of_chords_with_gaps_is_closed():
+    points = curve(count=60)
+    points[-1] = points[0]
+    (stroke,), *_ = join(shortened(points, 0.0003))
+    assert len(stroke.points) == 61
+    np.testing.assert_array_equal(stroke.points[0], stroke.points[-1])
+    off = np.abs(stroke.points[:, None] - points[None]).sum(axis=2).min(axis=1)
+    assert off.max() < 1e-6
