@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.elements import gap, nearest, order, orders, place
 from gradehaul.plan.drawing.fitting import fit_stroke
-from gradehaul.plan.drawing.linking.projection import indexed
+from gradehaul.plan.drawing.linking.sides import indexed
 from gradehaul.plan.drawing.linking.ways import Ways
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.reaches import reaches_of

@@ -207,8 +207,8 @@ def _linked(
     """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
     from gradehaul.plan.drawing.heights.levels import lifted
     from gradehaul.plan.drawing.heights.turns import climbing
+    from gradehaul.plan.drawing.linking import link
     from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
-    from gradehaul.plan.drawing.linking.network import link
     from gradehaul.plan.drawing.plausible import sharp_curves
     from gradehaul.plan.drawing.rails import center_lines, refuse_rails
     from gradehaul.plan.drawing.reaches import reaches_of

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from gradehaul.plan.drawing.elements import gap, halved, length_of, nearest, place, wrapped
 from gradehaul.plan.drawing.elements import heading as heading_at
-from gradehaul.plan.drawing.linking.canonical_order import beyond
+from gradehaul.plan.drawing.linking.lines import beyond
 from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Reach, Spot
 

@@ -22,7 +22,7 @@ from gradehaul.plan.drawing.elements import (
     turned,
     wrapped,
 )
-from gradehaul.plan.drawing.linking.canonical_order import Source, source
+from gradehaul.plan.drawing.linking.lines import Source, source
 from gradehaul.plan.drawing.linking.ways import CROWD, End, Ways, continuing
 from gradehaul.plan.drawing.records import Element, Fault, Spot
 from gradehaul.plan.drawing.wording import length_text

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from gradehaul.plan.drawing.elements import gap, level_with, micro, orders, place
-from gradehaul.plan.drawing.linking.canonical_order import middle
-from gradehaul.plan.drawing.linking.projection import Index, indexed
-from gradehaul.plan.drawing.linking.sides import Tolerance
+from gradehaul.plan.drawing.linking.lines import middle
+from gradehaul.plan.drawing.linking.sides import Index, Tolerance, indexed
 from gradehaul.plan.drawing.linking.ways import End, Ways, common_spot, continuing
 from gradehaul.plan.drawing.nearness import Nearness, dot, near_pairs
-from gradehaul.plan.drawing.records import Element, Fault, Linked, Spot
-from gradehaul.plan.drawing.wording import gap_text, length_text
+from gradehaul.plan.drawing.records import Fault, Linked, Spot
+from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import describe
 
 NEAR = 5.0
@@ -142,21 +140,6 @@ def strays(ways: Ways, unit: str) -> list[Fault]:
         text = f"{length_text(lengths[part], unit)} of track meets no other"
         faults.append(Fault("stray", text, spot, first.handle, first.layer, weight=lengths[part]))
     return faults
-
-
-def gap_fault(spot: Spot, off: float, element: Element, unit: str) -> Fault:
-    """Return the fault of ends that were drawn apart and meet at one spot all the same."""
-    return Fault("gap", gap_text(off, unit), spot, element.handle, element.layer, weight=off)
-
-
-def gaps(elements: Sequence[Element], snap: float, unit: str) -> list[Fault]:
-    """Return the faults of elements in order that are drawn apart by more than a tenth of `snap`."""
-    found: list[Fault] = []
-    for before, after in pairwise(elements):
-        off = gap(before.end, after.start)
-        if off > snap / 10:
-            found.append(gap_fault(before.end, off, after, unit))
-    return found
 
 
 UNCERTAIN = 0.01
