@@ -11,9 +11,9 @@ from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
-from gradehaul.plan.drawing.heights.joints import Ground, read_heights
+from gradehaul.plan.drawing.heights import Ground, read_heights
 from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
-from gradehaul.plan.drawing.naming.names import Names, claimed, name_all, named_marks
+from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
 from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, ReachEnd
 from gradehaul.plan.names import quoted
@@ -177,9 +177,7 @@ def assemble(
         names.lines,
         terms.plan_unit,
     )
-    heights = read_heights(
-        ground, drawing.strokes, texts, given or {}, near=terms.near, reach=2 * (terms.snap + terms.fit), edge=terms.fit
-    )
+    heights = read_heights(ground, texts, given or {}, near=terms.near, edge=terms.fit)
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
@@ -205,8 +203,7 @@ def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
 ) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
     """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
-    from gradehaul.plan.drawing.heights.levels import lifted
-    from gradehaul.plan.drawing.heights.turns import climbing
+    from gradehaul.plan.drawing.heights.stacked import climbing, lifted
     from gradehaul.plan.drawing.linking import link
     from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
     from gradehaul.plan.drawing.plausible import sharp_curves

@@ -29,6 +29,9 @@ def height(element: Element, along: float) -> float | None:
     low, high = element.start.z, element.end.z
     if low is None or high is None:
         return None
+    if element.inner:
+        shares, heights = zip((0.0, low), *element.inner, (1.0, high), strict=True)
+        return float(np.interp(along / element.length, shares, heights))
     return low + (high - low) * along / element.length
 
 
@@ -78,6 +81,7 @@ def turned(element: Element) -> Element:
         element.handle,
         element.layer,
         element.radius_spread,
+        tuple((1 - share, z) for share, z in reversed(element.inner)) if element.inner else (),
     )
 
 
@@ -86,6 +90,10 @@ def cut(element: Element, along: float) -> tuple[Element, Element]:
     spot = place(element, along)
     first = replace(element, end=spot, length=along)
     rest = replace(element, start=spot, heading=heading(element, along), length=element.length - along)
+    if element.inner:
+        at = along / element.length
+        first = replace(first, inner=tuple((share / at, z) for share, z in element.inner if share < at))
+        rest = replace(rest, inner=tuple(((share - at) / (1 - at), z) for share, z in element.inner if share > at))
     return first, rest
 
 

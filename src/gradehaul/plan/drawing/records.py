@@ -103,7 +103,8 @@ class Element:
     """A straight or an arc as fitted: from `start` to `end`, with signed curvature, 1/m (left positive), and length, m.
 
     `heading` is the direction at its start, radians. `radius_spread` is the standard deviation of the fitted radius, m,
-    None for straights and for arcs drawn as arcs.
+    None for straights and for arcs drawn as arcs. `inner` are the heights, m, of the vertices drawn between its ends,
+    each after the share of its length where it lies.
     """
 
     start: Spot
@@ -114,6 +115,7 @@ class Element:
     handle: str
     layer: str
     radius_spread: float | None = None
+    inner: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -222,7 +222,21 @@ def _element(span: Span, course: Course, stroke: Stroke) -> Element:
         stroke.handle,
         stroke.layer,
         span.spread,
+        _inner_heights(course, span),
     )
+
+
+def _inner_heights(course: Course, span: Span) -> tuple[tuple[float, float], ...]:
+    """Return the heights of the vertices within a span, each after the share of it where the vertex lies."""
+    if course.heights is None:
+        return ()
+    along, heights = course.along, course.heights
+    if course.closed:
+        along = np.concatenate((along, along[1:] + along[-1]))
+        heights = np.concatenate((heights, heights[1:]))
+    share = (along - span.since) / (span.until - span.since)
+    inside = (share > 1e-9) & (share < 1 - 1e-9)
+    return tuple(zip(share[inside].tolist(), heights[inside].tolist(), strict=True))
 
 
 def _height(course: Course, place: float) -> float | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from gradehaul.plan.drawing.elements import gap, halved, nearest, place
-from gradehaul.plan.drawing.heights.along import MISFIT
+from gradehaul.plan.drawing.heights import MISFIT
 from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Linked, Reach, Spot, Stroke
 

@@ -114,11 +114,12 @@ def beyond(elements: Iterable[Element], along: float) -> Spot:
 
 def lengths_drawn(chains: Iterable[Iterable[Element]]) -> dict[Source, float]:
     """Return the length of what comes from each source, m."""
-    lengths: dict[Source, list[float]] = {}
+    lengths: dict[Source, float] = {}
     for chain in chains:
         for element in chain:
-            lengths.setdefault((element.handle, element.layer), []).append(element.length)
-    return {own: found[0] if len(found) == 1 else math.fsum(found) for own, found in lengths.items()}
+            own = element.handle, element.layer
+            lengths[own] = lengths.get(own, 0.0) + element.length
+    return lengths
 
 
 def written(
@@ -249,7 +250,8 @@ def _goes_on(before: Element, after: Element) -> bool:
     low, here, there, high = heights
     if low is None or here is None or there is None or high is None:
         return False
-    return abs((here - low) / before.length - (high - there) / after.length) < 1e-6 and abs(here - there) < 1e-7
+    even = abs((here - low) / before.length - (high - there) / after.length) < 1e-6
+    return (even or bool(before.inner or after.inner)) and abs(here - there) < 1e-7
 
 
 def _joined(elements: Sequence[Element]) -> list[Element]:
@@ -257,13 +259,22 @@ def _joined(elements: Sequence[Element]) -> list[Element]:
     found = [elements[0]]
     for element in elements[1:]:
         if _goes_on(found[-1], element):
-            found[-1] = replace(found[-1], end=element.end, length=found[-1].length + element.length)
+            found[-1] = _as_one(found[-1], element)
         else:
             found.append(element)
     return [
         element if -math.pi <= element.heading <= math.pi else replace(element, heading=wrapped(element.heading))
         for element in found
     ]
+
+
+def _as_one(before: Element, after: Element) -> Element:
+    length = before.length + after.length
+    at = before.length / length
+    inner = [(share * at, z) for share, z in before.inner]
+    if inner or after.inner:
+        inner += [(at, after.start.z or 0.0), *((at + share * (1 - at), z) for share, z in after.inner)]
+    return replace(before, end=after.end, length=length, inner=tuple(inner))
 
 
 def _once_round(elements: list[Element]) -> list[Element]:
