@@ -67,6 +67,7 @@ def test_two_reaches_become_one_line_at_the_mean_of_their_ends():
     net = linked([line(ORIGIN, [straight(1)], "A"), line((1.0008, 0.0, 0.0), [arc(0.5, 90)], "B")])
     assert kinds(net) == {"end": 2}
     assert [(one.handle, len(one.elements)) for one in net.lines] == [("A", 2)]
+    assert length_of(net.lines[0].elements) == pytest.approx(1.0008 + math.pi / 4)
     assert codes(net) == ["gap"]
 
 
@@ -138,6 +139,19 @@ def test_an_end_on_the_side_of_a_track_makes_a_turnout():
     assert length_of(net.lines[joint.toe.line].elements) == pytest.approx(0.7)
     assert handles(net, legs(joint)) == {"A", "B"}
     assert net.faults == ()
+
+
+@pytest.mark.parametrize("turn_round", [False, True])
+def test_lines_reach_to_their_turnout_over_gaps(turn_round):
+    gap = 0.9 * SNAP
+    pieces = [draw((0, 0, 0), [straight(1)], "toe"), draw((1 + gap, 0, 0), [straight(1)], "main")]
+    pieces.append(draw((1 + gap, 0, 0), [arc(0.6, 30)], "branch"))
+    net = linked([reach(back(piece) if turn_round else piece) for piece in pieces])
+    routes = {one.handle: length_of(one.elements) for one in net.lines}
+    assert only(net, "turnout").spot.x == pytest.approx(1 + 2 / 3 * gap)
+    assert routes["toe"] + routes["main"] == pytest.approx(2 + gap)
+    assert routes["toe"] + routes["branch"] == pytest.approx(1 + gap + 0.1 * math.pi)
+    assert codes(net) == ["gap"]
 
 
 def test_the_toe_faces_the_legs_whichever_way_the_branch_is_drawn():

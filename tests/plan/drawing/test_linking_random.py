@@ -309,7 +309,9 @@ def test_no_track_is_lost_or_made(seed):
     drawn = math.fsum(length_of(stroke) for stroke in network.strokes)
     merged = math.fsum(fault.weight for fault in linked.faults if fault.code in {"overlap", "duplicate"})
     kept = math.fsum(length_of(line.elements) for line in linked.lines)
-    assert kept + merged == pytest.approx(drawn, abs=2 * SNAP)
+    gaps = math.fsum(fault.weight for fault in linked.faults if fault.code == "gap")
+    hair = 0.1 * SNAP * len(linked.joints)  # gaps of less than a tenth of `snap` are not named
+    assert kept + merged == pytest.approx(drawn, abs=2 * SNAP + hair + 3 * gaps)
     ends = sorted(end for joint in linked.joints for end in joint.ends)
     assert ends == sorted((number, side) for number in range(len(linked.lines)) for side in ("from", "to"))
 

@@ -197,6 +197,7 @@ def _level(reach: Reach) -> float | None:
     if reach.closed or abs(math.fsum(each.curvature * each.length for each in reach.elements)) < LEAST_TURN:
         return None
     heights = {spot.z for element in reach.elements for spot in (element.start, element.end)}
+    heights |= {height for element in reach.elements for _, height in element.inner}
     low, high = (bound(height or 0.0 for height in heights) for bound in (min, max))
     return low if high - low <= MISFIT / 10 else None
 
@@ -256,7 +257,8 @@ def _raised(reach: Reach, low: float, high: float) -> Reach:
         start = low + (high - low) * passed / total
         passed += element.length
         end = low + (high - low) * passed / total
-        elements.append(replace(element, start=element.start._replace(z=start), end=element.end._replace(z=end)))
+        tips = element.start._replace(z=start), element.end._replace(z=end)
+        elements.append(replace(element, start=tips[0], end=tips[1], inner=()))
     return replace(reach, elements=tuple(elements))
 
 
