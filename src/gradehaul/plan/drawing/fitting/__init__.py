@@ -32,6 +32,7 @@ import numpy as np
 
 from gradehaul.plan.drawing.elements import turned
 from gradehaul.plan.drawing.fitting.course import Course, begun_at, between, course_of, cuts_of, in_order, scatter
+from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.one_arc import circle_span
 from gradehaul.plan.drawing.fitting.runs import chord_spans, ring_spans
 from gradehaul.plan.drawing.fitting.search import nodes_of
@@ -141,8 +142,9 @@ def _fitted(
     spans: list[Span] = []
     if course.closed and not len(cuts):
         circle = circle_span(course, fit)
-        if circle is not None:
-            spans = [circle]
+        free = None if circle else free_spans(course.points, course.along, fit, closed=True)
+        if circle is not None or free is not None:
+            spans = free or [circle]
         else:
             spans, cuts = ring_spans(course.points[:-1], course.along, fit)
     if not spans:
@@ -158,4 +160,6 @@ def _run(course: Course, low: int, high: int, fit: Fit) -> list[Span]:
     """Return the elements of one run: an exact segment, or chords between two cuts."""
     if high - low == 1 and course.exact[low]:
         return [exact_span(course, low)]
-    return chord_spans(course.points[low : high + 1], course.along[low : high + 1], fit)
+    points, along = course.points[low : high + 1], course.along[low : high + 1]
+    free = free_spans(points, along, fit, closed=False)
+    return chord_spans(points, along, fit) if free is None else free
