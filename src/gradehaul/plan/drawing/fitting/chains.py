@@ -16,8 +16,8 @@ ROUNDS = 30
 """The most steps of the least squares; five to ten are usual."""
 ENOUGH, MATTERS = 1e-6, 1e-6
 """Two steps in a row that lessen the squares by less than this share, or this in tolerances, are the last."""
-DENSE = 240
-"""Up to this many unknowns a dense solver is quicker than a sparse one."""
+DENSE = 98
+"""Up to this many unknowns the dense solver; beyond, its threads wait for one another where other work runs beside."""
 JOINED = 1e4
 """How much more a gap between two elements counts than a vertex as far off, while a step is judged."""
 PART, MARGIN = 24, 8

@@ -25,6 +25,8 @@ FEWEST = 100
 """A run of fewer nodes is left to the search."""
 WINDOW = 6 * NODE
 """In tolerances: over three times this far a curve must bend unlike an arc to be free."""
+LEAST = 4
+"""Over so few chords nothing tells a smooth curve from vertices that scatter."""
 UNLIKE = 0.012
 """In tolerances: by how much four places that far apart miss one circle."""
 STEADY = 1.1
@@ -65,6 +67,8 @@ def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool)
     for _ in range(HALVED):
         arcs = _pairs(scaled, heading, at)
         wrong = np.flatnonzero((arcs.miss > MOST) & (np.diff(at) > 1))
+        if 3 * len(arcs.length) > len(vertex):
+            return None
         if not wrong.size:
             return _spans(points, along, arcs, fit)
         at = np.sort(np.append(at, (at[wrong] + at[wrong + 1]) // 2))
@@ -73,9 +77,8 @@ def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool)
 
 def _is_free(places: FloatArray, scatter: float) -> bool:
     """Return whether three quarters of a run bend unlike arcs, and steadily, unlike vertices that scatter."""
-    spacing = float(np.hypot(*np.diff(places, axis=0).T).mean())
-    stride = max(1, round(WINDOW / spacing))
-    if len(places) < 4 * stride:
+    stride = round(WINDOW / float(np.hypot(*np.diff(places, axis=0).T).mean()))
+    if stride < LEAST:
         return False
     way = places[stride:] - places[:-stride]
     one, other = way[:-stride], way[stride:]
