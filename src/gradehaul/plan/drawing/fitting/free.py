@@ -25,7 +25,7 @@ FEWEST = 100
 """A run of fewer nodes is left to the search."""
 WINDOW = 6 * NODE
 """In tolerances: over three times this far a curve must bend unlike an arc to be free."""
-LEAST = 4
+LEAST = 3
 """Over so few chords nothing tells a smooth curve from vertices that scatter."""
 UNLIKE = 0.012
 """In tolerances: by how much four places that far apart miss one circle."""
@@ -102,7 +102,7 @@ def _headings(points: FloatArray, *, closed: bool) -> FloatArray:
     bent = np.arctan2(across[:, 0] * other[:, 1] - across[:, 1] * other[:, 0], (across * other).sum(axis=1))
     inner = np.arctan2(one[:, 1], one[:, 0]) + bent
     if closed:
-        return inner
+        return np.asarray(inner, dtype=np.float64)
     ends = np.arctan2(way[[0, -1], 1], way[[0, -1], 0])
     ends[0] -= math.remainder(inner[0] - ends[0], 2 * math.pi)
     ends[1] += math.remainder(ends[1] - inner[-1], 2 * math.pi)
@@ -116,7 +116,7 @@ def _often(nodes: FloatArray) -> FloatArray:
     change = np.abs(np.diff(rate)) / chord[1:-1]
     bend = np.abs(np.concatenate((rate[:1], rate)))
     change = np.concatenate((change[:1], change, change[-1:]))
-    return np.maximum(np.cbrt(2 * change / 81 / AIM) / 2, bend / TURN) * chord
+    return np.asarray(np.maximum(np.cbrt(2 * change / 81 / AIM) / 2, bend / TURN) * chord, dtype=np.float64)
 
 
 def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> _Arcs:
@@ -164,7 +164,8 @@ def _spans(points: FloatArray, along: FloatArray, arcs: _Arcs, fit: Fit) -> list
     start = np.column_stack((arcs.start[:, :2] * fit.tolerance + points[0], arcs.start[:, 2]))
     length, curvature = arcs.length * fit.tolerance, arcs.curvature / fit.tolerance
     spread = fit.scatter * np.sqrt(720 / (np.diff(arcs.first) + 4)) / np.maximum(curvature * length, 1e-150) ** 2
-    place = np.interp(arcs.first, np.arange(len(along)), along)
+    place = along[arcs.first]
+    place[1::2] = place[:-1:2] + (place[2::2] - place[:-1:2]) * length[0::2] / (length[0::2] + length[1::2])
     start[0::2, :2] = points[arcs.first[:-1:2]]
     corner = [(x, y) for x, y in start[:, :2].tolist()] + [tuple(points[-1].tolist())]
     figures = zip(
