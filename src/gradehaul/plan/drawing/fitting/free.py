@@ -163,7 +163,7 @@ def _spans(points: FloatArray, along: FloatArray, arcs: _Arcs, fit: Fit) -> list
     """
     start = np.column_stack((arcs.start[:, :2] * fit.tolerance + points[0], arcs.start[:, 2]))
     length, curvature = arcs.length * fit.tolerance, arcs.curvature / fit.tolerance
-    spread = fit.scatter * np.sqrt(720 / (np.diff(arcs.first) + 4)) / np.maximum(curvature * length, 1e-150) ** 2
+    spread = fit.scatter * np.sqrt(720 / (np.diff(arcs.first) + 4)) / np.maximum(np.abs(curvature * length), 1e-9) ** 2
     place = along[arcs.first]
     place[1::2] = place[:-1:2] + (place[2::2] - place[:-1:2]) * length[0::2] / (length[0::2] + length[1::2])
     start[0::2, :2] = points[arcs.first[:-1:2]]
