@@ -2,8 +2,8 @@
 
 A search for the fewest straights and arcs would take long and mean little where none were drawn. Two arcs between two
 points with given tangents (a biarc) leave a curve whose curvature changes at the rate c by at most 2 c h³/81, where h
-is the length of one of them. So the places of the points follow from c, the same deviation for all (de Boor 1973);
-where it turns out larger, a pair is halved.
+is the length of one of them. So the places of the points follow from c, the same deviation for all (de Boor 1973, from
+memory); where it turns out larger, a pair is halved.
 """
 
 from __future__ import annotations
@@ -120,7 +120,10 @@ def _often(nodes: FloatArray) -> FloatArray:
 
 
 def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> _Arcs:
-    """Return two arcs between each two of the chosen vertices in a row, both tangents equally long (Bolton 1975)."""
+    """Return two arcs between each two chosen vertices in a row, both tangents equally long.
+
+    The pair is Bolton's of 1975 (from memory).
+    """
     place, angle = points[at], heading[at]
     way = np.stack((np.cos(angle), np.sin(angle)), axis=1)
     chord, both = place[1:] - place[:-1], way[1:] + way[:-1]
