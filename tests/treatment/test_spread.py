@@ -71,6 +71,16 @@ CONSISTS = (
 )
 
 
+curve_costs = st.sampled_from(
+    [
+        "",
+        "curve_resistance.starting = 2",
+        "curve_resistance.tension = 0.03",
+        "curve_resistance = { starting = 2, tension = 0.03 }",
+    ]
+)
+
+
 @dataclass(frozen=True)
 class Case:
     """A plan as text, what `treat` has to keep to, and how locomotives pull on film against clean rail."""
@@ -105,9 +115,12 @@ def cases(draw: st.DrawFn, kind: str) -> Case:
             steepest = steepest if kind == "wye" else max(steepest, grade)
             rail = draw(st.sampled_from(["", "", "", "", "", ', rail = "treated"']))
             level = ", rise = 0" if kind == "wye" else f', grade = "{grade} %"'
-            tracks.append(f"{{ straight = {length}{level}{rail} }}")
+            bent = kind != "wye" and draw(st.booleans())  # a wye of curves would have to close
+            shape = f"left = {draw(st.integers(350, 800))}, length" if bent else "straight"
+            tracks.append(f"{{ {shape} = {length}{level}{rail} }}")
         rows.append(f'line.{name} = {{ from = "{start}", to = "{stop}", track = [{", ".join(tracks)}] }}')
     rows += RESTS[kind]
+    rows.append(draw(curve_costs))
     names = draw(st.sampled_from([["Up"], ["Up", "Down"]]))
     trains = [
         (
