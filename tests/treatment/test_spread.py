@@ -309,11 +309,17 @@ train.up = {{ route = "Up", consist = [{train}] }}
 """
 
 
-def trade(lengths: list[int], cars: int, share: float, carry: float) -> Case:
-    """Return a line of one grade on which one of two locomotives may stand on film, but not both."""
+def trade(lengths: list[int], cars: int, share: float, carry: float, has: int | None = None) -> Case:
+    """Return a line of one grade on which one of two locomotives may stand on film, but not both.
+
+    `has` is the number of a track that has film already.
+    """
     demand = 2.0 * cars + 2.0 * (cars + 6.0)  # gf: rolling and grade of 2 % each
     clean = 1.02 * demand / (0.9 * (1 + share))
-    tracks = ", ".join(f'{{ straight = {length}, grade = "2 %" }}' for length in lengths)
+    own = ', rail = "treated"'
+    tracks = ", ".join(
+        f'{{ straight = {length}, grade = "2 %"{own if k == has else ""} }}' for k, length in enumerate(lengths)
+    )
     text = line_of(tracks, clean, (share + 0.02, share), f'"mule", "{cars} ore", "mule"')
     return Case(text, carry, None, "marginal", better=False, mixed=False)
 
@@ -324,12 +330,14 @@ trades = st.builds(
     st.integers(4, 7),
     st.sampled_from([0.6, 0.7, 0.8]),
     st.sampled_from([0.0, 0.1, 0.3]),
+    st.none() | st.integers(0, 5),
 )
 
 
 @settings(max_examples=2 * EXAMPLES, deadline=None, phases=PHASES)
 @given(trades)
 @example(trade([214, 317, 343, 281, 164, 327], 6, 0.7, 0.1))  # a choice without spread, cut back, films less
+@example(trade([154, 266, 181, 245, 143, 137], 6, 0.8, 0.1, 3))  # film that is there spreads, too
 def test_no_subset_weighs_more_where_two_locomotives_trade(case: Case) -> None:
     check(case)
 
