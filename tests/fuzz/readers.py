@@ -15,7 +15,7 @@ from unicodedata import category
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.haulage.check import check
 from gradehaul.plan import load_plan
-from gradehaul.plan.drawing.dxf import read_drawing
+from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.importing import Asked, import_drawing
 from gradehaul.quantities import Kind, read_quantity, read_reading
 

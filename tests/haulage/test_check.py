@@ -29,8 +29,13 @@ def train(name: str, consist: str, route: str = "Up") -> str:
     return f'[train.{name}]\nroute = "{route}"\nconsist = [{consist}]\n'
 
 
-def answer(*parts: str, head: str = HEAD, all_routes: bool = False) -> CheckAnswer:
-    return check(read_plan(head + "".join(parts), file="test.toml"), all_routes=all_routes)
+FILM = ("treated", "treated fresh")
+
+
+def answer(
+    *parts: str, head: str = HEAD, all_routes: bool = False, rails: tuple[str, ...] | None = None
+) -> CheckAnswer:
+    return check(read_plan(head + "".join(parts), file="test.toml"), all_routes=all_routes, rails=rails)
 
 
 def refused(*parts: str) -> tuple[str, ...]:
@@ -95,6 +100,12 @@ def test_a_train_that_fits_nowhere_has_a_verdict_on_the_track_alone(cars: int) -
     assert [one.verdict for one in found.trains if one.name == "fair"] == [one.verdict for one in alone.trains]
 
 
+def test_a_train_too_long_for_its_berth_fails() -> None:
+    found = answer(DOCKS, train("long", '"mule", "9 ore"'), train("fair", '"mule", "6 ore"'))
+    assert {(each.name, each.outcome) for each in found.on(("clean",))} == {("long", "too long"), ("fair", "climbs")}
+    assert not found.passes
+
+
 def test_a_berth_too_short_is_a_note() -> None:
     found = answer(
         DOCKS, train("long", '"mule", "9 ore"'), train("fair", '"mule", "6 ore"'), train("mid", '"mule", "8 ore"')
@@ -117,13 +128,35 @@ def test_trains_are_judged_where_every_route_is_listed_beside_the_declared() -> 
 
 
 def test_a_plan_with_a_train_that_is_not_judged_does_not_pass() -> None:
-    found = answer(DOCKS, train("long", '"mule", "2 ore"'))
-    without = replace(found, trains=())
+    without = replace(answer(DOCKS, train("long", '"mule", "2 ore"')), trains=(), not_checked=("train long",))
     assert without.unjudged == ("long",)
     assert not without.passes
 
 
 # What passes
+
+
+MISSES = (
+    line("Main", "A", "B", '{ left = 1, angle = 90, rise = 0 }, { straight = 2, rise = 0, berth = "Dock" }')
+    + '[turnout.A]\ntoe = "Lead"\nlegs = ["Main.from", "Back.to"]\n'
+    + line("Lead", "Far", "A", "{ straight = 2, rise = 0 }")
+    + line("Back", "B", "A", "{ straight = 1, rise = 0 }")
+    + '[route.Up]\nfrom = "Far"\nto = "Dock"\n'
+)
+"""A loop that misses closing by metres."""
+
+
+def test_what_a_loop_that_misses_hides_was_not_checked() -> None:
+    found = answer(MISSES, train("up", '"mule", "2 ore"'))
+    assert [each.outcome for each in found.on(found.judged_rails)] == ["climbs"]
+    (left,) = found.not_checked
+    assert left.startswith("where other track fouls berth Dock, since figure ")
+    assert " misses closing by " in left
+    assert not found.passes
+    assert [doubt.place for doubt in found.doubts] == [left.split("since ")[1].split(" misses")[0]]
+    stated = answer(MISSES.replace('berth = "Dock"', 'berth = "Dock", clear = 2'), train("up", '"mule"'))
+    assert stated.not_checked == ()
+    assert stated.passes
 
 
 def hill(percent: float, rail: str = "", pull: str = "") -> str:
@@ -136,7 +169,7 @@ def hill(percent: float, rail: str = "", pull: str = "") -> str:
 
 
 def outcomes(found: CheckAnswer, name: str) -> dict[str, tuple[str, bool]]:
-    return {one.rail: (one.verdict.outcome, one.verdict.holds_back) for one in found.trains if one.name == name}
+    return {one.rail: (one.outcome, one.verdict.holds_back) for one in found.trains if one.name == name}
 
 
 # On 3 % ten cars and the mule ask 10 × 0.05 + 2 × 0.03 = 0.56 weights of a car, 0.549 N: the mule has 0.8 N on clean
@@ -150,13 +183,17 @@ def outcomes(found: CheckAnswer, name: str) -> dict[str, tuple[str, bool]]:
         (16, {"clean", "treated", "treated fresh"}, False),
     ],
 )
-def test_a_layout_passes_where_its_trains_get_through_on_every_film(
+def test_a_layout_passes_where_its_trains_get_through_on_the_rails_it_is_judged_on(
     cars: int, stalls_on: set[str], passes: bool
 ) -> None:
-    found = answer(hill(3), train("up", f'"mule", "{cars} ore"'))
+    found = answer(hill(3), train("up", f'"mule", "{cars} ore"'), rails=FILM)
     assert {rail for rail, (outcome, _) in outcomes(found, "up").items() if outcome == "stalls"} == stalls_on
-    assert found.judged_rails == ("treated", "treated fresh")
+    assert found.judged_rails == FILM
+    assert found.film_rails == ()
     assert found.passes is passes
+    bare = answer(hill(3), train("up", f'"mule", "{cars} ore"'))
+    assert (bare.judged_rails, bare.film_rails) == (("clean",), FILM)
+    assert bare.passes is ("clean" not in stalls_on)
 
 
 @pytest.mark.parametrize(
@@ -192,12 +229,17 @@ def test_as_planned_is_a_rail_of_every_load_and_train() -> None:
 def test_a_train_that_does_not_hold_back_does_not_pass() -> None:
     # down 3 % with 0.8 % rolling at the lowest: each car pushes by 2.2 %, thirty by 0.66 weights of a car and the mule
     # by 0.06: 0.706 N. Its slipping pull is 0.6 N on clean rail, 0.408 N on settled film, 0.36 N fresh.
-    found = answer(hill(3), train("down", '"mule", "30 ore"', "Down"), train("short", '"mule", "20 ore"', "Down"))
+    found = answer(
+        hill(3), train("down", '"mule", "30 ore"', "Down"), train("short", '"mule", "20 ore"', "Down"), rails=FILM
+    )
     assert [held for _, held in outcomes(found, "down").values()] == [False, False, False]
     # twenty cars: 0.44 + 0.06 = 0.5 weights, 0.490 N
     assert [held for _, held in outcomes(found, "short").values()] == [True, False, False]
-    assert all(outcome != "stalls" for outcome, _ in outcomes(found, "short").values())
+    assert [outcome for outcome, _ in outcomes(found, "short").values()] == ["climbs", "runs away", "runs away"]
     assert not found.passes
+    # on the clean rail of the plan the long train alone fails
+    clean = answer(hill(3), train("down", '"mule", "30 ore"', "Down"), train("short", '"mule", "20 ore"', "Down"))
+    assert [each.name for each in clean.on(("clean",)) if each.outcome == "runs away"] == ["down"]
 
 
 def test_a_layout_without_trains_passes() -> None:
@@ -207,7 +249,7 @@ def test_a_layout_without_trains_passes() -> None:
 
 
 def test_a_marginal_train_passes() -> None:
-    found = answer(hill(3), train("up", '"mule", "10 ore"'))
+    found = answer(hill(3), train("up", '"mule", "10 ore"'), rails=FILM)
     assert outcomes(found, "up")["treated fresh"][0] == "marginal"
     assert found.passes
 

@@ -93,7 +93,8 @@ def test_turns_of_a_helix_over_one_another_are_no_crossings():
 
 
 def test_marks_are_the_stretches_of_the_verdict_on_their_tracks():
-    layout, view = layout_of("first-hill"), view_of("first-hill")
+    layout = layout_of("first-hill")
+    view = plan_view(layout, rails=["treated", "treated fresh"])
     assert [(train.name, train.rail) for train in view.trains] == [("local", "treated"), ("local", "treated fresh")]
     for train in view.trains:
         verdict = layout.verdict(train.name, rail=train.rail)
@@ -156,7 +157,7 @@ def test_running_against_a_line_turns_the_stretch():
 
 def test_trains_are_judged_as_check_judges():
     assert {train.rail for train in view_of("two-levels").trains} == {"as planned", "as planned fresh"}
-    assert {train.rail for train in view_of("first-hill").trains} == {"treated", "treated fresh"}
+    assert {train.rail for train in view_of("first-hill").trains} == {"clean"}
     one = plan_view(layout_of("two-levels"), ["express"], ["clean", "treated"])
     assert [(train.name, train.rail) for train in one.trains] == [("express", "clean"), ("express", "treated")]
     with pytest.raises(RouteError, match="no train of this name"):

@@ -257,10 +257,14 @@ def test_pull_less_demand_is_the_margin_of_the_verdict():
                 assert np.array_equal(short[~near], np.broadcast_to(told, short.shape)[~near])
 
 
-def test_rails_are_clean_and_those_judged():
+def test_rails_are_those_judged_and_film_everywhere_at_its_worse_age():
     two_levels = layout_of("two-levels")
     section = long_section(two_levels, "Up by the siding")
-    assert [given.rail for given in section.haul.given] == ["clean", "as planned", "as planned fresh"]
+    shown = [(given.rail, given.judged) for given in section.haul.given]
+    assert shown == [("as planned", True), ("as planned fresh", True), ("treated fresh", False)]
+    shown = [(given.rail, given.judged) for given in long_section(layout_of("first-hill"), "Uphill").haul.given]
+    assert shown == [("clean", True), ("treated fresh", False)]
+    section = long_section(two_levels, "Up by the siding", rails=["clean", "as planned", "as planned fresh"])
     clean, planned, fresh = (given.standing for given in section.haul.given)
     assert clean.least().value == clean.greatest().value
     assert planned.least().value < planned.greatest().value

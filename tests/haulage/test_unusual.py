@@ -30,6 +30,7 @@ to = "B"
         ('"40 oz"', '"4 oz"', 'loco "mogul": the mass is 4'),
         ("left = 48", "left = 3", 'line "Main", track 2: the radius is 3'),
         ("B = 1", "B = 65", "the grade comes to 2"),
+        ("straight = 200", 'straight = 100, grade = "12 %" }, { straight = 100', "track 1: the grade is 12 %"),
         ("length = 10", "length = 100", 'car "box": the length is 100'),
         ("length = 10", 'length = 10\nmass = "9 lb"', 'car "box": the mass is '),
     ],
@@ -38,6 +39,7 @@ def test_a_note_and_no_refusal(usual, odd, told):
     assert not [note for note in check(read_plan(PLAN)).notes if "usual" in note.text or "NEM 111" in note.text]
     notes = [str(note) for note in check(read_plan(PLAN.replace(usual, odd, 1))).notes]
     (note,) = [note for note in notes if told in note]
+    assert note in map(str, check(read_plan(PLAN.replace(usual, odd, 1))).doubts)
     assert "usual" in note or "NEM 111" in note
 
 

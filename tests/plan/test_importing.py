@@ -62,7 +62,7 @@ def test_the_imported_plan_answers_as_the_plan_with_the_drawing(name, scale, hei
 
 @pytest.mark.parametrize(("units", "unit"), [(MM, "mm"), (6, "mm"), (1, "in"), (2, "in")])
 def test_a_new_plan_reads_in_the_drawings_system(folder, units, unit):
-    draw(folder, units, 10)
+    draw(folder, units, 1000)
     done = import_drawing("tarn.dxf", "new.toml", Asked(scale="N"))
     assert (done.unit, done.new, done.problems) == (unit, True, ())
     plan = read_plan(done.text)

@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from gradehaul.errors import Problems
 from gradehaul.plan import read_plan
-from gradehaul.plan.records import Note
 from plan.example import HEAD, one_line
 
 INCH = 0.0254
@@ -105,12 +104,6 @@ def test_heights_along_a_line_are_put_in_order():
         (0.0, pytest.approx(INCH)),
         (pytest.approx(30 * INCH), pytest.approx(2 * INCH)),
     )
-
-
-def test_a_steep_grade_gets_a_note():
-    plan = read_plan(one_line('{ straight = 24, grade = "-12 %" }', '{ straight = 24, grade = "1 in 10" }'))
-    assert plan.notes[0] == Note('line "Main", track 1', "the grade is -12 %; is that meant?")
-    assert len(plan.notes) == 2
 
 
 def test_tracks_under_headers_of_their_own():

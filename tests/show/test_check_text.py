@@ -8,6 +8,7 @@ import run_round_plan
 from gradehaul.haulage.check import check
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import Cause, TrainTrust
+from gradehaul.haulage.verdict import Stretch
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Share
 from gradehaul.show.check_text import check_page
@@ -16,6 +17,7 @@ from gradehaul.show.route_text import spread_told
 from gradehaul.show.verdict_text import unsure_of
 
 INCHES = reader_of("in")
+FILM = ("treated", "treated fresh")
 
 
 @pytest.fixture(scope="module")
@@ -53,8 +55,10 @@ def test_the_verdict_comes_first_and_has_every_rail(text, answer):
         assert train.verdict.track in row
 
 
-def test_where_a_train_must_not_stop_and_would_not_recover(text, answer):
-    told = [(t, t.verdict) for t in answer.trains if t.rail in answer.judged_rails]
+def test_where_a_train_must_not_stop_and_would_not_recover(answer):
+    answer = replace(answer, judged_rails=FILM)
+    text = check_page(answer, INCHES).text()
+    told = [(t, t.verdict) for t in answer.on(FILM)]
     assert any(verdict.no_stopping for _, verdict in told)
     assert any(verdict.no_recovery for _, verdict in told)
     for train, verdict in told:
@@ -70,18 +74,20 @@ def test_where_a_train_must_not_stop_and_would_not_recover(text, answer):
 
 def test_a_runaway_is_told_with_its_place(answer):
     train = next(t for t in answer.trains if t.rail in answer.judged_rails)
-    verdict = replace(train.verdict, holds_back=False, runs_away_at=0.254)
+    away = (Stretch(0.254, 0.508), Stretch(1.016, 1.27))
+    verdict = replace(train.verdict, running_away=away, runs_away_on="Main:1")
     text = check_page(replace(answer, trains=(replace(train, verdict=verdict),)), INCHES).text()
     assert "RUNS AWAY" in text
-    assert "pushes its locomotives down the hill, first at 10.0 in, on Main:1" in text
-    assert "Not all get through" in text
+    assert "runs away, its cars pushing the locomotives, from 10.0 in to 20.0 in, on Main:1; from 40.0 in to" in text
+    assert f"0 of 2 trains climb on clean rail; {train.name} runs away on Main:1." in text
 
 
 def test_passing_is_said_in_words(answer):
     climbing = tuple(t for t in answer.trains if t.name == "short")
     assert all(t.verdict.outcome != "stalls" for t in climbing)
     short = replace(answer.plan, trains={"short": answer.plan.trains["short"]})
-    assert "All get through" in check_page(replace(answer, plan=short, trains=climbing), INCHES).text()
+    text = check_page(replace(answer, plan=short, trains=climbing), INCHES).text()
+    assert "The train climbs on clean rail and holds back downhill." in text
 
 
 def test_a_route_tells_length_climb_and_ruling_grade(text, answer):
@@ -166,8 +172,12 @@ def test_a_count_that_is_a_bound_says_so(undeclared_answer):
 
 
 def test_a_train_off_the_routes_is_not_passed_over(answer):
-    text = check_page(replace(answer, trains=()), INCHES).text()
-    assert "morning: not judged" in text
+    left = "train morning, since its route is not answered"
+    some = tuple(train for train in answer.trains if train.name != "morning")
+    text = check_page(replace(answer, trains=some, not_checked=(left,)), INCHES).text()
+    assert f"1 of 2 trains climbs on clean rail. NOT CHECKED: {left}." in text
+    text = check_page(replace(answer, trains=(), not_checked=(left,)), INCHES).text()
+    assert f"No train is judged. NOT CHECKED: {left}." in text
 
 
 def test_odd_names_are_shown_as_text(odd_answer):

@@ -13,7 +13,7 @@ from matplotlib.text import Text
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer, check
-from gradehaul.plan import read_plan
+from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.label_placing import Box
 from gradehaul.show.load_card import load_card_figures, load_card_picture
 from gradehaul.show.load_rows import load_cards
@@ -132,10 +132,19 @@ def test_a_mark_says_what_is_full():
     assert card.note(card.blocks[1:]) == ""
 
 
+def test_a_load_that_runs_away_is_marked():
+    answer = check(load_plan("plans/landing.toml"))
+    (card,) = load_cards(answer)
+    down = card.blocks[0].rows[0]
+    assert (down.car, [cell.rated + cell.mark for cell in down.cells]) == ("log", ["10*", "10*!", "10*!"])
+    assert card.note() == 'No more fit: * berth "Landing". ! so many run away downhill.'
+    assert card.note(card.blocks[1:]) == 'No more fit: * berth "Landing"'
+
+
 def test_a_page_for_each_card_and_for_what_does_not_fit():
     with drawing_rules():
         assert len(load_card_figures(load_cards(hill(routes=1)))) == 1
-        assert len(load_card_figures(load_cards(hill(routes=40)))) == 3
+        assert len(load_card_figures(load_cards(hill(routes=39)))) == 3
         pages = load_card_figures(load_cards(hill(routes=23, cars=("ore", "flat"))))
         assert [any("goes on" in text for text, _ in labels(page)) for page in pages] == [False, True, True, True]
 

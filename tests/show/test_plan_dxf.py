@@ -12,7 +12,7 @@ import pytest
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import plan_view
 from gradehaul.plan import load_plan
-from gradehaul.plan.drawing.dxf_library import dxf_library
+from gradehaul.plan.drawing.dxf.library import dxf_library
 from gradehaul.show.plan_dxf import BESIDE, SIGN, plan_dxf
 from gradehaul.show.plan_dxf_pen import dxf_text
 from gradehaul.show.reading_units import reader_of
@@ -124,6 +124,15 @@ def test_straights_and_arcs_are_true_and_lie_on_the_layer_of_their_class(folder)
 def layers_of(name: str, folder: Path) -> set[str]:
     space = document_of(name, folder).modelspace()
     return {entity.dxf.layer for entity in space if entity.dxf.layer.startswith("Track")}
+
+
+def test_runaways_lie_where_they_begin_and_end(folder):
+    view = view_of("landing")
+    space = document_of("landing", folder).modelspace()
+    spots = [spot for train in view.trains for pair in train.runaways for spot in pair]
+    centers = [tuple(circle.dxf.center)[:2] for circle in space.query('CIRCLE[layer=="Runaway points"]')]
+    assert centers == [pytest.approx((spot.x * 1000, spot.y * 1000)) for spot in spots]
+    assert len(space.query('LWPOLYLINE[layer=="Runs away"]')) >= len(spots) // 2 > 0
 
 
 def test_stalls_and_stretches_lie_where_they_are(folder):

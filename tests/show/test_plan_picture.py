@@ -69,11 +69,15 @@ track = [
 """
 
 
+FILMED = dict.fromkeys(("first-hill", "landing", "n-mountain", "hollow", "cove"), ("treated", "treated fresh"))
+"""Plans whose trains do not climb with film on all rails."""
+
+
 @cache
 def view_of(name: str) -> PlanView:
     if name in {"odd", "loop"}:
         return plan_view(Layout(read_plan(ODD if name == "odd" else LOOP)))
-    return plan_view(Layout(load_plan(PLANS / f"{name}.toml")))
+    return plan_view(Layout(load_plan(PLANS / f"{name}.toml")), rails=FILMED.get(name))
 
 
 def reader(view: PlanView) -> Reader:
@@ -125,7 +129,7 @@ def test_labels_keep_clear_of_bands_and_arrows(name, size):
         texts = [text for text in figure.findobj(Text) if text.get_text()]
         boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in texts]
     drawn = [axes.transData.transform(patch.get_xy()) for patch in axes.patches if "uphill" in (patch.get_gid() or "")]
-    for kind in ("stalls", "no stopping", "no recovery"):
+    for kind in ("stalls", "runs away", "no stopping", "no recovery"):
         for line in lines(figure, kind):
             ends = axes.transData.transform(line.get_xydata())
             chords = ends[np.append(True, np.hypot(*np.diff(ends, axis=0).T) > 1e-6)]
@@ -183,11 +187,11 @@ def test_what_matters_is_told(size):
         "Harbor 0.0",
         "Ridge 4.0",
         "Lower bend 4.04 %",
-        "local stalls (treated)",
+        "local stalls (treated fresh)",
         "over 4.00 %",
     ]
     assert set(wanted) <= set(told)
-    assert any(text.startswith("local, on treated rail") and "stalls on Lower bend" in text for text in told)
+    assert any(text.startswith("local, on treated fresh rail") and "on Lower bend" in text for text in told)
 
 
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "n-mountain"])
@@ -283,12 +287,31 @@ def test_bands_and_crosses_stand_where_trains_get_stuck():
     view, figure = view_of("first-hill"), figure_of("first-hill")
     crosses = lines(figure, "stall local")
     assert [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in crosses] == [
-        (train.stall.x, train.stall.y) for train in view.trains
+        (train.stall.x, train.stall.y) for train in view.trains if train.rail == "treated fresh"
     ]
+    assert [text for text in words(figure) if "stalls (" in text] == ["local stalls (treated fresh)"]
     for kind in ("stalls", "no stopping", "no recovery"):
         told = {part for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on}
         assert len(lines(figure, kind)) == len(told) > 0
     assert not lines(figure_of("two-levels"), "stall")
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
+def test_runaways_are_marked_where_they_begin_and_where_they_end(size):
+    view, figure = view_of("landing"), figure_of("landing", size)
+    (train,) = [each for each in view.worse if each.outcome == "runs away"]
+    assert train.rail == "treated fresh"  # the age that is worse for it
+    turned = size == "phone"
+    for gid, spots in (
+        ("runaway loads", [begin for begin, _ in train.runaways]),
+        ("runaway ends loads", [end for _, end in train.runaways]),
+    ):
+        drawn = [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in lines(figure, gid)]
+        assert drawn == [pytest.approx((spot.y, -spot.x) if turned else (spot.x, spot.y)) for spot in spots]
+    told = {part for each in view.trains for mark in each.marks if mark.kind == "runs away" for part in mark.on}
+    assert len(lines(figure, "runs away")) == len(told) > 0
+    assert "loads runs away (treated fresh)" in words(figure)
+    assert any(text.startswith("loads, on treated fresh rail") and "runs away" in text for text in words(figure))
 
 
 def test_the_scale_bar_is_as_long_as_it_says():

@@ -13,11 +13,12 @@ from gradehaul.show.profile_json import profile_json
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 PLAN = Path(__file__).parents[2] / "plans" / "two-levels.toml"
+RAILS = ("clean", "as planned", "as planned fresh")
 
 
 @pytest.fixture(scope="module")
 def section():
-    return long_section(Layout(load_plan(PLAN)), "Up by the siding")
+    return long_section(Layout(load_plan(PLAN)), "Up by the siding", rails=RAILS)
 
 
 @pytest.fixture(scope="module")
@@ -58,13 +59,13 @@ def test_functions_can_be_built_again(section, document):
     haul = section.haul
     places = np.linspace(haul.running.start, haul.running.stop, 99)[1:-1]
     assert function(train["running_n"]).at(places) == pytest.approx(haul.running.at(places), rel=1e-3)
-    assert [rail["rail"] for rail in train["rails"]] == ["clean", "as planned", "as planned fresh"]
+    assert [rail["rail"] for rail in train["rails"]] == list(RAILS)
     clean = function(train["rails"][0]["standing_n"])
     assert clean.at(places) == pytest.approx(haul.given[0].standing.at(places), rel=1e-5)
 
 
 def test_verdicts(section, document):
     for told, given in zip(document["train"]["rails"], section.haul.given, strict=True):
-        assert told["verdict"] == given.verdict.outcome
+        assert (told["outcome"], told["verdict"]) == (given.outcome, given.verdict.climb)
         assert told["margin_n"] == pytest.approx(given.verdict.margin, rel=1e-5)
         assert told["stalling_m"] == []

@@ -55,7 +55,7 @@ def test_places_that_must_hold_a_train(layout, document):
     rooms = {route["name"]: route["rooms"] for route in document["routes"]}
     assert rooms["Up ore"] == []
     (room,) = rooms["To quarry"]
-    assert room["berth"]
+    assert room["name"] == 'berth "Quarry loading"'
     assert room["length_m"] == layout.clear["Quarry loading"].length
 
 

@@ -15,16 +15,19 @@ import run_round_plan
 import strategies
 from gradehaul.haulage.check import check_layout
 from gradehaul.haulage.demand import demand, supply
+from gradehaul.haulage.fit_trains import misfits
+from gradehaul.haulage.judged import outcome_of
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Stretch, Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
+from gradehaul.show.outcome_words import SENTENCES, verdict_words
 from gradehaul.show.reading_units import Reader, balance_unit, reader_of, unit_rules
 from gradehaul.show.report_json import route_document, stock_document
 from gradehaul.show.report_page import report_page
-from gradehaul.show.report_words import verdict_words
 from gradehaul.treatment.ways_over import ways_over
 
 pytest.importorskip("playwright.sync_api")
@@ -178,7 +181,7 @@ def _runs(layout: Layout) -> list[Route]:
     return [run for route in layout.routes for run in route.legs or (route,)]
 
 
-def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, str, list[str]]]]:
+def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, str, list[str]]]]:
     """300 trains on 45 layouts: laps, berths, planned rails, reversals, run-round, a drop; what the package says."""
     rng = random.Random(20)
     demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain", "switchback")]
@@ -195,7 +198,9 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, str, list[str]]]
         for _ in range(count):
             route = rng.choice(_runs(layout))
             named, rail, profile = _random_train(rng, plan, route.name), rng.choice(layout.rails), layout.profile(route)
-            verdict = judge(profile, made_up(plan, named), rail, layout.pulls)
+            train = made_up(plan, named)
+            verdict = judge(profile, train, rail, layout.pulls)
+            too_long = misfits(layout, layout.route(route.whole), train)
             consist = [{"name": cut.name, "count": cut.count} for cut in named.consist]
             trains.append({"route": route.name, "rail": rail, "consist": consist, "together": named.together})
             shown = [
@@ -204,11 +209,13 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, str, list[str]]]
                 reader.length(verdict.margin_at),
                 *(f"{reader.length(each.start)} {reader.length(each.stop)}" for each in verdict.no_stopping),
             ]
-            wanted.append((verdict, verdict_words(verdict, profile, reader), shown))
+            words = verdict_words(verdict, too_long, profile, reader)
+            wanted.append((verdict, outcome_of(verdict, too_long), words, shown))
         document = {
             "units": unit_rules(reader),
             "stock": stock_document(layout),
             "routes": [route_document(layout, route) for route in _runs(layout)],
+            "outcomes": {"worst_first": WORST_FIRST, "sentences": dict(SENTENCES)},
         }
         cases.append({"document": json.loads(json.dumps(document)), "trains": trains})
     return cases, wanted
@@ -220,8 +227,10 @@ JUDGE = """cases => cases.flatMap(({document, trains}) => {
     const on = document.routes.find(each => each.name === route);
     const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds, on.run_rounds_turn), rail);
     const {given, need, ...verdict} = told;
+    const tooLong = Haulage.misfits(on, stock, consist, together), outcomes = document.outcomes;
+    const outcome = Words.worst(outcomes, [told.outcome, ...(tooLong.length ? ["too long"] : [])]);
     const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
-    return [verdict, Words.verdict(on, teller, told).join(" "),
+    return [verdict, outcome, Words.verdict(on, teller, told, tooLong, outcomes).join(" "),
             [teller.force(told.margin), teller.length(told.at), teller.length(told.marginAt), ...stops]];
   });
 })"""
@@ -238,26 +247,31 @@ def test_locomotives_too_long_to_run_round_are_known(page):
         })""",
         {"stock": stock_document(layout), "leg": route_document(layout, leg)},
     )
-    assert orders == [[["mule", "log", "ore"], []], [["goat", "mule", "log", "ore"], [leg.run_rounds[0]]]]
+    assert orders == [
+        [["mule", "log", "ore"], []],
+        [["goat", "mule", "log", "ore"], [{"number": 0, "length": pytest.approx(0.35)}]],
+    ]
 
 
 def test_300_trains_have_the_verdict_and_margin_of_the_package(page):
     cases, wanted = _cases()
     found = page.run(JUDGE, cases)
     assert len(found) == len(wanted) == 300
-    assert {verdict.outcome for verdict, _, _ in wanted} == {"climbs", "marginal", "stalls"}
-    assert {verdict.holds_back for verdict, _, _ in wanted} == {True, False}
+    assert {outcome for _, outcome, _, _ in wanted} == set(WORST_FIRST)
+    assert {verdict.holds_back for verdict, *_ in wanted} == {True, False}
     assert any(case["document"]["routes"][0]["lap"] for case in cases)
 
     def near(stretches: tuple[Stretch, ...]) -> list[Any]:
         return [pytest.approx([each.start, each.stop], abs=1e-9) for each in stretches]
 
-    for (verdict, words, shown), (told, told_words, told_shown) in zip(wanted, found, strict=True):
-        assert told["outcome"] == verdict.outcome
+    for (verdict, outcome, words, shown), (told, told_outcome, told_words, told_shown) in zip(
+        wanted, found, strict=True
+    ):
+        assert (told["climb"], told["outcome"]) == (verdict.climb, verdict.outcome)
+        assert told_outcome == outcome
         assert told["margin"] == pytest.approx(verdict.margin, rel=1e-12, abs=1e-12)
         assert told["track"] == verdict.track
-        assert told["holdsBack"] == verdict.holds_back
-        assert told["runsAwayAt"] == pytest.approx(verdict.runs_away_at, abs=1e-9)
+        assert told["runningAway"] == near(verdict.running_away)
         assert told["stalling"] == near(verdict.stalling)
         assert told["noStopping"] == near(verdict.no_stopping)
         assert told["noRecovery"] == near(verdict.no_recovery)
@@ -289,7 +303,8 @@ def test_figures_are_written_as_the_package_writes_them(page):
 def _verdict_words(layout: Layout, route: str, consist: list[tuple[str, int]], rail: str) -> str:
     train = made_up(layout.plan, NamedTrain("own", route, tuple(Cut(*cut) for cut in consist)))
     profile = layout.profile(route)
-    return verdict_words(judge(profile, train, rail, layout.pulls), profile, reader_for(layout.plan))
+    too_long = misfits(layout, layout.route(route), train)
+    return verdict_words(judge(profile, train, rail, layout.pulls), too_long, profile, reader_for(layout.plan))
 
 
 def test_a_named_train_has_the_same_words_in_both_places(page, two_levels):
@@ -336,6 +351,8 @@ def test_a_train_without_a_locomotive_is_told(page):
 
 def test_the_slider_by_keyboard(page, two_levels):
     bench, plan = page.page, two_levels.plan
+    assert bench.input_value("#bench-rail") == "as planned fresh"  # the age that is worse for it
+    bench.select_option("#bench-rail", "as planned")
     bench.focus("#bench-head")
     train: Train = made_up(plan, plan.trains["stone"])
     profile, reader = two_levels.profile("Up by the siding"), reader_for(plan)
@@ -414,9 +431,44 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
                 assert title.startswith(f"Long section of leg {leg.route.name} ")
                 verdict = judge(leg, train, rail, layout.pulls)
                 told = one.text("#bench-verdict")
-                assert verdict_words(verdict, leg, reader_for(plan)) in told
+                assert verdict_words(verdict, (), leg, reader_for(plan)) in told
             outcomes = [judge(leg, train, rail, layout.pulls).outcome for leg in profile.legs]
             assert "".join(f"leg {k} {outcome}, " for k, outcome in enumerate(outcomes, 1)).removesuffix(", ") in told
+        assert one.said == []
+
+
+def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
+    layout = Layout(load_plan(str(PLANS / "landing.toml")))
+    path = tmp_path / "page.html"
+    answer = check_layout(layout, rails=["treated", "treated fresh"])
+    path.write_text(report_page(layout, answer, (), reader_for(layout.plan)), encoding="utf-8")
+    with opened(browser, path) as one:
+        assert "0 of 2 trains climb on rail treated and treated fresh; loads runs away on Hill:5;" in one.text(
+            ".summary"
+        )
+        assert one.page.locator(".trains li").first.locator(".outcome").all_inner_texts() == ["runs away"] * 2
+        # the workbench begins with the worse age, and its rail strip shows the rail of the pull below
+        assert one.page.input_value("#bench-rail") == "treated fresh"
+        assert one.text("#bench-verdict").startswith("runs away Downhill it runs away: the cars push the locomotives")
+        section = one.page.locator("#bench-section svg")
+        assert "Rail: treated fresh everywhere" in section.text_content()
+        assert section.locator(".bed:not(.filmed)").count() == 0
+        bars = section.locator(".bar.away")
+        verdict = layout.verdict("loads", rail="treated fresh")
+        assert bars.count() == len(verdict.running_away) == 3
+        assert one.page.locator("#plan-view .care.away").count() >= 3
+        assert one.text("#at-place") == f"{reader_for(layout.plan).length(verdict.worst_at)}, on Hill:5"
+        assert one.text("#at-does") == "runs away here: the cars push the locomotives"
+        slider = one.page.locator("#bench-head")
+        first = verdict.running_away[0]
+        start, stop = 1.0, layout.profile("Down to the pond").length
+        slider.fill(str(round(1000 * (0.5 * (first.start + first.stop) - start) / (stop - start))))
+        assert one.text("#at-does") == "runs away here: the cars push the locomotives"
+        assert "runs-away" in one.page.get_attribute("#at-does", "class")
+        one.page.select_option("#bench-rail", "clean")
+        assert one.text("#bench-verdict").startswith("climbs ")
+        assert section.locator(".bed.filmed").count() == 0
+        assert section.locator(".bar.away").count() == 0
         assert one.said == []
 
 
@@ -578,7 +630,12 @@ def test_without_script_the_answer_is_there(browser, pages):
     page = browser.new_page(java_script_enabled=False)
     page.goto(pages["two-levels"].as_uri())
     told = page.inner_text("body")
-    for words in ("All get through", "gets through even if the wheels slip", "needs JavaScript", "Ruling grade 3.99 %"):
+    for words in (
+        "All 3 trains climb as planned",
+        "gets through even if the wheels slip",
+        "needs JavaScript",
+        "Ruling grade 3.99 %",
+    ):
         assert words in told
     page.close()
 

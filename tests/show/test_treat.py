@@ -51,7 +51,7 @@ def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
     )
     assert "no farther than 2000 mm" in words
     assert "up would not recover from a slip" in words
-    assert "If the film spreads everywhere, up stalls at" in words
+    assert "If the film spreads everywhere, up stalls first at" in words
     assert "loose plank" in words
 
 
@@ -86,7 +86,7 @@ def test_film_everywhere_stands_beside_every_answer(hill: Path, tmp_path: Path) 
     for path, stalls in ((hill, True), (light, False), (heavy, True)):
         words = treat(path).stdout
         assert "with film everywhere" in words
-        assert ("If the film spreads everywhere, up stalls at" in words) == stalls
+        assert ("If the film spreads everywhere, up stalls first at" in words) == stalls
 
 
 def test_a_search_that_was_stopped_says_how_much_better_a_plan_may_be(hill: Path) -> None:

@@ -15,6 +15,8 @@ from gradehaul.treatment.dividing import Doubling
 from gradehaul.treatment.helping import District, Help
 from gradehaul.treatment.ways_over import WaysOver
 
+FILM = ("--rail", "treated", "--rail", "treated fresh")
+
 
 def told(**other: object) -> str:
     district = District("Foot", 1.4, "Top", 4.9)
@@ -83,14 +85,14 @@ def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
 
 
 def test_the_main_job_tells_them() -> None:
-    document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", "--json"]).stdout)
+    document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--json"]).stdout)
     needy = [
         (train["name"], train["rail"])
         for train in document["trains"]
-        if train["rail"] in document["judged_rails"] and train["verdict"] != "climbs"
+        if train["rail"] in document["judged_rails"] and train["outcome"] != "climbs"
     ]
     assert [(way["train"], way["rail"]) for way in document["ways_over"]] == needy
     way = document["ways_over"][0]
     assert (way["doubling"], way["no_doubling"]) == (None, "return")
     assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
-    assert "Ways over the hill" in CliRunner().invoke(main, ["check", "plans/n-mountain.toml"]).stdout
+    assert "Ways over the hill" in CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM]).stdout

@@ -19,6 +19,8 @@ from gradehaul.treatment.helping import helper_districts
 from gradehaul.treatment.ways_over import WaysOver, ways_over
 from treatment.plans import Line, lines
 
+FILM = ("treated", "treated fresh")
+
 
 def outcome(line: Line, consist: tuple[str, ...], rail: str = "clean") -> str:
     return Layout(read_plan(replace(line, consist=consist).text({}))).verdict("up", rail=rail).outcome
@@ -43,7 +45,7 @@ def without_last(consist: tuple[str, ...], left: int) -> tuple[str, ...]:
 @given(lines(most=6))
 def test_as_many_cars_are_left_as_it_takes_and_no_more(line: Line) -> None:
     layout = Layout(read_plan(line.text({})))
-    for way in ways_over(layout, check(layout.plan)):
+    for way in ways_over(layout, check(layout.plan, rails=FILM)):
         tried = [
             outcome(line, without_last(line.consist, left), way.rail) == "climbs"
             for left in range(way.cars + 1 if way.leave is None else way.leave + 1)
@@ -107,7 +109,7 @@ def test_both_parts_must_stand_and_the_engine_come_back(foot, summit, stub, foun
 def test_a_helper_between_the_cars_cannot_be_doubled() -> None:
     line = Line(('straight = 5000, grade = "4 %"',), ("mule", "8 ore", "mule"), (None,), "")
     layout = Layout(read_plan(line.text({})))
-    (first, *_) = ways_over(layout, check(layout.plan))
+    (first, *_) = ways_over(layout, check(layout.plan, rails=FILM))
     assert first.double == "order"
 
 
@@ -129,7 +131,7 @@ route.Up = { from = "West", to = "East" }
 
 def test_a_helper_is_on_from_the_last_joint_before_the_trouble_to_the_first_after_it() -> None:
     layout = Layout(read_plan(HILL))
-    settled = ways_over(layout, check(layout.plan))[0]
+    settled = ways_over(layout, check(layout.plan, rails=FILM))[0]
     assert {(d.on, d.off) for each in settled.help for d in each.districts} == {("Foot", "Beyond")}
     enough = {(each.loco, each.where): each.enough for each in settled.help}
     obstacles = {(each.where, each.obstacle) for each in settled.help}
@@ -168,7 +170,7 @@ def test_outside_its_districts_a_train_needs_no_help(line: Line) -> None:
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "n-mountain", "yard"])
 def test_the_demo_plans_have_a_way_over_for_every_train_in_need(name: str) -> None:
     plan = load_plan(f"plans/{name}.toml")
-    answer = check(plan)
+    answer = check(plan, rails=FILM)
     found = ways_over(Layout(plan), answer)
     needy = [(t.name, t.rail) for t in answer.trains if t.rail in answer.judged_rails and t.verdict.outcome != "climbs"]
     assert [(way.train, way.rail) for way in found] == needy
@@ -203,7 +205,7 @@ def switchback(mass: int, consist: str = TRAIN) -> Layout:
 
 
 def needy(layout: Layout) -> list[WaysOver]:
-    return [way for way in ways_over(layout, check(layout.plan)) if way.train == "empties"]
+    return [way for way in ways_over(layout, check(layout.plan, rails=FILM)) if way.train == "empties"]
 
 
 @pytest.mark.parametrize("mass", [80, 110, 130, 160])

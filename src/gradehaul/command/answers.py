@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gradehaul.command.completing import names
-from gradehaul.command.delivering import complain, deliver, laid_out
+from gradehaul.command.delivering import deliver, laid_out
 from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.group import FAILS
 from gradehaul.command.options import (
@@ -42,7 +42,9 @@ if TYPE_CHECKING:
 @plan_argument
 @json_option
 @csv_option("The loads")
-@click.option("--strict", is_flag=True, help="Exit with 1 where a named train stalls or runs away.")
+@click.option("--csv-trains", is_flag=True, help="The named trains as a table for a spreadsheet.")
+@click.option("--strict", is_flag=True, help="Exit with 1 where a named train fails or goes unchecked.")
+@rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 @output_option("Write this file, whole or not at all; - prints.")
 @open_option
 @show_option
@@ -57,6 +59,7 @@ def check(
     plan: str,
     as_json: bool,
     as_csv: bool,
+    csv_trains: bool,
     card: bool,
     open_it: bool,
     strict: bool,
@@ -67,15 +70,16 @@ def check(
     verbose: bool,
     seed: int,
     hours: float | None,
+    rails: tuple[str, ...],
 ) -> None:
     """Tell what each route asks, the longest trains over it, and which named trains climb."""
-    if as_json + as_csv + card > 1:
-        raise click.UsageError("--json, --csv and --card exclude one another")
-    if verbose and as_json + as_csv + card:
+    if as_json + as_csv + csv_trains + card > 1:
+        raise click.UsageError("--json, --csv, --csv-trains and --card exclude one another")
+    if verbose and as_json + as_csv + csv_trains + card:
         raise click.UsageError("--verbose tells more in the printed answer: leave out --json, --csv and --card")
     if hours is not None and math.isnan(hours):
         raise click.UsageError("--hours asks for a number of hours")
-    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv else "text"
+    form = _card_format(output) if card else "json" if as_json else "csv" if as_csv or csv_trains else "text"
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     refuse_ending(output, form)
@@ -88,14 +92,16 @@ def check(
 
     layout = Layout(loaded, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, seed=seed, progress=progress)
+        answer = check_layout(layout, seed=seed, rails=rails, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     deliver(
-        _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, verbose=verbose),
+        _trains_written(answer)
+        if csv_trains
+        else _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, verbose=verbose),
         output,
         open_it=open_it,
     )
-    if strict and not _passes(answer):
+    if strict and not answer.passes:
         sys.exit(FAILS)
 
 
@@ -105,7 +111,7 @@ def check(
 @click.option(
     "--train", help="A train of the plan.  [default: the first named for this route]", shell_complete=names("trains")
 )
-@rails_option("clean and judged")
+@rails_option("judged, and each film everywhere at its worse age")
 @output_option("Write this file; .png, .svg or .pdf draws the long section.")
 @open_option
 @size_option
@@ -138,6 +144,7 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, *
 @show_option
 @grades_option
 @all_routes_option
+@rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 def report(
     *,
     plan: str,
@@ -146,6 +153,7 @@ def report(
     show: System | None,
     grades: Grades,
     all_routes: bool,
+    rails: tuple[str, ...],
     **asked: Any,  # noqa: ANN401 - see the options
 ) -> None:
     """Make one page with everything, that opens anywhere without a network."""
@@ -162,7 +170,7 @@ def report(
 
     layout = Layout(loaded, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, progress=progress)
+        answer = check_layout(layout, rails=rails, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     page = report_page(layout, answer, ways_over(layout, answer), reader, film_asked(layout, asked))
     deliver(page, output, open_it=open_it)
@@ -175,6 +183,12 @@ def _card_format(output: str | None) -> Format:
     if output is None or output == "-":
         raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
     return picture_format(output)
+
+
+def _trains_written(answer: CheckAnswer) -> str:
+    from gradehaul.show.check_csv import trains_csv
+
+    return trains_csv(answer)
 
 
 def _written(
@@ -215,10 +229,3 @@ def _profile_written(
     from gradehaul.show.long_section import long_section_picture
 
     return long_section_picture(section, reader, form, size=size)
-
-
-def _passes(answer: CheckAnswer) -> bool:
-    """Return whether every named train passes; one without a verdict does not."""
-    for name in answer.unjudged:
-        complain(f'train "{name}": not judged, since its route is not among those answered')
-    return answer.passes

@@ -106,7 +106,7 @@ def export(*, plan: str, output: str, open_it: bool, show: System | None, grades
 @click.option("--snap", help="How far apart ends may be drawn that meet.  [default: a tenth of the gauge]")
 @click.option("--fit", help="How far a fitted curve may lie from what is drawn.  [default: gauge / 20]")
 @click.option("--kink", help="The break of direction up to which track goes on.  [default: 5 degrees]")
-@click.option("--repair", is_flag=True, help="Mend a damaged file, as long as no number in it changes.")
+@click.option("--rails", is_flag=True, help="The two rails of each track are drawn: read the line between them.")
 @click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
 def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401 - the options, by the names in Asked
     """Turn a drawing (DXF) into a plan file, or bring the plan made of it up to date."""

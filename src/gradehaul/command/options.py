@@ -49,7 +49,7 @@ def trains_option(train: str) -> Callable[[Verb], Verb]:
     return click.option("--train", "trains", multiple=True, help=words, shell_complete=names("trains"))
 
 
-def rails_option(default: str) -> Callable[[Verb], Verb]:
+def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb], Verb]:
     """Return the option that names rail conditions."""
-    words = f"A rail condition; again for more.  [default: {default}]"
+    words = f"{rail}; again for more.  [default: {default}]"
     return click.option("--rail", "rails", multiple=True, help=words, shell_complete=names("rails"))

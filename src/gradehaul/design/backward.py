@@ -14,7 +14,7 @@ from gradehaul.design.hill import Hill, Need, known_train
 from gradehaul.design.incline import FallingError, Incline, InclineGiven, incline_of, refuse_nothing
 from gradehaul.design.steps import steps_of
 from gradehaul.errors import DesignError
-from gradehaul.plan.lines import STEEP
+from gradehaul.haulage.unusual import STEEP
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from gradehaul.design.helix import Build, Helix, lengths_of, radius_in, turn_length
 from gradehaul.errors import DesignError
-from gradehaul.plan.lines import STEEP
+from gradehaul.haulage.unusual import STEEP
 from gradehaul.quantities import describe
 
 _AGREE = 5e-4

@@ -22,7 +22,7 @@ from gradehaul.design.hill import (
     usual_vertical_curve,
 )
 from gradehaul.errors import DesignError
-from gradehaul.plan.lines import STEEP
+from gradehaul.haulage.unusual import STEEP
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.track.vertical import VerticalCurve, vertical_curves

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from gradehaul.haulage.adhesion import film_of, slipping_pull, standing_pull
 from gradehaul.haulage.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.fit_trains import Misfit, misfits
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.judged import outcome_of, rail_without_age
+from gradehaul.haulage.layout import Layout, film_rails
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.outcome import FAILS, Outcome
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.draws import Draws
@@ -25,7 +27,13 @@ from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.plan.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.closing import figure_name
 from gradehaul.track.fouling import fouling_notes
+from gradehaul.track.positions import USABLE_MISCLOSURE
+
+_KINK = math.radians(5.0)
+"""A loop that misses closing by a greater angle, or by more than its gauge, is no track that can be laid (our own
+limits)."""
 
 MUCH_WRAPPED = 4.0
 """Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
@@ -77,6 +85,11 @@ class TrainAnswer:
     misfits: tuple[Misfit, ...] = ()
     """Places of its route that do not hold it; the verdict is on the track alone."""
 
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:
@@ -99,17 +112,33 @@ class CheckAnswer:
     """Curve coefficient, m."""
     rails: tuple[str, ...]
     """The rail conditions reckoned with."""
+    judged_rails: tuple[str, ...]
+    """Those by which the layout passes or fails: the ones named, else as planned where the plan says so, else clean."""
     routes: tuple[RouteAnswer, ...]
     between: tuple[Between, ...]
     trains: tuple[TrainAnswer, ...]
     berths: tuple[BerthAnswer, ...]
     figures: tuple[Figure, ...]
+    doubts: tuple[Note, ...]
+    """Unusual figures and doubtful geometry, which can make the whole answer wrong."""
+    not_checked: tuple[str, ...]
+    """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]
+    """All notes, those doubts among them."""
 
     @property
-    def judged_rails(self) -> tuple[str, ...]:
-        """The rail conditions by which a layout passes or fails: as planned where it says so, else every film."""
-        return judged_rails(self.rails)
+    def film_rails(self) -> tuple[str, ...]:
+        """The conditions with a film everywhere, at both ages, of the films that are not judged so.
+
+        They answer a question: what if the film spreads, or all rails get it?
+        """
+        films = film_rails(self.rails)
+        asked = {rail_without_age(rail) for rail in films if rail not in self.judged_rails}
+        return tuple(rail for rail in films if rail_without_age(rail) in asked)
+
+    def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
+        """Return the named trains on some rail conditions."""
+        return [train for train in self.trains if train.rail in rails]
 
     @property
     def unjudged(self) -> tuple[str, ...]:
@@ -119,19 +148,18 @@ class CheckAnswer:
 
     @property
     def passes(self) -> bool:
-        """Whether every named train is judged, gets through and holds back on the judged rails, and has room to run."""
-        judged = self.judged_rails
-        return not self.unjudged and all(
-            train.verdict.outcome != "stalls"
-            and train.verdict.holds_back
-            and all(misfit.kind == "berth" for misfit in train.misfits)
-            for train in self.trains
-            if train.rail in judged
-        )
+        """Whether all was checked, and no named train fails on the judged rails."""
+        return not self.not_checked and not any(train.outcome in FAILS for train in self.on(self.judged_rails))
 
 
 def check(
-    plan: Plan, *, all_routes: bool = False, seed: int = 0, hours: float | None = None, progress: Progress | None = None
+    plan: Plan,
+    *,
+    all_routes: bool = False,
+    seed: int = 0,
+    hours: float | None = None,
+    rails: Sequence[str] | None = None,
+    progress: Progress | None = None,
 ) -> CheckAnswer:
     """Answer the main job for a plan.
 
@@ -145,20 +173,29 @@ def check(
         Of the draws that tell how sure the answer is: the same seed gives the same answer.
     hours
         The age at which films are reckoned; settled where it is not told.
+    rails
+        The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
+        clean.
     progress
         Called as routes are done.
 
     Raises
     ------
+    RouteError
+        A rail condition that the plan does not have.
     Problems
         Heights that contradict one another, routes that no train can follow.
     """
-    return check_layout(Layout(plan, all_routes=all_routes, hours=hours), seed=seed, progress=progress)
+    layout = Layout(plan, all_routes=all_routes, hours=hours)
+    return check_layout(layout, seed=seed, rails=rails, progress=progress)
 
 
-def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = None) -> CheckAnswer:
+def check_layout(
+    layout: Layout, *, seed: int = 0, rails: Sequence[str] | None = None, progress: Progress | None = None
+) -> CheckAnswer:
     """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan = layout.plan
+    judged = layout.judged(rails)
     draws = Draws(plan, layout.coefficient, seed=seed)
     trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
     routes: list[RouteAnswer] = []
@@ -185,24 +222,26 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
         if progress is not None:
             progress(number + 1, len(layout.routes))
     alignment = layout.alignment
+    doubts = (*unusual_notes(plan, (answer.ruling for answer in routes)), *_loops_that_miss(layout))
     answers = tuple(answer for found in verdicts.values() for answer in found)
     notes = (
         *plan.notes,
         *alignment.notes,
         *fouling_notes(alignment, alignment.positions),
         *layout.found.notes,
-        *_misfit_notes(plan, answers),
+        *misfit_notes(plan, answers),
         *_doubtful_pulls(plan),
         *_unsure_predictions(plan, draws),
         *_assumed_films(plan),
         *_taut_trains(layout, trains),
-        *unusual_notes(plan, (answer.ruling for answer in routes)),
+        *doubts,
     )
     return CheckAnswer(
         plan=plan,
         alignment=alignment,
         coefficient=layout.coefficient,
         rails=layout.rails,
+        judged_rails=judged,
         routes=tuple(routes),
         between=layout.found.between,
         trains=answers,
@@ -210,11 +249,13 @@ def check_layout(layout: Layout, *, seed: int = 0, progress: Progress | None = N
             berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
         ),
         figures=figures(plan, layout.coefficient),
+        doubts=tuple(dict.fromkeys(doubts)),
+        not_checked=tuple(_not_checked(layout)),
         notes=tuple(dict.fromkeys(notes)),
     )
 
 
-def _misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
+def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
     """Yield a note for each place that does not hold a train."""
     for train in trains:
         for misfit in train.misfits:
@@ -224,6 +265,50 @@ def _misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
             else:
                 text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
             yield Note(f'train "{train.name}"', text)
+
+
+def _loops_that_miss(layout: Layout) -> list[Note]:
+    """Return notes on figures that miss closing by more than track can be pushed into place."""
+    gauge, positions = layout.plan.scale.gauge, layout.alignment.positions
+    far = {
+        figure_name(closure)
+        for closure in positions.closures
+        if closure.distance > gauge or abs(closure.angle or 0.0) > _KINK or closure.share > USABLE_MISCLOSURE
+    }
+    return [note for note in layout.alignment.notes if note.place in far]
+
+
+def _not_checked(layout: Layout) -> Iterator[str]:
+    """Yield what no answer can be given to, and why."""
+    plan, positions = layout.plan, layout.alignment.positions
+    answered = {route.name for route in layout.routes}
+    trains = [named.name for named in plan.trains.values() if named.route not in answered]
+    if trains:
+        yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"
+    routes = [name for name in plan.routes if name not in answered and not layout.all_routes]
+    if routes:
+        yield f"{_listed('route', routes)}, since no train can follow {'them' if routes[1:] else 'it'}"
+    lost: dict[int, list[str]] = {}
+    for berth in plan.berths.values():
+        frame = positions.tracks[berth.tracks[0]].frame
+        if berth.clear is None and not positions.usable(frame):
+            lost.setdefault(frame, []).append(berth.name)
+    for frame, berths in lost.items():
+        miss = describe(positions.worst[frame].distance, "length", plan.unit)
+        figure = figure_name(positions.worst[frame])
+        yield f"where other track fouls {_listed('berth', berths)}, since {figure} misses closing by {miss}"
+
+
+def _listed(kind: str, names: Sequence[str]) -> str:
+    """Return some names of a kind, the first of them where they are many.
+
+    Examples
+    --------
+    >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
+    ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
+    """
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
 
 
 def _doubtful_pulls(plan: Plan) -> Iterator[Note]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 from typing import TypeVar
 
 from gradehaul.errors import QuantityError, RouteError
@@ -61,6 +62,8 @@ class Layout:
         What curves cost, and the curve coefficient of it, m.
     rails
         The rail conditions it can be asked about.
+    all_routes
+        Whether every route was asked for.
 
     Raises
     ------
@@ -86,6 +89,7 @@ class Layout:
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
         self.plan = plan = _with_bench(plan, hours)
+        self.all_routes = all_routes
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
         self.curves = curve_costs(plan.curve_resistance, plan.scale)
@@ -174,7 +178,15 @@ class Layout:
             *self.rooms(profile.route),
             *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
         )
-        return tuple(climb.load(self._rail(rail), rooms) for rail in rails)
+        loads = (climb.load(self._rail(rail), rooms) for rail in rails)
+        if not profile.fall:
+            return tuple(loads)
+        return tuple(
+            replace(load, holds_back=judge(profile, climb.train(load.told), load.rail, self.pulls).holds_back)
+            if load.told
+            else load
+            for load in loads
+        )
 
     def longest_train(
         self, route: str, power: str, car: str, *, rail: str = "clean", engine: Engine = "leading"
@@ -203,6 +215,16 @@ class Layout:
         named = _named(train, self.plan.trains, "train", self.plan.file)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
 
+    def judged(self, rails: Iterable[str] | None = None) -> tuple[str, ...]:
+        """Return the rail conditions to judge by: those named, else as planned where the plan says so, else clean.
+
+        Raises
+        ------
+        RouteError
+            A rail condition that the plan does not have.
+        """
+        return tuple(dict.fromkeys(map(self._rail, rails or judged_rails(self.rails))))
+
     def _rail(self, rail: str) -> str:
         return _named(rail, {name: name for name in self.rails}, "rail condition", self.plan.file)
 
@@ -214,18 +236,30 @@ def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
 
 
 def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
-    """Return the rail conditions by which a layout passes or fails: as planned where it says so, else every film.
+    """Return the rail conditions by which a layout passes or fails: as planned where it says so, else clean rail.
 
-    Films are judged at both ages, for a plan does not say how old a film is, and the first day must be lived through.
+    Film in the plan is judged at both ages, for a plan does not say how old it is, and the first day must be lived
+    through.
 
     Examples
     --------
     >>> judged_rails(["clean", "treated", "treated fresh"])
-    ('treated', 'treated fresh')
+    ('clean',)
     >>> judged_rails(["clean", "treated", "treated fresh", "as planned", "as planned fresh"])
     ('as planned', 'as planned fresh')
     """
-    return tuple(rail for rail in rails if rail in PLANNED) or tuple(rail for rail in rails if rail != CLEAN)
+    return tuple(rail for rail in rails if rail in PLANNED) or (CLEAN,)
+
+
+def film_rails(rails: Collection[str]) -> tuple[str, ...]:
+    """Return the rail conditions with a film everywhere, each film at both ages.
+
+    Examples
+    --------
+    >>> film_rails(["clean", "treated", "treated fresh", "as planned"])
+    ('treated', 'treated fresh')
+    """
+    return tuple(rail for rail in rails if rail != CLEAN and rail not in PLANNED)
 
 
 _T = TypeVar("_T")

@@ -72,6 +72,8 @@ class Load:
     basis: Basis
     slipping_basis: Basis
     engine: Engine = "leading"
+    holds_back: bool = True
+    """Whether the train of so many cars as a person is shown holds back downhill."""
 
     @property
     def told(self) -> int:

@@ -1,4 +1,4 @@
-"""What a plan view tells: tracks in their places with their effective grade, what passes over what, and stalls."""
+"""What a plan view tells: tracks in their places with their effective grade, what passes over what, and failures."""
 
 from __future__ import annotations
 
@@ -10,10 +10,14 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.fit_trains import Misfit, misfits
+from gradehaul.haulage.judged import outcome_of, worse_ages, worst_first
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.overpasses import Overpass, overpasses
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.track_view import Spot, TrackView, track_view
+from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
@@ -25,8 +29,8 @@ from gradehaul.track.positions import USABLE_MISCLOSURE
 _BESIDE = 0.15
 """The room between two pieces whose places relative to one another nothing tells, as a share of their extent."""
 
-MarkKind = Literal["stalls", "no stopping", "no recovery"]
-"""Where a train stalls, would not start again, or would not recover from a slip."""
+MarkKind = Literal["stalls", "runs away", "no stopping", "no recovery"]
+"""Where a train stalls, runs away, would not start again, or would not recover from a slip."""
 
 
 class OnTrack(NamedTuple):
@@ -65,17 +69,26 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class TrainView:
-    """What becomes of a train on one rail condition, with the stretches to mark and where it stalls first, if at all.
+    """What becomes of a train on one rail condition, with the stretches to mark and where its failures begin and end.
 
-    A stall on track that has no place in the view is None too; its verdict tells it.
+    A place on track that is not in the view is left out; the verdict tells it.
     """
 
     name: str
     route: str
     rail: str
     verdict: Verdict
+    misfits: tuple[Misfit, ...]
     marks: tuple[Mark, ...]
     stall: Spot | None
+    """Where it stalls first."""
+    runaways: tuple[tuple[Spot | None, Spot | None], ...]
+    """Where it begins to run away and where that ends, for each stretch."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,10 +101,16 @@ class PlanView:
     joints: tuple[JointView, ...]
     overpasses: tuple[Overpass, ...]
     trains: tuple[TrainView, ...]
+    """One for each train and rail condition."""
     frames: int
     """How many pieces are drawn whose places relative to one another nothing tells."""
     notes: tuple[Note, ...]
     """What is left out, and why."""
+
+    @property
+    def worse(self) -> tuple[TrainView, ...]:
+        """The trains, each on each film once, at its worse age; the worst first."""
+        return tuple(worst_first(worse_ages(self.trains)))
 
     @property
     def box(self) -> tuple[float, float, float, float]:
@@ -112,7 +131,7 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
         Named trains to judge; None for all whose route is among the layout's.
     rails
         Rail conditions to judge them on; None for those by which the layout passes: as planned where the plan says
-        so, else every film.
+        so, else clean.
 
     Raises
     ------
@@ -148,7 +167,7 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
     views = {view.id: view for view in _laid_out(layout)}
     if not views:
         raise _no_places(layout)
-    chosen = _judged(layout, trains, rails)
+    chosen = list(_judged(layout, trains, rails))
     shifts = _shifts(views.values())
     views = {name: _shifted(view, shifts[view.frame]) for name, view in views.items()}
     return PlanView(
@@ -156,7 +175,7 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
         tracks=views,
         joints=tuple(_joints(layout, shifts)),
         overpasses=tuple(overpasses(list(views.values()))),
-        trains=tuple(_train(views, *each) for each in chosen),
+        trains=tuple(_train(views, each) for each in chosen),
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )
@@ -241,26 +260,37 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
 # Trains
 
 
-def _judged(
-    layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None
-) -> list[tuple[str, RouteProfile, str, Verdict]]:
-    """Return each train asked about with its route and, for each rail condition, its verdict."""
+class _Judged(NamedTuple):
+    """A named train on its route and a rail condition."""
+
+    name: str
+    profile: RouteProfile
+    rail: str
+    verdict: Verdict
+    misfits: tuple[Misfit, ...]
+
+
+def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> Iterator[_Judged]:
+    """Yield each train asked for on each rail condition."""
     plan = layout.plan
     routes = {route.name for route in layout.routes}
     names = trains if trains is not None else [name for name, named in plan.trains.items() if named.route in routes]
-    asked = rails or judged_rails(layout.rails)
-    return [
-        (name, layout.profile(plan.trains[name].route), rail, verdict)
-        for name in dict.fromkeys(names)
-        for rail, verdict in [(rail, layout.verdict(name, rail=rail)) for rail in dict.fromkeys(asked)]
-    ]
+    conditions = layout.judged(rails)
+    for name in dict.fromkeys(names):
+        verdicts = {rail: layout.verdict(name, rail=rail) for rail in conditions}
+        named = plan.trains[name]
+        too_long = misfits(layout, layout.route(named.route), made_up(plan, named))
+        for rail, verdict in verdicts.items():
+            yield _Judged(name, layout.profile(named.route), rail, verdict, too_long)
 
 
-def _train(views: Mapping[str, TrackView], name: str, profile: RouteProfile, rail: str, verdict: Verdict) -> TrainView:
+def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
+    profile, verdict = judged.profile, judged.verdict
     route = profile.route
     kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
         ("no recovery", verdict.no_recovery),
         ("no stopping", verdict.no_stopping),
+        ("runs away", verdict.running_away),
         ("stalls", verdict.stalling),
     )
     marks = tuple(
@@ -268,8 +298,19 @@ def _train(views: Mapping[str, TrackView], name: str, profile: RouteProfile, rai
         for kind, stretches in kinds
         for stretch in stretches
     )
-    stall = _spot(profile, views, verdict.at) if verdict.outcome == "stalls" else None
-    return TrainView(name, route.name, rail, verdict, marks, stall)
+    return TrainView(
+        name=judged.name,
+        route=route.name,
+        rail=judged.rail,
+        verdict=verdict,
+        misfits=judged.misfits,
+        marks=marks,
+        stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
+        runaways=tuple(
+            (_spot(profile, views, each.start), _spot(profile, views, each.stop, ahead=False))
+            for each in verdict.running_away
+        ),
+    )
 
 
 def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTrack]:
@@ -282,9 +323,9 @@ def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTr
             yield OnTrack(way.track, *part)
 
 
-def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float) -> Spot | None:
-    """Return where a place on a route lies, headed as the route runs; the track ahead at a joint."""
-    number = int(np.searchsorted(profile.starts, at + 1e-9, side="right")) - 1
+def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, ahead: bool = True) -> Spot | None:
+    """Return where a place on a route lies, headed as the route runs; at a joint on the track ahead, or behind."""
+    number = int(np.searchsorted(profile.starts, at + (1e-9 if ahead else -1e-9), side="right")) - 1
     number = min(max(number, 0), len(profile.route.ways) - 1)
     way = profile.route.ways[number]
     if way.track not in views:

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.predicted import Predicted, predictions
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
-from gradehaul.haulage.verdict import Outcome, judge
+from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.plan.stock import CLEAN, FRESH
@@ -36,7 +36,7 @@ class TrialAnswer:
     trial: Trial
     locos: str
     train: str
-    outcome: Outcome
+    outcome: Climb
     asks: float
     gives: float
     stall_probability: float
@@ -112,7 +112,7 @@ def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
             trial=trial,
             locos=", ".join(loco.name for loco, _ in train.locos),
             train=", ".join(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name for cut in trial.consist),
-            outcome=verdict.outcome,
+            outcome=verdict.climb,
             asks=gives - verdict.margin,
             gives=gives,
             stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
@@ -157,7 +157,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
         layout = Layout(plan)
         draws = Draws(layout.plan, layout.coefficient, seed=seed)
         known = {route.name for route in layout.routes}
-        judged = judged_rails(layout.rails)
+        judged = (*judged_rails(layout.rails), *film_rails(layout.rails))
         for named in layout.plan.trains.values():
             if named.route not in known:
                 continue

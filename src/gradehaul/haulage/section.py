@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gradehaul.errors import RouteError
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.fit_trains import Misfit, misfits
 from gradehaul.haulage.joint_places import JointPlace, joints_along
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.judged import outcome_of, rail_without_age
+from gradehaul.haulage.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.stretches import (
     CurveStretch,
@@ -22,22 +24,27 @@ from gradehaul.haulage.stretches import (
     track_stretches,
 )
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import listed, nearest, quoted
 from gradehaul.plan.records import NamedTrain, Plan
-from gradehaul.plan.stock import CLEAN
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PullGiven:
-    """What a train's locomotives give on one rail condition, N, by the place of its head, and what becomes of it."""
+    """What a train's locomotives give on one rail condition, N, by the place of its head, and what becomes of it.
+
+    The verdict is that on what is shown, which may be one leg; the outcome that on the whole route.
+    """
 
     rail: str
     standing: PiecewiseQuadratic
     slipping: PiecewiseQuadratic
     verdict: Verdict
+    outcome: Outcome
+    judged: bool = True
+    """False for a film everywhere, which answers a question beside what is judged."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,8 +103,8 @@ def long_section(
     train
         A named train, which need not be meant for this route; None for the first that is, if any.
     rails
-        The rail conditions to reckon with; None for clean rail and those by which the layout is judged: as planned
-        where the plan says so, else every film.
+        The rail conditions to judge; None for as planned where the plan says so, else clean rail, and beside it each
+        film everywhere, at its worse age for the train.
 
     Raises
     ------
@@ -178,8 +185,9 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
 
 
 def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
+    """Return the rail conditions asked for, or all that may be shown."""
     if asked is None:
-        return (CLEAN, *judged_rails(layout.rails))
+        return (*judged_rails(layout.rails), *film_rails(layout.rails))
     for name in asked:
         if name not in layout.rails:
             raise RouteError(
@@ -206,17 +214,39 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
     started = made_up(layout.plan, named)
     train = started.after(profile.route.run_rounds)
     need = demand(profile, train)
+    too_long = misfits(layout, layout.route(profile.route.whole), started)
+    given = [_given(layout, profile, started, rail, need.running, too_long) for rail in told_rails]
+    if rails is None:
+        given = _films_once(given)
     return Haul(
         name=named.name,
         train=train,
         running=need.running,
         starting=need.starting,
-        given=tuple(_given(layout, profile, started, rail, need.running) for rail in told_rails),
-        misfits=misfits(layout, layout.route(profile.route.whole), started),
+        given=tuple(given),
+        misfits=too_long,
     )
 
 
-def _given(layout: Layout, profile: RouteProfile, started: Train, rail: str, asked: PiecewiseQuadratic) -> PullGiven:
+def _films_once(given: Sequence[PullGiven]) -> list[PullGiven]:
+    """Return what is judged, and each film everywhere once, at the age that is worse for the train."""
+    judged = [each for each in given if each.rail not in film_rails([each.rail])]
+    films: dict[str, PullGiven] = {}
+    for each in given[len(judged) :]:
+        worse = films.setdefault(rail_without_age(each.rail), each)
+        if how_well(each.verdict) < how_well(worse.verdict):
+            films[rail_without_age(each.rail)] = each
+    return [*judged, *(replace(each, judged=False) for each in films.values())]
+
+
+def _given(
+    layout: Layout,
+    profile: RouteProfile,
+    started: Train,
+    rail: str,
+    asked: PiecewiseQuadratic,
+    too_long: Sequence[Misfit],
+) -> PullGiven:
     train = started.after(profile.route.run_rounds)
     given = supply(profile, train, rail, layout.pulls)
     standing, slipping = (
@@ -225,4 +255,8 @@ def _given(layout: Layout, profile: RouteProfile, started: Train, rail: str, ask
         else steps([asked.start, asked.stop], [pull])
         for pull in (given.standing, given.slipping)
     )
-    return PullGiven(rail, standing, slipping, judge(profile, started, rail, layout.pulls))
+    verdict = judge(profile, started, rail, layout.pulls)
+    whole = verdict
+    if profile.route.whole != profile.route.name:
+        whole = judge(layout.profile(profile.route.whole), started, rail, layout.pulls)
+    return PullGiven(rail, standing, slipping, verdict, outcome_of(whole, too_long))

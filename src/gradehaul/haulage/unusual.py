@@ -6,7 +6,6 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.lines import STEEP
 from gradehaul.plan.records import Car, Loco, Note
 from gradehaul.plan.stock import CLEAN, conditions
 from gradehaul.quantities import describe
@@ -18,6 +17,8 @@ if TYPE_CHECKING:
     from gradehaul.haulage.profile import Ruling
     from gradehaul.plan.records import Plan
 
+STEEP = 0.10
+"""A grade beyond this gets a note: 1 in 10 is rack-railway country (common practice)."""
 _GAUGES = 10.0
 """Radii under so many gauges are hardly run by any model (common practice; NEM 111 permits none so sharp)."""
 _SHORT, _LONG = 2.5, 45.0
@@ -36,23 +37,27 @@ def unusual_notes(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
     rulings
         The hardest places of its routes.
     """
-    stated = {track.id for track in plan.tracks.values() if track.grade is not None and abs(track.grade) > STEEP}
-    names = {track.name for track in plan.tracks.values() if track.id in stated}
-    told: set[str] = set()
-    for ruling in rulings:
-        if ruling.grade > STEEP and ruling.track not in names | told:
-            told.add(ruling.track)
-            grade, steep = (describe(each, "grade", "%") for each in (ruling.grade, STEEP))
-            yield Note(
-                ruling.track,
-                f"the grade comes to {grade}; more than {steep} is for racks, 2 % to 4 % is usual on hills",
-            )
+    yield from _steep(plan, rulings)
     yield from _sharp(plan)
     for loco in plan.locos.values():
         yield from _odd(plan, loco)
         yield from _film_above_clean(plan, loco)
     for car in plan.cars.values():
         yield from _odd(plan, car)
+
+
+def _steep(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
+    """Yield a note for each stated grade, and for each hardest place of a route, that only a rack would climb."""
+    usual = f"more than {describe(STEEP, 'grade', '%')} is for racks, 2 % to 4 % is usual on hills"
+    shown: set[str] = set()
+    for track in plan.tracks.values():
+        if track.grade is not None and abs(track.grade) > STEEP:
+            shown.add(track.name)
+            yield Note(track.place, f"the grade is {describe(track.grade, 'grade', '%')}; {usual}")
+    for ruling in rulings:
+        if ruling.grade > STEEP and ruling.track not in shown:
+            shown.add(ruling.track)
+            yield Note(ruling.track, f"the grade comes to {describe(ruling.grade, 'grade', '%')}; {usual}")
 
 
 def _sharp(plan: Plan) -> Iterator[Note]:

@@ -1,18 +1,19 @@
-"""The verdict on a train: whether it climbs, is marginal or stalls, and whether it holds back downhill."""
+"""The verdict on a train: whether it climbs, is marginal, runs away or stalls, and where."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, get_args
 
 from gradehaul.haulage.demand import TIE, Pulls, bases_at, demand, supply
+from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
-Outcome = Literal["climbs", "marginal", "stalls"]
+Climb = Literal["stalls", "marginal", "climbs"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +31,11 @@ class Verdict:
     ``climbs``: it gets through even if the wheels slip, and can stop and restart anywhere. ``marginal``: it gets
     through as long as the wheels never slip; it must not stop on the `no_stopping` stretches, and would not recover
     from a slip on the `no_recovery` ones. ``stalls``: it asks more than the standing pull on the `stalling` stretches.
+    It runs away where it pushes its locomotives down the hill, on the `running_away` stretches.
     """
 
-    outcome: Outcome
+    climb: Climb
+    """What becomes of it uphill alone."""
     margin: float
     """The least of standing pull less demand."""
     margin_at: float
@@ -43,11 +46,36 @@ class Verdict:
     no_stopping: tuple[Stretch, ...]
     no_recovery: tuple[Stretch, ...]
     stalling: tuple[Stretch, ...]
-    holds_back: bool
-    runs_away_at: float | None
-    """Where the train first pushes its locomotives down the hill, None where it never does."""
+    running_away: tuple[Stretch, ...]
+    runs_away_on: str
+    """The track under its head where it first runs away; empty where it never does."""
     basis: Basis
     slipping_basis: Basis
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of what happens to it uphill and downhill."""
+        return worst((self.climb, "climbs" if self.holds_back else "runs away"))
+
+    @property
+    def holds_back(self) -> bool:
+        """Whether its locomotives hold it back downhill everywhere."""
+        return not self.running_away
+
+    @property
+    def runs_away_at(self) -> float | None:
+        """Where it first pushes its locomotives down the hill, None where it never does."""
+        return self.running_away[0].start if self.running_away else None
+
+    @property
+    def worst_at(self) -> float:
+        """The place of its outcome: where it first stalls or runs away, else where the margin is least."""
+        return self.running_away[0].start if self.outcome == "runs away" else self.at
+
+    @property
+    def worst_track(self) -> str:
+        """The track under its head there."""
+        return self.runs_away_on if self.outcome == "runs away" else self.track
 
 
 def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
@@ -92,9 +120,9 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     return judge_running(profile, train.after(profile.route.run_rounds), rail, pulls)
 
 
-def how_well(verdict: Verdict) -> tuple[int, bool, float]:
-    """Return what orders verdicts on one train: the worst first, by outcome, holding back, and pull to spare."""
-    return -_WORSE.index(verdict.outcome), verdict.holds_back, verdict.margin
+def how_well(verdict: Verdict) -> tuple[int, float]:
+    """Return what orders verdicts on one train: the worst first, by outcome and pull to spare."""
+    return WORST_FIRST.index(verdict.outcome), verdict.margin
 
 
 def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdict:
@@ -105,43 +133,39 @@ def judge_running(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) 
     restart = less(given.standing, need.starting)
     allowed = TIE * greatest(given.standing)
     allowed_slip = TIE * greatest(given.slipping)
-    worst, worst_slip = stand.least(), slip.least()
+    least, least_slip = stand.least(), slip.least()
     stalling = _stretches(stand, -allowed)
     no_stopping = _stretches(restart, -allowed)
     no_recovery = _stretches(slip, -allowed_slip)
     pushing = _stretches(less(given.slipping, -need.least), -allowed_slip)
-    outcome: Outcome = "stalls" if stalling else "marginal" if no_stopping or no_recovery else "climbs"
-    at = stalling[0].start if stalling else worst.at
+    climb: Climb = "stalls" if stalling else "marginal" if no_stopping or no_recovery else "climbs"
+    at = stalling[0].start if stalling else least.at
     basis = bases_at(profile, train, rail, pulls, at).standing
-    slipping_basis = bases_at(profile, train, rail, pulls, worst_slip.at).slipping
+    slipping_basis = bases_at(profile, train, rail, pulls, least_slip.at).slipping
     return Verdict(
-        outcome=outcome,
-        margin=worst.value,
-        margin_at=worst.at,
+        climb=climb,
+        margin=least.value,
+        margin_at=least.at,
         at=at,
         track=profile.track_at(at, ahead=bool(stalling)),
         no_stopping=no_stopping,
         no_recovery=no_recovery,
         stalling=stalling,
-        holds_back=not pushing,
-        runs_away_at=pushing[0].start if pushing else None,
+        running_away=pushing,
+        runs_away_on=profile.track_at(pushing[0].start, ahead=True) if pushing else "",
         basis=basis,
         slipping_basis=slipping_basis,
     )
 
 
-_WORSE: tuple[Outcome, ...] = ("climbs", "marginal", "stalls")
-
-
 def _worst_of(legs: Sequence[tuple[Verdict, float]]) -> Verdict:
     """Return the verdict over legs, each with where on the route it begins."""
     moved = [_moved(verdict, start) for verdict, start in legs]
-    outcome = max((verdict.outcome for verdict in moved), key=_WORSE.index)
-    worst = min(moved, key=lambda verdict: verdict.margin)
-    told = next((verdict for verdict in moved if verdict.stalling), worst)
+    hardest = min(moved, key=lambda verdict: verdict.margin)
+    told = next((verdict for verdict in moved if verdict.stalling), hardest)
     return replace(
-        worst,
-        outcome=outcome,
+        hardest,
+        climb=min((verdict.climb for verdict in moved), key=get_args(Climb).index),
         at=told.at,
         track=told.track,
         basis=told.basis,
@@ -149,8 +173,8 @@ def _worst_of(legs: Sequence[tuple[Verdict, float]]) -> Verdict:
         no_stopping=tuple(stretch for verdict in moved for stretch in verdict.no_stopping),
         no_recovery=tuple(stretch for verdict in moved for stretch in verdict.no_recovery),
         stalling=tuple(stretch for verdict in moved for stretch in verdict.stalling),
-        holds_back=all(verdict.holds_back for verdict in moved),
-        runs_away_at=next((verdict.runs_away_at for verdict in moved if verdict.runs_away_at is not None), None),
+        running_away=tuple(stretch for verdict in moved for stretch in verdict.running_away),
+        runs_away_on=next((verdict.runs_away_on for verdict in moved if verdict.running_away), ""),
     )
 
 
@@ -165,7 +189,7 @@ def _moved(verdict: Verdict, by: float) -> Verdict:
         no_stopping=moved(verdict.no_stopping),
         no_recovery=moved(verdict.no_recovery),
         stalling=moved(verdict.stalling),
-        runs_away_at=None if verdict.runs_away_at is None else verdict.runs_away_at + by,
+        running_away=moved(verdict.running_away),
     )
 
 

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
-from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.toml import parse, read_text
@@ -31,10 +30,10 @@ class Asked:
     height_layers: tuple[str, ...] = ()
     unit: str | None = None
     """The drawing's unit."""
+    rails: bool = False
     snap: str | None = None
     fit: str | None = None
     kink: str | None = None
-    repair: bool = False
     scale: str | None = None
 
 
@@ -51,7 +50,6 @@ class Imported:
     """What keeps the plan from being used, such as a route over a line that is gone."""
 
 
-@uncollected()
 def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     """Return a drawing as the text of a plan file.
 
@@ -72,9 +70,8 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     OSError
         A file cannot be read.
     """
-    from gradehaul.plan.drawing.assembly import assemble, terms
-    from gradehaul.plan.drawing.dxf import read_drawing
-    from gradehaul.plan.drawing.dxf_file import check_file
+    from gradehaul.plan.drawing.assembly import CHORDS, assemble, terms
+    from gradehaul.plan.drawing.dxf import check_file, read_drawing
 
     before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
     data: dict[str, Any] = {} if before is None or plan is None else parse(before, plan)
@@ -84,7 +81,12 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     scale = _scale(data, asked, plan or "")
     layers = asked.layers or ("*",)
     read = read_drawing(
-        drawing, layers=layers, height_layers=asked.height_layers, unit=_drawing_unit(asked), repair=asked.repair
+        drawing,
+        layers=layers,
+        height_layers=asked.height_layers,
+        unit=_drawing_unit(asked),
+        tolerance=CHORDS * scale.gauge,
+        typed=True,
     )
     unit = unit_of(data, plan or "") if before is not None else "in" if read.unit in _IMPERIAL else "mm"
     on = terms(
@@ -95,6 +97,8 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
         fit=_asked("fit", asked.fit, "length", unit),
         kink=_asked("kink", asked.kink, "angle", unit),
         height_layers=asked.height_layers,
+        rails=asked.rails,
+        typed=True,
     )
     known = [] if before is None or plan is None else lines_before(before, data, plan)
     drawn = assemble(

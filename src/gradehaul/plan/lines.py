@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 
 MOST_TRACKS = 100_000
 """The most tracks in a plan: pieces within pieces could multiply to any number."""
-STEEP = 0.10
-"""A grade beyond this gets a note; 1 in 10 is rack-railway country."""
 
 
 @dataclass(slots=True)
@@ -102,9 +100,6 @@ def _lay_line(
 ) -> None:
     spliced = list(splice(entry.table.track, pieces))
     tracks = tuple([_track_record(name, number, each, entry.table) for number, each in enumerate(spliced, 1)])
-    for track in tracks:
-        if track.grade is not None and abs(track.grade) > STEEP:
-            faults.note(track.place, f"the grade is {100 * track.grade:.3g} %; is that meant?")
     line = Line(
         name,
         entry.table.from_,

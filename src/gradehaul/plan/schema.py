@@ -85,8 +85,8 @@ class DrawingTable(Table):
     """A curve fitted to chords lies this near to what is drawn. Left out: a twentieth of the gauge."""
     kink: Turn | None = None
     """Track goes on over a break of direction up to this angle. Left out: 5 degrees."""
-    repair: bool = False
-    """Whether a damaged file is mended, as long as no number in it changes."""
+    rails: bool = False
+    """Whether the layers show the two rails of each track, of which the center line is read."""
 
 
 class JointTable(Table):

@@ -37,8 +37,50 @@ HEADS = (
     "limit_high",
     "told_low",
     "told_high",
+    "holds_back",
 )
 """The columns; those of the JSON document where they tell the same."""
+
+
+TRAIN_HEADS = (
+    "train",
+    "route",
+    "rail",
+    "judged",
+    "outcome",
+    "verdict",
+    "holds_back",
+    "stall_probability",
+    "margin_n",
+    "at_m",
+    "track",
+    "runs_away_at_m",
+    "misfits",
+)
+"""The columns of the trains; those of the JSON document where they tell the same."""
+
+
+def trains_csv(answer: CheckAnswer) -> str:
+    """Return the named trains as CSV (RFC 4180): a row for each train and rail condition."""
+    rows = (
+        (
+            each.name,
+            each.route,
+            each.rail,
+            "yes" if each.rail in answer.judged_rails else "no",
+            each.outcome,
+            each.verdict.climb,
+            "yes" if each.verdict.holds_back else "no",
+            rounded(each.trust.stall_probability),
+            rounded(each.verdict.margin),
+            rounded(each.verdict.at),
+            each.verdict.track,
+            None if each.verdict.runs_away_at is None else rounded(each.verdict.runs_away_at),
+            "; ".join(misfit.place for misfit in each.misfits),
+        )
+        for each in answer.trains
+    )
+    return csv_text(TRAIN_HEADS, rows)
 
 
 def check_csv(answer: CheckAnswer) -> str:
@@ -88,4 +130,5 @@ def _row(answer: RouteAnswer, load: Load, spread: LoadSpread) -> tuple[Cell, ...
         spread.limit_high,
         load.held(spread.rated_low),
         load.held(spread.rated_high),
+        "yes" if load.holds_back else "no",
     )

@@ -9,7 +9,10 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.haulage.berths import BerthAnswer
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.fit_trains import Misfit
+from gradehaul.haulage.judged import outcome_of
 from gradehaul.haulage.longest import Binds, Load
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import Stretch, Verdict
@@ -45,6 +48,7 @@ def check_document(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> dict[s
         "judged_rails": list(answer.judged_rails),
         "passes": answer.passes,
         "not_judged": list(answer.unjudged),
+        "not_checked": list(answer.not_checked),
         "routes": [_route(route) for route in answer.routes],
         "between": [_between(between) for between in answer.between],
         "trains": [_train(train) for train in answer.trains],
@@ -60,6 +64,7 @@ def check_document(answer: CheckAnswer, ways: Sequence[WaysOver] = ()) -> dict[s
             }
             for figure in answer.figures
         ],
+        "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes],
     }
 
@@ -127,6 +132,7 @@ def _load(load: Load, spread: LoadSpread) -> dict[str, Any]:
         "fits_cars": load.fits,
         "fits_by": load.fits_by,
         "engine": load.engine,
+        "holds_back": load.holds_back,
         "basis": load.basis,
         "slipping_basis": load.slipping_basis,
         "binds": None if load.binds is None else _binds(load.binds),
@@ -161,7 +167,7 @@ def _train(train: TrainAnswer) -> dict[str, Any]:
         "route": train.route,
         "rail": train.rail,
         "length_m": rounded(train.length),
-        **verdict_document(train.verdict),
+        **verdict_document(train.verdict, train.misfits),
         **_trust(train.trust),
     }
 
@@ -215,10 +221,15 @@ def _way_over(way: WaysOver) -> dict[str, Any]:
     }
 
 
-def verdict_document(verdict: Verdict) -> dict[str, Any]:
-    """Return a verdict as it stands in every document: forces in N, places of the head in m."""
+def verdict_document(verdict: Verdict, misfits: Sequence[Misfit], outcome: Outcome | None = None) -> dict[str, Any]:
+    """Return a verdict as it stands in every document: forces in N, places of the head in m.
+
+    ``outcome`` is the worst of all that happens to the train, here unless another is given for the whole route;
+    ``verdict`` is what becomes of it uphill alone.
+    """
     return {
-        "verdict": verdict.outcome,
+        "outcome": outcome or outcome_of(verdict, misfits),
+        "verdict": verdict.climb,
         "margin_n": rounded(verdict.margin),
         "margin_at_m": rounded(verdict.margin_at),
         "at_m": rounded(verdict.at),
@@ -226,8 +237,18 @@ def verdict_document(verdict: Verdict) -> dict[str, Any]:
         "no_stopping_m": _stretches(verdict.no_stopping),
         "no_recovery_m": _stretches(verdict.no_recovery),
         "stalling_m": _stretches(verdict.stalling),
+        "running_away_m": _stretches(verdict.running_away),
         "holds_back": verdict.holds_back,
         "runs_away_at_m": None if verdict.runs_away_at is None else rounded(verdict.runs_away_at),
+        "misfits": [
+            {
+                "place": each.place,
+                "kind": each.kind,
+                "length_m": rounded(each.length),
+                "available_m": rounded(each.available),
+            }
+            for each in misfits
+        ],
         "basis": verdict.basis,
         "slipping_basis": verdict.slipping_basis,
     }

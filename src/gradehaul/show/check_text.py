@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gradehaul.haulage.check import CheckAnswer, Figure
+from gradehaul.haulage.check import CheckAnswer, Figure, misfit_notes
 from gradehaul.plan.names import clean
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
@@ -40,6 +40,10 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
     """
     page = Page()
     _add_title(page, answer, reader)
+    if answer.doubts:
+        page.heading("Look at these figures first: if one is wrong, so is the answer")
+        for doubt in answer.doubts:
+            page.line(str(doubt), indent=2)
     add_verdicts(page, answer, reader)
     _add_missing(page, answer)
     if any(route.loads for route in answer.routes):
@@ -56,9 +60,11 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
         add_origins(page, answer, reader)
     else:
         _add_figures(page, answer, reader)
-    if answer.notes:
+    above = (*answer.doubts, *misfit_notes(answer.plan, answer.trains))
+    notes = [note for note in answer.notes if note not in above]
+    if notes:
         page.heading("Notes")
-        for note in answer.notes:
+        for note in notes:
             page.line(str(note), indent=2)
     if answer.plan.films:
         page.heading("Caution")

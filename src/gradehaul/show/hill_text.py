@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from gradehaul.design.backward import Stop
 from gradehaul.haulage.check import CheckAnswer
+from gradehaul.haulage.judged import worst_first
 from gradehaul.haulage.longest import Load
 from gradehaul.show.naming import cars_told
-from gradehaul.show.page import Page, Piece
-
-_OUTCOMES: dict[str, Piece] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
+from gradehaul.show.outcome_words import OUTCOMES
+from gradehaul.show.page import Page
 
 
 def add_stop(page: Page, harder: str, stop: Stop) -> None:
@@ -26,16 +22,11 @@ def add_stop(page: Page, harder: str, stop: Stop) -> None:
 def add_worst(page: Page, answer: CheckAnswer) -> None:
     """Add the worst outcome of the named trains, on whatever rail it is."""
     if answer.trains:
-        order = list(_OUTCOMES)
-        worst = max(answer.trains, key=lambda train: order.index(train.verdict.outcome))
-        rails = [
-            each.rail
-            for each in answer.trains
-            if (each.name, each.verdict.outcome) == (worst.name, worst.verdict.outcome)
-        ]
+        worst = worst_first(answer.trains)[0]
+        rails = [each.rail for each in answer.trains if (each.name, each.outcome) == (worst.name, worst.outcome)]
         alone = len({train.name for train in answer.trains}) == 1
         words = f"Train {worst.name}" if alone else f"Worst of its trains: {worst.name}"
-        page.line(f"{words} ", _OUTCOMES[worst.verdict.outcome], f" on {', '.join(rails)} rail.", indent=2)
+        page.line(f"{words} ", OUTCOMES[worst.outcome], f" on {', '.join(rails)} rail.", indent=2)
 
 
 def add_trains(page: Page, answer: CheckAnswer) -> None:
@@ -62,7 +53,5 @@ def add_trains(page: Page, answer: CheckAnswer) -> None:
     if answer.trains:
         page.heading("Named trains")
         names = dict.fromkeys(train.name for train in answer.trains)
-        by_train = {
-            name: [_OUTCOMES[train.verdict.outcome] for train in answer.trains if train.name == name] for name in names
-        }
+        by_train = {name: [OUTCOMES[train.outcome] for train in answer.trains if train.name == name] for name in names}
         page.table(["train", *answer.rails], [[name, *outcomes] for name, outcomes in by_train.items()])

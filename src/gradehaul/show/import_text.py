@@ -6,7 +6,7 @@ import math
 from collections import Counter
 
 from gradehaul.plan.drawing.drawn import Drawn
-from gradehaul.plan.drawing.told import at_text, by_code, fault_text
+from gradehaul.plan.drawing.wording import at_text, by_code, fault_text
 from gradehaul.plan.importing import Imported
 from gradehaul.plan.names import clean, quoted
 from gradehaul.show.page import Page

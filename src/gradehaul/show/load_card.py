@@ -23,7 +23,7 @@ _SIZE = Size(11.69, 8.27, 13.0, left=0.55, right=0.55, ticks=1, roomy=True, dots
 """A4 landscape, with letters to be read from an arm's length."""
 
 _LINE = 0.36
-_MOST_ROWS = 15
+_MOST_ROWS = 13
 """Height of a row of loads, inches, and as many as a page holds."""
 
 _GAP = 0.08
@@ -38,6 +38,9 @@ _WRAPPED = 0.6
 
 _NOTES = 3
 """Lines for what the marks of a page mean."""
+
+_TRAINS = 3
+"""Lines for how the named trains do."""
 
 
 class _PagePart(NamedTuple):
@@ -101,6 +104,7 @@ def _sheet(parts: Sequence[_PagePart], *, fixed: bool) -> Sheet:
 def _rows(number: int, part: _PagePart, *, fixed: bool) -> list[Row]:
     loads = [Row(f"{number} load {k}", _LINE) for k in range(sum(len(block.rows) for block in part.blocks))]
     notes = [Row(f"{number} note {k}", 0.24) for k in range(1 + _NOTES)]
+    trains = [Row(f"{number} train {k}", 0.24) for k in range(_TRAINS)]
     rest = Row(f"{number} rest", 0.0, grows=True) if fixed else Row(f"{number} rest", 0.3)
     return [
         Row(f"{number} title", 0.5),
@@ -109,6 +113,7 @@ def _rows(number: int, part: _PagePart, *, fixed: bool) -> list[Row]:
         Row(f"{number} below heads", _GAP),
         *loads,
         Row(f"{number} below loads", _GAP),
+        *trains,
         *notes,
         rest,
     ]
@@ -135,8 +140,10 @@ def _draw(sheet: Sheet, number: int, part: _PagePart) -> None:
             _draw_row(sheet, each, _columns(sheet.room(f"{number} load {row}"), len(card.rails)))
             row += 1
         sheet.line([top.left, top.right], [bottom.bottom] * 2, color=INK, lw=0.6)
-    _set(sheet, READ, sheet.room(f"{number} note 0"), scale=0.7)
     wide = top.right - top.left
+    for k, line in enumerate(_sentences(sheet, card.trains, wide)):
+        _set(sheet, line, sheet.room(f"{number} train {k}"), scale=0.8, weight="bold")
+    _set(sheet, READ, sheet.room(f"{number} note 0"), scale=0.7)
     for k, line in enumerate(_wrapped(sheet, card.note(part.blocks), wide, _NOTES, scale=0.7)):
         _set(sheet, line, sheet.room(f"{number} note {k + 1}"), scale=0.7)
 
@@ -196,6 +203,13 @@ def _wrapped(sheet: Sheet, text: str, wide: float, lines: int, **style: Any) -> 
         told.append(sheet.fitted(" ".join(words[:count]), wide, **style))
         words = words[count:]
     return [*told, sheet.fitted(" ".join(words), wide, **style)] if words else told
+
+
+def _sentences(sheet: Sheet, sentences: Sequence[str], wide: float) -> list[str]:
+    """Return the lines of some sentences, each on lines of its own as long as there is room."""
+    style = {"scale": 0.8, "weight": "bold"}
+    lines = [line for each in sentences for line in _wrapped(sheet, each, wide, _TRAINS, **style)]
+    return lines if len(lines) <= _TRAINS else _wrapped(sheet, " ".join(sentences), wide, _TRAINS, **style)
 
 
 def _dashes(rail: str) -> Any:  # noqa: ANN401 - a line style of matplotlib's

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer
+from gradehaul.haulage.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
+from gradehaul.show.headline import film_everywhere, judged_on, outcome_of_train
 from gradehaul.show.naming import cars_told
 
 
@@ -16,8 +18,13 @@ class CardCell:
     """The load on one rail condition: the cars to run, a mark where room and not pull bounds them, and the limit."""
 
     rated: str
-    mark: str
+    marks: tuple[str, ...]
     limit: str
+
+    @property
+    def mark(self) -> str:
+        """All marks behind the cars to run."""
+        return "".join(self.marks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,16 +53,21 @@ class Card:
     blocks: tuple[CardBlock, ...]
     marks: Mapping[str, str]
     """The place that each mark stands for: one that holds no more."""
+    trains: tuple[str, ...]
+    """The outcome of each named train that it pulls, the worst first: as judged, then with film everywhere."""
 
     def note(self, blocks: Sequence[CardBlock] | None = None) -> str:
         """Return what the marks mean that stand in some blocks, in all of them if left out; empty where none does."""
         shown = self.blocks if blocks is None else blocks
-        used = {cell.mark for block in shown for row in block.rows for cell in row.cells}
+        used = {mark for block in shown for row in block.rows for cell in row.cells for mark in cell.marks}
         told = ", ".join(f"{mark} {place}" for mark, place in self.marks.items() if mark in used)
-        return f"No more fit: {told}" if told else ""
+        room = f"No more fit: {told}. " if told else ""
+        return f"{room}{_AWAY} so many run away downhill." if _AWAY in used else room.rstrip(". ")
 
 
 _MARKS = "*†‡§¶"
+_AWAY = "!"
+"""The mark of a train that runs away downhill."""
 
 READ = (
     "Cars to run / limit. Cars to run: gets through even if the wheels slip, and restarts anywhere. "
@@ -84,7 +96,24 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         )
         blocks.append(CardBlock(route.route.name, rows))
     by_mark = {mark: place for place, mark in marks.items()}
-    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark)
+    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark, tuple(_trains(answer, power)))
+
+
+def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
+    """Yield in a sentence how the named trains with a power do as judged, and with film everywhere."""
+    trains = answer.plan.trains
+    pulled = {name for name in trains if any(cut.name == power.name for cut in trains[name].consist)}
+    judged = worst_of_each(answer.on(answer.judged_rails))
+    for where, found in (
+        (judged_on(answer).strip(), judged),
+        *((f"with {film} everywhere", those) for film, those in film_everywhere(answer).items()),
+    ):
+        mine = worst_first(each for each in found if each.name in pulled)
+        if mine:
+            yield f"Trains {where}: {'; '.join(map(outcome_of_train, mine))}."
+    unjudged = [name for name in answer.unjudged if name in pulled]
+    if unjudged:
+        yield f"NOT CHECKED: {', '.join(unjudged)}."
 
 
 def _car(load: Load, route: RouteAnswer) -> str:
@@ -99,9 +128,11 @@ def _under(answer: CheckAnswer, power: Power) -> str:
     return ", ".join(part for part in (made_of, answer.plan.title) if part)
 
 
-def _cell(load: Load, marks: dict[str, str]) -> CardCell:
-    mark = ""
+def _cell(load: Load, places: dict[str, str]) -> CardCell:
+    marks: list[str] = []
     if load.fits is not None and load.fits_by is not None and load.fits < load.rated:
-        number = len(marks)
-        mark = marks.setdefault(load.fits_by, _MARKS[number % len(_MARKS)] * (1 + number // len(_MARKS)))
-    return CardCell(cars_told(load.told), mark, f"/ {cars_told(load.limit)}")
+        number = len(places)
+        marks.append(places.setdefault(load.fits_by, _MARKS[number % len(_MARKS)] * (1 + number // len(_MARKS))))
+    if not load.holds_back:
+        marks.append(_AWAY)
+    return CardCell(cars_told(load.told), tuple(marks), f"/ {cars_told(load.limit)}")

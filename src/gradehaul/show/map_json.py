@@ -74,8 +74,12 @@ def _train(train: TrainView) -> dict[str, Any]:
         "name": train.name,
         "route": train.route,
         "rail": train.rail,
-        **verdict_document(train.verdict),
+        **verdict_document(train.verdict, train.misfits),
         "stall": None if train.stall is None else _spot(train.stall),
+        "runaways": [
+            {"begins": None if begin is None else _spot(begin), "ends": None if end is None else _spot(end)}
+            for begin, end in train.runaways
+        ],
         "marks": [_mark(mark) for mark in train.marks],
     }
 

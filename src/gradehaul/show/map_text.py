@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from gradehaul.haulage.plan_view import PlanView, TrainView
 from gradehaul.haulage.track_view import TrackView
 from gradehaul.show.naming import USE_TOLD
+from gradehaul.show.outcome_words import misfit_words
 from gradehaul.show.page import Page, Piece, words_of
 from gradehaul.show.plan_key import rail_told
 from gradehaul.show.plan_uses import hangs_on, titles, train_told
@@ -95,16 +96,23 @@ def _curve(track: TrackView, reader: Reader) -> str:
 
 
 def _add_train(page: Page, view: PlanView, train: TrainView, reader: Reader) -> None:
-    page.line(
-        (train.name, "bold"), f", {rail_told(train.rail)}, route {train.route}: {train.verdict.outcome}", indent=2
-    )
+    page.line((train.name, "bold"), f", {rail_told(train.rail)}, route {train.route}: {train.outcome}", indent=2)
     if train.stall is not None:
         at = f"{reader.length(train.stall.at)} along {view.plan.tracks[train.stall.track].name}"
         x, y = _place(train.stall.x, train.stall.y, reader)
         page.line(f"stalls first {at}, at {x}, {y}", indent=4)
-    words = {"stalls": "stalls", "no stopping": "must not stop", "no recovery": "would not recover from a slip"}
+    for misfit in train.misfits:
+        page.line(misfit_words(misfit, reader), indent=4)
+    words = {
+        "stalls": "stalls",
+        "runs away": "runs away",
+        "no stopping": "must not stop",
+        "no recovery": "would not recover from a slip",
+    }
     for mark in train.marks:
         start, stop = reader.length(mark.start), reader.length(mark.stop)
         names = list(dict.fromkeys(view.plan.tracks[part.track].name for part in mark.on))
         where = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
-        page.line(f"{words[mark.kind]} with its head from {start} to {stop} along its route, {where}", indent=4)
+        page.line(
+            f"{words.get(mark.kind, mark.kind)} with its head from {start} to {stop} along its route, {where}", indent=4
+        )

@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from gradehaul.haulage.longest import Test
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.verdict import Outcome
 from gradehaul.plan.records import Basis
 from gradehaul.plan.stock import MOST_CARS
 
 if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
     from gradehaul.treatment.needs import Test as Needed
-
-OUTCOMES: dict[Outcome, tuple[str, str]] = {
-    "climbs": ("climbs", "green"),
-    "marginal": ("marginal", "yellow"),
-    "stalls": ("STALLS", "bold red"),
-}
-"""What becomes of a train, in a table, with its style."""
 
 USE_TOLD: Mapping[Use, str | tuple[str, str]] = {
     "film": ("film", "green"),
@@ -80,3 +73,17 @@ def tracks_under(profile: RouteProfile, start: float, stop: float) -> str:
     """Return the tracks that a stretch of a route lies on: one by name, the first and last of several."""
     first, last = profile.track_at(start, ahead=True), profile.track_at(stop)
     return f"on {first}" if first == last or stop <= start else f"{first} to {last}"
+
+
+_TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]")
+
+
+def apart(name: str) -> str:
+    r"""Return a name kept apart from the words around it where it is written from right to left.
+
+    Examples
+    --------
+    >>> apart("Quarry"), ascii(apart("\u05de\u05d7\u05e6\u05d1\u05d4")).startswith("'\\u2068")
+    ('Quarry', True)
+    """
+    return f"\u2068{name}\u2069" if _TO_LEFT.search(name) else name

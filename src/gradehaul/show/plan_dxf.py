@@ -11,8 +11,8 @@ import numpy as np
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.plan_view import JointView, MarkKind, PlanView
-from gradehaul.haulage.track_view import TrackView
-from gradehaul.plan.drawing.dxf_library import dxf_library
+from gradehaul.haulage.track_view import Spot, TrackView
+from gradehaul.plan.drawing.dxf.library import dxf_library
 from gradehaul.show.plan_dxf_pen import Pen, beside, layer_name
 from gradehaul.show.plan_dxf_uses import draw_uses
 from gradehaul.show.plan_shades import SHADES, runs
@@ -30,15 +30,17 @@ RAILHEAD, HEIGHTS, NAMES, GRADES = "Railhead line", "Railhead heights", "Names",
 
 MARK_LAYERS: dict[MarkKind, str] = {
     "stalls": "Stalls",
+    "runs away": "Runs away",
     "no stopping": "No stopping",
     "no recovery": "No recovery from a slip",
 }
 """Layers of stretches, by what becomes of a train whose head is there."""
 
-BESIDE: dict[MarkKind, float] = {"stalls": 0.8, "no stopping": 1.2, "no recovery": 1.6}
+BESIDE: dict[MarkKind, float] = {"stalls": 0.8, "runs away": 1.0, "no stopping": 1.2, "no recovery": 1.6}
 """How far off the track their lines lie, in gauges."""
 
-STALL_POINTS = "Stall points"
+STALL_POINTS, RUNAWAY_POINTS = "Stall points", "Runaway points"
+"""Layers of places: where a train stalls first, and where it begins to run away and holds back again."""
 
 _UNITS = {"in": 1, "ft": 2, "mile": 3, "mm": 4, "cm": 5, "m": 6, "km": 7, "yd": 10}
 """$INSUNITS, as the DXF format has it: ezdxf's ``ezdxf/enums.py``, InsertUnits."""
@@ -244,6 +246,13 @@ def _draw_marks(pen: Pen, view: PlanView) -> None:
                 pen.text(f"{who}: {mark.kind}", x, y, layer, _RED, aside=2.6 + 1.4 * (count % 4))
                 count += 1
         if train.stall is not None:
-            at = train.stall.x * pen.unit, train.stall.y * pen.unit
-            pen.space.add_circle(at, 0.5 * pen.gauge * pen.unit, pen.on(STALL_POINTS, _RED))
-            pen.text(f"{who}: stalls", train.stall.x, train.stall.y, STALL_POINTS, _RED, aside=-1.8)
+            _draw_point(pen, train.stall, STALL_POINTS, f"{who}: stalls")
+        for begin, end in train.runaways:
+            for spot, words in ((begin, "runs away from here"), (end, "holds back again")):
+                if spot is not None:
+                    _draw_point(pen, spot, RUNAWAY_POINTS, f"{who}: {words}")
+
+
+def _draw_point(pen: Pen, spot: Spot, layer: str, words: str) -> None:
+    pen.space.add_circle((spot.x * pen.unit, spot.y * pen.unit), 0.5 * pen.gauge * pen.unit, pen.on(layer, _RED))
+    pen.text(words, spot.x, spot.y, layer, _RED, aside=-1.8)

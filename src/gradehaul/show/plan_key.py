@@ -9,8 +9,9 @@ from gradehaul.haulage.plan_view import PlanView, TrainView
 from gradehaul.quantities import convert
 from gradehaul.show.axis_numbers import nice, numbers
 from gradehaul.show.label_placing import Box
+from gradehaul.show.outcome_words import short_words
 from gradehaul.show.plan_shades import SHADES, runs, shade_words
-from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
+from gradehaul.show.plan_styles import AWAY, AWAY_END, BESIDE, MARKS, STALL, film_styles
 from gradehaul.show.plan_uses import FORCED, FORCED_WORDS, USES, hangs_on, train_told
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot
@@ -73,8 +74,10 @@ def key_entries(view: PlanView, reader: Reader, film: KeepCleanPlan | None, *, r
             words = f"head of a train {style.words}" if roomy else style.words
             entries.append(Entry((band, {"color": "white", "lw": BESIDE}), words))
     if any(train.stall is not None for train in view.trains):
-        cross = {"marker": "X", "ms": 7, "mfc": INK, "mec": "white", "mew": 0.8, "ls": "", "markevery": [1]}
-        entries.append(Entry((cross,), "stalls here first"))
+        entries.append(Entry(({**STALL, "markevery": [1]},), "stalls here first"))
+    if any(train.runaways for train in view.trains):
+        entries.append(Entry(({**AWAY, "markevery": [1]},), "begins to run away here"))
+        entries.append(Entry(({**AWAY_END, "markevery": [1]},), "holds back again from here"))
     return entries
 
 
@@ -127,7 +130,7 @@ def draw_trains(sheet: Sheet, view: PlanView, reader: Reader, film: KeepCleanPla
 
 def _told(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> list[list[str]]:
     """Return the wordings of each row under the key, the fullest first."""
-    told = [_verdict(train, reader) for train in view.trains]
+    told = [_verdict(train, reader) for train in view.worse]
     if film is not None:
         told = [train_told(train, film, reader) for train in film.trains] + told
     if len(told) > _MOST_TRAINS + 1:
@@ -137,15 +140,9 @@ def _told(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> list[li
 
 
 def _verdict(train: TrainView, reader: Reader) -> list[str]:
-    verdict = train.verdict
+    words = short_words(train.outcome, train.verdict, train.misfits, reader)
     who = f"{train.name}, {rail_told(train.rail)}"
-    if verdict.outcome == "stalls":
-        told = f"stalls on {verdict.track}, lacks up to {reader.force(-verdict.margin)}"
-        brief = f"stalls on {verdict.track}"
-    else:
-        told = f"{verdict.outcome}, {reader.force(verdict.margin)} to spare on {verdict.track}"
-        brief = verdict.outcome
-    return [f"{who}, route {train.route}: {told}", f"{who}: {told}", f"{who}: {brief}"]
+    return [f"{who}, route {train.route}: {words[0]}", *(f"{who}: {each}" for each in words)]
 
 
 def rail_told(rail: str) -> str:

@@ -1,4 +1,4 @@
-"""The labels of a plan view: stalls, joints with their railheads, and tracks with their effective grades."""
+"""The labels of a plan view: failures, joints with their railheads, and tracks with their effective grades."""
 
 from __future__ import annotations
 
@@ -89,8 +89,8 @@ def draw_labels(
         What is drawn beside the track, as points on the sheet, each of shape (n, 2).
     """
     drawn = drawn_on(canvas, view, beside)
-    for text, (x, y) in _stalls(view).items():
-        set_beside(canvas, text, [canvas.spot(x, y)], drawn, weight="bold", near=9.0)
+    for (train, text), (x, y) in _failures(view).items():
+        _set_failure(canvas, view, (text, train), canvas.spot(x, y), drawn)
     if film is not None:
         _draw_forced(canvas, view, film, drawn)
     draw_joints(canvas, view, reader, drawn)
@@ -133,7 +133,26 @@ def _draw_forced(canvas: Canvas, view: PlanView, film: KeepCleanPlan, drawn: Dra
         x, y = canvas.xy(np.array([[spot.x, spot.y]])).T
         canvas.axes.plot(x, y, zorder=7, gid=f"forced {forced.train} {forced.test}", **FORCED)
         words = canvas.sheet.fitted(f"{forced.train} {WOULD[forced.test]}", 28 * canvas.sheet.dots_per_em)
-        set_beside(canvas, words, [canvas.spot(spot.x, spot.y)], drawn, weight="bold", near=9.0)
+        _set_failure(canvas, view, (words, forced.train), canvas.spot(spot.x, spot.y), drawn)
+
+
+def _set_failure(
+    canvas: Canvas, view: PlanView, wordings: Sequence[str], at: tuple[float, float], drawn: Drawn
+) -> None:
+    """Set the label of a failure clear of all track, in the first wording that has room, else the first as it may.
+
+    Across other track it would seem to belong there; where it lies far off a line leads to it.
+    """
+    joints = [canvas.spot(joint.x, joint.y) for joint in view.joints]
+    style: dict[str, Any] = {"weight": "bold", "near": 9.0}
+    for words in wordings:
+        box = set_beside(canvas, words, [at], drawn, others=joints, clear=True, **style)
+        if box is not None:
+            line = _leader(canvas, at, box)
+            if line.size:
+                _lead(canvas, words, line)
+            return
+    set_beside(canvas, wordings[0], [at], drawn, **style)
 
 
 def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, drawn: Drawn) -> None:
@@ -171,12 +190,15 @@ def _leader(canvas: Canvas, at: tuple[float, float], box: Box) -> FloatArray:
     return np.linspace(at, end, math.ceil(far / (2 * point)) + 1)
 
 
-def _stalls(view: PlanView) -> dict[str, tuple[float, float]]:
-    return {
-        f"{train.name} stalls ({train.rail})": (train.stall.x, train.stall.y)
-        for train in view.trains
-        if train.stall is not None
-    }
+def _failures(view: PlanView) -> dict[tuple[str, str], tuple[float, float]]:
+    """Return trains and how and where they fail, the worst first: of a film, at the age that is worse for the train."""
+    found: dict[tuple[str, str], tuple[float, float]] = {}
+    for train in view.worse:
+        places = {"stalls": train.stall, "runs away": train.runaways[0][0] if train.runaways else None}
+        for words, spot in places.items():
+            if spot is not None:
+                found[f"{train.name} {words}", f"{train.name} {words} ({train.rail})"] = spot.x, spot.y
+    return found
 
 
 def _height(joint: JointView, reader: Reader) -> str:

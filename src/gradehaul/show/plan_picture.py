@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from gradehaul.haulage.plan_view import MarkKind, PlanView
-from gradehaul.haulage.track_view import TrackView
+from gradehaul.haulage.plan_view import PlanView
+from gradehaul.haulage.track_view import Spot, TrackView
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.plan_canvas import Canvas, gaps_under, plan_canvas, without
 from gradehaul.show.plan_key import draw_key, draw_scale, draw_trains, key_entries, key_rows, train_rows
 from gradehaul.show.plan_labels import draw_labels
 from gradehaul.show.plan_shades import SHADES, Run, runs
-from gradehaul.show.plan_styles import BESIDE, MARKS, film_styles
+from gradehaul.show.plan_styles import AWAY, AWAY_END, BESIDE, MARKS, STALL, film_styles
 from gradehaul.show.plan_uses import USES, titles
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, SIZES, SizeName
@@ -177,14 +177,12 @@ def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> list
 
 
 def _draw_marks(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
-    """Draw where trains get stuck: bands behind the track, and a cross where each stalls first.
+    """Draw where trains get stuck: bands behind the track, and marks where each stalls or runs away.
 
     Yield the course of each band on either side of its track as points on the sheet.
     """
-    for kind in ("no recovery", "no stopping", "stalls"):
-        told: MarkKind = kind
-        style = MARKS[told]
-        drawn = {part for train in view.trains for mark in train.marks if mark.kind == told for part in mark.on}
+    for kind, style in MARKS.items():
+        drawn = {part for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on}
         for part in sorted(drawn):
             if part.track in view.tracks:
                 stretch = _widened(canvas, view.tracks[part.track], part.start, part.stop)
@@ -196,12 +194,19 @@ def _draw_marks(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
                     solid_capstyle="butt",
                 )  # fmt: skip
                 canvas.axes.plot(x, y, color="white", lw=BESIDE, zorder=2, solid_capstyle="butt")
-    for train in view.trains:
+    for train in view.worse:
         if train.stall is not None:
-            x, y = canvas.xy(np.array([[train.stall.x, train.stall.y]])).T
-            canvas.axes.plot(
-                x, y, marker="X", ms=9, mfc=INK, mec="white", mew=1.0, zorder=7, ls="", gid=f"stall {train.name}"
-            )
+            _draw_spot(canvas, train.stall, STALL, f"stall {train.name}")
+        for begin, end in train.runaways:
+            if end is not None:
+                _draw_spot(canvas, end, AWAY_END, f"runaway ends {train.name}")
+            if begin is not None:
+                _draw_spot(canvas, begin, AWAY, f"runaway {train.name}")
+
+
+def _draw_spot(canvas: Canvas, spot: Spot, style: dict[str, Any], gid: str) -> None:
+    x, y = canvas.xy(np.array([[spot.x, spot.y]])).T
+    canvas.axes.plot(x, y, zorder=7, gid=gid, **style)
 
 
 def _widened(canvas: Canvas, track: TrackView, start: float, stop: float) -> FloatArray:

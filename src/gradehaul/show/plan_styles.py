@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from gradehaul.haulage.plan_view import MarkKind, PlanView
 from gradehaul.plan.stock import CLEAN
+from gradehaul.show.sheet import INK
 
 
 class MarkStyle(NamedTuple):
@@ -20,9 +21,15 @@ class MarkStyle(NamedTuple):
 MARKS: dict[MarkKind, MarkStyle] = {
     "no recovery": MarkStyle(12.0, (0, (0.12, 0.5)), "would not recover from a slip"),
     "no stopping": MarkStyle(12.0, (0, (0.12, 0.16)), "must not stop"),
+    "runs away": MarkStyle(9.6, (0, (1.0, 0.35)), "runs away"),
     "stalls": MarkStyle(9.6, "-", "stalls"),
 }
-"""Sparse ticks, dense ticks, and a solid band."""
+"""Sparse ticks, dense ticks, long dashes, and a solid band."""
+
+STALL: dict[str, Any] = {"marker": "X", "ms": 9, "mfc": INK, "mec": "white", "mew": 1.0, "ls": ""}
+AWAY: dict[str, Any] = {"marker": "s", "ms": 8, "mfc": INK, "mec": "white", "mew": 1.0, "ls": ""}
+AWAY_END: dict[str, Any] = {"marker": "s", "ms": 6.5, "mfc": "white", "mec": INK, "mew": 1.2, "ls": ""}
+"""The places where a train stalls first, where it begins to run away, and where it holds back again."""
 
 _FILMS: tuple[tuple[str, Any], ...] = (
     ("#0057a8", (0, (2.6, 1.6))),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from gradehaul.haulage.verdict import Verdict
+from gradehaul.haulage.judged import outcome_of
+from gradehaul.show.outcome_words import short_words
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use
 
@@ -102,22 +103,12 @@ def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
 def train_told(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> list[str]:
     """Return wordings of what becomes of a train with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
-    now, then = train.planned, train.everywhere
-    brief = f"{train.name}: {planned} {_brief(now)}, with film everywhere {_brief(then)}"
+    verdicts = (train.planned, train.everywhere)
+    now, then = (short_words(outcome_of(v, train.misfits), v, train.misfits, reader) for v in verdicts)
+    brief = f"{train.name}: {planned} {now[-1]}, with film everywhere"
     return [
-        f"{train.name}, {planned}: {_told(now, reader)}; with film everywhere: {_told(then, reader)}",
-        brief + (f" on {then.track}" if then.outcome == "stalls" else ""),
-        brief,
-        f"{train.name}: {_brief(now)}, with film {_brief(then)}",
+        f"{train.name}, {planned}: {now[0]}; with film everywhere: {then[0]}",
+        f"{brief} {then[-2]}",
+        f"{brief} {then[-1]}",
+        f"{train.name}: {now[-1]}, with film {then[-1]}",
     ]
-
-
-def _told(verdict: Verdict, reader: Reader) -> str:
-    if verdict.outcome == "stalls":
-        return f"stalls at {reader.length(verdict.at)} on {verdict.track}"
-    downhill = "" if verdict.holds_back else " but runs away downhill"
-    return f"{verdict.outcome}{downhill}, {reader.force(verdict.margin)} to spare"
-
-
-def _brief(verdict: Verdict) -> str:
-    return verdict.outcome if verdict.holds_back or verdict.outcome == "stalls" else "runs away downhill"

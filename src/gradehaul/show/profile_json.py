@@ -104,7 +104,7 @@ def _haul(haul: Haul) -> dict[str, Any]:
         "length_m": rounded(haul.train.length),
         "running_n": _function(haul.running),
         "starting_n": _function(haul.starting),
-        "rails": [_given(given) for given in haul.given],
+        "rails": [_given(given, haul) for given in haul.given],
     }
 
 
@@ -118,10 +118,10 @@ def _function(function: PiecewiseQuadratic) -> dict[str, list[float]]:
     }
 
 
-def _given(given: PullGiven) -> dict[str, Any]:
+def _given(given: PullGiven, haul: Haul) -> dict[str, Any]:
     return {
         "rail": given.rail,
         "standing_n": _function(given.standing),
         "slipping_n": _function(given.slipping),
-        **verdict_document(given.verdict),
+        **verdict_document(given.verdict, haul.misfits, given.outcome),
     }

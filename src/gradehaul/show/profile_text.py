@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 from gradehaul.haulage.section import Haul, LongSection
 from gradehaul.haulage.stretches import Element
-from gradehaul.haulage.verdict import Stretch
-from gradehaul.show.naming import OUTCOMES, basis_told, tracks_under
+from gradehaul.show.naming import basis_told
+from gradehaul.show.outcome_words import OUTCOMES, stretch_words
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -79,7 +79,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
             each.rail,
             _range(each.standing, reader),
             _range(each.slipping, reader),
-            OUTCOMES[each.verdict.outcome],
+            OUTCOMES[each.outcome],
             reader.force(each.verdict.margin),
             reader.length(each.verdict.at),
             each.verdict.track,
@@ -88,7 +88,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
         ]
         for each in haul.given
     ]
-    heads = ["rail", "standing>", "slipping>", "verdict", "to spare>", "head at>", "on track", "downhill", "pull"]
+    heads = ["rail", "standing>", "slipping>", "outcome", "to spare>", "head at>", "on track", "downhill", "pull"]
     page.table(heads, rows)
     for each in haul.given:
         told = each.verdict
@@ -96,9 +96,10 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
             ("stalls", told.stalling),
             ("must not stop", told.no_stopping),
             ("would not recover from a slip", told.no_recovery),
+            ("runs away", told.running_away),
         ):
             if stretches:
-                where = "; ".join(_stretch(section, stretch, reader) for stretch in stretches)
+                where = "; ".join(stretch_words(stretch, section.profile, reader) for stretch in stretches)
                 page.line(f"{each.rail}: {words} {where}", indent=2)
     begins = "this leg" if section.route.number else "its route"
     page.line(f"Places are those of the train's head, from where {begins} begins.", indent=2)
@@ -111,9 +112,3 @@ def _where(section: LongSection, most: Extreme, reader: Reader) -> str:
 def _range(pull: PiecewiseQuadratic, reader: Reader) -> str:
     least, greatest = (reader.force(value) for value in (pull.least().value, pull.greatest().value))
     return least if least == greatest else f"{least} to {greatest}"
-
-
-def _stretch(section: LongSection, stretch: Stretch, reader: Reader) -> str:
-    where = tracks_under(section.profile, stretch.start, stretch.stop)
-    start, stop = reader.length(stretch.start), reader.length(stretch.stop)
-    return f"at {start}, {where}" if start == stop else f"from {start} to {stop}, {where}"

@@ -8,7 +8,9 @@ from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.judged import worst_of_each
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.plan_view import PlanView
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
@@ -16,6 +18,7 @@ from gradehaul.haulage.section import LongSection, long_section
 from gradehaul.network.route import Route
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.stock import TOGETHER
+from gradehaul.show.outcome_words import SENTENCES
 from gradehaul.show.profile_json import profile_document
 from gradehaul.show.reading_units import Reader, unit_rules
 from gradehaul.show.report_plan import plan_view_document
@@ -56,6 +59,8 @@ def report_document(
         "units": unit_rules(reader),
         "rails": list(answer.rails),
         "judged_rails": list(answer.judged_rails),
+        "worst_rails": {train.name: train.rail for train in worst_of_each(answer.on(answer.judged_rails))},
+        "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
         "trains": [_named_train(named) for named in answer.plan.trains.values()],
         "routes": [route_document(layout, run.route) for each in answer.routes for run, _ in each.profile.runs],
@@ -99,9 +104,10 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
         "run_rounds": [None if way is None else way.room for way in route.run_rounds],
         "run_rounds_turn": [way is not None and way.turns for way in route.run_rounds],
         "starts_whole": route.starts_whole,
-        "rooms": [
-            {"name": room.name, "length_m": room.length, "berth": room.berth}
-            for room in layout.rooms(layout.route(route.whole))
+        "rooms": [{"name": room.name, "length_m": room.length} for room in layout.rooms(layout.route(route.whole))],
+        "reversals": [
+            {"run_round": f"the run-round {tail.place}", "room_m": tail.round_room}
+            for tail in layout.route(route.whole).tails
         ],
         **_profile(profile),
     }

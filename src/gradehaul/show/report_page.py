@@ -6,33 +6,35 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterable, Sequence
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, StrictUndefined, Template
 from markupsafe import Markup
 
 from gradehaul import __version__
 from gradehaul.errors import PlanError
 from gradehaul.haulage.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.judged import worse_ages
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import PlanView, plan_view
 from gradehaul.network.route import Route
 from gradehaul.plan.names import clean
 from gradehaul.plan.stock import CLEAN
 from gradehaul.show.check_text import CURVE_MODELS
+from gradehaul.show.headline import summary
 from gradehaul.show.load_rows import READ, load_cards
-from gradehaul.show.page import words_of
+from gradehaul.show.naming import apart
+from gradehaul.show.outcome_words import verdict_words
 from gradehaul.show.plan_shades import SHADES, shade_words
 from gradehaul.show.plan_uses import USES
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.report_film import film_parts
 from gradehaul.show.report_json import report_document
 from gradehaul.show.report_rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
-from gradehaul.show.report_words import apart, verdict_words
 from gradehaul.show.route_text import HOW_SURE, reversed_at, run_round_told
-from gradehaul.show.verdict_text import overall
 from gradehaul.show.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
@@ -54,6 +56,7 @@ _TRAIN_KEY = (
     ("block loco", "locomotives"),
     ("block car", "cars"),
     ("care stall", "stalls with its head here"),
+    ("care away", "runs away with its head here"),
     ("care no-stop", "must not stop with its head here"),
     ("care no-recovery", "would not recover from a slip with its head here"),
 )
@@ -86,9 +89,7 @@ def report_page(
     """
     style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
     view, told = _plan_view(layout)
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    template = environment.from_string(_asset("report.html"))
-    return template.render(
+    return _template().render(
         policy=_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own files
@@ -103,6 +104,12 @@ def report_page(
         legs=any(route.profile.legs for route in answer.routes),
         **_told(answer, ways, reader),
     )
+
+
+@cache
+def _template() -> Template:
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    return environment.from_string(_asset("report.html"))
 
 
 def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
@@ -172,7 +179,8 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "how_read": READ,
         "assumed_words": _assumed(answer),
         "figures": figure_rows(answer, reader),
-        "notes": [str(note) for note in answer.notes],
+        "doubts": [str(note) for note in answer.doubts],
+        "notes": [str(note) for note in answer.notes if note not in answer.doubts],
     }
 
 
@@ -192,26 +200,21 @@ def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
 
 
 def _summary(answer: CheckAnswer) -> str:
-    if not answer.plan.trains:
-        return "No train is named in the plan, so none is judged here."
-    told = "".join(map(words_of, overall(answer))) if answer.trains else ""
-    missing = [apart(name) for name in answer.unjudged]
-    more = f" Not judged, since their routes are not among those answered: {', '.join(missing)}." if missing else ""
-    return (told + more).strip()
+    unnamed = "" if answer.plan.trains else "No train is named in the plan, so none is judged here. "
+    return (unnamed + summary(answer)).strip()
 
 
 def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     mine = [train for train in answer.trains if train.name == name]
-    judged = [train for train in mine if train.rail in answer.judged_rails] or mine
+    asked = worse_ages(train for train in mine if train.rail in answer.film_rails)
     profile = next(route.profile for route in answer.routes if route.route.name == mine[0].route)
 
     def told(train: TrainAnswer) -> dict[str, Any]:
-        verdict = train.verdict
         return {
             "rail": train.rail,
-            "outcome": verdict.outcome,
-            "holds_back": verdict.holds_back,
-            "words": verdict_words(verdict, profile, reader),
+            "judged": train.rail in answer.judged_rails,
+            "outcome": train.outcome,
+            "words": verdict_words(train.verdict, train.misfits, profile, reader),
             "ways": [
                 line for way in ways if (way.train, way.rail) == (name, train.rail) for line in way_lines(way, reader)
             ],
@@ -221,7 +224,7 @@ def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Rea
         "name": name,
         "route": mine[0].route,
         "length": reader.length(mine[0].length),
-        "told": [told(train) for train in judged],
+        "told": [told(train) for train in mine if train.rail in answer.judged_rails] + [told(train) for train in asked],
     }
 
 

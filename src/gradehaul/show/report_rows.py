@@ -35,7 +35,7 @@ class Rows:
 
 def verdict_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return the verdict on every named train on every rail condition."""
-    heads = ("train", "rail", "verdict", "stalls in", "to spare", "head at", "on track", "downhill", "pull")
+    heads = ("train", "rail", "outcome", "stalls in", "to spare", "head at", "on track", "downhill", "pull")
     return Rows(heads, tuple(_verdict(train, reader) for train in answer.trains))
 
 
@@ -44,12 +44,12 @@ def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
     return (
         Cell(train.name),
         Cell(train.rail),
-        Cell(told.outcome, kind=told.outcome),
+        Cell(train.outcome, kind=train.outcome.replace(" ", "-")),
         _number(chance_told(train.trust.stall_probability), train.trust.stall_probability),
         _number(reader.force(told.margin), told.margin),
         _number(reader.length(told.at), told.at),
         Cell(told.track),
-        Cell("holds back" if told.holds_back else "runs away", kind="" if told.holds_back else "stalls"),
+        Cell("holds back" if told.holds_back else "runs away", kind="" if told.holds_back else "runs-away"),
         Cell(basis_told(told.basis, told.slipping_basis)),
     )
 
@@ -83,6 +83,7 @@ def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
                 f"{cars_told(load.rated)} / {cars_told(load.limit)}",
                 f"sure: {spread_told(load, spread)}",
                 basis_told(load.basis, load.slipping_basis),
+                *(() if load.holds_back else ("runs away downhill",)),
             ),
         )
         for load, spread in told

@@ -142,9 +142,10 @@ def power_told(load: Load, route: RouteAnswer) -> str:
     return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
-def _load(load: Load) -> str:
+def _load(load: Load) -> Piece:
     told = f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)})"
-    return f"{told} {basis_told(load.basis, load.slipping_basis)}"
+    told = f"{told} {basis_told(load.basis, load.slipping_basis)}"
+    return told if load.holds_back else (f"{told}, RUNS AWAY", "bold red")
 
 
 def spread_told(load: Load, spread: LoadSpread) -> str:

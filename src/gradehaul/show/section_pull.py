@@ -13,11 +13,12 @@ from matplotlib.patches import Rectangle
 
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.section import Haul, PullGiven
-from gradehaul.haulage.verdict import Stretch, Verdict
+from gradehaul.haulage.verdict import Stretch
 from gradehaul.quantities import convert
 from gradehaul.show.axis_numbers import convert_all, nice
 from gradehaul.show.curve_points import curve_points
 from gradehaul.show.label_placing import Box, crossed, strayed
+from gradehaul.show.outcome_words import short_words
 from gradehaul.show.reading_units import Reader
 from gradehaul.show.sheet import INK, Row, Sheet, Size, Spot
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
@@ -33,7 +34,7 @@ _RAILS: tuple[tuple[str, Any], ...] = (
 
 _SLIPPING: Any = (0, (1, 1.6))
 
-_HATCHES = {"no stopping": "//////", "no recovery": "||||||", "stalls": None}
+_HATCHES = {"no stopping": "//////", "no recovery": "||||||", "runs away": "xxxxxx", "stalls": None}
 
 
 def key_row(size: Size) -> Row:
@@ -191,13 +192,14 @@ def _draw_care(sheet: Sheet, haul: Haul, reader: Reader) -> None:
         for kind, stretches, foot, tall in (
             ("no stopping", told.no_stopping, 0.5, 0.4),
             ("no recovery", told.no_recovery, 0.1, 0.4),
+            ("runs away", told.running_away, 0.1, 0.8),
             ("stalls", told.stalling, 0.1, 0.8),
         ):
             if stretches:
                 seen.add(kind)
             for stretch in stretches:
                 _mark(sheet, axes, stretch, kind, foot, tall)
-        _tell_care(sheet, each, number, color, reader)
+        _tell_care(sheet, haul, each, number, color, reader)
     _draw_key(sheet, seen)
 
 
@@ -220,38 +222,35 @@ def _mark(sheet: Sheet, axes: Axes, stretch: Stretch, kind: str, foot: float, ta
     )
 
 
-def _tell_care(sheet: Sheet, given: PullGiven, number: int, color: str, reader: Reader) -> None:
+def _tell_care(sheet: Sheet, haul: Haul, given: PullGiven, number: int, color: str, reader: Reader) -> None:
     room = sheet.room(f"care {number} words")
     middle = 0.5 * (room.bottom + room.top)
-    for words in _verdict_words(given.verdict, reader):
+    for words in _verdict_words(haul, given, reader):
         wide, _ = sheet.extent(words)
         if wide < 0.72 * (room.right - room.left):
             break
     sheet.label(words, [Spot(room.right, middle, "right")])
     left = room.right - room.left - wide - 1.2 * sheet.dots_per_em
-    name = sheet.fitted(given.rail, left, color=color, weight="bold")
+    rail = given.rail if given.judged else f"{given.rail}, if everywhere"
+    name = sheet.fitted(rail, left, color=color, weight="bold")
     sheet.label(name, [Spot(room.left, middle, "left")], color=color, weight="bold")
 
 
-def _verdict_words(verdict: Verdict, reader: Reader) -> list[str]:
-    """Return the verdict in words, the longest wording first."""
-    away = "" if verdict.holds_back else f"; runs away from {reader.length(verdict.runs_away_at or 0.0)}"
-    spare = f"{reader.force(verdict.margin)} to spare at {reader.length(verdict.at)}"
-    if verdict.outcome == "stalls":
-        lacks = reader.force(-verdict.margin)
-        return [
-            f"stalls first at {reader.length(verdict.at)}, lacks up to {lacks}{away}",
-            f"stalls at {reader.length(verdict.at)}{away}",
-            f"stalls{away}",
-            "stalls",
-        ]
-    return [f"{verdict.outcome}, {spare}{away}", f"{verdict.outcome}{away}", verdict.outcome]
+def _verdict_words(haul: Haul, given: PullGiven, reader: Reader) -> list[str]:
+    """Return the outcome in words, the fullest first; of a leg, with that of the whole route where it differs."""
+    words = short_words(given.outcome, given.verdict, haul.misfits, reader)
+    here = given.verdict.outcome
+    if given.outcome in (here, "too long"):
+        return words
+    leg = short_words(here, given.verdict, haul.misfits, reader)
+    return [*(f"{each} on this leg; {given.outcome} on the whole route" for each in leg), given.outcome]
 
 
 def _draw_key(sheet: Sheet, seen: set[str]) -> None:
     told = {
         "no stopping": ["must not stop: would not start again", "must not stop"],
         "no recovery": ["would not recover from a slip", "no recovery from a slip"],
+        "runs away": ["runs away: pushes its locomotives", "runs away"],
         "stalls": ["stalls", "stalls"],
     }
     room = sheet.room("key")

@@ -43,8 +43,8 @@ def treat_document(found: KeepCleanPlan) -> dict[str, Any]:
             {
                 "name": train.name,
                 "route": train.route,
-                "planned": verdict_document(train.planned),
-                "everywhere": verdict_document(train.everywhere),
+                "planned": verdict_document(train.planned, train.misfits),
+                "everywhere": verdict_document(train.everywhere, train.misfits),
             }
             for train in found.trains
         ],

@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from itertools import groupby
 
+from gradehaul.haulage.judged import outcome_of
+from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
-from gradehaul.show.naming import OUTCOMES, USE_TOLD, WOULD
+from gradehaul.show.naming import USE_TOLD, WOULD
+from gradehaul.show.outcome_words import OUTCOMES, misfit_words, short_words
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
@@ -158,25 +161,19 @@ def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
 def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.heading("Trains")
     planned = "with the film that is there" if found.beyond else "with this plan"
-    rows = [[train.name, *_told(train.planned, reader), *_told(train.everywhere, reader)] for train in found.trains]
+    rows = [
+        [train.name, *_told(train, train.planned, reader), *_told(train, train.everywhere, reader)]
+        for train in found.trains
+    ]
     page.table(["train", planned, "to spare>", "with film everywhere", "to spare>"], rows)
     for train in found.trains:
         for misfit in train.misfits:
-            needed, holds = reader.length(misfit.length), reader.length(misfit.available)
-            page.line(f"{train.name} does not fit {misfit.place}: it needs {needed}, there are {holds}.", indent=2)
-    failing = [train for train in found.trains if train.everywhere.outcome == "stalls"]
-    for train in failing:
-        page.line(_spread(train, reader), indent=2)
-    for train in found.trains:
-        if train.planned.holds_back and not train.everywhere.holds_back:
-            page.line(f"If the film spreads everywhere, {train.name} runs away downhill.", indent=2)
+            page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=2)
+        then = outcome_of(train.everywhere, train.misfits)
+        if then in FAILS:
+            words = short_words(then, train.everywhere, train.misfits, reader)[0]
+            page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
 
-def _told(verdict: Verdict, reader: Reader) -> list[Piece]:
-    outcome = OUTCOMES[verdict.outcome] if verdict.holds_back else (f"{verdict.outcome}, RUNS AWAY", "bold red")
-    return [outcome, reader.force(verdict.margin)]
-
-
-def _spread(train: TrainOutcome, reader: Reader) -> str:
-    verdict = train.everywhere
-    return f"If the film spreads everywhere, {train.name} stalls at {reader.length(verdict.at)}, on {verdict.track}."
+def _told(train: TrainOutcome, verdict: Verdict, reader: Reader) -> list[Piece]:
+    return [OUTCOMES[outcome_of(verdict, train.misfits)], reader.force(verdict.margin)]

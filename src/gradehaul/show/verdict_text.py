@@ -8,25 +8,27 @@ from gradehaul.haulage.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
-from gradehaul.haulage.verdict import Stretch, how_well
-from gradehaul.show.naming import OUTCOMES, basis_told, chance_told, tracks_under
+from gradehaul.haulage.verdict import how_well
+from gradehaul.show.headline import film_headlines, headline
+from gradehaul.show.naming import basis_told, chance_told
+from gradehaul.show.outcome_words import OUTCOMES, misfit_words, stretch_words
 from gradehaul.show.page import Page, Piece
 from gradehaul.show.reading_units import Reader
 
 
 def add_verdicts(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     """Add the verdicts: in a sentence, in a table with a row for each train and rail, and where to take care."""
-    missing = answer.unjudged
-    if not answer.trains and not missing:
+    first = headline(answer)
+    if not answer.plan.trains:
         page.line()
+        if first:
+            page.line(*first)
         page.line("No train is named, so none is judged: write [train.NAME] with a route and a consist.")
         return
     page.heading("Named trains")
-    judged = [train for train in answer.trains if train.rail in answer.judged_rails]
-    if judged:
-        page.line(*overall(answer), indent=2)
-    for name in missing:
-        page.line(f"{name}: not judged, since its route is not among those answered.", indent=2)
+    page.line(*first, indent=2)
+    for sentence in film_headlines(answer):
+        page.line(sentence, indent=2)
     profiles = {route.route.name: route.profile for route in answer.routes}
     for name in dict.fromkeys(train.name for train in answer.trains):
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, reader)
@@ -52,10 +54,12 @@ def _add_train(
     others = [train for train in verdicts if train.rail not in answer.judged_rails]
     first = verdicts[0]
     page.line((first.name, "bold"), f", {reader.length(first.length)} long, on route {first.route}:", indent=2)
-    heads = ["rail", "verdict", "stalls in>", "to spare>", "head at>", "on track", "downhill", "pull"]
+    heads = ["rail", "outcome", "stalls in>", "to spare>", "head at>", "on track", "downhill", "pull"]
     page.table(heads, [_row(train, reader) for train in (*judged, *others)], indent=4)
     if tuple(train.rail for train in judged) == PLANNED:
         page.line(_binding_age(judged[0], judged[1]), indent=4)
+    for misfit in first.misfits:
+        page.line(("Too long", "bold red"), f": {misfit_words(misfit, reader)}", indent=4)
     for train in judged:
         _add_care(page, train, profiles[train.route], reader)
     for words, trains in _grouped(judged).items():
@@ -70,23 +74,12 @@ def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
     return f"as planned, {min(ages)[1]} binds"
 
 
-def overall(answer: CheckAnswer) -> list[Piece]:
-    """Return in a sentence whether all named trains get through on the judged rails, and else which do not."""
-    judged = [train for train in answer.trains if train.rail in answer.judged_rails]
-    rails = " and ".join(f'"{rail}"' for rail in answer.judged_rails)
-    if answer.passes:
-        return [("All get through", "green"), f" and hold back downhill, judged on rail {rails}."]
-    failing = [t for t in judged if t.verdict.outcome == "stalls" or not t.verdict.holds_back]
-    names = ", ".join(dict.fromkeys(train.name for train in failing))
-    return [("Not all get through", "bold red"), f", judged on rail {rails}: {names}."]
-
-
 def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
     verdict = train.verdict
     downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
     return [
         train.rail,
-        OUTCOMES[verdict.outcome],
+        OUTCOMES[train.outcome],
         chance_told(train.trust.stall_probability),
         reader.force(verdict.margin),
         reader.length(verdict.at),
@@ -131,15 +124,8 @@ def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, reader: Rea
         ]
     for words, stretches in told:
         if stretches:
-            where = "; ".join(_stretch(stretch, profile, reader) for stretch in stretches)
+            where = "; ".join(stretch_words(stretch, profile, reader) for stretch in stretches)
             page.line(f"{train.rail}: {words} {where}", indent=4)
-    if verdict.runs_away_at is not None:
-        place = reader.length(verdict.runs_away_at)
-        track = profile.track_at(verdict.runs_away_at, ahead=True)
-        page.line(f"{train.rail}: pushes its locomotives down the hill, first at {place}, on {track}", indent=4)
-
-
-def _stretch(stretch: Stretch, profile: RouteProfile, reader: Reader) -> str:
-    where = tracks_under(profile, stretch.start, stretch.stop)
-    start, stop = reader.length(stretch.start), reader.length(stretch.stop)
-    return f"at {start}, {where}" if start == stop else f"from {start} to {stop}, {where}"
+    if verdict.running_away:
+        where = "; ".join(stretch_words(stretch, profile, reader) for stretch in verdict.running_away)
+        page.line(f"{train.rail}: runs away, its cars pushing the locomotives, {where}", indent=4)

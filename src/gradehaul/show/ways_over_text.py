@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gradehaul.haulage.verdict import Outcome
+from gradehaul.show.outcome_words import DOES
 from gradehaul.show.page import Page
 from gradehaul.show.reading_units import Reader
 from gradehaul.treatment.dividing import Doubling, Undivided
 from gradehaul.treatment.helper_moves import Obstacle
 from gradehaul.treatment.helping import Help
 from gradehaul.treatment.ways_over import WaysOver
-
-_IS: dict[Outcome, str] = {"climbs": "climbs", "marginal": "is marginal", "stalls": "stalls"}
 
 HOW_HELPED = (
     "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "
@@ -27,7 +25,11 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
         return
     page.heading("Ways over the hill")
     for way in ways:
-        page.line((way.train, "bold"), f" {_IS[way.outcome]} on rail {way.rail}, with {_cars(way.cars)}.", indent=2)
+        page.line(
+            (way.train, "bold"),
+            f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {_cars(way.cars)}.",
+            indent=2,
+        )
         for line in way_lines(way, reader):
             page.line(line, indent=4)
     page.line(HOW_HELPED, indent=2)

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 
 from gradehaul.haulage.check import CheckAnswer
 from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.verdict import Outcome
 from gradehaul.treatment.dividing import Doubling, Undivided, cars_to_leave, doubling
 from gradehaul.treatment.helping import Help, helps
 
 
 @dataclass(frozen=True, slots=True)
 class WaysOver:
-    """The ways over the hill for a train that stalls or is marginal on a rail condition.
+    """The ways over the hill for a train that does not climb on a rail condition.
 
     `leave` is the fewest cars to leave behind, None where that does not help; `double` how to take it over in two
     parts, or why that cannot be done; `help` what each locomotive does as a helper. Over reversals all of it holds leg
@@ -50,7 +50,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
     ... train.up = { route = "Up", consist = ["tank", "10 ore"] }
     ... route.Up = { from = "Far", to = "Top" }
     ... ''')
-    >>> found = ways_over(Layout(plan), check(plan))[0]
+    >>> found = ways_over(Layout(plan), check(plan, rails=["treated"]))[0]
     >>> found.rail, found.outcome, found.leave
     ('treated', 'marginal', 4)
     >>> found.help[0].districts[0].on, found.help[0].districts[0].off, found.help[0].enough
@@ -59,7 +59,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
     plan = layout.plan
     found: list[WaysOver] = []
     for judged in answer.trains:
-        if judged.rail not in answer.judged_rails or judged.verdict.outcome == "climbs":
+        if judged.rail not in answer.judged_rails or judged.outcome == "climbs":
             continue
         train = made_up(plan, plan.trains[judged.name])
         profile = layout.profile(judged.route)
@@ -67,7 +67,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
             WaysOver(
                 judged.name,
                 judged.rail,
-                judged.verdict.outcome,
+                judged.outcome,
                 sum(count for _, count in train.cars),
                 cars_to_leave(profile, train, judged.rail, layout.pulls),
                 doubling(layout, profile, train, judged.rail),

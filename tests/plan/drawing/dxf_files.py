@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 
-from gradehaul.plan.drawing.dxf import read_drawing
-from gradehaul.plan.drawing.dxf_library import dxf_library
+from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.dxf.reading import read_drawing
 
 ezdxf = dxf_library()
 MM, METER = 4, 6

@@ -27,5 +27,5 @@ def drawing(strokes, labels=(), faults=()):
     return Drawing("tarn.dxf", tuple(strokes), tuple(labels), tuple(faults), {}, "mm")
 
 
-def assembled(strokes, labels=(), *, tell="mm", height_layers=("HEIGHTS",), **more):
-    return assemble(drawing(strokes, labels), terms(GAUGE, tell, ["TRACK"], height_layers=height_layers), **more)
+def assembled(strokes, labels=(), *, unit="mm", height_layers=("HEIGHTS",), **more):
+    return assemble(drawing(strokes, labels), terms(GAUGE, unit, ["TRACK"], height_layers=height_layers), **more)

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradehaul.plan.drawing.beside import indexed
 from gradehaul.plan.drawing.elements import gap, nearest, order, orders, place
 from gradehaul.plan.drawing.fitting import fit_stroke
+from gradehaul.plan.drawing.linking.projection import indexed
+from gradehaul.plan.drawing.linking.ways import Ways
 from gradehaul.plan.drawing.nearness import near_pairs
 from gradehaul.plan.drawing.reaches import reaches_of
 from gradehaul.plan.drawing.records import Element, Spot, Stroke
-from gradehaul.plan.drawing.ways import Ways
 from plan.drawing.pen import draw
 
 coordinates = st.integers(-20, 20).map(lambda value: value / 8)
@@ -68,7 +68,7 @@ def test_places_beside_points_are_those_of_every_pair_compared(seed):
     assert len(found) > 20
     for (which, number), along in found.items():
         assert along - index.before[number] == pytest.approx(expected[which, number], abs=1e-9)
-    exact = list(index.beside(near, points, [0.0] * len(points), 0.05, 1.0))
+    exact = list(index.project(near, points, [0.0] * len(points), 0.05, 1.0))
     assert [(which, one.number) for which, one in exact] == list(found)
     assert indexed(ways, 0.001, index) is index
     ways.remove(1)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.plan.drawing.assembly import assemble, terms
-from gradehaul.plan.drawing.dxf import read_drawing
+from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.writer import Changes, new_plan, updated_plan
 from plan.drawing.hand_made import GAUGE, assembled, polyline, straight
 
@@ -128,7 +128,7 @@ def test_lengths_in_faults_are_told_in_the_plans_unit(tell, told):
         straight(2 + 0.1 * inch, 0, 5, 0, handle="4"),
         straight(0, 1, 4 * inch, 1, handle="5"),
     ]
-    texts = [fault.text for fault in assembled(strokes, tell=tell).faults]
+    texts = [fault.text for fault in assembled(strokes, unit=tell).faults]
     for words in told:
         assert any(words in text for text in texts), (words, texts)
     other = "mm" if tell == "in" else "in"

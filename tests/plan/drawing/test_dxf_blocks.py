@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf_blocks import DEEPEST, MOST_INSERTED
+from gradehaul.plan.drawing.dxf.blocks import DEEPEST, MOST_INSERTED
 from plan.drawing.dxf_files import ON, line, new, plain, read, saved, strokes, written
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from gradehaul.errors import DrawingError, Problems
-from gradehaul.plan.drawing import dxf_file
+from gradehaul.plan.drawing.dxf import file as dxf_file
 from plan.drawing.dxf_files import ON, line, new, plain, read, saved, written
 
 
@@ -224,7 +224,10 @@ def test_random_damage_raises_only_what_it_should(tmp_path, version, fmt):
         ("Model", "the drawing draws nothing in its model space; write it again with the track in the model space"),
         (
             "0Model",
-            "the file is damaged or cut short, got no model space; write it again, saved as DXF, or ask for its repair",
+            (
+                "the file is damaged or cut short, got no model space; "
+                "write it anew: open it where it was drawn and save it"
+            ),
         ),
     ],
 )

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf import read_drawing
-from gradehaul.plan.drawing.dxf_units import _UNITS
+from gradehaul.plan.drawing.dxf.reading import read_drawing
+from gradehaul.plan.drawing.dxf.units import _UNITS
 from plan.drawing.dxf_files import METER, MM, ON, ezdxf, line, new, plain, read, saved, strokes, written
 
 

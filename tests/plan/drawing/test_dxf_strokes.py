@@ -8,11 +8,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.plan.drawing.dxf_blocks import reckon
-from gradehaul.plan.drawing.dxf_inserts import Opening
-from gradehaul.plan.drawing.dxf_shapes import Conic, plane, shape_of
-from gradehaul.plan.drawing.dxf_strokes import MOST_CHORDS, Budget, Placing, draw
-from plan.drawing.dxf_files import ON, ezdxf, farthest, length, line, new, plain, read, sampled, saved, strokes, written
+from gradehaul.plan.drawing.dxf import curves
+from gradehaul.plan.drawing.dxf.blocks import survey
+from gradehaul.plan.drawing.dxf.curves import MOST_CHORDS, Budget
+from gradehaul.plan.drawing.dxf.inserts import Expansion
+from plan.drawing.dxf_files import ON, farthest, length, line, new, plain, read, sampled, saved, strokes, written
 
 
 def test_an_arc_is_one_segment_and_a_circle_two(tmp_path):
@@ -40,14 +40,6 @@ def test_an_enormous_arc_stays_one_segment(tmp_path):
     (stroke,) = strokes(document, tmp_path)
     assert len(stroke.bulges) == 1
     np.testing.assert_allclose(stroke.bulges, math.tan(math.radians(0.001) / 4), rtol=1e-9)
-
-
-@pytest.mark.parametrize("extrusion", [(0, 0, 1), (0, 0, -1), (0, 0, 5), (0.6, 0, 0.8), (0.001, 0.002, 1), (1, 2, -3)])
-def test_the_planes_of_entities_are_the_format_s(extrusion):
-    theirs = ezdxf.math.OCS(extrusion)
-    ours = plane(extrusion)
-    ours = np.eye(3) if ours is None else ours
-    np.testing.assert_allclose(ours, [theirs.ux.xyz, theirs.uy.xyz, theirs.uz.xyz], atol=1e-15)
 
 
 def test_an_arc_drawn_from_below_is_mirrored(tmp_path):
@@ -218,32 +210,50 @@ def test_nested_placings_agree_with_the_library_s_own(outer, inner, base, direct
     def trouble(_entity, _layer, error):
         raise error
 
-    blocks = reckon(document, lambda layer: layer == "Track")
-    items = list(Opening(blocks, lambda layer: layer == "Track", trouble).items())
+    blocks = survey(document, lambda layer: layer == "Track")
+    items = list(Expansion(blocks, lambda layer: layer == "Track", trouble).items())
     matrices = list(placings(insert))
     assert len(items) == len(shapes) * len(matrices)
     for number, item in enumerate(items):
         matrix = matrices[number // len(shapes)]
         theirs = (curve_of(item.entity) @ matrix[:3, :3] + matrix[3, :3])[:, :2]
-        ours = draw(shape_of(item.entity), item.placing, Budget(1e-4))
+        ours = curves.curve_of(item.entity, item.placing, Budget(1e-4))
         bulges = np.zeros(len(ours.points) - 1) if ours.bulges is None else ours.bulges
         chain = sampled(SimpleNamespace(points=ours.points[:, :2], bulges=bulges), 400)
         assert farthest(theirs, chain) < 2e-4
         np.testing.assert_allclose(ours.points[[0, -1], :2], theirs[[0, -1]], atol=1e-6)
 
 
-def test_an_arc_scaled_alike_stays_an_arc_and_else_becomes_chords():
-    arc = Conic(np.zeros(3), np.array((1.0, 0, 0)), np.array((0, 1.0, 0)), 0.0, math.pi / 2)
-    budget = Budget(1e-5)
-    assert draw(arc, None, budget).bulges.tolist() == pytest.approx([math.tan(math.pi / 8)])
-    mirrored = draw(arc, Placing(np.diag((-2.0, 2.0, 1.0)), np.zeros(3)), budget)
-    assert mirrored.exact is True
+def test_an_arc_scaled_alike_stays_an_arc_and_else_becomes_chords(tmp_path):
+    document, space = new()
+    document.blocks.new("arc").add_arc((0, 0), 1, 0, 90, dxfattribs=ON)
+    for x, y in ((-2, 2), (2, 1)):
+        space.add_blockref("arc", (0, 0), dxfattribs={"xscale": x, "yscale": y})
+    mirrored, askew = strokes(document, tmp_path)
+    assert mirrored.exact.tolist() == [True]
     assert mirrored.bulges.tolist() == pytest.approx([-math.tan(math.pi / 8)])
-    askew = draw(arc, Placing(np.diag((2.0, 1.0, 1.0)), np.zeros(3)), budget)
-    assert askew.exact is False
-    assert askew.bulges is None
-    x, y = askew.points[:, 0], askew.points[:, 1]
+    assert not askew.exact.any()
+    assert not askew.bulges.any()
+    x, y = askew.points.T
     np.testing.assert_allclose((x / 2) ** 2 + y**2, 1, atol=1e-12)
+
+
+def test_an_insert_without_height_lies_flat(tmp_path):
+    climb = line().replace("31\n0\n", "31\n2\n")
+    block = f"0\nBLOCK\n8\n0\n2\nB\n70\n0\n10\n0\n20\n0\n30\n0\n3\nB\n{climb}0\nENDBLK\n8\n0\n"
+    insert = "0\nINSERT\n8\n0\n2\nB\n10\n0\n20\n0\n30\n0.5\n43\n0\n"
+    (stroke,) = read(written(tmp_path, plain(insert, blocks=block))).strokes
+    np.testing.assert_allclose(stroke.points, [(0, 0), (1, 0)])
+    np.testing.assert_allclose(stroke.heights, [0.5, 0.5])
+
+
+def test_a_helix_is_read(tmp_path):
+    document, space = new()
+    helix = space.add_helix(radius=0.6, pitch=0.08, turns=2.5, dxfattribs=ON)
+    (stroke,) = strokes(document, tmp_path)
+    assert stroke.kind == helix.dxftype() == "HELIX"
+    np.testing.assert_allclose(np.hypot(*stroke.points.T), 0.6, atol=1e-3)
+    assert stroke.heights[-1] == pytest.approx(0.2)
 
 
 def test_a_straight_that_is_all_but_curved(tmp_path):

@@ -15,8 +15,8 @@ def chords(radius, degrees, pieces, noise, seed=0):
     return points + np.random.default_rng(seed).normal(0, noise, points.shape)
 
 
-def told(strokes, tell="mm"):
-    return [fault for fault in assembled(strokes, tell=tell).faults if fault.code == "radius"]
+def told(strokes, unit="mm"):
+    return [fault for fault in assembled(strokes, unit=unit).faults if fault.code == "radius"]
 
 
 @pytest.mark.parametrize("tell", ["mm", "in"])

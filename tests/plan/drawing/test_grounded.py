@@ -40,7 +40,9 @@ def test_the_lowest_of_rings_over_one_another_stays_a_track_of_its_own():
     drawn = assembled([ring(handle="1"), ring(0.1, "2"), ring(0.2, "3")])
     assert len(drawn.lines) == 3
     assert sorted(drawn.heights.values()) == pytest.approx([0.0, 0.1, 0.2])
-    assert drawn.faults == ()
+    assert [(fault.code, fault.text.split(":")[0]) for fault in drawn.faults] == [
+        ("turns", "3 circles lie over one another")
+    ]
 
 
 def test_flat_track_between_climbs_has_no_height():

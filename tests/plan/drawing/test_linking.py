@@ -7,7 +7,7 @@ import math
 import pytest
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.linking import link
+from gradehaul.plan.drawing.linking.network import link
 from gradehaul.plan.drawing.records import Linked, LinkedJoint, ReachEnd
 from plan.drawing.pen import (
     after,

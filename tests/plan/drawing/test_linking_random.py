@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.elements import gap, nearest, order, place
-from gradehaul.plan.drawing.linking import link
+from gradehaul.plan.drawing.linking.network import link
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Element, Linked, Reach, Spot
 from plan.drawing.pen import after, arc, back, draw, length_of, parts, reach, shifted, straight

@@ -10,12 +10,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
-from gradehaul.plan.drawing.grounded import grounded, raised_by_plan
-from gradehaul.plan.drawing.heights import Ground, read_heights
-from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
-from gradehaul.plan.drawing.recognition import KnownLine, recognize
+from gradehaul.plan.drawing.heights.joints import Ground, read_heights
+from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
+from gradehaul.plan.drawing.naming.names import Names, claimed, name_all, named_marks
+from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
 from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, ReachEnd
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import LineEnd
@@ -25,6 +24,8 @@ SNAP = 1 / 10
 """In gauges: how far apart ends may be drawn that meet (our own choice: more than a slip, less than a gap in rail)."""
 FIT = 1 / 20
 """In gauges: how far vertices may lie from the fitted curve, as track laid by hand holds (common practice)."""
+CHORDS = 1 / 200
+"""In gauges: how far chords of splines and ellipses may lie from them: a tenth of what the fit can see."""
 KINK = math.radians(5)
 """The break of direction up to which track goes on (our own choice)."""
 NEAR = 4.0
@@ -41,7 +42,7 @@ WITHIN = 4.0
 
 def terms(
     gauge: float,
-    tell: str,
+    plan_unit: str,
     layers: Sequence[str],
     *,
     snap: float | None = None,
@@ -49,7 +50,8 @@ def terms(
     kink: float | None = None,
     height_layers: Sequence[str] = (),
     unit: str | None = None,
-    repair: bool = False,
+    rails: bool = False,
+    typed: bool = False,
 ) -> Terms:
     """Return the terms on which a drawing is read, with what is not given taken from the gauge, m.
 
@@ -66,14 +68,15 @@ def terms(
         kink=KINK if kink is None else kink,
         near=NEAR * gauge,
         level=LEVEL * gauge,
-        tell=tell,
+        plan_unit=plan_unit,
         height_layers=tuple(height_layers),
         unit=unit,
-        repair=repair,
+        gauge=gauge,
+        rails=rails,
+        typed=typed,
     )
 
 
-@uncollected()
 def draw(
     path: Path,
     terms: Terms,
@@ -107,17 +110,21 @@ def draw(
     OSError
         The file cannot be read for a reason of the system.
     """
-    from gradehaul.plan.drawing.dxf import read_drawing
+    from gradehaul.plan.drawing.dxf.reading import read_drawing
 
     drawing = read_drawing(
-        path, layers=terms.layers, height_layers=terms.height_layers, unit=terms.unit, repair=terms.repair
+        path,
+        layers=terms.layers,
+        height_layers=terms.height_layers,
+        unit=terms.unit,
+        tolerance=CHORDS * terms.gauge,
+        typed=terms.typed,
     )
     return assemble(
         drawing, terms, claims=claims, given=given or {}, lines_taken=lines_taken, joints_taken=joints_taken
     )
 
 
-@uncollected()
 def assemble(
     drawing: Drawing,
     terms: Terms,
@@ -134,10 +141,19 @@ def assemble(
     Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay, and
     `before` heights, m, of joints in the plan that is to be written anew, which stay too, whatever the drawing tells.
     """
+    from gradehaul.plan.drawing.joining import joined
+    from gradehaul.plan.drawing.linking.duplicates import overlap_faults
+    from gradehaul.plan.drawing.plausible import check_size
+
+    check_size(drawing, terms)
+    layers = Counter(stroke.layer for stroke in drawing.strokes)
+    strokes, dropped, gaps = joined(drawing.strokes, snap=terms.snap, level=terms.level, unit=terms.plan_unit)
+    twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
+    drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
-    named, wrong = claimed(linked.joints, claims, terms.tell)
+    named, wrong = claimed(linked.joints, claims, terms.plan_unit)
     errors: list[GradehaulError] = [*wrong]
     again, lines_again = recognize(linked, known, WITHIN * terms.snap)
     gone = {name for line in known for name in (line.name, line.start, line.finish)}
@@ -159,7 +175,7 @@ def assemble(
         [joint.spot for joint in linked.joints],
         names.joints,
         names.lines,
-        terms.tell,
+        terms.plan_unit,
     )
     heights = read_heights(
         ground, drawing.strokes, texts, given or {}, near=terms.near, reach=2 * (terms.snap + terms.fit), edge=terms.fit
@@ -177,7 +193,7 @@ def assemble(
     return Drawn(
         file=drawing.file,
         unit=drawing.unit,
-        layers=dict(sorted(Counter(stroke.layer for stroke in drawing.strokes).items())),
+        layers=dict(sorted(layers.items())),
         lines=lines,
         joints={joint.name: joint for joint in joints},
         heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},
@@ -189,21 +205,33 @@ def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
 ) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
     """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
-    from gradehaul.plan.drawing.fit_faults import kinks_left, uncertain_radii
-    from gradehaul.plan.drawing.levels import lifted
-    from gradehaul.plan.drawing.linking import link
+    from gradehaul.plan.drawing.heights.levels import lifted
+    from gradehaul.plan.drawing.heights.turns import climbing
+    from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
+    from gradehaul.plan.drawing.linking.network import link
+    from gradehaul.plan.drawing.plausible import sharp_curves
+    from gradehaul.plan.drawing.rails import center_lines, refuse_rails
     from gradehaul.plan.drawing.reaches import reaches_of
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
+    if terms.rails:
+        reaches, alone = center_lines(reaches, terms)
+        faults += alone
+    else:
+        refuse_rails(reaches, terms, drawing.file)
+    reaches, of_turns = climbing(reaches, snap=terms.snap, kink=terms.kink)
+    faults += of_turns
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
-    reaches = grounded(reaches, left, near=terms.near, snap=terms.snap)
+    reaches = at_zero_elevation(reaches, left, near=terms.near, snap=terms.snap)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
-    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, tell=terms.tell, marks=marks)
+    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, unit=terms.plan_unit, marks=marks)
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )
     linked = replace(linked, lines=lines)
-    faults = [*kinks_left(faults, linked, terms.snap), *linked.faults, *uncertain_radii(linked, terms.tell)]
+    of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
+    faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
+    faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left
 
 
@@ -254,7 +282,7 @@ def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[La
             names.append(label)
             continue
         try:
-            heights.append((label, read_quantity(label.text, "length", unit=terms.tell)))
+            heights.append((label, read_quantity(label.text, "length", unit=terms.plan_unit)))
         except QuantityError as error:
             if _matches(label.layer, terms.layers):
                 names.append(label)

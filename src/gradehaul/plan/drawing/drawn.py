@@ -10,9 +10,22 @@ from gradehaul.plan.drawing.records import Element, Fault, Spot
 from gradehaul.plan.records import LineEnd
 
 
+def option(name: str, value: str = "", *, typed: bool) -> str:
+    """Return how a term of a drawing is written: as an option of the command, or as a key of the plan.
+
+    Examples
+    --------
+    >>> option("unit", "mm", typed=True), option("rails", typed=True), option("unit", "mm", typed=False)
+    ('--unit mm', '--rails', 'unit = "mm"')
+    """
+    if typed:
+        return f"--{name} {value}".rstrip()
+    return f'{name} = "{value}"' if value else f"{name} = true"
+
+
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """On what terms a drawing is read: lengths in m, `kink` in radians; `tell` is the unit of the plan's bare lengths.
+    """On what terms a drawing is read: lengths in m, `kink` in radians; `plan_unit` reads the plan's bare lengths.
 
     `near` is how far from a joint or a line a text may stand that belongs to it.
     """
@@ -23,11 +36,19 @@ class Terms:
     kink: float
     near: float
     level: float
-    tell: str
+    plan_unit: str
     height_layers: tuple[str, ...] = ()
     unit: str | None = None
     """The drawing's own unit, where it is given."""
-    repair: bool = False
+    gauge: float = 0.0165
+    rails: bool = False
+    """Whether the two rails of each track are drawn, of which the center line is read."""
+    typed: bool = False
+    """Whether they were typed on the command line, so that advice names an option, not a key of the plan."""
+
+    def option(self, name: str, value: str = "") -> str:
+        """Return how a term is written, on the command line or in the plan; one without a value is switched on."""
+        return option(name, value, typed=self.typed)
 
 
 @dataclass(frozen=True, slots=True)

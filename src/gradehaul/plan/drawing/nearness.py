@@ -9,14 +9,12 @@ import shapely
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import in_plan
-from gradehaul.plan.drawing.records import Element, Spot
+from gradehaul.plan.drawing.records import Element, FloatArray, Spot
 
 _MOST_CHORDS = 64
 """Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
 _OFF = 8.0
 """How far chords may stand off from an arc, in reaches: the fewer chords, the sooner they are all looked through."""
-_ROW = 1 << 32
-_MOST_CELLS = 1 << 30
 
 
 class Nearness:
@@ -63,6 +61,38 @@ class Nearness:
         pair = np.unique(which * (len(self._owner) + 1) + owner)
         return np.column_stack(np.divmod(pair, len(self._owner) + 1))
 
+    def project(
+        self, owner: NDArray[np.int64], spots: FloatArray, headings: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return where elements pass abreast of points: along them, and to the left of the points, m, and their turn.
+
+        Parameters
+        ----------
+        owner
+            Elements by number, shape (n,), none of which turns by more than half a circle.
+        spots, headings
+            A point for each, m, shape (n, 2), and a direction, radians, shape (n,).
+
+        Returns
+        -------
+            How far along each element, m, nan where it does not pass; how far to the left of its point; and by how much
+            its direction there differs from the point's, either way round, -π/2 .. π/2, radians; each shape (n,).
+        """
+        x, y, heading, curvature, length = self.rows[owner].T
+        ahead = (spots[:, 0] - x) * np.cos(heading) + (spots[:, 1] - y) * np.sin(heading)
+        aside = (spots[:, 1] - y) * np.cos(heading) - (spots[:, 0] - x) * np.sin(heading)
+        straight = np.abs(curvature) < 1e-12
+        bend = np.where(straight, 1.0, curvature)
+        # In the element's own frame a point (u, v) lies abreast of the turn atan2(κu, 1 - κv) (plane geometry).
+        along = np.where(straight, ahead, np.arctan2(bend * ahead, 1 - bend * aside) / bend)
+        along = np.where((along >= 0) & (along <= length), along, np.nan)
+        half = curvature * along / 2
+        chord = along * np.sinc(half / np.pi)
+        off_x = x + chord * np.cos(heading + half) - spots[:, 0]
+        off_y = y + chord * np.sin(heading + half) - spots[:, 1]
+        turn = np.remainder(heading + 2 * half - headings + np.pi / 2, np.pi) - np.pi / 2
+        return along, off_y * np.cos(headings) - off_x * np.sin(headings), turn
+
 
 def dot(spot: Spot) -> Element:
     """Return a point as an element, for an index of elements."""
@@ -72,34 +102,26 @@ def dot(spot: Spot) -> Element:
 def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     """Return pairs of points within a distance of one another in plan, m, shape (n, 2), the lower number first.
 
-    The points are sorted into the cells of a grid as wide as the distance.
-
     Examples
     --------
     >>> near_pairs([Spot(0, 0), Spot(3, 0), Spot(0, 1)], 2.0).tolist()
     [[0, 2]]
     """
-    if len(spots) < 2:
+    return pairs_within(in_plan(spots), distance)
+
+
+def pairs_within(points: FloatArray, distance: float) -> NDArray[np.int64]:
+    """Return pairs of points, shape (n, 2), as `near_pairs` does.
+
+    Examples
+    --------
+    >>> pairs_within(np.array([(0.0, 0.0), (3.0, 0.0), (0.0, 1.0)]), 2.0).tolist()
+    [[0, 2]]
+    """
+    if len(points) < 2:
         return np.empty((0, 2), dtype=np.int64)
-    points = in_plan(spots)
-    points -= points.min(axis=0)
-    cell = max(1.001 * distance, float(points.max()) / _MOST_CELLS, 1e-12)
-    column, row = np.floor(points / cell).astype(np.int64).T
-    key = column * _ROW + row
-    by_key = np.argsort(key, kind="stable")
-    sorted_key = key[by_key]
-    found = [np.empty((0, 2), dtype=np.int64)]
-    # Within its own cell and the four that follow it, each pair of cells is met once.
-    for step in (0, 1, _ROW - 1, _ROW, _ROW + 1):
-        first = np.searchsorted(sorted_key, sorted_key + step)
-        last = np.searchsorted(sorted_key, sorted_key + step, side="right")
-        if step == 0:
-            first = np.arange(1, len(key) + 1)  # those behind it in the same cell
-        count = np.maximum(last - first, 0)
-        one = np.repeat(np.arange(len(key)), count)
-        other = np.arange(len(one)) + np.repeat(first - (np.cumsum(count) - count), count)
-        found.append(np.sort(by_key[np.column_stack((one, other))], axis=1))
-    pairs = np.concatenate(found)
-    away = points[pairs[:, 0]] - points[pairs[:, 1]]
-    pairs = pairs[np.hypot(away[:, 0], away[:, 1]) <= distance]
-    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+    dots = np.asarray(shapely.points(points), dtype=np.object_)
+    one, other = shapely.STRtree(dots).query(dots, predicate="dwithin", distance=distance * (1 + 1e-9))
+    near = (one < other) & (np.hypot(*(points[one] - points[other]).T) <= distance)
+    pairs = np.column_stack((one[near], other[near]))
+    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].astype(np.int64)

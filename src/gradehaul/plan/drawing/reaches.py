@@ -7,14 +7,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from gradehaul.plan.drawing.collecting import uncollected
 from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 
 _SURELY = 0.01
 """A segment longer than this, in tolerances, has a length for the fitting too."""
 
 
-@uncollected()
 def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[list[Reach], list[Fault]]:
     """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
 

@@ -11,6 +11,13 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
+LARGEST = 1e6
+"""The largest coordinate or radius, m, that a drawing of a layout may have."""
+LARGEST_BULGE = 1e4
+"""The largest bulge of a polyline: all but a full circle."""
+FLAT = 1e-9
+"""The height, m, up to which a vertex counts as having none."""
+
 
 class Spot(NamedTuple):
     """A point of the drawing, m; z is None where the drawing has no height there."""
@@ -38,7 +45,7 @@ class Stroke:
         polylines, splines, ellipses), shape (n - 1,).
     heights
         z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout is
-        none here; `grounded` tells where it is a height after all).
+        none here; `at_zero_elevation` tells where it is a height after all).
     """
 
     handle: str

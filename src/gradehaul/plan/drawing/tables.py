@@ -57,7 +57,7 @@ def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) 
         _drop_additions(tables)
         return False
     _add_all(drawn, tables, faults)
-    from gradehaul.plan.drawing.told import fault_notes
+    from gradehaul.plan.drawing.wording import fault_notes
 
     for note in fault_notes(drawn.file, drawn.faults, unit):
         faults.notes.append(note)
@@ -103,7 +103,7 @@ def _drawn(
         kink=table.kink,
         height_layers=table.height_layers,
         unit=own_unit,
-        repair=table.repair,
+        rails=table.rails,
     )
     claims = [
         Claim(

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.drawing.recognition import KnownLine
+from gradehaul.plan.drawing.naming.recognition import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.faults import Entry, Faults, Source, checked
 from gradehaul.plan.line_schema import LineTable

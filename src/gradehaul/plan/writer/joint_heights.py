@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from gradehaul.plan.drawing.heights_along import MISFIT
+from gradehaul.plan.drawing.heights.along import MISFIT
 from gradehaul.plan.names import quoted
 from gradehaul.plan.writer.before import height_of
 from gradehaul.plan.writer.changes import Changes, cannot

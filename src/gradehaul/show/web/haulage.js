@@ -216,7 +216,7 @@ const Haulage = (() => {
       if (room === null || behind === 0) continue;
       const round = blocks.splice(behind);
       const length = round.reduce((sum, block) => sum + block.count * block.vehicle.length_m, 0.0);
-      if (length > room * (1 + 1e-9)) shutIn.push(room);
+      if (length > room * (1 + 1e-9)) shutIn.push({ number, length });
       blocks.unshift(...(turns[number] ? round.reverse() : round));
     }
     const edges = [0.0];
@@ -448,14 +448,15 @@ const Haulage = (() => {
   }
   const trackAt = (route, place, ahead = false) => route.tracks[trackNumber(route, place, ahead)].name;
 
-  /* Where a train is too long to run without meeting itself, the place that is too short; else null. */
-  function tooLongFor(route, train) {
-    return route.rooms.find((room) => !room.berth && train.length > room.length_m * (1 + 1e-9)) || null;
+  /* The places of a route that do not hold a train, and the run-rounds that do not hold its locomotives. */
+  function misfits(route, stock, consist, together) {
+    const train = madeUp(stock, consist, together, route.reversals.map((each) => each.room_m));
+    const tooLong = route.rooms.filter((room) => train.length > room.length_m * (1 + 1e-9))
+      .map((room) => ({ place: room.name, length: train.length, available: room.length_m, runRound: false }));
+    const shutIn = train.shutIn.map(({ number, length }) => (
+      { place: route.reversals[number].run_round, length, available: route.reversals[number].room_m, runRound: true }));
+    return [...tooLong, ...shutIn];
   }
-
-  /* The berths of a route that do not hold a train. */
-  const overhangs = (route, train) =>
-    route.rooms.filter((room) => room.berth && train.length > room.length_m * (1 + 1e-9));
 
   function judge(route, train, rail) {
     const given = supply(route, train, rail);
@@ -467,14 +468,15 @@ const Haulage = (() => {
     const noStopping = below(less(given.standing, need.starting), -allowed);
     const noRecovery = below(slip, -allowedSlip);
     const pushing = below(less(given.slipping, times(need.least, -1.0)), -allowedSlip);
-    const outcome = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
+    const climb = stalling.length ? "stalls" : noStopping.length || noRecovery.length ? "marginal" : "climbs";
     const place = stalling.length ? stalling[0][0] : worst.at;
+    const outcome = climb !== "stalls" && pushing.length ? "runs away" : climb;
     return {
-      outcome, margin: worst.value, marginAt: worst.at, at: place,
+      climb, outcome, margin: worst.value, marginAt: worst.at, at: place,
+      worstAt: outcome === "runs away" ? pushing[0][0] : place,
       track: trackAt(route, place, stalling.length > 0),
       noStopping, noRecovery, stalling,
-      holdsBack: !pushing.length,
-      runsAwayAt: pushing.length ? pushing[0][0] : null,
+      runningAway: pushing,
       basis: basisAt(route, train, rail, place, "standing_n", "basis"),
       slippingBasis: basisAt(route, train, rail, least(slip).at, "slipping_n", "slipping_basis"),
       given, need,
@@ -482,7 +484,7 @@ const Haulage = (() => {
   }
 
   return {
-    AS_PLANNED, at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, demand, supply, judge,
-    trackAt, trackNumber, tooLongFor, overhangs,
+    AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, demand, supply, judge,
+    trackAt, trackNumber, misfits,
   };
 })();

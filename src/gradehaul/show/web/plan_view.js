@@ -205,8 +205,8 @@ const PlanView = (() => {
       if (key) key.hidden = !running;
       if (!running) return;
       const { route, train, head, verdict } = running;
-      const care = verdict.stalling.length ? [["care stall", verdict.stalling]]
-        : [["care no-recovery", verdict.noRecovery], ["care no-stop", verdict.noStopping]];
+      const care = [["care stall", verdict.stalling], ["care away", verdict.runningAway]];
+      if (!verdict.stalling.length) care.unshift(["care no-recovery", verdict.noRecovery], ["care no-stop", verdict.noStopping]);
       for (const item of key ? key.querySelectorAll("[data-care]") : []) {
         item.hidden = !care.some(([cls, stretches]) => cls === item.dataset.care && stretches.length);
       }

@@ -30,7 +30,7 @@ const LongSection = (() => {
   }
 
   /* Draws a route into a figure and returns what can be done with it: `mark` a place, ask the `place` at a point. */
-  function draw(figure, route, teller, { train = null, title = "" } = {}) {
+  function draw(figure, route, teller, { train = null, rail = Haulage.AS_PLANNED, title = "" } = {}) {
     const width = Math.max(280, Math.floor(figure.clientWidth || 640));
     const roomy = width >= 560;
     const view = { left: roomy ? 52 : 42, right: width - 10, board: new Board(), length: Haulage.stop(route.effort) };
@@ -43,7 +43,7 @@ const LongSection = (() => {
     top = railhead.bottom + 30;
     top = drawCurves(svg, view, route, x, teller, top) + 30;
     top = drawGrade(svg, view, route, x, teller, top, roomy ? 62 : 54) + 16;
-    if (new Set(route.rails).size > 1) top = drawRails(svg, view, route, x, top) + 10;
+    if (train || new Set(route.rails).size > 1) top = drawRails(svg, view, route, rail, x, top) + 10;
     if (train) top = drawPull(svg, view, x, teller, train, top + 22, roomy ? 150 : 130);
 
     const ticks = nice(0, shown(view.length), roomy ? 9 : 4);
@@ -179,17 +179,20 @@ const LongSection = (() => {
     return here.bottom;
   }
 
-  function drawRails(svg, view, route, x, top) {
+  /* The rail that the train is judged on: each track's own as planned, else one condition everywhere. */
+  function drawRails(svg, view, route, rail, x, top) {
     const group = el("g");
     svg.append(group);
-    heading(svg, view, top + 7, "Rail as planned, solid clean and dashed with film");
+    const planned = Haulage.PLANNED.includes(rail);
+    const rails = planned ? route.rails : route.rails.map(() => rail);
+    heading(svg, view, top + 7, `Rail: ${rail}${planned ? "" : " everywhere"}, solid clean and dashed with film`);
     let k = 0;
-    while (k < route.rails.length) {
+    while (k < rails.length) {
       let end = k;
-      while (end + 1 < route.rails.length && route.rails[end + 1] === route.rails[k]) end += 1;
+      while (end + 1 < rails.length && rails[end + 1] === rails[k]) end += 1;
       group.append(el("line", {
         x1: r(x(route.starts[k])), x2: r(x(route.starts[end + 1])), y1: top + 17, y2: top + 17,
-        class: filmed(route.rails[k]) ? "bed filmed" : "bed",
+        class: filmed(rails[k]) ? "bed filmed" : "bed",
       }));
       k = end + 1;
     }
@@ -222,6 +225,7 @@ const LongSection = (() => {
     let y = here.bottom + 8;
     for (const [name, stretches, cls] of [
       ["stalls", verdict.stalling, "bar stall"],
+      ["runs away", verdict.runningAway, "bar away"],
       ["must not stop", verdict.noStopping, "bar no-stop"],
       ["no recovery from a slip", verdict.noRecovery, "bar no-recovery"],
     ]) {

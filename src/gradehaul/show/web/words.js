@@ -1,4 +1,4 @@
-/* A verdict in words: the same sentences as show/report_words. */
+/* A verdict in words: the same sentences as show/outcome_words. */
 const Words = (() => {
   const TO_LEFT = /[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]/;
 
@@ -12,28 +12,35 @@ const Words = (() => {
     return start === stop ? `at ${start}, ${under}` : `from ${start} to ${stop}, ${under}`;
   }
 
-  function verdict(route, teller, told) {
-    const stretches = (list) => list.map((each) => stretch(route, teller, each)).join("; ");
-    const head = `with its head at ${teller.length(told.at)} on ${name(told.track)}`;
-    const sentences = [];
-    if (told.outcome === "stalls") {
-      sentences.push(`It gets no further than ${head}: at the worst it lacks ${teller.force(-told.margin)}.`);
-      sentences.push(`It asks more than it has ${stretches(told.stalling)}.`);
-    } else if (told.outcome === "marginal") {
-      sentences.push(`It gets through only as long as the wheels never slip: ${teller.force(told.margin)} to spare where it is least, ${head}.`);
-      if (told.noStopping.length) sentences.push(`It must not stop, since it would not start again, ${stretches(told.noStopping)}.`);
-      if (told.noRecovery.length) sentences.push(`It would not recover from a slip ${stretches(told.noRecovery)}.`);
-    } else {
-      sentences.push(`It gets through even if the wheels slip, with ${teller.force(told.margin)} to spare where it is least, ${head}.`);
-      sentences.push("It can stop and start again anywhere.");
+  /* `outcomes` has the sentences of show/outcome_words, with places to fill in. */
+  const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, key) => values[key]);
+
+  function verdict(route, teller, told, misfits, outcomes) {
+    const say = (key, values) => fill(outcomes.sentences[key], values);
+    const where = (list) => list.map((each) => stretch(route, teller, each)).join("; ");
+    const values = {
+      head: say("head", { at: teller.length(told.at), track: name(told.track) }),
+      spare: teller.force(told.margin),
+      lacks: teller.force(-told.margin),
+      where: where(told.stalling),
+    };
+    const uphill = [say(told.climb, values)];
+    if (told.climb === "marginal") {
+      for (const [key, list] of [["no stopping", told.noStopping], ["no recovery", told.noRecovery]]) {
+        if (list.length) uphill.push(say(key, { where: where(list) }));
+      }
     }
-    if (told.holdsBack) sentences.push("Downhill it holds back.");
-    else {
-      const track = name(Haulage.trackAt(route, told.runsAwayAt, true));
-      sentences.push(`Downhill it runs away: the cars push the locomotives, first with its head at ${teller.length(told.runsAwayAt)} on ${track}.`);
-    }
-    return sentences;
+    const away = told.runningAway.length > 0;
+    const downhill = [say(away ? "runs away" : "holds back", { where: where(told.runningAway) })];
+    const room = misfits.map((each) => say(each.runRound ? "run-round" : "too long",
+      { length: teller.length(each.length), room: name(each.place), holds: teller.length(each.available) }));
+    if (told.climb === "stalls") return [...uphill, ...downhill, ...room];
+    if (away) return [...downhill, ...room, say("uphill", { words: uphill.join(" ") })];
+    return [...room, ...uphill, ...downhill];
   }
+
+  /* The worst of some outcomes. */
+  const worst = (outcomes, list) => outcomes.worst_first.find((each) => list.includes(each)) || "climbs";
 
   const basis = (told) =>
     told.basis === told.slippingBasis ? told.basis : `${told.basis}, slipping ${told.slippingBasis}`;
@@ -41,5 +48,5 @@ const Words = (() => {
   /* What a run over track in one direction is called: a route, or a leg of one with reversals. */
   const kind = (route) => (route.whole === route.name ? "route" : "leg");
 
-  return { name, stretch, verdict, basis, kind };
+  return { name, stretch, verdict, worst, basis, kind };
 })();

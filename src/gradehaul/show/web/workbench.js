@@ -23,6 +23,7 @@ const Workbench = (() => {
       if (own) {
         state.consist = own.consist.map((cut) => ({ ...cut }));
         state.together = own.together;
+        state.rail = data.worst_rails[named] || state.rail;
         state.route = hardest(data.routes.filter((route) => route.whole === own.route)) || state.route;
       } else {
         state.consist = [{ name: [...stock.powers.keys()][0], count: 1 }];
@@ -39,16 +40,9 @@ const Workbench = (() => {
       return judged.length ? judged.reduce((worst, each) => (each[1] < worst[1] ? each : worst))[0] : null;
     }
 
-    /* What becomes of the train on every leg of a route with reversals. */
-    function onEveryLeg() {
-      const legs = data.routes.filter((route) => route.whole === state.route.whole);
-      if (legs.length < 2) return [];
-      const told = legs.map((leg, k) => {
-        const { outcome, holdsBack } = Haulage.judge(leg, madeUpFor(leg), state.rail);
-        return `leg ${k + 1} ${outcome}${holdsBack ? "" : " and runs away"}`;
-      });
-      return [`Of the legs of ${Words.name(state.route.whole)}: ${told.join(", ")}.`];
-    }
+    /* What becomes of the train on every leg of its whole route. */
+    const onEveryLeg = () => data.routes.filter((route) => route.whole === state.route.whole)
+      .map((leg) => (leg === state.route ? verdict : Haulage.judge(leg, madeUpFor(leg), state.rail)).outcome);
 
     function showRow(cut, number) {
       const item = document.createElement("li");
@@ -111,21 +105,23 @@ const Workbench = (() => {
       byId("together-row").hidden = locos < 2;
       train = madeUpFor(state.route);
       if (document.activeElement !== byId("together")) byId("together").value = +(100 * train.together).toPrecision(6);
-      const tooLong = Haulage.tooLongFor(state.route, train);
-      const wrong = !locos ? "A train needs a locomotive: put one in." : tooLong
-        ? `It is ${teller.length(train.length)} long and would meet itself: ${tooLong.name} is ${teller.length(tooLong.length_m)} long.`
-        : train.shutIn.length ? `Its locomotives are too long to run round it: there is room for ${teller.length(Math.min(...train.shutIn))}.` : "";
-      byId("bench-result").hidden = Boolean(wrong);
-      if (wrong) {
+      byId("bench-result").hidden = !locos;
+      if (!locos) {
         verdict = null;
-        tellVerdict("cannot run", [wrong], "none");
+        tellVerdict("cannot run", ["A train needs a locomotive: put one in."], "none");
         report.run(null);
         return;
       }
       verdict = Haulage.judge(state.route, train, state.rail);
-      const more = Haulage.overhangs(state.route, train)
-        .map((room) => `It is ${teller.length(train.length)} long and does not fit ${room.name}, which holds ${teller.length(room.length_m)}.`);
-      tellVerdict(verdict.outcome, [...Words.verdict(state.route, teller, verdict), ...onEveryLeg(), ...more], verdict.outcome);
+      const misfits = Haulage.misfits(state.route, stock, state.consist, state.together);
+      const legs = onEveryLeg();
+      const outcome = Words.worst(data.outcomes, [...legs, ...(misfits.length ? ["too long"] : [])]);
+      const sentences = Words.verdict(state.route, teller, verdict, misfits, data.outcomes);
+      if (legs.length > 1) {
+        const told = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
+        sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${told}.`);
+      }
+      tellVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
         `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}. Rail: ${state.rail}.`;
       draw();
@@ -160,6 +156,7 @@ const Workbench = (() => {
       key.querySelector(".film-name").textContent = state.rail;
       drawn = LongSection.draw(byId("bench-section"), state.route, teller, {
         train: { train, verdict, need: verdict.need, lines },
+        rail: state.rail,
         title: `Long section of ${Words.kind(state.route)} ${state.route.name} with the train on it and its pull`,
       });
     }
@@ -185,6 +182,7 @@ const Workbench = (() => {
       for (const [id, text] of Object.entries(figures)) byId(id).textContent = text;
       const within = (stretches) => stretches.some(([start, end]) => head >= start && head <= end);
       const [cls, does] = within(verdict.stalling) ? ["stalls", "stalls here"]
+        : within(verdict.runningAway) ? ["runs-away", "runs away here: the cars push the locomotives"]
         : within(verdict.noStopping) ? ["marginal", "would not start again here"]
         : within(verdict.noRecovery) ? ["marginal", "would not recover from a slip here"]
         : ["climbs", "pulls here, starts again and recovers from a slip"];
@@ -223,7 +221,7 @@ const Workbench = (() => {
       const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
-    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.marginAt); });
+    byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.outcome === "runs away" ? verdict.worstAt : verdict.marginAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
     const point = (event) => {
@@ -238,8 +236,7 @@ const Workbench = (() => {
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
     compose();
-    state.head = verdict ? verdict.at : 0;
-    if (verdict) push(verdict.at);
+    if (verdict) push(verdict.worstAt);
 
     return {
       /* Puts the head at a place of a route shown elsewhere, where it is this route. */

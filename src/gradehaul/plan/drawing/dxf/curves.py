@@ -1,0 +1,427 @@
+"""The curves of a DXF file where blocks put them: arcs where they are arcs in the plan, chords elsewhere."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.dxf.blocks import MOST_POINTS
+from gradehaul.plan.drawing.dxf.values import Placing, axes_of, number_of, placed, point_of, turned, value_of
+from gradehaul.plan.drawing.records import LARGEST_BULGE, FloatArray
+
+MOST_CHORDS = 10_000
+"""The most chords that one curve is resolved into."""
+
+_ROUND = 1e-6
+"""How far the half axes of a circle may differ from one another and from square, as a share."""
+_NO_SWEEP = 1e-9
+"""A sweep, radians, at or under which an arc goes all the way round: its angles were rounded when written."""
+_UPRIGHT = 1e-6
+"""How narrow an ellipse may be in the plan, as a share of its length: under this it is a circle seen on edge."""
+_LARGEST_DEGREE = 25
+_MOST_FIT_POINTS = 5_000
+_CLOSED, _SPLINE_FIT, _SPACE, _MESH, _CONTROL_FRAME = 1, 4, 8, 16 | 64, 16
+_UP = np.array((0.0, 0.0, 1.0))
+
+
+@dataclass(slots=True)
+class Budget:
+    """How near chords keep to their curves, in drawing units, and how many more points may be made.
+
+    `coarse` counts the curves for which `MOST_CHORDS` was too few.
+    """
+
+    tolerance: float
+    points: int = MOST_POINTS
+    coarse: int = 0
+
+    def take(self, count: int) -> None:
+        """Take points from the budget."""
+        self.points -= count
+        if self.points < 0:
+            raise OverflowError
+
+
+class Curve(NamedTuple):
+    """A curve in drawing units: vertices, shape (n, 3), bulges, shape (n - 1,), or None where all are 0.
+
+    `exact` says for each segment, shape (n - 1,), or for all at once, whether it is the curve itself.
+    """
+
+    points: FloatArray
+    bulges: FloatArray | None
+    exact: NDArray[np.bool_] | bool
+
+
+def curve_of(entity: Any, placing: Placing | None, budget: Budget) -> Curve | None:  # noqa: ANN401 - of the library
+    """Return an entity's curve as it lies in the model space, or None for a type of entity that has none.
+
+    Parameters
+    ----------
+    entity
+        In the coordinates of its block.
+    placing
+        Where they lie, None for an entity of the model space itself.
+    budget
+        How fine its chords become, and how many there may be.
+
+    Raises
+    ------
+    DrawingError
+        A coordinate is missing, a radius is negative, a curve stands upright, or a spline is no spline; without the
+        place. Whether coordinates are finite shows when they are known in m.
+    OverflowError
+        The budget of points is spent.
+    """
+    reader = _READERS.get(entity.dxftype())
+    return None if reader is None else reader(entity, placing, budget)
+
+
+def _line(entity: Any, placing: Placing | None, _budget: Budget) -> Curve:  # noqa: ANN401
+    # A LINE's extrusion is the direction of its thickness; its ends are in the block's coordinates.
+    ends = np.array((point_of(entity, "start"), point_of(entity, "end")))
+    return Curve(placed(ends, placing), None, exact=True)
+
+
+# Circles and ellipses
+
+
+class _Conic(NamedTuple):
+    """Part of an ellipse: center + cos t · major + sin t · minor, for t from `start` through `sweep`, radians.
+
+    The half axes are conjugate, not necessarily square to one another: any affine change of an ellipse is the same
+    change of its center and half axes.
+    """
+
+    center: FloatArray
+    major: FloatArray
+    minor: FloatArray
+    start: float
+    sweep: float
+
+    def at(self, angles: FloatArray) -> FloatArray:
+        """Return points by their angles, shape (n, 3)."""
+        points: FloatArray = self.center + np.outer(np.cos(angles), self.major) + np.outer(np.sin(angles), self.minor)
+        return points
+
+    def in_model_space(self, placing: Placing | None) -> _Conic:
+        center, major, minor = placed(self.center, placing), turned(self.major, placing), turned(self.minor, placing)
+        return _Conic(center, major, minor, self.start, self.sweep)
+
+
+def _sweep(start: float, end: float) -> float:
+    sweep = (end - start) % math.tau
+    return sweep if sweep > _NO_SWEEP else math.tau
+
+
+def _arc(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    start = math.radians(number_of(entity, "start_angle"))
+    return _round(entity, start, _sweep(start, math.radians(number_of(entity, "end_angle"))), placing, budget)
+
+
+def _circle(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    return _round(entity, 0.0, math.tau, placing, budget)
+
+
+def _round(entity: Any, start: float, sweep: float, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    center, radius = point_of(entity, "center"), number_of(entity, "radius")
+    if radius < 0:
+        raise DrawingError("a radius must be longer than 0", found=f"{radius:g}")
+    axes = axes_of(entity)
+    if axes is None and placing is None:
+        return _arcs(center, (radius, 0.0, 0.0), (0.0, radius, 0.0), start, sweep, 1)
+    own = np.eye(3) if axes is None else axes
+    return _placed_conic(
+        _Conic(np.array(center) @ own, radius * own[0], radius * own[1], start, sweep), placing, budget
+    )
+
+
+def _ellipse(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    center, major = np.array(point_of(entity, "center")), np.array(point_of(entity, "major_axis"))
+    axes = axes_of(entity)
+    minor = number_of(entity, "ratio", 1.0) * np.cross(_UP if axes is None else axes[2], major)
+    start = number_of(entity, "start_param", 0.0)
+    sweep = _sweep(start, number_of(entity, "end_param", math.tau))
+    return _placed_conic(_Conic(center, major, minor, start, sweep), placing, budget)
+
+
+def _placed_conic(conic: _Conic, placing: Placing | None, budget: Budget) -> Curve:
+    conic = conic.in_model_space(placing)
+    hand = _hand(conic.major, conic.minor)
+    if hand:
+        vectors = conic.center.tolist(), conic.major.tolist(), conic.minor.tolist()
+        return _arcs(*vectors, conic.start, conic.sweep, hand)
+    return Curve(_conic_chords(conic, budget), None, exact=False)
+
+
+def _hand(major: FloatArray, minor: FloatArray) -> int:
+    """Return 1 or -1 where two half axes make a circle turning left or right in the plan, and 0 where they do not."""
+    (ux, uy, _), (vx, vy, _) = major.tolist(), minor.tolist()
+    a, b = math.hypot(ux, uy), math.hypot(vx, vy)
+    size = max(a, b)
+    if abs(a - b) > _ROUND * size or abs(ux * vx + uy * vy) > _ROUND * size * size:
+        return 0
+    return 1 if ux * vy - uy * vx >= 0 else -1
+
+
+def _arcs(center: Any, major: Any, minor: Any, start: float, sweep: float, hand: int) -> Curve:  # noqa: ANN401 - x, y, z
+    """Return part of a circle as one arc, or as two where it turns by more than a half circle."""
+    pieces = 1 if sweep <= math.pi else 2
+    rows = []
+    for number in range(pieces + 1):
+        cos, sin = math.cos(start + sweep * number / pieces), math.sin(start + sweep * number / pieces)
+        rows.append([c + cos * u + sin * v for c, u, v in zip(center, major, minor, strict=True)])
+    if sweep == math.tau:
+        rows[-1] = rows[0]
+    bulge = hand * math.tan(sweep / pieces / 4)
+    return Curve(np.array(rows), np.array([bulge] * pieces), exact=True)
+
+
+def _conic_chords(conic: _Conic, budget: Budget) -> FloatArray:
+    _, major, minor, start, sweep = conic
+    if not np.isfinite(conic[:3]).all():
+        raise DrawingError("a coordinate must be finite", found="one that is not")
+    size = max(math.hypot(*major[:2]), math.hypot(*minor[:2]))
+    if abs(major[0] * minor[1] - major[1] * minor[0]) <= _UPRIGHT * size * size:
+        raise DrawingError("a curve must not stand upright", write="it flat, or on another layer")
+    count = max(math.ceil(abs(sweep) / (math.pi / 4)), 2)
+    points = chords(conic.at, start + np.linspace(0, sweep, count + 1), budget)
+    if sweep == math.tau:
+        points[-1] = points[0]
+    return points
+
+
+# Polylines
+
+
+def _polyline(entity: Any, placing: Placing | None, budget: Budget) -> Curve | None:  # noqa: ANN401
+    flags = int(value_of(entity, "flags", 0))
+    if flags & _MESH:
+        return None
+    vertices = list(entity.vertices)
+    if flags & _SPLINE_FIT:  # the corners of the frame are kept beside the curve that was fitted to it
+        vertices = [vertex for vertex in vertices if not int(value_of(vertex, "flags", 0)) & _CONTROL_FRAME]
+    points = np.array([point_of(vertex, "location") for vertex in vertices]).reshape(-1, 3)
+    if flags & _SPACE:
+        return _vertices(points, None, None, bool(flags & _CLOSED), placing, budget)
+    elevation = value_of(entity, "elevation")
+    if elevation is not None and elevation.z:
+        points[:, 2] = elevation.z
+    bulges = np.array([float(value_of(vertex, "bulge", 0.0)) for vertex in vertices])
+    return _vertices(points, bulges, axes_of(entity), bool(flags & _CLOSED), placing, budget)
+
+
+def _light_polyline(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    rows: FloatArray = np.array(entity.get_points("xyb"), dtype=float).reshape(-1, 3)
+    points = np.column_stack((rows[:, :2], np.full(len(rows), number_of(entity, "elevation", 0.0))))
+    closed = bool(int(value_of(entity, "flags", 0)) & _CLOSED)
+    return _vertices(points, rows[:, 2], axes_of(entity), closed, placing, budget)
+
+
+def _vertices(
+    points: FloatArray,
+    bulges: FloatArray | None,
+    axes: FloatArray | None,
+    closed: bool,
+    placing: Placing | None,
+    budget: Budget,
+) -> Curve:
+    """Return vertices joined by straights and, where a bulge is not 0, by arcs, with the closing segment."""
+    bulged = bulges is not None and bool(bulges.any())
+    # Many a closed polyline ends where it began already.
+    if closed and len(points) > 1 and not (points[0] == points[-1]).all() and (len(points) > 2 or bulged):
+        points = np.concatenate((points, points[:1]))
+    own = points if axes is None else points @ axes
+    points = placed(own, placing)
+    if placing is not None:
+        budget.take(len(points))
+    if bulges is None or not (bulges := bulges[: max(len(points) - 1, 0)]).any():
+        return Curve(points, None, exact=len(points) <= 2)
+    plane = np.eye(3) if axes is None else axes
+    turned_plane = turned(plane, placing)
+    hand = _hand(turned_plane[0], turned_plane[1])
+    if hand:
+        return Curve(points, hand * bulges, exact=True)
+    # Seen askew, its arcs are parts of ellipses.
+    pieces, exact = [points[:1]], []
+    for number, bulge in enumerate(bulges.tolist()):
+        piece = points[number : number + 2]
+        if bulge:
+            conic = _bulged(own[number], own[number + 1], bulge, plane[2])
+            piece = _conic_chords(conic.in_model_space(placing), budget)
+        pieces.append(piece[1:])
+        exact.append(np.full(len(piece) - 1, not bulge))
+    joined = np.concatenate(pieces)
+    if (points[0] == points[-1]).all():
+        joined[-1] = joined[0]
+    return Curve(joined, None, np.concatenate(exact))
+
+
+def _bulged(start: FloatArray, end: FloatArray, bulge: float, normal: FloatArray) -> _Conic:
+    """Return the arc over a chord: its center is (1 - b²) / (4 b) chords to the left of the chord's middle."""
+    if not abs(bulge) <= LARGEST_BULGE:
+        raise DrawingError("a bulge must make less than a full circle", found=f"{bulge:.3g}")
+    center = (start + end) / 2 + np.cross(normal, end - start) * ((1 - bulge**2) / (4 * bulge))
+    major = start - center
+    return _Conic(center, major, np.cross(normal, major), 0.0, 4 * math.atan(bulge))
+
+
+# Splines
+
+
+def _spline(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    """Return chords of a B-spline; an affine change of the control points is the same change of the curve.
+
+    scipy runs over the knots that a spline is defined between; ezdxf's own chords go on over the outer knots, which
+    leaves the curve where the spline is not clamped.
+    """
+    control, fit = (
+        np.array(list(points), dtype=float).reshape(-1, 3) for points in (entity.control_points, entity.fit_points)
+    )
+    for points in (control, fit):
+        if not np.isfinite(points).all():
+            raise DrawingError("a coordinate must be finite", found=str(float(points[~np.isfinite(points)][0])))
+    if len(control) == 0 and (len(fit) <= 2 or len(fit) > _MOST_FIT_POINTS):
+        # Too many points to solve for are dense enough to be chords.
+        return Curve(placed(fit, placing), None, exact=len(fit) == 2)
+    knots, weights, degree = list(entity.knots), list(entity.weights), int(value_of(entity, "degree", 3))
+    if len(control) == 0 or len(knots) == 0:
+        try:
+            curve = entity.construction_tool()
+        except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+            raise DrawingError("its points make no spline", found=str(error)[:80]) from error
+        control = np.array([point.xyz for point in curve.control_points]).reshape(-1, 3)
+        knots, weights, degree = curve.knots(), list(curve.weights()), int(curve.degree)
+    known = np.array(knots, dtype=float)
+    weight = np.array(weights, dtype=float) if weights else np.ones(len(control))
+    _check_spline(control, known, weight, degree)
+    return Curve(_spline_chords(placed(control, placing), known, weight, degree, budget), None, exact=False)
+
+
+def _helix(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+    """Return chords of a helix by its own figures, since the spline that comes with it need not be round."""
+    base, start, axis = (value_of(entity, name) for name in ("axis_base_point", "start_point", "axis_vector"))
+    turns, rise = number_of(entity, "turns", 1.0), number_of(entity, "turn_height", 1.0)
+    top = number_of(entity, "radius", 1.0)
+    if base is None or start is None or axis is None or not math.isfinite(sum((*base.xyz, *start.xyz, *axis.xyz))):
+        return _spline(entity, placing, budget)
+    up = np.array(axis.normalize().xyz) if axis.magnitude else _UP
+    arm = np.array((start - base).xyz)
+    foot = np.array(base.xyz) + (arm @ up) * up
+    arm -= (arm @ up) * up
+    radius = float(np.linalg.norm(arm))
+    if not (radius and turns > 0 and turns <= MOST_CHORDS / 8):
+        return _spline(entity, placing, budget)
+    across = (1 if value_of(entity, "handedness", 1) else -1) * np.cross(up, arm / radius)
+
+    def at(turned_by: FloatArray) -> FloatArray:
+        share = (turned_by / (turns * math.tau))[:, None]
+        arms = np.outer(np.cos(turned_by), arm / radius) + np.outer(np.sin(turned_by), across)
+        return placed(foot + (radius + (top - radius) * share) * arms + share * turns * rise * up, placing)
+
+    count = max(math.ceil(8 * turns), 2)
+    return Curve(chords(at, np.linspace(0, turns * math.tau, count + 1), budget), None, exact=False)
+
+
+def _check_spline(control: FloatArray, knots: FloatArray, weights: FloatArray, degree: int) -> None:
+    rises = len(knots) > degree + 1 and bool((np.diff(knots) >= 0).all() and knots[degree] < knots[-degree - 1])
+    for wrong, why in (
+        (not 1 <= degree <= _LARGEST_DEGREE, f"a degree of {degree}"),
+        (len(control) <= degree, f"{len(control)} control points"),
+        (len(knots) != len(control) + degree + 1, f"{len(knots)} knots for {len(control)} control points"),
+        (not np.isfinite(knots).all(), "a knot that is not finite"),
+        (not rises, "knots that do not rise"),
+        (len(weights) != len(control), f"{len(weights)} weights for {len(control)} control points"),
+        (not (np.isfinite(weights) & (weights > 0)).all(), "a weight that is not above 0"),
+    ):
+        if wrong:
+            raise DrawingError("this is no spline", found=why)
+
+
+def _spline_chords(
+    control: FloatArray, knots: FloatArray, weights: FloatArray, degree: int, budget: Budget
+) -> FloatArray:
+    from scipy.interpolate import BSpline
+
+    weights = weights / weights.max()
+    curve = BSpline(knots, np.column_stack((control * weights[:, None], weights)), degree)
+    inner = np.unique(knots[degree : len(knots) - degree])
+    # Twice as many pieces as the degree leave no inflection for which three looks at a piece would not be enough.
+    share = np.linspace(0, 1, 2 * degree, endpoint=False) if degree > 1 else np.zeros(1)
+    parameters = np.append((inner[:-1, None] + np.diff(inner)[:, None] * share).ravel(), inner[-1])
+
+    def at(where: FloatArray) -> FloatArray:
+        values: FloatArray = curve(where)
+        return values[:, :3] / values[:, 3:]
+
+    return chords(at, parameters, budget)
+
+
+def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Budget) -> FloatArray:
+    """Return points along a curve whose chords keep to it within the budget's tolerance.
+
+    Parameters
+    ----------
+    curve
+        From parameters, shape (n,), to points, shape (n, 3).
+    at
+        The parameters to begin with, rising or falling, shape (n,).
+    budget
+        Its tolerance, in the unit of the points, and the points that may still be made.
+
+    Returns
+    -------
+        Points, shape (m, 3). Pieces are halved until the curve at a quarter, a half and three quarters of each is
+        within the tolerance of its chord, or until there are `MOST_CHORDS`.
+
+    Examples
+    --------
+    >>> circle = lambda at: np.column_stack((np.cos(at), np.sin(at), 0 * at))
+    >>> points = chords(circle, np.linspace(0, np.pi, 5), Budget(tolerance=2e-5))
+    >>> sagitta = 1 - np.cos(np.pi / (len(points) - 1) / 2)
+    >>> len(points), bool(sagitta < 2e-5)
+    (257, True)
+    """
+    points = curve(at)
+    budget.take(len(points))
+    waiting = np.ones(len(at) - 1, dtype=bool)
+    while waiting.any():
+        first = np.flatnonzero(waiting)
+        start, step = at[first], at[first + 1] - at[first]
+        chord = points[first + 1] - points[first]
+        size = np.linalg.norm(chord, axis=1, keepdims=True)
+        along = np.divide(chord, size, out=np.zeros_like(chord), where=size > 0)
+        between = [curve(start + step * share) for share in (0.25, 0.5, 0.75)]
+        offsets = np.array(between) - points[first]
+        across = offsets - (offsets * along).sum(axis=2, keepdims=True) * along
+        halved = np.linalg.norm(across, axis=2).max(axis=0) > budget.tolerance
+        count = int(np.count_nonzero(halved))
+        if count and len(at) - 1 + count > MOST_CHORDS:
+            budget.coarse += 1
+            break
+        budget.take(count)
+        waiting[:] = False
+        waiting[first[halved]] = True
+        where = first[halved] + 1
+        at = np.insert(at, where, (start + step / 2)[halved])
+        points = np.insert(points, where, between[1][halved], axis=0)
+        waiting = np.insert(waiting, where, True)  # both halves of a piece are to be looked at again
+    return points
+
+
+_READERS: Mapping[str, Callable[[Any, Placing | None, Budget], Curve | None]] = {
+    "LINE": _line,
+    "ARC": _arc,
+    "CIRCLE": _circle,
+    "ELLIPSE": _ellipse,
+    "LWPOLYLINE": _light_polyline,
+    "POLYLINE": _polyline,
+    "SPLINE": _spline,
+    "HELIX": _helix,
+}

@@ -1,0 +1,112 @@
+"""Whether a drawing can be track of its scale: refused early where it is far too small or too crowded for a train."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+
+from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.drawn import Terms
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray
+from gradehaul.plan.drawing.wording import length_text
+from gradehaul.quantities import convert
+
+SMALLEST = 5.0
+"""In gauges: a locomotive and a car need a drawing this wide or high (80 mm in H0; common practice)."""
+SHARPEST = 5.0
+"""In gauges: no stock runs round a smaller radius (our own choice, under the sharpest tram track: 80 mm in H0)."""
+CROWD = 24
+"""More ends than this within `snap` of most ends are no track: a turnout has three, a double slip eight."""
+
+_USUAL = 4.0
+"""A layout is about this large, m (common practice): units are compared by how near they bring a drawing to it."""
+_UNITS = (("mm", "cm", "m"), ("in", "ft"))
+_DENSEST = 10.0
+"""Track as wide as its gauge that covers all of a drawing so often is none; a helix of twenty turns covers it once."""
+_LOOKED_AT = 500
+
+
+def check_size(drawing: Drawing, terms: Terms) -> None:
+    """Refuse a drawing in which no train fits, or with more ends at one place than track can have.
+
+    Raises
+    ------
+    DrawingError
+        With the unit that the drawing is likely to have.
+    """
+    points = np.concatenate([stroke.points for stroke in drawing.strokes])
+    ends = np.cumsum([len(stroke.points) for stroke in drawing.strokes])
+    width, height = np.ptp(points, axis=0).tolist()
+    small = max(width, height) < SMALLEST * terms.gauge
+    room = (width + 4 * terms.gauge) * (height + 4 * terms.gauge)
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    steps[ends[:-1] - 1] = 0.0  # from one stroke to the next
+    length = float(steps.sum())
+    dense = length * terms.gauge > _DENSEST * room
+    tips = np.concatenate((points[ends - 1], points[np.append(0, ends[:-1])]))
+    if not (small or dense or _crowded(tips, terms.snap)):
+        return
+    if small:
+        wrong = "no train fits in the whole drawing"
+        found = f"{length_text(width, terms.plan_unit)} by {length_text(height, terms.plan_unit)}"
+    elif dense:
+        wrong = "the lines lie more densely than track can"
+        found = f"{length_text(length, terms.plan_unit)} of lines in {length_text(width, terms.plan_unit)} by "
+        found += length_text(height, terms.plan_unit)
+    else:
+        wrong = "the ends of lines lie more densely than those of track can"
+        found = f"more than {CROWD} within {length_text(terms.snap, terms.plan_unit)} of most"
+    unit = likely_unit(max(width, height), drawing.unit)
+    write = terms.option("unit", unit) if unit else ""
+    if not (small or dense):
+        write = f"{write or 'the layers of the track alone'}, or a smaller snap"
+    raise DrawingError(wrong, file=drawing.file, found=found, write=write)
+
+
+def _crowded(ends: FloatArray, snap: float) -> bool:
+    """Tell whether most ends, shape (n, 2), have more than `CROWD` others within `snap`."""
+    if len(ends) <= CROWD:
+        return False
+    some = np.linspace(0, len(ends) - 1, min(len(ends), _LOOKED_AT)).astype(np.int64)
+    tree = shapely.STRtree(np.asarray(shapely.points(ends), dtype=np.object_))
+    looked_at, _ = tree.query(shapely.points(ends[some]), predicate="dwithin", distance=snap)
+    return bool(np.mean(np.bincount(looked_at, minlength=len(some)) > CROWD + 1) > 0.5)
+
+
+def likely_unit(size: float, unit: str) -> str:
+    """Return the unit in which a drawing of some size, m, as read in a unit, would be about as large as a layout is.
+
+    Empty where that is the unit it was read in.
+
+    Examples
+    --------
+    >>> likely_unit(0.008, "mm"), likely_unit(2.4, "mm"), likely_unit(0.2, "in")
+    ('m', '', 'ft')
+    """
+    units = next((units for units in _UNITS if unit in units), _UNITS[0] + _UNITS[1])
+    figures = convert(size, unit or "m")
+
+    def off(each: str) -> float:
+        return abs(math.log(max(figures / convert(1.0, each), 1e-30) / _USUAL))
+
+    best = min(units, key=off)
+    return "" if best == unit else best
+
+
+def sharp_curves(elements: Sequence[Element], drawing: Drawing, terms: Terms) -> list[Fault]:
+    """Return a fault where all curves of a drawing are sharper than any stock can run: it may be in another unit."""
+    curves = [element for element in elements if element.curvature and element.length >= terms.snap]
+    if not curves:
+        return []
+    widest = min(curves, key=lambda element: abs(element.curvature))
+    radius = 1 / abs(widest.curvature)
+    if radius >= SHARPEST * terms.gauge:
+        return []
+    points = np.concatenate([stroke.points for stroke in drawing.strokes])
+    unit = likely_unit(float(np.ptp(points, axis=0).max()), drawing.unit)
+    cure = f"; if it is drawn in {unit}, write {terms.option('unit', unit)}" if unit else ""
+    text = f"no curve is wider than {length_text(radius, terms.plan_unit)}, which no stock can run round{cure}"
+    return [Fault("unit", text, widest.start, widest.handle, widest.layer)]

@@ -1,0 +1,97 @@
+"""What is told of a drawing: places and lengths in the plan's unit, and its faults counted by kind, worst first.
+
+Only what is wrong with an entity's own figures, before anything is made of it, is told in m.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from gradehaul.plan.drawing.records import Fault, Spot
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Note
+from gradehaul.quantities import convert
+
+_FINE = 2e-4
+"""How finely a place is told, m."""
+_GAP = 2e-5
+"""How finely a gap is told, m."""
+_LISTED = 3
+
+
+def length_text(length: float, unit: str, fine: float = _FINE) -> str:
+    """Return a length as it is told, to about `fine`, m.
+
+    Examples
+    --------
+    >>> length_text(0.0021, "mm"), length_text(0.0021, "in"), length_text(0.00104, "mm", 2e-5)
+    ('2.1 mm', '0.08 in', '1.04 mm')
+    """
+    return f"{convert(length, unit):.{_decimals(unit, fine)}f} {unit}"
+
+
+def _decimals(unit: str, fine: float) -> int:
+    return max(0, round(-math.log10(convert(fine, unit))))
+
+
+def at_text(spot: Spot, unit: str) -> str:
+    """Return a point as it is told, to about a fifth of a millimeter.
+
+    Examples
+    --------
+    >>> at_text(Spot(0.3048, 1.0287), "in"), at_text(Spot(0.3048, 1.0287), "mm")
+    ('(12.00, 40.50) in', '(304.8, 1028.7) mm')
+    """
+    decimals = _decimals(unit, _FINE)
+    x, y = (round(convert(value, unit), decimals) + 0.0 for value in (spot.x, spot.y))
+    return f"({x:.{decimals}f}, {y:.{decimals}f}) {unit}"
+
+
+def gap_text(gap: float, unit: str) -> str:
+    """Return what is said of a gap, m, that was closed."""
+    return f"ends drawn {length_text(gap, unit, _GAP)} apart are one joint"
+
+
+def fault_text(fault: Fault, unit: str) -> str:
+    """Return one fault with its place.
+
+    Examples
+    --------
+    >>> fault_text(Fault("kink", "the direction breaks by 9 degrees", Spot(0.3, 0.1), "2F", "TRACK"), "mm")
+    'the direction breaks by 9 degrees, at (300.0, 100.0) mm on layer "TRACK"'
+    """
+    where = "" if fault.spot is None else f", at {at_text(fault.spot, unit)}"
+    told = fault.spot is None or not fault.layer or fault.layer in fault.text
+    layer = "" if told else f" on layer {quoted(fault.layer)}"
+    return f"{fault.text}{where}{layer}"
+
+
+def by_code(faults: Iterable[Fault]) -> dict[str, list[Fault]]:
+    """Return faults by their codes, in the order of the alphabet, the worst of each first."""
+    found: dict[str, list[Fault]] = {}
+    for fault in sorted(faults, key=lambda each: (each.code, -each.weight)):
+        found.setdefault(fault.code, []).append(fault)
+    return found
+
+
+def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
+    """Return a note for each kind of fault: how many there are, and the worst of them.
+
+    Parameters
+    ----------
+    file
+        The drawing.
+    faults
+        What was found in it.
+    unit
+        The plan's unit.
+    """
+    notes = []
+    for code, found in by_code(faults).items():
+        worst = "; ".join(fault_text(fault, unit) for fault in found[:_LISTED])
+        more = f"; and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
+        notes.append(
+            Note(file, f"{code}, {len(found)} in all{', worst first' if len(found) > 1 else ''}: {worst}{more}")
+        )
+    return notes

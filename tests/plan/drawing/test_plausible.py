@@ -1,0 +1,73 @@
+"""Drawings too small, too dense or too sharp for trains of their scale: refused early or questioned, with the unit."""
+
+import random
+import time
+import tracemalloc
+
+import pytest
+
+from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.assembly import assemble, terms
+from plan.drawing.dxf_files import MM, ON, new, read, saved
+
+GAUGE = 0.0165
+
+
+def assembled(folder, document, *, unit=None, **more):
+    return assemble(read(saved(document, folder), unit=unit), terms(GAUGE, "mm", ["*"], **more))
+
+
+def crowd(count, width, height):
+    chance = random.Random(7)
+    document, space = new(units=MM)
+    for _ in range(count):
+        ends = [(chance.uniform(0, width), chance.uniform(0, height)) for _ in range(2)]
+        space.add_line(*ends, dxfattribs=ON)
+    return document
+
+
+@pytest.mark.parametrize(
+    ("size", "wrong"),
+    [((8, 5), "no train fits in the whole drawing"), ((200, 100), "the lines lie more densely than track can")],
+)
+def test_ten_thousand_lines_in_a_small_place(tmp_path, size, wrong):
+    document = crowd(10_000, *size)
+    drawing = read(saved(document, tmp_path))
+    began = time.process_time()
+    tracemalloc.start()
+    with pytest.raises(DrawingError, match=wrong):
+        assemble(drawing, terms(GAUGE, "mm", ["*"]))
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert time.process_time() - began < 10
+    assert most < 100e6
+
+
+def test_short_lines_in_one_place(tmp_path):
+    chance = random.Random(3)
+    document, space = new(units=MM)
+    for _ in range(5_000):
+        x, y = chance.uniform(0, 140), chance.uniform(0, 15)
+        space.add_line((x, y), (x + chance.uniform(-0.4, 0.4), y + 0.3), dxfattribs=ON)
+    with pytest.raises(DrawingError, match="the ends of lines lie more densely than those of track can"):
+        assembled(tmp_path, document)
+
+
+@pytest.mark.parametrize(("typed", "write"), [(True, "--unit m"), (False, 'unit = "m"')])
+def test_a_drawing_in_meters_read_as_millimeters(tmp_path, typed, write):
+    document, space = new(units=MM)
+    space.add_line((0, 0), (4, 2), dxfattribs=ON)
+    with pytest.raises(DrawingError) as caught:
+        assembled(tmp_path, document, typed=typed)
+    assert str(caught.value).endswith(f"no train fits in the whole drawing, got 4.0 mm by 2.0 mm; write {write}")
+
+
+def test_curves_that_no_stock_runs_round_are_questioned(tmp_path):
+    document, space = new(units=MM)
+    space.add_line((-200, 0), (0, 0), dxfattribs=ON)
+    arc = space.add_arc((0, 60), 60, 270, 350, dxfattribs=ON)
+    (fault,) = assembled(tmp_path, document).faults
+    assert fault.code == "unit"
+    assert fault.text.startswith("no curve is wider than 60.0 mm, which no stock can run round; if it is drawn in cm")
+    arc.dxf.radius, arc.dxf.center = 360, (0, 360)
+    assert assembled(tmp_path, document).faults == ()

@@ -1,0 +1,276 @@
+"""One outcome a train and rail condition: text, documents, map, long section, load card and page show the same."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+import strategies
+from gradehaul.haulage.check import CheckAnswer, check_layout
+from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.plan_view import PlanView, plan_view
+from gradehaul.haulage.section import long_section
+from gradehaul.haulage.train import made_up
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.check_csv import trains_csv
+from gradehaul.show.check_json import check_json
+from gradehaul.show.check_text import check_page
+from gradehaul.show.load_card import load_card_figures
+from gradehaul.show.load_rows import load_cards
+from gradehaul.show.long_section import long_section_figure
+from gradehaul.show.map_json import map_json
+from gradehaul.show.map_text import map_page
+from gradehaul.show.picture import drawing_rules
+from gradehaul.show.plan_dxf import plan_dxf
+from gradehaul.show.plan_picture import plan_figure
+from gradehaul.show.profile_json import profile_json
+from gradehaul.show.profile_text import profile_page
+from gradehaul.show.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.report_page import report_page
+
+PLANS = Path(__file__).parents[2] / "plans"
+DEMOS = ("bench", "cove", "first-hill", "hollow", "landing", "n-mountain", "switchback", "two-levels")
+WORST_FIRST = ("stalls", "runs away", "too long", "marginal", "climbs")
+
+Outcomes = dict[tuple[str, str], str]
+"""The outcome of each train on each rail condition."""
+
+
+def expected(layout: Layout) -> Outcomes:
+    """Work the outcomes out from the stretches of the verdicts and the lengths of trains and rooms alone."""
+    found: Outcomes = {}
+    for name, named in layout.plan.trains.items():
+        train, route = made_up(layout.plan, named), layout.route(named.route)
+        tight = any(train.length > room.length * (1 + 1e-9) for room in layout.rooms(route))
+        tight = tight or any(True for _ in train.too_long_round(route.tails))
+        for rail in layout.rails:
+            verdict = layout.verdict(name, rail=rail)
+            happens = {
+                "stalls": bool(verdict.stalling),
+                "runs away": bool(verdict.running_away),
+                "too long": tight,
+                "marginal": bool(verdict.no_stopping or verdict.no_recovery),
+                "climbs": True,
+            }
+            found[name, rail] = next(outcome for outcome in WORST_FIRST if happens[outcome])
+    return found
+
+
+def worst(outcomes: Outcomes, rails: tuple[str, ...] | list[str]) -> dict[str, str]:
+    """Return the worst outcome of each train on some rail conditions."""
+    found: dict[str, str] = {}
+    for (name, rail), outcome in outcomes.items():
+        if rail in rails:
+            found[name] = min(found.get(name, "climbs"), outcome, key=WORST_FIRST.index)
+    return found
+
+
+def words(figure: Figure) -> list[str]:
+    return [text.get_text() for text in figure.findobj(Text) if text.get_text()]
+
+
+def shown_in_text(text: str) -> Outcomes:
+    found, name = {}, ""
+    for line in text.splitlines():
+        if line.startswith("Longest trains"):
+            break
+        if title := re.match(r"  (.+), [^,]* long, on route ", line):
+            name = title[1]
+        elif name and (row := re.match(r"    (.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs)  ", line)):
+            found[name, row[1]] = row[2].lower()
+    return found
+
+
+def headline(text: str) -> str:
+    return text.split("Named trains\n")[1].split("\n", maxsplit=1)[0].strip()
+
+
+def shown_on_page(page: str) -> dict[str, list[str]]:
+    """Return the outcomes that the page shows of each train, in order."""
+    found = {}
+    for part in page.split('<ul class="trains">')[1].split("</section>", maxsplit=1)[0].split("<h3><bdi>")[1:]:
+        name, more = part.split("</bdi>", 1)
+        found[unescape(name)] = re.findall(r'<strong class="outcome [a-z-]+">(.*?)</strong>', more)
+    return found
+
+
+def begins(text: str, outcomes: tuple[str, ...] = WORST_FIRST) -> str:
+    return next(outcome for outcome in outcomes if text.startswith((outcome, f"is {outcome}")))
+
+
+def compare(layout: Layout, rails: tuple[str, ...] | None, *, pictures: bool) -> set[str]:
+    """Read the outcomes of all trains back from whatever shows them; return those that were met."""
+    reader = reader_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    truth, answer = expected(layout), check_layout(layout, rails=rails)
+    judged = {key: outcome for key, outcome in truth.items() if key[1] in answer.judged_rails}
+    per_train = worst(truth, answer.judged_rails)
+    text = check_page(answer, reader).text()
+    assert shown_in_text(text) == truth
+    told = json.loads(check_json(answer))
+    assert {(each["name"], each["rail"]): each["outcome"] for each in told["trains"]} == truth
+    fails = set(per_train.values()) & {"stalls", "runs away", "too long"}
+    assert told["passes"] == (not fails and not told["not_checked"])
+    rows = csv.DictReader(io.StringIO(trains_csv(answer)))
+    assert {(row["train"], row["rail"]): row["outcome"] for row in rows} == truth
+    first = headline(text)
+    everyone = all(outcome == "climbs" for outcome in per_train.values())
+    assert first.startswith(("All ", "Both ", "The train climbs")) == everyone
+    assert ("NOT CHECKED" in first) == bool(told["not_checked"])
+    for name, outcome in list(per_train.items())[:6]:
+        assert (name in first and outcome in first) or outcome == "climbs"
+    check_page_of(layout, answer, reader, judged)
+    check_cards(answer, per_train, pictures=pictures)
+    positions = layout.alignment.positions
+    if any(map(positions.usable, positions.tracks)):
+        check_map(plan_view(layout, rails=rails), reader, judged, pictures=pictures)
+    for name, named in layout.plan.trains.items():
+        for leg in layout.route(named.route).legs or (layout.route(named.route),):
+            check_section(layout, leg.name, name, answer.judged_rails, reader, judged, pictures=pictures)
+    return set(truth.values())
+
+
+def check_page_of(layout: Layout, answer: CheckAnswer, reader: Reader, judged: Outcomes) -> None:
+    shown = shown_on_page(report_page(layout, answer, (), reader))
+    for name, outcomes in shown.items():
+        mine = [judged[name, rail] for rail in layout.rails if rail in answer.judged_rails]
+        assert outcomes[: len(mine)] == mine
+    assert set(shown) == {name for name, _ in judged}
+
+
+def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: bool) -> None:
+    cards = load_cards(answer)
+    sentences = [card.trains[0] for card in cards if card.trains]
+    told = {}
+    for sentence in sentences:
+        for part in sentence.split(": ", 1)[1].removesuffix(".").split("; "):
+            name = max((name for name in per_train if part.startswith(f"{name} ")), key=len)
+            told[name] = begins(part.removeprefix(f"{name} "))
+    assert told == per_train
+    if pictures:
+        with drawing_rules():
+            drawn = " ".join(text for figure in load_card_figures(cards) for text in words(figure))
+        for name, outcome in per_train.items():
+            assert re.search(rf"{re.escape(name)} (is )?{outcome}", drawn)
+
+
+def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: bool) -> None:
+    document = json.loads(map_json(view))["trains"]
+    assert {(each["name"], each["rail"]): each["outcome"] for each in document} == judged
+    text = map_page(view, reader).text()
+    for (name, rail), outcome in judged.items():
+        assert re.search(rf"{re.escape(name)}, .*{re.escape(rail)}.*: {outcome}\n", text)
+    kinds = {"stalls": "stall", "runs away": "runaway"}
+    if pictures:
+        drawing = plan_dxf(view, reader).decode("utf-8", "replace")
+        for size in ("a4", "phone"):
+            with drawing_rules():
+                figure = plan_figure(view, reader, size=size)
+            gids = {line.get_gid() for line in figure.axes[0].lines}
+            for each in view.worse[:8]:
+                ages = [
+                    rail
+                    for (name, rail) in judged
+                    if name == each.name and rail.startswith(each.rail.split(" fresh")[0])
+                ]
+                assert each.outcome == worst(judged, ages)[each.name]
+                told = [line for line in words(figure) if line.startswith(f"{each.name}, ")]
+                assert any(f" {each.rail}" in line and each.outcome in line for line in told)
+                for outcome, gid in kinds.items():
+                    if each.outcome == outcome:
+                        assert f"{gid} {each.name}" in gids
+                        assert outcome in gids
+                        assert f"{each.name}, {each.rail}: {outcome}" in drawing
+
+
+def check_section(
+    layout: Layout,
+    route: str,
+    name: str,
+    rails: tuple[str, ...],
+    reader: Reader,
+    judged: Outcomes,
+    *,
+    pictures: bool,
+) -> None:
+    section = long_section(layout, route, train=name, rails=rails)
+    told = json.loads(profile_json(section))["train"]["rails"]
+    assert {(name, each["rail"]): each["outcome"] for each in told} == {
+        key: outcome for key, outcome in judged.items() if key[0] == name
+    }
+    text = profile_page(section, reader).text()
+    for (own, rail), outcome in judged.items():
+        if own == name:
+            assert re.search(rf"^ *{re.escape(rail)}  .*  {outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
+    if pictures:
+        with drawing_rules():
+            drawn = words(long_section_figure(section, reader))
+        for rail in rails:
+            outcome = judged[name, rail]
+            assert any(line.startswith(outcome) or f"{outcome} on the whole route" in line for line in drawn)
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_every_demo_plan(name: str) -> None:
+    layout = Layout(load_plan(PLANS / f"{name}.toml"))
+    compare(layout, None, pictures=name == "two-levels")
+    if name in {"bench", "landing", "first-hill"}:
+        compare(layout, ("treated", "treated fresh"), pictures=name != "bench")
+
+
+def _random_layouts(count: int) -> Iterator[Layout]:
+    texts: list[str] = []
+
+    @settings(
+        max_examples=2 * count,
+        derandomize=True,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategies.layouts(most=5))
+    def collect(layout: strategies.Layout) -> None:
+        texts.append(layout.text)
+
+    collect()
+    for text in texts[-count:]:  # the first are the simplest there are
+        yield Layout(read_plan(_without_idle_stock(text)))
+
+
+def _without_idle_stock(text: str) -> str:
+    """Return a plan without the stock that its trains do not need, so that few loads are worked out."""
+    tables = re.split(r"^(?=\[)", text, flags=re.MULTILINE)
+    consists = "".join(table for table in tables if table.startswith("[train."))
+    powers = "".join(table for table in tables if table.startswith("[power.") and _named(table) in consists)
+    idle = (
+        ("[car.", consists),
+        ("[power.", consists),
+        ("[loco.", consists + powers),
+    )
+    return "".join(
+        table
+        for table in tables
+        if not any(table.startswith(kind) and _named(table) not in used for kind, used in idle)
+    )
+
+
+def _named(table: str) -> str:
+    return table.split("]", maxsplit=1)[0].rsplit(".", 1)[1].strip('"')
+
+
+def test_fifty_random_plans() -> None:
+    met: set[str] = set()
+    for number, layout in enumerate(_random_layouts(50)):
+        rails = (None, ("clean", "treated", "treated fresh"))[number % 2]
+        met |= compare(layout, rails, pictures=number % 25 == 0)
+    assert met >= {"stalls", "too long", "marginal", "climbs"}
