@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from gradehaul.plan.drawing.assembly import assemble, terms
-from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.reaches import reaches_of

@@ -19,7 +19,7 @@ from command_line import run
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import plan_view
 from gradehaul.plan import load_plan
-from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.picture import drawing_rules
 from gradehaul.show.plan_dxf_uses import USE_BESIDE, USE_LINES
 from gradehaul.show.plan_picture import plan_figure

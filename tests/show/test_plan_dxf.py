@@ -12,7 +12,7 @@ import pytest
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.plan_view import plan_view
 from gradehaul.plan import load_plan
-from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.plan_dxf import BESIDE, SIGN, plan_dxf
 from gradehaul.show.plan_dxf_pen import dxf_text
 from gradehaul.show.reading_units import reader_of

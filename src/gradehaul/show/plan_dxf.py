@@ -12,7 +12,7 @@ import numpy as np
 from gradehaul.errors import PlanError
 from gradehaul.haulage.plan_view import JointView, MarkKind, PlanView
 from gradehaul.haulage.track_view import Spot, TrackView
-from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.plan_dxf_pen import Pen, beside, layer_name
 from gradehaul.show.plan_dxf_uses import draw_uses
 from gradehaul.show.plan_shades import SHADES, runs

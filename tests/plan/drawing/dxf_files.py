@@ -4,7 +4,8 @@ import math
 
 import numpy as np
 
-from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.assembly import assemble
+from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.dxf.reading import read_drawing
 
 ezdxf = dxf_library()
@@ -25,6 +26,10 @@ def saved(document, folder, name="tarn.dxf", **more):
 
 def read(path, **more):
     return read_drawing(path, **{"layers": ["Track*"], **more})
+
+
+def assembled(path, on):
+    return assemble(read_drawing(path, layers=on.layers, height_layers=on.height_layers, unit=on.unit), on)
 
 
 def strokes(document, folder, **more):

@@ -24,7 +24,7 @@ def label(text, x, y, layer="TRACK"):
 
 
 def drawing(strokes, labels=(), faults=()):
-    return Drawing("tarn.dxf", tuple(strokes), tuple(labels), tuple(faults), {}, "mm")
+    return Drawing("tarn.dxf", tuple(strokes), tuple(labels), tuple(faults), "mm")
 
 
 def assembled(strokes, labels=(), *, unit="mm", height_layers=("HEIGHTS",), **more):

@@ -9,7 +9,7 @@ import math
 import sys
 from pathlib import Path
 
-from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.dxf.file import dxf_library
 
 ezdxf = dxf_library()
 INCH, MM = 1, 4

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
+from gradehaul.errors import DrawingError
 from gradehaul.plan import read_plan
 from gradehaul.plan.drawing.assembly import assemble, terms
 from gradehaul.plan.drawing.dxf.reading import read_drawing
@@ -100,7 +101,12 @@ point = st.tuples(coordinate, coordinate)
 @given(st.lists(st.lists(point, min_size=2, max_size=6, unique=True), min_size=1, max_size=8))
 def test_whatever_is_drawn_becomes_a_plan_that_reads_back(paths):
     strokes = [polyline(path, handle=f"{number:X}", exact=number % 2 == 0) for number, path in enumerate(paths)]
-    drawn = assembled(strokes)
+    try:
+        drawn = assembled(strokes)
+    except DrawingError as error:  # a path that folds back upon itself lies beside itself as rails do
+        if "look like rails" in str(error):
+            reject()
+        raise
     text = told(drawn)
     plan = read_plan(text)
     assert list(plan.lines) == list(drawn.lines)

@@ -8,7 +8,7 @@ PROGRAM = """
 import os, sys
 before = dict(os.environ)
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.library import dxf_library
+from gradehaul.plan.drawing.dxf.file import dxf_library
 assert "ezdxf" not in sys.modules
 try:
     dxf_library()

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from gradehaul.plan.drawing.assembly import draw, terms
-from plan.drawing.dxf_files import MM, ON, new, saved
+from gradehaul.plan.drawing.assembly import terms
+from plan.drawing.dxf_files import MM, ON, assembled, new, saved
 
 RADIUS, STEP = 610.0, 10.0
 TURNS = 4
@@ -46,7 +46,7 @@ def test_four_turns_over_one_another_are_told_apart_by_texts(tmp_path, order):
     helix(space, order=order)
     lead_in(space)
     lead_out(space)
-    drawn = draw(saved(document, tmp_path), ON_TERMS)
+    drawn = assembled(saved(document, tmp_path), ON_TERMS)
     (line,) = drawn.lines.values()
     assert line.length == pytest.approx(0.8 + TURNS * TURN + 0.9, rel=1e-6)
     assert drawn.faults == ()
@@ -61,7 +61,7 @@ def test_four_turns_over_one_another_are_told_apart_by_texts(tmp_path, order):
 def test_turns_that_climb_unevenly_keep_the_heights_between_them(tmp_path):
     document, space = new(units=MM)
     helix(space, heights=(0, 45, 95, 135, 190))
-    drawn = draw(saved(document, tmp_path), ON_TERMS)
+    drawn = assembled(saved(document, tmp_path), ON_TERMS)
     (line,) = drawn.lines.values()
     assert sorted(drawn.heights.values()) == pytest.approx([0.0, 0.190])
     assert sorted(height for _, height in line.railhead_at) == pytest.approx([0.045, 0.095, 0.135])
@@ -70,7 +70,7 @@ def test_turns_that_climb_unevenly_keep_the_heights_between_them(tmp_path):
 def test_without_heights_they_are_one_track_drawn_again(tmp_path):
     document, space = new(units=MM)
     helix(space, texts=False)
-    drawn = draw(saved(document, tmp_path), ON_TERMS)
+    drawn = assembled(saved(document, tmp_path), ON_TERMS)
     assert sum(line.length for line in drawn.lines.values()) == pytest.approx(2 * math.pi * RADIUS / 1000, rel=1e-3)
     assert {fault.code for fault in drawn.faults} & {"duplicate", "overlap"}
 
@@ -81,7 +81,7 @@ def test_a_line_drawn_twice_between_heights_is_still_one(tmp_path):
         space.add_line((0, 0), (2000, 0), dxfattribs=ON)
     for words, x in (("0", 0), ("40", 2000)):
         space.add_text(words, dxfattribs={"layer": "Heights"}).set_placement((x, 20))
-    drawn = draw(saved(document, tmp_path), ON_TERMS)
+    drawn = assembled(saved(document, tmp_path), ON_TERMS)
     assert len(drawn.lines) == 1
     assert [fault.code for fault in drawn.faults] == ["duplicate"]
     assert sorted(drawn.heights.values()) == pytest.approx([0.0, 0.040])
@@ -98,7 +98,7 @@ def test_four_turns_over_one_another_are_told_apart_by_z(tmp_path, kind):
         for turn in range(TURNS):
             points = [(*at(360 * step / count), 45 * (turn + step / count) + 1) for step in range(count + 1)]
             space.add_polyline3d(points, dxfattribs=ON)
-    drawn = draw(saved(document, tmp_path), ON_TERMS)
+    drawn = assembled(saved(document, tmp_path), ON_TERMS)
     whole = TURNS * 2 * math.pi * RADIUS / 1000
     assert sum(line.length for line in drawn.lines.values()) == pytest.approx(whole, rel=1e-3)
     assert len(drawn.lines) == (TURNS if kind == "circles" else 1)

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from gradehaul.plan.drawing.assembly import draw, terms
+from gradehaul.plan.drawing.assembly import terms
 from gradehaul.plan.drawing.elements import halved, place
 from plan.drawing import pen
-from plan.drawing.dxf_files import METER, ON, new, saved
+from plan.drawing.dxf_files import METER, ON, assembled, new, saved
 
 ORIGIN = (0.0, 0.0, 0.0)
 STEP = math.radians(5)
@@ -48,7 +48,7 @@ def drawn(folder, way, tracks):
     document, space = new(units=METER)
     for elements in tracks:
         way(space, elements)
-    found = draw(saved(document, folder), terms(0.0165, "mm", ["Track"]))
+    found = assembled(saved(document, folder), terms(0.0165, "mm", ["Track"]))
     assert found.faults == ()
     return found
 

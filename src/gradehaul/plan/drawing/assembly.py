@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import fnmatch
 import math
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
+from gradehaul.plan.drawing.dxf.values import matches
 from gradehaul.plan.drawing.heights import Ground, read_heights
 from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
 from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
@@ -77,54 +76,6 @@ def terms(
     )
 
 
-def draw(
-    path: Path,
-    terms: Terms,
-    *,
-    claims: Sequence[Claim] = (),
-    given: Mapping[str, float] | None = None,
-    lines_taken: Collection[str] = (),
-    joints_taken: Collection[str] = (),
-) -> Drawn:
-    """Return a drawing as a network with names and heights.
-
-    Parameters
-    ----------
-    path
-        The DXF file.
-    terms
-        On what terms it is read.
-    claims
-        Names for joints nearest to points.
-    given
-        Heights of joints that stand already, m, by name; those of other names do not matter.
-    lines_taken, joints_taken
-        Names of the plan's own lines and berths, and of its joints.
-
-    Raises
-    ------
-    DrawingError
-        The drawing cannot be used.
-    Problems
-        Several things in it cannot be used: entities, points that name no joint, heights that contradict one another.
-    OSError
-        The file cannot be read for a reason of the system.
-    """
-    from gradehaul.plan.drawing.dxf.reading import read_drawing
-
-    drawing = read_drawing(
-        path,
-        layers=terms.layers,
-        height_layers=terms.height_layers,
-        unit=terms.unit,
-        tolerance=CHORDS * terms.gauge,
-        typed=terms.typed,
-    )
-    return assemble(
-        drawing, terms, claims=claims, given=given or {}, lines_taken=lines_taken, joints_taken=joints_taken
-    )
-
-
 def assemble(
     drawing: Drawing,
     terms: Terms,
@@ -138,8 +89,25 @@ def assemble(
 ) -> Drawn:
     """Return a drawing that was read as a network with names and heights.
 
-    Parameters and errors are those of `draw`; `known` are the lines of an earlier drawing, whose names stay, and
-    `before` heights, m, of joints in the plan that is to be written anew, which stay too, whatever the drawing tells.
+    Parameters
+    ----------
+    drawing, terms
+        What was read, and on what terms.
+    claims
+        Names for joints nearest to points.
+    known
+        The lines of an earlier drawing, whose names stay.
+    given, before
+        Heights of joints that stand already, m, by name: in the plan, and in one that is to be written anew.
+    lines_taken, joints_taken
+        Names of the plan's own lines and berths, and of its joints.
+
+    Raises
+    ------
+    DrawingError
+        The drawing cannot be track.
+    Problems
+        Points name no joint, or heights contradict one another.
     """
     from gradehaul.plan.drawing.joining import joined
     from gradehaul.plan.drawing.linking.duplicates import overlap_faults
@@ -275,22 +243,18 @@ def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[La
     names: list[Label] = []
     faults: list[Fault] = []
     for label in labels:
-        if not _matches(label.layer, terms.height_layers):
+        if not matches(label.layer, terms.height_layers):
             names.append(label)
             continue
         try:
             heights.append((label, read_quantity(label.text, "length", unit=terms.plan_unit)))
         except QuantityError as error:
-            if _matches(label.layer, terms.layers):
+            if matches(label.layer, terms.layers):
                 names.append(label)
                 continue
             text = f"the text {quoted(label.text)} is no height ({error.wrong})"
             faults.append(Fault("height-unread", text, label.spot, label.handle, label.layer))
     return heights, names, faults
-
-
-def _matches(layer: str, patterns: Sequence[str]) -> bool:
-    return any(fnmatch.fnmatchcase(layer.casefold(), pattern.casefold()) for pattern in patterns)
 
 
 def _joints(linked: Linked, names: Names) -> list[DrawnJoint]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -85,15 +84,14 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """What was read of a drawing: strokes and texts in m, what was passed over, and the layers with their counts."""
+    """What was read of a drawing: strokes and texts in m, and what was passed over."""
 
     file: str
     strokes: tuple[Stroke, ...]
     labels: tuple[Label, ...]
     faults: tuple[Fault, ...]
-    layers: Mapping[str, int]
-    unit: str = ""
-    """The unit it is drawn in, by the name that plans use, or empty where plans have no name for it."""
+    unit: str
+    """The unit it is drawn in, by the name that plans use."""
     marks: tuple[Label, ...] = ()
     """Points on layers that have texts and no track; they say nothing themselves."""
 

@@ -54,7 +54,10 @@ def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) 
         points = {name: each for name, each in tables_of_joints.items() if each is not None}
         drawn = _drawn(drawing, points, tables, scale, unit, faults)
     if drawn is None:
-        _drop_additions(tables)
+        # Lines that only add to a drawing that could not be read are not called incomplete as well.
+        lines = tables.keyed["line"]
+        for name in [name for name, line in lines.items() if _only_adds(line.table)]:
+            del lines[name]
         return False
     _add_all(drawn, tables, faults)
     from gradehaul.plan.drawing.wording import fault_notes
@@ -62,13 +65,6 @@ def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) 
     for note in fault_notes(drawn.file, drawn.faults, unit):
         faults.notes.append(note)
     return True
-
-
-def _drop_additions(tables: Tables) -> None:
-    """Leave out lines that only add to a drawing that could not be read, so that they are not told to be incomplete."""
-    lines = tables.keyed["line"]
-    for name in [name for name, entry in lines.items() if _only_adds(entry.table)]:
-        del lines[name]
 
 
 def _only_adds(table: object) -> bool:
@@ -84,10 +80,16 @@ def _drawn(
     faults: Faults,
 ) -> Drawn | None:
     """Return the drawing as a network, or None with what is wrong added to the faults."""
-    from gradehaul.plan.drawing.assembly import WITHIN, draw, terms
+    from gradehaul.plan.drawing.assembly import CHORDS, WITHIN, assemble, terms
+    from gradehaul.plan.drawing.dxf import read_drawing
 
     table = entry.table
-    if not _good_file(entry, faults):
+    folder, name = entry.source.folder, table.file
+    if not is_beside(name):
+        faults.at(entry, "a drawing stands beside its plan", found=shown(name), write='"tarn.dxf"', inside="file")
+        return None
+    if folder is None:
+        faults.at(entry, "a plan that is no file has no drawing beside it", found=shown(name), inside="file")
         return None
     try:
         own_unit = None if table.unit is None else length_unit(table.unit)
@@ -118,10 +120,16 @@ def _drawn(
     ]
     own = {name: line for name, line in tables.keyed["line"].items() if not _only_adds(line.table)}
     spans, _ = line_spans(own)
-    assert entry.source.folder is not None
     try:
-        return draw(
-            entry.source.folder / table.file,
+        drawing = read_drawing(
+            folder / name,
+            layers=on.layers,
+            height_layers=on.height_layers,
+            unit=on.unit,
+            tolerance=CHORDS * on.gauge,
+        )
+        return assemble(
+            drawing,
             on,
             claims=claims,
             given=_given(tables),
@@ -132,23 +140,12 @@ def _drawn(
         faults.errors += problems.errors
     except DrawingError as error:
         if error.wrong == "there is no such file":
-            near = near_file(entry.source.folder / table.file, ".dxf")
+            near = near_file(folder / name, ".dxf")
             write = quoted(near) if near else ""
             faults.at(entry, f"there is no file {quoted(table.file)} beside this one", inside="file", write=write)
         else:
             faults.errors.append(error)
     return None
-
-
-def _good_file(entry: Entry[DrawingTable], faults: Faults) -> bool:
-    name = entry.table.file
-    if not is_beside(name):
-        faults.at(entry, "a drawing stands beside its plan", found=shown(name), write='"tarn.dxf"', inside="file")
-    elif entry.source.folder is None:
-        faults.at(entry, "a plan that is no file has no drawing beside it", found=shown(name), inside="file")
-    else:
-        return True
-    return False
 
 
 def _given(tables: Tables) -> dict[str, float]:

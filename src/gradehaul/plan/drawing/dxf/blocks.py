@@ -1,70 +1,49 @@
-"""The blocks of a DXF file: what they would draw, counted before anything is drawn."""
+"""What the model space of a DXF file draws with its blocks: counted first, then one entity after another."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.texts import TEXTS
-from gradehaul.plan.drawing.dxf.values import layer_of, value_of
-from gradehaul.plan.drawing.records import Fault
+from gradehaul.plan.drawing.dxf.values import Placing, handle_of, layer_of, number_of, point_of, value_of
+from gradehaul.plan.drawing.records import Fault, FloatArray
 from gradehaul.plan.names import clean, cut, quoted
 
 DEEPEST = 16
 """How deep blocks may stand in one another."""
 MOST_INSERTED = 250_000
 """The most entities that the blocks of one drawing may put on the layers to read: some ten seconds' work."""
-MOST_POINTS = 5_000_000
-"""The most points that the curves and the inserted blocks of one drawing may make."""
 
 _EXTERNAL = 4 | 8
-BY_INSERT = "0"
+_BY_INSERT = "0"
 """The layer of a block's entities that take the layer of whatever INSERT draws them."""
 
 
-@dataclass(slots=True)
-class Block:
-    """One block of the file, or its model space: its entities, and what it draws with the blocks it inserts.
+class Item(NamedTuple):
+    """An entity that is drawn: where its block puts it, None in the model space itself, its layer and its handle."""
 
-    `own` counts its own entities by layer, `own_points` their points; `calls` the copies of other blocks, by their key
-    and the INSERT's layer. `wanted` counts what is drawn on the layers to read, `inherits` what will be on the layer of
-    whatever INSERT draws this block; each is entities and points.
-    """
+    entity: Any
+    placing: Placing
+    layer: str
+    handle: str
+
+
+class _Block(NamedTuple):
+    """A block's entities, how many a copy of it draws by their layers, and how deep blocks stand in it."""
 
     name: str
     entities: list[Any]
-    own: Counter[str] = field(default_factory=Counter)
-    own_points: Counter[str] = field(default_factory=Counter)
-    calls: Counter[tuple[str, str]] = field(default_factory=Counter)
-    wanted: tuple[int, int] = (0, 0)
-    inherits: tuple[int, int] = (0, 0)
-    depth: int = 0
-    drawn: dict[bool, list[Any]] = field(default_factory=dict)
-    """Its entities that draw anything to read, where its INSERT is on such a layer or not."""
-
-    def amount(self, *, on: bool, of: int = 0) -> int:
-        """Return how many entities, or points, a copy draws, its INSERT's layer being one of those to read or not."""
-        return self.wanted[of] + self.inherits[of] if on else self.wanted[of]
+    content: Counter[str]
+    depth: int
 
 
-@dataclass(slots=True)
 class Blocks:
-    """The blocks that the model space draws, by key, and the layers of all they draw, with counts."""
-
-    root: Block
-    known: dict[str, Block]
-    layers: Counter[str] = field(default_factory=Counter)
-    texts: Counter[str] = field(default_factory=Counter)
-    """How many texts the model space itself has, by layer."""
-    faults: list[Fault] = field(default_factory=list)
-
-
-def survey(document: Any, wanted: Callable[[str], bool]) -> Blocks:  # noqa: ANN401 - a drawing of the library
-    """Walk the blocks that the model space draws once, and refuse what would grow out of hand.
+    """The model space of a file, with all the blocks that it inserts.
 
     Parameters
     ----------
@@ -73,155 +52,180 @@ def survey(document: Any, wanted: Callable[[str], bool]) -> Blocks:  # noqa: ANN
     wanted
         Whether a layer is among those to read.
 
+    Attributes
+    ----------
+    layers
+        How many entities are drawn, by layer.
+    faults
+        Blocks that are missing, or are other files.
+
     Raises
     ------
     DrawingError
         Blocks insert one another in a loop, stand in one another more than `DEEPEST` deep, or would put more than
-        `MOST_INSERTED` entities or `MOST_POINTS` points on the layers to read; without the file.
+        `MOST_INSERTED` entities on the layers to read; without the file.
     """
-    space = document.modelspace()
-    root_key = _key(space)
-    root = Block("model space", list(space))
-    blocks = Blocks(root, {root_key: root})
-    blocks.texts.update(layer_of(entity) for entity in root.entities if entity.dxftype() in TEXTS)
-    missing: Counter[str] = Counter()
-    order = _inner_first(document, root_key, blocks, missing)
-    for name, count in missing.items():
-        text = f"block {quoted(name)} is inserted {count} times but is nowhere"
-        blocks.faults.append(Fault("missing-block", text, weight=count))
-    for key in order:
-        _sum(blocks.known[key], blocks.known, wanted)
-    _check_amounts(root, blocks.known, wanted)
-    blocks.layers = _layers(order, root_key, blocks.known)
-    return blocks
 
+    def __init__(self, document: Any, wanted: Callable[[str], bool]) -> None:  # noqa: ANN401
+        self.faults: list[Fault] = []
+        self._document, self._wanted = document, wanted
+        self._known: dict[str, _Block] = {}
+        self._drawn: dict[tuple[str, bool], list[Any]] = {}
+        self._missing: Counter[str] = Counter()
+        self._space = self._counted(document.modelspace(), ())
+        self.layers = self._space.content
+        for name, count in self._missing.items():
+            text = f"block {quoted(name)} is inserted {count} times but is nowhere"
+            self.faults.append(Fault("missing-block", text, weight=count))
+        self._check_amount()
 
-def grid_of(insert: Any) -> tuple[int, int]:  # noqa: ANN401 - an INSERT of the library
-    """Return the rows and columns that an INSERT makes."""
-    return max(int(value_of(insert, "row_count", 1)), 1), max(int(value_of(insert, "column_count", 1)), 1)
-
-
-def _key(layout: Any) -> str:  # noqa: ANN401 - a block or layout of the library
-    return str(layout.block_record.dxf.name).lower()
-
-
-def _inner_first(document: Any, root_key: str, blocks: Blocks, missing: Counter[str]) -> list[str]:  # noqa: ANN401
-    """Find all blocks that are drawn, each once; return their keys, the inserted before those that insert them."""
-    known = blocks.known
-    _count(document, blocks.root, missing)
-    order: list[str] = []
-    path = [root_key]
-    stack = [iter(dict.fromkeys(key for key, _ in blocks.root.calls))]
-    while stack:
-        key = next(stack[-1], None)
-        if key is None:
-            block = known[path[-1]]
-            block.depth = 1 + max((known[inner].depth for inner, _ in block.calls), default=-1)
-            order.append(path.pop())
-            stack.pop()
-        elif key in path:
-            loop = [known[each].name for each in path[path.index(key) :]]
+    def _counted(self, layout: Any, above: tuple[str, ...]) -> _Block:  # noqa: ANN401 - a block or layout
+        """Return a block with what it draws, after the blocks that it inserts."""
+        name = str(layout.block_record.dxf.name)
+        key = name.lower()
+        names = [each.lower() for each in above]
+        if key in names:
+            loop = (*above[names.index(key) :], name)
             raise DrawingError(
                 "a block inserts itself",
-                place=f"block {quoted(known[key].name)}",
-                found=" > ".join(cut(clean(name)) for name in (*loop, loop[0])),
+                place=f"block {quoted(name)}",
+                found=" > ".join(cut(clean(each)) for each in loop),
                 write="the blocks without that loop",
             )
-        elif key not in known:
-            layout = document.blocks.get(key)
-            block = known[key] = Block(layout.block_record.dxf.name, list(layout))
-            if int(value_of(layout.block, "flags", 0)) & _EXTERNAL:
-                text = f"block {quoted(block.name)} is another file, which is not read"
-                blocks.faults.append(Fault("external-block", text))
-            _count(document, block, missing)
-            path.append(key)
-            stack.append(iter(dict.fromkeys(inner for inner, _ in block.calls)))
-        if len(path) - 1 > DEEPEST or (key is None and block.depth > DEEPEST):
-            raise DrawingError(
-                f"blocks may stand {DEEPEST} deep in one another",
-                place=f"block {quoted(block.name)}",
-                found="more",
-                write="them exploded",
-            )
-    return order
+        if len(above) > DEEPEST:
+            raise _too_deep(name)
+        if above and int(value_of(layout.block_record.block, "flags", 0)) & _EXTERNAL:
+            text = f"block {quoted(name)} is another file, which is not read"
+            self.faults.append(Fault("external-block", text))
+        entities, content, depth = list(layout), Counter[str](), 0
+        for entity in entities:
+            layer = layer_of(entity)
+            if entity.dxftype() != "INSERT":
+                content[layer] += _weight(entity) if above else 1
+                continue
+            inner = self._of(entity)
+            if inner is None:
+                of = str(value_of(entity, "name", ""))
+                found = self._document.blocks.get(of) if of else None
+                if found is None:
+                    self._missing[of] += 1
+                else:
+                    inner = self._counted(found, (*above, name))
+            if inner is not None:
+                depth = max(depth, inner.depth + 1)
+            content.update(self._by_layer(entity, layer, inner))
+        if depth > DEEPEST:
+            raise _too_deep(name)
+        self._known[key] = _Block(name, entities, content, depth)
+        return self._known[key]
 
+    def _of(self, insert: Any) -> _Block | None:  # noqa: ANN401 - an INSERT of the library
+        """Return the block of an INSERT where it was counted."""
+        return self._known.get(str(value_of(insert, "name", "")).lower())
 
-def _count(document: Any, block: Block, missing: Counter[str]) -> None:  # noqa: ANN401
-    """Count a block's own entities and points by layer, and its INSERTs by the block they draw and their layer."""
-    for entity in block.entities:
-        layer = layer_of(entity)
-        kind = entity.dxftype()
-        if kind != "INSERT":
-            block.own[layer] += 1
-            if kind in {"LWPOLYLINE", "POLYLINE"}:
-                block.own_points[layer] += len(entity)
-            continue
-        block.own.update(layer_of(text) for text in entity.attribs)
-        name = str(value_of(entity, "name", ""))
-        layout = document.blocks.get(name) if name else None
-        if layout is None:
-            missing[name] += 1
-        else:
-            block.calls[_key(layout), layer] += math.prod(grid_of(entity))
+    def _by_layer(self, insert: Any, layer: str, block: _Block | None) -> Counter[str]:  # noqa: ANN401 - an INSERT
+        """Return how many entities an INSERT draws, by layer."""
+        found = Counter(_inherited(layer_of(text), layer) for text in insert.attribs)
+        for inner, count in () if block is None else block.content.items():
+            found[_inherited(inner, layer)] += count * max(insert.mcount, 1)
+        return found
 
-
-def _sum(block: Block, known: Mapping[str, Block], wanted: Callable[[str], bool]) -> None:
-    """Count what a block draws on the layers to read, from the counts of the blocks it inserts."""
-
-    def on(layer: str) -> bool:
-        return layer != BY_INSERT and wanted(layer)
-
-    def drawn(of: int, own: Counter[str]) -> int:
-        inner = (copies * known[key].amount(on=on(layer), of=of) for (key, layer), copies in block.calls.items())
-        return sum(count for layer, count in own.items() if on(layer)) + sum(inner)
-
-    def inherited(of: int, own: Counter[str]) -> int:
-        calls = block.calls.items()
-        return own[BY_INSERT] + sum(n * known[key].inherits[of] for (key, layer), n in calls if layer == BY_INSERT)
-
-    block.wanted = drawn(0, block.own), drawn(1, block.own_points)
-    block.inherits = inherited(0, block.own), inherited(1, block.own_points)
-
-
-def _check_amounts(root: Block, known: Mapping[str, Block], wanted: Callable[[str], bool]) -> None:
-    def drawn_by(block: Block, on: bool, of: int) -> list[tuple[int, str, bool]]:
-        """Return what each block that this one inserts draws, with its key and whether it is on a layer to read."""
-        calls = (
-            (copies, key, on if layer == BY_INSERT else wanted(layer)) for (key, layer), copies in block.calls.items()
-        )
-        return [(copies * known[key].amount(on=inner, of=of), key, inner) for copies, key, inner in calls]
-
-    if sum(each[0] for each in drawn_by(root, wanted(BY_INSERT), 1)) > MOST_POINTS:
+    def _check_amount(self) -> None:
+        """Refuse blocks that draw too much on the layers to read, and name the one of which the most is drawn."""
+        drawn: Counter[str] = Counter()
+        for entity in self._space.entities:
+            block = self._of(entity) if entity.dxftype() == "INSERT" else None
+            if block is not None:
+                layers = self._by_layer(entity, layer_of(entity), block)
+                drawn[block.name] += sum(count for layer, count in layers.items() if self._wanted(layer))
+        if drawn.total() <= MOST_INSERTED:
+            return
+        ((name, count),) = drawn.most_common(1)
         raise DrawingError(
-            f"its curves and blocks make more than {MOST_POINTS:,} points",
-            write="fewer layers, or fewer copies of blocks",
+            f"inserted blocks may put {MOST_INSERTED:,} entities on these layers",
+            place=f"block {quoted(name)}",
+            found=f"{count:,} of it" if count < 10**15 else "more than can be counted",
+            write="fewer layers, or fewer copies of it",
         )
-    choices = drawn_by(root, wanted(BY_INSERT), 0)
-    if sum(each[0] for each in choices) <= MOST_INSERTED:
-        return
-    # Down to the block that is too much: either by itself, or because it is inserted so often.
-    found, key, on = max(choices)
-    while known[key].amount(on=on) > MOST_INSERTED and known[key].calls:
-        found, key, on = max(drawn_by(known[key], on, 0))
-    raise DrawingError(
-        f"inserted blocks may put {MOST_INSERTED:,} entities on these layers",
-        place=f"block {quoted(known[key].name)}",
-        found=f"{found:,} of its" if found < 10**15 else "more than can be counted",
-        write="fewer layers, or fewer copies of it",
-    )
+
+    def items(self, trouble: Callable[[Any, str, DrawingError], None]) -> Iterator[Item]:
+        """Yield every entity on a layer to read, those of blocks with the handle of the outermost INSERT.
+
+        `trouble` takes an INSERT that cannot be placed, and its layer.
+        """
+        for entity in self._space.entities:
+            layer, handle = layer_of(entity), handle_of(entity)
+            if entity.dxftype() == "INSERT":
+                drawn = self._inserted(entity, None, layer, trouble)
+                for number, (inner, placing, on) in enumerate(drawn, 1):
+                    yield Item(inner, placing, on, f"{handle}/{number}")
+            elif self._wanted(layer):
+                yield Item(entity, None, layer, handle)
+
+    def _inserted(
+        self,
+        insert: Any,  # noqa: ANN401 - an INSERT of the library
+        outer: Placing,
+        layer: str,
+        trouble: Callable[[Any, str, DrawingError], None],
+    ) -> Iterator[tuple[Any, Placing, str]]:
+        """Yield what one INSERT on a layer draws, with its placing and layer."""
+        for text in insert.attribs:
+            if self._wanted(own := _inherited(layer_of(text), layer)):
+                yield text, outer, own
+        block = self._of(insert)
+        within = [] if block is None else self._within(block, layer)
+        try:
+            placings = _placings(insert) if within else ()
+        except DrawingError as error:
+            trouble(insert, layer, error)
+            return
+        for placing in placings:
+            inner = placing if outer is None else placing @ outer
+            for entity in within:
+                own = _inherited(layer_of(entity), layer)
+                if entity.dxftype() == "INSERT":
+                    yield from self._inserted(entity, inner, own, trouble)
+                else:
+                    yield entity, inner, own
+
+    def _within(self, block: _Block, layer: str) -> list[Any]:
+        """Return a block's entities that draw anything to read where its INSERT is on a layer."""
+        key = block.name, self._wanted(layer)
+        if key not in self._drawn:
+            self._drawn[key] = [entity for entity in block.entities if self._draws(entity, layer)]
+        return self._drawn[key]
+
+    def _draws(self, entity: Any, layer: str) -> bool:  # noqa: ANN401 - an entity of the library
+        own = _inherited(layer_of(entity), layer)
+        if entity.dxftype() != "INSERT":
+            return self._wanted(own)
+        return any(self._wanted(each) for each in self._by_layer(entity, own, self._of(entity)))
 
 
-def _layers(order: list[str], root_key: str, known: Mapping[str, Block]) -> Counter[str]:
-    """Count all that is drawn, by layer, from the model space down; each block once, times its copies."""
-    times: Counter[str] = Counter({root_key: 1})
-    counts: Counter[str] = Counter()
-    for key in reversed(order):  # those that insert before the inserted
-        block, copies = known[key], times[key]
-        for layer, count in block.own.items():
-            if layer != BY_INSERT or key == root_key:
-                counts[layer] += copies * count
-        for (inner, layer), calls in block.calls.items():
-            times[inner] += copies * calls
-            if layer != BY_INSERT or key == root_key:
-                counts[layer] += copies * calls * known[inner].inherits[0]
-    return +counts
+def _weight(entity: Any) -> int:  # noqa: ANN401 - an entity of the library
+    """Return as how many entities one of a block counts: a long polyline as one for each 20 points."""
+    return 1 + len(entity) // 20 if entity.dxftype() in {"LWPOLYLINE", "POLYLINE"} else 1
+
+
+def _too_deep(name: str) -> DrawingError:
+    wrong, place = f"blocks may stand {DEEPEST} deep in one another", f"block {quoted(name)}"
+    return DrawingError(wrong, place=place, found="more", write="them exploded")
+
+
+def _inherited(layer: str, insert: str) -> str:
+    return insert if layer == _BY_INSERT else layer
+
+
+def _placings(insert: Any) -> Iterator[FloatArray]:  # noqa: ANN401 - an INSERT
+    """Return where an INSERT puts its block, once for each row and column; a z scale of 0 lays it flat."""
+    scales = [number_of(insert, f"{axis}scale", 1.0) for axis in "xyz"]
+    if not all(scales[:2]):
+        raise DrawingError("a scale must not be 0", found=" × ".join(f"{scale:g}" for scale in scales))
+    for name in ("rotation", "column_spacing", "row_spacing"):
+        number_of(insert, name, 0.0)
+    at, base = point_of(insert, "insert"), insert.block().block.dxf.base_point.xyz
+    if not math.isfinite(sum((*at, *base))):
+        raise DrawingError("a coordinate must be finite", found=str(at if math.isfinite(sum(base)) else base))
+    each = insert.multi_insert() if insert.mcount > 1 else (insert,)
+    return (np.array(list(one.matrix44())).reshape(4, 4) for one in each)

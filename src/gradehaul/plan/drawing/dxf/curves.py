@@ -11,35 +11,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.blocks import MOST_POINTS
 from gradehaul.plan.drawing.dxf.values import Placing, axes_of, number_of, placed, point_of, turned, value_of
 from gradehaul.plan.drawing.records import LARGEST_BULGE, FloatArray
 
-MOST_CHORDS = 10_000
-"""The most chords that one curve is resolved into."""
+MOST_POINTS = 5_000_000
+"""The most points that the curves and the inserted blocks of one drawing may make."""
 
+_FINEST = 1e-7
+"""Chords keep no nearer to their curve than this share of its size: a circle has some 7,000 of them at the most."""
 _ROUND = 1e-6
 """How far the half axes of a circle may differ from one another and from square, as a share."""
 _NO_SWEEP = 1e-9
 """A sweep, radians, at or under which an arc goes all the way round: its angles were rounded when written."""
 _UPRIGHT = 1e-6
 """How narrow an ellipse may be in the plan, as a share of its length: under this it is a circle seen on edge."""
-_LARGEST_DEGREE = 25
 _MOST_FIT_POINTS = 5_000
 _CLOSED, _SPLINE_FIT, _SPACE, _MESH, _CONTROL_FRAME = 1, 4, 8, 16 | 64, 16
-_UP = np.array((0.0, 0.0, 1.0))
 
 
 @dataclass(slots=True)
 class Budget:
-    """How near chords keep to their curves, in drawing units, and how many more points may be made.
-
-    `coarse` counts the curves for which `MOST_CHORDS` was too few.
-    """
+    """How near chords keep to their curves, in drawing units, and how many more points may be made."""
 
     tolerance: float
     points: int = MOST_POINTS
-    coarse: int = 0
 
     def take(self, count: int) -> None:
         """Take points from the budget."""
@@ -59,7 +54,7 @@ class Curve(NamedTuple):
     exact: NDArray[np.bool_] | bool
 
 
-def curve_of(entity: Any, placing: Placing | None, budget: Budget) -> Curve | None:  # noqa: ANN401 - of the library
+def curve_of(entity: Any, placing: Placing, budget: Budget) -> Curve | None:  # noqa: ANN401 - of the library
     """Return an entity's curve as it lies in the model space, or None for a type of entity that has none.
 
     Parameters
@@ -83,7 +78,7 @@ def curve_of(entity: Any, placing: Placing | None, budget: Budget) -> Curve | No
     return None if reader is None else reader(entity, placing, budget)
 
 
-def _line(entity: Any, placing: Placing | None, _budget: Budget) -> Curve:  # noqa: ANN401
+def _line(entity: Any, placing: Placing, _budget: Budget) -> Curve:  # noqa: ANN401
     # A LINE's extrusion is the direction of its thickness; its ends are in the block's coordinates.
     ends = np.array((point_of(entity, "start"), point_of(entity, "end")))
     return Curve(placed(ends, placing), None, exact=True)
@@ -105,31 +100,18 @@ class _Conic(NamedTuple):
     start: float
     sweep: float
 
-    def at(self, angles: FloatArray) -> FloatArray:
-        """Return points by their angles, shape (n, 3)."""
-        points: FloatArray = self.center + np.outer(np.cos(angles), self.major) + np.outer(np.sin(angles), self.minor)
-        return points
-
-    def in_model_space(self, placing: Placing | None) -> _Conic:
-        center, major, minor = placed(self.center, placing), turned(self.major, placing), turned(self.minor, placing)
-        return _Conic(center, major, minor, self.start, self.sweep)
-
 
 def _sweep(start: float, end: float) -> float:
     sweep = (end - start) % math.tau
     return sweep if sweep > _NO_SWEEP else math.tau
 
 
-def _arc(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
-    start = math.radians(number_of(entity, "start_angle"))
-    return _round(entity, start, _sweep(start, math.radians(number_of(entity, "end_angle"))), placing, budget)
-
-
-def _circle(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
-    return _round(entity, 0.0, math.tau, placing, budget)
-
-
-def _round(entity: Any, start: float, sweep: float, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+def _arc(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
+    """Return an ARC or a CIRCLE."""
+    start, sweep = 0.0, math.tau
+    if entity.dxftype() == "ARC":
+        start = math.radians(number_of(entity, "start_angle"))
+        sweep = _sweep(start, math.radians(number_of(entity, "end_angle")))
     center, radius = point_of(entity, "center"), number_of(entity, "radius")
     if radius < 0:
         raise DrawingError("a radius must be longer than 0", found=f"{radius:g}")
@@ -137,27 +119,41 @@ def _round(entity: Any, start: float, sweep: float, placing: Placing | None, bud
     if axes is None and placing is None:
         return _arcs(center, (radius, 0.0, 0.0), (0.0, radius, 0.0), start, sweep, 1)
     own = np.eye(3) if axes is None else axes
-    return _placed_conic(
-        _Conic(np.array(center) @ own, radius * own[0], radius * own[1], start, sweep), placing, budget
+    return _placed(_Conic(np.array(center) @ own, radius * own[0], radius * own[1], start, sweep), placing, budget)
+
+
+def _ellipse(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
+    center, major = np.array(point_of(entity, "center")), np.array(point_of(entity, "major_axis"))
+    axes = axes_of(entity)
+    minor = number_of(entity, "ratio", 1.0) * np.cross((0.0, 0.0, 1.0) if axes is None else axes[2], major)
+    start = number_of(entity, "start_param", 0.0)
+    return _placed(
+        _Conic(center, major, minor, start, _sweep(start, number_of(entity, "end_param", math.tau))), placing, budget
     )
 
 
-def _ellipse(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
-    center, major = np.array(point_of(entity, "center")), np.array(point_of(entity, "major_axis"))
-    axes = axes_of(entity)
-    minor = number_of(entity, "ratio", 1.0) * np.cross(_UP if axes is None else axes[2], major)
-    start = number_of(entity, "start_param", 0.0)
-    sweep = _sweep(start, number_of(entity, "end_param", math.tau))
-    return _placed_conic(_Conic(center, major, minor, start, sweep), placing, budget)
-
-
-def _placed_conic(conic: _Conic, placing: Placing | None, budget: Budget) -> Curve:
-    conic = conic.in_model_space(placing)
-    hand = _hand(conic.major, conic.minor)
+def _placed(conic: _Conic, placing: Placing, budget: Budget) -> Curve:
+    """Return part of an ellipse where its block puts it: arcs where it is round in the plan, else chords."""
+    center, start, sweep = placed(conic.center, placing), conic.start, conic.sweep
+    major, minor = turned(conic.major, placing), turned(conic.minor, placing)
+    hand = _hand(major, minor)
     if hand:
-        vectors = conic.center.tolist(), conic.major.tolist(), conic.minor.tolist()
-        return _arcs(*vectors, conic.start, conic.sweep, hand)
-    return Curve(_conic_chords(conic, budget), None, exact=False)
+        return _arcs(center.tolist(), major.tolist(), minor.tolist(), start, sweep, hand)
+    if not np.isfinite((center, major, minor)).all():
+        raise DrawingError("a coordinate must be finite", found="one that is not")
+    size = max(math.hypot(*major[:2]), math.hypot(*minor[:2]))
+    if abs(major[0] * minor[1] - major[1] * minor[0]) <= _UPRIGHT * size * size:
+        raise DrawingError("a curve must not stand upright", write="it flat, or on another layer")
+
+    def at(angles: FloatArray) -> FloatArray:
+        points: FloatArray = center + np.outer(np.cos(angles), major) + np.outer(np.sin(angles), minor)
+        return points
+
+    count = max(math.ceil(abs(sweep) / (math.pi / 4)), 2)
+    points = chords(at, start + np.linspace(0, sweep, count + 1), budget)
+    if sweep == math.tau:
+        points[-1] = points[0]
+    return Curve(points, None, exact=False)
 
 
 def _hand(major: FloatArray, minor: FloatArray) -> int:
@@ -183,24 +179,10 @@ def _arcs(center: Any, major: Any, minor: Any, start: float, sweep: float, hand:
     return Curve(np.array(rows), np.array([bulge] * pieces), exact=True)
 
 
-def _conic_chords(conic: _Conic, budget: Budget) -> FloatArray:
-    _, major, minor, start, sweep = conic
-    if not np.isfinite(conic[:3]).all():
-        raise DrawingError("a coordinate must be finite", found="one that is not")
-    size = max(math.hypot(*major[:2]), math.hypot(*minor[:2]))
-    if abs(major[0] * minor[1] - major[1] * minor[0]) <= _UPRIGHT * size * size:
-        raise DrawingError("a curve must not stand upright", write="it flat, or on another layer")
-    count = max(math.ceil(abs(sweep) / (math.pi / 4)), 2)
-    points = chords(conic.at, start + np.linspace(0, sweep, count + 1), budget)
-    if sweep == math.tau:
-        points[-1] = points[0]
-    return points
-
-
 # Polylines
 
 
-def _polyline(entity: Any, placing: Placing | None, budget: Budget) -> Curve | None:  # noqa: ANN401
+def _polyline(entity: Any, placing: Placing, budget: Budget) -> Curve | None:  # noqa: ANN401
     flags = int(value_of(entity, "flags", 0))
     if flags & _MESH:
         return None
@@ -209,7 +191,7 @@ def _polyline(entity: Any, placing: Placing | None, budget: Budget) -> Curve | N
         vertices = [vertex for vertex in vertices if not int(value_of(vertex, "flags", 0)) & _CONTROL_FRAME]
     points = np.array([point_of(vertex, "location") for vertex in vertices]).reshape(-1, 3)
     if flags & _SPACE:
-        return _vertices(points, None, None, bool(flags & _CLOSED), placing, budget)
+        return _vertices(points, np.zeros(len(points)), None, bool(flags & _CLOSED), placing, budget)
     elevation = value_of(entity, "elevation")
     if elevation is not None and elevation.z:
         points[:, 2] = elevation.z
@@ -217,7 +199,7 @@ def _polyline(entity: Any, placing: Placing | None, budget: Budget) -> Curve | N
     return _vertices(points, bulges, axes_of(entity), bool(flags & _CLOSED), placing, budget)
 
 
-def _light_polyline(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+def _light_polyline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
     rows: FloatArray = np.array(entity.get_points("xyb"), dtype=float).reshape(-1, 3)
     points = np.column_stack((rows[:, :2], np.full(len(rows), number_of(entity, "elevation", 0.0))))
     closed = bool(int(value_of(entity, "flags", 0)) & _CLOSED)
@@ -225,27 +207,21 @@ def _light_polyline(entity: Any, placing: Placing | None, budget: Budget) -> Cur
 
 
 def _vertices(
-    points: FloatArray,
-    bulges: FloatArray | None,
-    axes: FloatArray | None,
-    closed: bool,
-    placing: Placing | None,
-    budget: Budget,
+    own: FloatArray, bulges: FloatArray, axes: FloatArray | None, closed: bool, placing: Placing, budget: Budget
 ) -> Curve:
     """Return vertices joined by straights and, where a bulge is not 0, by arcs, with the closing segment."""
-    bulged = bulges is not None and bool(bulges.any())
     # Many a closed polyline ends where it began already.
-    if closed and len(points) > 1 and not (points[0] == points[-1]).all() and (len(points) > 2 or bulged):
-        points = np.concatenate((points, points[:1]))
-    own = points if axes is None else points @ axes
+    if closed and len(own) > 1 and not (own[0] == own[-1]).all() and (len(own) > 2 or bulges.any()):
+        own = np.concatenate((own, own[:1]))
+    bulges = bulges[: max(len(own) - 1, 0)]
+    plane = np.eye(3) if axes is None else axes
+    own = own if axes is None else own @ axes
     points = placed(own, placing)
     if placing is not None:
         budget.take(len(points))
-    if bulges is None or not (bulges := bulges[: max(len(points) - 1, 0)]).any():
+    if not bulges.any():
         return Curve(points, None, exact=len(points) <= 2)
-    plane = np.eye(3) if axes is None else axes
-    turned_plane = turned(plane, placing)
-    hand = _hand(turned_plane[0], turned_plane[1])
+    hand = _hand(*turned(plane, placing)[:2])
     if hand:
         return Curve(points, hand * bulges, exact=True)
     # Seen askew, its arcs are parts of ellipses.
@@ -253,8 +229,7 @@ def _vertices(
     for number, bulge in enumerate(bulges.tolist()):
         piece = points[number : number + 2]
         if bulge:
-            conic = _bulged(own[number], own[number + 1], bulge, plane[2])
-            piece = _conic_chords(conic.in_model_space(placing), budget)
+            piece = _placed(_bulged(own[number], own[number + 1], bulge, plane[2]), placing, budget).points
         pieces.append(piece[1:])
         exact.append(np.full(len(piece) - 1, not bulge))
     joined = np.concatenate(pieces)
@@ -275,7 +250,7 @@ def _bulged(start: FloatArray, end: FloatArray, bulge: float, normal: FloatArray
 # Splines
 
 
-def _spline(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
+def _spline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
     """Return chords of a B-spline; an affine change of the control points is the same change of the curve.
 
     scipy runs over the knots that a spline is defined between; ezdxf's own chords go on over the outer knots, which
@@ -290,67 +265,21 @@ def _spline(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # n
     if len(control) == 0 and (len(fit) <= 2 or len(fit) > _MOST_FIT_POINTS):
         # Too many points to solve for are dense enough to be chords.
         return Curve(placed(fit, placing), None, exact=len(fit) == 2)
-    knots, weights, degree = list(entity.knots), list(entity.weights), int(value_of(entity, "degree", 3))
-    if len(control) == 0 or len(knots) == 0:
-        try:
-            curve = entity.construction_tool()
-        except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
-            raise DrawingError("its points make no spline", found=str(error)[:80]) from error
-        control = np.array([point.xyz for point in curve.control_points]).reshape(-1, 3)
-        knots, weights, degree = curve.knots(), list(curve.weights()), int(curve.degree)
-    known = np.array(knots, dtype=float)
-    weight = np.array(weights, dtype=float) if weights else np.ones(len(control))
-    _check_spline(control, known, weight, degree)
-    return Curve(_spline_chords(placed(control, placing), known, weight, degree, budget), None, exact=False)
-
-
-def _helix(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # noqa: ANN401
-    """Return chords of a helix by its own figures, since the spline that comes with it need not be round."""
-    base, start, axis = (value_of(entity, name) for name in ("axis_base_point", "start_point", "axis_vector"))
-    turns, rise = number_of(entity, "turns", 1.0), number_of(entity, "turn_height", 1.0)
-    top = number_of(entity, "radius", 1.0)
-    if base is None or start is None or axis is None or not math.isfinite(sum((*base.xyz, *start.xyz, *axis.xyz))):
-        return _spline(entity, placing, budget)
-    up = np.array(axis.normalize().xyz) if axis.magnitude else _UP
-    arm = np.array((start - base).xyz)
-    foot = np.array(base.xyz) + (arm @ up) * up
-    arm -= (arm @ up) * up
-    radius = float(np.linalg.norm(arm))
-    if not (radius and turns > 0 and turns <= MOST_CHORDS / 8):
-        return _spline(entity, placing, budget)
-    across = (1 if value_of(entity, "handedness", 1) else -1) * np.cross(up, arm / radius)
-
-    def at(turned_by: FloatArray) -> FloatArray:
-        share = (turned_by / (turns * math.tau))[:, None]
-        arms = np.outer(np.cos(turned_by), arm / radius) + np.outer(np.sin(turned_by), across)
-        return placed(foot + (radius + (top - radius) * share) * arms + share * turns * rise * up, placing)
-
-    count = max(math.ceil(8 * turns), 2)
-    return Curve(chords(at, np.linspace(0, turns * math.tau, count + 1), budget), None, exact=False)
-
-
-def _check_spline(control: FloatArray, knots: FloatArray, weights: FloatArray, degree: int) -> None:
-    rises = len(knots) > degree + 1 and bool((np.diff(knots) >= 0).all() and knots[degree] < knots[-degree - 1])
-    for wrong, why in (
-        (not 1 <= degree <= _LARGEST_DEGREE, f"a degree of {degree}"),
-        (len(control) <= degree, f"{len(control)} control points"),
-        (len(knots) != len(control) + degree + 1, f"{len(knots)} knots for {len(control)} control points"),
-        (not np.isfinite(knots).all(), "a knot that is not finite"),
-        (not rises, "knots that do not rise"),
-        (len(weights) != len(control), f"{len(weights)} weights for {len(control)} control points"),
-        (not (np.isfinite(weights) & (weights > 0)).all(), "a weight that is not above 0"),
-    ):
-        if wrong:
-            raise DrawingError("this is no spline", found=why)
-
-
-def _spline_chords(
-    control: FloatArray, knots: FloatArray, weights: FloatArray, degree: int, budget: Budget
-) -> FloatArray:
     from scipy.interpolate import BSpline
 
-    weights = weights / weights.max()
-    curve = BSpline(knots, np.column_stack((control * weights[:, None], weights)), degree)
+    knots, weights, degree = np.array(entity.knots), np.array(entity.weights), int(value_of(entity, "degree", 3))
+    try:
+        if len(control) == 0 or len(knots) == 0:
+            made = entity.construction_tool()
+            control = np.array([point.xyz for point in made.control_points]).reshape(-1, 3)
+            knots, weights, degree = np.array(made.knots()), np.array(made.weights()), int(made.degree)
+        weights = weights / weights.max() if len(weights) else np.ones(len(control))
+        curve = BSpline(knots, np.column_stack((placed(control, placing) * weights[:, None], weights)), degree)
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        raise DrawingError("this is no spline", found=str(error)[:80]) from error
+    if len(knots) != len(control) + degree + 1 or not (weights > 0).all():
+        found = f"{len(knots)} knots for {len(control)} control points, or a weight that is not above 0"
+        raise DrawingError("this is no spline", found=found)
     inner = np.unique(knots[degree : len(knots) - degree])
     # Twice as many pieces as the degree leave no inflection for which three looks at a piece would not be enough.
     share = np.linspace(0, 1, 2 * degree, endpoint=False) if degree > 1 else np.zeros(1)
@@ -360,7 +289,7 @@ def _spline_chords(
         values: FloatArray = curve(where)
         return values[:, :3] / values[:, 3:]
 
-    return chords(at, parameters, budget)
+    return Curve(chords(at, parameters, budget), None, exact=False)
 
 
 def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Budget) -> FloatArray:
@@ -378,7 +307,7 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
     Returns
     -------
         Points, shape (m, 3). Pieces are halved until the curve at a quarter, a half and three quarters of each is
-        within the tolerance of its chord, or until there are `MOST_CHORDS`.
+        within the tolerance of its chord.
 
     Examples
     --------
@@ -390,6 +319,7 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
     """
     points = curve(at)
     budget.take(len(points))
+    tolerance = max(budget.tolerance, _FINEST * float(np.ptp(points, axis=0).max()))
     waiting = np.ones(len(at) - 1, dtype=bool)
     while waiting.any():
         first = np.flatnonzero(waiting)
@@ -400,12 +330,8 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
         between = [curve(start + step * share) for share in (0.25, 0.5, 0.75)]
         offsets = np.array(between) - points[first]
         across = offsets - (offsets * along).sum(axis=2, keepdims=True) * along
-        halved = np.linalg.norm(across, axis=2).max(axis=0) > budget.tolerance
-        count = int(np.count_nonzero(halved))
-        if count and len(at) - 1 + count > MOST_CHORDS:
-            budget.coarse += 1
-            break
-        budget.take(count)
+        halved = np.linalg.norm(across, axis=2).max(axis=0) > tolerance
+        budget.take(int(np.count_nonzero(halved)))
         waiting[:] = False
         waiting[first[halved]] = True
         where = first[halved] + 1
@@ -415,13 +341,13 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
     return points
 
 
-_READERS: Mapping[str, Callable[[Any, Placing | None, Budget], Curve | None]] = {
+_READERS: Mapping[str, Callable[[Any, Placing, Budget], Curve | None]] = {
     "LINE": _line,
     "ARC": _arc,
-    "CIRCLE": _circle,
+    "CIRCLE": _arc,
     "ELLIPSE": _ellipse,
     "LWPOLYLINE": _light_polyline,
     "POLYLINE": _polyline,
     "SPLINE": _spline,
-    "HELIX": _helix,
+    "HELIX": _spline,
 }

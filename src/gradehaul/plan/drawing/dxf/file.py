@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import configparser
+import contextlib
+import io
 import logging
+import os
 import re
 import stat
 import struct
+import sys
+import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.library import dxf_library
 from gradehaul.plan.names import clean, cut
 from gradehaul.plan.near_file import near_file
 
@@ -32,10 +38,57 @@ _SENTINEL = b" Binary DXF\r\n\x1a\x00"
 """What the first 22 bytes of every binary DXF file end with."""
 _OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
 _BOM = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16", b"\xef\xbb\xbf": "UTF-8 with a byte-order mark"}
+_LOCK = threading.Lock()
+
+
+def dxf_library() -> Any:  # noqa: ANN401 - a module
+    """Return ezdxf, imported the first time it is needed, without the cache of fonts that it would make at home.
+
+    Raises
+    ------
+    DrawingError
+        The library's own settings file, ``ezdxf.ini`` in the current folder, cannot be read.
+
+    Examples
+    --------
+    >>> dxf_library().__name__
+    'ezdxf'
+    """
+    with _LOCK:
+        if "ezdxf" not in sys.modules:
+            with tempfile.TemporaryDirectory() as folder, _homes(folder), contextlib.redirect_stdout(io.StringIO()):
+                cache = Path(folder) / "ezdxf"
+                cache.mkdir()
+                (cache / "font_manager_cache.json").write_text('{"version": 0, "font-faces": []}', encoding="utf-8")
+                try:
+                    import ezdxf
+                except (SystemExit, configparser.Error) as error:
+                    wrong = "the settings of the drawing library cannot be read"
+                    raise DrawingError(wrong, file="ezdxf.ini", write="another name for that file") from error
+                # Without a handler its messages would go to standard error, past everything that prints for us.
+                logging.getLogger("ezdxf").addHandler(logging.NullHandler())
+        import ezdxf
+
+        return ezdxf
+
+
+@contextmanager
+def _homes(folder: str) -> Iterator[None]:
+    """Set the folders of caches and settings while the block runs."""
+    before = {name: os.environ.get(name) for name in ("XDG_CACHE_HOME", "XDG_CONFIG_HOME")}
+    os.environ.update(dict.fromkeys(before, folder))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
 
 
 def check_file(path: Path, file: str) -> None:
-    """Refuse what is no DXF file by its first bytes and its size."""
+    """Refuse what is no DXF file by its first bytes and its size, and a file of too many entities."""
     try:
         about = path.stat()
     except (FileNotFoundError, NotADirectoryError, ValueError) as error:  # ValueError: a NUL in the path
@@ -50,23 +103,27 @@ def check_file(path: Path, file: str) -> None:
         raise DrawingError("a drawing has at most 200 MB", file=file, found=size, write="a file of the track alone")
     with path.open("rb") as stream:
         head = stream.read(4096)
+    binary = head[7:22] == _SENTINEL
+    again = "it again, saved as DXF"
     if not head.strip():
-        raise DrawingError("the drawing is empty", file=file, write="it again, saved as DXF")
+        raise DrawingError("the drawing is empty", file=file, write=again)
     if _OTHER.match(head):
         raise DrawingError(
-            "only DXF is an open format", file=file, found="a DWG file", write="it again, saved as DXF (2018 or older)"
+            "only DXF is an open format", file=file, found="a DWG file", write=f"{again} (2018 or older)"
         )
     for mark, name in _BOM.items():
         if head.startswith(mark):
-            raise DrawingError("a DXF file is plain text", file=file, found=name, write="it again, saved as DXF")
-    if head[7:22] != _SENTINEL and b"\0" in head:
-        raise DrawingError("this is no DXF file", file=file, found="binary data", write="it again, saved as DXF")
-    if about.st_size > MOST_ENTITIES * _SHORTEST_ENTITY:
-        _check_count(path, file, _BINARY_ENTITY if head[7:22] == _SENTINEL else _ENTITY)
+            raise DrawingError("a DXF file is plain text", file=file, found=name, write=again)
+    if not binary and b"\0" in head:
+        raise DrawingError("this is no DXF file", file=file, found="binary data", write=again)
+    entity = _BINARY_ENTITY if binary else _ENTITY
+    if about.st_size > MOST_ENTITIES * _SHORTEST_ENTITY and _holds_too_many(path, entity):
+        what = f"a drawing has at most {MOST_ENTITIES:,} entities"
+        raise DrawingError(what, file=file, found="more", write="a file of the track alone")
 
 
-def _check_count(path: Path, file: str, entity: re.Pattern[bytes]) -> None:
-    """Refuse a file of too many entities before it is read, which takes some 5 kB of memory for each."""
+def _holds_too_many(path: Path, entity: re.Pattern[bytes]) -> bool:
+    """Count entities before the file is read, which takes some 5 kB of memory for each."""
     count, rest = 0, b""
     with path.open("rb") as stream:
         while count <= MOST_ENTITIES and (data := stream.read(_BLOCK)):
@@ -77,36 +134,16 @@ def _check_count(path: Path, file: str, entity: re.Pattern[bytes]) -> None:
                 count += 1
                 last = found.end()
             rest = data[max(last, len(data) - 2 * _LONGEST) :]
-    count += sum(1 for _ in entity.finditer(rest))
-    if count > MOST_ENTITIES:
-        what = f"a drawing has at most {MOST_ENTITIES:,} entities"
-        raise DrawingError(what, file=file, found="more", write="a file of the track alone")
+    return count + sum(1 for _ in entity.finditer(rest)) > MOST_ENTITIES
 
 
-class Loaded(NamedTuple):
-    """A file as the library read it, and its unit's code as the header has it, 0 for none."""
-
-    document: Any
-    unit_code: int
-
-
-def _is_binary(path: Path) -> bool:
-    with path.open("rb") as stream:
-        return stream.read(22)[7:] == _SENTINEL
-
-
-def load(path: Path) -> Loaded:
-    """Read a file; all that the library raises over a damaged one ends here."""
+def load(path: Path) -> tuple[Any, int]:
+    """Return a file as the library read it, and the code of its unit, 0 for none; a damaged one is refused."""
     ezdxf = dxf_library()
-    from ezdxf.lldxf.validator import binary_dxf_info, dxf_info
-
     try:
-        if _is_binary(path):
-            info = binary_dxf_info(path.read_bytes())
-        else:
-            with path.open(encoding="utf-8", errors="ignore") as stream:
-                info = dxf_info(stream)
-        document, unit_code = ezdxf.readfile(path), int(info.insert_units)
+        document = ezdxf.readfile(path)
+        with path.open("rb") as stream:  # where there is no header, the library assumes one
+            code = int(document.header.get("$INSUNITS", 0)) if b"HEADER" in stream.read(1 << 16) else 0
     except (
         ezdxf.DXFError,
         OSError,
@@ -125,15 +162,12 @@ def load(path: Path) -> Loaded:
         raise _damaged(why) from error
     if "Model" not in document.layouts:
         raise _damaged("no model space")
-    return Loaded(document, unit_code)
+    return document, code
 
 
 def _damaged(found: str) -> DrawingError:
-    return DrawingError(
-        "the file is damaged or cut short",
-        found=found,
-        write="it anew: open it where it was drawn and save it",
-    )
+    cure = "it anew: open it where it was drawn and save it"
+    return DrawingError("the file is damaged or cut short", found=found, write=cure)
 
 
 @contextmanager

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
+from gradehaul.plan.drawing.dxf.blocks import Item
 from gradehaul.plan.drawing.dxf.curves import Curve
 from gradehaul.plan.drawing.records import FLAT, LARGEST, LARGEST_BULGE, Fault, FloatArray, Spot, Stroke
 
@@ -16,17 +17,11 @@ SHORTEST = 1e-6
 """The plan length, m, under which a segment counts as having none."""
 
 
-class Origin(NamedTuple):
-    """Where a curve comes from: the entity, its handle, and its layer as shown and as the file has it."""
-
-    entity: Any
-    handle: str
-    layer: str
-    own_layer: str
-
-
 def strokes_of(
-    curves: Sequence[tuple[Curve, Origin]], scale: float, trouble: Callable[[Any, str, DrawingError], None]
+    curves: Sequence[tuple[Curve, Item]],
+    scale: float,
+    shown: Callable[[str], str],
+    trouble: Callable[[Any, str, DrawingError], None],
 ) -> tuple[list[Stroke], list[Fault]]:
     """Return curves in drawing units as strokes in m, and what was left out of them.
 
@@ -36,9 +31,11 @@ def strokes_of(
     Parameters
     ----------
     curves
-        With where each comes from.
+        With what draws each.
     scale
         The drawing's unit, m.
+    shown
+        The name of a layer in readable characters.
     trouble
         Takes an entity that cannot be used, its layer, and why.
     """
@@ -60,27 +57,27 @@ def strokes_of(
     in_space = (high[ends] > high[ends - sizes]).tolist()
     strokes: list[Stroke] = []
     faults: list[Fault] = []
-    for number, ((_, origin), end, size) in enumerate(zip(curves, ends.tolist(), sizes.tolist(), strict=True)):
+    for number, ((_, item), end, size) in enumerate(zip(curves, ends.tolist(), sizes.tolist(), strict=True)):
         first, last = end - size, end - 1
+        handle, layer, kind = origin = item.handle, shown(item.layer), item.entity.dxftype()
         own = plan[first:end], bulges[first:last], exact[first:last], heights[first:end] if in_space[number] else None
         if size < 2 or number in faulty:
             try:
-                own, fault = _mended(points[first:end], bulges[first:last], exact[first:last], origin)
+                own, fault = _mended(points[first:end], *own[1:], origin)
             except DrawingError as error:
-                trouble(origin.entity, origin.own_layer, error)
+                trouble(item.entity, item.layer, error)
                 continue
             faults += [fault] if fault else []
             if len(own[0]) < 2:
                 continue
-        strokes.append(Stroke(origin.handle, origin.layer, origin.entity.dxftype(), *own))
+        strokes.append(Stroke(handle, layer, kind, *own))
     return strokes, faults
 
 
 def _odd(points: FloatArray, bulges: FloatArray, ends: NDArray[np.int_]) -> NDArray[np.bool_]:
     """Tell for each vertex whether it, or the segment that it begins, needs a closer look."""
     with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
-        steps = points[1:, :2] - points[:-1, :2]
-        lengths = np.append(np.hypot(steps[:, 0], steps[:, 1]), 1.0)
+        lengths = np.append(np.hypot(*np.diff(points[:, :2], axis=0).T), 1.0)
         lengths[ends[ends > 0] - 1] = 1.0
         fair = (np.abs(points) <= LARGEST).all(axis=1) & (lengths >= SHORTEST)
         odd: NDArray[np.bool_] = ~(fair & (np.abs(bulges) <= LARGEST_BULGE) & (_radii(lengths, bulges) <= LARGEST))
@@ -97,7 +94,11 @@ _Own = tuple[FloatArray, FloatArray, NDArray[np.bool_], FloatArray | None]
 
 
 def _mended(
-    points: FloatArray, bulges: FloatArray, exact: NDArray[np.bool_], origin: Origin
+    points: FloatArray,
+    bulges: FloatArray,
+    exact: NDArray[np.bool_],
+    heights: FloatArray | None,
+    origin: tuple[str, str, str],
 ) -> tuple[_Own, Fault | None]:
     """Return a curve without its segments without length, with a word on them.
 
@@ -118,15 +119,17 @@ def _mended(
             found=f"{float(np.abs(points).max()):.3g} m",
             write="the right unit, or draw it nearer to the origin",
         )
+    handle, layer, kind = origin
     lengths = np.hypot(*np.diff(points[:, :2], axis=0).T)
     kept = lengths >= SHORTEST
     dropped = len(kept) - int(np.count_nonzero(kept))
-    kind, at = origin.entity.dxftype(), Spot(*points[0, :2].tolist()) if len(points) else None
+    at = Spot(*points[0, :2].tolist()) if len(points) else None
     if not kept.any():
-        fault = Fault("zero-length", f"{kind} without length, left out", at, origin.handle, origin.layer)
+        fault = Fault("zero-length", f"{kind} without length, left out", at, handle, layer)
         return (points[:1, :2], bulges[:0], exact[:0], None), fault
     # The last vertex stays where it is, so that what is closed stays closed.
-    points = np.concatenate((points[:-1][kept], points[-1:]))
+    vertices = np.append(kept, True)
+    vertices[np.flatnonzero(kept)[-1] + 1 : -1] = False
     lengths, bulges, exact = lengths[kept], bulges[kept], exact[kept]
     if float(np.abs(bulges).max()) > LARGEST_BULGE:
         found = f"{float(np.abs(bulges).max()):.3g}"
@@ -137,6 +140,6 @@ def _mended(
         found = f"{float(radii[wide].max()):.3g} m"
         raise DrawingError(f"a radius must be within {LARGEST / 1e3:,.0f} km", found=found, write="a straight line")
     text = f"{kind} with {dropped} segments without length, left out"
-    zero = Fault("zero-length", text, at, origin.handle, origin.layer, dropped) if dropped else None
-    heights = points[:, 2].copy() if (np.abs(points[:, 2]) > FLAT).any() else None
-    return (points[:, :2].copy(), np.where(wide, 0.0, bulges), exact, heights), zero
+    zero = Fault("zero-length", text, at, handle, layer, dropped) if dropped else None
+    own = points[vertices, :2], np.where(wide, 0.0, bulges), exact, None if heights is None else heights[vertices]
+    return own, zero

@@ -1,9 +1,12 @@
-"""Points and numbers of one entity, checked, and where a block puts them."""
+"""What one entity says of itself, checked: handle, layer, numbers, points and axes; and where a block puts points."""
 
 from __future__ import annotations
 
+import fnmatch
 import math
-from typing import Any, NamedTuple
+import re
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -11,28 +14,18 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.records import FloatArray
 from gradehaul.plan.names import clean
 
-
-class Placing(NamedTuple):
-    """Where a block's coordinates lie in the model space: p @ `linear` + `shift`, with p a row of x, y and z."""
-
-    linear: FloatArray
-    shift: FloatArray
-
-    def within(self, outer: Placing | None) -> Placing:
-        """Return where the block lies if the one that inserts it lies at `outer`."""
-        if outer is None:
-            return self
-        return Placing(self.linear @ outer.linear, self.shift @ outer.linear + outer.shift)
+Placing = FloatArray | None
+"""Where a block's coordinates lie in the model space: p @ m[:3, :3] + m[3, :3], with p a row of x, y and z."""
 
 
-def placed(points: FloatArray, placing: Placing | None) -> FloatArray:
+def placed(points: FloatArray, placing: Placing) -> FloatArray:
     """Return points, shape (..., 3), where a block puts them."""
-    return points if placing is None else points @ placing.linear + placing.shift
+    return points if placing is None else points @ placing[:3, :3] + placing[3, :3]
 
 
-def turned(vectors: FloatArray, placing: Placing | None) -> FloatArray:
+def turned(vectors: FloatArray, placing: Placing) -> FloatArray:
     """Return directions, shape (..., 3), as a block turns and stretches them."""
-    return vectors if placing is None else vectors @ placing.linear
+    return vectors if placing is None else vectors @ placing[:3, :3]
 
 
 def value_of(entity: Any, name: str, default: Any = None) -> Any:  # noqa: ANN401 - an entity of the library
@@ -49,6 +42,33 @@ def handle_of(entity: Any) -> str:  # noqa: ANN401 - an entity of the library
 def layer_of(entity: Any) -> str:  # noqa: ANN401 - an entity of the library
     """Return the layer an entity says it is on; none is layer 0, as the format has it."""
     return str(value_of(entity, "layer", "0"))
+
+
+def matches(layer: str, patterns: Sequence[str]) -> bool:
+    """Tell whether a layer is one of those that are named by shell patterns; capitals do not matter.
+
+    Examples
+    --------
+    >>> matches("TRACK-main", ["Track*"]), matches("Trees", ["Track*"])
+    (True, False)
+    """
+    return any(fnmatch.fnmatchcase(layer.casefold(), pattern.casefold()) for pattern in patterns)
+
+
+def mended_name(text: str) -> str:
+    r"""Return a name with bytes that are not of the file's own encoding read as what they most likely are.
+
+    Examples
+    --------
+    >>> mended_name("Wei\udcdfe"), mended_name("Track")
+    ('Weiße', 'Track')
+    """
+    data = text.encode("utf-8", "surrogateescape")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        western = re.compile("[\udc80-\udcff]+")
+        return western.sub(lambda found: found[0].encode("utf-8", "surrogateescape").decode("cp1252", "replace"), text)
 
 
 def point_of(entity: Any, name: str) -> tuple[float, float, float]:  # noqa: ANN401 - an entity of the library
