@@ -287,8 +287,8 @@ def _spline(entity: Any, placing: Placing | None, budget: Budget) -> Curve:  # n
     for points in (control, fit):
         if not np.isfinite(points).all():
             raise DrawingError("a coordinate must be finite", found=str(float(points[~np.isfinite(points)][0])))
-    if len(control) == 0 and (len(fit) <= 2 or len(fit) > _MOST_FIT_POINTS):
-        # Too many points to solve for are dense enough to be chords.
+    if len(control) == 0 and (len(fit) <= 2 or len(fit) > _MOST_FIT_POINTS or (fit == fit[0]).all()):
+        # Too many points to solve for are dense enough to be chords; those at one place make no curve.
         return Curve(placed(fit, placing), None, exact=len(fit) == 2)
     knots, weights, degree = list(entity.knots), list(entity.weights), int(value_of(entity, "degree", 3))
     if len(control) == 0 or len(knots) == 0:
