@@ -53,7 +53,7 @@ def test_a_file_too_large(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("text", ["hello\nworld\n", "0\nSECTION\n", "0\nSECTION\n2\nENTITIES\n0\nENDSEC\n", "0\n" * 50])
 def test_text_that_is_no_drawing(tmp_path, text):
-    with pytest.raises(DrawingError, match="damaged or cut short|draws nothing|unit|this is no DXF file") as caught:
+    with pytest.raises(DrawingError, match=r"damaged or cut short|draws nothing|unit|this is no DXF file") as caught:
         read(written(tmp_path, text))
     assert not isinstance(caught.value.__cause__, OSError)  # which would say that the file cannot be read
 

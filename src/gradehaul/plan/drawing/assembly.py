@@ -151,7 +151,7 @@ def assemble(
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
-    linked, faults, texts = _linked(drawing, texts, terms)
+    linked, faults, texts, climbs = _linked(drawing, texts, terms)
     faults += unread
     named, wrong = claimed(linked.joints, claims, terms.plan_unit)
     errors: list[GradehaulError] = [*wrong]
@@ -177,8 +177,9 @@ def assemble(
         names.lines,
         terms.plan_unit,
     )
+    level = [stroke for stroke in drawing.strokes if stroke.handle not in climbs]
     heights = read_heights(
-        ground, drawing.strokes, texts, given or {}, near=terms.near, reach=2 * (terms.snap + terms.fit), edge=terms.fit
+        ground, level, texts, given or {}, near=terms.near, reach=2 * (terms.snap + terms.fit), edge=terms.fit
     )
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
@@ -203,8 +204,8 @@ def assemble(
 
 def _linked(
     drawing: Drawing, texts: Sequence[tuple[Label, float]], terms: Terms
-) -> tuple[Linked, list[Fault], list[tuple[Label, float]]]:
-    """Return the network of a drawing's strokes, all faults up to here, and the heights that are still to be used."""
+) -> tuple[Linked, list[Fault], list[tuple[Label, float]], frozenset[str]]:
+    """Return the network of a drawing, all faults up to here, heights still to be used, and the handles of climbs."""
     from gradehaul.plan.drawing.heights.levels import lifted
     from gradehaul.plan.drawing.heights.turns import climbing
     from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
@@ -219,7 +220,7 @@ def _linked(
         faults += alone
     else:
         refuse_rails(reaches, terms, drawing.file)
-    reaches, of_turns = climbing(reaches, snap=terms.snap, kink=terms.kink)
+    reaches, of_turns, climbs = climbing(reaches, snap=terms.snap, kink=terms.kink)
     faults += of_turns
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
     reaches = at_zero_elevation(reaches, left, near=terms.near, snap=terms.snap)
@@ -232,7 +233,7 @@ def _linked(
     of_linking = [fault for fault in linked.faults if not (terms.rails and fault.code in {"duplicate", "overlap"})]
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
-    return linked, [*drawing.faults, *faults], left
+    return linked, [*drawing.faults, *faults], left, climbs
 
 
 def _tidy(elements: Sequence[Element]) -> bool:

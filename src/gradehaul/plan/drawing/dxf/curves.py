@@ -172,7 +172,7 @@ def _hand(major: FloatArray, minor: FloatArray) -> int:
 
 def _arcs(center: Any, major: Any, minor: Any, start: float, sweep: float, hand: int) -> Curve:  # noqa: ANN401 - x, y, z
     """Return part of a circle as one arc, or as two where it turns by more than a half circle."""
-    pieces = 1 if sweep <= math.pi else 2
+    pieces = 1 if sweep <= math.pi + _NO_SWEEP else 2  # half a circle at any angle is one
     rows = []
     for number in range(pieces + 1):
         cos, sin = math.cos(start + sweep * number / pieces), math.sin(start + sweep * number / pieces)

@@ -28,10 +28,14 @@ class _End(NamedTuple):
 
 
 class Climbs(NamedTuple):
-    """Reaches, with level ones that follow one another at rising heights joined by even climbs, and words on them."""
+    """Reaches, with level ones that follow one another at rising heights joined by even climbs, and words on them.
+
+    `handles` are those of the climbs, which no longer lie at the heights of their strokes.
+    """
 
     reaches: list[Reach]
     faults: list[Fault]
+    handles: frozenset[str]
 
 
 def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> Climbs:
@@ -50,7 +54,7 @@ def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> Climbs:
     """
     level = {number: height for number, reach in enumerate(reaches) if (height := _level(reach)) is not None}
     if not any(level.values()):
-        return Climbs(list(reaches), _circles(reaches, snap))
+        return Climbs(list(reaches), _circles(reaches, snap), frozenset())
     met, steps = _meetings(reaches, level, snap, kink)
     joints = _followed(level, met, steps)
     heights: dict[int, list[float]] = {}
@@ -65,7 +69,7 @@ def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> Climbs:
         first = reaches[number]
         text = f"{len(heights)} level pieces at rising heights, as turns of a helix, are read as one climb"
         faults.append(Fault("climb", text, first.elements[0].start, first.handle, first.layer, weight=len(heights)))
-    return Climbs(raised, faults)
+    return Climbs(raised, faults, frozenset(each.handle for n in heights for each in reaches[n].elements))
 
 
 def _level(reach: Reach) -> float | None:
