@@ -89,6 +89,14 @@ def test_wrong_input_writes_nothing(folder, args, message):
     assert list(folder.iterdir()) == []
 
 
+@pytest.mark.parametrize("content", [b"0\n" * 9, b"a yard\n" * 9, bytes(range(256)), b""])
+def test_bytes_that_are_no_drawing_are_wrong_input(folder, content):
+    (folder / "yard.dxf").write_bytes(content)
+    result = run("import", "yard.dxf", "-o", "x.toml", "--scale", "HO")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.count("\n") == 1
+
+
 def test_an_answer_is_not_written_over_a_drawing(folder):
     drawing = folder / "cove.dxf"
     drawing.write_bytes(Path(COVE).read_bytes())

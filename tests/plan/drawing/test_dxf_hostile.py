@@ -53,8 +53,17 @@ def test_a_file_too_large(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize("text", ["hello\nworld\n", "0\nSECTION\n", "0\nSECTION\n2\nENTITIES\n0\nENDSEC\n", "0\n" * 50])
 def test_text_that_is_no_drawing(tmp_path, text):
-    (message,) = said(written(tmp_path, text))
-    assert "damaged or cut short" in message or "draws nothing" in message or "unit" in message
+    with pytest.raises(DrawingError, match=r"damaged or cut short|draws nothing|unit|this is no DXF file") as caught:
+        read(written(tmp_path, text))
+    assert not isinstance(caught.value.__cause__, OSError)  # which would say that the file cannot be read
+
+
+def test_what_stops_the_reading_is_told_in_words_about_the_file(tmp_path):
+    whole = whole_file(tmp_path, "R2010", "asc")
+    stopped, cut_short = (said(written(tmp_path, whole[: len(whole) // share])) for share in (8, 2))
+    cure = "write it anew: open it where it was drawn and save it"
+    assert stopped == [f"the file is damaged or cut short; {cure}"]  # a bare StopIteration of the library
+    assert cut_short == [f"the file is damaged or cut short, got missing ENDSEC tag.; {cure}"]
 
 
 def test_bytes_of_no_encoding_are_shown_as_such(tmp_path):
@@ -148,6 +157,17 @@ def test_splines_that_are_none(tmp_path, change):
             setattr(spline, f"_{name}", value)
     (message,) = said(saved(document, tmp_path))
     assert message.startswith(f'SPLINE #{spline.dxf.handle} on layer "Track": this is no spline, got ')
+
+
+def test_a_spline_at_one_place_has_no_length_and_is_left_out(tmp_path):
+    document, space = new("R2000")
+    space.add_line((0, 0), (1, 0), dxfattribs=ON)
+    space.add_spline([(1, 0)] * 4, dxfattribs=ON)
+    drawing = read(saved(document, tmp_path))
+    assert [stroke.kind for stroke in drawing.strokes] == ["LINE"]
+    assert [(fault.code, fault.text) for fault in drawing.faults] == [
+        ("zero-length", "SPLINE without length, left out")
+    ]
 
 
 def test_names_not_in_the_file_s_encoding(tmp_path):

@@ -1,5 +1,6 @@
 """Drawings too small, too dense or too sharp for trains of their scale: refused early or questioned, with the unit."""
 
+import math
 import random
 import time
 import tracemalloc
@@ -50,6 +51,28 @@ def test_short_lines_in_one_place(tmp_path):
         x, y = chance.uniform(0, 140), chance.uniform(0, 15)
         space.add_line((x, y), (x + chance.uniform(-0.4, 0.4), y + 0.3), dxfattribs=ON)
     with pytest.raises(DrawingError, match="the ends of lines lie more densely than those of track can"):
+        assembled(tmp_path, document)
+
+
+def test_a_helix_of_many_turns_drawn_as_arcs_is_no_crowd(tmp_path):
+    document, space = new(units=MM)
+    for half in range(28):
+        space.add_arc((0, 0, 40 * half), 600, 37 + 180 * half, 217 + 180 * half, dxfattribs=ON)
+    drawn = assembled(tmp_path, document)
+    assert sum(line.length for line in drawn.lines.values()) == pytest.approx(28 * 0.6 * math.pi)
+    assert sorted(drawn.heights.values()) == pytest.approx([0.0, 0.04 * 27])
+
+
+def test_circles_cover_more_than_the_ends_of_their_halves(tmp_path):
+    document, space = new(units=MM)
+    for number in range(25):
+        space.add_circle((0, 0, 80 * number), 600, dxfattribs=ON)
+    assert len(assembled(tmp_path, document).lines) == 25
+    for _ in range(300):
+        space.add_circle((0, 0), 600, dxfattribs=ON)
+    with pytest.raises(
+        DrawingError, match=r"more densely than track can, got \d+\.\d mm of lines in 1200.0 mm by 1200.0 mm"
+    ):
         assembled(tmp_path, document)
 
 

@@ -35,6 +35,17 @@ def test_half_turns_at_rising_heights_are_one_climb(tmp_path, count, down):
     assert abs(railheads[2] - railheads[1]) == pytest.approx(0.02)
 
 
+@pytest.mark.parametrize(("first", "turn"), [(0, 180), (37.3, 180), (211.7, 180), (10, 200)])
+def test_turns_begin_at_any_angle_and_may_be_longer_than_half_a_circle(tmp_path, first, turn):
+    document, space = new(units=MM)
+    for number in range(12):
+        angle = first + turn * number
+        space.add_arc((0, 0, 40 * number), 600, angle % 360, (angle + turn) % 360, dxfattribs=ON)
+    drawn = assembled(document, tmp_path)
+    assert sum(line.length for line in drawn.lines.values()) == pytest.approx(0.6 * math.radians(turn) * 12)
+    assert sorted(drawn.heights.values()) == pytest.approx([0.0, 0.44])
+
+
 def test_circles_over_one_another_are_named(tmp_path):
     document, space = new(units=MM)
     for number in range(3):

@@ -6,11 +6,10 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import shapely
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.drawn import Terms
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Stroke
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import convert
 
@@ -26,7 +25,7 @@ _USUAL = 4.0
 _UNITS = (("mm", "cm", "m"), ("in", "ft"))
 _DENSEST = 10.0
 """Track as wide as its gauge that covers all of a drawing so often is none; a helix of twenty turns covers it once."""
-_LOOKED_AT = 500
+_CELL = np.array((1, 0x9E3779B97F4A7C1, 0x632BE59BD9B4E01))
 
 
 def check_size(drawing: Drawing, terms: Terms) -> None:
@@ -39,15 +38,19 @@ def check_size(drawing: Drawing, terms: Terms) -> None:
     """
     points = np.concatenate([stroke.points for stroke in drawing.strokes])
     ends = np.cumsum([len(stroke.points) for stroke in drawing.strokes])
-    width, height = np.ptp(points, axis=0).tolist()
+    bulges = np.zeros(len(points))
+    for stroke, end in zip(drawing.strokes, ends.tolist(), strict=True):
+        bulges[end - len(stroke.points) : end - 1] = stroke.bulges
+    width, height = np.ptp(np.concatenate((points, _on_arcs(points, bulges))), axis=0).tolist()
     small = max(width, height) < SMALLEST * terms.gauge
     room = (width + 4 * terms.gauge) * (height + 4 * terms.gauge)
     steps = np.hypot(*np.diff(points, axis=0).T)
     steps[ends[:-1] - 1] = 0.0  # from one stroke to the next
+    arcs = np.flatnonzero(bulges)
+    steps[arcs] *= (1 + bulges[arcs] ** 2) / bulges[arcs] * np.arctan(bulges[arcs])
     length = float(steps.sum())
     dense = length * terms.gauge > _DENSEST * room
-    tips = np.concatenate((points[ends - 1], points[np.append(0, ends[:-1])]))
-    if not (small or dense or _crowded(tips, terms.snap)):
+    if not (small or dense or _crowded(drawing.strokes, terms.snap, terms.level)):
         return
     if small:
         wrong = "no train fits in the whole drawing"
@@ -66,14 +69,36 @@ def check_size(drawing: Drawing, terms: Terms) -> None:
     raise DrawingError(wrong, file=drawing.file, found=found, write=write)
 
 
-def _crowded(ends: FloatArray, snap: float) -> bool:
-    """Tell whether most ends, shape (n, 2), have more than `CROWD` others within `snap`."""
-    if len(ends) <= CROWD:
+def _on_arcs(points: FloatArray, bulges: FloatArray) -> FloatArray:
+    """Return points at the quarters of the turn of each arc, shape (n, 2), from vertices and the bulges after them.
+
+    The middle of an arc lies b / 2 chords to the right of the middle of its chord, and each half of it has the bulge
+    tan(atan(b) / 2) (plane geometry).
+    """
+    arcs = np.flatnonzero(bulges)
+
+    def middle(start: FloatArray, end: FloatArray, bulge: FloatArray) -> FloatArray:
+        across, up = (end - start).T
+        found: FloatArray = (start + end) / 2 + bulge[:, None] / 2 * np.column_stack((up, -across))
+        return found
+
+    start, end, half = points[arcs], points[arcs + 1], np.tan(np.arctan(bulges[arcs]) / 2)
+    top = middle(start, end, bulges[arcs])
+    return np.concatenate((top, middle(start, top, half), middle(top, end, half)))
+
+
+def _crowded(strokes: Sequence[Stroke], snap: float, level: float) -> bool:
+    """Tell whether most ends lie with more than `CROWD` others in one place: as large as a circle of `snap`."""
+    if 2 * len(strokes) <= CROWD:
         return False
-    some = np.linspace(0, len(ends) - 1, min(len(ends), _LOOKED_AT)).astype(np.int64)
-    tree = shapely.STRtree(np.asarray(shapely.points(ends), dtype=np.object_))
-    looked_at, _ = tree.query(shapely.points(ends[some]), predicate="dwithin", distance=snap)
-    return bool(np.mean(np.bincount(looked_at, minlength=len(some)) > CROWD + 1) > 0.5)
+    flat = np.zeros(2)
+    plan = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
+    heights = np.concatenate([flat if stroke.heights is None else stroke.heights[[0, -1]] for stroke in strokes])
+    side = math.sqrt(math.pi) * snap
+    cells = np.floor(np.column_stack((plan / side, heights / (2 * level)))).astype(np.int64)
+    # One number for each cell: unlike cells hardly ever share one, and a shared one decides nothing.
+    _, cell, counts = np.unique(cells @ _CELL, return_inverse=True, return_counts=True)
+    return bool(np.mean(counts[cell] > CROWD + 1) > 0.5)
 
 
 def likely_unit(size: float, unit: str) -> str:

@@ -168,7 +168,7 @@ def _hand(major: FloatArray, minor: FloatArray) -> int:
 
 def _arcs(center: Any, major: Any, minor: Any, start: float, sweep: float, hand: int) -> Curve:  # noqa: ANN401 - x, y, z
     """Return part of a circle as one arc, or as two where it turns by more than a half circle."""
-    pieces = 1 if sweep <= math.pi else 2
+    pieces = 1 if sweep <= math.pi + _NO_SWEEP else 2  # half a circle at any angle is one
     rows = []
     for number in range(pieces + 1):
         cos, sin = math.cos(start + sweep * number / pieces), math.sin(start + sweep * number / pieces)
@@ -262,8 +262,8 @@ def _spline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: AN
     for points in (control, fit):
         if not np.isfinite(points).all():
             raise DrawingError("a coordinate must be finite", found=str(float(points[~np.isfinite(points)][0])))
-    if len(control) == 0 and (len(fit) <= 2 or len(fit) > _MOST_FIT_POINTS):
-        # Too many points to solve for are dense enough to be chords.
+    if len(control) == 0 and (len(fit) <= 2 or len(fit) > _MOST_FIT_POINTS or (fit == fit[0]).all()):
+        # Too many points to solve for are dense enough to be chords; those at one place make no curve.
         return Curve(placed(fit, placing), None, exact=len(fit) == 2)
     from scipy.interpolate import BSpline
 

@@ -158,8 +158,11 @@ def load(path: Path) -> tuple[Any, int]:
         ValueError,  # UnicodeDecodeError too
         struct.error,
     ) as error:
-        why = cut(clean(" ".join(str(error).replace(str(path), "the file").split()))) or type(error).__name__
-        raise _damaged(why) from error
+        if isinstance(error, OSError) and error.errno is None:  # the library's own word, not the system's
+            raise DrawingError("this is no DXF file", found="other text", write="it again, saved as DXF") from None
+        # only the library's own errors are about the file; Python's are about the code that reads it
+        why = cut(clean(" ".join(str(error).split()))) if isinstance(error, ezdxf.DXFError) else ""
+        raise _damaged(why.removeprefix("DXFStructureError: ")) from error
     if "Model" not in document.layouts:
         raise _damaged("no model space")
     return document, code

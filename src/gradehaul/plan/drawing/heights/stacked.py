@@ -151,15 +151,8 @@ class _End(NamedTuple):
         return _End(self.reach, 1 - self.side)
 
 
-class Climbs(NamedTuple):
-    """Reaches, with level ones that follow one another at rising heights joined by even climbs, and words on them."""
-
-    reaches: list[Reach]
-    faults: list[Fault]
-
-
-def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> Climbs:
-    """Return reaches with arcs at rising heights, as turns of a helix are drawn, as the climb that they stand for.
+def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> tuple[list[Reach], list[Fault]]:
+    """Return reaches and words on them, with arcs at rising heights, as turns of a helix are drawn, as the climb that they stand for.
 
     A reach that is level throughout ends in plan where another one begins, as its tangent and higher or lower: both are
     brought to the height in the middle. From track that meets such reaches at their own height the climb is followed
@@ -174,7 +167,7 @@ def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> Climbs:
     """
     level = {number: height for number, reach in enumerate(reaches) if (height := _level(reach)) is not None}
     if not any(level.values()):
-        return Climbs(list(reaches), _circles(reaches, snap))
+        return list(reaches), _circles(reaches, snap)
     met, steps = _meetings(reaches, level, snap, kink)
     joints = _followed(level, met, steps)
     heights: dict[int, list[float]] = {}
@@ -189,7 +182,7 @@ def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> Climbs:
         first = reaches[number]
         text = f"{len(heights)} level pieces at rising heights, as turns of a helix, are read as one climb"
         faults.append(Fault("climb", text, first.elements[0].start, first.handle, first.layer, weight=len(heights)))
-    return Climbs(raised, faults)
+    return raised, faults
 
 
 def _level(reach: Reach) -> float | None:
