@@ -1,0 +1,93 @@
+"""A plan that is exported and imported again answers as before, but for the names of what has none."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gradehaul.haulage.check import check
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.importing import ImportOptions, import_drawing
+from gradehaul.plan.toml import parse
+from gradehaul.show.check_json import check_json
+from gradehaul.show.plan_dxf import plan_dxf
+from gradehaul.show.reading_units import reader_of
+from show.test_plan_picture import view_of
+
+PLANS = Path(__file__).parents[2] / "plans"
+DEMOS = sorted(path.stem for path in PLANS.glob("*.toml") if path.stem != "stock-ho")
+
+DRAWN = {"line", "turnout", "crossing", "table", "railhead", "drawing", "joint", "piece", "map"}
+"""What the drawing is to bring back."""
+OF_LINES = ("runs", "rail", "clear")
+"""What a drawing says nothing about: the builder's own keys of a line."""
+ROUNDED = "vertical_curve"
+"""The rail is drawn as it lies, rounded: to round it again would be wrong."""
+
+NAMES_OF_TRACK = {"track", "tracks"}
+"""Keys of names of tracks, which a drawing does not bear: a curve's own name, or its number in the line."""
+
+
+@cache
+def imported(name: str, folder: Path) -> Any:
+    """Return a demo plan's data with the track that came back from its drawing."""
+    view = view_of(name)
+    (folder / f"{name}.dxf").write_bytes(plan_dxf(view, reader_of(view.plan.unit)))
+    scale = view.plan.scale
+    new = folder / f"{name}.toml"
+    new.write_text(
+        f'scale = {{ ratio = {scale.ratio}, gauge = "{scale.gauge!r} m" }}\nunit = "{view.plan.unit}"\n', "utf-8"
+    )
+    done = import_drawing(str(folder / f"{name}.dxf"), str(new), ImportOptions())
+    assert not done.problems
+    drawn = parse(done.text, new.name)
+    plan = PLANS / f"{name}.toml"
+    before = parse(plan.read_text("utf-8"), plan.name)
+    for line, table in before.get("line", {}).items():
+        own = {key: table[key] for key in OF_LINES if key in table}
+        if own.get("runs") in {"forward", "backward"} and drawn["line"][line]["from"] != table["from"]:
+            own["runs"] = {"forward": "backward", "backward": "forward"}[own["runs"]]
+        drawn["line"][line].update(own)
+    kept = {key: value for key, value in before.items() if key not in DRAWN and key != ROUNDED}
+    return {**kept, **{key: value for key, value in drawn.items() if key in DRAWN}}
+
+
+def differences(one: Any, other: Any, place: str = "") -> list[str]:
+    """Return where two documents differ, numbers by more than what drawing and rounding leave."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        found = [f"{place}: {sorted(set(one) ^ set(other))}"] if set(one) != set(other) else []
+        return found + [
+            each
+            for key in sorted(set(one) & set(other) - NAMES_OF_TRACK)
+            for each in differences(one[key], other[key], f"{place}.{key}")
+        ]
+    if isinstance(one, list) and isinstance(other, list):
+        if len(one) != len(other):
+            return [f"{place}: {len(one)} and {len(other)}: {one} {other}"[:300]]
+        return [
+            each
+            for number, pair in enumerate(zip(one, other, strict=True))
+            for each in differences(*pair, f"{place}[{number}]")
+        ]
+    if isinstance(one, float | int) and isinstance(other, float | int):
+        return [] if one == pytest.approx(other, rel=1e-4, abs=1e-5) else [f"{place}: {one} {other}"]
+    return [] if one == other else [f"{place}: {one} {other}"]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    return tmp_path_factory.mktemp("exported")
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_it_answers_as_before(name, folder):
+    path = PLANS / f"{name}.toml"
+    after = read_plan("", file=str(path), folder=PLANS, data=imported(name, folder))
+    documents = [json.loads(check_json(check(plan))) for plan in (load_plan(path), after)]
+    for document in documents:
+        del document["file"]
+    assert differences(*documents) == []
