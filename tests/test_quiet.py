@@ -11,15 +11,16 @@ from pathlib import Path
 import pytest
 
 PRINTING = """
-import ctypes, os, sys
+import ctypes, functools, os, sys
 import scipy.optimize
-real = scipy.optimize.milp
-def noisy(*args, **more):
+def noisy(real, *args, **more):
     libc = ctypes.cdll.ucrtbase if sys.platform == "win32" else ctypes.CDLL(None)
     libc.printf(b"a line that stays in the C library's buffer\\n")
     os.write(1, b"a line of the solver's own\\n")
     return real(*args, **more)
-scipy.optimize.milp = noisy
+scipy.optimize.milp, scipy.optimize.linprog = (
+    functools.partial(noisy, real) for real in (scipy.optimize.milp, scipy.optimize.linprog)
+)
 """
 PROGRAM = Path(__file__).with_name("printing_program.json")
 COMMAND = "from gradehaul.command import main\nmain()"
@@ -52,7 +53,9 @@ def run(code: str, *arguments: str) -> subprocess.CompletedProcess[str]:
 def test_a_solver_that_prints_leaves_the_answer_json(arguments: tuple[str, ...], tmp_path: Path) -> None:
     (tmp_path / "trade.toml").write_text(TRADE)
     (tmp_path / "hill.toml").write_text(
-        TRADE.replace(', grade = "2.6 %"', "").replace("A = 0", "A = 0\nrailhead.B = 50")
+        TRADE.replace(', grade = "2.6 %"', "")
+        .replace("{ straight = 1900 }", "{ left = 600, angle = 180 }")
+        .replace("A = 0", "A = 0\nrailhead.B = 50")
     )
     spoken = run(PRINTING + "\nscipy.optimize.milp([1.0])").stdout
     assert "solver's own" in spoken

@@ -53,7 +53,10 @@ MORE = 'more is given than is asked for, got the hill; write a name with a blank
             f"{PLAN}: this is a plan, not a drawing; write the name of a DXF file",
         ),
         (["map", PLAN, "--open"], "gradehaul map: --open opens what -o writes: put -o with a name beside it"),
-        (["check", PLAN, "--json", "--csv"], "gradehaul check: --json, --csv and --card exclude one another"),
+        (
+            ["check", PLAN, "--json", "--csv"],
+            "gradehaul check: --json, --csv, --csv-trains and --card exclude one another",
+        ),
         (["profile", PLAN, "Uphil"], f'{PLAN}: the plan has no route of this name, got "Uphil"; write "Uphill"'),
         (["map", PLAN, "--train", "locl"], f'{PLAN}: the plan has no train of this name, got "locl"; write "local"'),
         (["map", PLAN, "--treat", "--film", "treatd"], f'--film: {FILM}, got "treatd"; write "treated"'),

@@ -12,7 +12,11 @@ from gradehaul.design.helix_sets import Wishes, helix_of
 from gradehaul.design.helix_sweep import sweep
 from gradehaul.design.hill import stock_of
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.plan.records import Plan
+from gradehaul.haulage.bench.benched import with_bench
+from gradehaul.haulage.demand import demand, supply
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.verdict import less
+from gradehaul.plan.records import CurveResistance, Plan
 
 
 @pytest.fixture(scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml", "plans/bench.toml"])
@@ -50,6 +54,45 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
         elif found.exact[:, :, down, across].all() and helix.length > 4:
             assert hill.stuck_on(train, found.judged) is not None
     assert exact > 0.5 * found.cars.size
+
+
+@pytest.mark.parametrize("costs", [{"starting": 2.5}, {"tension": 0.05}, {"starting": 1.6, "tension": 0.03}])
+def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: dict[str, float]) -> None:
+    """On the even stretch, where tension's bound is within some 1 % of the friction: a count differs by one at most.
+
+    The named train is taken to hang on its farthest end, its locomotives' own length included, so it may be shorter.
+    """
+    stock = with_bench(stock)
+    stock = replace(stock, curve_resistance=replace(stock.curve_resistance, **costs))
+    build = replace(usual_build(stock.scale), ease=0.0, vertical=0.0)
+    radii, rises = np.array([0.3, 0.55]), np.array([0.03, 0.08])
+    train = next(iter(stock.trains))
+    found = sweep(radii, rises, build, stock, turns=4, train=train)
+    plain = sweep(radii, rises, build, replace(stock, curve_resistance=CurveResistance()), turns=4, train=train)
+    assert (found.cars < plain.cars).any()
+    assert (found.short_by > plain.short_by).all() or "tension" not in costs
+    for down, across in np.ndindex(2, 2):
+        wishes = Wishes(radius=float(radii[across]), rise_per_turn=float(rises[down]), turns=4)
+        hill = helix_of(wishes, build).hill(stock)
+        profile, pulls = hill.layout.profile("Up"), hill.layout.pulls
+        for i, power in enumerate(found.powers):
+            for j, load in enumerate(hill.layout.loads(profile, power, found.car, found.rails)):
+                if found.exact[i, j, down, across]:
+                    slack = 1 if "tension" in costs else 0
+                    assert 0 <= found.cars[i, j, down, across] - load.rated <= slack
+        made = made_up(stock, stock.trains[train])
+        need = demand(profile, made)
+        short = []
+        for rail in found.judged:
+            given = supply(profile, made, rail, pulls)
+            short += [
+                less(given.standing, need.running).least().value,
+                less(given.standing, need.starting).least().value,
+                less(given.slipping, need.running).least().value,
+            ]
+        weight = need.starting.greatest().value
+        more = (found.short_by[down, across] + min(short)) / weight
+        assert -1e-6 <= more + (0.002 if "tension" in costs else 0) <= (0.025 if "tension" in costs else 1e-6)
 
 
 def test_what_cannot_be_swept_is_refused(stock: Plan) -> None:

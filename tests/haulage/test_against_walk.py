@@ -128,7 +128,7 @@ def test_verdict(layout: Layout, rail: str) -> None:
         assert verdict.holds_back
     expected = {"climbs": 0, "marginal": 1, "stalls": 2}
     if all(abs(walked.least(test)[0]) > doubt for test in found):
-        assert expected[verdict.outcome] == expected[walked.verdict()]
+        assert expected[verdict.climb] == expected[walked.verdict()]
 
 
 def with_lowest_rolling(layout: Layout) -> Layout:

@@ -150,7 +150,7 @@ def test_what_a_loop_that_misses_hides_was_not_checked() -> None:
     found = answer(MISSES, train("up", '"mule", "2 ore"'))
     assert [each.outcome for each in found.on(found.judged_rails)] == ["climbs"]
     (left,) = found.not_checked
-    assert left.startswith("where other track fouls berth Dock, since figure ")
+    assert left.startswith("where other track fouls berth Dock, since loop ")
     assert " misses closing by " in left
     assert not found.passes
     assert [doubt.place for doubt in found.doubts] == [left.split("since ")[1].split(" misses")[0]]

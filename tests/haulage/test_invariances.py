@@ -99,9 +99,9 @@ def test_cutting_a_track_in_two(layout: Layout, number: int, share: float) -> No
 @given(layouts(lap=False, most=6), st.floats(0.1, 3.0))
 @settings(max_examples=80, deadline=None)
 def test_a_flat_lead_in_without_vertical_curves(layout: Layout, lead: float) -> None:
-    plan = replace(read_plan(layout.text), vertical_curve=0.0, berths=MappingProxyType({}))
-    route = plan.routes[ROUTE]
-    plan = replace(plan, routes={ROUTE: replace(route, origin="Post 0")})
+    plan = read_plan(layout.text)
+    route = replace(plan.routes[ROUTE], origin="Post 0")
+    plan = replace(plan, vertical_curve=0.0, berths=MappingProxyType({}), routes={ROUTE: route})
     rail = next(
         way.rail
         for line in plan.lines.values()

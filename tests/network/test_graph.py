@@ -2,6 +2,7 @@
 
 import pytest
 
+from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
 from network.networks import crossing, line, network, table, turnout, ways
 
@@ -110,7 +111,8 @@ def test_reach_and_whole_lines():
     assert graph.reach(ways("B:1")) == set(ways("B:1"))
     assert graph.reach(ways("-B:1")) == set(ways("-B:1 -A:2 -A:1"))
     assert graph.reach(ways("B:1"), backward=True) == set(ways("A:1 A:2 B:1"))
-    assert graph.reach([Way("nowhere", forward=True)]) == set()
+    with pytest.raises(RouteError, match='the plan has no such track, got "nowhere"'):
+        graph.reach([Way("nowhere", forward=True)])
     small = graph.line_graph()
     assert set(small.edges) == {ways("A:1 B:1"), ways("A:1 C:1"), ways("-B:1 -A:2"), ways("-C:1 -A:2")}
     assert graph.whole_lines(ways("-B:1 -A:2")) == ways("-B:1 -A:2 -A:1")

@@ -52,21 +52,28 @@ def test_metal_wheels_pull_about_20_to_25_per_cent_of_the_weight_on_them(draws: 
     assert (tyred > share).mean() > 0.9
 
 
-def test_a_film_halves_a_tyred_pull_at_worst_and_a_rest_gives_some_back_but_never_all(draws: Draws) -> None:
-    """Common practice: up to about half, most with tyres, least with bare metal; a day's rest gives part of it back."""
-    for name, worst in (("bare", 0.60), ("tyred", 0.35)):
+def test_a_film_halves_a_tyred_pull_and_a_rest_gives_some_back_but_never_all(draws: Draws) -> None:
+    """Common practice: up to about half, most with tyres, least with bare metal; a day's rest gives part of it back.
+
+    That is the middle of the draws. Their tails go lower: a rig at 1/5 scale kept 0.35 of its adhesion with a friction
+    modifier, graphite at full size 0.1 of 0.22 (both read second-hand).
+    """
+    for name, half in (("bare", 0.75), ("tyred", 0.50)):
         loco = draws.plan.locos[name]
         fresh, settled = (
             draws.standing(loco, rail) / draws.standing(loco, "clean") for rail in ("treated fresh", "treated")
         )
-        assert np.quantile(fresh, 0.05) > worst
+        assert np.median(fresh) == pytest.approx(half, abs=0.01)
+        assert np.quantile(settled, 0.02) < 0.35
+        assert np.quantile(settled, 0.05) < 0.1 / 0.22
         assert (fresh <= settled).all()
         assert (settled < 1).mean() > 0.95
     bare, tyred = (
         draws.standing(draws.plan.locos[n], "treated") / draws.standing(draws.plan.locos[n], "clean")
         for n in ("bare", "tyred")
     )
-    assert (tyred < bare).all()
+    assert (tyred <= bare).all()
+    assert (tyred < bare).mean() > 0.99
 
 
 def test_the_curve_coefficient_spans_what_is_published(draws: Draws) -> None:

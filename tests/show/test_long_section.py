@@ -63,9 +63,12 @@ def reader(section: LongSection, **rest) -> Reader:
     return reader_of(section.plan.unit, force_unit=balance_unit(section.plan), **rest)
 
 
+FILMED = ("clean", "treated", "treated fresh")
+
+
 @cache
 def section_of(name: str, route: str | None = None) -> LongSection:
-    rails = ("clean", "treated", "treated fresh") if name == "first-hill" else None
+    rails = FILMED if name == "first-hill" else None
     return long_section(Layout(load_plan(ROOT / "plans" / f"{name}.toml")), route, rails=rails)
 
 
@@ -262,8 +265,9 @@ def test_svg_is_the_same_whatever_the_settings_and_from_run_to_run():
     assert mpl.__version__.encode() not in first
 
 
-CHILD = """
+CHILD = f"""
 import sys
+FILMED = {FILMED}
 from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.section import long_section
 from gradehaul.plan import load_plan
@@ -271,7 +275,7 @@ from gradehaul.show.long_section import long_section_picture
 from gradehaul.show.reading_units import balance_unit, reader_of
 plan = load_plan("plans/first-hill.toml")
 reader = reader_of(plan.unit, force_unit=balance_unit(plan))
-sys.stdout.buffer.write(long_section_picture(long_section(Layout(plan)), reader, "svg"))
+sys.stdout.buffer.write(long_section_picture(long_section(Layout(plan), rails=FILMED), reader, "svg"))
 """
 
 

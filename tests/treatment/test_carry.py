@@ -29,6 +29,7 @@ line.Out = { from = "Join", to = "East", runs = "forward", track = [{ straight =
 turnout.Fork = { toe = "Lead", legs = ["Main", "Loop"] }
 turnout.Join = { toe = "Out", legs = ["Main", "Loop"] }
 """
+SWITCHBACK = Layout(load_plan(Path(__file__).parents[2] / "plans" / "switchback.toml"))
 
 
 @settings(max_examples=60, deadline=None)
@@ -73,6 +74,21 @@ def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
     assert {n: found[n].distance for n in nearest} == pytest.approx(nearest)
 
 
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_film_goes_from_unit_to_unit_both_forward_and_backward_searched(data: st.DataObject) -> None:
+    layout = data.draw(st.sampled_from([Layout(read_plan(YARD)), SWITCHBACK]))
+    units = lay_units(layout, data.draw(st.sampled_from([None, 0.5])))
+    turning = data.draw(st.sampled_from([frozenset(), turning_places(units, layout.graph, 0.6)]))
+    spread = wheels(units, layout.graph, data.draw(st.floats(0.0, 3.0)), turning)
+    every = range(len(units.all))
+    onward = {(one, other) for one in every for other in spread.reached({one}) if other != one}
+    back = {(one, other) for other in every for one in spread.within_carry({other})}
+    assert onward == back
+    some = data.draw(st.sets(st.sampled_from(every), max_size=3))
+    assert sorted(spread.reached(some)) == sorted(some | {other for one, other in onward if one in some})
+
+
 def test_a_line_that_runs_one_way_carries_film_one_way() -> None:
     layout = Layout(read_plan(YARD))
     units = lay_units(layout)
@@ -95,8 +111,6 @@ def test_no_carry_reaches_nothing() -> None:
 
 
 # Reversals
-
-SWITCHBACK = Layout(load_plan(Path(__file__).parents[2] / "plans" / "switchback.toml"))
 
 
 def run_of_a_wheel(layout: Layout, units: Units, route: Route, train: float, behind: float) -> list[tuple[int, float]]:

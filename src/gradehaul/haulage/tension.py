@@ -124,9 +124,9 @@ class _Cells:
         width = np.diff(places)
         middle = places[:-1] + 0.5 * width
         slope = effort.derivative()
-        half = 0.5 * width * slope.derivative().at(middle)
-        grade = slope.at(middle)
-        return _Cells(places, profile.curves.tension * turning.at(places), (grade - half, grade + half))
+        half = 0.5 * width * slope.derivative().continued(middle)
+        grade = slope.continued(middle)
+        return _Cells(places, profile.curves.tension * turning.continued(places), (grade - half, grade + half))
 
     def before(self, at: FloatArray) -> Index:
         """Return the last of the cells' ends that is not beyond each place."""

@@ -105,9 +105,10 @@ def can_clear(
 ) -> bool:
     """Return whether an engine of a length, m, that stands on the ways of a chain gets clear of some tracks.
 
-    It then stands on track beyond a joint, all of it, where neither the tracks `off` nor those `taken` are.
+    It then stands on track beyond a joint, all of it, where neither the tracks `off` nor those `taken` are. An engine
+    that would stand off the layout has no chain, and gets nowhere.
     """
-    if any(way not in graph.successors for way in chain):
+    if not chain or any(way not in graph.successors for way in chain):
         return False
     barred = {*taken, *off}
     return any(

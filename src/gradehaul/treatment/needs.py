@@ -173,7 +173,7 @@ def needs_of(
     tests: list[_Tested] = [("hold", pushing, pulls.slipping)]
     if need == "climbs":
         tests += [("restart", starting, pulls.standing), ("slip", running, pulls.slipping)]
-    if need == "marginal" or train.starting < train.rolling:
+    if need == "marginal" or (starting[0] < running[0]).any():  # else who can restart gets through
         tests.append(("stand", running, pulls.standing))
     tight: list[Tight] = []
     beyond: list[Beyond] = []

@@ -29,6 +29,8 @@ LOW, HIGH = 0.05, 0.95
 
 _CURVES = (0.02, 0.5, 0.98)
 """Quantiles of the curve coefficient at which the worst place of a train is looked for by the exact engine."""
+_SAME = 1e-9
+"""Coefficients that differ by less than this share of the greatest are one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +62,7 @@ class RouteTrust:
         nodes = np.array(quantiles(draws.curve, _CURVES if bends else (0.5,)))
         if bends:  # what is needed at the greatest coefficient when starting is worked out too
             nodes = np.append(nodes, quantiles(draws.starting_curve, _CURVES[-1:]))
+        nodes = nodes[np.diff(nodes, prepend=-np.inf) > _SAME * nodes[-1]]  # a measured coefficient may not vary
         self._drawn = Drawn(plan, pulls, draws, nodes)
         self._legs = [Leg(leg, nodes) for leg, _ in profile.runs]
         self._last: tuple[tuple[str, str, Engine], _Weighing] | None = None

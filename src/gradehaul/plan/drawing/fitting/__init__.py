@@ -16,6 +16,8 @@ element
     A straight or an arc, as fitted; fewest that hold, each the tangent of the next.
 joint
     Where an element ends and the next begins, at a vertex or between two.
+free curve
+    A long run whose curvature changes smoothly nearly all along, as that of a spline by hand: pairs of arcs follow it.
 kink
     A joint at which the direction breaks by more than drawings by hand do.
 scatter
@@ -32,6 +34,7 @@ import numpy as np
 
 from gradehaul.plan.drawing.elements import turned
 from gradehaul.plan.drawing.fitting.course import Course, begun_at, between, course_of, cuts_of, in_order, scatter
+from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.one_arc import circle_span
 from gradehaul.plan.drawing.fitting.runs import chord_spans, ring_spans
 from gradehaul.plan.drawing.fitting.search import nodes_of
@@ -48,8 +51,8 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     Segments that are exact stay the lines and arcs they are (pieces of one line or circle in a row become one). Runs of
     chords are fitted at their vertices, which lie on the curve that was drawn: by the fewest straights and arcs, each
     the tangent of the next, that leave no vertex further off than `tolerance` and stray, root mean square, by no more
-    than a twentieth of it beyond the scatter of the vertices themselves. The two ends of a run stay where they were
-    drawn.
+    than a twentieth of it beyond the scatter of the vertices themselves. A free curve is followed by pairs of arcs that
+    leave no vertex further off than a quarter of the tolerance. The two ends of a run stay where they were drawn.
 
     A closed stroke without a kink is one closed reach that begins at a joint of elements; a circle is one element of a
     full turn that begins beside the first vertex. With one kink it is one reach that begins and ends there, not closed.
@@ -141,8 +144,9 @@ def _fitted(
     spans: list[Span] = []
     if course.closed and not len(cuts):
         circle = circle_span(course, fit)
-        if circle is not None:
-            spans = [circle]
+        free = free_spans(course.points, course.along, fit, closed=True) if circle is None else [circle]
+        if free is not None:
+            spans = free
         else:
             spans, cuts = ring_spans(course.points[:-1], course.along, fit)
     if not spans:
@@ -158,4 +162,6 @@ def _run(course: Course, low: int, high: int, fit: Fit) -> list[Span]:
     """Return the elements of one run: an exact segment, or chords between two cuts."""
     if high - low == 1 and course.exact[low]:
         return [exact_span(course, low)]
-    return chord_spans(course.points[low : high + 1], course.along[low : high + 1], fit)
+    points, along = course.points[low : high + 1], course.along[low : high + 1]
+    free = free_spans(points, along, fit, closed=False)
+    return chord_spans(points, along, fit) if free is None else free

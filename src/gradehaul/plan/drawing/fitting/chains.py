@@ -12,12 +12,12 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-ROUNDS = 60
+ROUNDS = 30
 """The most steps of the least squares; five to ten are usual."""
-ENOUGH = 1e-6
-"""A step that lessens the squares by a smaller share than this is the last."""
-DENSE = 240
-"""Up to this many unknowns a dense solver is quicker than a sparse one."""
+ENOUGH, MATTERS = 1e-6, 1e-6
+"""Two steps in a row that lessen the squares by less than this share, or this in tolerances, are the last."""
+DENSE = 98
+"""Up to this many unknowns the dense solver; beyond, its threads wait for one another where other work runs beside."""
 JOINED = 1e4
 """How much more a gap between two elements counts than a vertex as far off, while a step is judged."""
 PART, MARGIN = 24, 8
@@ -105,7 +105,7 @@ def laid(points: FloatArray, chain: Chain, weight: FloatArray, *, closed: bool =
     now = replace(chain, start=start, curvature=chain.curvature * unit, length=chain.length / unit)
     wind = _wind(now) if closed else 0.0
     system = _System(ring, now, wind, weight, closed=closed)
-    damping, grip = 1e-8, 1.0
+    damping, grip, idle = 1e-8, 1.0, 0
     for _ in range(ROUNDS):
         step = system.step(damping, grip)
         if step is None:
@@ -118,7 +118,8 @@ def laid(points: FloatArray, chain: Chain, weight: FloatArray, *, closed: bool =
         if next_system.merit <= system.merit * (1 + 1e-12) or small:
             gained = system.merit - next_system.merit
             now, system = moved, next_system
-            if small or (gained <= ENOUGH * system.merit and system.gap < 1e-9):
+            idle = idle + 1 if gained <= max(ENOUGH * system.merit, MATTERS / unit**2) and system.gap < 1e-8 else 0
+            if small or idle > 1:
                 break
             damping = max(damping / 10, 1e-10)
             grip = min(3 * grip, 100.0) if too_long > 1 else max(grip / 4, 1e-4)

@@ -79,9 +79,12 @@ def course_of(stroke: Stroke, same: float) -> Course | None:
     if stroke.heights is not None:  # a helix may end above where it began
         closed = closed and abs(float(stroke.heights[-1] - stroke.heights[0])) <= same
     keep = [0]
-    for vertex in range(1, len(points)):  # each against the last one kept: creeping vertices do not vanish together
-        if math.dist(points[vertex], points[keep[-1]]) > same:
-            keep.append(vertex)
+    if (np.hypot(*np.diff(points, axis=0).T) > same).all():
+        keep = list(range(len(points)))
+    else:
+        for vertex in range(1, len(points)):  # each against the last one kept: creeping ones do not vanish together
+            if math.dist(points[vertex], points[keep[-1]]) > same:
+                keep.append(vertex)
     if len(keep) < 2:
         return None
     last = len(points) - 1

@@ -140,12 +140,14 @@ def _radius_spread(points: FloatArray, arcs: Chain, *, closed: bool) -> FloatArr
 
 
 def student(squares: float, freedom: int) -> float:
-    """Return half the width of the interval for one quantity that holds 68.3 % of cases, m."""
-    from scipy.special import stdtrit
+    """Return half the width of the interval for one quantity that holds 68.3 % of cases, m.
 
+    Student's factor by its series in 1/n (Abramowitz and Stegun 26.7.5, from memory), which is right within 2 %.
+    """
     if freedom < 1:
         return math.inf
-    return math.sqrt(squares / freedom) * float(stdtrit(freedom, 0.841345))
+    n = float(freedom)
+    return math.sqrt(squares / n) * (1 + 1 / (2 * n) + 1 / (4 * n**2) + 1 / (16 * n**3))
 
 
 def merged(spans: Sequence[Span], stray: float, *, closed: bool) -> list[Span]:

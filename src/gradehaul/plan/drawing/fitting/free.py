@@ -1,0 +1,186 @@
+"""Free curves, whose curvature changes all along: pairs of arcs between vertices, each the tangent of the next.
+
+A search for the fewest straights and arcs would take long and mean little where none were drawn. Two arcs between two
+points with given tangents (a biarc) leave a curve whose curvature changes at the rate c by at most 2 c h³/81, where h
+is the length of one of them. So the places of the points follow from c, the same deviation for all (de Boor 1973, from
+memory); where it turns out larger, a pair is halved.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.plan.drawing.fitting.course import turns
+from gradehaul.plan.drawing.fitting.search import NODE, nodes_of
+from gradehaul.plan.drawing.fitting.spans import Fit, Span
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FEWEST = 100
+"""A run of fewer nodes is left to the search."""
+WINDOW = 6 * NODE
+"""In tolerances: over three times this far a curve must bend unlike an arc to be free."""
+LEAST = 3
+"""Over so few chords nothing tells a smooth curve from vertices that scatter."""
+UNLIKE = 0.012
+"""In tolerances: by how much four places that far apart miss one circle."""
+STEADY = 1.1
+"""What they miss by grows with the cube of how far apart they are, but for this factor, where curvature is smooth."""
+AIM, MOST = 1 / 6, 1 / 4
+"""In tolerances: how far off a vertex of each pair of arcs should lie, and may."""
+TURN = 1.0
+"""How much a pair of arcs should turn at the most, radians."""
+EVENED, HALVED = 4, 16
+"""How often pairs are made longer and shorter until all miss alike, and how often a pair that misses is halved."""
+
+
+class _Arcs(NamedTuple):
+    """Arcs: place and heading at the start, shape (2k, 3), curvature, length, first vertex; how far off a pair lies."""
+
+    start: FloatArray
+    curvature: FloatArray
+    length: FloatArray
+    first: IntArray
+    miss: FloatArray
+
+
+def free_spans(points: FloatArray, along: FloatArray, fit: Fit, *, closed: bool) -> list[Span] | None:
+    """Return the elements of a run that is a free curve, or None; a closed one repeats its first vertex."""
+    scaled = (points - points[0]) / fit.tolerance
+    vertex = nodes_of(scaled, 0.0).vertex
+    if len(vertex) < FEWEST or not _is_free(scaled[vertex], fit.scatter / fit.tolerance):
+        return None
+    heading = _headings(scaled, closed=closed)
+    often = _often(scaled[vertex])
+    at = np.array([0, len(points) - 1])
+    for _ in range(EVENED):
+        grown = np.concatenate(([0.0], np.cumsum(often)))
+        places = np.interp(np.linspace(0, grown[-1], max(1, math.ceil(grown[-1])) + 1), grown, vertex)
+        at = np.unique(places.round().astype(np.int64))
+        miss = np.clip(np.cbrt(_pairs(scaled, heading, at).miss / AIM), 0.5, 2.0)
+        often = often * miss[np.clip(np.searchsorted(at, vertex[:-1], side="right") - 1, 0, len(miss) - 1)]
+    for _ in range(HALVED):
+        arcs = _pairs(scaled, heading, at)
+        wrong = np.flatnonzero((arcs.miss > MOST) & (np.diff(at) > 1))
+        if 3 * len(arcs.length) > len(vertex):
+            return None
+        if not wrong.size:
+            return _spans(points, along, arcs, fit)
+        at = np.sort(np.append(at, (at[wrong] + at[wrong + 1]) // 2))
+    return None
+
+
+def _is_free(places: FloatArray, scatter: float) -> bool:
+    """Return whether three quarters of a run bend unlike arcs, and steadily, unlike vertices that scatter."""
+    stride = round(WINDOW / float(np.hypot(*np.diff(places, axis=0).T).mean()))
+    if stride < LEAST:
+        return False
+    way = places[stride:] - places[:-stride]
+    one, other = way[:-stride], way[stride:]
+    chord = np.hypot(*way.T)
+    turn = np.arctan2(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0], (one * other).sum(axis=1))
+    mean = (chord[:-stride] + chord[stride:]) / 2
+    rate = turn / mean
+    miss = np.abs(rate[stride:] - rate[:-stride]) * ((mean[stride:] + mean[:-stride]) / 2) ** 2
+    return float(np.quantile(miss, 0.25)) > max(UNLIKE, STEADY * stride**3 * scatter)
+
+
+def _headings(points: FloatArray, *, closed: bool) -> FloatArray:
+    """Return the direction at each vertex: the tangent of the circle through it and its two neighbors (Euclid III, 32).
+
+    It leaves the chord to one neighbor by the angle under which the other one sees that chord.
+    """
+    ring = np.vstack((points[-2], points, points[1])) if closed else points
+    way = np.diff(ring, axis=0)
+    across = ring[2:] - ring[:-2]
+    one, other = way[:-1], way[1:]
+    bent = np.arctan2(across[:, 0] * other[:, 1] - across[:, 1] * other[:, 0], (across * other).sum(axis=1))
+    inner = np.arctan2(one[:, 1], one[:, 0]) + bent
+    if closed:
+        return np.asarray(inner, dtype=np.float64)
+    ends = np.arctan2(way[[0, -1], 1], way[[0, -1], 0])
+    ends[0] -= math.remainder(inner[0] - ends[0], 2 * math.pi)
+    ends[1] += math.remainder(ends[1] - inner[-1], 2 * math.pi)
+    return np.concatenate((ends[:1], inner, ends[1:]))
+
+
+def _often(nodes: FloatArray) -> FloatArray:
+    """Return how many pairs of arcs each chord between nodes takes, by how its curvature changes and what it turns."""
+    chord = np.hypot(*np.diff(nodes, axis=0).T)
+    rate = turns(nodes) * 2 / (chord[:-1] + chord[1:])
+    change = np.abs(np.diff(rate)) / chord[1:-1]
+    bend = np.abs(np.concatenate((rate[:1], rate)))
+    change = np.concatenate((change[:1], change, change[-1:]))
+    return np.asarray(np.maximum(np.cbrt(2 * change / 81 / AIM) / 2, bend / TURN) * chord, dtype=np.float64)
+
+
+def _pairs(points: FloatArray, heading: FloatArray, at: IntArray) -> _Arcs:
+    """Return two arcs between each two chosen vertices in a row, both tangents equally long.
+
+    The pair is Bolton's of 1975 (from memory).
+    """
+    place, angle = points[at], heading[at]
+    way = np.stack((np.cos(angle), np.sin(angle)), axis=1)
+    chord, both = place[1:] - place[:-1], way[1:] + way[:-1]
+    square, dot = (chord**2).sum(axis=1), (chord * both).sum(axis=1)
+    unlike = ((way[1:] - way[:-1]) ** 2).sum(axis=1)
+    reach = (square / (dot + np.sqrt(dot**2 + unlike * square)))[:, None]
+    joint = (place[1:] + place[:-1] + reach * (way[:-1] - way[1:])) / 2
+    start = np.empty((2 * len(chord), 3))
+    start[0::2, :2], start[1::2, :2] = place[:-1], joint
+    ends = np.empty((len(start), 2))
+    ends[0::2], ends[1::2] = joint, place[1:]
+    across = ends - start[:, :2]
+    bearing = np.arctan2(across[:, 1], across[:, 0])
+    half = np.empty(len(start))  # half of what each turns: by how much its chord leaves its tangent
+    half[0::2], half[1::2] = bearing[0::2] - angle[:-1], angle[1:] - bearing[1::2]
+    half = np.remainder(half + math.pi, 2 * math.pi) - math.pi
+    start[:, 2] = bearing - half
+    size = np.hypot(*across.T)
+    curvature, length = 2 * np.sin(half) / size, size / np.sinc(half / math.pi)
+    pair = np.repeat(np.arange(len(chord)), np.diff(at))
+    vertices = np.arange(at[0], at[-1])
+    beyond = points[vertices] - start[2 * pair + 1, :2]
+    direction = start[2 * pair + 1, 2]
+    own = 2 * pair + (beyond[:, 0] * np.cos(direction) + beyond[:, 1] * np.sin(direction) >= 0)
+    beyond = points[vertices] - start[own, :2]
+    cosine, sine, bend = np.cos(start[own, 2]), np.sin(start[own, 2]), curvature[own]
+    power = 2 * (beyond[:, 1] * cosine - beyond[:, 0] * sine) - bend * (beyond**2).sum(axis=1)
+    off = power / (1 + np.sqrt(np.maximum(1 - bend * power, 1e-6)))
+    miss = np.maximum.reduceat(np.abs(off), at[:-1] - at[0])
+    turn = np.abs(curvature * length).reshape(-1, 2).sum(axis=1)
+    miss = np.maximum(miss, MOST * (turn / TURN / 2) ** 3)
+    return _Arcs(start, curvature, length, np.searchsorted(own, np.arange(len(start) + 1)), miss)
+
+
+def _spans(points: FloatArray, along: FloatArray, arcs: _Arcs, fit: Fit) -> list[Span]:
+    """Return arcs as elements, m.
+
+    The spread of a curvature is σ √(720 / (n + 4)) / L² for n vertices along L that scatter by σ (Gluckstern 1963, from
+    memory).
+    """
+    start = np.column_stack((arcs.start[:, :2] * fit.tolerance + points[0], arcs.start[:, 2]))
+    length, curvature = arcs.length * fit.tolerance, arcs.curvature / fit.tolerance
+    spread = fit.scatter * np.sqrt(720 / (np.diff(arcs.first) + 4)) / np.maximum(np.abs(curvature * length), 1e-9) ** 2
+    place = along[arcs.first]
+    place[1::2] = place[:-1:2] + (place[2::2] - place[:-1:2]) * length[0::2] / (length[0::2] + length[1::2])
+    start[0::2, :2] = points[arcs.first[:-1:2]]
+    corner = [(x, y) for x, y in start[:, :2].tolist()] + [tuple(points[-1].tolist())]
+    figures = zip(
+        start[:, 2].tolist(),
+        curvature.tolist(),
+        length.tolist(),
+        place.tolist(),
+        place[1:].tolist(),
+        spread.tolist(),
+        strict=False,
+    )
+    return [
+        Span((*corner[at], heading), corner[at + 1], bend, long, since, until, False, stray)
+        for at, (heading, bend, long, since, until, stray) in enumerate(figures)
+    ]
