@@ -68,7 +68,7 @@ def test_the_bytes_are_the_same_from_run_to_run(name):
 
 
 def told(layout: Layout):
-    """Joints that are more than the meeting of two lines: kind, and ways through; slips are on a layer that is not read here."""
+    """Joints that are more than the meeting of two lines: kind, and ways through but for slips."""
     return {
         joint.name: (joint.kind, len(joint.ends), len(joint.through) - len(joint.slips))
         for joint in layout.plan.joints.values()
