@@ -49,7 +49,7 @@ def test_a_drawing_in_inches_reads_back_in_a_plan_in_millimeters(tmp_path):
     back = tmp_path / "back.toml"
     back.write_text(
         'scale = "HO"\nunit = "mm"\n[drawing]\nfile = "hill.dxf"\n'
-        'layers = ["Railhead line", "Names"]\nheight_layers = ["Railhead heights"]\n'
+        'layers = ["Railhead line", "Berth *", "Names"]\nheight_layers = ["Railhead heights"]\n'
     )
     before, after = (align(load_plan(path)) for path in ("plans/first-hill.toml", str(back)))
     assert sorted(after.railheads.values()) == pytest.approx(sorted(before.railheads.values()), abs=1e-5)

@@ -12,7 +12,7 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.reaches import reaches_of
-from gradehaul.plan.importing import Asked, import_drawing
+from gradehaul.plan.importing import ImportOptions, import_drawing
 
 ON = terms(0.0165, "mm", ["TRACK"])
 RECORDS = "a record is made in Python for each piece, each end and each track; the rest is spread over some fifty steps"
@@ -118,7 +118,7 @@ def test_a_plan_file_against_reading_alone(files, ratio):
     path = files[rows, 20_000]
     ratio(
         "a plan file of 20,000 entities in rows, written and checked, over ezdxf.readfile",
-        lambda: import_drawing(str(path), None, Asked(layers=("TRACK",), scale="HO")),
+        lambda: import_drawing(str(path), None, ImportOptions(layers=("TRACK",), scale="HO")),
         lambda: ezdxf.readfile(path),
         rounds=3,
         most=2.5,

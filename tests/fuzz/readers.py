@@ -16,7 +16,7 @@ from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.haulage.check import check
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf.reading import read_drawing
-from gradehaul.plan.importing import Asked, import_drawing
+from gradehaul.plan.importing import ImportOptions, import_drawing
 from gradehaul.quantities import Kind, read_quantity, read_reading
 
 ROOT = Path(__file__).parents[2]
@@ -92,7 +92,7 @@ def _drawing(path: Path) -> None:
 
 
 def _import(path: Path) -> None:
-    import_drawing(str(path), None, Asked(layers=("TRACK*", "Track*"), scale="HO", unit="mm"))
+    import_drawing(str(path), None, ImportOptions(layers=("TRACK*", "Track*"), scale="HO", unit="mm"))
 
 
 _QUANTITIES = (

@@ -108,15 +108,15 @@ def export(*, plan: str, output: str, open_it: bool, show: System | None, grades
 @click.option("--kink", help="The break of direction up to which track goes on.  [default: 5 degrees]")
 @click.option("--rails", is_flag=True, help="The two rails of each track are drawn: read the line between them.")
 @click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
-def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401 - the options, by the names in Asked
+def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401 - the options, by the names in ImportOptions
     """Turn a drawing (DXF) into a plan file, or bring the plan made of it up to date."""
-    from gradehaul.plan.importing import Asked, import_drawing
+    from gradehaul.plan.importing import ImportOptions, import_drawing
     from gradehaul.show.import_text import import_page
 
     printed = output == "-"
     refuse_ending(output, "toml")
     try:
-        done = import_drawing(drawing, None if printed else output, Asked(**asked))
+        done = import_drawing(drawing, None if printed else output, ImportOptions(**asked))
     except OSError as error:
         raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
     deliver(done.text, output)

@@ -1,4 +1,4 @@
-"""From a drawing to a plan file: what it is read by comes from what is asked for and from the plan that is there."""
+"""From a drawing to a plan file, new or brought up to date: the options and the plan that is there say how."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ _IMPERIAL = frozenset({"in", "ft", "yd", "mile"})
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """What is asked of an import, as it was typed; None and empty where nothing was."""
+class ImportOptions:
+    """The options of an import, as they were typed; None and empty where nothing was."""
 
     layers: tuple[str, ...] = ()
     height_layers: tuple[str, ...] = ()
@@ -50,7 +50,7 @@ class Imported:
     """What keeps the plan from being used, such as a route over a line that is gone."""
 
 
-def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
+def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Imported:
     """Return a drawing as the text of a plan file.
 
     Parameters
@@ -59,14 +59,14 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
         The DXF file.
     plan
         The plan to be written, whose scale, unit and tables stay where there is one already; None for a new one.
-    asked
-        What is asked for. Bare lengths in it read in the plan's unit: the one of the plan that is there, else inches
+    options
+        How it is to be read. Bare lengths in it read in the plan's unit: the one of the plan that is there, else inches
         for a drawing in inches, feet, yards or miles, and millimeters for all others.
 
     Raises
     ------
     DrawingError, PlanError, QuantityError, Problems
-        The drawing or the plan that is there cannot be used, or what is asked for makes no sense.
+        The drawing or the plan that is there cannot be used, or an option makes no sense.
     OSError
         A file cannot be read.
     """
@@ -77,14 +77,14 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
     data: dict[str, Any] = {} if before is None or plan is None else parse(before, plan)
     if drawing.lower().endswith(".toml"):
         raise PlanError("this is a plan, not a drawing", file=drawing, write="the name of a DXF file")
-    check_file(Path(drawing), drawing)  # before the scale is asked for, since it may be the wrong name
-    scale = _scale(data, asked, plan or "")
-    layers = asked.layers or ("*",)
+    check_file(Path(drawing), drawing)  # before the scale is needed, since it may be the wrong name
+    scale = _scale(data, options, plan or "")
+    layers, height_layers = _layers(Path(drawing), options)
     read = read_drawing(
         drawing,
         layers=layers,
-        height_layers=asked.height_layers,
-        unit=_drawing_unit(asked),
+        height_layers=height_layers,
+        unit=_drawing_unit(options),
         tolerance=CHORDS * scale.gauge,
         typed=True,
     )
@@ -93,11 +93,11 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
         scale.gauge,
         unit,
         layers,
-        snap=_asked("snap", asked.snap, "length", unit),
-        fit=_asked("fit", asked.fit, "length", unit),
-        kink=_asked("kink", asked.kink, "angle", unit),
-        height_layers=asked.height_layers,
-        rails=asked.rails,
+        snap=_length_option("snap", options.snap, "length", unit),
+        fit=_length_option("fit", options.fit, "length", unit),
+        kink=_length_option("kink", options.kink, "angle", unit),
+        height_layers=height_layers,
+        rails=options.rails,
         typed=True,
     )
     known = [] if before is None or plan is None else lines_before(before, data, plan)
@@ -109,11 +109,22 @@ def import_drawing(drawing: str, plan: str | None, asked: Asked) -> Imported:
         lines_taken=_own_names(data, {line.name for line in known}),
     )
     if before is None or plan is None:
-        written = new_plan(drawn, title=Path(drawing).stem, scale=asked.scale or "", unit=unit)
+        written = new_plan(drawn, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
     else:
         written = updated_plan(before, drawn, file=plan)
     problems = _problems(written, plan)
     return Imported(drawn, written.text, unit, written.changes, before is None, problems)
+
+
+def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the layers to read, and those with heights: where none is chosen all, or those of an exported drawing."""
+    from gradehaul.plan.drawing.naming.layers import EXPORTED, HEIGHTS, RAILHEAD
+
+    if not options.layers and not options.height_layers:
+        data = drawing.read_bytes()
+        if RAILHEAD.encode() in data and HEIGHTS.encode() in data:
+            return EXPORTED, (HEIGHTS,)
+    return options.layers or ("*",), options.height_layers
 
 
 def _own_names(data: dict[str, Any], drawn: Collection[str]) -> set[str]:
@@ -135,15 +146,15 @@ def _before(plan: str, drawing: str) -> str:
     return read_text(Path(plan), plan)
 
 
-def _scale(data: dict[str, Any], asked: Asked, plan: str) -> Scale:
-    """Return the scale: the plan's where there is one, which what is asked for must not contradict."""
+def _scale(data: dict[str, Any], options: ImportOptions, plan: str) -> Scale:
+    """Return the scale: the plan's where there is one, which the option must not contradict."""
     raw = data.get("scale")
     if raw is None:
-        if asked.scale is None:
+        if options.scale is None:
             raise PlanError("the scale is not known", file=plan, place="--scale", write="--scale HO, or another scale")
-        return scale_named(asked.scale, option="--scale")
-    if asked.scale is not None and scale_named(asked.scale, option="--scale") != _plans_own(raw, data, plan):
-        raise PlanError("the plan has another scale", file=plan, place="--scale", found=quoted(asked.scale))
+        return scale_named(options.scale, option="--scale")
+    if options.scale is not None and scale_named(options.scale, option="--scale") != _plans_own(raw, data, plan):
+        raise PlanError("the plan has another scale", file=plan, place="--scale", found=quoted(options.scale))
     return _plans_own(raw, data, plan)
 
 
@@ -158,15 +169,15 @@ def _plans_own(raw: object, data: dict[str, Any], plan: str) -> Scale:
     raise PlanError("the plan has no scale that can be read", file=plan, place="scale", write='scale = "HO"')
 
 
-def _drawing_unit(asked: Asked) -> str | None:
+def _drawing_unit(options: ImportOptions) -> str | None:
     try:
-        return None if asked.unit is None else length_unit(asked.unit)
+        return None if options.unit is None else length_unit(options.unit)
     except QuantityError as error:
         raise error.at(place="--unit") from error
 
 
-def _asked(option: str, text: str | None, kind: Kind, unit: str) -> float | None:
-    """Return what an option asks for, in SI units."""
+def _length_option(option: str, text: str | None, kind: Kind, unit: str) -> float | None:
+    """Return the value of an option in SI units."""
     if text is None:
         return None
     try:

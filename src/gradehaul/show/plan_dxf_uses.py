@@ -57,22 +57,22 @@ def draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
             middle = 0.5 * (stretch.start + stretch.stop)
             x, y = beside(track, middle, middle, -2.6 * pen.gauge)[0].tolist()
             style = USE_LINES[stretch.use]
-            pen.text(words_of(USE_TOLD[stretch.use]), x, y, style.layer, style.color, aside=-0.5)
+            pen.text(words_of(USE_TOLD[stretch.use]), [(x, y)], style.layer, style.color)
     for forced in film.hardest:
         if forced.on.track in view.tracks:
             spot, style = view.tracks[forced.on.track].spot(forced.on.along), USE_LINES["keep clean"]
-            at = spot.x * pen.unit, spot.y * pen.unit
-            pen.space.add_circle(at, 0.8 * pen.gauge * pen.unit, pen.on(style.layer, style.color))
-            pen.text(f"{forced.train} {WOULD[forced.test]}", spot.x, spot.y, style.layer, style.color, aside=1.6)
+            pen.circle(spot.x, spot.y, 0.8 * pen.gauge, style.layer, style.color)
+            pen.text(f"{forced.train} {WOULD[forced.test]}", [(spot.x, spot.y)], style.layer, style.color)
     left, _, bottom, _ = view.box
     for row, use in enumerate(use for use in USES if use in drawn):
-        y = bottom - (5.0 + 2.0 * row) * pen.gauge
-        _line(pen, use, np.array([[left, y], [left + 6.0 * pen.gauge, y]]))
-        pen.text(USES[use].words, left + 7.0 * pen.gauge, y, USE_LINES[use].layer, USE_LINES[use].color, aside=-0.5)
+        y, right = bottom - (5.0 + 2.0 * row) * pen.height, left + 6.0 * pen.height
+        _line(pen, use, np.array([[left, y], [right, y]]))
+        words, style = USES[use].words, USE_LINES[use]
+        pen.text(words, [(right, y)], style.layer, style.color, offsets=[pen.height])
 
 
 def _line(pen: Pen, use: Use, points: FloatArray) -> None:
     style = USE_LINES[use]
     # the pattern runs on from corner to corner
     drawn = {"linetype": pen.dashes(style.layer, style.dashes), "lineweight": style.weight, "flags": 128}
-    pen.space.add_lwpolyline((points * pen.unit).tolist(), dxfattribs={**pen.on(style.layer, style.color), **drawn})
+    pen.line(points, **pen.on(style.layer, style.color), **drawn)

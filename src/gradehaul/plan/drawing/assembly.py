@@ -10,11 +10,13 @@ from dataclasses import replace
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
 from gradehaul.plan.drawing.dxf.values import matches
+from gradehaul.plan.drawing.elements import gap
 from gradehaul.plan.drawing.heights import Ground, read_heights
 from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
 from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
+from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, with_slips, with_turntables
 from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, ReachEnd
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, LinkedJoint, ReachEnd
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import LineEnd
 from gradehaul.quantities import read_quantity
@@ -121,17 +123,20 @@ def assemble(
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
+    own = by_layer(labels)
+    linked, of_tables, lengths = with_turntables(linked, own.turntables, terms.near, terms.plan_unit)
+    berths, of_berths = berths_of(linked.lines, own.berths, {*lines_taken, *joints_taken})
     named, wrong = claimed(linked.joints, claims, terms.plan_unit)
     errors: list[GradehaulError] = [*wrong]
     again, lines_again = recognize(linked, known, WITHIN * terms.snap)
     gone = {name for line in known for name in (line.name, line.start, line.finish)}
     names = name_all(
         linked,
-        {**again, **named},
-        labels,
+        {**again, **of_tables, **named},
+        own.names,
         near=terms.near,
         known_lines=lines_again,
-        lines_taken={*lines_taken, *gone},
+        lines_taken={*lines_taken, *gone, *of_berths},
         joints_taken=joints_taken,
     )
     if names.unused:
@@ -149,10 +154,16 @@ def assemble(
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)
-    joints = _joints(linked, names)
+    joints = _joints(linked, names, own.slips, terms.near, lengths)
     lines = {
         name: DrawnLine(
-            name, names.joints[line.start], names.joints[line.finish], line.elements, line.layer, heights.along[number]
+            name,
+            names.joints[line.start],
+            names.joints[line.finish],
+            line.elements,
+            line.layer,
+            heights.along[number],
+            berths[number] if any(berths[number]) else (),
         )
         for number, (name, line) in enumerate(zip(names.lines, linked.lines, strict=True))
     }
@@ -257,12 +268,17 @@ def _sorted_labels(labels: Sequence[Label], terms: Terms) -> tuple[list[tuple[La
     return heights, names, faults
 
 
-def _joints(linked: Linked, names: Names) -> list[DrawnJoint]:
+def _joints(
+    linked: Linked, names: Names, slips: Sequence[Label], near: float, lengths: Mapping[int, float]
+) -> list[DrawnJoint]:
     def end(each: ReachEnd) -> LineEnd:
         return LineEnd(names.lines[each.line], each.end)
 
     def pairs(each: Sequence[tuple[ReachEnd, ReachEnd]]) -> tuple[tuple[LineEnd, LineEnd], ...]:
         return tuple((end(one), end(other)) for one, other in each)
+
+    def beside(joint: LinkedJoint) -> set[str]:
+        return {label.text for label in slips if gap(label.spot, joint.spot) <= near}
 
     return [
         DrawnJoint(
@@ -272,7 +288,8 @@ def _joints(linked: Linked, names: Names) -> list[DrawnJoint]:
             tuple(end(each) for each in joint.ends),
             None if joint.toe is None else end(joint.toe),
             pairs(joint.through),
-            pairs(joint.slips),
+            pairs(with_slips(joint, beside(joint), names.lines).slips if joint.kind == "crossing" else ()),
+            lengths.get(number),
         )
-        for name, joint in zip(names.joints, linked.joints, strict=True)
+        for number, (name, joint) in enumerate(zip(names.joints, linked.joints, strict=True))
     ]

@@ -73,6 +73,8 @@ class DrawnLine:
     elements: tuple[Element, ...]
     layer: str
     railhead_at: tuple[tuple[float, float], ...] = ()
+    berths: tuple[str, ...] = ()
+    """For each element the berth that it is in, empty for none; nothing where no element is in one."""
 
     @property
     def length(self) -> float:
@@ -86,11 +88,13 @@ class DrawnJoint:
 
     name: str
     spot: Spot
-    kind: Literal["end", "plain", "turnout", "crossing"]
+    kind: Literal["end", "plain", "turnout", "crossing", "table"]
     ends: tuple[LineEnd, ...]
     toe: LineEnd | None = None
     through: tuple[tuple[LineEnd, LineEnd], ...] = ()
     slips: tuple[tuple[LineEnd, LineEnd], ...] = ()
+    length: float | None = None
+    """Of a turntable: the length of its bridge, m, where the drawing has it."""
 
     @property
     def legs(self) -> tuple[LineEnd, ...]:

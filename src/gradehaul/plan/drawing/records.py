@@ -150,11 +150,12 @@ class LinkedJoint:
 
     A joint of two ends is plain. A joint of four ends that pairs lines straight through (a crossing drawn as four
     ends that meet) is a ``crossing``, whose pairs are `through`. Two turnouts toe to toe are one too: every end of one
-    side leads to both of the other, and the moves that change over are its `slips`.
+    side leads to both of the other, and the moves that change over are its `slips`. A ``table`` is a turntable, where
+    the ends of track around it are one joint.
     """
 
     spot: Spot
-    kind: Literal["end", "plain", "turnout", "crossing"]
+    kind: Literal["end", "plain", "turnout", "crossing", "table"]
     ends: tuple[ReachEnd, ...]
     toe: ReachEnd | None = None
     through: tuple[tuple[ReachEnd, ReachEnd], ...] = ()

@@ -167,16 +167,11 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
     written = tables.keyed["line"]
     lines: dict[str, Entry[Any]] = {}
     for name, line in drawn.lines.items():
-        table = line_table(line)
         addition = written.get(name)
         if addition is not None and isinstance(addition.table, dict):
-            table = {**_with_unit(table), **addition.table}
-            more, drawn_at = addition.table.get("railhead_at"), line_table(line).get("railhead_at", [])
-            if isinstance(more, list):  # heights are added to those that are drawn, its own pairs first for messages
-                table["railhead_at"] = [*more, *_with_unit({"railhead_at": drawn_at})["railhead_at"]]
-            lines[name] = Entry(addition.source, addition.path, table)
+            lines[name] = Entry(addition.source, addition.path, _added_to(line, addition.table))
         else:
-            lines[name] = Entry(source, ("line", name), table)
+            lines[name] = Entry(source, ("line", name), line_table(line))
     for name, entry in written.items():
         if name not in lines and _only_adds(entry.table):
             faults.unknown(entry, "line of the drawing", name, drawn.lines, declare="from, to and track for a new one")
@@ -191,6 +186,18 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
             tables.keyed[section][name] = Entry(source, (section, name), table)
     for name, height in drawn.heights.items():
         tables.railhead.setdefault(clean(name), Entry(source, ("railhead", name), height))
+
+
+def _added_to(line: DrawnLine, addition: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a line's table with what the plan adds to it; heights are added to those that are drawn."""
+    drawn = _with_unit(line_table(line))
+    if "berth" in addition:  # the plan's own, in place of those that are drawn
+        for track in drawn["track"]:
+            track.pop("berth", None)
+    table = {**drawn, **addition}
+    if isinstance(more := addition.get("railhead_at"), list):  # its own pairs first, for messages
+        table["railhead_at"] = [*more, *drawn.get("railhead_at", [])]
+    return table
 
 
 def line_table(line: DrawnLine) -> dict[str, Any]:
@@ -216,7 +223,18 @@ def line_table(line: DrawnLine) -> dict[str, Any]:
         table["track"][number]["railhead"] = height
     if between:
         table["railhead_at"] = [[where, height] for where, height in between]
+    add_berths(table, line)
     return table
+
+
+def add_berths(table: dict[str, Any], line: DrawnLine) -> None:
+    """Add the berths of a line to its table and its tracks."""
+    if line.berths and line.berths[0] and len(set(line.berths)) == 1:
+        table["berth"] = line.berths[0]
+        return
+    for track, berth in zip(table["track"], line.berths, strict=bool(line.berths)):
+        if berth:
+            track["berth"] = berth
 
 
 def split_heights(line: DrawnLine) -> tuple[dict[int, float], list[tuple[float, float]]]:
@@ -258,6 +276,9 @@ def joint_table(joint: DrawnJoint) -> tuple[str, dict[str, Any]] | None:
         if joint.slips:
             table["moves"] = [[named(one), named(other)] for one, other in joint.slips]
         return "crossing", table
+    if joint.kind == "table":
+        length = {} if joint.length is None else {"length": joint.length}
+        return "table", {"lines": [named(end) for end in joint.ends], **length}
     return None
 
 

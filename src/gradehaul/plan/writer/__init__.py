@@ -1,9 +1,8 @@
 """Writing a drawing's network as a plan file, new or over one that a person has gone on with."""
 
 from gradehaul.plan.writer.before import heights_before, lines_before, unit_of
-from gradehaul.plan.writer.changes import Changes, Written
-from gradehaul.plan.writer.table_text import MARK
-from gradehaul.plan.writer.updating import new_plan, updated_plan
+from gradehaul.plan.writer.text import MARK
+from gradehaul.plan.writer.updating import Changes, Written, new_plan, updated_plan
 
 __all__ = [
     "MARK",

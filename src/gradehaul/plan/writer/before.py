@@ -11,7 +11,7 @@ from gradehaul.plan.drawing.naming.recognition import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.faults import Entry, Faults, Source, checked
 from gradehaul.plan.line_schema import LineTable
-from gradehaul.plan.writer.chunks import chunks_of
+from gradehaul.plan.writer.text import chunks_of
 from gradehaul.quantities import length_unit, read_quantity
 
 

@@ -1,24 +1,62 @@
-"""A plan file of a drawing, new or over one that a person has gone on with."""
+"""A plan file of a drawing, new or brought up to date, and what changed in it."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError
+from gradehaul.plan.drawing.heights import MISFIT
 from gradehaul.plan.names import key_text, quoted
 from gradehaul.plan.toml import parse
-from gradehaul.plan.writer.before import unit_of
-from gradehaul.plan.writer.changes import Changes, Written, cannot
-from gradehaul.plan.writer.chunks import DRAWN, Chunk, chunks_of, comments, insert
-from gradehaul.plan.writer.drawn_tables import length_in, tables_of
-from gradehaul.plan.writer.editing import edited, same
-from gradehaul.plan.writer.joint_heights import add_heights
-from gradehaul.plan.writer.table_text import MARK, snippet, toml_text
+from gradehaul.plan.writer.before import height_of, unit_of
+from gradehaul.plan.writer.drawn_tables import edited, length_in, same, tables_of
+from gradehaul.plan.writer.text import (
+    DRAWN,
+    MARK,
+    Chunk,
+    chunks_of,
+    comments,
+    insert,
+    snippet,
+    toml_key,
+    toml_text,
+    without_tail,
+)
+from gradehaul.quantities import describe
 
 if TYPE_CHECKING:
     from gradehaul.plan.drawing.drawn import Drawn
+
+
+@dataclass(slots=True)
+class Changes:
+    """What became of a plan: names of tables, each as ``line "Main"``, and what is said of heights."""
+
+    added: list[str] = field(default_factory=list)
+    removed: list[str] = field(default_factory=list)
+    changed: list[str] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)
+    """Tables without the mark, which the drawing tells otherwise."""
+    heights: list[str] = field(default_factory=list)
+
+
+class Written(NamedTuple):
+    """A plan file's text, what changed where there was one before, and what TOML makes of it."""
+
+    text: str
+    changes: Changes
+    data: dict[str, Any]
+
+
+def _cannot(file: str) -> PlanError:
+    return PlanError(
+        "this plan is written so that it cannot be changed in place",
+        file=file,
+        write="each line, turnout and crossing as a table of its own, such as [line.Main]",
+    )
 
 
 def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
@@ -73,7 +111,7 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
     """
     data = parse(text, file)
     if not all(isinstance(data.get(section, {}), dict) for section in (*DRAWN, "railhead")):
-        raise cannot(file)
+        raise _cannot(file)
     if "drawing" in data:
         raise PlanError(
             "this plan reads a drawing by itself, and import would give it the same track twice",
@@ -110,7 +148,7 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
     lines = [*data.get("line", {}).values(), *written.values()]
     there = {line.get(end) for line in lines if isinstance(line, dict) for end in ("from", "to")}
     heights = {name: height for name, height in drawn.heights.items() if name in there}
-    add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
+    _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
     after = _checked(result, written, file, unit=unit)
     _check_kept(result, after, text, data, file)
@@ -127,7 +165,7 @@ def _checked(
     """Return what TOML makes of the text, and make sure that it is what was meant."""
     data = parse(text, file)
     if not all(same(data.get(section, {}).get(name), table, unit) for (section, name), table in tables.items()):
-        raise cannot(file)
+        raise _cannot(file)
     return data
 
 
@@ -141,4 +179,44 @@ def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[st
         or any(heights.get(name) != height for name, height in old.get("railhead", {}).items())
         or any(data.get(own) != value for own, value in old.items() if own not in (*DRAWN, "railhead"))
     ):
-        raise cannot(file)
+        raise _cannot(file)
+
+
+def _add_heights(
+    chunks: list[Chunk], given: object, drawn: Mapping[str, float], unit: str, changes: Changes, file: str
+) -> None:
+    """Add heights of joints that have none, and tell of those that the drawing has otherwise."""
+    before = given if isinstance(given, dict) else {}
+    missing: dict[str, float | int] = {}
+    for name, height in drawn.items():
+        there = describe(height, "length", unit)
+        if name not in before:
+            missing[name] = length_in(height, unit)
+            changes.heights.append(f"{quoted(name)} is new, {there}")
+        elif (own := height_of(before[name], unit)) is not None and abs(own - height) > MISFIT:
+            changes.heights.append(f"{quoted(name)} stays at {describe(own, 'length', unit)}; the drawing has {there}")
+    if missing and given is None:
+        rows = "".join(f"{toml_key(name)} = {height!r}\n" for name, height in missing.items())
+        first = next((n for n, chunk in enumerate(chunks) if chunk.key[0] in DRAWN), len(chunks))
+        if first and not chunks[first - 1].text.endswith("\n"):
+            chunks[first - 1].text += "\n"
+        chunks.insert(first, Chunk(("railhead",), f"\n[railhead]\n{rows}"))
+    elif missing and not any(_with_heights(chunk, missing) for chunk in chunks):
+        raise _cannot(file)
+
+
+def _with_heights(chunk: Chunk, missing: Mapping[str, float | int]) -> bool:
+    """Add heights to a piece of the text that has some; return whether it has."""
+    import tomlkit
+
+    if chunk.key not in {("railhead",), ("",)}:
+        return False
+    body, tail = without_tail(chunk.text)
+    document = tomlkit.parse(body)
+    table: Any = document.get("railhead")
+    if table is None:
+        return False
+    for name, height in missing.items():
+        table[name] = height
+    chunk.text = tomlkit.dumps(document) + tail
+    return True

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from gradehaul.errors import PlanError
 from gradehaul.plan.drawing.drawn import Claim
 from gradehaul.plan.drawing.elements import gap, halved, nearest, order, place
+from gradehaul.plan.drawing.naming.layers import free_name, names_lines
 from gradehaul.plan.drawing.nearness import Nearness, dot
 from gradehaul.plan.drawing.records import Element, Label, Linked, LinkedJoint, Spot
 from gradehaul.plan.drawing.wording import at_text
@@ -20,7 +21,7 @@ from gradehaul.quantities import describe
 LONGEST = 40
 """A text longer than this is a remark, not a name."""
 
-_KIND = {"end": "End", "plain": "Joint", "turnout": "Turnout", "crossing": "Crossing"}
+_KIND = {"end": "End", "plain": "Joint", "turnout": "Turnout", "crossing": "Crossing", "table": "Turntable"}
 
 
 class Names(NamedTuple):
@@ -134,12 +135,12 @@ def name_all(
     joint_texts, free = _given(free, _near_joints(linked, texts, layers, near))
     joints = {**claims}
     for number in sorted(set(joint_texts) - set(joints)):
-        joints[number] = _unlike(texts[joint_texts[number]].text, used)
+        joints[number] = free_name(texts[joint_texts[number]].text, used)
         used.add(joints[number])
     used.update(joints_taken)
     line_texts, free = _given(free, _near_lines(linked, texts, layers, near))
     for number in sorted(set(line_texts) - set(lines)):
-        lines[number] = _unlike(texts[line_texts[number]].text, used)
+        lines[number] = free_name(texts[line_texts[number]].text, used)
         used.add(lines[number])
 
     counts: Counter[str] = Counter()
@@ -148,7 +149,7 @@ def name_all(
         kind = _KIND[joint.kind]
         counts[kind] += 1
         if number not in joints:
-            joints[number] = _unlike(f"{kind} {counts[kind]}", used)
+            joints[number] = free_name(f"{kind} {counts[kind]}", used)
             used.add(joints[number])
     counts.clear()
     used.update(joints_taken)
@@ -156,7 +157,7 @@ def name_all(
         layer = _writable(line.layer) or "Line"
         counts[layer] += 1
         if number not in lines:
-            lines[number] = _unlike(f"{layer} {counts[layer]}", used)
+            lines[number] = free_name(f"{layer} {counts[layer]}", used)
             used.add(lines[number])
     return Names(
         tuple(joints[number] for number in range(len(linked.joints))),
@@ -193,7 +194,7 @@ def _near_joints(
     found: list[tuple[float, int, int]] = []
     for text, number in Nearness(points, near / 10).near([label.spot for label in texts], near):
         off = gap(linked.joints[number].spot, texts[text].spot)
-        if off <= near and _fits(texts[text], layers, own[number]):
+        if off <= near and not names_lines(texts[text]) and _fits(texts[text], layers, own[number]):
             found.append((off, int(text), int(number)))
     return found
 
@@ -224,19 +225,3 @@ def _near_lines(
 def _writable(text: str) -> str:
     """Return a text without the halves of characters that no file can hold."""
     return text.encode("utf-8", "replace").decode("utf-8")
-
-
-def _unlike(name: str, used: Collection[str]) -> str:
-    """Return a name that nothing bears yet: this one, or this one and a number.
-
-    Examples
-    --------
-    >>> _unlike("Yard", ["Yard", "Yard 2"])
-    'Yard 3'
-    """
-    if name not in used:
-        return name
-    number = 2
-    while f"{name} {number}" in used:
-        number += 1
-    return f"{name} {number}"

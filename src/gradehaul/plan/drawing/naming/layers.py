@@ -1,0 +1,189 @@
+"""Layers known by their names, as export writes them: names of lines, berths, turntables and slips."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+from itertools import groupby
+from typing import NamedTuple
+
+from gradehaul.errors import QuantityError
+from gradehaul.plan.drawing.elements import gap, place
+from gradehaul.plan.drawing.records import Label, Linked, LinkedJoint, LinkedLine, ReachEnd
+from gradehaul.quantities import read_quantity
+
+RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
+"""Layers that export writes: the track in space, and texts with heights and names of joints."""
+
+LINE_NAMES, TURNTABLES, SLIPS = "Line names", "Turntables", "Slips"
+"""Layers whose texts name lines, join the ends of track at a turntable, and name the lines that a slip joins."""
+
+BERTH = "Berth "
+"""What the name of a layer begins with whose track is a berth."""
+
+EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS)
+"""The layers of an exported drawing that hold its track and names."""
+
+
+class Labels(NamedTuple):
+    """Labels by what their layers say of them."""
+
+    names: list[Label]
+    """Of lines and of joints."""
+    turntables: list[Label]
+    slips: list[Label]
+    berths: list[Label]
+
+
+def by_layer(labels: Sequence[Label]) -> Labels:
+    """Return labels by what their layers say of them; capitals do not matter."""
+    found = Labels([], [], [], [])
+    own = {TURNTABLES.casefold(): found.turntables, SLIPS.casefold(): found.slips}
+    for label in labels:
+        others = found.berths if _is_berth(label.layer) else found.names
+        own.get(label.layer.casefold(), others).append(label)
+    return found
+
+
+def names_lines(label: Label) -> bool:
+    """Return whether a label may name a line and nothing else."""
+    return label.layer.casefold() == LINE_NAMES.casefold()
+
+
+def _is_berth(layer: str) -> bool:
+    return layer.casefold().startswith(BERTH.casefold())
+
+
+# Turntables
+
+
+class Turntables(NamedTuple):
+    """A network with the ends at each turntable as one joint, and their names and lengths, m, by number of joint."""
+
+    linked: Linked
+    names: dict[int, str]
+    lengths: dict[int, float]
+
+
+def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: str) -> Turntables:
+    """Return a network whose ends of track with the same text on the layer of turntables are one joint.
+
+    Parameters
+    ----------
+    linked
+        The network.
+    labels
+        The texts of that layer: a name, with the length of the bridge in parentheses where it is known.
+    near
+        How far from the end of its track a text may stand, m.
+    unit
+        The unit of a bare length.
+    """
+    ends = [number for number, joint in enumerate(linked.joints) if joint.kind == "end"]
+    groups: dict[str, dict[int, None]] = {}
+    for label in labels:
+        nearest = min(ends, key=lambda each: gap(linked.joints[each].spot, label.spot), default=None)
+        if nearest is not None and gap(linked.joints[nearest].spot, label.spot) <= near:
+            groups.setdefault(label.text, {})[nearest] = None
+    groups = {text: numbers for text, numbers in groups.items() if len(numbers) > 1}
+    first = {number: min(numbers) for numbers in groups.values() for number in numbers}
+    kept = [number for number in range(len(linked.joints)) if first.get(number, number) == number]
+    after = {number: count for count, number in enumerate(kept)}
+    joints = {number: linked.joints[number] for number in kept}
+    names, lengths = {}, {}
+    for text, numbers in groups.items():
+        here = min(numbers)
+        at = tuple(sorted(end for number in numbers for end in linked.joints[number].ends))
+        joints[here] = LinkedJoint(joints[here].spot, "table", at)
+        name, length = _bridge(text, unit)
+        names[after[here]] = name
+        if length is not None:
+            lengths[after[here]] = length
+    lines = tuple(
+        replace(line, start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
+        for line in linked.lines
+    )
+    return Turntables(replace(linked, lines=lines, joints=tuple(joints.values())), names, lengths)
+
+
+def _bridge(text: str, unit: str) -> tuple[str, float | None]:
+    """Return a turntable's name and the length of its bridge, m, where the text has one.
+
+    Examples
+    --------
+    >>> _bridge("Round house (300 mm)", "in"), _bridge("Round house (old)", "in")
+    (('Round house', 0.3), ('Round house (old)', None))
+    """
+    if found := re.fullmatch(r"(.+) \(([^()]+)\)", text):
+        try:
+            return found[1], read_quantity(found[2], "length", unit=unit)
+        except QuantityError:
+            pass
+    return text, None
+
+
+# Slips
+
+
+def with_slips(joint: LinkedJoint, texts: Collection[str], names: Sequence[str]) -> LinkedJoint:
+    """Return a crossing with the slips that texts beside it name, each as two lines with ``to`` between them."""
+    by_name = {_of_crossing(joint, end, names): end for end in joint.ends}
+    found = [
+        (min(by_name[one], by_name[other]), max(by_name[one], by_name[other]))
+        for one in by_name
+        for other in by_name
+        if f"{one} to {other}" in texts
+    ]
+    return replace(joint, slips=tuple(sorted({*joint.slips, *found}))) if found else joint
+
+
+def _of_crossing(joint: LinkedJoint, end: ReachEnd, names: Sequence[str]) -> str:
+    """Return an end as a plan names it: by its line, and its side where both ends of the line are here."""
+    both = sum(each.line == end.line for each in joint.ends) > 1
+    return f"{names[end.line]}.{end.end}" if both else names[end.line]
+
+
+# Berths
+
+
+def berths_of(
+    lines: Sequence[LinkedLine], labels: Sequence[Label], taken: Collection[str]
+) -> tuple[list[tuple[str, ...]], set[str]]:
+    """Return for each line the berth that each of its elements is in, empty for none, and the names of all berths.
+
+    Track on a layer whose name begins with ``Berth`` is a berth. It bears the name that a text on that layer has, the
+    nearest of several, else the rest of the layer's name; one that is taken has a number after it.
+    """
+    used = set(taken)
+    found: list[tuple[str, ...]] = []
+    for line in lines:
+        berths: list[str] = []
+        for layer, group in groupby(line.elements, key=lambda element: element.layer):
+            elements = list(group)
+            name = ""
+            if _is_berth(layer):
+                middle = place(elements[len(elements) // 2], elements[len(elements) // 2].length / 2)
+                texts = [label for label in labels if label.layer == layer]
+                nearest = min(texts, key=lambda label: (gap(label.spot, middle), label.text), default=None)
+                name = free_name(nearest.text if nearest else layer[len(BERTH) :].strip() or "Berth", used)
+                used.add(name)
+            berths += [name] * len(elements)
+        found.append(tuple(berths))
+    return found, used - set(taken)
+
+
+def free_name(name: str, used: Collection[str]) -> str:
+    """Return a name that nothing bears yet: this one, or this one and a number.
+
+    Examples
+    --------
+    >>> free_name("Yard", ["Yard", "Yard 2"])
+    'Yard 3'
+    """
+    if name not in used:
+        return name
+    number = 2
+    while f"{name} {number}" in used:
+        number += 1
+    return f"{name} {number}"
