@@ -152,7 +152,7 @@ class _End(NamedTuple):
 
 
 def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> tuple[list[Reach], list[Fault]]:
-    """Return reaches, with the turns of a helix drawn as level arcs made the climb that they stand for, and words on it.
+    """Return reaches, with the turns of a helix drawn as level arcs made the climb they stand for, and words on it.
 
     A reach that is level throughout ends in plan where another one begins, as its tangent and higher or lower: both are
     brought to the height in the middle. From track that meets such reaches at their own height the climb is followed
