@@ -8,6 +8,7 @@ import sys
 import termios
 import time
 from array import array
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -298,7 +299,8 @@ class TestPipes:
 
     def test_stopped_from_the_keyboard(self):
         reader, writer = os.pipe()
-        process = start("check", f"/dev/fd/{reader}", pass_fds=(reader,))
+        heard = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # a shell's background job ignores it
+        process = start("check", f"/dev/fd/{reader}", pass_fds=(reader,), preexec_fn=heard)
         os.write(writer, b"# more to come\n")
         for _ in range(1200):  # until it has read that and waits for the rest of the plan
             waiting = array("i", [0])

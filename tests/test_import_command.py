@@ -78,7 +78,7 @@ def test_a_dash_prints_the_plan_and_tells_the_rest_apart(folder):
         ([COVE, "-o", "x.toml", "--scale", "HO", "--layers", "RAIL"], f"{COVE}: nothing is on the layers"),
         ([COVE, "-o", "x.toml", "--scale", "HO", "--unit", "ell"], "--unit: no unit of length is called that"),
         ([COVE, "-o", "x.toml", "--scale", "HO", "--snap", "-1"], "--snap: must be more than 0"),
-        ([str(ROOT / "README.md"), "-o", "x.toml", "--scale", "HO"], f"{ROOT / 'README.md'}: the file is damaged"),
+        ([str(ROOT / "README.md"), "-o", "x.toml", "--scale", "HO"], f"{ROOT / 'README.md'}: this is no DXF file"),
     ],
 )
 def test_wrong_input_writes_nothing(folder, args, message):

@@ -73,7 +73,7 @@ def climbs_and_stalls(layout: Layout, most: int, rail: str = "clean") -> tuple[l
     """The counts up to `most` that climb, and those that stall, each train judged by itself."""
     plan, profile = layout.plan, layout.profile("Up")
     power, car = plan.powers["mule"], plan.cars["ore"]
-    found = {n: judge(profile, headed_by(plan, power, car, n), rail, layout.pulls).outcome for n in range(1, most + 1)}
+    found = {n: judge(profile, headed_by(plan, power, car, n), rail, layout.pulls).climb for n in range(1, most + 1)}
     return [n for n, o in found.items() if o == "climbs"], [n for n, o in found.items() if o == "stalls"]
 
 
@@ -396,7 +396,7 @@ def test_the_longest_train_is_that_before_the_first_that_fails(drawn: Drawn) -> 
     for rail in layout.rails:
         load = climb.load(rail)
         outcomes = [
-            judge(profile, headed_by(plan, power, car, n), rail, layout.pulls).outcome
+            judge(profile, headed_by(plan, power, car, n), rail, layout.pulls).climb
             for n in range(1, min(load.limit, load.rated + 20, 60) + 2)
         ]
         rated = next((n for n, outcome in enumerate(outcomes) if outcome != "climbs"), None)

@@ -114,12 +114,13 @@ def test_names_of_joints_come_back_from_an_export(tmp_path, name):
     drawing, back = tmp_path / "x.dxf", tmp_path / "back.toml"
     assert run(main, ["export", plan, "-o", str(drawing)]).exit_code == 0
     scale = f'scale = {{ ratio = {before.scale.ratio}, gauge = "{1e3 * before.scale.gauge} mm" }}\nunit = "mm"\n'
-    read_by = 'file = "x.dxf"\nlayers = ["Railhead line", "Names"]\nheight_layers = ["Railhead heights"]\n'
+    read_by = 'file = "x.dxf"\nlayers = ["Railhead line", "Berth *", "Names"]\nheight_layers = ["Railhead heights"]\n'
     back.write_text(f"{scale}[drawing]\n{read_by}", "utf-8")
     kinds = {joint: each.kind for joint, each in before.joints.items()}
     assert {joint: each.kind for joint, each in load_plan(back).joints.items()} == kinds
     back.write_text(scale, "utf-8")
-    layers = ["--layers", "Railhead line", "--layers", "Names", "--height-layers", "Railhead heights"]
+    layers = [f"--layers={layer}" for layer in ("Railhead line", "Berth *", "Names")]
+    layers.append("--height-layers=Railhead heights")
     assert run(main, ["import", str(drawing), "-o", str(back), *layers]).exit_code == 0
     assert {joint: each.kind for joint, each in load_plan(back).joints.items()} == kinds
 
