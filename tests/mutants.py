@@ -28,7 +28,8 @@ from time import process_time
 
 import pytest
 
-ROOT = Path(__file__).parents[1]
+from project import ROOT
+
 LONGEST = 25
 """Seconds of processor time of one test after which a change counts as noticed, if the test is quicker without it."""
 PATIENCE = 30

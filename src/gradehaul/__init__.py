@@ -24,8 +24,8 @@ if TYPE_CHECKING:
         QuantityError,
         RouteError,
     )
-    from gradehaul.haulage.check import CheckAnswer, check
-    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.answers.check import CheckAnswer, check
+    from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.longest import Load
     from gradehaul.haulage.profile import RouteProfile
     from gradehaul.haulage.verdict import Verdict
@@ -48,8 +48,8 @@ _HOMES = {
         "QuantityError",
         "RouteError",
     ),
-    "gradehaul.haulage.check": ("CheckAnswer", "check"),
-    "gradehaul.haulage.layout": ("Layout",),
+    "gradehaul.haulage.answers.check": ("CheckAnswer", "check"),
+    "gradehaul.haulage.answers.layout": ("Layout",),
     "gradehaul.haulage.longest": ("Load",),
     "gradehaul.haulage.profile": ("RouteProfile",),
     "gradehaul.haulage.verdict": ("Verdict",),

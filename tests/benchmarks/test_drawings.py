@@ -12,7 +12,7 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.reaches import reaches_of
-from gradehaul.plan.importing import ImportOptions, import_drawing
+from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 
 ON = terms(0.0165, "mm", ["TRACK"])
 RECORDS = "a record is made in Python for each piece, each end and each track; the rest is spread over some fifty steps"

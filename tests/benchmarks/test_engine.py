@@ -8,7 +8,7 @@ import pytest
 from layouts import loco, long_hill
 from walks import height_lookup, numpy_longest, plain_longest, sampled
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.longest import Climb
 from gradehaul.plan import read_plan
 

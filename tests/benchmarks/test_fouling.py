@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gradehaul.plan import read_plan
 from gradehaul.track.alignment import align
-from gradehaul.track.fouling import clear_lengths
+from gradehaul.track.proximity.fouling import clear_lengths
 
 
 def yard(berths: int) -> str:

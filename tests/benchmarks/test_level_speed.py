@@ -6,8 +6,8 @@ from time import perf_counter
 
 import numpy as np
 
-from gradehaul.design.level import leveled
-from gradehaul.haulage.layout import Layout
+from gradehaul.design.level.railheads import leveled
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 
 

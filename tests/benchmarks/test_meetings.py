@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from time import perf_counter
 
-from gradehaul.design.clearance import clearances
-from gradehaul.haulage.layout import Layout
+from gradehaul.design.clearance.findings import clearances
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 
 

@@ -16,10 +16,10 @@ import sys
 from pathlib import Path
 sys.path.insert(0, {here!r})
 from test_much_stock import plan_text
-from gradehaul.haulage.check import check
+from gradehaul.haulage.answers.check import check
 from gradehaul.plan import read_plan
-from gradehaul.show.check_text import check_page
-from gradehaul.show.reading_units import reader_of
+from gradehaul.show.check.text import check_page
+from gradehaul.show.base.reading_units import reader_of
 
 answer = check(read_plan(plan_text()))
 print(len(check_page(answer, reader_of("mm")).text()), file=sys.stderr)

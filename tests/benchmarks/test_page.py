@@ -10,14 +10,14 @@ from statistics import median
 import pytest
 from layouts import loco, long_hill
 
-from gradehaul.haulage.check import check_layout
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.check import check_layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.show.reading_units import reader_of
-from gradehaul.show.report_page import report_page
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.report.page import report_page
 from gradehaul.treatment.ways_over import ways_over
+from project import ROOT
 
-ROOT = Path(__file__).parents[2]
 TWO_LEVELS = ROOT / "plans" / "two-levels.toml"
 
 BARE = """

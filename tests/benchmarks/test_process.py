@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from pathlib import Path
 from statistics import median
 from time import perf_counter
 
-ROOT = Path(__file__).parents[2]
+from project import ROOT
+
 BARE = "import numpy, networkx, pint, pydantic, click, tomli"
 
 

@@ -7,7 +7,7 @@ from time import perf_counter
 
 from layouts import grid, loco
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.network.graph import MovementGraph
 from gradehaul.plan import read_plan
 from gradehaul.track.alignment import align

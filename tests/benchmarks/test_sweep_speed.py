@@ -6,10 +6,10 @@ import time
 
 import numpy as np
 
-from gradehaul.design.helix import usual_build
-from gradehaul.design.helix_sets import Wishes, helix_of
-from gradehaul.design.helix_sweep import sweep
-from gradehaul.design.hill import stock_of
+from gradehaul.design.climb.helix import usual_build
+from gradehaul.design.climb.helix_known import Wishes, helix_of
+from gradehaul.design.climb.helix_sweep import sweep
+from gradehaul.design.climb.hill import stock_of
 
 SIDE, ONE_AT_A_TIME = 200, 24
 

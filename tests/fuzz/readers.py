@@ -13,13 +13,13 @@ from typing import get_args
 from unicodedata import category
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.haulage.check import check
+from gradehaul.haulage.answers.check import check
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf.reading import read_drawing
-from gradehaul.plan.importing import ImportOptions, import_drawing
+from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.quantities import Kind, read_quantity, read_reading
+from project import ROOT
 
-ROOT = Path(__file__).parents[2]
 PLANS = ROOT / "plans"
 LONGEST = 20.0
 """Processor seconds that an answer or a refusal may take: some hundred times the usual."""

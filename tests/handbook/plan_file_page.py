@@ -12,7 +12,11 @@ from functools import cache
 from itertools import pairwise
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from gradehaul.plan import bench_schema, line_schema, schema, stock_schema, values
+from gradehaul.plan.schema import bench as bench_schema
+from gradehaul.plan.schema import lines as line_schema
+from gradehaul.plan.schema import plan as schema
+from gradehaul.plan.schema import stock as stock_schema
+from gradehaul.plan.schema import values
 from gradehaul.quantities.units import listed
 
 _LEFT_OUT = "Left out: "

@@ -33,8 +33,8 @@ from python_session import session
 
 from gradehaul import read_plan
 from gradehaul.command import main
+from project import ROOT
 
-ROOT = Path(__file__).parents[2]
 PAGES = (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md")))
 GENERATED: Mapping[str, Callable[[], str]] = {"tables": tables, "units": units, "commands": commands}
 

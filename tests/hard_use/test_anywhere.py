@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from gradehaul.show.whole_file import write_whole
+from gradehaul.show.base.whole_file import write_whole
 from hard_use.verbs import PLANS, ROOT
 
 

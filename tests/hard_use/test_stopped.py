@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from gradehaul.command import main
-from gradehaul.show import whole_file
+from gradehaul.show.base import whole_file
 from hard_use.verbs import DESIGNS, PLANS, PRINTS, ROOT, WRITES, put
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="processes and signals as POSIX has them")
@@ -53,7 +53,7 @@ import os, random, signal, sys, time
 from pathlib import Path
 from click.testing import CliRunner
 from gradehaul.command import main
-from gradehaul.show import whole_file
+from gradehaul.show.base import whole_file
 from hard_use.test_stopped import ONE_EACH, arguments, content, old_file
 
 folder, draw = Path(sys.argv[1]), random.Random(int(sys.argv[2]))
@@ -106,7 +106,7 @@ def test_killed_at_random_moments_while_it_writes(tmp_path):
 KILLED_AT_EACH_LINE = """
 import itertools, os, signal, sys
 from pathlib import Path
-from gradehaul.show import whole_file
+from gradehaul.show.base import whole_file
 
 def before_line(number):
     def trace(frame, event, arg):
@@ -270,7 +270,13 @@ run()
 
 @pytest.mark.parametrize(
     "module",
-    ["click", "gradehaul.command.film", "gradehaul.plan.reader", "gradehaul.haulage.check", "gradehaul.show.page"],
+    [
+        "click",
+        "gradehaul.command.film",
+        "gradehaul.plan.reader",
+        "gradehaul.haulage.answers.check",
+        "gradehaul.show.base.page",
+    ],
 )
 def test_interrupted_while_it_loads(module):
     done = subprocess.run(

@@ -12,7 +12,8 @@ import tempfile
 from hashlib import sha256
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+from project import ROOT
+
 PLANS = ROOT / "plans"
 
 PRINTS = {

@@ -16,7 +16,7 @@ from gradehaul.haulage.adhesion import (
 )
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Basis, Plan
-from gradehaul.plan.stock import conditions
+from gradehaul.plan.resolve.stock import conditions
 
 HEAD = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\nline.Main = { from = "A", to = "B", track = [{ straight = 1 }] }\n'
 TWO_FILMS = """

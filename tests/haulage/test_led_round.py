@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from gradehaul.haulage.check import check
-from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.section import long_section
+from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.views.section import long_section
 from gradehaul.network.graph import Way
 from gradehaul.network.run_rounds import RunRound
 from gradehaul.treatment.helping import helps

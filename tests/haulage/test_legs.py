@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 import brute_walk as walk
 from brute_walk import Chain, Piece
 from gradehaul.errors import RouteError
-from gradehaul.haulage.check import check
+from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import gravity_and_curves, supply
-from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.section import long_section
 from gradehaul.haulage.train import made_up
+from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
 
 G = walk.GRAVITY

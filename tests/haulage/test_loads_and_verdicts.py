@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import PLANNED
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import judge

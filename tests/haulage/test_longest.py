@@ -7,13 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import TIE, gravity_and_curves
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.train import headed_by
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
-from gradehaul.plan.stock import MOST_CARS
+from gradehaul.plan.resolve.stock import MOST_CARS
 from strategies import ROUTE, layouts
 from strategies import Layout as Drawn
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile, lay_strip, steepest_on_ways
 from gradehaul.plan import load_plan, read_plan
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.resistance import curve_coefficient, lowest
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import CurveResistance

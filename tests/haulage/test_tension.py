@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import brute_walk as walk
-from gradehaul.haulage.check import check
+from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import demand
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import headed_by, made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan

@@ -7,12 +7,12 @@ import math
 import numpy as np
 import pytest
 
-from gradehaul.design.clearance import clearances
-from gradehaul.design.clearance_rules import Asked, standard_of
-from gradehaul.haulage.layout import Layout
+from gradehaul.design.clearance.findings import clearances
+from gradehaul.design.clearance.rules import Asked, standard_of
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 from gradehaul.scales import own_scale, scale_named, track_centers
-from gradehaul.track.spacing import spacing_for, stock_group
+from gradehaul.track.proximity.spacing import spacing_for, stock_group
 
 INCH = 0.0254
 PLAIN = 'unit = "mm"\nrailhead.A = 0\nline.M = { from = "A", to = "B", track = [{ straight = 9 }] }\n'

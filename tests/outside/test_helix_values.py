@@ -6,9 +6,9 @@ import math
 
 import pytest
 
-from gradehaul.design.helix import Build, Helix, usual_build
-from gradehaul.design.helix_sets import Wishes, helix_of
-from gradehaul.design.hill import coefficient_of, stock_of, usual_vertical_curve
+from gradehaul.design.climb.helix import Build, Helix, usual_build
+from gradehaul.design.climb.helix_known import Wishes, helix_of
+from gradehaul.design.climb.hill import coefficient_of, stock_of, usual_vertical_curve
 from gradehaul.plan.reader import read_plan
 from gradehaul.scales import scale_named
 

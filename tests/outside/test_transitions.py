@@ -17,7 +17,7 @@ from full_chain import answer
 
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.curvature import Section
-from gradehaul.track.reckoning import reckon
+from gradehaul.track.map.dead_reckoning import reckon
 
 
 def walked(sections: Sequence[Section], steps: int = 4000) -> tuple[float, float, float]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from gradehaul.haulage.check import CheckAnswer, check
+from gradehaul.haulage.answers.check import CheckAnswer, check
 from gradehaul.plan import read_plan
 
 if TYPE_CHECKING:

@@ -8,7 +8,6 @@ import json
 import re
 from collections.abc import Iterator
 from html import unescape
-from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
@@ -16,29 +15,29 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 import strategies
-from gradehaul.haulage.check import CheckAnswer, check_layout
-from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.plan_view import PlanView, plan_view
-from gradehaul.haulage.section import long_section
+from gradehaul.haulage.answers.check import CheckAnswer, check_layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
+from gradehaul.haulage.views.plan_view import PlanView, plan_view
+from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.show.check_csv import trains_csv
-from gradehaul.show.check_json import check_json
-from gradehaul.show.check_text import check_page
-from gradehaul.show.load_card import load_card_figures
-from gradehaul.show.load_rows import load_cards
-from gradehaul.show.long_section import long_section_figure
-from gradehaul.show.map_json import map_json
-from gradehaul.show.map_text import map_page
-from gradehaul.show.picture import drawing_rules
-from gradehaul.show.plan_dxf import plan_dxf
-from gradehaul.show.plan_picture import plan_figure
-from gradehaul.show.profile_json import profile_json
-from gradehaul.show.profile_text import profile_page
-from gradehaul.show.reading_units import Reader, balance_unit, reader_of
-from gradehaul.show.report_page import report_page
+from gradehaul.show.base.picture import drawing_rules
+from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.check.document import check_json
+from gradehaul.show.check.load_card import load_card_figures
+from gradehaul.show.check.load_rows import load_cards
+from gradehaul.show.check.table import trains_csv
+from gradehaul.show.check.text import check_page
+from gradehaul.show.drawing.dxf import plan_dxf
+from gradehaul.show.plan_view.document import map_json
+from gradehaul.show.plan_view.picture import plan_figure
+from gradehaul.show.plan_view.text import map_page
+from gradehaul.show.report.page import report_page
+from gradehaul.show.section.document import profile_json
+from gradehaul.show.section.picture import long_section_figure
+from gradehaul.show.section.text import profile_page
+from project import PLANS
 
-PLANS = Path(__file__).parents[2] / "plans"
 DEMOS = ("bench", "cove", "first-hill", "hollow", "landing", "n-mountain", "switchback", "two-levels")
 WORST_FIRST = ("stalls", "runs away", "too long", "marginal", "climbs")
 

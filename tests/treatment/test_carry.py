@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from pathlib import Path
 
 import networkx as nx
 import numpy as np
@@ -11,12 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.carry import turning_places, wheels
 from gradehaul.treatment.units import Units, lay_units
+from project import PLANS
 
 YARD = """
 scale = "HO"
@@ -29,7 +29,7 @@ line.Out = { from = "Join", to = "East", runs = "forward", track = [{ straight =
 turnout.Fork = { toe = "Lead", legs = ["Main", "Loop"] }
 turnout.Join = { toe = "Out", legs = ["Main", "Loop"] }
 """
-SWITCHBACK = Layout(load_plan(Path(__file__).parents[2] / "plans" / "switchback.toml"))
+SWITCHBACK = Layout(load_plan(PLANS / "switchback.toml"))
 
 
 @settings(max_examples=60, deadline=None)

@@ -2,11 +2,11 @@
 
 import pytest
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.haulage.verdict import judge_running
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.stock import TOGETHER
+from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.treatment.helper_moves import Stand, obstacle
 from gradehaul.treatment.helping import District, _enough
 

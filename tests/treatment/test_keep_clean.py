@@ -11,7 +11,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.layout import Layout, judged_rails
+from gradehaul.haulage.answers.layout import Layout, judged_rails
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
 from gradehaul.treatment.wishes import filmed_plan

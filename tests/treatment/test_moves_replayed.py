@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import read_plan
 from gradehaul.treatment.dividing import Doubling, doubling

@@ -16,8 +16,8 @@ import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import PLANNED
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan

@@ -7,7 +7,7 @@ from gradehaul.command.drawings import export, import_, map_
 from gradehaul.command.film import treat
 from gradehaul.command.group import main
 from gradehaul.command.hills import clearance, level
-from gradehaul.command.starting import new
+from gradehaul.command.new import new
 
 __all__ = ["main"]
 

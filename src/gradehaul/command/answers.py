@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gradehaul.command.completing import names
-from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.arguments import Form, form_asked, form_of, load, refuse_ending, refuse_opening, refuse_plan
+from gradehaul.command.completion import names
 from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.group import FAILS
 from gradehaul.command.options import (
@@ -25,16 +25,16 @@ from gradehaul.command.options import (
     show_option,
     size_option,
 )
-from gradehaul.command.taking import Form, form_asked, form_of, load, refuse_ending, refuse_opening, refuse_plan
+from gradehaul.command.output import deliver, laid_out
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gradehaul.haulage.check import CheckAnswer
-    from gradehaul.haulage.section import LongSection
-    from gradehaul.show.picture import Format
-    from gradehaul.show.reading_units import Grades, Reader, System
-    from gradehaul.show.sheet import SizeName
+    from gradehaul.haulage.answers.check import CheckAnswer
+    from gradehaul.haulage.views.section import LongSection
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.reading_units import Grades, Reader, System
+    from gradehaul.show.base.sheet import SizeName
     from gradehaul.treatment.ways_over import WaysOver
 
 
@@ -84,10 +84,10 @@ def check(
     refuse_plan(output, plan)
     refuse_ending(output, form)
     loaded = load(plan)
-    from gradehaul.haulage.check import check_layout
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.show.progress import progress_on
-    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.haulage.answers.check import check_layout
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.base.progress import progress_on
+    from gradehaul.show.base.reading_units import balance_unit, reader_of
     from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(loaded, all_routes=all_routes, hours=hours)
@@ -124,9 +124,9 @@ def profile(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, *
     asked_form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_opening(output, open_it)
     refuse_plan(output, asked["plan"])
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.haulage.section import long_section
-    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.views.section import long_section
+    from gradehaul.show.base.reading_units import balance_unit, reader_of
 
     form = form_of(output, asked_form)
     refuse_ending(output, form)
@@ -161,11 +161,11 @@ def report(
     refuse_plan(output, plan)
     refuse_ending(output, "html")
     loaded = load(plan)
-    from gradehaul.haulage.check import check_layout
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.show.progress import progress_on
-    from gradehaul.show.reading_units import balance_unit, reader_of
-    from gradehaul.show.report_page import report_page
+    from gradehaul.haulage.answers.check import check_layout
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.base.progress import progress_on
+    from gradehaul.show.base.reading_units import balance_unit, reader_of
+    from gradehaul.show.report.page import report_page
     from gradehaul.treatment.ways_over import ways_over
 
     layout = Layout(loaded, all_routes=all_routes)
@@ -178,7 +178,7 @@ def report(
 
 def _card_format(output: str | None) -> Format:
     """Return the format of the load cards, which are drawn and not printed."""
-    from gradehaul.show.picture import picture_format
+    from gradehaul.show.base.picture import picture_format
 
     if output is None or output == "-":
         raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
@@ -186,7 +186,7 @@ def _card_format(output: str | None) -> Format:
 
 
 def _trains_written(answer: CheckAnswer) -> str:
-    from gradehaul.show.check_csv import trains_csv
+    from gradehaul.show.check.table import trains_csv
 
     return trains_csv(answer)
 
@@ -195,18 +195,18 @@ def _written(
     answer: CheckAnswer, ways: Sequence[WaysOver], form: Form | Format, reader: Reader, *, to_file: bool, verbose: bool
 ) -> str | bytes:
     if form == "json":
-        from gradehaul.show.check_json import check_json
+        from gradehaul.show.check.document import check_json
 
         return check_json(answer, ways)
     if form == "csv":
-        from gradehaul.show.check_csv import check_csv
+        from gradehaul.show.check.table import check_csv
 
         return check_csv(answer)
     if form != "text":
-        from gradehaul.show.load_card import load_card_picture
+        from gradehaul.show.check.load_card import load_card_picture
 
         return load_card_picture(answer, form)
-    from gradehaul.show.check_text import check_page
+    from gradehaul.show.check.text import check_page
 
     return laid_out(check_page(answer, reader, ways, verbose=verbose), to_file=to_file)
 
@@ -215,17 +215,17 @@ def _profile_written(
     section: LongSection, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool
 ) -> str | bytes:
     if form == "json":
-        from gradehaul.show.profile_json import profile_json
+        from gradehaul.show.section.document import profile_json
 
         return profile_json(section)
     if form == "csv":
-        from gradehaul.show.profile_csv import profile_csv
+        from gradehaul.show.section.table import profile_csv
 
         return profile_csv(section)
     if form == "text":
-        from gradehaul.show.profile_text import profile_page
+        from gradehaul.show.section.text import profile_page
 
         return laid_out(profile_page(section, reader), to_file=to_file)
-    from gradehaul.show.long_section import long_section_picture
+    from gradehaul.show.section.picture import long_section_picture
 
     return long_section_picture(section, reader, form, size=size)

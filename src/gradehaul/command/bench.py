@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.arguments import load, refuse_ending, refuse_plan
 from gradehaul.command.options import csv_option, json_option, output_option, plan_argument, seed_option, show_option
-from gradehaul.command.taking import load, refuse_ending, refuse_plan
+from gradehaul.command.output import deliver, laid_out
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
-    from gradehaul.show.reading_units import Reader, System
+    from gradehaul.show.base.reading_units import Reader, System
 
 
 @click.command()
@@ -28,8 +28,8 @@ def readings(*, plan: str, output: str | None, seed: int, show: System | None, *
     if sum(asked.values()) > 1:
         raise click.UsageError("--json, --csv and --sheet exclude each other")
     refuse_plan(output, plan)
-    from gradehaul.show.picture import picture_format
-    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.show.base.picture import picture_format
+    from gradehaul.show.base.reading_units import balance_unit, reader_of
 
     printed = output is None or output == "-"
     if asked["sheet"] and (printed or picture_format(output or "") != "pdf"):
@@ -44,24 +44,24 @@ def readings(*, plan: str, output: str | None, seed: int, show: System | None, *
 
 def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_file: bool) -> str | bytes:
     if form == "sheet":
-        from gradehaul.show.bench_sheet import bench_sheet
+        from gradehaul.show.bench.sheet import bench_sheet
 
         return bench_sheet(plan, reader)
-    from gradehaul.haulage.readings import readings as told
+    from gradehaul.haulage.answers.readings import readings as told
 
     answer = told(plan, seed=seed)
     if form == "json":
-        from gradehaul.show.readings_json import readings_json
+        from gradehaul.show.bench.document import readings_json
 
         return readings_json(answer)
     if form == "csv":
-        from gradehaul.show.readings_csv import readings_csv
+        from gradehaul.show.bench.table import readings_csv
 
         return readings_csv(answer)
     if form == "text":
-        from gradehaul.show.readings_text import readings_page
+        from gradehaul.show.bench.text import readings_page
 
         return laid_out(readings_page(answer, reader), to_file=to_file)
-    from gradehaul.show.readings_plot import readings_plot
+    from gradehaul.show.bench.picture import readings_plot
 
     return readings_plot(answer, reader, form)  # type: ignore[arg-type]

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from gradehaul.command.completing import names
-from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.arguments import form_asked, refuse_idle, refuse_plan
+from gradehaul.command.completion import names
 from gradehaul.command.options import json_option, output_option
-from gradehaul.command.taking import form_asked, refuse_idle, refuse_plan
+from gradehaul.command.output import deliver, laid_out
 from gradehaul.errors import PlanError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from gradehaul.design.climb_options import Look
-    from gradehaul.design.hill import Hill
+    from gradehaul.design.climb.hill import Hill
+    from gradehaul.design.climb.options import Look
     from gradehaul.plan.records import Plan
-    from gradehaul.show.reading_units import Reader
+    from gradehaul.show.base.reading_units import Reader
 
 
 _WISHES = ("radius", "rise_per_turn", "rise", "grade", "floor")
@@ -96,9 +96,9 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
     refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
     if find not in ("radius", "grade"):
         refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
-    from gradehaul.design.climb_options import designed, read_build, read_wishes
-    from gradehaul.design.hill import stock_of
-    from gradehaul.show.helix_text import helix_json, helix_page
+    from gradehaul.design.climb.hill import stock_of
+    from gradehaul.design.climb.options import designed, read_build, read_wishes
+    from gradehaul.show.climb.helix_text import helix_json, helix_page
 
     stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
     found = designed(
@@ -131,11 +131,11 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
 @_hill_options
 def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Design an incline, or find the length that a train needs, or the rise it gets up."""
-    from gradehaul.design.climb_options import designed_incline, read_bends, read_option
-    from gradehaul.design.hill import stock_of
-    from gradehaul.design.incline import InclineGiven
+    from gradehaul.design.climb.hill import stock_of
+    from gradehaul.design.climb.incline import InclineGiven
+    from gradehaul.design.climb.options import designed_incline, read_bends, read_option
     from gradehaul.quantities import Kind
-    from gradehaul.show.incline_text import incline_json, incline_page
+    from gradehaul.show.climb.incline_text import incline_json, incline_page
 
     if find is None:
         refuse_idle("train", "rail", "need", needs="--find length or --find rise")
@@ -170,29 +170,29 @@ def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: s
     form = form_asked(as_json=asked["as_json"], as_csv=asked["as_csv"])
     if asked["stock"] is not None:
         refuse_plan(output, asked["stock"])
-    from gradehaul.design.climb_options import read_build, swept
-    from gradehaul.design.hill import stock_of
-    from gradehaul.show.helix_sweep_text import sweep_page
+    from gradehaul.design.climb.hill import stock_of
+    from gradehaul.design.climb.options import read_build, swept
+    from gradehaul.show.climb.helix_sweep_text import sweep_page
 
     stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
     found = swept(read_build(stock, asked, tracks), stock, asked, turns)
     reader = _hill_reader(stock, asked)
     if form != "text":
-        from gradehaul.show.helix_sweep_json import sweep_csv, sweep_json
+        from gradehaul.show.climb.helix_sweep_document import sweep_csv, sweep_json
 
         deliver(sweep_json(found) if form == "json" else sweep_csv(found), output)
         return
     if output is None or output == "-":
         deliver(laid_out(sweep_page(found, reader), to_file=False), None)
         return
-    from gradehaul.show.helix_sweep_picture import sweep_picture
-    from gradehaul.show.picture import picture_format
+    from gradehaul.show.base.picture import picture_format
+    from gradehaul.show.climb.helix_sweep_picture import sweep_picture
 
     deliver(sweep_picture(found, reader, picture_format(output)), output)
 
 
 def _hill_reader(stock: Plan, asked: Mapping[str, Any]) -> Reader:
-    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.show.base.reading_units import balance_unit, reader_of
 
     return reader_of(stock.unit, asked["show"], asked["grades"], force_unit=balance_unit(stock))
 
@@ -206,9 +206,9 @@ def _write_hill(hill: Hill, reader: Reader, output: str | None) -> None:
             raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
         deliver(hill.text, output)
         return
-    from gradehaul.haulage.section import long_section
-    from gradehaul.show.long_section import long_section_picture
-    from gradehaul.show.picture import picture_format
+    from gradehaul.haulage.views.section import long_section
+    from gradehaul.show.base.picture import picture_format
+    from gradehaul.show.section.picture import long_section_picture
 
     form = picture_format(output)
     layout = hill.layout

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gradehaul.command.delivering import complain, deliver, laid_out
+from gradehaul.command.arguments import (
+    Form,
+    begins_with,
+    form_asked,
+    form_of,
+    load,
+    refuse_ending,
+    refuse_opening,
+    refuse_plan,
+)
 from gradehaul.command.film_options import film_asked, treat_options
 from gradehaul.command.options import (
     csv_option,
@@ -21,23 +30,14 @@ from gradehaul.command.options import (
     size_option,
     trains_option,
 )
-from gradehaul.command.taking import (
-    Form,
-    begins_with,
-    form_asked,
-    form_of,
-    load,
-    refuse_ending,
-    refuse_opening,
-    refuse_plan,
-)
+from gradehaul.command.output import complain, deliver, laid_out
 
 if TYPE_CHECKING:
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.haulage.plan_view import PlanView
-    from gradehaul.show.picture import Format
-    from gradehaul.show.reading_units import Grades, Reader, System
-    from gradehaul.show.sheet import SizeName
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.views.plan_view import PlanView
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.reading_units import Grades, Reader, System
+    from gradehaul.show.base.sheet import SizeName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 
@@ -58,8 +58,8 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
     asked_form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_opening(output, open_it)
     refuse_plan(output, asked["plan"])
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.base.reading_units import balance_unit, reader_of
 
     form = form_of(output, asked_form)
     refuse_ending(output, form)
@@ -82,14 +82,14 @@ def map_(*, output: str | None, as_json: bool, as_csv: bool, open_it: bool, **as
 def export(*, plan: str, output: str, open_it: bool, show: System | None, grades: Grades, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Write the plan as a drawing (DXF): tracks by rail and grade, heights, and where trains get stuck, on layers."""
     refuse_opening(output, open_it)
-    from gradehaul.show.plan_dxf import SIGN, drawing_name, plan_dxf
+    from gradehaul.show.drawing.dxf import SIGN, drawing_name, plan_dxf
 
     drawing_name(output)
     if not begins_with(output, SIGN):  # a drawing of ours may be written anew
         refuse_plan(output, plan)
     loaded = load(plan)
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.show.reading_units import reader_of
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.base.reading_units import reader_of
 
     view, film = _viewed(Layout(loaded), asked)
     deliver(plan_dxf(view, reader_of(loaded.unit, show, grades), film), output, open_it=open_it)
@@ -110,8 +110,8 @@ def export(*, plan: str, output: str, open_it: bool, show: System | None, grades
 @click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
 def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401 - the options, by the names in ImportOptions
     """Turn a drawing (DXF) into a plan file, or bring the plan made of it up to date."""
-    from gradehaul.plan.importing import ImportOptions, import_drawing
-    from gradehaul.show.import_text import import_page
+    from gradehaul.plan.edit.importing import ImportOptions, import_drawing
+    from gradehaul.show.drawing.import_text import import_page
 
     printed = output == "-"
     refuse_ending(output, "toml")
@@ -129,7 +129,7 @@ def import_(*, drawing: str, output: str, **asked: Any) -> None:  # noqa: ANN401
 
 def _viewed(layout: Layout, asked: dict[str, Any]) -> tuple[PlanView, KeepCleanPlan | None]:
     """Return the plan view and the keep-clean plan, which has verdicts of its own in place of those by rail."""
-    from gradehaul.haulage.plan_view import plan_view
+    from gradehaul.haulage.views.plan_view import plan_view
 
     film = film_asked(layout, asked, asked["trains"])
     view = plan_view(layout, asked["trains"] or None, asked["rails"])
@@ -140,17 +140,17 @@ def _map_written(
     view: PlanView, form: Form | Format, reader: Reader, size: SizeName, film: KeepCleanPlan | None, *, to_file: bool
 ) -> str | bytes:
     if form == "json":
-        from gradehaul.show.map_json import map_json
+        from gradehaul.show.plan_view.document import map_json
 
         return map_json(view, film)
     if form == "csv":
-        from gradehaul.show.map_csv import map_csv
+        from gradehaul.show.plan_view.table import map_csv
 
         return map_csv(view, film)
     if form == "text":
-        from gradehaul.show.map_text import map_page
+        from gradehaul.show.plan_view.text import map_page
 
         return laid_out(map_page(view, reader, film), to_file=to_file)
-    from gradehaul.show.plan_picture import plan_picture
+    from gradehaul.show.plan_view.picture import plan_picture
 
     return plan_picture(view, reader, form, size=size, film=film)

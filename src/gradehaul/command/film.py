@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.arguments import Form, form_asked, load, refuse_ending, refuse_plan
 from gradehaul.command.film_options import wish_options
 from gradehaul.command.options import csv_option, json_option, output_option, plan_argument, show_option, trains_option
-from gradehaul.command.taking import Form, form_asked, load, refuse_ending, refuse_plan
+from gradehaul.command.output import deliver, laid_out
 
 if TYPE_CHECKING:
-    from gradehaul.show.reading_units import Reader, System
+    from gradehaul.show.base.reading_units import Reader, System
     from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 
@@ -30,8 +30,8 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     form = form_asked(as_json=as_json, as_csv=as_csv)
     refuse_plan(output, plan)
     refuse_ending(output, "toml")
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.show.reading_units import balance_unit, reader_of
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.base.reading_units import balance_unit, reader_of
     from gradehaul.treatment.keep_clean import keep_clean_plan
     from gradehaul.treatment.wishes import asked_for, filmed_plan
 
@@ -45,13 +45,13 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
 
 def _treat_written(found: KeepCleanPlan, form: Form, reader: Reader) -> str:
     if form == "json":
-        from gradehaul.show.treat_json import treat_json
+        from gradehaul.show.film.document import treat_json
 
         return treat_json(found)
     if form == "csv":
-        from gradehaul.show.treat_csv import treat_csv
+        from gradehaul.show.film.table import treat_csv
 
         return treat_csv(found)
-    from gradehaul.show.treat_text import treat_page
+    from gradehaul.show.film.text import treat_page
 
     return laid_out(treat_page(found, reader), to_file=False)

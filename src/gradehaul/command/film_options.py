@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
-from gradehaul.command.completing import names
+from gradehaul.command.completion import names
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gradehaul.haulage.layout import Layout
+    from gradehaul.haulage.answers.layout import Layout
     from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 _WISHES = {

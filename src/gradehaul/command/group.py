@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from gradehaul import __version__
-from gradehaul.command.delivering import complain
+from gradehaul.command.output import complain
 from gradehaul.errors import GradehaulError, PlanError
 
 ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
@@ -79,7 +79,7 @@ class Verbs(click.Group):
 
 
 def _told(error: click.UsageError, ctx: click.Context) -> str:
-    from gradehaul.command.misused import misused  # only where something is wrong
+    from gradehaul.command.usage_errors import misused  # only where something is wrong
 
     return misused(error, ctx)
 

@@ -8,8 +8,17 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
-from gradehaul.command.completing import names
-from gradehaul.command.delivering import deliver, laid_out
+from gradehaul.command.arguments import (
+    Form,
+    form_asked,
+    form_of,
+    load,
+    refuse_ending,
+    refuse_idle,
+    refuse_opening,
+    refuse_plan,
+)
+from gradehaul.command.completion import names
 from gradehaul.command.group import FAILS
 from gradehaul.command.options import (
     csv_option,
@@ -22,28 +31,19 @@ from gradehaul.command.options import (
     size_option,
     trains_option,
 )
-from gradehaul.command.taking import (
-    Form,
-    form_asked,
-    form_of,
-    load,
-    refuse_ending,
-    refuse_idle,
-    refuse_opening,
-    refuse_plan,
-)
+from gradehaul.command.output import deliver, laid_out
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gradehaul.design.clearance import Clearances
-    from gradehaul.design.level import Leveled
-    from gradehaul.design.level_risers import Corrections
-    from gradehaul.haulage.layout import Layout
+    from gradehaul.design.clearance.findings import Clearances
+    from gradehaul.design.level.railheads import Leveled
+    from gradehaul.design.level.risers import Corrections
+    from gradehaul.haulage.answers.layout import Layout
     from gradehaul.plan.records import Plan
-    from gradehaul.show.picture import Format
-    from gradehaul.show.reading_units import Grades, Reader, System
-    from gradehaul.show.sheet import SizeName
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.reading_units import Grades, Reader, System
+    from gradehaul.show.base.sheet import SizeName
 
 
 @click.command()
@@ -77,9 +77,9 @@ def clearance(
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
-    from gradehaul.design.clearance import clearance_asked, clearances
-    from gradehaul.haulage.layout import Layout
-    from gradehaul.show.reading_units import reader_of
+    from gradehaul.design.clearance.findings import clearance_asked, clearances
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.base.reading_units import reader_of
 
     layout, reader = Layout(loaded), reader_of(loaded.unit, show)
     form = form_of(output, asked_form)
@@ -134,8 +134,8 @@ def level(
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
-    from gradehaul.design.level_wishes import Heights, Shims, corrected_surveys, leveled_as_asked
-    from gradehaul.show.reading_units import reader_of
+    from gradehaul.design.level.options import Heights, Shims, corrected_surveys, leveled_as_asked
+    from gradehaul.show.base.reading_units import reader_of
 
     reader = reader_of(loaded.unit, show, grades)
     shims = Shims(**{name: asked[name] for name in Shims._fields})
@@ -158,26 +158,26 @@ def _clearance_written(
     layout: Layout, found: Clearances, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool
 ) -> str | bytes:
     if form == "json":
-        from gradehaul.show.clearance_json import clearance_json
+        from gradehaul.show.clearance.document import clearance_json
 
         return clearance_json(found)
     if form == "csv":
-        from gradehaul.show.clearance_csv import clearance_csv
+        from gradehaul.show.clearance.table import clearance_csv
 
         return clearance_csv(found)
     if form == "text":
-        from gradehaul.show.clearance_text import clearance_page
+        from gradehaul.show.clearance.text import clearance_page
 
         return laid_out(clearance_page(found, reader), to_file=to_file)
-    from gradehaul.haulage.plan_view import plan_view
-    from gradehaul.show.clearance_picture import clearance_picture
+    from gradehaul.haulage.views.plan_view import plan_view
+    from gradehaul.show.clearance.picture import clearance_picture
 
     return clearance_picture(found, plan_view(layout, trains=()), reader, form, size=size)
 
 
 def _risers_drawn(plan: Plan, found: Sequence[Corrections], output: str, reader: Reader, size: SizeName) -> bytes:
-    from gradehaul.show.level_risers_picture import risers_picture
-    from gradehaul.show.picture import picture_format
+    from gradehaul.show.base.picture import picture_format
+    from gradehaul.show.level.risers_picture import risers_picture
 
     form = picture_format(output)
     if len(found) > 1:
@@ -187,10 +187,10 @@ def _risers_drawn(plan: Plan, found: Sequence[Corrections], output: str, reader:
 
 def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader: Reader) -> str:
     if form == "text":
-        from gradehaul.show.level_risers_text import risers_page
+        from gradehaul.show.level.risers_text import risers_page
 
         return laid_out(risers_page(plan, found, reader), to_file=False)
-    from gradehaul.show.level_risers_json import risers_csv, risers_json
+    from gradehaul.show.level.risers_document import risers_csv, risers_json
 
     return risers_json(plan, found) if form == "json" else risers_csv(found)
 
@@ -198,20 +198,20 @@ def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader
 def _level_drawn(found: Leveled, output: str, reader: Reader, size: SizeName) -> str | bytes:
     """Return the copy of the plan, or the picture, as the name of the file asks for."""
     if Path(output).suffix.lower() == ".toml" or output == "-":
-        from gradehaul.design.level_plan import leveled_plan
+        from gradehaul.design.level.plan_copy import leveled_plan
 
         return leveled_plan(found, None if output == "-" else Path(output).parent)
-    from gradehaul.show.level_picture import level_picture
-    from gradehaul.show.picture import picture_format
+    from gradehaul.show.base.picture import picture_format
+    from gradehaul.show.level.picture import level_picture
 
     return level_picture(found, reader, picture_format(output), size=size)
 
 
 def _level_written(found: Leveled, form: Form, reader: Reader) -> str:
     if form == "text":
-        from gradehaul.show.level_text import level_page
+        from gradehaul.show.level.text import level_page
 
         return laid_out(level_page(found, reader), to_file=False)
-    from gradehaul.show.level_json import level_csv, level_json
+    from gradehaul.show.level.document import level_csv, level_json
 
     return level_json(found) if form == "json" else level_csv(found)

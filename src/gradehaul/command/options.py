@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from gradehaul.command.completing import names
+from gradehaul.command.completion import names
 
 if TYPE_CHECKING:
     from collections.abc import Callable

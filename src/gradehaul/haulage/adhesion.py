@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from gradehaul.plan.records import Basis, Film, Loco, Plan, PredictedPull
-from gradehaul.plan.stock import CLEAN, FRESH, conditions
+from gradehaul.plan.resolve.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
 
 GRAVITY = 9.80665

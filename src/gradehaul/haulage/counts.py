@@ -12,7 +12,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import Car
-from gradehaul.plan.stock import MOST_CARS
+from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic, greatest_of_sum, shifted_sum, sum_of_shifted
 
 Terms = list[tuple[PiecewiseQuadratic, float, float]]

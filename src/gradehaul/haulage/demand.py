@@ -14,7 +14,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.tension import friction_of_tension
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis, Loco, Plan
-from gradehaul.plan.stock import FRESH, first_day
+from gradehaul.plan.resolve.stock import FRESH, first_day
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
 
 TIE = 1e-9
@@ -102,7 +102,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
     ... car.ore = { mass = "0.1 kg", length = 0.15 }
     ... ''')
-    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.haulage.train import headed_by
     >>> layout = Layout(plan)
     >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
@@ -239,7 +239,7 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
     ... car.ore = { mass = "0.1 kg", length = 0.15 }
     ... ''')
-    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.haulage.train import headed_by
     >>> layout = Layout(plan)
     >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
@@ -296,7 +296,7 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
     ... car.ore = { mass = "0.1 kg", length = 0.15 }
     ... curve_resistance = { model = "coefficient", coefficient = 0.009, starting = 2 }
     ... ''')
-    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.haulage.train import headed_by
     >>> layout = Layout(plan)
     >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
@@ -342,7 +342,7 @@ def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, f
     ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
     ... car.ore = { mass = "0.1 kg", length = 0.15 }
     ... ''')
-    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.haulage.train import headed_by
     >>> layout = Layout(plan)
     >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)

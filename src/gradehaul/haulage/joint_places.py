@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 
 

@@ -15,7 +15,7 @@ from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest, less
 from gradehaul.network.route import Route
 from gradehaul.plan.records import Basis, Car, Plan, Power
-from gradehaul.plan.stock import MOST_CARS
+from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]

@@ -10,11 +10,11 @@ from itertools import accumulate
 import numpy as np
 
 from gradehaul.errors import RouteError
+from gradehaul.haulage.car_row_bounds import Rows
 from gradehaul.haulage.resistance import Curves
-from gradehaul.haulage.rows import Rows
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
-from gradehaul.plan.stock import CLEAN
+from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
 

@@ -8,11 +8,11 @@ from typing import Literal
 
 import numpy as np
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.track.curvature import Section
+from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct
-from gradehaul.track.vertical import UNCHANGED
 
 Hand = Literal["left", "right"]
 

@@ -50,7 +50,7 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
     --------
     A train that wraps half a circle, with m = 0.03: x = 0.094, so 4.9 % more than 0.39 N:
 
-    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.haulage.train import headed_by
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''

@@ -15,7 +15,7 @@ from gradehaul.haulage.resistance import lowest
 from gradehaul.network.reversals import Tail
 from gradehaul.network.run_rounds import RunRound
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
-from gradehaul.plan.stock import TOGETHER
+from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.track.piecewise import FloatArray
 
 Engine = Literal["leading", "trailing"]

@@ -107,7 +107,7 @@ def judge(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Verdi
     ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
     ... car.ore = { mass = "0.1 kg", length = 0.15 }
     ... ''')
-    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.haulage.train import headed_by
     >>> layout = Layout(plan)
     >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)

@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.plan.faults import Faults
-from gradehaul.plan.resolve import resolve
-from gradehaul.plan.sources import gather
-from gradehaul.plan.toml import read_text
+from gradehaul.plan.resolve.plan import resolve
+from gradehaul.plan.text.faults import Faults
+from gradehaul.plan.text.files import gather
+from gradehaul.plan.text.toml import read_text
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
 from gradehaul.track.chains import Chain, chains
-from gradehaul.track.closing import closure_notes
 from gradehaul.track.curvature import Section, sections, summed_curvature
+from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
+from gradehaul.track.heights.vertical import notes_on_grades, round_grades
+from gradehaul.track.map.closing import closure_notes
+from gradehaul.track.map.dead_reckoning import reckon
+from gradehaul.track.map.positions import Positions
 from gradehaul.track.piecewise import PiecewiseQuadratic
-from gradehaul.track.positions import Positions
-from gradehaul.track.railhead import refuse_steep, solve_railheads
-from gradehaul.track.reckoning import reckon
-from gradehaul.track.vertical import notes_on_grades, round_grades
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, pushed
 from gradehaul.haulage.verdict import judge

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.network.engine_moves import can_clear
 from gradehaul.network.graph import Way

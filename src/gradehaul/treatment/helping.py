@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.joint_places import JointPlace, joints_along
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
 from gradehaul.plan.records import Loco
-from gradehaul.plan.stock import TOGETHER
+from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.treatment.helper_moves import Obstacle, Stand, obstacle
 
 Where = Literal["head", "tail"]

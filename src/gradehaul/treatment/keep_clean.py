@@ -10,9 +10,9 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import PLANNED
-from gradehaul.haulage.fit_trains import Misfit, misfits
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge

@@ -16,7 +16,7 @@ from gradehaul.haulage.demand import TIE, TOUCH, Pulls, demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
-from gradehaul.plan.stock import CLEAN, first_day
+from gradehaul.plan.resolve.stock import CLEAN, first_day
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
 from gradehaul.treatment.units import Numbers, Stations, Units
 

@@ -23,7 +23,7 @@ def used_stretches(found: KeepCleanPlan) -> Mapping[str, tuple[UsedStretch, ...]
 
     Examples
     --------
-    >>> from gradehaul.haulage.layout import Layout
+    >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.plan import read_plan
     >>> from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
     >>> layout = Layout(read_plan('''

@@ -10,10 +10,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.network.graph import Way
-from gradehaul.plan.stock import CLEAN
+from gradehaul.plan.resolve.stock import CLEAN
 
 _WHOLE = 1 + 1e-9
 """A track so little longer than a number of steps is that many steps long."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gradehaul.haulage.check import CheckAnswer
-from gradehaul.haulage.layout import Layout
+from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.train import made_up
 from gradehaul.treatment.dividing import Doubling, Undivided, cars_to_leave, doubling
@@ -37,7 +37,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
 
     Examples
     --------
-    >>> from gradehaul.haulage.check import check
+    >>> from gradehaul.haulage.answers.check import check
     >>> from gradehaul.plan import read_plan
     >>> plan = read_plan('''
     ... scale = "HO"

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from gradehaul.errors import DesignError, QuantityError
-from gradehaul.plan.rail_keys import plan_with_rails
-from gradehaul.plan.stock import CLEAN
+from gradehaul.plan.edit.rail_keys import plan_with_rails
+from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.quantities import Kind, read_quantity
 from gradehaul.treatment.carry import CARRY
 from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, Use

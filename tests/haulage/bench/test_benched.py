@@ -8,16 +8,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.adhesion import share_on, slipping_pull, standing_pull
+from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.readings import readings
 from gradehaul.haulage.bench.adhesion_fit import deviation
 from gradehaul.haulage.bench.benched import with_bench, work_out
 from gradehaul.haulage.bench.reduction import student
-from gradehaul.haulage.check import check
-from gradehaul.haulage.layout import Layout
-from gradehaul.haulage.readings import readings
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan import read_plan
-from gradehaul.show.reading_units import reader_of
-from gradehaul.show.readings_text import readings_page
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.bench.text import readings_page
 from haulage.bench.tables import GF, reading, string
 
 PLAN = """

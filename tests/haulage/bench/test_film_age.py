@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.bench.film_age import _levels, recovery
-from gradehaul.haulage.layout import Layout
 from gradehaul.plan import read_plan
 from haulage.bench.tables import GF
 

@@ -7,9 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import Pulls
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import RouteTrust

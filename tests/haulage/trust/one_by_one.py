@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.profile import RouteProfile, route_profile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.trust.draws import Draws

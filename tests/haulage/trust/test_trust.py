@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from one_by_one import OneByOne
 
+from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.scatter import pool
 from gradehaul.haulage.demand import AS_PLANNED
-from gradehaul.haulage.layout import Layout
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust import draws as trust_draws

@@ -2,7 +2,6 @@
 
 import random
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,10 +12,10 @@ from gradehaul.errors import DrawingError
 from gradehaul.plan import read_plan
 from gradehaul.plan.drawing.assembly import assemble, terms
 from gradehaul.plan.drawing.dxf.reading import read_drawing
-from gradehaul.plan.writer import Changes, new_plan, updated_plan
+from gradehaul.plan.edit.writer import Changes, new_plan, updated_plan
 from plan.drawing.hand_made import GAUGE, assembled, polyline, straight
+from project import PLANS
 
-PLANS = Path(__file__).parents[3] / "plans"
 TERMS = terms(GAUGE, "mm", ["TRACK"], height_layers=["HEIGHTS"])
 
 

@@ -1,13 +1,10 @@
 """The committed drawings of the demo plans are the ones that the script beside this file makes."""
 
-from pathlib import Path
-
 import pytest
 
 from plan.drawing.dxf_files import ezdxf
 from plan.drawing.make_demo_drawings import DRAWINGS
-
-PLANS = Path(__file__).parents[3] / "plans"
+from project import PLANS
 
 
 def content(document):

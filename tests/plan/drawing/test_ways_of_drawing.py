@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from gradehaul.haulage.check import check
+from gradehaul.haulage.answers.check import check
 from gradehaul.plan import load_plan
 from plan.drawing.dxf_files import MM, new
 from plan.drawing.test_drawn_ways import arc_of, as_blocks, as_splines, pieces

@@ -24,7 +24,7 @@ from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, PredictedPull, Share
-from gradehaul.plan.stock import CLEAN, FRESH, conditions
+from gradehaul.plan.resolve.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]

@@ -11,7 +11,7 @@ from gradehaul.haulage.bench.contradictions import contradictions
 from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
 from gradehaul.plan.records import Note, Plan
-from gradehaul.plan.stock import CLEAN, FRESH
+from gradehaul.plan.resolve.stock import CLEAN, FRESH
 from gradehaul.quantities import convert, describe
 
 MOST_ADHESION, LEAST_ADHESION = 0.60, 0.03

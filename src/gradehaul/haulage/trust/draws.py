@@ -20,7 +20,7 @@ from gradehaul.haulage.adhesion import (
 from gradehaul.haulage.bench.scatter import pooled_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, curve_spread
 from gradehaul.plan.records import Basis, Car, Film, Loco, Plan, PredictedPull
-from gradehaul.plan.stock import CLEAN
+from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.quantities import Reading
 from gradehaul.track.piecewise import FloatArray
 

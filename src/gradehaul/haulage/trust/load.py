@@ -19,7 +19,7 @@ from gradehaul.haulage.trust.percentiles import quantiles
 from gradehaul.haulage.trust.pull import State
 from gradehaul.haulage.trust.running import Drawn, DrawnRun, Leg
 from gradehaul.plan.records import Car, Plan, Power
-from gradehaul.plan.stock import MOST_CARS
+from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.track.piecewise import FloatArray
 
 LOAD_DRAWS = 1_000

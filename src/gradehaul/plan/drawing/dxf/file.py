@@ -20,7 +20,7 @@ from typing import Any
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.names import clean, cut
-from gradehaul.plan.near_file import near_file
+from gradehaul.plan.text.near_file import near_file
 
 LARGEST_FILE = 200_000_000
 """The most bytes a drawing may have."""

@@ -1,0 +1,1 @@
+"""Clearances between tracks, and the shape of single tracks, by the standards."""

@@ -1,0 +1,269 @@
+"""Clearances: what of a plan passes, is to be looked at, or fails beside the standards, place by place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from gradehaul.design.clearance.meetings import Meeting, meetings
+from gradehaul.design.clearance.rules import ASKED, Asked, Finding, Outcome, Standard, figures, standard_of
+from gradehaul.design.clearance.shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
+from gradehaul.design.clearance.string_lining import Tightest, tightest
+from gradehaul.errors import QuantityError, RouteError
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.views.plan_view import on_tracks
+from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities import read_quantity
+from gradehaul.track.map.closing import misclosure
+
+
+@dataclass(frozen=True, slots=True)
+class Unchecked:
+    """What was left out, and why."""
+
+    what: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.what}, since {self.reason}"
+
+
+@dataclass(frozen=True, slots=True)
+class Clearances:
+    """Everything that was judged on a plan, and the figures it was judged by."""
+
+    plan: Plan
+    asked: Asked
+    standard: Standard
+    findings: tuple[Finding, ...]
+    notes: tuple[Note, ...]
+    unchecked: tuple[Unchecked, ...]
+
+    def count(self, outcome: Outcome) -> int:
+        """Return how many places came out so."""
+        return sum(finding.outcome == outcome for finding in self.findings)
+
+    def ranked(self) -> tuple[Finding, ...]:
+        """Return the findings, what fails first, then what is to be looked at; each in the order of the rules."""
+        order: tuple[Outcome, ...] = ("fail", "look", "pass")
+        return tuple(sorted(self.findings, key=lambda finding: order.index(finding.outcome)))
+
+    @property
+    def passes(self) -> bool:
+        """Whether nothing fails; what is only to be looked at does not count, nor what was not checked."""
+        return not self.count("fail")
+
+    @property
+    def complete(self) -> bool:
+        """Whether everything was checked."""
+        return not self.unchecked
+
+
+def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
+    """Judge a plan by its clearances.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    asked
+        Deck thickness, overhead wire, coupler height and the trains to judge; every train that is named where empty.
+
+    Returns
+    -------
+    Clearances
+        Findings in the order of the rules, along the plan.
+
+    Raises
+    ------
+    DesignError
+        A deck, wire or coupler height that makes no sense.
+    RouteError
+        A train that the plan does not have.
+
+    Examples
+    --------
+    Two turns of a helix of 100 mm a turn in H0: 59 mm are kept free, and the deck takes an assumed 19 mm.
+
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = "H0"
+    ... unit = "mm"
+    ... practice = "NEM"
+    ... railhead.Foot = 0
+    ... line.Helix = { from = "Foot", to = "Top", track = [{ left = 600, angle = 720, rise = 200 }] }
+    ... '''))
+    >>> found = [each for each in clearances(layout).findings if each.rule == "vertical room"]
+    >>> [(each.outcome, round(each.value, 4), round(each.wanted, 4)) for each in found]
+    [('pass', 0.1, 0.078)]
+    """
+    plan, alignment = layout.plan, layout.alignment
+    standard = standard_of(plan, asked)
+    trains = _trains(layout, asked)
+    met = [_judged(each, standard) for each in meetings(alignment, standard)]
+    findings = (
+        *sorted(met, key=lambda each: each.rule != "vertical room"),
+        *radii(plan, standard),
+        *grade_changes(alignment, standard),
+        *reverse_curves(plan, layout.graph, standard),
+        *(finding for name in trains for finding in _string_lining(layout, name, standard)),
+    )
+    notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
+    return Clearances(plan, asked, standard, findings, notes, unchecked)
+
+
+def clearance_asked(
+    unit: str,
+    *,
+    deck: str | None = None,
+    wire: bool = False,
+    overhead: str | None = None,
+    coupler: str | None = None,
+    trains: Sequence[str] = (),
+) -> Asked:
+    """Return what is wanted, with lengths as text; bare lengths read in the plan's unit.
+
+    Raises
+    ------
+    QuantityError
+        Text that is not a length.
+    """
+
+    def read(option: str, text: str | None) -> float | None:
+        try:
+            return None if text is None else read_quantity(text, "length", unit=unit)
+        except QuantityError as error:
+            raise error.at(place=f"--{option}") from error
+
+    return Asked(
+        deck=read("deck", deck),
+        wire=wire,
+        overhead=read("overhead", overhead),
+        coupler=read("coupler", coupler),
+        trains=tuple(trains),
+    )
+
+
+def _judged(met: Meeting, standard: Standard) -> Finding:
+    spacing = standard.spacing
+    if not met.over:
+        outcome = outcome_of(met.apart, met.wanted, met.least, HAIR)
+        words = "they cross on one level" if met.apart == 0.0 else ""
+        if spacing.beyond(met.bend):
+            outcome = "look" if outcome == "pass" else outcome
+            words = words or "sharper than any curve for which a spacing is printed"
+        curved = met.wanted > spacing.straight
+        return Finding(
+            "side room",
+            outcome,
+            met.track,
+            met.at,
+            met.apart,
+            met.wanted,
+            met.least,
+            "; ".join(part for part in (spacing.straight_source, spacing.curve_source if curved else "") if part),
+            other=met.other,
+            other_at=met.other_at,
+            words=words,
+        )
+    upper_first = met.rise < 0
+    deck = figures()["deck"]["source"] if standard.deck_assumed else "as stated"
+    return Finding(
+        "vertical room",
+        outcome_of(abs(met.rise), standard.wanted_height, standard.least_height, HAIR),
+        met.track if upper_first else met.other,
+        met.at if upper_first else met.other_at,
+        abs(met.rise),
+        standard.wanted_height,
+        standard.least_height,
+        f"{standard.height_source}; deck: {deck}",
+        other=met.other if upper_first else met.track,
+        other_at=met.other_at if upper_first else met.at,
+        words="railhead over railhead",
+    )
+
+
+def _trains(layout: Layout, asked: Asked) -> tuple[str, ...]:
+    plan = layout.plan
+    for name in asked.trains:
+        if name not in plan.trains:
+            write = instead(name, plan.trains) or "[train.NAME] with a route and a consist in the plan"
+            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
+    return tuple(dict.fromkeys(asked.trains or plan.trains))
+
+
+def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Finding]:
+    plan = layout.plan
+    named = plan.trains[name]
+    if named.route not in {route.name for route in layout.routes}:
+        return
+    train = made_up(plan, named)
+    rule = figures()["tipping"]
+    worst: Tightest | None = None
+    for each, start in layout.profile(named.route).runs:
+        order = train.after(each.route.run_rounds)
+        found = tightest(each, order, layout.pulls, gauge=plan.scale.gauge, coupler=standard.coupler, start=start)
+        if found is not None and (worst is None or found.share > worst.share):
+            worst, leg, begins = found, each, start
+    if worst is None:
+        return
+    place = next(on_tracks(leg, worst.head - begins, worst.head - begins))
+    way = "pulled inward" if worst.inward else "pushed outward"
+    beyond = "; more than its locomotives give, so it stalls first" if worst.pull_share > 1 else ""
+    counted = " from the end that leads" if train.after(leg.route.run_rounds) != train else ""
+    share = f"{100 * worst.pull_share:.0f} % of the locomotives' pull"
+    yield Finding(
+        "string-lining",
+        "fail" if worst.share >= 1 else "look" if worst.share >= rule["looks"] else "pass",
+        place.track,
+        place.start,
+        worst.share,
+        rule["looks"],
+        1.0,
+        f"{rule['source']}; coupler height: {standard.coupler_source}",
+        kind="share",
+        words=f"vehicle {worst.vehicle}{counted}, {way} at {share}{beyond}",
+        at_most=True,
+        train=name,
+        head_at=worst.head,
+    )
+
+
+def _unchecked(layout: Layout, standard: Standard, trains: Sequence[str]) -> Iterator[Unchecked]:
+    """Yield what could not be judged."""
+    plan, positions = layout.plan, layout.alignment.positions
+    frames = {track.frame for track in positions.tracks.values()}
+    off = [closure for closure in positions.closures if closure.severity > 1.0]
+    if off:
+        worst = max(off, key=lambda closure: closure.severity)
+        one = len(off) == 1
+        what = ("place" if one else "places") if worst.stated else ("loop" if one else "loops")
+        misses = ("misses" if one else "miss") + ("" if worst.stated else " closing")
+        most = "" if one else "up to "
+        yield Unchecked(
+            "over and beside",
+            f"{len(off)} {what} {misses} by {most}{misclosure(plan, worst)}, at joint {worst.joint}",
+        )
+    if len(frames) > 1:
+        yield Unchecked(
+            f"over and beside between {len(frames)} parts of the plan", "nothing says how they lie to one another"
+        )
+    if standard.longest is None:
+        yield Unchecked("radius and reverse curves", "the plan has no stock")
+    routes = {route.name for route in layout.routes}
+    if lost := [name for name in trains if plan.trains[name].route not in routes]:
+        yield Unchecked(f"tipping of {', '.join(map(quoted, lost))}", "no way was found for the route")
+
+
+def _notes(layout: Layout, standard: Standard) -> Iterator[Note]:
+    if standard.longest is None:
+        yield Note("stock", "the plan has none: curves widen for the longest")
+    if standard.deck_assumed:
+        yield Note("deck", "its thickness with roadbed and track is assumed; --deck says what it is")
+    if standard.overhead_assumed:
+        yield Note(
+            "wire", "the height of the overhead line over its lowest wire is assumed; --overhead says what it is"
+        )
+    yield from layout.alignment.notes

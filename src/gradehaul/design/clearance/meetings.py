@@ -1,0 +1,254 @@
+"""Meetings: every place where tracks pass over, under or beside one another, with the room there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.design.clearance.chords import closest, near_pairs
+from gradehaul.design.clearance.places import WorstPlaces
+from gradehaul.design.clearance.rail import gaps_between
+from gradehaul.design.clearance.rules import Standard
+from gradehaul.track.alignment import Alignment
+from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.proximity.nearness import chords_of, sharpest
+
+Integers = NDArray[np.intp]
+
+_SAGITTA = 1 / 200
+"""How far a chord may stray from its track while places are looked for, as a share of the fouling distance."""
+_LONGEST = 2.0
+"""The longest such chord, in fouling distances."""
+_ONWARD = 1.5
+"""Along the rail without reversal, what lies this many search distances ahead or nearer is the track itself."""
+_PARTING = 20.0
+"""Tracks that part at a joint are not judged up to this many track centers along the rail, both legs together: a
+turnout of 1 in 8 needs 16 to part by one."""
+_BESIDE = 1.25
+"""Tracks no farther apart than so many times the room they need lie beside one another."""
+_ROUNDING = 1e-5
+"""Places nearer than this to the start of a track, m, are there."""
+_SQUARE = 0.03
+"""The nearest places of two chords count as side by side up to this share of the fouling distance along the rail."""
+_LEVEL = 0.05
+"""Tracks that cross with less than this share of the clear height between their railheads cross on one level."""
+
+
+class Meeting(NamedTuple):
+    """The tightest place of one stretch where two tracks (or turns of one) pass: `over` one another or beside.
+
+    `rise` is the height of the second railhead over the first, `apart` the distance of centers in the plane, `least`
+    and `wanted` the centers needed there, curves allowed for; m. `bend` is the sharper curvature there, 1/m. Tracks
+    that cross on one level are beside one another, 0 m apart.
+    """
+
+    over: bool
+    track: str
+    at: float
+    other: str
+    other_at: float
+    rise: float
+    apart: float
+    least: float
+    wanted: float
+    bend: float
+
+
+def meetings(alignment: Alignment, standard: Standard) -> list[Meeting]:
+    """Return every meeting in a plan, frame by frame; frames whose map does not close are left out.
+
+    Tracks over one another are those whose railheads differ by half the clear height or more, up to twice the height
+    that is wanted, where stock on one reaches over the other; and those that cross with any less height, but for what
+    crosses on one level. Tracks beside are all others no farther apart than 1.25 times the room they need. Where a line
+    goes on, and where lines part at a turnout, there is no meeting.
+    """
+    positions = alignment.positions
+    names: dict[int, list[str]] = {}
+    for name, track in positions.tracks.items():
+        if positions.usable(track.frame):
+            names.setdefault(track.frame, []).append(name)
+    return [each for members in names.values() for each in _Frame(alignment, members, standard).meetings()]
+
+
+class _Pairs(NamedTuple):
+    """Pairs of chords that meet: their numbers, the places on their tracks, and what is there; shape (n,) each."""
+
+    one: Integers
+    two: Integers
+    at: FloatArray
+    other_at: FloatArray
+    rise: FloatArray
+    apart: FloatArray
+    least: FloatArray
+    wanted: FloatArray
+
+    def take(self, which: Any) -> _Pairs:  # noqa: ANN401 - whatever numpy takes for an index
+        return _Pairs(*(column[which] for column in self))
+
+
+class _Frame:
+    """All track of one frame as chords."""
+
+    def __init__(self, alignment: Alignment, names: Sequence[str], standard: Standard) -> None:
+        self.alignment = alignment
+        self.names = names
+        self.standard = standard
+        self.spacing = spacing = standard.spacing
+        self.highest = 2 * standard.wanted_height
+        self.chords = chords_of(
+            alignment,
+            alignment.positions,
+            names,
+            stray=spacing.fouling * _SAGITTA,
+            longest=spacing.fouling * _LONGEST,
+        )
+        self.bend = sharpest(alignment, names, self.chords)
+        lines = {name: number for number, name in enumerate(alignment.plan.lines)}
+        tracks = alignment.plan.tracks
+        self.line = np.array([lines[tracks[name].line] for name in names])[self.chords.track]
+        self.length = np.array([alignment.tracks[name].length for name in names])
+        self.wide = spacing.overhang(self.bend)
+        most = self.bend.max(keepdims=True)
+        self.reach = _BESIDE * max(
+            float(spacing.wanted(most, most)[0]), spacing.straight + 2 * float(spacing.overhang(most)[0])
+        )
+        self._gaps = gaps_between(alignment, names, _ONWARD * self.reach, _PARTING * spacing.straight)
+
+    def meetings(self) -> Iterator[Meeting]:
+        found = [self._judged(*part) for part in near_pairs(self.chords.ends, self.reach, self.highest)]
+        pairs = _Pairs(*(np.concatenate(column) for column in zip(*found, strict=True))) if found else None
+        if pairs is None or not pairs.one.size:
+            return
+        over = np.abs(pairs.rise) >= 0.5 * self.standard.height
+        low = self._crossing_low(pairs, over)
+        places = WorstPlaces(
+            self.alignment, self.names, half=0.5 * self.spacing.fouling, reach=2.0 * _LONGEST * self.spacing.fouling
+        )
+        for kind in (False, True):
+            some = np.flatnonzero((over | low) == kind)
+            of_kind = pairs.take(some)
+            short = np.abs(of_kind.rise) if kind else of_kind.apart - of_kind.wanted
+            worst = np.array(list(_worst_of_each(of_kind, short, self.line)), dtype=np.intp)
+            yield from self._refined(pairs.take(some[worst]), low[some[worst]], places, over=kind)
+
+    def _crossing_low(self, pairs: _Pairs, over: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Return which pairs lie where tracks cross over one another with less than half the clear height.
+
+        As far as either track reaches over the other there, they are over one another and not beside.
+        """
+        low = np.zeros(over.size, dtype=bool)
+        crosses = np.flatnonzero((pairs.apart == 0.0) & ~over)
+        crosses = crosses[np.abs(pairs.rise[crosses]) >= _LEVEL * self.standard.height]
+        if not crosses.size:
+            return low
+        from scipy.spatial import cKDTree
+
+        ends = self.chords.ends[:, :, :2]
+        place = (
+            ends[pairs.one, 0]
+            + (ends[pairs.one, 1] - ends[pairs.one, 0])
+            * (
+                ((pairs.at - self.chords.span[pairs.one, 0]) / np.diff(self.chords.span[pairs.one])[:, 0])[
+                    :, np.newaxis
+                ]
+            )
+        )
+        below = np.flatnonzero(~over)
+        tree = cKDTree(place[below])
+        for number in crosses.tolist():
+            step, other = (ends[k, 1] - ends[k, 0] for k in (pairs.one[number], pairs.two[number]))
+            sine = abs(step[0] * other[1] - step[1] * other[0]) / float(np.hypot(*step) * np.hypot(*other))
+            reach = float(pairs.least[number]) / max(sine, 1e-3)
+            near = below[tree.query_ball_point(place[number], reach)]
+            same = (self.line[pairs.one[near]] == self.line[pairs.one[number]]) & (
+                self.line[pairs.two[near]] == self.line[pairs.two[number]]
+            )
+            low[near[same & (pairs.apart[near] < pairs.least[near])]] = True
+        return low
+
+    def _judged(self, one: Integers, two: Integers) -> _Pairs:
+        """Return the pairs of chords that meet, without those that are one track going on or two that part."""
+        ends, span, track = self.chords.ends, self.chords.span, self.chords.track
+        kept = (track[one] != track[two]) | (span[two, 0] - span[one, 1] >= _ONWARD * self.reach)
+        one, two = one[kept], two[kept]
+        share, other, apart, slip = closest(ends[one, :, :2], ends[two, :, :2])
+        near = (slip <= _SQUARE * self.spacing.fouling) & (apart < self.reach)
+        one, two, share, other, apart = one[near], two[near], share[near], other[near], apart[near]
+        rise = (1 - other) * ends[two, 0, 2] + other * ends[two, 1, 2]
+        rise -= (1 - share) * ends[one, 0, 2] + share * ends[one, 1, 2]
+        over = np.abs(rise) >= 0.5 * self.standard.height
+        beside = self.spacing.wanted(self.bend[one], self.bend[two])
+        above = self.spacing.fouling + self.wide[one] + self.wide[two]
+        least = np.where(over, above, self.spacing.least(self.bend[one], self.bend[two]))
+        meets = np.where(over, (apart < above) & (np.abs(rise) < self.highest), apart < _BESIDE * beside)
+        at = span[one, 0] + share * (span[one, 1] - span[one, 0])
+        other_at = span[two, 0] + other * (span[two, 1] - span[two, 0])
+        pairs = _Pairs(one, two, at, other_at, rise, apart, least, beside).take(meets)
+        onward, parting = self._rail_between(pairs)
+        own = (onward < _ONWARD * self.reach) | ((parting < _PARTING * self.spacing.straight) & ~over[meets])
+        return pairs.take(~own)
+
+    def _rail_between(self, pairs: _Pairs) -> tuple[FloatArray, FloatArray]:
+        """Return the rail between the places of each pair, m: running on without reversal, and by parting."""
+        keys, gaps = self._gaps
+        found = np.full((2, pairs.one.size), np.inf)
+        a, b = self.chords.track[pairs.one], self.chords.track[pairs.two]
+        found[0] = np.where(a == b, np.abs(pairs.at - pairs.other_at), np.inf)
+        if not keys.size:
+            return found[0], found[1]
+        for one in (0, 1):
+            for two in (0, 1):
+                key = (2 * a + one) * (2 * len(self.names)) + 2 * b + two
+                place = np.minimum(np.searchsorted(keys, key), keys.size - 1)
+                hit = keys[place] == key
+                to_end = pairs.at if one == 0 else self.length[a] - pairs.at
+                to_other = pairs.other_at if two == 0 else self.length[b] - pairs.other_at
+                for kind in (0, 1):
+                    rail = np.where(hit, gaps[place, kind], np.inf) + to_end + to_other
+                    found[kind] = np.minimum(found[kind], rail)
+        return found[0], found[1]
+
+    def _refined(self, pairs: _Pairs, low: NDArray[np.bool_], places: WorstPlaces, *, over: bool) -> Iterator[Meeting]:
+        """Yield the worst place near each pair of chords, on the true arcs."""
+        one, two = self.chords.track[pairs.one], self.chords.track[pairs.two]
+        if over:
+            floor = np.where(low, 0.0, 0.5 * self.standard.height)
+            found = places.lowest(one, two, pairs[2:6], (self.wide[pairs.one], self.wide[pairs.two]), floor)
+        else:
+            found = places.nearest(one, two, pairs[2:6], 0.5 * self.standard.height)
+        bend = np.maximum(self.bend[pairs.one], self.bend[pairs.two])
+        columns = (one, two, *found, pairs.least, pairs.wanted, bend)
+        for a, b, at, other_at, *rest in zip(*(column.tolist() for column in columns), strict=True):
+            here, there = (0.0 if place < _ROUNDING else place for place in (at, other_at))
+            yield Meeting(over, self.names[a], here, self.names[b], there, *rest)
+
+
+def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator[int]:
+    """Yield the number of the worst pair of each connected stretch of pairs of chords."""
+    if not pairs.one.size:
+        return
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    count = line.size + 1
+    key = pairs.one * count + pairs.two
+    order = np.argsort(key)
+    ranked = key[order]
+    edges: list[tuple[Integers, Integers]] = []
+    for up, across in ((0, 1), (1, 0), (1, 1), (1, -1)):
+        one, two = pairs.one + up, pairs.two + across
+        inside = (one < line.size) & (two >= 0) & (two < line.size)
+        place = np.minimum(np.searchsorted(ranked, one * count + two), ranked.size - 1)
+        hit = inside & (ranked[place] == one * count + two)
+        one, two = np.where(inside, one, 0), np.where(inside, two, 0)
+        hit &= (line[one] == line[pairs.one]) & (line[two] == line[pairs.two])
+        edges.append((np.flatnonzero(hit), order[place[hit]]))
+    row, column = (np.concatenate(part) for part in zip(*edges, strict=True))
+    graph = coo_array((np.ones(row.size), (row, column)), shape=(key.size, key.size))
+    stretch = connected_components(graph, directed=False)[1]
+    by_stretch = np.lexsort((short, stretch))
+    for first in np.flatnonzero(np.diff(stretch[by_stretch], prepend=-1)):
+        yield int(by_stretch[first])

@@ -1,0 +1,163 @@
+"""What clearances are judged by: figures of the standards and of common practice, each with its source."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, Literal
+
+from gradehaul.errors import DesignError
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
+from gradehaul.scales import clear_height
+from gradehaul.track.proximity.spacing import Spacing, longest_stock, spacing_of
+
+Outcome = Literal["pass", "look", "fail"]
+Rule = Literal["vertical room", "side room", "radius", "change of grade", "reverse curve", "string-lining"]
+
+INCH = 0.0254
+_MOST_GAUGES = 50
+"""Decks and couplers are at most so many gauges."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is wanted: deck with roadbed and track, m, wire and the line's height over it, coupler height, m, trains.
+
+    What is None is assumed.
+    """
+
+    deck: float | None = None
+    wire: bool = False
+    overhead: float | None = None
+    coupler: float | None = None
+    trains: tuple[str, ...] = ()
+
+
+ASKED = Asked()
+"""What is asked where nothing is said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One judgment: values and bounds are lengths, m, or plain ratios (`kind`).
+
+    `least` is the bound below (or, `at_most`, above) which it fails, `wanted` the one from which on it passes; `at` is
+    where on the track, m from its start in its line's direction. For a train that is where its head is, and `head_at`
+    the same place on its route, m.
+    """
+
+    rule: Rule
+    outcome: Outcome
+    track: str
+    at: float
+    value: float
+    wanted: float
+    least: float
+    source: str
+    kind: Literal["length", "share", "grade"] = "length"
+    other: str = ""
+    other_at: float | None = None
+    words: str = ""
+    at_most: bool = False
+    train: str = ""
+    head_at: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Standard:
+    """The figures for one plan, m; `longest` is the longest stock over couplers, None where there is none."""
+
+    height: float
+    height_source: str
+    deck: float
+    deck_assumed: bool
+    overhead: float
+    """Height of the overhead line above its lowest wire; 0 without wire."""
+    overhead_assumed: bool
+    spacing: Spacing
+    longest: float | None
+    coupler: float
+    coupler_source: str
+
+    @property
+    def wanted_height(self) -> float:
+        """Railhead over railhead from which on it passes, m."""
+        return self.height + self.overhead + self.deck
+
+    @property
+    def least_height(self) -> float:
+        """Railhead over railhead under which it fails, m; what is assumed does not count."""
+        overhead = 0.0 if self.overhead_assumed else self.overhead
+        return self.height + overhead + (0.0 if self.deck_assumed else self.deck)
+
+
+@cache
+def figures() -> Mapping[str, Any]:
+    """Return the table of figures."""
+    return tomllib.loads(files("gradehaul.design.clearance").joinpath("clearances.toml").read_text(encoding="utf-8"))
+
+
+def standard_of(plan: Plan, asked: Asked) -> Standard:
+    """Return the figures that hold for a plan.
+
+    Raises
+    ------
+    DesignError
+        A deck or a coupler height that makes no sense.
+    PlanError
+        No practice has a clear height for the scale.
+    """
+    table, scale = figures(), plan.scale
+    if asked.overhead is not None and not asked.wire:
+        raise DesignError("it counts under wire only", place="--overhead", write="--wire beside it")
+    _refuse(asked, plan)
+    if asked.wire:
+        if scale.wire_height is None:
+            raise DesignError("no standard has a height under wire for this scale", place="--wire", write="no --wire")
+        height, field = scale.wire_height, "wire_height"
+    else:
+        height = clear_height(scale, plan.practice)
+        field = "nmra_clear_height" if height == scale.nmra_clear_height else "clear_height"
+    source = scale.source(field)
+    overhead = 0.0
+    if asked.wire:
+        overhead = table["overhead"]["full_size"] / scale.ratio if asked.overhead is None else asked.overhead
+        source += f"; overhead line: {table['overhead']['source' if asked.overhead is None else 'rule']}"
+    couplers = table["coupler"]
+    full_size = scale.gauge * scale.ratio
+    widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
+    return Standard(
+        height=height,
+        height_source=source,
+        deck=table["deck"]["thickness"] / 1000 if asked.deck is None else asked.deck,
+        deck_assumed=asked.deck is None,
+        overhead=overhead,
+        overhead_assumed=asked.wire and asked.overhead is None,
+        spacing=spacing_of(plan),
+        longest=longest_stock(plan),
+        coupler=widest["inches"] * INCH / scale.ratio if asked.coupler is None else asked.coupler,
+        coupler_source=couplers["source"] if asked.coupler is None else "as stated",
+    )
+
+
+def _refuse(asked: Asked, plan: Plan) -> None:
+    """Refuse lengths that make no sense."""
+    most = _MOST_GAUGES * plan.scale.gauge
+    for name, value, what, example in (
+        ("deck", asked.deck, "the thickness of the deck", "--deck 19mm"),
+        ("overhead", asked.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
+        ("coupler", asked.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
+    ):
+        if value is None or (0 <= value <= most and (value > 0 or name != "coupler")):
+            continue
+        if value > most:
+            text, write = f"{name} must be at most {describe(most, 'length', plan.unit)}", what
+        elif name == "coupler":
+            text, write = "a coupler is above the railhead", example
+        else:
+            text, write = f"{what} is 0 or more", example
+        raise DesignError(text, place=f"--{name}", found=describe(value, "length", plan.unit), write=write)

@@ -1,0 +1,226 @@
+"""The shape of single tracks: radius against stock, change of grade, and curves of opposite hand too near together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from gradehaul.design.clearance.rules import Finding, Outcome, Standard, figures
+from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.plan.records import Plan, Track
+from gradehaul.track.alignment import Alignment
+from gradehaul.track.heights.vertical import UNCHANGED
+from gradehaul.track.piecewise import FloatArray
+
+_TIE = 1e-9
+HAIR = 5e-5
+"""Room of which less than this is wanting, m, passes: it is rounding, and no builder lays track closer."""
+
+
+def outcome_of(value: float, wanted: float, least: float, hair: float = 0.0) -> Outcome:
+    """Return how a value that must not be small is judged, with a tie for what is exact on paper.
+
+    Examples
+    --------
+    >>> outcome_of(0.6, 0.5, 0.4), outcome_of(0.45, 0.5, 0.4), outcome_of(0.3, 0.5, 0.4)
+    ('pass', 'look', 'fail')
+    """
+    told = value * (1 + _TIE) + hair
+    return "pass" if told >= wanted else "look" if told >= least else "fail"
+
+
+def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
+    """Judge the radius of every curve: by NEM 111 where it has the scale, and over the length of the longest stock.
+
+    NEM 111 is the law of the practice NEM; under another practice what is sharper is to be looked at.
+    """
+    rule = figures()["radius_over_length"]
+    for track in plan.tracks.values():
+        if track.kind != "curve":
+            continue
+        radius = 1.0 / abs(track.curvature)
+        if plan.scale.permitted_radii is not None and standard.longest is not None:
+            group = standard.spacing.group
+            number = "ABC".index(group)
+            least = plan.scale.permitted_radii[number]
+            main = plan.scale.branch_radii[number] if plan.scale.branch_radii else least
+            touching = plan.scale.buffer_radii[number] / plan.scale.gauge if plan.scale.buffer_radii else 0.0
+            found = outcome_of(radius, main, least)
+            yield Finding(
+                "radius",
+                "look" if found == "fail" and plan.practice != "NEM" else found,
+                track.id,
+                0.0,
+                radius,
+                main,
+                least,
+                f"{plan.scale.source('permitted_radii')}; where side buffers touch: {touching:.0f} gauges",
+                words=f"stock of group {group}",
+            )
+        if standard.longest is not None:
+            wanted, least = (rule[key] * standard.longest for key in ("passes", "fails"))
+            yield Finding(
+                "radius",
+                outcome_of(radius, wanted, least),
+                track.id,
+                0.0,
+                radius,
+                wanted,
+                least,
+                rule["source"],
+                words=f"{radius / standard.longest:.2f} lengths of the longest stock",
+            )
+
+
+class _Change(NamedTuple):
+    """A change of grade: its place, how much, and over which length, m."""
+
+    track: str
+    at: float
+    change: float
+    length: float
+
+
+def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]:
+    """Judge every change of grade by the length over which it happens, against that of practice.
+
+    It passes where the vertical curve has the practice's length. It never fails: how sharp a break couplers and driven
+    wheels still take depends on shapes that no plan tells.
+    """
+    rule = figures()["grade_change"]
+    each = standard.longest or rule["full_size"] / alignment.plan.scale.ratio
+    for change in _changes(alignment):
+        wanted = each * abs(change.change) / 0.01
+        yield Finding(
+            "change of grade",
+            outcome_of(change.length, wanted, 0.0),
+            change.track,
+            change.at,
+            change.length,
+            wanted,
+            0.0,
+            rule["source"],
+            words=f"the grade changes by {100 * change.change:+.2f} %",
+        )
+
+
+def _changes(alignment: Alignment) -> Iterator[_Change]:
+    plan = alignment.plan
+    for chain in alignment.chains:
+        order = [(alignment.tracks[track.id], forward) for track, forward in chain.tracks(plan)]
+        pieces = [track.railhead if forward else track.railhead.reverse() for track, forward in order]
+        start = np.concatenate([[0.0], np.cumsum([piece.stop for piece in pieces])])
+        breaks = np.concatenate([s + piece.breaks[:-1] for s, piece in zip(start, pieces, strict=False)] + [start[-1:]])
+        slopes = np.concatenate([piece.slopes for piece in pieces])
+        seconds = np.concatenate([piece.seconds for piece in pieces])
+        spans = [*_bends(breaks, slopes, seconds)]
+        if chain.closed:
+            kink = slopes[0] - (slopes[-1] + seconds[-1] * (breaks[-1] - breaks[-2]))
+            if abs(kink) > UNCHANGED:
+                spans.append((0.0, float(kink), 0.0))
+        for middle, change, length in spans:
+            number = min(int(np.searchsorted(start[1:], middle - 1e-9)), len(order) - 1)
+            track, forward = order[number]
+            at = middle - start[number]
+            yield _Change(track.id, float(at if forward else track.length - at), change, length)
+    for joint in plan.joints.values():
+        if joint.kind in ("end", "plain"):
+            continue
+        for one, other in joint.through:
+            slope = []
+            for end in (one, other):
+                tracks = plan.lines[end.line].tracks
+                railhead = alignment.tracks[(tracks[0] if end.end == "from" else tracks[-1]).id].railhead
+                piece = railhead if end.end == "from" else railhead.reverse()
+                slope.append(float(piece.slopes[0]))
+            if abs(slope[0] + slope[1]) > UNCHANGED:
+                tracks = plan.lines[one.line].tracks
+                track_ = tracks[0] if one.end == "from" else tracks[-1]
+                yield _Change(track_.id, 0.0 if one.end == "from" else track_.length, slope[0] + slope[1], 0.0)
+
+
+def _bends(breaks: FloatArray, slopes: FloatArray, seconds: FloatArray) -> Iterator[tuple[float, float, float]]:
+    """Yield the middle, the change and the length of every change of grade along a chain."""
+    width = np.diff(breaks)
+    ends = slopes + seconds * width
+    begin: float | None = None
+    change = 0.0
+    for k in range(width.size):
+        kink = slopes[k] - ends[k - 1] if k else 0.0
+        if abs(kink) > UNCHANGED:
+            yield float(breaks[k]), float(kink), 0.0
+        if seconds[k] == 0.0:
+            continue
+        same = begin is not None and abs(seconds[k] - seconds[k - 1]) <= 1e-9 * abs(seconds[k]) and k > 0
+        if not same:
+            begin, change = float(breaks[k]), 0.0
+        change += float(seconds[k] * width[k])
+        goes_on = k + 1 < width.size and abs(seconds[k + 1] - seconds[k]) <= 1e-9 * abs(seconds[k])
+        if not goes_on and begin is not None:
+            if abs(change) > UNCHANGED:
+                yield 0.5 * (begin + float(breaks[k + 1])), change, float(breaks[k + 1]) - begin
+            begin = None
+
+
+def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iterator[Finding]:
+    """Judge curves of opposite hand that follow one another: the straight between against the longest stock.
+
+    Where an easement carries the curvature over it is to be looked at; without straight or easement it fails where
+    the sharper radius is under 3 lengths of the longest stock, and is to be looked at else.
+    """
+    if standard.longest is None:
+        return
+    rule = figures()["reverse_curve"]
+    tracks = plan.tracks
+    told: set[frozenset[str]] = set()
+    for start in graph.successors:
+        curve = tracks[start.track]
+        if curve.kind != "curve":
+            continue
+        hand = curve.curvature if start.forward else -curve.curvature
+        for other, gap, eased in _next_curves(graph, tracks, start, standard.longest, curve.ease > 0):
+            bend = tracks[other.track].curvature if other.forward else -tracks[other.track].curvature
+            pair = frozenset({start.track, other.track})
+            if hand * bend >= 0 or pair in told:
+                continue
+            told.add(pair)
+            sharper = 1.0 / max(abs(hand), abs(bend))
+            eases = eased or tracks[other.track].ease > 0
+            bad = gap <= 1e-6 and not eases and sharper < 3 * standard.longest * (1 - _TIE)
+            at = curve.length if start.forward else 0.0
+            yield Finding(
+                "reverse curve",
+                "fail" if bad else "look",
+                start.track,
+                at,
+                gap,
+                standard.longest,
+                0.0,
+                rule["source"],
+                other=other.track,
+                other_at=0.0 if other.forward else tracks[other.track].length,
+                words="with an easement between" if eases else "no straight between" if gap <= 1e-6 else "",
+            )
+
+
+def _next_curves(
+    graph: MovementGraph, tracks: dict[str, Track], start: Way, reach: float, eased: bool
+) -> Iterator[tuple[Way, float, bool]]:
+    """Yield the curves next after one, with the straight between and whether an easement lies there."""
+    queue = [(way, 0.0, eased) for way in graph.successors[start]]
+    seen: set[Way] = set()
+    while queue:
+        way, gap, eases = queue.pop()
+        if way in seen:
+            continue
+        seen.add(way)
+        track = tracks[way.track]
+        if track.kind == "curve":
+            yield way, gap, eases
+            continue
+        easement = track.kind == "easement"
+        onward = gap if easement else gap + track.length
+        if onward < reach * (1 - _TIE):
+            queue += [(each, onward, eases or easement) for each in graph.successors[way]]

@@ -1,0 +1,1 @@
+"""Helix and incline: a climb that is not built yet."""

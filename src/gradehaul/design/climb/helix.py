@@ -1,0 +1,324 @@
+"""A helix: round or with straight sides, one track or two: its geometry, its head room, its floor and its plan."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from gradehaul.design.climb.easing import easement_shift
+from gradehaul.design.climb.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
+from gradehaul.design.climb.steps import steps_of
+from gradehaul.errors import DesignError
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
+from gradehaul.scales import Scale, clear_height
+from gradehaul.track.piecewise import FloatArray
+
+GUARD = (
+    "A train can fall from a helix: put guard rails or edging at least as high as the axles along every open side; "
+    "keep children away from open drops. A deck bears only as it is built: follow local codes, and ask a qualified "
+    "person where structure, mains or stairs are touched."
+)
+"""What is said with every helix."""
+
+TRACK_HEIGHT = 0.512
+"""Height of rail and ties at full size, m: 3.2 mm in N, in a stack of 6.0 + 4.0 + 3.2 + 37.0 mm on one private page
+(assumed)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """How a helix is built, all lengths in m.
+
+    Attributes
+    ----------
+    straight
+        Length of each of its two straight sides, 0 for a round helix.
+    ease
+        Length of the easement at each end of a curve.
+    deck, roadbed, track
+        Thickness of the deck, of the roadbed on it, and height of the track on that.
+    clear
+        Clear height wanted above the railhead.
+    edge
+        From the center of the outermost track to the edge of the floor it needs.
+    near
+        Distance between track centers at which stock beside a track is clear of what is over it.
+    centers
+        Distance between the centers of two tracks; None for one track.
+    vertical
+        Length of the vertical curves; None for what is usual for the grade.
+    """
+
+    straight: float
+    ease: float
+    deck: float
+    roadbed: float
+    track: float
+    clear: float
+    edge: float
+    near: float
+    centers: float | None = None
+    vertical: float | None = None
+
+    @property
+    def structure(self) -> float:
+        """Deck, roadbed and track together, m."""
+        return self.deck + self.roadbed + self.track
+
+
+def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
+    """Return a round helix of one track on a deck of 1/2 in with 1/4 in of roadbed, which are assumed.
+
+    The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
+    the room kept beside it.
+
+    Examples
+    --------
+    >>> from gradehaul.scales import scale_named
+    >>> build = usual_build(scale_named("H0"), "NEM")
+    >>> build.clear, round(1000 * build.structure, 1)
+    (0.059, 24.9)
+    """
+    return Build(
+        straight=0.0,
+        ease=0.0,
+        deck=0.0127,
+        roadbed=0.00635,
+        track=TRACK_HEIGHT / scale.ratio,
+        clear=clear_height(scale, "NEM" if practice == "NEM" else "NMRA"),
+        edge=0.5 * scale.stock_width + scale.side_clearance,
+        near=scale.fouling_distance,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Helix:
+    """A helix: radius of its (inner) track, turns, total rise; lengths in m.
+
+    It climbs evenly from the start of its first curve to the end of its last. A round one of radius R and N turns is
+    2πR N + e long with an easement e at each end (each easement turns e / 2R, as long an arc would turn e / R).
+
+    Examples
+    --------
+    A helix of radius 24 in that rises 4 in a turn has a grade of 4 / (2π 24) = 2.65 %.
+
+    >>> from gradehaul.scales import scale_named
+    >>> helix = Helix(24 * 0.0254, 3.0, 12 * 0.0254, usual_build(scale_named("HO")))
+    >>> round(100 * helix.grade, 2), round(helix.rise_per_turn / 0.0254, 6)
+    (2.65, 4.0)
+    """
+
+    radius: float
+    turns: float
+    rise: float
+    build: Build
+
+    def length_at(self, radius: float) -> float:
+        """Return the length of the climb on a track of a radius, m."""
+        per_turn, once = lengths_of(self.build, self.turns)
+        return per_turn * radius + once
+
+    @property
+    def length(self) -> float:
+        """Length of the climb on the (inner) track, m."""
+        return self.length_at(self.radius)
+
+    @property
+    def outer_radius(self) -> float:
+        """Radius of the outermost track, m."""
+        return self.radius + (self.build.centers or 0.0)
+
+    @property
+    def grade(self) -> float:
+        """Grade of the (inner) track."""
+        return self.rise / self.length
+
+    @property
+    def outer_grade(self) -> float:
+        """Grade of the outermost track, which is longer for the same rise, and so flatter."""
+        return self.rise / self.length_at(self.outer_radius)
+
+    @property
+    def rise_per_turn(self) -> float:
+        """Rise in one whole turn, m, where a turn goes on in another."""
+        return self.grade * turn_length(self.build, self.radius)
+
+    def effective_grade(self, coefficient: float, *, outer: bool = False) -> float:
+        """Return the grade with what its curves add, C / R, on the (inner) or the outermost track."""
+        radius, grade = (self.outer_radius, self.outer_grade) if outer else (self.radius, self.grade)
+        return grade + coefficient / radius
+
+    @property
+    def stacked(self) -> bool:
+        """Whether any turn lies over another."""
+        return self.turns > 1 - 1e-9
+
+    def clear_left(self, vertical: float) -> float:
+        """Return the least clear height left over a railhead, m, under the deck of the turn above.
+
+        Between two turns that is the rise per turn less track, roadbed and deck. At the foot and at the top it is less:
+        there a level approach leads in beside the helix, under (or over) track that is lower (or higher) by what it
+        climbs until the approach is clear of it; and a vertical curve lifts the foot. The approach is clear of a track
+        of radius R once it is a fouling distance d outside, at an angle of arccos(R / (R + d)).
+
+        Parameters
+        ----------
+        vertical
+            Length of the vertical curves, m.
+        """
+        return float(clear_height_left(self.build, self.radius, self.grade, self.rise_per_turn, vertical))
+
+    @property
+    def floor(self) -> tuple[float, float]:
+        """Length and width of the floor it needs, m, without its approaches.
+
+        An easement lies outside its curve by e² / 24 R at most (textbooks) and reaches e / 2 out of a half turn.
+        """
+        build, radius = self.build, self.outer_radius
+        width = 2 * (radius + easement_shift(build.ease, radius) + build.edge)
+        if not build.straight:
+            return width, width
+        return 2 * (radius + build.edge) + build.straight + build.ease, width
+
+    def vertical(self, stock: Plan) -> float:
+        """Return the length of its vertical curves, m: as wished, else what is usual for its grade."""
+        wished = self.build.vertical
+        return usual_vertical_curve(self.grade, stock) if wished is None else wished
+
+    def hill(self, stock: Plan) -> Hill:
+        """Return it as a plan with the stock of another: level approaches as long as the vertical curves at both ends.
+
+        With two tracks the outer climbs (route ``Up``), and the inner has a route of its own (``Up inner``).
+        """
+        vertical, unit = self.vertical(stock), stock.unit
+        remarks = [
+            "A helix as gradehaul helix designed it. Run it with: gradehaul check",
+            f"floor needed: {' by '.join(describe(side, 'length', unit) for side in self.floor)}",
+            *textwrap.wrap(GUARD, 110),
+        ]
+        if self.build.centers is None:
+            lines = [HillLine("Helix", self._tracks(self.radius, vertical, unit), self.rise)]
+        else:
+            outer, inner = (self._tracks(radius, vertical, unit) for radius in (self.outer_radius, self.radius))
+            lines = [
+                HillLine("Outer", outer, self.rise, "Outer foot", "Outer top"),
+                HillLine("Inner", inner, self.rise, "Inner foot", "Inner top", f"{UP} inner"),
+            ]
+        return hill_of(stock, "Helix", lines, vertical, remarks)
+
+    def _tracks(self, radius: float, vertical: float, unit: str) -> tuple[str, ...]:
+        level = (f"straight = {length_text(vertical, unit)}, rise = 0",) if vertical else ()
+        curve = f"left = {length_text(radius, unit)}, angle = "
+        ease = f", ease = {length_text(self.build.ease, unit)}" if self.build.ease else ""
+        if not self.build.straight:
+            return (*level, f'name = "Helix", {curve}{360 * self.turns:.13g}{ease}', *level)
+        halves = round(2 * self.turns)
+        side = f"straight = {length_text(self.build.straight, unit)}"
+        around = [f"{curve}180{ease}", side] * halves
+        return (*level, *around[:-1], *level)
+
+
+def clear_height_left(
+    build: Build, radius: ArrayLike, grade: ArrayLike, rise_per_turn: ArrayLike, vertical: ArrayLike
+) -> FloatArray:
+    """Return what `Helix.clear_left` does, for arrays of one shape, m, the grades plain ratios."""
+    r, g, h, v = (np.asarray(value, dtype=np.float64) for value in (radius, grade, rise_per_turn, vertical))
+    angle = np.arccos(r / (r + build.near + (build.centers or 0.0)))
+    beside = r * angle
+    beside = beside + (build.straight + 0.5 * build.ease if build.straight else -np.minimum(beside, 0.5 * build.ease))
+    lifted = np.maximum(0.0, 0.5 * v - r * np.tan(angle)) ** 2 / np.where(v > 0, 2 * v, 1.0)
+    return np.asarray(h - build.structure - g * np.maximum(0.125 * v, beside + lifted))
+
+
+def lengths_of(build: Build, turns: float) -> tuple[float, float]:
+    """Return what the length of a climb has for each m of radius, and besides, m."""
+    if not build.straight:
+        return 2 * math.pi * turns, build.ease
+    return 2 * math.pi * turns, 2 * turns * build.ease + (2 * turns - 1) * build.straight
+
+
+def turn_length(build: Build, radius: float) -> float:
+    """Return the length of one turn that goes on in another, m."""
+    return 2 * math.pi * radius + (2 * (build.ease + build.straight) if build.straight else 0.0)
+
+
+def radius_in(floor: tuple[float, float], build: Build) -> float:
+    """Return the largest (inner) radius that a floor holds, m.
+
+    Raises
+    ------
+    DesignError
+        The floor holds none.
+    """
+    long, wide = max(floor), min(floor)
+    half = 0.5 * wide - build.edge
+    under = half**2 - build.ease**2 / 6
+    radius = 0.5 * (half + math.sqrt(under)) if half > 0 and under >= 0 else 0.0
+    if build.straight:
+        radius = min(radius, 0.5 * (long - build.straight - build.ease) - build.edge)
+    radius -= build.centers or 0.0
+    if radius <= 0:
+        raise DesignError(
+            "the floor is too small for its edges, easements and sides",
+            place="--floor",
+            found=f"{1000 * long:.4g} mm by {1000 * wide:.4g} mm",
+            write="a larger floor",
+        )
+    return radius
+
+
+def refuse_low(helix: Helix, stock: Plan) -> None:
+    """Refuse a helix in which the deck of a turn is lower than stock on the turn below needs.
+
+    Raises
+    ------
+    DesignError
+        It is too low; the message has the rise per turn that would do.
+    """
+    if clears(helix, stock):
+        return
+    unit, build = stock.unit, helix.build
+    left = helix.clear_left(helix.vertical(stock))
+    enough = lowest_rise_per_turn(helix.radius, build, stock)
+    raise DesignError(
+        f"the deck above leaves {describe(max(left, 0.0), 'length', unit)} over the railhead where it is least, "
+        f"and stock needs {describe(build.clear, 'length', unit)}",
+        found=f"rise per turn {describe(helix.rise_per_turn, 'length', unit)}, of which track, roadbed and deck take "
+        f"{describe(build.structure, 'length', unit)}",
+        write=f"a rise per turn of {describe(enough, 'length', unit)} or more, or a thinner deck",
+    )
+
+
+def clears(helix: Helix, stock: Plan) -> bool:
+    """Tell whether stock on each turn clears the deck above it, to a thousandth of a millimeter."""
+    return not helix.stacked or helix.clear_left(helix.vertical(stock)) >= helix.build.clear - 1e-6
+
+
+def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
+    """Return the least rise per turn, m, in whole steps, that leaves the clear height.
+
+    Raises
+    ------
+    DesignError
+        No rise per turn under three times what it takes leaves it.
+    """
+    turn = turn_length(build, radius)
+    step = steps_of(stock.unit).rise
+    enough = max(1, round((build.clear + build.structure) / step))
+    for count in range(enough, 3 * enough):
+        # two turns of a climb as even as that of many
+        helix = replace(_two_turns(radius, build), rise=count * step * _two_turns(radius, build).length / turn)
+        if clears(helix, stock):
+            return count * step
+    raise DesignError(
+        "no rise per turn leaves the clear height", write="a larger radius, shorter sides or a shorter --vertical-curve"
+    )
+
+
+def _two_turns(radius: float, build: Build) -> Helix:
+    return Helix(radius, 2.0, 1.0, build)

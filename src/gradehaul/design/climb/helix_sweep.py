@@ -1,0 +1,254 @@
+"""Sweeps of round helices: radius against rise per turn, the cars of many powers and rails, and what forbids."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gradehaul.design.climb.helix import Build, clear_height_left
+from gradehaul.design.climb.hill import CAR_LENGTHS_PER_PERCENT, car_length, judged_rails
+from gradehaul.design.climb.steps import steps_of
+from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.bench.benched import with_bench
+from gradehaul.haulage.demand import TIE, Pulls
+from gradehaul.haulage.resistance import curve_costs
+from gradehaul.haulage.train import made_up
+from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.records import Plan
+from gradehaul.plan.resolve.stock import MOST_CARS, conditions, first_day
+from gradehaul.track.piecewise import FloatArray
+
+STEEPEST = 0.04
+"""Grade beyond which a design is marked, where none is told (common practice: 2 to 3 %, and 4 % at the very most)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sweep:
+    """Designs on a grid, rises per turn down and radii across; lengths in m, grades plain ratios.
+
+    Attributes
+    ----------
+    radii, rises
+        Shape (r,) and (h,).
+    grade, effective
+        Grade, and with what curves add, shape (h, r).
+    cars
+        Cars that are rated, for each power and rail condition, shape (powers, rails, h, r).
+    exact
+        Where `cars` is exact: the first train that is not rated lies on the even stretch with all its length. Elsewhere
+        it is a number of cars that climbs for sure, and a longer train may. Same shape.
+    reach
+        Cars before they are rounded down to `cars`, for smooth lines. Same shape.
+    low_by, steep_by, short_by
+        How much the deck above is too low, m, the grade beyond the most, and the named train's pull short, N: above 0
+        where a design will not do, shape (h, r). A train longer than the even stretch is judged as if all lay there.
+    """
+
+    radii: FloatArray
+    rises: FloatArray
+    grade: FloatArray
+    effective: FloatArray
+    powers: tuple[str, ...]
+    rails: tuple[str, ...]
+    car: str
+    cars: NDArray[np.int_]
+    exact: NDArray[np.bool_]
+    reach: FloatArray
+    low_by: FloatArray
+    steep_by: FloatArray
+    short_by: FloatArray
+    train: str | None
+    judged: tuple[str, ...]
+    steepest: float
+
+    @property
+    def low(self) -> NDArray[np.bool_]:
+        """Where the deck above is too low."""
+        return self.low_by > 0
+
+    @property
+    def steep(self) -> NDArray[np.bool_]:
+        """Where the grade is beyond the most."""
+        return self.steep_by > 0
+
+    @property
+    def stalled(self) -> NDArray[np.bool_]:
+        """Where the named train does not climb."""
+        return self.short_by > 0
+
+
+def sweep(
+    radii: ArrayLike,
+    rises: ArrayLike,
+    build: Build,
+    stock: Plan,
+    *,
+    turns: float,
+    powers: Sequence[str] = (),
+    car: str | None = None,
+    rails: Sequence[str] = (),
+    train: str | None = None,
+    judged: Sequence[str] = (),
+    steepest: float = STEEPEST,
+) -> Sweep:
+    """Return what becomes of every radius with every rise per turn.
+
+    On the even stretch of a round helix the effective grade e = h / (2 pi R) + C / R is the same everywhere, so that a
+    train on it asks its weight times e and its resistance, in closed form and exactly.
+
+    Parameters
+    ----------
+    radii, rises
+        Radii and rises per turn, m.
+    build
+        How they are built; round, of the (inner) track.
+    stock
+        The plan with the stock.
+    turns
+        How many turns.
+    powers, car, rails
+        Whose cars are counted: powers, a car and rail conditions of the plan; where none is told, all powers, the first
+        car, and clean with the first film, settled and fresh.
+    train, judged
+        A named train, and the rails on all of which it must climb; None for no train, and for the first film, settled
+        and fresh.
+    steepest
+        The grade beyond which designs are marked.
+
+    Raises
+    ------
+    DesignError
+        Straight sides, or radii, rises or turns of nothing or less.
+    RouteError
+        Stock that the plan does not have.
+    """
+    across, down = (np.atleast_1d(np.asarray(values, dtype=np.float64)) for values in (radii, rises))
+    if build.straight:
+        raise DesignError("a sweep is of round helices", place="--straight", write="without straight sides")
+    if not (turns > 0 and math.isfinite(turns) and (across > 0).all() and (down > 0).all()):
+        wrong = "radii, rises per turn and turns must be more than 0"
+        raise DesignError(wrong, place="--sweep", write="--sweep 18 40 3 6 --turns 3")
+    stock = with_bench(stock)
+    film = next(iter(stock.films))
+    car = car or next(iter(stock.cars), None)
+    powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film, first_day(film)))
+    judged = tuple(judged) or judged_rails(stock, None)
+    pulls = Pulls(stock)
+    _refuse_unknown(stock, powers, car, (*rails, *judged), train)
+
+    turn = 2 * np.pi * across
+    grade = down[:, None] / turn
+    curves = curve_costs(stock.curve_resistance, stock.scale)
+    effective = grade + curves.coefficient / across
+    effective_starting = grade + curves.starting * curves.coefficient / across
+    usual = steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * grade * car_length(stock))
+    vertical = usual if build.vertical is None else np.full_like(grade, build.vertical)
+    even = turn * turns + build.ease - 2 * np.maximum(build.ease, 0.5 * vertical)
+
+    counts = np.zeros((len(powers), len(rails), *grade.shape), dtype=int)
+    exact = np.ones(counts.shape, dtype=bool)
+    reach = np.zeros(counts.shape)
+    if car is not None:
+        each = stock.cars[car]
+        rolling, starting = (GRAVITY * each.mass * value.value for value in (each.rolling, each.starting))
+        for (i, power), (j, condition) in product(enumerate(powers), enumerate(rails)):
+            locos = [stock.locos[name] for name in stock.powers[power].locos]
+            own = GRAVITY * sum(loco.mass for loco in locos)
+            together = stock.powers[power].together
+            stand = together * sum(pulls.standing(loco, condition).value for loco in locos)
+            slip = together * sum(pulls.slipping(loco, condition).value for loco in locos)
+            tests = ((stand, effective_starting, starting), (stand, effective, rolling), (slip, effective, rolling))
+            most = [
+                _most_cars(
+                    pull * (1 + TIE) - own * steep,
+                    GRAVITY * each.mass * steep + resistance,
+                    curves.tension * each.length / across,
+                )
+                for pull, steep, resistance in tests
+            ]
+            reach[i, j] = np.clip(np.minimum.reduce(most), 0, MOST_CARS)
+            counts[i, j] = np.floor(reach[i, j]).astype(int)
+            exact[i, j] = sum(loco.length for loco in locos) + (counts[i, j] + 1) * each.length <= even
+    left = clear_height_left(build, np.broadcast_to(across, grade.shape), grade, down[:, None], vertical)
+    return Sweep(
+        radii=across,
+        rises=down,
+        grade=grade,
+        effective=effective,
+        powers=powers,
+        rails=rails,
+        car=car or "",
+        cars=counts,
+        exact=exact,
+        reach=reach,
+        low_by=(build.clear - 1e-6 - left) if turns > 1 - 1e-9 else np.full_like(left, -1.0),
+        steep_by=grade - steepest * (1 + 1e-9),
+        short_by=np.full_like(grade, -1.0)
+        if train is None
+        else _short_by((effective, effective_starting), curves.tension / across, stock, pulls, train, judged),
+        train=train,
+        judged=judged,
+        steepest=steepest,
+    )
+
+
+def _most_cars(pull: FloatArray, car: FloatArray, turn: FloatArray) -> FloatArray:
+    """Return how many cars a pull moves round an even curve, in parts of one; `turn` is tension's x for each car.
+
+    n cars that need `car` each, N, need n car (e^x - 1) / x with x = n turn, so n = log(1 + turn pull / car) / turn.
+    """
+    share = np.maximum(pull, 0.0) / car
+    with np.errstate(divide="ignore", invalid="ignore"):
+        taut: FloatArray = np.where(turn > 0, np.log1p(turn * share) / turn, share)
+    return taut
+
+
+def _short_by(
+    effective: tuple[FloatArray, FloatArray],
+    turn: FloatArray,
+    stock: Plan,
+    pulls: Pulls,
+    name: str,
+    rails: Sequence[str],
+) -> FloatArray:
+    """Return by how much the pull of a named train on the even stretch is short, N; under 0 where it is not.
+
+    `effective` is the effective grade when running and when starting, `turn` tension's x for each m of train.
+    """
+    train = made_up(stock, stock.trains[name])
+    cars = GRAVITY * sum(count * car.mass for car, count in train.cars)
+    locos = GRAVITY * sum(block.mass for block in train.blocks) - cars
+    x = turn * train.length  # all of it, wherever its locomotives are
+    taut = np.where(x > 0, np.expm1(x) / np.where(x > 0, x, 1.0), 1.0)
+    running, starting = (
+        locos * steep + (cars * steep + resistance) * taut
+        for steep, resistance in zip(effective, (train.rolling, train.starting), strict=True)
+    )
+    short = []
+    for rail in rails:
+        stand = train.together * sum(pulls.standing(loco, rail).value for loco, _ in train.locos)
+        slip = train.together * sum(pulls.slipping(loco, rail).value for loco, _ in train.locos)
+        short += [np.maximum(running, starting) - stand * (1 + TIE), running - slip * (1 + TIE)]
+    return np.asarray(np.maximum.reduce(short))
+
+
+def _refuse_unknown(
+    stock: Plan, powers: Sequence[str], car: str | None, rails: Sequence[str], train: str | None
+) -> None:
+    asked = (
+        ("power", powers, stock.powers),
+        ("car", () if car is None else (car,), stock.cars),
+        ("rail condition", rails, conditions(stock.films)),
+        ("train", () if train is None else (train,), stock.trains),
+    )
+    for what, names, known in asked:
+        for name in names:
+            if name not in known:
+                write = instead(name, known)
+                raise RouteError(f"the stock has no {what} of this name", found=quoted(name), write=write)

@@ -1,0 +1,297 @@
+"""An incline: a rise within a length, with vertical curves at its ends, curves and easements on the way."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from gradehaul.design.climb.hill import (
+    CAR_LENGTHS_PER_PERCENT,
+    Hill,
+    HillLine,
+    car_length,
+    coefficient_of,
+    hill_of,
+    length_text,
+    usual_vertical_curve,
+)
+from gradehaul.errors import DesignError
+from gradehaul.haulage.answers.unusual import STEEP
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
+from gradehaul.track.heights.vertical import VerticalCurve, vertical_curves
+
+CARE = (
+    "Trains run over an open drop: put edging along the incline, and keep children away. A roadbed bears only as it is "
+    "built: follow local codes, and ask a qualified person where structure, mains or stairs are touched."
+)
+"""What is said with every incline."""
+
+_MOST_ANGLE = 20 * math.pi
+"""A curve on the way turns through ten whole turns at the most."""
+
+
+class Bend(NamedTuple):
+    """A curve on the way: radius, m, the angle it turns through, radians, positive to the left, its easements, m.
+
+    With an easement of length e at each end it turns through e / 2R in each, and is as much longer as one of them.
+    """
+
+    radius: float
+    angle: float
+    ease: float = 0.0
+
+    @property
+    def length(self) -> float:
+        """Its length, easements included, m."""
+        return self.radius * abs(self.angle) + self.ease
+
+
+@dataclass(frozen=True)
+class Incline:
+    """An incline, lengths in m.
+
+    Attributes
+    ----------
+    rise
+        The whole rise.
+    length
+        From level to level, both vertical curves in it.
+    bends
+        Curves on the way, with equal straights between them and at both ends.
+    coefficient
+        Curve coefficient C: a curve of radius R asks as much as a grade of C / R.
+    vertical
+        Length of the vertical curve at each change of grade; half of it lies on either side.
+    compensated
+        Whether the grade is eased on curves by C / R, so that the effective grade is the same everywhere, and less
+        only on easements, where the curve begins.
+
+    Examples
+    --------
+    3 in of rise in 12 ft with vertical curves of 1 ft: the grade reaches from the middle of one to the middle of the
+    other, 11 ft.
+
+    >>> round(100 * Incline(0.0762, 3.6576, (), 0.008, 0.3048).grade, 3)
+    2.273
+    """
+
+    rise: float
+    length: float
+    bends: tuple[Bend, ...]
+    coefficient: float
+    vertical: float
+    compensated: bool = False
+
+    @property
+    def run(self) -> float:
+        """Length of the grade between the middles of the vertical curves at its ends, m."""
+        return self.length - self.vertical
+
+    @property
+    def straight(self) -> float:
+        """Length of each straight on the grade, m."""
+        return (self.run - sum(bend.length for bend in self.bends)) / (len(self.bends) + 1)
+
+    @property
+    def grade(self) -> float:
+        """Grade of its straights."""
+        return (self.rise + given_back(self.bends, self.coefficient, compensated=self.compensated)) / self.run
+
+    def grade_in(self, bend: Bend) -> float:
+        """Return the grade in a curve."""
+        return self.grade - (self.coefficient / bend.radius if self.compensated else 0.0)
+
+    @property
+    def effective_grade(self) -> float:
+        """The greatest effective grade away from vertical curves, which reach over where curves begin and end."""
+        return max([self.grade, *(self.grade_in(bend) + self.coefficient / bend.radius for bend in self.bends)])
+
+    @cached_property
+    def curves(self) -> tuple[VerticalCurve, ...]:
+        """The vertical curves as they come out: shorter where the grades beside them are."""
+        lengths, grades = [self.vertical or 1.0], [0.0]
+        for bend in self.bends:
+            lengths += [self.straight, bend.length]
+            grades += [self.grade, self.grade_in(bend)]
+        lengths += [self.straight, self.vertical or 1.0]
+        grades += [self.grade, 0.0]
+        steps = np.array([lengths, np.multiply(lengths, grades)])
+        distance, height = np.concatenate([np.zeros((2, 1)), np.cumsum(steps, axis=1)], axis=1)
+        return tuple(vertical_curves(distance, height, self.vertical))
+
+    def change_per_car(self, car: float) -> float:
+        """Return the sharpest change of grade within a car's length, a plain ratio; practice is 1 % at the most."""
+        if not self.vertical:
+            return abs(self.grade)
+        return max(
+            (abs(curve.after - curve.before) * min(1.0, car / curve.length) for curve in self.curves), default=0.0
+        )
+
+    def hill(self, stock: Plan) -> Hill:
+        """Return it as a plan with the stock of another, between two level straights."""
+        unit = stock.unit
+        level = (f"straight = {length_text(self.vertical, unit)}, rise = 0",) if self.vertical else ()
+        tracks = [f"straight = {length_text(self.straight, unit)}"]
+        for bend in self.bends:
+            hand = "left" if bend.angle > 0 else "right"
+            curve = f"{hand} = {length_text(bend.radius, unit)}, angle = {abs(math.degrees(bend.angle)):.13g}"
+            curve += f", ease = {length_text(bend.ease, unit)}" if bend.ease else ""
+            eased = f', grade = "{100 * self.grade_in(bend):.13g} %"' if self.compensated else ""
+            tracks += [curve + eased, tracks[0]]
+        remarks = [
+            "An incline as gradehaul incline designed it. Run it with: gradehaul check",
+            *textwrap.wrap(CARE, 110),
+        ]
+        line = HillLine("Incline", (*level, *tracks, *level), self.rise)
+        return hill_of(stock, "Incline", [line], self.vertical, remarks)
+
+
+def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) -> float:
+    """Return the rise that compensation takes from the curves, m: C / R for each length."""
+    return coefficient * sum(bend.length / bend.radius for bend in bends) if compensated else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class InclineGiven:
+    """What is settled of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
+
+    rise: float | None = None
+    length: float | None = None
+    grade: float | None = None
+    bends: tuple[Bend, ...] = ()
+    vertical: float | None = None
+    compensated: bool = False
+
+
+def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
+    """Return the incline that two of rise, length and grade settle.
+
+    Vertical curves that are not told are as long as practice has them: a car length for each 1 % of change.
+
+    Raises
+    ------
+    DesignError
+        Less than two, or three that contradict one another; no room for the curves or the vertical curves; curves so
+        tight that compensation would turn the grade on them downward.
+    """
+    unit, coefficient = stock.unit, coefficient_of(stock)
+    refuse_nothing(asked, unit)
+    back = given_back(asked.bends, coefficient, compensated=asked.compensated)
+    rise, length, grade = asked.rise, asked.length, asked.grade
+    if rise is not None and length is not None:
+        vertical = _vertical(asked, rise + back, length, stock)
+        made = (rise + back) / (length - vertical)
+        if grade is not None and abs(made - grade) > 5e-4 * made:
+            raise DesignError(
+                f"grade {describe(grade, 'grade', '%')} contradicts rise {describe(rise, 'length', unit)} within "
+                f"length {describe(length, 'length', unit)}",
+                found=f"{describe(made, 'grade', '%')} by the latter",
+                write="without one of them",
+            )
+    elif grade is None or (rise is None and length is None):
+        missing = [name for name in ("rise", "length", "grade") if getattr(asked, name) is None]
+        write = f"{'two' if len(missing) == 3 else 'one more'} of {', '.join(f'--{name}' for name in missing)}"
+        raise DesignError("too little is told to settle the incline", write=write)
+    else:
+        vertical = usual_vertical_curve(grade, stock) if asked.vertical is None else asked.vertical
+        if length is None:
+            assert rise is not None
+            length = (rise + back) / grade + vertical
+        rise = grade * (length - vertical) - back
+    assert length is not None
+    incline = Incline(rise, length, asked.bends, coefficient, vertical, asked.compensated)
+    _refuse_impossible(incline, unit)
+    return incline
+
+
+def refuse_nothing(asked: InclineGiven, unit: str) -> None:
+    """Refuse values of nothing, and curves that cannot be."""
+    for name in ("rise", "length", "grade"):
+        value = getattr(asked, name)
+        if value is not None and not (math.isfinite(value) and value > 0):
+            found = describe(value, "grade", "%") if name == "grade" else describe(value, "length", unit)
+            raise DesignError(f"{name} must be more than 0", place=f"--{name}", found=found)
+    if asked.vertical is not None and asked.vertical < 0:
+        found = describe(asked.vertical, "length", unit)
+        raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve", found=found)
+    for bend in asked.bends:
+        if not (math.isfinite(bend.radius) and bend.radius > 0 and math.isfinite(bend.angle) and bend.angle != 0):
+            found = f"{describe(bend.radius, 'length', unit)} and {describe(bend.angle, 'angle', 'deg')}"
+            wrong = "a curve needs a radius above 0 and an angle"
+            raise DesignError(wrong, place="--curve", found=found, write='--curve "24 in" 90')
+        if abs(bend.angle) > _MOST_ANGLE:
+            raise DesignError(
+                "a curve on the way turns through ten whole turns at the most",
+                place="--curve",
+                found=describe(abs(bend.angle), "angle", "deg"),
+                write="gradehaul helix for more",
+            )
+        if bend.ease < 0:
+            found = describe(bend.ease, "length", unit)
+            raise DesignError("an easement must be 0 or longer", place="--ease", found=found)
+        if bend.ease > bend.radius * abs(bend.angle) * (1 + 1e-9):
+            raise DesignError(
+                "the easements are longer than the curve between them",
+                place="--ease",
+                found=describe(bend.ease, "length", unit),
+                write=f"at most {describe(bend.radius * abs(bend.angle), 'length', unit)}",
+            )
+
+
+def _vertical(asked: InclineGiven, climb: float, length: float, stock: Plan) -> float:
+    """Return the length of the vertical curves: the least that practice has for the grade it leaves."""
+    wished = asked.vertical
+    vertical = wished or 0.0
+    while vertical <= 0.5 * length:
+        usual = vertical if wished is not None else usual_vertical_curve(climb / (length - vertical), stock)
+        if usual <= vertical:
+            return vertical
+        vertical = usual
+    unit = stock.unit
+    raise DesignError(
+        f"a length of {describe(length, 'length', unit)} has no room for the vertical curves of this rise",
+        found=f"{describe(vertical, 'length', unit)} each, which needs twice as much",
+        write="a longer length, less rise, or --vertical-curve with a shorter one",
+    )
+
+
+class FallingError(DesignError):
+    """An incline whose curves, eased by what they add, would go down: a gentler one fails all the more."""
+
+
+def _refuse_impossible(incline: Incline, unit: str) -> None:
+    around = sum(bend.length for bend in incline.bends)
+    if incline.rise <= 0:
+        raise FallingError("compensation takes all of the rise", write="a steeper grade or a longer length")
+    if incline.run < incline.vertical * (1 - 1e-9) or incline.straight < 1e-4:
+        raise DesignError(
+            f"a length of {describe(incline.length, 'length', unit)} has no room for its curves and vertical curves",
+            found=f"curves of {describe(around, 'length', unit)} and two vertical curves of "
+            f"{describe(incline.vertical, 'length', unit)}",
+            write="a longer length, less of curve, or a shorter --vertical-curve",
+        )
+    if incline.grade > STEEP * (1 + 1e-9):
+        raise DesignError(
+            f"an incline is no steeper than {describe(STEEP, 'grade', '%')}, which is rack-railway country",
+            found=describe(incline.grade, "grade", "%"),
+            write="a longer length, or less rise",
+        )
+    for bend in incline.bends:
+        if incline.grade_in(bend) < 0:
+            raise FallingError(
+                f"compensation would turn the grade downward on a curve of {describe(bend.radius, 'length', unit)}",
+                place="--curve",
+                write="a larger radius, or no compensation",
+            )
+
+
+def practice_car(stock: Plan) -> float:
+    """Return the car length of the practice for changes of grade, m: 1 % for each so much of vertical curve."""
+    return CAR_LENGTHS_PER_PERCENT * car_length(stock)

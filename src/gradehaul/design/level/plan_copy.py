@@ -1,0 +1,121 @@
+"""A copy of a plan with the railheads that leveling found, all else as the builder wrote it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from gradehaul.design.level.railheads import Leveled
+from gradehaul.errors import PlanError
+from gradehaul.plan.edit.copied import lead_from
+from gradehaul.plan.edit.includes import lines_taken_in
+from gradehaul.plan.names import quoted
+from gradehaul.plan.reader import read_plan
+from gradehaul.plan.records import Line
+from gradehaul.plan.text.toml import read_text
+from gradehaul.quantities import convert
+from gradehaul.track.heights.railhead import solve_railheads
+
+_DIGITS = 5
+_AGREES = 1e-5
+"""How far railheads may be from those found when the copy is read back, m: the digits written."""
+
+
+def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
+    """Return the text of the plan's file with a railhead at every free end of track, comments kept.
+
+    Parameters
+    ----------
+    found
+        The railheads.
+    folder
+        The folder of the copy; that of the plan where None.
+
+    Raises
+    ------
+    PlanError
+        Files that the copy would not find, or text that cannot be changed so.
+    """
+    import tomlkit
+
+    plan, stations = found.plan, found.stations
+    path = Path(plan.file)
+    document: Any = tomlkit.parse(read_text(path, plan.file))
+    if any(name not in document.get("line", {}) for name in plan.lines):
+        document = lines_taken_in(document, path, file=plan.file)
+    for line in plan.lines.values():
+        _write_ends(found, line, document)
+    heights: Any = document.get("railhead")
+    if heights is None:
+        heights = document["railhead"] = tomlkit.table()
+    for name, station in stations.joints.items():
+        if stations.free[station]:
+            heights[name] = _told(found, station)
+    lead_from(document, path, folder or path.parent, file=plan.file)
+    text = tomlkit.dumps(document)
+    again = solve_railheads(read_plan(text, file=plan.file, folder=folder or path.parent))
+    for name, (numbers, _) in stations.lines.items():
+        off = np.abs(again.lines[name].railhead - found.heights[numbers]).max()
+        if off > _AGREES:
+            raise PlanError(
+                "this line is written so that its railheads cannot be changed in place",
+                file=plan.file,
+                place=f"line {quoted(name)}",
+                write="railheads by hand, as the answer tells them",
+            )
+    return text
+
+
+def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN401 - tomlkit's
+    """Give the free ends of tracks within a line their railheads; what a rise or a grade ties follows from it.
+
+    A track that is written on the line bears it; ends within a piece, and of lines that are drawn, are told by their
+    distance along the line.
+    """
+    import tomlkit
+
+    stations = found.stations
+    numbers, distance = stations.lines[line.name]
+    table: Any = document.get("line", {}).get(line.name)
+    items = _items(() if table is None else table.get("track", ()), document.get("piece", {}))
+    pairs: list[list[float]] = []
+    end = 0.0
+    for track in line.tracks[:-1]:
+        end += track.length
+        station = int(numbers[int(np.argmin(np.abs(distance - end)))])
+        given = track.rise is not None or track.grade is not None or track.railhead is not None
+        if given or not stations.free[station]:
+            continue
+        item = items[track.number - 1] if items else None
+        if item is None:
+            pairs.append([_place(end, found.plan.unit), _told(found, station)])
+        else:
+            item["railhead"] = _told(found, station)
+    if not pairs:
+        return
+    if table is None:
+        lines: Any = document.setdefault("line", tomlkit.table(is_super_table=True))
+        table = lines[line.name] = tomlkit.table()
+    told = table.setdefault("railhead_at", tomlkit.array())
+    for pair in pairs:
+        told.append(pair)
+
+
+def _items(tracks: Iterable[Any], pieces: Mapping[str, Any]) -> list[Any]:
+    """Return for every track of a line the item that writes it, None where a piece does."""
+    found: list[Any] = []
+    for item in tracks:
+        found += [item] if "piece" not in item else [None] * len(_items(pieces[item["piece"]]["track"], pieces))
+    return found
+
+
+def _place(at: float, unit: str) -> float:
+    """Return a distance in a unit, so near that it is the end of its track."""
+    return float(f"{convert(at, unit):.14g}")
+
+
+def _told(found: Leveled, station: int) -> float:
+    return round(convert(float(found.heights[station]), found.plan.unit), _DIGITS) + 0.0

@@ -1,0 +1,227 @@
+"""What heights of stations must keep, and linear programs over heights that keep it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.design.level.stations import Stations
+from gradehaul.errors import DesignError
+from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
+from gradehaul.quiet import quietly
+from gradehaul.track.piecewise import FloatArray
+
+_SLACK = 1e-9
+_BINDS = 1e-7
+"""What has no larger multiplier does not bind."""
+
+Rule = Literal["given", "rise", "direction", "change", "at least", "at most", "train"]
+"""What may keep a grade from being lower: a given height, a rise or grade that the plan fixes, that nothing falls where
+even heights climb (nor climbs where they fall), the change of grade, a limit of a joint, and that no train's hardest
+grade is above that with even heights."""
+
+
+class Limit(NamedTuple):
+    """A weighted sum of heights, by station, that lies between two bounds; its rule, and the station it is about."""
+
+    rule: Rule
+    station: int
+    parts: Mapping[int, float]
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Answer:
+    """The optimum of a linear program.
+
+    Attributes
+    ----------
+    heights, others
+        Shape (stations,), and of the further variables.
+    rows
+        The multiplier of each row, shape (rows,), positive where the row binds.
+    limits
+        Which limits bind: indices of `Program.limits`.
+    floors, ceilings
+        Which stations bind because they cannot be lower, or higher.
+    """
+
+    heights: FloatArray
+    others: FloatArray
+    rows: FloatArray
+    limits: NDArray[np.intp]
+    floors: NDArray[np.intp]
+    ceilings: NDArray[np.intp]
+
+
+class _Table(NamedTuple):
+    """Sums of heights, shape (rows, stations), their bounds, and of which limit each is."""
+
+    parts: Any
+    most: FloatArray
+    of: NDArray[np.intp]
+
+
+class Program:
+    """Bounds of heights and limits that tie them; lengths in m, changes of grade plain ratios."""
+
+    def __init__(self, stations: Stations, change: float, orders: Iterable[tuple[Any, FloatArray]]) -> None:
+        self.stations = stations
+        self.low = np.where(stations.free, -np.inf, stations.even)
+        self.high = np.where(stations.free, np.inf, stations.even)
+        self.limits = [
+            Limit("rise", two, {one: -1.0, two: 1.0}, rise, rise)
+            for one, two, rise in stations.ties
+            if stations.free[one] or stations.free[two]
+        ]
+        for numbers, _ in stations.lines.values():
+            for one, two in zip(numbers[:-1].tolist(), numbers[1:].tolist(), strict=True):
+                rise = float(stations.even[two] - stations.even[one])
+                low, high = (0.0, np.inf) if rise > _SLACK else (-np.inf, 0.0) if rise < -_SLACK else (0.0, 0.0)
+                if stations.free[one] or stations.free[two]:
+                    self.limits.append(Limit("direction", two, {one: -1.0, two: 1.0}, low, high))
+        self.limits += self._changes(change, orders)
+
+    def _changes(self, change: float, orders: Iterable[tuple[Any, FloatArray]]) -> list[Limit]:
+        """Return the limits of changes of grade along routes and lines, each once, whichever way it is run."""
+        known: dict[tuple[int, int, int], Limit] = {}
+        for order, at in orders:
+            run = np.diff(at)
+            for k in range(1, len(order) - 1):
+                key = (int(order[k - 1]), int(order[k]), int(order[k + 1]))
+                if key in known or key[::-1] in known or not self.stations.free[list(key)].any():
+                    continue
+                parts = {key[0]: 1 / run[k - 1], key[1]: -1 / run[k - 1] - 1 / run[k], key[2]: 1 / run[k]}
+                own = abs(sum(part * self.stations.even[n] for n, part in parts.items()))
+                bound = max(change, own * (1 + 1e-9))
+                known[key] = Limit("change", key[1], parts, -bound, bound)
+        return list(known.values())
+
+    def bound(self, plan: Plan, least: Mapping[str, float], most: Mapping[str, float]) -> None:
+        """Keep heights of joints above or below limits."""
+        for name, limit, low in [(n, b, True) for n, b in least.items()] + [(n, b, False) for n, b in most.items()]:
+            if name not in self.stations.joints:
+                wrong, write = "the plan has no joint of this name", instead(name, self.stations.joints)
+                place = "--at-least" if low else "--at-most"
+                raise DesignError(wrong, file=plan.file, place=place, found=quoted(name), write=write)
+            number = self.stations.joints[name]
+            if low:
+                self.low[number] = max(self.low[number], limit)
+            else:
+                self.high[number] = min(self.high[number], limit)
+            if self.low[number] > self.high[number] + _SLACK:
+                raise DesignError(
+                    f"the height of joint {quoted(name)} cannot be as low and as high as it must",
+                    file=plan.file,
+                    found=f"at least {describe(self.low[number], 'length', plan.unit)} and at most "
+                    f"{describe(self.high[number], 'length', plan.unit)}",
+                    write="limits that leave room, or a plan that leaves the joint free",
+                )
+
+    def free(self) -> NDArray[np.bool_]:
+        """Return which stations are not fixed by their bounds, nor by a fixed rise to one that is."""
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
+
+        pairs = np.array([[*limit.parts] for limit in self.limits if limit.low == limit.high], dtype=int).reshape(-1, 2)
+        count = self.low.size
+        tied = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+        _, label = connected_components(tied, directed=False)
+        found: NDArray[np.bool_] = ~np.isin(label, label[self.high - self.low <= _SLACK])
+        return found
+
+    @cached_property
+    def turns(self) -> Any:  # noqa: ANN401 - a sparse array
+        """The changes of grade as sums of heights, shape (changes, stations)."""
+        return self._table(
+            [(k, 1.0, limit.high) for k, limit in enumerate(self.limits) if limit.rule == "change"]
+        ).parts
+
+    @cached_property
+    def _tables(self) -> tuple[_Table, _Table]:
+        """The limits as sums of heights that are at most something, and as sums that are just that."""
+        upper = [
+            (k, sign, bound)
+            for k, limit in enumerate(self.limits)
+            if limit.low < limit.high
+            for sign, bound in ((1.0, limit.high), (-1.0, -limit.low))
+            if np.isfinite(bound)
+        ]
+        equal = [(k, 1.0, limit.high) for k, limit in enumerate(self.limits) if limit.low == limit.high]
+        return self._table(upper), self._table(equal)
+
+    def _table(self, rows: Sequence[tuple[int, float, float]]) -> _Table:
+        from scipy.sparse import coo_array
+
+        cells = [
+            (row, n, sign * part) for row, (k, sign, _) in enumerate(rows) for n, part in self.limits[k].parts.items()
+        ]
+        row, column, part = np.array(cells, dtype=float).reshape(-1, 3).T
+        parts = coo_array((part, (row.astype(int), column.astype(int))), shape=(len(rows), self.low.size)).tocsr()
+        return _Table(
+            parts, np.array([bound for _, _, bound in rows]), np.array([k for k, _, _ in rows], dtype=np.intp)
+        )
+
+    def solve(
+        self,
+        rows: Any,  # noqa: ANN401 - a sparse array
+        most: FloatArray,
+        cost: FloatArray,
+        least: float,
+    ) -> Answer | None:
+        """Return the heights and further variables of least cost, None where no heights keep all limits.
+
+        Parameters
+        ----------
+        rows, most
+            Sums of heights and further variables, shape (rows, stations + further), and the most that each may be.
+        cost
+            Of the further variables, shape (further,); heights cost nothing.
+        least
+            The least that a further variable may be.
+        """
+        from scipy.optimize import linprog
+        from scipy.sparse import csr_array, hstack, vstack
+
+        count, further = self.low.size, cost.size
+        ours, same = self._tables
+        upper, equal = (hstack([table.parts, csr_array((table.most.size, further))]).tocsr() for table in self._tables)
+        bounds: Any = np.column_stack(
+            [np.append(self.low, np.full(further, least)), np.append(self.high, np.full(further, np.inf))]
+        )
+        with quietly():
+            done = linprog(
+                np.append(np.zeros(count), cost),
+                A_ub=vstack([upper, rows]).tocsr(),
+                b_ub=np.append(ours.most, most),
+                A_eq=equal if same.most.size else None,
+                b_eq=same.most if same.most.size else None,
+                bounds=bounds,
+                method="highs-ds",
+                options={
+                    "presolve": False,
+                    "primal_feasibility_tolerance": _SLACK,
+                    "dual_feasibility_tolerance": _SLACK,
+                },
+            )
+        if done.x is None:
+            return None
+        own = ours.of[-done.ineqlin.marginals[: ours.most.size] > _BINDS]
+        if same.most.size:
+            own = np.append(own, same.of[np.abs(done.eqlin.marginals) > _BINDS])
+        return Answer(
+            heights=done.x[:count],
+            others=done.x[count:],
+            rows=-done.ineqlin.marginals[ours.most.size :],
+            limits=np.unique(own),
+            floors=np.flatnonzero(done.lower.marginals[:count] > _BINDS),
+            ceilings=np.flatnonzero(done.upper.marginals[:count] < -_BINDS),
+        )

@@ -1,0 +1,276 @@
+"""Leveling: railheads at free ends of tracks that make effective grades under trains as low as possible."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.design.level.grades import Grades, runs_of
+from gradehaul.design.level.hills import GAIN, LeveledHeights, Leveling, Why
+from gradehaul.design.level.program import Program, Rule
+from gradehaul.design.level.stations import Stations, stations_of
+from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.records import Plan
+from gradehaul.track.piecewise import FloatArray
+
+MOST_CHANGE = 0.02
+"""Change of grade from one stretch to the next, at the most, unless even heights have more there already."""
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """What keeps a train's hardest grade from being lower: a rule, where it holds, and what it costs.
+
+    `where` names joints, or places on lines; for the rule ``train`` it names trains. `limit` is the change of grade or
+    the height, m, that binds. With the change of grade `wider`, or without that height, the hardest grade of all would
+    be `lower`; None where that was not calculated.
+    """
+
+    rule: Rule
+    where: tuple[str, ...]
+    limit: float | None = None
+    wider: float | None = None
+    lower: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hardest:
+    """The hardest effective grade under a train from its locomotives alone up to all of it: the worst number of cars.
+
+    `even` is the hardest grade with even heights, `leveled` with those found; both without vertical curves, which take
+    a little more from a change of grade.
+    """
+
+    train: str
+    even: float
+    leveled: float
+    cars: int
+    head: float
+    track: str
+    binds: tuple[Binding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Leveled:
+    """The railheads found: for every line its stations, m from its `from`, and heights, m; the even heights too."""
+
+    plan: Plan
+    stations: Stations
+    heights: FloatArray
+    hardest: tuple[Hardest, ...]
+
+    @property
+    def even(self) -> FloatArray:
+        """The heights without leveling, m."""
+        return self.stations.even
+
+    @property
+    def joints(self) -> Mapping[str, float]:
+        """The railhead of every joint, m."""
+        return {name: float(self.heights[k]) for name, k in self.stations.joints.items()}
+
+
+def leveled(
+    layout: Layout,
+    *,
+    trains: Sequence[str] = (),
+    least: Mapping[str, float] | None = None,
+    most: Mapping[str, float] | None = None,
+    change: float = MOST_CHANGE,
+    gain: float = GAIN,
+) -> Leveled:
+    """Return the railheads that make the hardest effective grade as low as possible, then the next hardest, and so on.
+
+    How hard a stretch is for a train is the greatest, over every number of its cars from none and over every place of
+    its head on the stretch, of the effective grade averaged by weight under it. That is linear in the heights where
+    the head is held. The hardest of all stretches is made as low as can be; what cannot be lower is fixed; then the
+    hardest of the others is made as low as can be, and so on. So no stretch gets harder than with even heights unless
+    that lowers a harder one. Where no more than `gain` is to be had, and where no train pulls, heights stay even.
+
+    Where even heights climb nothing falls, and where they fall nothing climbs. No train's hardest grade gets harder
+    than with even heights, unless limits of joints forbid these.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    trains
+        Names of trains; all where empty. On a route with reversals each leg is judged, on a lap with the lap behind it.
+    least, most
+        Heights, m, that free joints must clear or must not exceed.
+    change
+        The change of grade from one stretch to the next at the most, where even heights have no more.
+    gain
+        What is worth a change of heights, a plain ratio.
+
+    Raises
+    ------
+    RouteError
+        No train, or none that can be judged.
+    DesignError
+        No free height, a joint that does not exist, or limits that contradict one another or leave nothing free.
+
+    Examples
+    --------
+    Half of a rise is on a curve of 1 m, which adds 0.8 %; so the curve climbs at 0.8 % less:
+
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead = { Foot = 0, Top = 0.12 }
+    ... curve_resistance = { model = "coefficient", coefficient = 0.008 }
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 3 }, { left = 1, length = 3 }] }
+    ... loco.tank = { mass = "400 g", length = 0.2, pull.clean = "80 gf" }
+    ... car.ore = { mass = "100 g", length = 0.14 }
+    ... route.Up = { from = "Foot", to = "Top" }
+    ... train.up = { route = "Up", consist = ["tank", "4 ore"] }
+    ... '''))
+    >>> [(round(100 * each.even, 2), round(100 * each.leveled, 2)) for each in leveled(layout).hardest]
+    [(2.8, 2.4)]
+    """
+    plan = layout.plan
+    stations = stations_of(plan)
+    if not stations.free.any():
+        raise DesignError(
+            "every railhead is fixed: there is nothing to level",
+            file=plan.file,
+            write="tracks without rise, grade or railhead between joints whose height is given",
+        )
+    runs = runs_of(layout, stations, _names(plan, trains))
+    if not runs:
+        raise RouteError(
+            "no train is named, or none is as short as its route",
+            file=plan.file,
+            write="[train.NAME] with a consist, and a route over the hill",
+        )
+    # what no train runs over is kept even too
+    orders = [(run.order, run.places) for run in runs] + [*stations.lines.values()]
+    least, most = least or {}, most or {}
+
+    grades = Grades(runs, stations.even.size)
+    trains_of, hills = _spots(stations, grades)
+    even_hard, _ = grades.worst(stations.even)
+
+    def leveling(change: float, least: Mapping[str, float], most: Mapping[str, float]) -> Leveling:
+        program = Program(stations, change, orders)
+        program.bound(plan, least, most)
+        own = np.full(hills.size, np.inf)
+        if not (least or most):
+            for name in np.unique(trains_of):
+                own[trains_of == name] = even_hard[trains_of == name].max()
+        return Leveling(grades, program, stations.even, hills, own)
+
+    least, most = least or {}, most or {}
+    chosen = leveling(change, least, most)
+    if (least or most) and not chosen.program.free().any():
+        raise DesignError(
+            "the limits of joints fix every railhead: nothing is left to find",
+            file=plan.file,
+            place=" and ".join(option for option, own in (("--at-least", least), ("--at-most", most)) if own),
+            write="limits that leave some joint room",
+        )
+    found = chosen.hill_by_hill(gain)
+    if found is None:
+        raise DesignError(
+            "no heights keep all limits",
+            file=plan.file,
+            write="a larger change of grade, or wider limits of joints",
+        )
+
+    hardest = _hardest(grades, trains_of, even_hard, found, chosen)
+    top = max(range(len(hardest)), key=lambda k: hardest[k].leveled)
+    costs = tuple(_with_cost(binding, leveling, change, least, most) for binding in hardest[top].binds)
+    hardest[top] = replace(hardest[top], binds=costs)
+    return Leveled(plan, stations, found.heights, tuple(hardest))
+
+
+def _with_cost(
+    binding: Binding,
+    leveling: Callable[[float, Mapping[str, float], Mapping[str, float]], Leveling],
+    change: float,
+    least: Mapping[str, float],
+    most: Mapping[str, float],
+) -> Binding:
+    """Return what binds with how low the hardest grade of all would be without it, or with twice the change."""
+    wider = None
+    if binding.rule == "change" and binding.limit is not None:
+        change = wider = math.ceil(2e4 * binding.limit - 1e-6) / 1e4  # as it is shown, so that it can be tried
+    elif binding.rule == "at least":
+        least = {name: bound for name, bound in least.items() if name not in binding.where}
+    elif binding.rule == "at most":
+        most = {name: bound for name, bound in most.items() if name not in binding.where}
+    else:
+        return binding
+    answer = leveling(change, least, most).lowest()
+    return replace(binding, wider=wider, lower=None if answer is None else float(answer.others[0]))
+
+
+def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
+    for name in names:
+        if name not in plan.trains:
+            write = instead(name, plan.trains)
+            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
+    return tuple(dict.fromkeys(names or plan.trains))
+
+
+def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
+    """Return the train and the hill of each spot, shape (spots,)."""
+    trains = np.empty(grades.spots.size, dtype=object)
+    hills = np.zeros(grades.spots.size, dtype=np.intp)
+    label = stations.hills
+    for run in grades.runs:
+        here = np.isin(run.spots, grades.spots)
+        one, two = run.order[:-1][here], run.order[1:][here]
+        number = np.searchsorted(grades.spots, run.spots[here])
+        trains[number], hills[number] = run.name, label[np.where(stations.free[one], one, two)]
+    return trains.astype(str), hills
+
+
+def _hardest(
+    grades: Grades, trains: NDArray[np.str_], even: FloatArray, found: LeveledHeights, leveling: Leveling
+) -> list[Hardest]:
+    hard, rows = grades.worst(found.heights)
+    result = []
+    for name in dict.fromkeys(run.name for run in grades.runs):
+        own = np.flatnonzero(trains == name)
+        spot = int(own[np.argmax(hard[own])])
+        run, head = grades.runs[grades.run[rows[spot]]], float(grades.head[rows[spot]])
+        binds = _binding(found.why[spot], trains, leveling.program) if spot in found.why else ()
+        result.append(
+            Hardest(
+                train=name,
+                even=float(even[own].max()),
+                leveled=float(hard[spot]),
+                cars=run.cars,
+                head=run.start + head,
+                track=run.profile.track_at(head),
+                binds=binds,
+            )
+        )
+    return result
+
+
+def _binding(why: Why, trains: NDArray[np.str_], program: Program) -> tuple[Binding, ...]:
+    """Return what binds by rule, that with a figure of its own first."""
+    names, stations = program.stations.names, program.stations
+    where: dict[tuple[Rule, float | None], list[str]] = {}
+    rule: Rule
+    for limit in (program.limits[k] for k in why.limits.tolist()):
+        figure = round(limit.high, 6) if limit.rule == "change" else None
+        where.setdefault((limit.rule, figure), []).append(names[limit.station])
+    for rule, numbers, bounds in (("at least", why.floors, program.low), ("at most", why.ceilings, program.high)):
+        for number in numbers.tolist():
+            free = stations.free[number]
+            where.setdefault((rule, float(bounds[number])) if free else ("given", None), []).append(names[number])
+    if why.spots.size:
+        where["train", None] = trains[why.spots].tolist()
+    order: tuple[Rule, ...] = ("change", "at least", "at most", "train", "rise", "direction", "given")
+    found = [Binding(rule, tuple(dict.fromkeys(names)), figure) for (rule, figure), names in where.items()]
+    return tuple(sorted(found, key=lambda each: order.index(each.rule)))

@@ -1,0 +1,169 @@
+"""Corrections of a hill that stands: riser by riser, up or down, as little as brings it to what was meant."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from gradehaul.design.level.survey import Steep, Surveyed, steeper_than
+from gradehaul.quiet import quietly
+from gradehaul.track.piecewise import FloatArray
+
+SHIM = {"metric": 0.006, "imperial": 0.00635}
+"""The largest correction where nothing is said, m: a quarter of an inch."""
+STEP = {"metric": 0.0005, "imperial": 0.0254 / 32}
+"""The smallest correction that can be read, m: half a millimeter, or a thirty-second of an inch."""
+_MOST_STEPS = 100_000
+_HALVINGS = 40
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Corrections:
+    """What to do at each reading: `steps` of the size `step`, m, up where positive; the ends stay.
+
+    `target` is the grade that was meant, `reached` the steepest that is left between two readings; `met` tells
+    whether that is no more than the target. `before` and `after` are the stretches steeper than meant.
+    """
+
+    surveyed: Surveyed
+    target: float
+    step: float
+    shim: float
+    steps: tuple[int, ...]
+    reached: float
+    met: bool
+    before: tuple[Steep, ...]
+    after: tuple[Steep, ...]
+
+    @property
+    def corrections(self) -> FloatArray:
+        """How far each riser goes up, m, negative down."""
+        return self.step * np.array(self.steps, dtype=float)
+
+    @property
+    def total(self) -> float:
+        """All shims together, up and down, m."""
+        return self.step * sum(map(abs, self.steps))
+
+
+def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: float) -> Corrections:
+    """Return the least total of corrections that brings a surveyed hill to a grade, or as near to it as may be.
+
+    Corrections are whole numbers of the readable step, at most the largest shim; the first and the last reading stay,
+    since other track joins there. No stretch is steeper than the target, and none falls where the hill climbs, unless
+    it fell before and no shim can mend that. Where the target cannot be met, the steepest grade is made as low as it
+    may be, and then the total as small.
+
+    Every condition bounds the difference of two corrections or one alone by a whole number of steps, so that the
+    matrix of the linear program is totally unimodular: its corners are whole [1]_, so that asking the solver for whole
+    numbers costs nothing.
+
+    Parameters
+    ----------
+    surveyed
+        The survey.
+    target
+        The grade that was meant, either sign; None for the even grade from end to end,
+        which is the least possible, and one step more between two readings.
+    step, shim
+        The smallest correction that can be read, and the largest allowed, m.
+
+    References
+    ----------
+    .. [1] Hoffman and Kruskal, Integral boundary points of convex polyhedra, 1956 (from memory).
+
+    Examples
+    --------
+    One riser out of three is 3 mm low, on a hill of 2 %:
+
+    >>> hill = Surveyed("hill", np.array([0.0, 0.5, 1.0, 1.5]), np.array([0.0, 0.007, 0.020, 0.030]), 0.0005, False)
+    >>> found = corrections(hill, target=0.02, step=0.0005, shim=0.006)
+    >>> found.steps, found.met
+    ((0, 6, 0, 0), True)
+    """
+    sign = 1.0 if surveyed.even_grade >= 0 else -1.0
+    rises = sign * np.diff(surveyed.height)
+    runs = np.diff(surveyed.distance)
+    most = math.floor(min(shim / step + 1e-9, _MOST_STEPS))
+    wanted = abs(surveyed.even_grade) + step / float(runs.min()) if target is None else abs(target)
+    # what falls may stay as it is where nothing better can be had
+    least = 0.0
+    if _least_total(rises, runs, math.inf, least, step, most) is None:
+        least = _halved(lambda g: _least_total(rises, runs, math.inf, -g, step, most) is not None, _worst(-rises, runs))
+        least = -least
+    plan = _least_total(rises, runs, wanted, least, step, most)
+    reached = wanted
+    if plan is None:
+        top = max(_worst(rises, runs), wanted)
+        reached = _halved(lambda g: _least_total(rises, runs, g, least, step, most) is not None, top, wanted)
+        plan = _least_total(rises, runs, reached, least, step, most)
+    assert plan is not None
+    steps = (sign * plan).astype(int)
+    height = surveyed.height + step * steps
+    after = Surveyed(surveyed.name, surveyed.distance, height, surveyed.reading, surveyed.reading_assumed)
+    steepest = float((sign * after.grades).max())
+    return Corrections(
+        surveyed=surveyed,
+        target=sign * wanted,
+        step=step,
+        shim=shim,
+        steps=tuple(steps.tolist()),
+        reached=sign * steepest,
+        met=steepest <= wanted + _slack(step, runs),
+        before=steeper_than(surveyed, wanted),
+        after=steeper_than(after, wanted + _slack(step, runs)),
+    )
+
+
+def _slack(step: float, runs: FloatArray) -> float:
+    """Return by how much a grade may pass its bound: a thousandth of a step, which is rounding."""
+    return 1e-3 * step / float(runs.min())
+
+
+def _worst(rises: FloatArray, runs: FloatArray) -> float:
+    return max(float((rises / runs).max()), 0.0)
+
+
+def _halved(holds: Callable[[float], bool], top: float, bottom: float = 0.0) -> float:
+    """Return the least grade for which a condition holds, which it does at the top."""
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (bottom + top)
+        bottom, top = (bottom, middle) if holds(middle) else (middle, top)
+    return top
+
+
+def _least_total(
+    rises: FloatArray, runs: FloatArray, most_grade: float, least_grade: float, step: float, most: int
+) -> FloatArray | None:
+    """Return the least total of whole corrections, in steps, that keeps all grades within bounds; None if none does."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import coo_array
+
+    inner = rises.size - 1
+    allowance = 1e-6  # of a step: what is exact on paper is not lost to rounding
+    rows, columns, entries, bounds = [], [], [], []
+    for k in range(rises.size):
+        for way, bound in ((1.0, most_grade * runs[k] - rises[k]), (-1.0, rises[k] - least_grade * runs[k])):
+            if not math.isfinite(bound):
+                continue
+            bounds.append(math.floor(bound / step + allowance))
+            for riser, part in ((k, way), (k - 1, -way)):
+                if 0 <= riser < inner:  # the ends stay
+                    rows += [len(bounds) - 1] * 2
+                    columns += [riser, inner + riser]
+                    entries += [part, -part]
+    if not inner:
+        return np.zeros(rises.size + 1) if min(bounds) >= 0 else None
+    matrix = coo_array((entries, (rows, columns)), shape=(len(bounds), 2 * inner)).tocsr()
+    within = LinearConstraint(matrix, -np.inf, np.array(bounds, dtype=float))
+    with quietly():
+        done = milp(
+            np.ones(2 * inner), integrality=np.ones(2 * inner, dtype=int), constraints=[within], bounds=Bounds(0, most)
+        )
+    if done.x is None:
+        return None
+    up = np.round(done.x[:inner] - done.x[inner:])
+    return np.concatenate([[0.0], up, [0.0]])

@@ -1,0 +1,210 @@
+"""Surveys: the profile that a hill really makes, how well its grades are known, and where it is steeper than meant."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from gradehaul.errors import DesignError, QuantityError
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Survey
+from gradehaul.plan.text.near_file import near_file
+from gradehaul.quantities import describe, read_quantity
+from gradehaul.track.piecewise import FloatArray
+
+READING = {"metric": 0.0005, "imperial": 0.0254 / 32}
+"""Error of one reading of a height with ruler and level, one standard deviation, assumed: what the ruler can show."""
+GAP = 5.0
+"""A stretch without a reading that is so many times as long as most is a gap."""
+_MOST_ROWS = 2_000
+_SURE = 1.645
+"""Standard deviations beyond which a grade is steeper than meant in 19 cases of 20."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Surveyed:
+    """A survey that can be used: distances and heights, m, and the error of one reading, m, one standard deviation."""
+
+    name: str
+    distance: FloatArray
+    height: FloatArray
+    reading: float
+    reading_assumed: bool
+
+    @property
+    def grades(self) -> FloatArray:
+        """Grade from each reading to the next, shape (n - 1,)."""
+        found: FloatArray = np.diff(self.height) / np.diff(self.distance)
+        return found
+
+    @property
+    def spreads(self) -> FloatArray:
+        """Standard deviation of each grade: two readings of the same error over their distance."""
+        found: FloatArray = math.sqrt(2) * self.reading / np.diff(self.distance)
+        return found
+
+    @property
+    def even_grade(self) -> float:
+        """The grade from the first reading to the last."""
+        return float((self.height[-1] - self.height[0]) / (self.distance[-1] - self.distance[0]))
+
+
+@dataclass(frozen=True, slots=True)
+class Steep:
+    """A stretch steeper than meant, m along the line: its grade, its spread, and whether that is beyond the error."""
+
+    start: float
+    stop: float
+    grade: float
+    spread: float
+    sure: bool
+
+
+def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveyed:
+    """Return a survey whose readings are in order and without gaps.
+
+    Parameters
+    ----------
+    survey
+        The survey as it was written.
+    file, unit
+        The plan's file and unit, for messages.
+    reading
+        The error of a reading where the survey says nothing, m.
+
+    Raises
+    ------
+    DesignError
+        Readings out of order, twice at one place, or with a gap; a shim that would go through the deck.
+    """
+
+    def told(length: float) -> str:
+        return describe(length, "length", unit)
+
+    place = f"survey {quoted(survey.name)}"
+    if len(survey.heights) < 3:
+        raise DesignError(
+            "a survey needs three readings or more", file=file, place=place, found=str(len(survey.heights))
+        )
+    distance, height = np.array(survey.heights, dtype=float).T
+    steps = np.diff(distance)
+    for number in np.flatnonzero(steps <= 0)[:1].tolist():
+        raise DesignError(
+            "distances must rise from reading to reading",
+            file=file,
+            place=f"{place}, reading {number + 2}",
+            found=f"{told(distance[number + 1])} after {told(distance[number])}",
+            write="the readings in the order in which they lie along the line, each place once",
+        )
+    usual = float(np.median(steps))
+    for number in np.flatnonzero(steps > GAP * usual)[:1].tolist():
+        raise DesignError(
+            f"there is a gap: no reading for {told(steps[number])}, where most are {told(usual)} apart",
+            file=file,
+            place=f"{place}, reading {number + 2}",
+            write=f"readings between {told(distance[number])} and {told(distance[number + 1])} too",
+        )
+    if survey.shim is not None and survey.deck is not None and survey.shim > survey.deck:
+        raise DesignError(
+            f"a shim must not go through the deck, which is {told(survey.deck)} thick",
+            file=file,
+            place=place,
+            found=told(survey.shim),
+            write=f"shim = {quoted(told(survey.deck))} or less",
+        )
+    return Surveyed(survey.name, distance, height, survey.reading or reading, survey.reading is None)
+
+
+def steeper_than(found: Surveyed, grade: float) -> tuple[Steep, ...]:
+    """Return the stretches that climb, or fall, more steeply than a grade; neighbors that do are one stretch.
+
+    A stretch is surely steeper where its grade, taken from its first reading to its last, is beyond what is meant by
+    1.645 standard deviations, which chance alone brings about in 1 case of 20.
+
+    Examples
+    --------
+    >>> found = Surveyed("hill", np.array([0.0, 1.0, 2.0]), np.array([0.0, 0.02, 0.05]), 0.001, False)
+    >>> [(round(each.grade, 3), each.sure) for each in steeper_than(found, 0.02)]
+    [(0.03, True)]
+    """
+    sign = 1.0 if found.even_grade >= 0 else -1.0
+    steep = sign * found.grades > abs(grade) + 1e-12
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], steep, [False]]).astype(int)))
+    result = []
+    for first, last in edges.reshape(-1, 2).tolist():
+        run = float(found.distance[last] - found.distance[first])
+        own = float(found.height[last] - found.height[first]) / run
+        spread = math.sqrt(2) * found.reading / run
+        result.append(
+            Steep(
+                float(found.distance[first]),
+                float(found.distance[last]),
+                own,
+                spread,
+                sign * own - abs(grade) > _SURE * spread,
+            )
+        )
+    return tuple(result)
+
+
+def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Survey:
+    """Return the survey in a CSV file of two columns, distance and height, with or without a line of heads.
+
+    Bare numbers read in the plan's unit; other settings are those of `survey`.
+
+    Raises
+    ------
+    DesignError
+        A file that is no text, or lines that are not two quantities.
+    OSError
+        The file cannot be read.
+    """
+    heights: list[tuple[float, float]] = []
+    for number, row in enumerate(_rows_in(path), 1):
+        cells = [cell.strip() for cell in row if cell.strip()]
+        if not cells:
+            continue
+        if len(cells) != 2:
+            found = f"{len(cells)} cells"
+            wrong, write = "a line has a distance and a height", "two figures with a comma between them, as in 12, 0.25"
+            raise DesignError(wrong, file=str(path), place=f"line {number}", found=found, write=write)
+        try:
+            where, height = (read_quantity(_bare(cell), "length", unit=unit) for cell in cells)
+        except QuantityError as error:
+            if number == 1 and not any(sign.isdigit() for cell in cells for sign in cell):  # the heads of the columns
+                continue
+            place = f"line {number}"
+            raise DesignError(error.wrong, file=str(path), place=place, found=error.found, write=error.write) from error
+        heights.append((where, height))
+        if len(heights) > _MOST_ROWS:
+            raise DesignError(f"a survey has at most {_MOST_ROWS} readings", file=str(path))
+    return replace(survey or Survey(path.stem, ()), heights=tuple(heights))
+
+
+def _rows_in(path: Path) -> list[list[str]]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        delimiter = ";" if text.count(";") > text.count(",") else ","
+        return list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    except FileNotFoundError as error:
+        near = near_file(path, ".csv", ".txt")
+        write = str(path.with_name(near)) if near else ""
+        raise DesignError("there is no such file", file=str(path), write=write) from error
+    except UnicodeDecodeError as error:
+        found = f"the byte 0x{error.object[error.start]:02x}"
+        write = "it again, saved as UTF-8"
+        raise DesignError("a file of heights is UTF-8 text", file=str(path), found=found, write=write) from error
+    except csv.Error as error:
+        raise DesignError("a file of heights has two columns", file=str(path), found=str(error)) from error
+
+
+def _bare(cell: str) -> float | str:
+    try:
+        return float(cell)
+    except ValueError:
+        return cell

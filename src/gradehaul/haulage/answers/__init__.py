@@ -1,0 +1,1 @@
+"""Answers for a whole layout: the main check, readings, berths, unusual figures."""

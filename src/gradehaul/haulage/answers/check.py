@@ -1,0 +1,450 @@
+"""The main job: what every route asks, what every power lifts over it, and what becomes of every named train."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from gradehaul.haulage.adhesion import film_of, slipping_pull, standing_pull
+from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
+from gradehaul.haulage.answers.judged import outcome_of, rail_without_age
+from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.misfits import Misfit, misfits
+from gradehaul.haulage.answers.unusual import unusual_notes
+from gradehaul.haulage.demand import TIE, demand
+from gradehaul.haulage.longest import Load
+from gradehaul.haulage.outcome import FAILS, Outcome
+from gradehaul.haulage.profile import RouteProfile, Ruling
+from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
+from gradehaul.haulage.trust.predicted import predictions
+from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
+from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.route import Between, Route
+from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
+from gradehaul.plan.resolve.stock import FRESH, conditions
+from gradehaul.quantities import Kind, describe
+from gradehaul.track.alignment import Alignment
+from gradehaul.track.map.closing import figure_name
+from gradehaul.track.map.positions import USABLE_MISCLOSURE
+from gradehaul.track.proximity.fouling import fouling_notes
+
+_KINK = math.radians(5.0)
+"""A loop that misses closing by a greater angle, or by more than its gauge, is no track that can be laid (our own
+limits)."""
+
+MUCH_WRAPPED = 4.0
+"""Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
+
+USUAL_TENSION = 0.03
+"""Effective friction of flanges pressed by coupler tension, 0.02 to 0.05 (from the geometry of HO wheels and rail; no
+measured value was found)."""
+
+Progress = Callable[[int, int], None]
+"""Told how many parts of the work are done, and of how many."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnderTrain:
+    """The greatest effective grade averaged under a train of a length, m, and where its head is then."""
+
+    train_length: float
+    effective: float
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class RouteAnswer:
+    """What a route asks, and the longest trains over it: one load for every power, car and rail condition."""
+
+    profile: RouteProfile
+    ruling: Ruling
+    under_trains: tuple[UnderTrain, ...]
+    loads: tuple[Load, ...]
+    spreads: tuple[LoadSpread, ...]
+    """How sure each of the loads is, in their order."""
+
+    @property
+    def route(self) -> Route:
+        """The route."""
+        return self.profile.route
+
+
+@dataclass(frozen=True, slots=True)
+class TrainAnswer:
+    """What becomes of a named train on one rail condition."""
+
+    name: str
+    route: str
+    rail: str
+    length: float
+    verdict: Verdict
+    trust: TrainTrust
+    misfits: tuple[Misfit, ...] = ()
+    """Places of its route that do not hold it; the verdict is on the track alone."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A figure that the answer rests on: whose, which, its value in SI units, and where it comes from."""
+
+    subject: str
+    name: str
+    value: float
+    kind: Kind
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
+class CheckAnswer:
+    """The whole answer to the main job."""
+
+    plan: Plan
+    alignment: Alignment
+    coefficient: float
+    """Curve coefficient, m."""
+    rails: tuple[str, ...]
+    """The rail conditions reckoned with."""
+    judged_rails: tuple[str, ...]
+    """Those by which the layout passes or fails: the ones named, else as planned where the plan says so, else clean."""
+    routes: tuple[RouteAnswer, ...]
+    between: tuple[Between, ...]
+    trains: tuple[TrainAnswer, ...]
+    berths: tuple[BerthAnswer, ...]
+    figures: tuple[Figure, ...]
+    doubts: tuple[Note, ...]
+    """Unusual figures and doubtful geometry, which can make the whole answer wrong."""
+    not_checked: tuple[str, ...]
+    """What the answer had to leave out, and why."""
+    notes: tuple[Note, ...]
+    """All notes, those doubts among them."""
+
+    @property
+    def film_rails(self) -> tuple[str, ...]:
+        """The conditions with a film everywhere, at both ages, of the films that are not judged so.
+
+        They answer a question: what if the film spreads, or all rails get it?
+        """
+        films = film_rails(self.rails)
+        asked = {rail_without_age(rail) for rail in films if rail not in self.judged_rails}
+        return tuple(rail for rail in films if rail_without_age(rail) in asked)
+
+    def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
+        """Return the named trains on some rail conditions."""
+        return [train for train in self.trains if train.rail in rails]
+
+    @property
+    def unjudged(self) -> tuple[str, ...]:
+        """Named trains without a verdict, because their route is not among those answered."""
+        judged = {train.name for train in self.trains}
+        return tuple(name for name in self.plan.trains if name not in judged)
+
+    @property
+    def passes(self) -> bool:
+        """Whether all was checked, and no named train fails on the judged rails."""
+        return not self.not_checked and not any(train.outcome in FAILS for train in self.on(self.judged_rails))
+
+
+def check(
+    plan: Plan,
+    *,
+    all_routes: bool = False,
+    seed: int = 0,
+    hours: float | None = None,
+    rails: Sequence[str] | None = None,
+    progress: Progress | None = None,
+) -> CheckAnswer:
+    """Answer the main job for a plan.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    all_routes
+        List every route between ends and berths, up to a limit, beside the declared ones.
+    seed
+        Of the draws that tell how sure the answer is: the same seed gives the same answer.
+    hours
+        The age at which films are reckoned; settled where it is not told.
+    rails
+        The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
+        clean.
+    progress
+        Called as routes are done.
+
+    Raises
+    ------
+    RouteError
+        A rail condition that the plan does not have.
+    Problems
+        Heights that contradict one another, routes that no train can follow.
+    """
+    layout = Layout(plan, all_routes=all_routes, hours=hours)
+    return check_layout(layout, seed=seed, rails=rails, progress=progress)
+
+
+def check_layout(
+    layout: Layout, *, seed: int = 0, rails: Sequence[str] | None = None, progress: Progress | None = None
+) -> CheckAnswer:
+    """Answer the main job for a layout that is at hand, as `check` does for a plan."""
+    plan = layout.plan
+    judged = layout.judged(rails)
+    draws = Draws(plan, layout.coefficient, seed=seed)
+    trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
+    routes: list[RouteAnswer] = []
+    verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
+    for number, route in enumerate(layout.routes):
+        profile = layout.profile(route)
+        routes.append(_route_answer(layout, profile, trains, draws))
+        for named in plan.trains.values():
+            if named.route == route.name:
+                train = trains[named.name]
+                too_long = misfits(layout, route, train)
+                verdicts[named.name] = [
+                    TrainAnswer(
+                        name=named.name,
+                        route=route.name,
+                        rail=rail,
+                        length=train.length,
+                        verdict=judge(profile, train, rail, layout.pulls),
+                        trust=trust_in_train(profile, train, rail, draws),
+                        misfits=too_long,
+                    )
+                    for rail in layout.rails
+                ]
+        if progress is not None:
+            progress(number + 1, len(layout.routes))
+    alignment = layout.alignment
+    doubts = (*unusual_notes(plan, (answer.ruling for answer in routes)), *_loops_that_miss(layout))
+    answers = tuple(answer for found in verdicts.values() for answer in found)
+    notes = (
+        *plan.notes,
+        *alignment.notes,
+        *fouling_notes(alignment, alignment.positions),
+        *layout.found.notes,
+        *misfit_notes(plan, answers),
+        *_doubtful_pulls(plan),
+        *_unsure_predictions(plan, draws),
+        *_assumed_films(plan),
+        *_taut_trains(layout, trains),
+        *doubts,
+    )
+    return CheckAnswer(
+        plan=plan,
+        alignment=alignment,
+        coefficient=layout.coefficient,
+        rails=layout.rails,
+        judged_rails=judged,
+        routes=tuple(routes),
+        between=layout.found.between,
+        trains=answers,
+        berths=tuple(
+            berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
+        ),
+        figures=figures(plan, layout.coefficient),
+        doubts=tuple(dict.fromkeys(doubts)),
+        not_checked=tuple(_not_checked(layout)),
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
+    """Yield a note for each place that does not hold a train."""
+    for train in trains:
+        for misfit in train.misfits:
+            needed, holds = (describe(x, "length", plan.unit) for x in (misfit.length, misfit.available))
+            if misfit.kind == "run-round":
+                text = f"its locomotives are {needed} long and do not fit {misfit.place}, which holds {holds}"
+            else:
+                text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
+            yield Note(f'train "{train.name}"', text)
+
+
+def _loops_that_miss(layout: Layout) -> list[Note]:
+    """Return notes on figures that miss closing by more than track can be pushed into place."""
+    gauge, positions = layout.plan.scale.gauge, layout.alignment.positions
+    far = {
+        figure_name(closure)
+        for closure in positions.closures
+        if closure.distance > gauge or abs(closure.angle or 0.0) > _KINK or closure.share > USABLE_MISCLOSURE
+    }
+    return [note for note in layout.alignment.notes if note.place in far]
+
+
+def _not_checked(layout: Layout) -> Iterator[str]:
+    """Yield what no answer can be given to, and why."""
+    plan, positions = layout.plan, layout.alignment.positions
+    answered = {route.name for route in layout.routes}
+    trains = [named.name for named in plan.trains.values() if named.route not in answered]
+    if trains:
+        yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"
+    routes = [name for name in plan.routes if name not in answered and not layout.all_routes]
+    if routes:
+        yield f"{_listed('route', routes)}, since no train can follow {'them' if routes[1:] else 'it'}"
+    lost: dict[int, list[str]] = {}
+    for berth in plan.berths.values():
+        frame = positions.tracks[berth.tracks[0]].frame
+        if berth.clear is None and not positions.usable(frame):
+            lost.setdefault(frame, []).append(berth.name)
+    for frame, berths in lost.items():
+        miss = describe(positions.worst[frame].distance, "length", plan.unit)
+        figure = figure_name(positions.worst[frame])
+        yield f"where other track fouls {_listed('berth', berths)}, since {figure} misses closing by {miss}"
+
+
+def _listed(kind: str, names: Sequence[str]) -> str:
+    """Return some names of a kind, the first of them where they are many.
+
+    Examples
+    --------
+    >>> _listed("train", ["ore"]), _listed("berth", ["A", "B"]), _listed("route", list("ABCDE"))
+    ('train ore', 'berths A, B', 'routes A, B, C and 2 more')
+    """
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
+
+
+def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
+    """Yield notes on pulls measured with sliding wheels that are more than a standing pull which was not measured."""
+    for loco in plan.locos.values():
+        for rail in conditions(plan.films):
+            stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+            if slip.basis == "measured" != stand.basis and slip.value > stand.value * (1 + TIE):
+                known = "scaled from other rail" if stand.basis == "scaled" else "assumed from its weight"
+                yield Note(
+                    f'loco "{loco.name}", slipping, {rail}',
+                    f"the pull measured with sliding wheels is more than the standing pull, which is {known}; "
+                    "measure the standing pull too",
+                )
+
+
+def _unsure_predictions(plan: Plan, draws: Draws) -> Iterator[Note]:
+    """Yield a note for each pull that is calculated from other locomotives though its weight alone says more."""
+    if not any(loco.predicted for loco in plan.locos.values()):
+        return
+    for each in predictions(draws):
+        if each.less_sure:
+            others, weight = (
+                f"{describe(pull.value, 'force', unit)} ({describe(pull.low, 'force', unit)} to "
+                f"{describe(pull.high, 'force', unit)})"
+                for unit in [_force_unit(plan)]
+                for pull in (each.pull, each.by_weight)
+            )
+            yield Note(
+                f'loco "{each.loco}", {each.rail}',
+                f"its pull by the readings of other locomotives is {others}, by its weight {weight}; the first is used "
+                "and says little: read its own pull",
+            )
+
+
+def _force_unit(plan: Plan) -> str:
+    """Return a unit in which the plan's readings were written, N where there are none."""
+    readings = (force for loco in plan.locos.values() for forces in loco.pull.values() for force in forces)
+    return next((force.unit for force in readings if force.unit), "N")
+
+
+def _assumed_films(plan: Plan) -> Iterator[Note]:
+    """Yield a note for each film whose shares nobody measured or stated, where some pull depends on them."""
+    rails = conditions(plan.films)
+    for film in plan.films.values():
+        own = [rail for rail in rails if film_of(plan, rail) == (film, rail.endswith(FRESH))]
+        if film.basis == "assumed" and any(not loco.pull.get(rail) for loco in plan.locos.values() for rail in own):
+            yield Note(
+                f'rail "{film.name}"',
+                "measure first: the shares of pull that it leaves are assumed, for no measured pull of a model on one "
+                "was found; on a test rig with steel wheels a film left as little as 35 %",
+            )
+
+
+def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
+    """Yield a note for each train round so much curve that coupler tension, where it is left out, would tell."""
+    if layout.curves.tension:
+        return
+    routes = {route.name: route for route in layout.routes}
+    for name, train in trains.items():
+        if layout.plan.trains[name].route not in routes or not (train.locos and train.cars):
+            continue
+        taut = [
+            _strain(leg, train.after(leg.route.run_rounds))
+            for leg, _ in layout.profile(routes[layout.plan.trains[name].route]).runs
+        ]
+        angle, more = max(taut)
+        if angle > MUCH_WRAPPED:
+            share = f"{100 * more:.0f} %"
+            yield Note(
+                f'train "{name}"',
+                f"it wraps {math.degrees(angle):.0f} degrees of curve at once: coupler tension, not counted, would add "
+                f"some {share} to its demand; tension = {USUAL_TENSION:g} in [curve_resistance] counts it, engines "
+                "within the train about halve it",
+            )
+
+
+def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
+    """Return the most angle that a train's cars wrap, rad, and by how much usual tension raises its greatest demand."""
+    angle = profile.shaped(profile.turning).averaged(train.length, profile.first_head(train.length)).greatest()
+    wrapped = angle.value * train.length
+    if wrapped <= MUCH_WRAPPED:
+        return wrapped, 0.0
+    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION), _compensated={})
+    with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
+    return wrapped, with_it / without - 1 if without > 0 else 0.0
+
+
+def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], draws: Draws) -> RouteAnswer:
+    lengths = dict.fromkeys(train.length for train in trains.values())
+    under = tuple(UnderTrain(length, *profile.ruling_under_train(length)) for length in lengths)
+    loads = tuple(
+        load
+        for power in layout.plan.powers
+        for car in layout.plan.cars
+        for load in layout.loads(profile, power, car, layout.rails)
+    )
+    trust = RouteTrust(layout.plan, profile, layout.pulls, draws)
+    return RouteAnswer(profile, profile.ruling(), under, loads, tuple(trust.spread(load) for load in loads))
+
+
+_CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}
+
+
+def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
+    """List the figures that the answer rests on, each with where it comes from."""
+    return (
+        Figure("curves", "coefficient", coefficient, "length", _CURVE_BASIS[plan.curve_resistance.model]),
+        *(figure for loco in plan.locos.values() for figure in _pulls_of(plan, loco)),
+        *(
+            Figure(f'power "{power.name}"', "together", power.together, "share", power.basis)
+            for power in plan.powers.values()
+            if len(power.locos) > 1
+        ),
+        *(figure for car in plan.cars.values() for figure in _figures_of_car(car)),
+        *(figure for film in plan.films.values() for figure in _shares_of(film)),
+    )
+
+
+def _pulls_of(plan: Plan, loco: Loco) -> Iterator[Figure]:
+    subject = f'loco "{loco.name}"'
+    for rail in conditions(plan.films):
+        stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+        yield Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
+        yield Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)
+
+
+def _figures_of_car(car: Car) -> Iterator[Figure]:
+    subject = f'car "{car.name}"'
+    yield Figure(subject, "mass", car.mass, "mass", car.mass_basis)
+    yield Figure(subject, "rolling resistance", car.rolling.value, "share", car.rolling_basis)
+    yield Figure(subject, "starting resistance", car.starting.value, "share", car.starting_basis)
+
+
+def _shares_of(film: Film) -> Iterator[Figure]:
+    subject = f'rail "{film.name}"'
+    for wheels, share in (("metal", film.metal), ("tyred", film.tyred)):
+        yield Figure(subject, f"{wheels} share kept, fresh", share.fresh, "share", film.basis)
+        yield Figure(subject, f"{wheels} share kept, settled", share.settled, "share", film.basis)

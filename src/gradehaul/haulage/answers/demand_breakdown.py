@@ -1,0 +1,83 @@
+"""What a train asks and is given at the place where it has least to spare, cause by cause."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gradehaul.haulage.demand import asked_at, tension_at
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train
+from gradehaul.haulage.verdict import Verdict
+from gradehaul.track.piecewise import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked at one place of the train's head, m from where its route begins, and given there, N."""
+
+    at: float
+    track: str
+    grade: float
+    curves: float
+    rolling: float
+    tension: float
+    """Friction of flanges that coupler tension presses; 0 where the plan leaves it out."""
+    given: float
+    """The standing pull."""
+
+    @property
+    def all(self) -> float:
+        """All that is asked, N."""
+        return self.grade + self.curves + self.rolling + self.tension
+
+
+def asked_at_least_margin(profile: RouteProfile, train: Train, verdict: Verdict) -> Asked:
+    """Return what a train asks where it has least to spare, on a route with or without reversals.
+
+    Parameters
+    ----------
+    profile
+        The route's compensated profile.
+    train
+        The train as it starts out.
+    verdict
+        What becomes of it there on a rail condition.
+
+    Examples
+    --------
+    >>> from gradehaul.haulage.answers.layout import Layout
+    >>> from gradehaul.haulage.train import made_up
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
+    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N" }
+    ... car.ore = { mass = "0.1 kg", length = 0.15 }
+    ... route.Up = { from = "Foot", to = "Top" }
+    ... train.ore = { route = "Up", consist = ["tank", "4 ore"] }
+    ... ''')
+    >>> layout = Layout(plan)
+    >>> train, verdict = made_up(plan, plan.trains["ore"]), layout.verdict("ore")
+    >>> asked = asked_at_least_margin(layout.profile("Up"), train, verdict)
+    >>> [round(force, 4) for force in (asked.grade, asked.curves, asked.rolling, asked.given)]
+    [0.1373, 0.0, 0.0785, 0.6]
+    """
+    # of two legs that meet there, the one that ends: a leg begins with its train on track that it has just gone over
+    leg, start = next(run for run in profile.runs if verdict.margin_at <= run[1] + run[0].length * (1 + 1e-12))
+    runs, head = train.after(leg.route.run_rounds), verdict.margin_at - start
+    asked = sum(asked_at(leg, runs, head))
+    grade = _grades(leg, runs, head)
+    tension = tension_at(leg, runs, head)
+    given = verdict.margin + asked + runs.rolling + tension
+    return Asked(verdict.margin_at, leg.track_at(head), grade, asked - grade, runs.rolling, tension, given)
+
+
+def _grades(profile: RouteProfile, train: Train, head: float) -> float:
+    """Return what grades alone ask of the whole train, N; behind the origin track is level, or the lap's."""
+    places: FloatArray = head - train.edges
+    heights = profile.railhead.at(places % profile.length if profile.route.lap else np.maximum(places, 0.0))
+    return float((train.line_weights * (heights[:-1] - heights[1:])).sum())

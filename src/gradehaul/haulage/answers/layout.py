@@ -1,0 +1,272 @@
+"""A layout ready to be asked: a plan with its geometry, routes and pulls worked out once."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
+from typing import TypeVar
+
+from gradehaul.errors import QuantityError, RouteError
+from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
+from gradehaul.haulage.longest import Climb, Load, Room
+from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
+from gradehaul.haulage.resistance import curve_costs
+from gradehaul.haulage.train import Engine, made_up
+from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.graph import MovementGraph
+from gradehaul.network.reversals import Tail
+from gradehaul.network.route import Route
+from gradehaul.network.routes import find_routes
+from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.records import Plan
+from gradehaul.plan.resolve.stock import CLEAN, conditions, first_day
+from gradehaul.track.alignment import align
+from gradehaul.track.proximity.fouling import clear_lengths
+
+LONGEST_AGE = 1e6
+"""The greatest age of a film, hours: over a century."""
+
+
+def _with_bench(plan: Plan, hours: float | None) -> Plan:
+    """Return a plan with what was read at the bench; where nothing was, the module for it is not even loaded."""
+    if hours is not None and not 0.0 <= hours <= LONGEST_AGE:
+        raise QuantityError(f"the age of a film is from 0 to {LONGEST_AGE:g} hours", place="hours", found=f"{hours:g}")
+    if plan.book.empty and hours is None:
+        return plan
+    from gradehaul.haulage.bench.benched import with_bench
+
+    return with_bench(plan, hours=hours)
+
+
+class Layout:
+    """A plan with all that its answers rest on.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    all_routes
+        List every route between ends and berths, up to a limit, in place of the declared or the telling ones.
+
+    Attributes
+    ----------
+    plan
+        The plan.
+    alignment
+        Curvature, railhead and position of every track.
+    graph
+        The movement graph; ``graph.graph`` is a networkx DiGraph.
+    routes
+        The routes of the plan; ``found`` has them with the notes on them.
+    curves, coefficient
+        What curves cost, and the curve coefficient of it, m.
+    rails
+        The rail conditions it can be asked about.
+    all_routes
+        Whether every route was asked for.
+
+    Raises
+    ------
+    Problems
+        Heights that contradict one another, or routes that no train can follow.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = { ratio = 1, gauge = "1435 mm" }
+    ... unit = "m"
+    ... railhead = { Foot = 0, Top = 20 }
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 1000 }] }
+    ... loco.tank = { mass = "50000 kg", length = 10, pull.clean = "100000 N" }
+    ... car.wagon = { mass = "20000 kg", length = 8, rolling = "0.4 %" }
+    ... '''))
+    >>> [route.name for route in layout.routes]
+    ['Foot to Top', 'Top to Foot']
+    >>> layout.longest_train("Foot to Top", "tank", "wagon").limit
+    19
+    """
+
+    def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
+        self.plan = plan = _with_bench(plan, hours)
+        self.all_routes = all_routes
+        self.alignment = align(plan)
+        self.graph = MovementGraph(plan)
+        self.curves = curve_costs(plan.curve_resistance, plan.scale)
+        self.coefficient = self.curves.coefficient
+        self.clear = clear_lengths(self.alignment, self.alignment.positions)
+        self.pulls = Pulls(plan)
+        self._strip = lay_strip(self.alignment)
+        self.found = find_routes(self.graph, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
+        self.rails = (*conditions(plan.films), *_planned({track.rail for track in self.alignment.tracks.values()}))
+
+    @property
+    def routes(self) -> tuple[Route, ...]:
+        """The declared routes; where there are none, the telling ones."""
+        return self.found.routes
+
+    def route(self, name: str) -> Route:
+        """Return a route by name, or a leg of one with reversals, as ``Up, leg 2``.
+
+        Raises
+        ------
+        RouteError
+            No route of this name.
+        """
+        routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
+        return _named(name, routes, "route", self.plan.file)
+
+    def profile(self, route: str | Route) -> RouteProfile:
+        """Return the compensated profile of a route.
+
+        Raises
+        ------
+        RouteError
+            No route of this name, or a route of another layout.
+        """
+        return route_profile(self._strip, self._own(route), self.curves)
+
+    def _own(self, route: str | Route) -> Route:
+        """Return a route of this layout, by name or as it is."""
+        if isinstance(route, str):
+            return self.route(route)
+        if not all(way in self.graph.lengths for way in route.ways):
+            raise RouteError("this route is another layout's", file=self.plan.file, found=quoted(route.name))
+        return route
+
+    def rooms(self, route: Route) -> tuple[Room, ...]:
+        """Return the places of a route that must hold a whole train."""
+        self._own(route)
+        rooms = [
+            Room(f'berth "{name}"', self.clear[name].length, "berth")
+            for name in dict.fromkeys((route.start_berth, route.end_berth))
+            if name is not None
+        ]
+        rooms += [Room(tail.name, self.tail_room(tail), "tail") for tail in route.tails]
+        if route.lap:
+            rooms.append(Room("the lap", self.graph.length_of(route.ways), "lap"))
+        if route.tightest_loop is not None:
+            rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
+        return tuple(rooms)
+
+    def tail_room(self, tail: Tail) -> float:
+        """Return the longest train that reverses in a tail, m."""
+        clear = self.clear[tail.berth].length if tail.within and tail.berth is not None else tail.length
+        return min(clear, tail.length)
+
+    def loads(self, profile: RouteProfile, power: str, car: str, rails: Iterable[str]) -> tuple[Load, ...]:
+        """Return the longest trains of one kind of car behind a power on a route, one for each rail condition.
+
+        On a route with reversals there are two: with the locomotives leading as the train starts, and trailing.
+        """
+        engines: tuple[Engine, ...] = ("leading", "trailing") if profile.legs else ("leading",)
+        return tuple(load for engine in engines for load in self._loads(profile, power, car, rails, engine))
+
+    def _loads(
+        self, profile: RouteProfile, power: str, car: str, rails: Iterable[str], engine: Engine
+    ) -> tuple[Load, ...]:
+        climb = Climb(
+            self.plan,
+            profile,
+            _named(power, self.plan.powers, "power", self.plan.file),
+            _named(car, self.plan.cars, "car", self.plan.file),
+            self.pulls,
+            engine=engine,
+        )
+        shut_in = climb.train(1).too_long_round(profile.route.tails)
+        rooms = (
+            *self.rooms(profile.route),
+            *(Room(f"the run-round {tail.place}", 0.0, "run-round") for tail, *_ in shut_in),
+        )
+        loads = (climb.load(self._rail(rail), rooms) for rail in rails)
+        if not profile.fall:
+            return tuple(loads)
+        return tuple(
+            replace(load, holds_back=judge(profile, climb.train(load.told), load.rail, self.pulls).holds_back)
+            if load.told
+            else load
+            for load in loads
+        )
+
+    def longest_train(
+        self, route: str, power: str, car: str, *, rail: str = "clean", engine: Engine = "leading"
+    ) -> Load:
+        """Return the longest train of one kind of car that a power takes over a route on a rail condition.
+
+        `engine` tells where the locomotives stand as the train starts, which matters where it is reversed.
+
+        Raises
+        ------
+        RouteError
+            A route, power, car or rail condition that the plan does not have, or an engine in neither place.
+        """
+        _named(engine, {"leading": 0, "trailing": 0}, "place for an engine", self.plan.file)
+        (load,) = self._loads(self.profile(route), power, car, [self._rail(rail)], engine)
+        return load
+
+    def verdict(self, train: str, *, rail: str = "clean") -> Verdict:
+        """Return what becomes of a named train on its route on a rail condition.
+
+        Raises
+        ------
+        RouteError
+            A train, its route, or a rail condition that the plan does not have.
+        """
+        named = _named(train, self.plan.trains, "train", self.plan.file)
+        return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
+
+    def judged(self, rails: Iterable[str] | None = None) -> tuple[str, ...]:
+        """Return the rail conditions to judge by: those named, else as planned where the plan says so, else clean.
+
+        Raises
+        ------
+        RouteError
+            A rail condition that the plan does not have.
+        """
+        return tuple(dict.fromkeys(map(self._rail, rails or judged_rails(self.rails))))
+
+    def _rail(self, rail: str) -> str:
+        return _named(rail, {name: name for name in self.rails}, "rail condition", self.plan.file)
+
+
+def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
+    """Return the names of what tracks' own conditions come to: none where the plan says none, two where films age."""
+    told = {rail for rail in rails if rail is not None}
+    return () if not told else PLANNED if any(first_day(rail) not in told for rail in told) else (AS_PLANNED,)
+
+
+def judged_rails(rails: Collection[str]) -> tuple[str, ...]:
+    """Return the rail conditions by which a layout passes or fails: as planned where it says so, else clean rail.
+
+    Film in the plan is judged at both ages, for a plan does not say how old it is, and the first day must be lived
+    through.
+
+    Examples
+    --------
+    >>> judged_rails(["clean", "treated", "treated fresh"])
+    ('clean',)
+    >>> judged_rails(["clean", "treated", "treated fresh", "as planned", "as planned fresh"])
+    ('as planned', 'as planned fresh')
+    """
+    return tuple(rail for rail in rails if rail in PLANNED) or (CLEAN,)
+
+
+def film_rails(rails: Collection[str]) -> tuple[str, ...]:
+    """Return the rail conditions with a film everywhere, each film at both ages.
+
+    Examples
+    --------
+    >>> film_rails(["clean", "treated", "treated fresh", "as planned"])
+    ('treated', 'treated fresh')
+    """
+    return tuple(rail for rail in rails if rail != CLEAN and rail not in PLANNED)
+
+
+_T = TypeVar("_T")
+
+
+def _named(name: str, known: Mapping[str, _T], kind: str, file: str) -> _T:
+    if name in known:
+        return known[name]
+    write = instead(name, known) or f"a plan that has a {kind}"
+    raise RouteError(f"the plan has no {kind} of this name", file=file, found=quoted(name), write=write)

@@ -1,0 +1,210 @@
+"""The bench's answer: pulls and coefficients with their trust, trials against the model, and what to measure next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
+from gradehaul.haulage.bench.odd_figures import odd_figures
+from gradehaul.haulage.bench.reduction import ENOUGH
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.predicted import Predicted, predictions
+from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
+from gradehaul.haulage.verdict import Climb, judge
+from gradehaul.plan.bench_records import Trial
+from gradehaul.plan.records import NamedTrain, Note, Plan
+from gradehaul.plan.resolve.stock import CLEAN, FRESH
+
+DISAGREES = 0.05
+"""Chance of what was seen, by the model, under which the two are said to disagree."""
+
+_MOST_ADVICE = 6
+
+
+@dataclass(frozen=True, slots=True)
+class TrialAnswer:
+    """A trial against the model.
+
+    The train asked for `asks`, N, at the place where it has least to spare: one that stalled says that its locomotives
+    give less there, one that climbed that they give as much. The model has them give `gives`, N.
+    """
+
+    trial: Trial
+    locos: str
+    train: str
+    outcome: Climb
+    asks: float
+    gives: float
+    stall_probability: float
+
+    @property
+    def chance(self) -> float:
+        """How likely the model held what was seen."""
+        return self.stall_probability if self.trial.outcome == "stalls" else 1 - self.stall_probability
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the model allows for what was seen."""
+        return self.chance >= DISAGREES
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingsAnswer:
+    """All that the readings of a plan tell."""
+
+    plan: Plan
+    bench: Bench
+    predictions: tuple[Predicted, ...]
+    trials: tuple[TrialAnswer, ...]
+    remarks: tuple[Note, ...]
+    measure_next: tuple[str, ...]
+
+
+def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
+    """Turn the readings of a plan into pulls and coefficients, and say what to measure next.
+
+    Raises
+    ------
+    Problems
+        The layout has no heights that fit together, or a route that no train can follow.
+    """
+    bench = work_out(plan)
+    told = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
+    trials = tuple(_trials(plan, seed))
+    remarks = list(odd_figures(plan, bench))
+    judged = {answer.trial.place for answer in trials}
+    remarks += [
+        Note(trial.place, "not judged, since its route is not among those that can be answered")
+        for trial in plan.book.trials
+        if trial.place not in judged
+    ]
+    remarks += _crossed(trials)
+    remarks += [
+        Note(
+            answer.trial.place,
+            f"it {answer.trial.outcome}, and the model has it do so in only {100 * answer.chance:.1f} % of draws: a "
+            "reading, a grade or a mass is not as in the plan",
+        )
+        for answer in trials
+        if not answer.agrees
+    ]
+    return ReadingsAnswer(plan, bench, told, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
+
+
+def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
+    layouts: dict[float | None, tuple[Layout, Draws]] = {}
+    for trial in plan.book.trials:
+        if trial.hours not in layouts:
+            layout = Layout(with_bench(plan, hours=trial.hours))
+            layouts[trial.hours] = layout, Draws(layout.plan, layout.coefficient, seed=seed)
+        layout, draws = layouts[trial.hours]
+        if trial.route not in {route.name for route in layout.routes}:
+            continue
+        train = made_up(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
+        profile = layout.profile(trial.route)
+        verdict = judge(profile, train, trial.rail, layout.pulls)
+        gives = train.together * sum(layout.pulls.standing(loco, trial.rail).value for loco, _ in train.locos)
+        yield TrialAnswer(
+            trial=trial,
+            locos=", ".join(loco.name for loco, _ in train.locos),
+            train=", ".join(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name for cut in trial.consist),
+            outcome=verdict.climb,
+            asks=gives - verdict.margin,
+            gives=gives,
+            stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
+        )
+
+
+def bounds(trials: Iterable[TrialAnswer]) -> dict[tuple[str, str, float | None], tuple[float, float]]:
+    """Return the bounds, N, that trials set on the pull of locomotives, by locomotives, rail and hours.
+
+    A train that climbed bounds it from below by what it asked, one that stalled from above.
+
+    Examples
+    --------
+    >>> bounds([])
+    {}
+    """
+    found: dict[tuple[str, str, float | None], tuple[float, float]] = {}
+    for answer in trials:
+        key = answer.locos, answer.trial.rail, answer.trial.hours
+        low, high = found.get(key, (0.0, math.inf))
+        if answer.trial.outcome == "climbs":
+            low = max(low, answer.asks)
+        else:
+            high = min(high, answer.asks)
+        found[key] = low, high
+    return found
+
+
+def _crossed(trials: Sequence[TrialAnswer]) -> Iterator[Note]:
+    """Say where trials contradict one another: a train climbed that asks for as much as one that stalled, or more."""
+    for (locos, rail, _), (low, high) in bounds(trials).items():
+        if low >= high:
+            much = "more than" if low > high else "as much as"
+            text = f"a train climbed that asks for {much} one that stalled: is a consist or an outcome exchanged?"
+            yield Note(f"trials of {locos} on {rail} rail", text)
+
+
+def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
+    """Say what to measure next: first what would narrow the verdicts on the named trains, then what is missing."""
+    best: dict[str, tuple[float, str]] = {}
+    if plan.trains and plan.lines:
+        layout = Layout(plan)
+        draws = Draws(layout.plan, layout.coefficient, seed=seed)
+        known = {route.name for route in layout.routes}
+        judged = (*judged_rails(layout.rails), *film_rails(layout.rails))
+        for named in layout.plan.trains.values():
+            if named.route not in known:
+                continue
+            train = made_up(layout.plan, named)
+            for rail in judged:
+                trust = trust_in_train(layout.profile(named.route), train, rail, draws)
+                unsure = min(trust.stall_probability, 1 - trust.stall_probability)
+                for cause in trust.causes:
+                    gain = cause.narrows * unsure
+                    if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
+                        best[cause.measure] = gain, f"it would make {named.name} surer on {rail} rail"
+    advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
+    return [*advice, *_missing(plan, bench, best)][:_MOST_ADVICE]
+
+
+def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
+    films = list(plan.films)
+    unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
+    if unread:
+        yield f"read the pull of {_some(unread)} on clean rail, five times each"
+    clean = bench.fits.get(CLEAN)
+    if clean is not None and not clean.apart and len(plan.locos) > 1:
+        yield f"read locomotives with other shares of tyred wheels on clean rail: {clean.why}"
+    for film in films:
+        fresh, settled = ([n for n in plan.locos if bench.row(n, rail)] for rail in (film + FRESH, film))
+        if plan.locos and not (fresh or settled):
+            yield f"wipe {film} on a loose plank; read a locomotive with tyres and one without, fresh and after a day"
+        elif plan.locos and not (fresh and settled):
+            yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day it goes on'} too"
+        if any(one.film == film and one.form == "stepwise" for one in bench.films):
+            yield f"read the pulls on {film} rail at three ages or more, to tell how they recover"
+    few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
+    if few:
+        yield f"read more often, five times each: {_some(few)}"
+    unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
+    if unrolled and ROLL not in told:
+        yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
+    curved = any(track.curvature for track in plan.tracks.values())
+    if (
+        curved
+        and bench.curve is None
+        and plan.curve_resistance.model != "coefficient"
+        and plan.cars
+        and BEND not in told
+    ):
+        yield "pull the same string round a curve of known radius"
+
+
+def _some(names: list[str]) -> str:
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")

@@ -1,0 +1,111 @@
+"""Figures that are allowed and yet hardly meant: each a note that tells what is usual, never a refusal."""
+
+from __future__ import annotations
+
+from statistics import fmean
+from typing import TYPE_CHECKING
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.records import Car, Loco, Note
+from gradehaul.plan.resolve.stock import CLEAN, conditions
+from gradehaul.quantities import describe
+from gradehaul.scales import car_mass
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from gradehaul.haulage.profile import Ruling
+    from gradehaul.plan.records import Plan
+
+STEEP = 0.10
+"""A grade beyond this gets a note: 1 in 10 is rack-railway country (common practice)."""
+_GAUGES = 10.0
+"""Radii under so many gauges are hardly run by any model (common practice; NEM 111 permits none so sharp)."""
+_SHORT, _LONG = 2.5, 45.0
+"""The least and the greatest usual length of a vehicle at full size, m (common practice)."""
+_CAR, _LOCO = (0.25, 4.0), (0.5, 10.0)
+"""The usual masses of cars and locomotives, over what the practice lays down for a car as long (common practice)."""
+
+
+def unusual_notes(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
+    """Yield a note for each figure far outside what is usual.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    rulings
+        The hardest places of its routes.
+    """
+    yield from _steep(plan, rulings)
+    yield from _sharp(plan)
+    for loco in plan.locos.values():
+        yield from _odd(plan, loco)
+        yield from _film_above_clean(plan, loco)
+    for car in plan.cars.values():
+        yield from _odd(plan, car)
+
+
+def _steep(plan: Plan, rulings: Iterable[Ruling]) -> Iterator[Note]:
+    """Yield a note for each stated grade, and for each hardest place of a route, that only a rack would climb."""
+    usual = f"more than {describe(STEEP, 'grade', '%')} is for racks, 2 % to 4 % is usual on hills"
+    shown: set[str] = set()
+    for track in plan.tracks.values():
+        if track.grade is not None and abs(track.grade) > STEEP:
+            shown.add(track.name)
+            yield Note(track.place, f"the grade is {describe(track.grade, 'grade', '%')}; {usual}")
+    for ruling in rulings:
+        if ruling.grade > STEEP and ruling.track not in shown:
+            shown.add(ruling.track)
+            yield Note(ruling.track, f"the grade comes to {describe(ruling.grade, 'grade', '%')}; {usual}")
+
+
+def _sharp(plan: Plan) -> Iterator[Note]:
+    """Yield a note for each line with a curve that hardly any model runs through."""
+    least = plan.scale.permitted_radii
+    for line in plan.lines.values():
+        sharpest = max(line.tracks, key=lambda track: abs(track.curvature))
+        if abs(sharpest.curvature) * _GAUGES * plan.scale.gauge <= 1.0:
+            continue
+        radius = describe(1 / abs(sharpest.curvature), "length", plan.unit)
+        usual = (
+            f"NEM 111 permits {describe(least.up_to_20_m, 'length', plan.unit)} or more in {plan.scale.name}"
+            if least is not None
+            else f"{describe(_GAUGES * plan.scale.gauge, 'length', plan.unit)}, ten gauges, is usual at the least"
+        )
+        yield Note(sharpest.place, f"the radius is {radius}; {usual}")
+
+
+def _film_above_clean(plan: Plan, loco: Loco) -> Iterator[Note]:
+    """Yield a note for each state in which a locomotive was read to pull more on a film than on clean rail."""
+    for state, table in (("standing", loco.pull), ("slipping", loco.slipping)):
+        if CLEAN not in table:
+            continue
+        clean = fmean(force.value for force in table[CLEAN])
+        for rail in conditions(plan.films):
+            if rail in table and fmean(force.value for force in table[rail]) > clean:
+                yield Note(
+                    f'loco "{loco.name}", {state}, {rail}',
+                    "it pulls more than on clean rail, which no film gives (common practice): are the rails exchanged, "
+                    "or was the clean rail not clean?",
+                )
+
+
+def _odd(plan: Plan, vehicle: Loco | Car) -> Iterator[Note]:
+    """Yield notes on a length or a mass that no model of the scale has."""
+    kind, usual = ("loco", _LOCO) if isinstance(vehicle, Loco) else ("car", _CAR)
+    place = f'{kind} "{vehicle.name}"'
+    short, long = (each / plan.scale.ratio for each in (_SHORT, _LONG))
+    if plan.scale.ratio > 1 and not short <= vehicle.length <= long:
+        length, least, most = (describe(each, "length", plan.unit) for each in (vehicle.length, short, long))
+        yield Note(place, f"the length is {length}; {least} to {most} is usual in {plan.scale.name}")
+        return
+    try:
+        car = car_mass(plan.scale, vehicle.length, plan.practice)
+    except PlanError:  # the practice has no weights in this scale, so nothing to compare with
+        return
+    low, high = (factor * car for factor in usual)
+    if not low <= vehicle.mass <= high:
+        unit = "oz" if plan.practice == "NMRA" else "g"
+        mass, least, most = (describe(each, "mass", unit) for each in (vehicle.mass, low, high))
+        yield Note(place, f"the mass is {mass}; {least} to {most} is usual for one as long in {plan.scale.name}")

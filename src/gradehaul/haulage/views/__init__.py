@@ -1,0 +1,1 @@
+"""What pictures show: the plan view, long sections, tracks from above."""

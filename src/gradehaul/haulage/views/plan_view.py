@@ -1,0 +1,335 @@
+"""What a plan view tells: tracks in their places with their effective grade, what passes over what, and failures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from gradehaul.errors import PlanError
+from gradehaul.haulage.answers.judged import outcome_of, worse_ages, worst_first
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.misfits import Misfit, misfits
+from gradehaul.haulage.outcome import Outcome
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.verdict import Stretch, Verdict
+from gradehaul.haulage.views.overpasses import Overpass, overpasses
+from gradehaul.haulage.views.track_view import Spot, TrackView, track_view
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Note, Plan
+from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
+from gradehaul.track.map.plane import Pose
+from gradehaul.track.map.positions import USABLE_MISCLOSURE
+from gradehaul.track.piecewise import FloatArray
+
+_BESIDE = 0.15
+"""The room between two pieces whose places relative to one another nothing tells, as a share of their extent."""
+
+MarkKind = Literal["stalls", "runs away", "no stopping", "no recovery"]
+"""Where a train stalls, runs away, would not start again, or would not recover from a slip."""
+
+
+class OnTrack(NamedTuple):
+    """A stretch of one track: its id, and two distances from the start of the track, m, rising."""
+
+    track: str
+    start: float
+    stop: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointView:
+    """A joint where it lies, m, with its railhead, m, and the heading in which its first line leaves it."""
+
+    name: str
+    kind: Literal["end", "plain", "turnout", "crossing", "table"]
+    frame: int
+    x: float
+    y: float
+    heading: float
+    railhead: float
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A stretch on which the head of a train must not be: what happens there, and the tracks it lies on.
+
+    `start` and `stop` are places along the route, m.
+    """
+
+    kind: MarkKind
+    start: float
+    stop: float
+    on: tuple[OnTrack, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TrainView:
+    """What becomes of a train on one rail condition, with the stretches to mark and where its failures begin and end.
+
+    A place on track that is not in the view is left out; the verdict tells it.
+    """
+
+    name: str
+    route: str
+    rail: str
+    verdict: Verdict
+    misfits: tuple[Misfit, ...]
+    marks: tuple[Mark, ...]
+    stall: Spot | None
+    """Where it stalls first."""
+    runaways: tuple[tuple[Spot | None, Spot | None], ...]
+    """Where it begins to run away and where that ends, for each stretch."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanView:
+    """A plan from above, all that a drawing of it needs; nothing in it is rounded."""
+
+    plan: Plan
+    tracks: Mapping[str, TrackView]
+    """By id, in the order of the plan; those of a frame that does not close are left out."""
+    joints: tuple[JointView, ...]
+    overpasses: tuple[Overpass, ...]
+    trains: tuple[TrainView, ...]
+    """One for each train and rail condition."""
+    frames: int
+    """How many pieces are drawn whose places relative to one another nothing tells."""
+    notes: tuple[Note, ...]
+    """What is left out, and why."""
+
+    @property
+    def worse(self) -> tuple[TrainView, ...]:
+        """The trains, each on each film once, at its worse age; the worst first."""
+        return tuple(worst_first(worse_ages(self.trains)))
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """The least and greatest x, then y, m."""
+        xy = np.concatenate([track.xy for track in self.tracks.values()])
+        (left, bottom), (right, top) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
+        return left, right, bottom, top
+
+
+def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequence[str] | None = None) -> PlanView:
+    """Return what the plan view of a layout tells.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    trains
+        Named trains to judge; None for all whose route is among the layout's.
+    rails
+        Rail conditions to judge them on; None for those by which the layout passes: as planned where the plan says
+        so, else clean.
+
+    Raises
+    ------
+    RouteError
+        A train or rail condition that the plan does not have.
+    PlanError
+        No track has a usable place: every frame has a figure that does not close.
+
+    Examples
+    --------
+    A track that loops over itself, climbing:
+
+    >>> from gradehaul.plan import read_plan
+    >>> view = plan_view(Layout(read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... [line.Loop]
+    ... from = "Foot"
+    ... to = "Top"
+    ... track = [
+    ...   { straight = 2, grade = "2 %" },
+    ...   { left = 0.6, angle = 270, grade = "2 %" },
+    ...   { straight = 2, grade = "2 %" },
+    ... ]
+    ... ''')))
+    >>> (over,) = view.overpasses
+    >>> over.over.track, over.under.track, round(over.height, 4), round(over.under.at, 3)
+    ('Loop:3', 'Loop:1', 0.0805, 1.4)
+    >>> [round(grade, 4) for grade in view.tracks["Loop:2"].steepest], view.tracks["Loop:1"].climbs.tolist()[:2]
+    ([0.0334, -0.0066], [1, 1])
+    """
+    views = {view.id: view for view in _laid_out(layout)}
+    if not views:
+        raise _no_places(layout)
+    chosen = list(_judged(layout, trains, rails))
+    shifts = _shifts(views.values())
+    views = {name: _shifted(view, shifts[view.frame]) for name, view in views.items()}
+    return PlanView(
+        plan=layout.plan,
+        tracks=views,
+        joints=tuple(_joints(layout, shifts)),
+        overpasses=tuple(overpasses(list(views.values()))),
+        trains=tuple(_train(views, each) for each in chosen),
+        frames=len(shifts),
+        notes=tuple(_notes(layout, len(shifts))),
+    )
+
+
+# Tracks and frames
+
+
+def _laid_out(layout: Layout) -> Iterator[TrackView]:
+    positions = layout.alignment.positions
+    berths = {track: berth.name for berth in layout.plan.berths.values() for track in berth.tracks}
+    for track in layout.alignment.tracks.values():
+        place = positions.tracks[track.id]
+        if positions.usable(place.frame):
+            yield track_view(layout, track, place.frame, place.start, berths.get(track.id))
+
+
+def _shifts(views: Iterable[TrackView]) -> dict[int, tuple[float, float]]:
+    """Return by how much each frame is moved: the one with most track stays, the others lie to its right in a row."""
+    boxes: dict[int, list[FloatArray]] = {}
+    length: dict[int, float] = {}
+    for view in views:
+        boxes.setdefault(view.frame, []).append(view.xy)
+        length[view.frame] = length.get(view.frame, 0.0) + view.length
+    order = sorted(boxes, key=lambda frame: (-length[frame], frame))
+    corners = {
+        frame: (np.concatenate(boxes[frame]).min(axis=0), np.concatenate(boxes[frame]).max(axis=0)) for frame in order
+    }
+    room = _BESIDE * max(float((high - low).max()) for low, high in corners.values())
+    low, high = corners[order[0]]
+    shifts = {order[0]: (0.0, 0.0)}
+    right, bottom = float(high[0]), float(low[1])
+    for frame in order[1:]:
+        own_low, own_high = corners[frame]
+        shifts[frame] = (right + room - float(own_low[0]), bottom - float(own_low[1]))
+        right += room + float(own_high[0] - own_low[0])
+    return shifts
+
+
+def _shifted(view: TrackView, shift: tuple[float, float]) -> TrackView:
+    if shift == (0.0, 0.0):
+        return view
+    start = Pose(view.start.x + shift[0], view.start.y + shift[1], view.start.heading)
+    return replace(view, start=start, xy=view.xy + np.array(shift))
+
+
+def _joints(layout: Layout, shifts: Mapping[int, tuple[float, float]]) -> Iterator[JointView]:
+    for joint in layout.alignment.positions.joints.values():
+        if joint.frame in shifts:
+            across, up = shifts[joint.frame]
+            kind, railhead = layout.plan.joints[joint.name].kind, layout.alignment.railheads[joint.name]
+            pose = joint.pose
+            yield JointView(joint.name, kind, joint.frame, pose.x + across, pose.y + up, pose.heading, railhead)
+
+
+def _no_places(layout: Layout) -> PlanError:
+    positions = layout.alignment.positions
+    worst = max(positions.worst.values(), key=lambda closure: closure.severity)
+    return PlanError(
+        "nothing can be drawn in its place, since no track has a usable one: a figure of lines must close to "
+        f"{USABLE_MISCLOSURE:.0%} of its length and 15 degrees",
+        file=layout.plan.file,
+        place=figure_name(worst),
+        found=f"{misclosure(layout.plan, worst)} off",
+        write="lengths and angles that bring it back to where it starts",
+    )
+
+
+def _notes(layout: Layout, frames: int) -> Iterator[Note]:
+    positions = layout.alignment.positions
+    for frame, worst in positions.worst.items():
+        if not positions.usable(frame):
+            lost = sorted({layout.plan.tracks[name].line for name, at in positions.tracks.items() if at.frame == frame})
+            lines = ", ".join(map(quoted, lost[:6])) + (f" and {len(lost) - 6} more" if len(lost) > 6 else "")
+            yield Note(
+                "plan view", f"left out: {lines}, since {figure_misses(worst)} by {misclosure(layout.plan, worst)}"
+            )
+    if frames > 1:
+        yield Note("plan view", f"{frames} pieces lie beside one another, for nothing tells how they truly lie")
+
+
+# Trains
+
+
+class _Judged(NamedTuple):
+    """A named train on its route and a rail condition."""
+
+    name: str
+    profile: RouteProfile
+    rail: str
+    verdict: Verdict
+    misfits: tuple[Misfit, ...]
+
+
+def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> Iterator[_Judged]:
+    """Yield each train asked for on each rail condition."""
+    plan = layout.plan
+    routes = {route.name for route in layout.routes}
+    names = trains if trains is not None else [name for name, named in plan.trains.items() if named.route in routes]
+    conditions = layout.judged(rails)
+    for name in dict.fromkeys(names):
+        verdicts = {rail: layout.verdict(name, rail=rail) for rail in conditions}
+        named = plan.trains[name]
+        too_long = misfits(layout, layout.route(named.route), made_up(plan, named))
+        for rail, verdict in verdicts.items():
+            yield _Judged(name, layout.profile(named.route), rail, verdict, too_long)
+
+
+def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
+    profile, verdict = judged.profile, judged.verdict
+    route = profile.route
+    kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
+        ("no recovery", verdict.no_recovery),
+        ("no stopping", verdict.no_stopping),
+        ("runs away", verdict.running_away),
+        ("stalls", verdict.stalling),
+    )
+    marks = tuple(
+        Mark(kind, stretch.start, stretch.stop, tuple(on_tracks(profile, stretch.start, stretch.stop)))
+        for kind, stretches in kinds
+        for stretch in stretches
+    )
+    return TrainView(
+        name=judged.name,
+        route=route.name,
+        rail=judged.rail,
+        verdict=verdict,
+        misfits=judged.misfits,
+        marks=marks,
+        stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
+        runaways=tuple(
+            (_spot(profile, views, each.start), _spot(profile, views, each.stop, ahead=False))
+            for each in verdict.running_away
+        ),
+    )
+
+
+def on_tracks(profile: RouteProfile, start: float, stop: float) -> Iterator[OnTrack]:
+    """Yield the tracks under a stretch of a route, m, each with the part of it in the track's own direction."""
+    route = profile.route
+    for way, begin, end in zip(route.ways, profile.starts[:-1].tolist(), profile.starts[1:].tolist(), strict=True):
+        low, high = max(start, begin), min(stop, end)
+        if low < high or (low == high and start == stop):
+            part = (low - begin, high - begin) if way.forward else (end - high, end - low)
+            yield OnTrack(way.track, *part)
+
+
+def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, ahead: bool = True) -> Spot | None:
+    """Return where a place on a route lies, headed as the route runs; at a joint on the track ahead, or behind."""
+    number = int(np.searchsorted(profile.starts, at + (1e-9 if ahead else -1e-9), side="right")) - 1
+    number = min(max(number, 0), len(profile.route.ways) - 1)
+    way = profile.route.ways[number]
+    if way.track not in views:
+        return None
+    begin, end = float(profile.starts[number]), float(profile.starts[number + 1])
+    spot = views[way.track].spot(at - begin if way.forward else end - at)
+    return spot if way.forward else spot._replace(heading=spot.heading + math.pi)

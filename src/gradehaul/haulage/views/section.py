@@ -1,0 +1,262 @@
+"""What a long section tells: grades, curves, tracks and joints along a route, and a train's pull against its demand."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+from gradehaul.errors import RouteError
+from gradehaul.haulage.answers.judged import outcome_of, rail_without_age
+from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.answers.misfits import Misfit, misfits
+from gradehaul.haulage.demand import demand, supply
+from gradehaul.haulage.joint_places import JointPlace, joints_along
+from gradehaul.haulage.outcome import Outcome
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.stretches import (
+    CurveStretch,
+    Element,
+    GradeStretch,
+    TrackStretch,
+    curve_stretches,
+    elements_along,
+    grade_stretches,
+    track_stretches,
+)
+from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.verdict import Verdict, how_well, judge
+from gradehaul.network.route import Route
+from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.records import NamedTrain, Plan
+from gradehaul.track.piecewise import PiecewiseQuadratic, steps
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PullGiven:
+    """What a train's locomotives give on one rail condition, N, by the place of its head, and what becomes of it.
+
+    The verdict is that on what is shown, which may be one leg; the outcome that on the whole route.
+    """
+
+    rail: str
+    standing: PiecewiseQuadratic
+    slipping: PiecewiseQuadratic
+    verdict: Verdict
+    outcome: Outcome
+    judged: bool = True
+    """False for a film everywhere, which answers a question beside what is judged."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Haul:
+    """A train on a route: what it asks and what its locomotives give, N, by the place of its head, m.
+
+    `running` and `starting` are what grades and curves ask of the whole train, locomotives included, plus the rolling
+    or starting resistance of its cars; a pull is what the balance reads on level straight track, where the resistance
+    of the locomotives is in it already. So the two are compared as they stand. `misfits` are the places of the whole
+    route that do not hold the train.
+    """
+
+    name: str
+    train: Train
+    running: PiecewiseQuadratic
+    starting: PiecewiseQuadratic
+    given: tuple[PullGiven, ...]
+    misfits: tuple[Misfit, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LongSection:
+    """A route laid out along its length, in running order, and what a train meets on it; no train where `haul` is None.
+
+    Nothing is sampled: functions are piecewise quadratic and stretches have exact ends.
+    """
+
+    plan: Plan
+    profile: RouteProfile
+    effective: PiecewiseQuadratic
+    """Effective grade along the route."""
+    grades: tuple[GradeStretch, ...]
+    curves: tuple[CurveStretch, ...]
+    tracks: tuple[TrackStretch, ...]
+    joints: tuple[JointPlace, ...]
+    elements: tuple[Element, ...]
+    haul: Haul | None
+
+    @property
+    def route(self) -> Route:
+        """The route."""
+        return self.profile.route
+
+
+def long_section(
+    layout: Layout, route: str | None = None, *, train: str | None = None, rails: Sequence[str] | None = None
+) -> LongSection:
+    """Return what a long section of a route tells.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    route
+        The route's name; None where the plan has only one.
+    train
+        A named train, which need not be meant for this route; None for the first that is, if any.
+    rails
+        The rail conditions to judge; None for as planned where the plan says so, else clean rail, and beside it each
+        film everywhere, at its worse age for the train.
+
+    Raises
+    ------
+    RouteError
+        A route, train or rail condition that the plan does not have, no route named where there are several, or a
+        train longer than the lap or the loop it would run on.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> section = long_section(Layout(read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.Foot = 0
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4, grade = "2 %" }, { left = 1, angle = 90 }] }
+    ... route.Up = { from = "Foot", to = "Top" }
+    ... ''')))
+    >>> [(stretch.start, stretch.stop, stretch.first) for stretch in section.grades]
+    [(0.0, 4.0, 0.02), (4.0, 5.570796326794897, 0.0)]
+    >>> [(stretch.start, stretch.hand, stretch.radius) for stretch in section.curves]
+    [(4.0, 'left', 1.0)]
+    """
+    chosen = _route(layout, route)
+    profile = layout.profile(chosen)
+    grades = tuple(grade_stretches(profile.railhead))
+    curves = tuple(curve_stretches(layout, profile))
+    return LongSection(
+        plan=layout.plan,
+        profile=profile,
+        effective=profile.effective_grade(),
+        grades=grades,
+        curves=curves,
+        tracks=tuple(track_stretches(layout, profile)),
+        joints=tuple(joints_along(layout, profile)),
+        elements=tuple(elements_along(profile, grades, curves)),
+        haul=_haul(layout, profile, train, rails),
+    )
+
+
+def _route(layout: Layout, name: str | None) -> Route:
+    file, routes = layout.plan.file, layout.routes
+    if name is not None:
+        try:
+            return _one_direction(layout.route(name), file)
+        except RouteError as error:
+            raise error.at(file=file) from None
+    if not routes:
+        raise RouteError("no train can run from one end or berth to another, so there is no route to show", file=file)
+    if len(routes) > 1:
+        names = ", ".join(quoted(route.name) for route in routes)
+        wrong = f"which route to show must be told, for there are {len(routes)}"
+        raise RouteError(wrong, file=file, found="none", write=f"the name of one behind the plan: {names}")
+    return _one_direction(routes[0], file)
+
+
+def _one_direction(route: Route, file: str) -> Route:
+    """Refuse a route with reversals, for a long section is run in one direction."""
+    if route.legs:
+        many = "a reversal" if len(route.tails) == 1 else f"{len(route.tails)} reversals"
+        legs = [quoted(leg.name) for leg in route.legs]
+        raise RouteError(
+            f"a long section shows one leg of a route with {many}",
+            file=file,
+            found=quoted(route.name),
+            write=" or ".join((", ".join(legs[:-1]), legs[-1])),
+        )
+    return route
+
+
+def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain | None:
+    trains = layout.plan.trains
+    if name is None:
+        return next((named for named in trains.values() if named.route == route.whole), None)
+    if name not in trains:
+        write = _one_of(trains, name) if trains else "[train.NAME] with a route and a consist"
+        raise RouteError("the plan has no train of this name", file=layout.plan.file, found=quoted(name), write=write)
+    return trains[name]
+
+
+def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
+    """Return the rail conditions asked for, or all that may be shown."""
+    if asked is None:
+        return (*judged_rails(layout.rails), *film_rails(layout.rails))
+    for name in asked:
+        if name not in layout.rails:
+            raise RouteError(
+                "the plan has no rail condition of this name",
+                file=layout.plan.file,
+                found=quoted(name),
+                write=_one_of(layout.rails, name),
+            )
+    return tuple(dict.fromkeys(asked))
+
+
+def _one_of(names: Collection[str], name: str) -> str:
+    near = nearest(name, names)
+    if near is not None:
+        return quoted(near)
+    return f"one of {listed(names)}" if len(names) > 1 else listed(names)
+
+
+def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequence[str] | None) -> Haul | None:
+    named = _named_train(layout, profile.route, name)
+    told_rails = _rails(layout, rails)
+    if named is None:
+        return None
+    started = made_up(layout.plan, named)
+    train = started.after(profile.route.run_rounds)
+    need = demand(profile, train)
+    too_long = misfits(layout, layout.route(profile.route.whole), started)
+    given = [_given(layout, profile, started, rail, need.running, too_long) for rail in told_rails]
+    if rails is None:
+        given = _films_once(given)
+    return Haul(
+        name=named.name,
+        train=train,
+        running=need.running,
+        starting=need.starting,
+        given=tuple(given),
+        misfits=too_long,
+    )
+
+
+def _films_once(given: Sequence[PullGiven]) -> list[PullGiven]:
+    """Return what is judged, and each film everywhere once, at the age that is worse for the train."""
+    judged = [each for each in given if each.rail not in film_rails([each.rail])]
+    films: dict[str, PullGiven] = {}
+    for each in given[len(judged) :]:
+        worse = films.setdefault(rail_without_age(each.rail), each)
+        if how_well(each.verdict) < how_well(worse.verdict):
+            films[rail_without_age(each.rail)] = each
+    return [*judged, *(replace(each, judged=False) for each in films.values())]
+
+
+def _given(
+    layout: Layout,
+    profile: RouteProfile,
+    started: Train,
+    rail: str,
+    asked: PiecewiseQuadratic,
+    too_long: Sequence[Misfit],
+) -> PullGiven:
+    train = started.after(profile.route.run_rounds)
+    given = supply(profile, train, rail, layout.pulls)
+    standing, slipping = (
+        pull.restrict(asked.start, asked.stop)
+        if isinstance(pull, PiecewiseQuadratic)
+        else steps([asked.start, asked.stop], [pull])
+        for pull in (given.standing, given.slipping)
+    )
+    verdict = judge(profile, started, rail, layout.pulls)
+    whole = verdict
+    if profile.route.whole != profile.route.name:
+        whole = judge(layout.profile(profile.route.whole), started, rail, layout.pulls)
+    return PullGiven(rail, standing, slipping, verdict, outcome_of(whole, too_long))

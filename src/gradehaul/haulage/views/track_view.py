@@ -1,0 +1,191 @@
+"""A track from above: where it lies, its heights, and the effective grade along it for a train that climbs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.track.alignment import AlignedTrack
+from gradehaul.track.curvature import Section
+from gradehaul.track.map.plane import Pose, points
+from gradehaul.track.piecewise import FloatArray, distinct
+
+_STRAY = 0.05
+"""How far a chord may stray from its track, as a share of the gauge."""
+
+_LONGEST = 8.0
+"""The longest chord, in gauges, so that whatever is drawn along a track follows it."""
+
+_CORNERS = 6
+"""The least number of chords of a curve."""
+
+
+class Spot(NamedTuple):
+    """A place on a track: its id and the distance from its start, m; where it lies, m; and the heading there, rad."""
+
+    track: str
+    at: float
+    x: float
+    y: float
+    heading: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrackView:
+    """A track where it lies, as chords between points; between two points the effective grade runs evenly.
+
+    Attributes
+    ----------
+    id, name, line
+        The track; `named` tells whether the builder gave it that name.
+    berth
+        The berth it belongs to, None where it belongs to none.
+    rail
+        The planned rail condition, clean where nothing is said.
+    frame
+        Tracks of one frame lie truly to one another; frames are laid beside one another with room between them.
+    start
+        The pose of its start, shifted as the frame is, m and rad.
+    sections
+        Its curvature from its start.
+    distance
+        Distances of the points from its start, m, shape (n,).
+    xy
+        Where they lie, m, shape (n, 2).
+    railhead
+        The railhead there, m, shape (n,).
+    heading
+        The heading there, rad, shape (n,).
+    effective
+        The effective grade at both ends of each chord for a train that climbs there, as a ratio, shape (n - 1, 2).
+    climbs
+        Which way each chord climbs: 1 onward, -1 back, 0 level, shape (n - 1,).
+    steepest
+        The greatest effective grade running onward, and running back.
+    """
+
+    id: str
+    name: str
+    named: bool
+    line: str
+    berth: str | None
+    rail: str
+    frame: int
+    start: Pose
+    sections: tuple[Section, ...]
+    distance: FloatArray
+    xy: FloatArray
+    railhead: FloatArray
+    heading: FloatArray
+    effective: FloatArray
+    climbs: NDArray[np.int_]
+    steepest: tuple[float, float]
+
+    @property
+    def length(self) -> float:
+        """Level length, m."""
+        return float(self.distance[-1])
+
+    @property
+    def grade(self) -> float:
+        """The grade from end to end as a ratio, positive where it climbs onward."""
+        return float(self.railhead[-1] - self.railhead[0]) / self.length
+
+    @property
+    def sharpest(self) -> float:
+        """The sharpest curvature on it, 1/m, positive for left, 0 where it is straight."""
+        return max((k for part in self.sections for k in (part.first, part.last)), key=abs)
+
+    def part(self, start: float, stop: float) -> FloatArray:
+        """Return points from one distance to another, m, shape (m, 2), with those at both."""
+        inside = (self.distance > start) & (self.distance < stop)
+        at = np.concatenate([[start], self.distance[inside], [stop]])
+        return np.column_stack([np.interp(at, self.distance, self.xy[:, k]) for k in (0, 1)])
+
+    def spot(self, at: float) -> Spot:
+        """Return where a distance along it, m, lies."""
+        x, y = (float(np.interp(at, self.distance, self.xy[:, k])) for k in (0, 1))
+        return Spot(self.id, at, x, y, float(np.interp(at, self.distance, self.heading)))
+
+
+def track_view(layout: Layout, track: AlignedTrack, frame: int, start: Pose, berth: str | None) -> TrackView:
+    """Return a track as it lies from a pose, in a frame; its points lie at every change of grade or curvature."""
+    grade, bend = track.railhead.derivative(), track.turning.derivative()
+    turning, t = track.railhead.vertices()
+    breaks = (track.railhead.breaks, track.turning.breaks, track.railhead.breaks[turning] + t)
+    cuts = np.concatenate([*breaks, _inside_curves(track.sections)])
+    gauge = layout.plan.scale.gauge
+    trace = points(_cut(track.sections, cuts), start, gauge * _STRAY, longest=gauge * _LONGEST)
+    distance, middle = trace.distance, 0.5 * (trace.distance[1:] + trace.distance[:-1])
+    half = 0.5 * np.diff(distance)
+    # linear from point to point, for every break is a point
+    own, own_change = grade.at(middle), grade.derivative().at(middle) * half
+    curve, curve_change = (layout.coefficient * each for each in (bend.at(middle), bend.derivative().at(middle) * half))
+    ends = np.stack([own - own_change, own + own_change], axis=1)
+    resisted = np.stack([curve - curve_change, curve + curve_change], axis=1)
+    climbs = np.where(np.abs(own) < 1e-7, 0, np.sign(own)).astype(int)
+    return TrackView(
+        id=track.id,
+        name=track.name,
+        named=track.name != track.id,
+        line=track.id.rpartition(":")[0],
+        berth=berth,
+        rail=track.rail or CLEAN,
+        frame=frame,
+        start=start,
+        sections=track.sections,
+        distance=distance,
+        xy=trace.xy,
+        railhead=track.railhead.at(distance),
+        heading=start.heading + _turned(track.sections, distance),
+        effective=np.abs(ends) + resisted,
+        climbs=climbs,
+        steepest=(float((resisted + ends).max()), float((resisted - ends).max())),
+    )
+
+
+def _inside_curves(sections: Sequence[Section]) -> FloatArray:
+    """Return places along every curve, so that the shortest has corners enough to be seen as one."""
+    begin, found = 0.0, [np.empty(0)]
+    for section in sections:
+        if section.first or section.last:
+            found.append(begin + section.length * np.arange(1, _CORNERS) / _CORNERS)
+        begin += section.length
+    return np.concatenate(found)
+
+
+def _cut(sections: Sequence[Section], cuts: FloatArray) -> list[Section]:
+    """Return sections cut at distances along them, so that points lie there."""
+    found: list[Section] = []
+    begin = 0.0
+    for section in sections:
+        end = begin + section.length
+        inside = distinct(cuts[(cuts > begin + 1e-9) & (cuts < end - 1e-9)])
+        if inside.size:  # breaks of two functions may be the same but for rounding
+            inside = inside[np.concatenate([[True], np.diff(inside) > 1e-9])]
+        at = [begin, *inside.tolist(), end]
+        slope = (section.last - section.first) / section.length
+        found += [
+            Section(b - a, section.first + slope * (a - begin), section.first + slope * (b - begin))
+            for a, b in pairwise(at)
+        ]
+        begin = end
+    return found
+
+
+def _turned(sections: Sequence[Section], distance: FloatArray) -> FloatArray:
+    """Return by how much a track has turned at distances along it, rad."""
+    length, first, last = np.array([(part.length, part.first, part.last) for part in sections]).T
+    starts = np.concatenate([[0.0], np.cumsum(length)])
+    turns = np.concatenate([[0.0], np.cumsum(0.5 * length * (first + last))])
+    piece = np.clip(np.searchsorted(starts, distance, side="right") - 1, 0, length.size - 1)
+    t = distance - starts[piece]
+    turned: FloatArray = turns[piece] + t * (first[piece] + 0.5 * t * (last - first)[piece] / length[piece])
+    return turned

@@ -1,0 +1,1 @@
+"""Changing a person's plan file, with everything else as they wrote it."""

@@ -1,0 +1,200 @@
+"""From a drawing to a plan file, new or brought up to date: the options and the plan that is there say how."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
+from gradehaul.plan.edit.writer import Changes, Written, heights_before, lines_before, new_plan, unit_of, updated_plan
+from gradehaul.plan.names import quoted
+from gradehaul.plan.reader import read_plan
+from gradehaul.plan.text.toml import parse, read_text
+from gradehaul.quantities import Kind, length_unit, read_quantity
+from gradehaul.scales import Scale, own_scale, scale_named
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from gradehaul.plan.drawing.drawn import Drawn
+
+_IMPERIAL = frozenset({"in", "ft", "yd", "mile"})
+
+
+@dataclass(frozen=True, slots=True)
+class ImportOptions:
+    """The options of an import, as they were typed; None and empty where nothing was."""
+
+    layers: tuple[str, ...] = ()
+    height_layers: tuple[str, ...] = ()
+    unit: str | None = None
+    """The drawing's unit."""
+    rails: bool = False
+    snap: str | None = None
+    fit: str | None = None
+    kink: str | None = None
+    scale: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """A drawing as a plan: what was read of it, the plan's text and unit, what changed, and what is wrong now."""
+
+    drawn: Drawn
+    text: str
+    unit: str
+    changes: Changes
+    new: bool
+    problems: tuple[GradehaulError, ...]
+    """What keeps the plan from being used, such as a route over a line that is gone."""
+
+
+def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Imported:
+    """Return a drawing as the text of a plan file.
+
+    Parameters
+    ----------
+    drawing
+        The DXF file.
+    plan
+        The plan to be written, whose scale, unit and tables stay where there is one already; None for a new one.
+    options
+        How it is to be read. Bare lengths in it read in the plan's unit: the one of the plan that is there, else inches
+        for a drawing in inches, feet, yards or miles, and millimeters for all others.
+
+    Raises
+    ------
+    DrawingError, PlanError, QuantityError, Problems
+        The drawing or the plan that is there cannot be used, or an option makes no sense.
+    OSError
+        A file cannot be read.
+    """
+    from gradehaul.plan.drawing.assembly import CHORDS, assemble, terms
+    from gradehaul.plan.drawing.dxf import check_file, read_drawing
+
+    before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
+    data: dict[str, Any] = {} if before is None or plan is None else parse(before, plan)
+    if drawing.lower().endswith(".toml"):
+        raise PlanError("this is a plan, not a drawing", file=drawing, write="the name of a DXF file")
+    check_file(Path(drawing), drawing)  # before the scale is needed, since it may be the wrong name
+    scale = _scale(data, options, plan or "")
+    layers, height_layers = _layers(Path(drawing), options)
+    read = read_drawing(
+        drawing,
+        layers=layers,
+        height_layers=height_layers,
+        unit=_drawing_unit(options),
+        tolerance=CHORDS * scale.gauge,
+        typed=True,
+    )
+    unit = unit_of(data, plan or "") if before is not None else "in" if read.unit in _IMPERIAL else "mm"
+    on = terms(
+        scale.gauge,
+        unit,
+        layers,
+        snap=_length_option("snap", options.snap, "length", unit),
+        fit=_length_option("fit", options.fit, "length", unit),
+        kink=_length_option("kink", options.kink, "angle", unit),
+        height_layers=height_layers,
+        rails=options.rails,
+        typed=True,
+    )
+    known = [] if before is None or plan is None else lines_before(before, data, plan)
+    drawn = assemble(
+        read,
+        on,
+        known=known,
+        before=heights_before(data, plan or ""),
+        lines_taken=_own_names(data, {line.name for line in known}),
+    )
+    if before is None or plan is None:
+        written = new_plan(drawn, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
+    else:
+        written = updated_plan(before, drawn, file=plan)
+    problems = _problems(written, plan)
+    return Imported(drawn, written.text, unit, written.changes, before is None, problems)
+
+
+def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the layers to read, and those with heights: where none is chosen all, or those of an exported drawing."""
+    from gradehaul.plan.drawing.naming.layers import EXPORTED, HEIGHTS, RAILHEAD
+
+    if not options.layers and not options.height_layers:
+        data = drawing.read_bytes()
+        if RAILHEAD.encode() in data and HEIGHTS.encode() in data:
+            return EXPORTED, (HEIGHTS,)
+    return options.layers or ("*",), options.height_layers
+
+
+def _own_names(data: dict[str, Any], drawn: Collection[str]) -> set[str]:
+    """Return the names of the plan's lines that no drawing made, and of all its berths."""
+    lines = data.get("line")
+    lines = lines if isinstance(lines, dict) else {}
+    names = {name for name in lines if name not in drawn}
+    for table in lines.values():
+        tracks = table.get("track") if isinstance(table, dict) else None
+        for each in (table, *(tracks if isinstance(tracks, list) else ())):
+            if isinstance(each, dict) and isinstance(each.get("berth"), str):
+                names.add(each["berth"])
+    return names
+
+
+def _before(plan: str, drawing: str) -> str:
+    if Path(drawing).exists() and Path(drawing).samefile(plan):
+        raise PlanError("a plan is not written over its drawing", file=plan, write="another name after -o")
+    return read_text(Path(plan), plan)
+
+
+def _scale(data: dict[str, Any], options: ImportOptions, plan: str) -> Scale:
+    """Return the scale: the plan's where there is one, which the option must not contradict."""
+    raw = data.get("scale")
+    if raw is None:
+        if options.scale is None:
+            raise PlanError("the scale is not known", file=plan, place="--scale", write="--scale HO, or another scale")
+        return scale_named(options.scale, option="--scale")
+    if options.scale is not None and scale_named(options.scale, option="--scale") != _plans_own(raw, data, plan):
+        raise PlanError("the plan has another scale", file=plan, place="--scale", found=quoted(options.scale))
+    return _plans_own(raw, data, plan)
+
+
+def _plans_own(raw: object, data: dict[str, Any], plan: str) -> Scale:
+    try:
+        if isinstance(raw, str):
+            return scale_named(raw)
+        if isinstance(raw, dict) and isinstance(ratio := raw.get("ratio"), int | float):
+            return own_scale(float(ratio), read_quantity(raw.get("gauge"), "length", unit=unit_of(data, plan)))
+    except (PlanError, QuantityError) as error:
+        raise PlanError(error.wrong, file=plan, place="scale", found=error.found, write=error.write) from error
+    raise PlanError("the plan has no scale that can be read", file=plan, place="scale", write='scale = "HO"')
+
+
+def _drawing_unit(options: ImportOptions) -> str | None:
+    try:
+        return None if options.unit is None else length_unit(options.unit)
+    except QuantityError as error:
+        raise error.at(place="--unit") from error
+
+
+def _length_option(option: str, text: str | None, kind: Kind, unit: str) -> float | None:
+    """Return the value of an option in SI units."""
+    if text is None:
+        return None
+    try:
+        value = read_quantity(text, kind, unit=unit)
+    except QuantityError as error:
+        raise error.at(place=f"--{option}") from error
+    if value <= 0:
+        raise PlanError("must be more than 0", place=f"--{option}", found=text)
+    return value
+
+
+def _problems(written: Written, plan: str | None) -> tuple[GradehaulError, ...]:
+    folder = None if plan is None else Path(plan).parent
+    try:
+        read_plan(written.text, file=plan or "plan.toml", folder=folder, data=written.data)
+    except Problems as problems:
+        return problems.errors
+    except GradehaulError as error:
+        return (error,)
+    return ()

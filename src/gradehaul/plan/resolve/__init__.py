@@ -1,0 +1,1 @@
+"""From checked tables to frozen records: names looked up, pieces spliced in, lines laid."""

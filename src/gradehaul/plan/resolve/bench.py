@@ -1,0 +1,167 @@
+"""The book of readings: from checked tables and rows to records, and what contradicts itself."""
+
+from __future__ import annotations
+
+from statistics import fmean
+from typing import TYPE_CHECKING, Any
+
+from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, Trial
+from gradehaul.plan.resolve.bench_csv import rows_of
+from gradehaul.plan.resolve.stock import CLEAN, FRESH, cut_of
+from gradehaul.plan.schema.bench import ReadingTable, TiltTable, TrialTable
+from gradehaul.plan.text.faults import checked
+from gradehaul.quantities import describe
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping, Sequence
+
+    from gradehaul.plan.records import Loco
+    from gradehaul.plan.schema.bench import BenchTable
+    from gradehaul.plan.text.faults import Entry, Faults
+
+CONTRADICTS = 0.3
+"""How far apart the means of two rows of readings of the same thing may be, as a share of the larger."""
+
+
+def book(
+    listed: Mapping[str, Sequence[Entry[Any]]],
+    bench: Entry[BenchTable] | None,
+    known: Mapping[str, Collection[str]],
+    locos: Mapping[str, Loco],
+    faults: Faults,
+) -> Book:
+    """Return the book of readings of a plan.
+
+    Parameters
+    ----------
+    listed
+        The tables ``reading``, ``tilt`` and ``trial`` as TOML gave them.
+    bench
+        The table ``[bench]``.
+    known
+        The names that readings may use, by kind: ``loco``, ``car``, ``film``, ``route``, ``drawing``.
+    locos
+        The locomotives, whose tables may have readings too.
+    faults
+        Where errors go.
+    """
+    raw = [*listed["reading"], *(rows_of(bench, faults) if bench is not None else ())]
+    pulls: list[PullRead] = []
+    strings: list[StringRead] = []
+    for entry in raw:
+        reading = checked(ReadingTable, entry, faults)
+        if reading is None:
+            continue
+        table = reading.table
+        curvature = 0.0 if table.radius is None else 1.0 / table.radius
+        if table.car is not None:
+            if table.car not in known["car"]:
+                faults.unknown(reading, "car", table.car, known["car"], declare="[car.NAME] for it", inside="car")
+            strings.append(StringRead(reading.place, table.car, table.cars, tuple(table.force), table.grade, curvature))
+            continue
+        assert table.loco is not None
+        if table.loco not in known["loco"]:
+            write = "[loco.NAME] with its mass and length"
+            faults.unknown(reading, "locomotive", table.loco, known["loco"], declare=write, inside="loco")
+        _check_rail(reading, known["film"], faults)
+        pulls.append(
+            PullRead(
+                reading.place,
+                table.loco,
+                table.rail,
+                tuple(table.force),
+                table.hours,
+                table.state,
+                table.grade,
+                curvature,
+            )
+        )
+        _check_alike(reading, pulls, locos, faults)
+    return Book(
+        pulls=tuple(pulls),
+        strings=tuple(strings),
+        tilts=tuple(_tilts(listed["tilt"], known["car"], faults)),
+        trials=tuple(_trials(listed["trial"], known, faults)),
+        step=bench.table.step.value if bench is not None and bench.table.step is not None else None,
+    )
+
+
+def _tilts(tables: Sequence[Entry[Any]], cars: Collection[str], faults: Faults) -> list[TiltRead]:
+    found = []
+    for raw in tables:
+        entry = checked(TiltTable, raw, faults)
+        if entry is None:
+            continue
+        table = entry.table
+        if table.car not in cars:
+            faults.unknown(entry, "car", table.car, cars, declare="[car.NAME] for it", inside="car")
+        for key, rises in (("starts", table.starts), ("rolls", table.rolls)):
+            if any(rise > table.over / 2 for rise in rises or ()):
+                faults.at(entry, f"{key} rises more than 1 in 2, at which no car needs a test", write="rise and over")
+        found.append(TiltRead(entry.place, table.car, table.over, tuple(table.starts or ()), tuple(table.rolls or ())))
+    return found
+
+
+def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], faults: Faults) -> list[Trial]:
+    found = []
+    stock = {*known["drawing"], *known["car"]}
+    for raw in tables:
+        entry = checked(TrialTable, raw, faults)
+        if entry is None:
+            continue
+        table = entry.table
+        if table.route not in known["route"]:
+            write = "[route.NAME] with from and to"
+            faults.unknown(entry, "route", table.route, known["route"], declare=write, inside="route")
+        _check_rail(entry, known["film"], faults)
+        cuts = [cut_of(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
+        consist = tuple(cut for cut in cuts if cut is not None)
+        if len(consist) == len(cuts) and not any(cut.name in known["drawing"] for cut in consist):
+            faults.at(entry, "a train needs a locomotive", write="one in consist", inside="consist")
+        found.append(Trial(entry.place, table.route, consist, table.rail, table.outcome, table.hours, table.together))
+    return found
+
+
+def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collection[str], faults: Faults) -> None:
+    rail, hours = entry.table.rail, entry.table.hours
+    if rail == CLEAN:
+        if hours is not None:
+            faults.at(
+                entry, "hours are counted from when a film went on, and this rail is clean", write="the film's name"
+            )
+    elif rail.endswith(FRESH) and rail.removesuffix(FRESH) in films:
+        film = rail.removesuffix(FRESH)
+        faults.at(entry, "the age of a film stands in hours", found=f'"{rail}"', write=f'rail = "{film}" and hours = 0')
+    elif rail not in films:
+        faults.unknown(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
+
+
+def _check_alike(
+    entry: Entry[ReadingTable], pulls: Sequence[PullRead], locos: Mapping[str, Loco], faults: Faults
+) -> None:
+    """Refuse readings that contradict others of just the same thing."""
+    own = pulls[-1]
+    mean = fmean(force.value for force in own.forces)
+    others = [
+        (before.place, before.forces)
+        for before in pulls[:-1]
+        if (before.loco, before.rail, before.hours, before.state, before.grade, before.curvature)
+        == (own.loco, own.rail, own.hours, own.state, own.grade, own.curvature)
+    ]
+    loco = locos.get(own.loco)
+    if loco is not None and own.hours is None and not own.grade and not own.curvature:
+        table = loco.pull if own.state == "standing" else loco.slipping
+        if own.rail in table:
+            others.append((f'loco "{own.loco}"', table[own.rail]))
+    for place, forces in others:
+        before = fmean(force.value for force in forces)
+        if abs(mean - before) > CONTRADICTS * max(mean, before):
+            unit = own.forces[0].unit or "N"
+            one, two = describe(mean, "force", unit), describe(before, "force", unit)
+            faults.at(
+                entry,
+                f"this contradicts {place}, which is of the same locomotive on the same rail",
+                found=f"{one} against {two}",
+                write="one of the two, or the hours of each",
+            )
+            return

@@ -1,0 +1,190 @@
+"""A file of readings as a spreadsheet saves it: which sign parts the columns, which the decimals, and the rows."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gradehaul.errors import PlanError, Problems, QuantityError
+from gradehaul.plan.names import clean, nearest, quoted, shown
+from gradehaul.plan.text.faults import Entry, Faults
+from gradehaul.plan.text.toml import read_text
+from gradehaul.quantities import read_reading
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gradehaul.plan.schema.bench import BenchTable
+
+COLUMNS = ("loco", "car", "cars", "rail", "hours", "force", "state", "grade", "radius", "facing", "note")
+"""The columns there may be; ``force`` may stand several times, as ``force 1``, ``force 2``, …"""
+
+_HEAD = re.compile(r"\s*([^\W\d]+)\s*[0-9]*\s*(?:[(\[]\s*([^)\]]+?)\s*[)\]])?\s*")
+_DECIMAL_COMMA = re.compile(r"[-+]?[0-9]+,[0-9]+")
+_THOUSANDS = re.compile(r"[-+]?[1-9][0-9]{0,2},[0-9]{3}")
+_NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?")
+_OWN_UNIT = re.compile(r"[-+0-9.,±/ ]+([^\W\d_][\w ]*|%)")
+_MOST_ROWS = 10_000
+_LONGEST_NUMBER = 40
+_LONGEST_HEAD = 60
+
+
+def rows_of(bench: Entry[BenchTable], faults: Faults) -> list[Entry[Any]]:
+    """Return the rows of all files of readings, each as the table ``[[reading]]`` that says the same."""
+    found: list[Entry[Any]] = []
+    for name in bench.table.csv:
+        folder = bench.source.folder
+        if folder is None or ".." in name or Path(name).is_absolute() or "\\" in name or "\0" in name:
+            faults.at(bench, "a file of readings stands beside the plan", found=quoted(name), inside="csv")
+            continue
+        file = str(Path(bench.source.file).parent / name)
+        try:
+            text = read_text(folder / name, file)
+            found += _rows(text, file, bench, faults)
+        except PlanError as error:
+            faults.add(error, file=file)
+    return found
+
+
+def _rows(text: str, file: str, bench: Entry[BenchTable], faults: Faults) -> Iterator[Entry[Any]]:
+    parted = _parted_by(text.split("\n", 1)[0])
+    try:
+        lines = list(csv.reader(io.StringIO(text), delimiter=parted))
+    except csv.Error as error:
+        raise PlanError(f"this is no table of readings: {error}", file=file) from error
+    heads = _heads(lines[0], file)
+    source = replace(bench.source, file=file, headers={})
+    if len(lines) > _MOST_ROWS:
+        raise PlanError(f"a file of readings has at most {_MOST_ROWS:,} rows", found=f"{len(lines):,}")
+    units: dict[str, tuple[str, int]] = {}
+    for number, line in enumerate(lines[1:], 2):
+        if not any(cell.strip() for cell in line):
+            continue
+        if len(line) > len(heads):
+            more = " where commas part the columns too, decimals need points" if parted == "," else ""
+            faults.add(
+                PlanError(
+                    "the row has more cells than the header" + (":" + more if more else ""), found=f"{len(line)}"
+                ),
+                file=file,
+                place=f"row {number}",
+            )
+            continue
+        try:
+            table = _table(heads, line, parted, bench.table.decimal, units, number)
+        except (PlanError, QuantityError, Problems) as error:
+            faults.add(error, file=file, place=f"row {number}")
+            continue
+        yield Entry(source, ("row", number - 1), table)
+
+
+def _parted_by(header: str) -> str:
+    """Return the sign between columns: the one that parts the header into the most names that are known.
+
+    >>> _parted_by("loco;rail;force (gf)"), _parted_by("loco,rail,force")
+    (';', ',')
+    """
+
+    def known(sign: str) -> int:
+        cells = header[: 100 * _LONGEST_HEAD].split(sign)
+        return sum(bool((match := _head(cell)) and match[1].lower() in COLUMNS) for cell in cells)
+
+    return max(",;\t", key=known)
+
+
+def _head(cell: str) -> re.Match[str] | None:
+    """Return the parts of a column's head, None where it is none or longer than any."""
+    return _HEAD.fullmatch(cell) if len(cell) <= _LONGEST_HEAD else None
+
+
+def _heads(cells: list[str], file: str) -> list[tuple[str, str]]:
+    """Return the name and the unit of every column."""
+    heads: list[tuple[str, str]] = []
+    for cell in cells:
+        match = _head(clean(cell))
+        name = match[1].lower() if match else clean(cell)
+        if name not in COLUMNS:
+            near = nearest(name, COLUMNS)
+            raise PlanError(
+                f"there is no column {quoted(name)}", file=file, write=near or f"one of {', '.join(COLUMNS)}"
+            )
+        if name != "force" and name in [head for head, _ in heads]:
+            raise PlanError(f"column {quoted(name)} stands twice", file=file)
+        heads.append((name, (match[2] or "") if match else ""))
+    if "force" not in [head for head, _ in heads]:
+        raise PlanError("the column force is missing", file=file, write="force (gf) in the first row")
+    return heads
+
+
+def _table(
+    heads: list[tuple[str, str]],
+    line: list[str],
+    parted: str,
+    decimal: str | None,
+    units: dict[str, tuple[str, int]],
+    number: int,
+) -> dict[str, Any]:
+    """Return the table that says the same as a row."""
+    table: dict[str, Any] = {}
+    for (name, unit), raw in zip(heads, line, strict=False):
+        cell = clean(raw)
+        if not cell:
+            continue
+        if name in ("loco", "car", "rail", "state", "facing", "note"):
+            table[name] = cell
+            continue
+        cell = _with_point(cell, name, parted, decimal)
+        if name in ("cars", "hours"):
+            if len(cell) > _LONGEST_NUMBER or not _NUMBER.fullmatch(cell):
+                raise PlanError(f"{name} must be a number", found=shown(cell))
+            table[name] = int(cell) if name == "cars" and "." not in cell else float(cell)
+            continue
+        own = _OWN_UNIT.fullmatch(cell)
+        if unit and own is None:
+            cell = f"{cell} {unit}"
+        if name == "force":
+            _same_unit(cell, units, number)
+            table.setdefault("force", []).append(cell)
+        elif unit or own:
+            table[name] = cell
+        else:
+            table[name] = float(cell) if _NUMBER.fullmatch(cell) else cell
+    return table
+
+
+def _with_point(cell: str, name: str, parted: str, decimal: str | None) -> str:
+    """Return a number with a decimal point; one that may be thousands or decimals is asked about."""
+
+    def point(match: re.Match[str]) -> str:
+        figure = match[0]
+        if decimal == "," or (decimal is None and parted != "," and not _THOUSANDS.fullmatch(figure)):
+            return figure.replace(",", ".")
+        one, other = figure.replace(",", "."), figure.replace(",", "")
+        raise PlanError(
+            f"{name} may mean {one} or {other}",
+            found=quoted(cell),
+            write='decimal = "," in [bench], or a decimal point',
+        )
+
+    return _DECIMAL_COMMA.sub(point, cell)
+
+
+def _same_unit(cell: str, units: dict[str, tuple[str, int]], number: int) -> None:
+    """Refuse a column of forces in which units are mixed: a slip in one cell is a factor of ten or a hundred."""
+    try:
+        unit = read_reading(cell, "force").unit
+    except QuantityError:
+        return  # told by the table's own check
+    if unit is None:
+        return
+    first, row = units.setdefault("force", (unit, number))
+    if unit != first:
+        raise PlanError(
+            f"the forces of a file are all in one unit, {first} since row {row}",
+            found=quoted(cell),
+            write=f"it in {first}",
+        )

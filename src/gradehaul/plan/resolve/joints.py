@@ -1,0 +1,255 @@
+"""Joints: where lines meet or end, and the moves that a train can make through each."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import TYPE_CHECKING, NamedTuple
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.alike import alike
+from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.records import Joint, LineEnd
+from gradehaul.plan.text.faults import header
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gradehaul.plan.schema.plan import CrossingTable, TurnoutTable, TurntableTable
+    from gradehaul.plan.text.faults import Entry, Faults
+
+
+class Span(NamedTuple):
+    """The two joints between which a line runs, and where the line stands in the file."""
+
+    start: str
+    finish: str
+    file: str = ""
+
+    def ends(self, line: str) -> tuple[tuple[str, LineEnd], ...]:
+        """Return each end of the line with its joint."""
+        return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
+
+
+class Declared(NamedTuple):
+    """The tables that say how trains pass a joint, by its name, and the names of those that have faults."""
+
+    turnouts: Mapping[str, Entry[TurnoutTable]]
+    crossings: Mapping[str, Entry[CrossingTable]]
+    tables: Mapping[str, Entry[TurntableTable]]
+    faulty: frozenset[str]
+
+
+class _Meeting(NamedTuple):
+    """A declared joint: its table, the line ends that meet there, and how every line runs."""
+
+    name: str
+    entry: Entry[object]
+    ends: tuple[LineEnd, ...]
+    spans: Mapping[str, Span]
+    faults: Faults
+
+    def find(self, text: str, inside: str) -> LineEnd | None:
+        """Return the line end that a text names, or None with the error told. Whole names are tried first."""
+        if text in self.spans:
+            here = [end for end in self.ends if end.line == text]
+            if len(here) == 1:
+                return here[0]
+            if here:
+                return self._wrong(
+                    f"both ends of line {quoted(text)} meet here", inside, f'"{text}.from" or "{text}.to"'
+                )
+            return self._elsewhere(text, inside)
+        line, _, side = text.rpartition(".")
+        if line in self.spans and side in {"from", "to"}:
+            for end in self.ends:
+                if end.line == line and end.end == side:
+                    return end
+            return self._elsewhere(line, inside, side)
+        self.faults.unknown(self.entry, "line", text, self.spans, inside=inside)
+        return None
+
+    def _elsewhere(self, line: str, inside: str, side: str = "") -> None:
+        start, finish, _ = self.spans[line]
+        what = f"line {quoted(line)} does not end here" if not side else f"{quoted(f'{line}.{side}')} is not here"
+        near = nearest(self.name, [joint for joint in (start, finish) if joint != self.name], alike=0.7)
+        if (
+            near is not None
+            and [joint for span in self.spans.values() for joint in (span.start, span.finish)].count(near) == 1
+        ):
+            end = "from" if near == start else "to"
+            wrong = f"{what}, but at {quoted(near)}, where no other line does"
+            return self._wrong(wrong, inside, f"{end} = {quoted(self.name)} in line {quoted(line)}")
+        others = sorted({end.line for end in self.ends})
+        wrong = f"{what}, it runs from {quoted(start)} to {quoted(finish)}"
+        return self._wrong(wrong, inside, f"one of {listed(others)}" if len(others) > 1 else listed(others))
+
+    def _wrong(self, wrong: str, inside: str, write: str) -> None:
+        self.faults.at(self.entry, wrong, write=write, inside=inside)
+
+    def all_listed(self, found: Sequence[LineEnd], what: str) -> bool:
+        """Tell whether each line end that meets here was listed once, and take the errors of those that were not."""
+        good = True
+        for end in dict.fromkeys(found):
+            if found.count(end) > 1:
+                good = False
+                self.faults.at(self.entry, f"{quoted(str(end))} is listed {found.count(end)} times", write="it once")
+        for end in self.ends:
+            if end not in found:
+                good = False
+                self.faults.at(self.entry, f"{quoted(str(end))} ends here too and is {what}", write="it there")
+        return good
+
+
+def meetings(spans: Mapping[str, Span]) -> dict[str, tuple[LineEnd, ...]]:
+    """Return the line ends that meet at each joint.
+
+    Examples
+    --------
+    >>> meetings({"Main": Span("Wharf", "Summit")})["Summit"]
+    (LineEnd(line='Main', end='to'),)
+    """
+    found: dict[str, list[LineEnd]] = {}
+    for line, span in spans.items():
+        for joint, end in span.ends(line):
+            found.setdefault(joint, []).append(end)
+    return {joint: tuple(ends) for joint, ends in found.items()}
+
+
+def make_joints(spans: Mapping[str, Span], declared: Declared, faults: Faults) -> dict[str, Joint]:
+    """Return every joint with the moves through it; what is wrong with one goes to the faults.
+
+    Parameters
+    ----------
+    spans
+        Where each line runs, by its name.
+    declared
+        The turnouts, crossings and turntables.
+    faults
+        Where errors and notes go.
+    """
+    ends = meetings(spans)
+    _check_declared(declared, ends, faults)
+    found = {name: _joint(name, meeting, spans, declared, faults) for name, meeting in ends.items()}
+    joints = {name: joint for name, joint in found.items() if joint is not None}
+    _note_ends(joints, faults)
+    return joints
+
+
+def _check_declared(declared: Declared, ends: Mapping[str, object], faults: Faults) -> None:
+    """Check that what is declared stands where lines meet, one thing at one joint."""
+    taken: set[str] = set()
+    for table in (declared.turnouts, declared.crossings, declared.tables):
+        for name, entry in table.items():
+            if name in taken:
+                faults.at(entry, "this joint is already a turnout or a crossing", write="one of the two")
+            elif name not in ends:
+                faults.unknown(entry, "line that ends at", name, ends)
+            taken.add(name)
+
+
+def _joint(
+    name: str, ends: tuple[LineEnd, ...], spans: Mapping[str, Span], declared: Declared, faults: Faults
+) -> Joint | None:
+    """Return one joint, or None where what is wrong with it went to the faults."""
+    if turnout := declared.turnouts.get(name):
+        return _turnout(_Meeting(name, turnout, ends, spans, faults), turnout.table)
+    if crossing := declared.crossings.get(name):
+        return _crossing(_Meeting(name, crossing, ends, spans, faults), crossing.table)
+    if table := declared.tables.get(name):
+        return _turntable(_Meeting(name, table, ends, spans, faults), table.table)
+    if name in declared.faulty:
+        return None
+    if len(ends) == 1:
+        return Joint(name, "end", ends)
+    if len(ends) == 2:
+        return Joint(name, "plain", ends, ((ends[0], ends[1]),))
+    _undeclared(name, ends, spans, faults)
+    return None
+
+
+def _undeclared(name: str, meeting: Sequence[LineEnd], spans: Mapping[str, Span], faults: Faults) -> None:
+    crossing = f", or {header('crossing', name)} with through" if len(meeting) > 3 else ""
+    faults.add(
+        PlanError(
+            f"{len(meeting)} line ends meet here and nothing says how trains pass",
+            found=listed(str(end) for end in meeting),
+            write=f"{header('turnout', name)} with toe and legs{crossing}, or {header('table', name)} with lines",
+        ),
+        file=spans[meeting[0].line].file,
+        place=f"joint {quoted(name)}",
+    )
+
+
+def _turnout(meeting: _Meeting, table: TurnoutTable) -> Joint | None:
+    toe = meeting.find(table.toe, "toe")
+    legs = [meeting.find(leg, f"legs, leg {number}") for number, leg in enumerate(table.legs, 1)]
+    found = [end for end in (toe, *legs) if end is not None]
+    if len(found) <= len(legs) or not meeting.all_listed(found, "neither toe nor leg"):
+        return None
+    return Joint(meeting.name, "turnout", meeting.ends, tuple((found[0], leg) for leg in found[1:]))
+
+
+def _pairs(meeting: _Meeting, key: str, pairs: Sequence[Sequence[str]]) -> list[tuple[LineEnd, LineEnd]] | None:
+    found: list[tuple[LineEnd, LineEnd]] = []
+    for number, pair in enumerate(pairs, 1):
+        first, second = (meeting.find(text, f"{key}, pair {number}") for text in pair)
+        if first is not None and second is not None:
+            found.append((first, second))
+    return found if len(found) == len(pairs) else None
+
+
+def _crossing(meeting: _Meeting, table: CrossingTable) -> Joint | None:
+    through = _pairs(meeting, "through", table.through)
+    moves = _pairs(meeting, "moves", table.moves)
+    if through is None or moves is None:
+        return None
+    if not meeting.all_listed([end for pair in through for end in pair], "in no pair of through"):
+        return None
+    line_of = {end: number for number, pair in enumerate(through) for end in pair}
+    onto: dict[tuple[LineEnd, int], LineEnd] = {}
+    good = True
+    for number, (first, second) in enumerate(moves, 1):
+        inside = f"moves, pair {number}"
+        if line_of[first] == line_of[second]:
+            good = False
+            meeting.faults.at(
+                meeting.entry,
+                "a slip leads from one line of a crossing to the other",
+                inside=inside,
+                found=f"{first} and {second}",
+                write="ends of two pairs of through",
+            )
+            continue
+        for one, other in ((first, second), (second, first)):
+            before = onto.setdefault((one, line_of[other]), other)
+            if before == other:
+                continue
+            good = False
+            meeting.faults.at(
+                meeting.entry,
+                f"a train from {quoted(str(one))} cannot turn both ways onto the other line",
+                found=f"{before} and {other}",
+                write="the one it reaches without reversing",
+                inside=inside,
+            )
+    if not good:
+        return None
+    slips = tuple({frozenset(pair): pair for pair in moves}.values())
+    return Joint(meeting.name, "crossing", meeting.ends, (*through, *slips), slips=slips)
+
+
+def _turntable(meeting: _Meeting, table: TurntableTable) -> Joint | None:
+    lines = [meeting.find(line, f"lines, item {number}") for number, line in enumerate(table.lines, 1)]
+    found = [end for end in lines if end is not None]
+    if len(found) < len(lines) or not meeting.all_listed(found, "not in lines"):
+        return None
+    return Joint(meeting.name, "table", meeting.ends, tuple(combinations(found, 2)), table.length)
+
+
+def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
+    ends = [joint.name for joint in joints.values() if joint.kind == "end"]
+    if ends:
+        faults.note("", f"track ends at {listed(ends)}")
+    for name, other in alike(joints).items():
+        if joints[name].kind == "end":
+            faults.note(f"joint {quoted(name)}", f"only one line ends here; did you mean {quoted(other)}?")

@@ -1,0 +1,139 @@
+"""Places by name: joints, lines and berths, which share their names, and the routes between them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from gradehaul.plan.names import clean, nearest, quoted
+from gradehaul.plan.records import NamedRoute
+from gradehaul.plan.resolve.joints import Span
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Mapping
+
+    from gradehaul.plan.schema.stock import RouteTable
+    from gradehaul.plan.text.faults import Entry, Faults
+
+
+def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, Span], bool]:
+    """Return where each line runs, of lines with faults too, and whether that could be told of all."""
+    spans: dict[str, Span] = {}
+    for name, entry in lines.items():
+        table = entry.table if isinstance(entry.table, dict) else {}
+        start, finish = (clean(end) if isinstance(end := table.get(key), str) else "" for key in ("from", "to"))
+        if start and finish:
+            spans[name] = Span(start, finish, entry.file)
+    return spans, len(spans) == len(lines)
+
+
+def berths_named(lines: Mapping[str, Entry[Any]], pieces: Mapping[str, Entry[Any]]) -> dict[str, Entry[Any]]:
+    """Return every berth that tables name, those with faults too, so that nobody is told it does not exist."""
+    found: dict[str, Entry[Any]] = {}
+    for entry in (*lines.values(), *pieces.values()):
+        table = entry.table if isinstance(entry.table, dict) else {}
+        tracks = table.get("track")
+        for each in (table, *(tracks if isinstance(tracks, list) else ())):
+            name = each.get("berth") if isinstance(each, dict) else None
+            if isinstance(name, str):
+                found.setdefault(clean(name), entry)
+    return found
+
+
+def check_unlike(
+    lines: Mapping[str, Entry[Any]], joints: Collection[str], berths: Mapping[str, Entry[Any]], faults: Faults
+) -> None:
+    """Names are unique among joints, lines and berths: a route names any of them."""
+    for name, entry in lines.items():
+        if name in joints:
+            faults.at(entry, "a joint has this name too", write="another name for one of the two")
+    for name, entry in berths.items():
+        other = "line" if name in lines else "joint" if name in joints else ""
+        if other:
+            faults.at(
+                entry,
+                f"a {other} has this name too",
+                write="another name for one of the two",
+                inside=f"berth {quoted(name)}",
+            )
+
+
+def routes(
+    tables: Mapping[str, Entry[RouteTable]],
+    lines: Collection[str],
+    joints: Collection[str],
+    berths: Collection[str],
+    *,
+    faults: Faults,
+    complete: bool,
+    laps: bool = True,
+) -> dict[str, NamedRoute]:
+    """Return the declared routes.
+
+    Parameters
+    ----------
+    tables
+        The tables by name.
+    lines, joints, berths
+        The names there are.
+    faults
+        Where errors go.
+    complete
+        Whether the names of all joints and berths are known; else only laps are checked.
+    laps
+        Whether the names of all lines are known; else laps are not checked either.
+    """
+    found: dict[str, NamedRoute] = {}
+    places = dict.fromkeys((*joints, *berths))
+    for name, entry in tables.items():
+        table = entry.table
+        if complete:
+            for key, place in (("from", table.from_), ("to", table.to)):
+                if place is not None:
+                    _check_place(key, place, entry, lines, places, faults=faults)
+            _check_each(
+                "via", "line, joint or berth", table.via, dict.fromkeys((*lines, *places)), entry, faults=faults
+            )
+            _check_each("run_round", "berth", table.run_round, berths, entry, faults=faults)
+        if laps:
+            _check_each("lap", "line", table.lap or (), lines, entry, faults=faults)
+        found[name] = NamedRoute(
+            name,
+            table.from_ or "",
+            table.to or "",
+            tuple(table.via),
+            tuple(table.lap or ()),
+            table.reversals,
+            tuple(table.run_round),
+        )
+    return found
+
+
+def _check_each(
+    key: str, kind: str, names: Iterable[str], known: Collection[str], entry: Entry[RouteTable], *, faults: Faults
+) -> None:
+    """Check that all names in a list are known."""
+    for number, name in enumerate(names, 1):
+        if name not in known:
+            faults.unknown(entry, kind, name, known, inside=f"{key}, item {number}")
+
+
+def _check_place(
+    key: str, place: str, entry: Entry[RouteTable], lines: Collection[str], places: Collection[str], *, faults: Faults
+) -> None:
+    """Check that a route begins or ends at a joint, a berth or an end of a line."""
+    line, _, side = place.rpartition(".")
+    if place in places or (line in lines and side in {"from", "to"}):
+        return
+    if place in lines:
+        faults.at(
+            entry,
+            f"a route begins and ends at a joint, a berth or a line's end, and {quoted(place)} is a whole line",
+            write=f'"{place}.from" or "{place}.to"',
+            inside=key,
+        )
+        return
+    near = nearest(line, lines) if side in {"from", "to"} and line else None
+    if near is not None:
+        faults.at(entry, f"there is no line {quoted(line)}", write=quoted(f"{near}.{side}"), inside=key)
+        return
+    faults.unknown(entry, "joint, berth or line's end", place, places, inside=key)

@@ -1,0 +1,233 @@
+"""From checked tables to the frozen plan: who refers to what, and whether it is there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from gradehaul.errors import PlanError, QuantityError
+from gradehaul.plan.names import clean, shown
+from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
+from gradehaul.plan.resolve import places, stock
+from gradehaul.plan.resolve.bench import book
+from gradehaul.plan.resolve.easements import check_easements
+from gradehaul.plan.resolve.joints import Declared, make_joints, meetings
+from gradehaul.plan.resolve.lines import lay
+from gradehaul.plan.schema.bench import BenchTable
+from gradehaul.plan.schema.lines import LineTable, PieceTable
+from gradehaul.plan.schema.plan import (
+    CrossingTable,
+    CurveResistanceTable,
+    MapTable,
+    OwnScaleTable,
+    SurveyTable,
+    TurnoutTable,
+    TurntableTable,
+    VerticalCurveTable,
+)
+from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
+from gradehaul.plan.schema.values import Table
+from gradehaul.plan.text.faults import Entry, Faults, checked
+from gradehaul.quantities import read_quantity
+from gradehaul.scales import own_scale, scale_named
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping
+
+    from gradehaul.plan.records import Joint
+    from gradehaul.plan.text.files import Tables
+    from gradehaul.scales import Practice, Scale
+
+T = TypeVar("T", bound=Table)
+
+
+def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
+    """Return the plan that the tables describe.
+
+    Parameters
+    ----------
+    tables
+        Every table as TOML gave it.
+    stem
+        The title where the plan has none.
+    faults
+        Where errors and notes go.
+
+    Raises
+    ------
+    Problems
+        Anything was found wrong, here or before.
+    """
+
+    def every(section: str, model: type[T]) -> dict[str, Entry[T]]:
+        found = ((name, checked(model, entry, faults)) for name, entry in tables.keyed[section].items())
+        return {name: entry for name, entry in found if entry is not None}
+
+    def single(section: str, model: type[T]) -> Entry[T] | None:
+        entry = tables.single.get(section)
+        return None if entry is None else checked(model, entry, faults)
+
+    keyed = tables.keyed
+    title, practice = _title(tables, stem, faults), _practice(tables, faults)
+    scale = _scale(tables, faults)
+    unit = tables.main.unit or ("in" if practice == "NMRA" else "mm")
+    read = True
+    if keyed["joint"] or "drawing" in tables.single:
+        from gradehaul.plan.drawing.tables import add_drawing
+
+        read = add_drawing(tables, scale, unit, faults)
+
+    films = stock.films(every("rail", FilmTable), faults, declared=bool(keyed["rail"]))
+    conditions = stock.conditions({**dict.fromkeys(keyed["rail"]), **dict.fromkeys(films)})
+    lines = every("line", LineTable)
+    pieces = every("piece", PieceTable)
+    laid = lay(lines, pieces, keyed["piece"], conditions, faults)
+
+    spans, complete = places.line_spans(keyed["line"])
+    complete = complete and read
+    turnouts, crossings = every("turnout", TurnoutTable), every("crossing", CrossingTable)
+    turntables = every("table", TurntableTable)
+    named = [name for section in ("turnout", "crossing", "table") for name in keyed[section]]
+    faulty = frozenset(name for name in named if name not in {**turnouts, **crossings, **turntables})
+    joints: dict[str, Joint] = {}
+    meeting: Collection[str] = meetings(spans)
+    if complete:
+        joints = make_joints(spans, Declared(turnouts, crossings, turntables, faulty), faults)
+        if len(laid.lines) == len(keyed["line"]):
+            check_easements(laid.lines, joints, {name: entry.file for name, entry in lines.items()}, faults)
+    berths: Mapping[str, Entry[Any]] = laid.berth_entries
+    if len(laid.lines) < len(keyed["line"]):
+        berths = {**places.berths_named(keyed["line"], keyed["piece"]), **berths}
+    places.check_unlike(keyed["line"], meeting, berths, faults)
+
+    railhead = _railhead(tables.railhead, meeting, faults, complete=complete)
+    start = _map(single("map", MapTable), meeting, faults, complete=complete)
+    rounding = single("vertical_curve", VerticalCurveTable)
+    resistance = single("curve_resistance", CurveResistanceTable)
+
+    locos = stock.locos(every("loco", LocoTable), conditions, faults)
+    powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
+    cars = stock.cars(every("car", CarTable), scale, practice, faults)
+    stock.check_unlike(keyed["power"], keyed["car"], keyed["loco"], faults)
+    routes = places.routes(
+        every("route", RouteTable), keyed["line"], meeting, berths, faults=faults, complete=complete, laps=read
+    )
+    surveys = {name: _survey(name, entry.table) for name, entry in every("survey", SurveyTable).items()}
+    drawing = {**keyed["loco"], **keyed["power"]}
+    trains = stock.trains(every("train", TrainTable), keyed["route"], drawing, keyed["car"], faults)
+
+    known: dict[str, Collection[str]] = {
+        "loco": keyed["loco"],
+        "car": keyed["car"],
+        "film": films,
+        "route": keyed["route"],
+        "drawing": drawing,
+    }
+    readings = book(tables.listed, single("bench", BenchTable), known, locos, faults)
+
+    faults.raise_all()
+    assert scale is not None
+    return Plan(
+        file=tables.main.file,
+        title=title,
+        scale=scale,
+        unit=unit,
+        practice=practice,
+        railhead=railhead,
+        lines=laid.lines,
+        joints=joints,
+        berths=laid.berths,
+        map=start,
+        vertical_curve=rounding.table.length if rounding else 0.0,
+        curve_resistance=CurveResistance(**resistance.table.model_dump()) if resistance else CurveResistance(),
+        films=films,
+        locos=locos,
+        powers=powers,
+        cars=cars,
+        trains=trains,
+        routes=routes,
+        book=readings,
+        notes=tuple(faults.notes),
+        surveys=surveys,
+    )
+
+
+def _survey(name: str, table: SurveyTable) -> Survey:
+    heights = tuple((where, height) for where, height in table.heights)
+    return Survey(name, heights, table.reading, table.grade, table.shim, table.step, table.deck)
+
+
+# The keys above the first table
+
+
+def _title(tables: Tables, stem: str, faults: Faults) -> str:
+    title = tables.main.data.get("title", stem)
+    if isinstance(title, str) and clean(title):
+        return clean(title)
+    if "title" in tables.main.data:
+        faults.add(
+            PlanError("must be a name in quotes", found=shown(title), write='title = "Tarn branch"'),
+            file=tables.main.file,
+            place="title",
+        )
+    return "plan"
+
+
+def _practice(tables: Tables, faults: Faults) -> Practice:
+    practice = tables.main.data.get("practice", "NMRA")
+    if practice == "NEM":
+        return "NEM"
+    if practice != "NMRA":
+        faults.add(PlanError('must be "NMRA" or "NEM"', found=shown(practice)), file=tables.main.file, place="practice")
+    return "NMRA"
+
+
+def _scale(tables: Tables, faults: Faults) -> Scale | None:
+    main = tables.main
+    if "scale" not in main.data:
+        faults.add(PlanError("scale is missing", write='scale = "HO" above the first table'), file=main.file)
+        return None
+    raw = main.data["scale"]
+    try:
+        if isinstance(raw, str):
+            return scale_named(clean(raw))
+        if isinstance(raw, dict):
+            entry = checked(OwnScaleTable, Entry(main, ("scale",), raw), faults)
+            return None if entry is None else own_scale(entry.table.ratio, entry.table.gauge)
+    except PlanError as error:
+        faults.add(error, file=main.at(("scale",)), place="scale")
+        return None
+    faults.add(
+        PlanError(
+            "must be a name in quotes or a table",
+            found=shown(raw),
+            write='"HO", or { ratio = 87.1, gauge = "16.5 mm" }',
+        ),
+        file=main.file,
+        place="scale",
+    )
+    return None
+
+
+# What stands once
+
+
+def _railhead(
+    given: Mapping[str, Entry[Any]], joints: Collection[str], faults: Faults, *, complete: bool
+) -> dict[str, float]:
+    heights: dict[str, float] = {}
+    for name, entry in given.items():
+        try:
+            heights[name] = read_quantity(entry.table, "length", unit=entry.source.unit)
+        except QuantityError as error:
+            faults.add(error, file=entry.file, place=f"[railhead], {name}")
+        if complete and name not in joints:
+            faults.unknown(entry, "joint", name, joints)
+    return heights
+
+
+def _map(entry: Entry[MapTable] | None, joints: Collection[str], faults: Faults, *, complete: bool) -> MapStart | None:
+    if entry is None:
+        return None
+    if complete and entry.table.joint not in joints:
+        faults.unknown(entry, "joint", entry.table.joint, joints, inside="joint")
+    return MapStart(entry.table.joint, entry.table.x, entry.table.y, entry.table.heading)

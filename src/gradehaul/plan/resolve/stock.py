@@ -1,0 +1,267 @@
+"""Stock and trains: films, locomotives, powers, cars and consists, with what is assumed where nothing is said."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.names import nearest, quoted
+from gradehaul.plan.records import Car, Cut, Film, Loco, NamedTrain, Power, Share
+from gradehaul.quantities import Reading
+from gradehaul.scales import car_mass
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping
+
+    from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, TrainTable
+    from gradehaul.plan.text.faults import Entry, Faults
+    from gradehaul.scales import Practice, Scale
+
+CLEAN = "clean"
+FRESH = " fresh"
+"""What follows a film's name where readings were taken on the day."""
+
+TREATED = Film("treated", Share(0.75, 0.85), Share(0.50, 0.65), "assumed")
+"""The film there is where the plan has none: shares of the clean pull on a conductive film (common practice)."""
+ROLLING = 0.02
+"""Rolling resistance, pull per unit of weight (common practice)."""
+STARTING = 1.25
+"""Starting resistance over rolling resistance (common practice)."""
+TOGETHER = 0.90
+"""Share of the sum of their pulls that locomotives have together (common practice of unlike models; US Army subcourse
+TR0603, Rail Operations Planning, has 90 percent for steam engines and 100 percent for diesel-electric)."""
+
+MOST_CARS = 999
+"""Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""
+_MISPLACED = re.compile(r"(?:(\S.*?)[\s,x*]+)?([0-9]{1,9})")
+_COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
+_NUMBERS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_WORDS = {word: number for number, word in enumerate(_NUMBERS, 2)}
+_MISCOUNTED = re.compile(rf"(?:([0-9]{{1,9}})\s*|({'|'.join(_WORDS)})\s+)(?:[x×*]\s+)?(\S.*)", re.IGNORECASE)
+
+
+def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: bool) -> dict[str, Film]:
+    """Return the films of a plan, or the built-in one where it declares none."""
+    if not declared:
+        return {TREATED.name: TREATED}
+    found: dict[str, Film] = {}
+    for name, entry in tables.items():
+        if name == CLEAN or name.endswith(FRESH):
+            wrong = (
+                "clean is the rail without a film" if name == CLEAN else f'the name of a film cannot end in "{FRESH}"'
+            )
+            faults.at(entry, wrong, write="another name")
+        metal = Share(entry.table.metal.fresh, entry.table.metal.settled)
+        tyred = Share(entry.table.tyred.fresh, entry.table.tyred.settled)
+        for wheels, share in (("metal", metal), ("tyred", tyred)):
+            if share.fresh > share.settled:
+                faults.note(
+                    f"{entry.place}, {wheels}",
+                    f"fresh ({share.fresh:g}) is more than settled ({share.settled:g}), and a rest gives pull back",
+                )
+        found[name] = Film(name, metal, tyred)
+    return found
+
+
+def conditions(films: Collection[str]) -> tuple[str, ...]:
+    """Return the names of all rail conditions.
+
+    Examples
+    --------
+    >>> conditions(["treated"])
+    ('clean', 'treated', 'treated fresh')
+    """
+    return (CLEAN, *(name for film in films for name in (film, f"{film}{FRESH}")))
+
+
+def first_day(condition: str) -> str:
+    """Return a rail condition as it is on the day on which its film goes on.
+
+    Examples
+    --------
+    >>> first_day("clean"), first_day("treated"), first_day("treated fresh")
+    ('clean', 'treated fresh', 'treated fresh')
+    """
+    return condition if condition == CLEAN or condition.endswith(FRESH) else condition + FRESH
+
+
+def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults: Faults) -> dict[str, Loco]:
+    """Return the locomotives; `known` are the rail conditions that readings may name."""
+    found: dict[str, Loco] = {}
+    for name, entry in tables.items():
+        table = entry.table
+        for key, readings in (("pull", table.pull), ("slipping", table.slipping)):
+            for condition in readings:
+                if condition not in known:
+                    faults.unknown(entry, "rail condition", condition, known, inside=key)
+        for condition, slipping in table.slipping.items():
+            standing = table.pull.get(condition)
+            if standing and _mean(slipping) > _mean(standing):
+                faults.note(
+                    f"{entry.place}, slipping, {condition}",
+                    "the pull with sliding wheels is more than the standing pull, which is never so",
+                )
+        on_drivers = table.mass if table.on_drivers is None else table.on_drivers
+        on_tyres = table.on_tyres
+        if on_tyres is None:
+            on_tyres = on_drivers * table.tyred_wheels / table.driven_wheels if table.driven_wheels else 0.0
+        found[name] = Loco(
+            name=name,
+            title=table.title or name,
+            mass=table.mass,
+            length=table.length,
+            on_drivers=on_drivers,
+            on_tyres=on_tyres,
+            pull={condition: tuple(readings) for condition, readings in table.pull.items()},
+            slipping={condition: tuple(readings) for condition, readings in table.slipping.items()},
+        )
+    return found
+
+
+def _mean(readings: Collection[Reading]) -> float:
+    return sum(reading.value for reading in readings) / len(readings)
+
+
+def powers(tables: Mapping[str, Entry[PowerTable]], locos: Collection[str], faults: Faults) -> dict[str, Power]:
+    """Return every locomotive alone, under its own name, and every declared power; `locos` are all their names."""
+    found = {name: Power(name, (name,), 1.0, "stated") for name in locos}
+    for name, entry in tables.items():
+        table = entry.table
+        for number, loco in enumerate(table.locos, 1):
+            if loco not in locos:
+                faults.unknown(
+                    entry, "locomotive", loco, locos, declare="[loco.NAME] for it", inside=f"locos, item {number}"
+                )
+        assumed = table.together is None and len(table.locos) > 1
+        together = table.together if table.together is not None else TOGETHER if assumed else 1.0
+        found.setdefault(name, Power(name, tuple(table.locos), together, "assumed" if assumed else "stated"))
+    return found
+
+
+def cars(
+    tables: Mapping[str, Entry[CarTable]], scale: Scale | None, practice: Practice, faults: Faults
+) -> dict[str, Car]:
+    """Return the cars; without a scale, masses that were left out cannot be filled in and the car is passed over."""
+    found: dict[str, Car] = {}
+    for name, entry in tables.items():
+        table = entry.table
+        mass = table.mass
+        if mass is None:
+            if scale is None:
+                continue
+            try:
+                mass = car_mass(scale, table.length, practice)
+            except PlanError as error:
+                faults.add(error, file=entry.file, place=entry.place)
+                continue
+        rolling = table.rolling if table.rolling is not None else Reading(ROLLING)
+        spread = rolling.spread
+        starting = table.starting
+        if starting is None:
+            starting = Reading(STARTING * rolling.value, None if spread is None else STARTING * spread)
+        if starting.value < rolling.value:
+            faults.note(entry.place, "the starting resistance is less than the rolling resistance, which is never so")
+        found[name] = Car(
+            name=name,
+            mass=mass,
+            length=table.length,
+            rolling=rolling,
+            starting=starting,
+            mass_basis="stated" if table.mass is not None else "assumed",
+            rolling_basis="stated" if table.rolling is not None else "assumed",
+            starting_basis="stated" if table.starting is not None else "assumed",
+        )
+    return found
+
+
+def trains(
+    tables: Mapping[str, Entry[TrainTable]],
+    routes: Collection[str],
+    drawing: Collection[str],
+    cars: Collection[str],
+    faults: Faults,
+) -> dict[str, NamedTrain]:
+    """Return the named trains.
+
+    Parameters
+    ----------
+    tables
+        The tables by name.
+    routes
+        The names of all declared routes.
+    drawing
+        The names of all locomotives and powers.
+    cars
+        The names of all cars.
+    faults
+        Where errors go.
+    """
+    found: dict[str, NamedTrain] = {}
+    stock = {*drawing, *cars}
+    for name, entry in tables.items():
+        table = entry.table
+        if table.route not in routes:
+            faults.unknown(entry, "route", table.route, routes, declare="[route.NAME] with from and to", inside="route")
+        cuts = [cut_of(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
+        consist = tuple(cut for cut in cuts if cut is not None)
+        if len(consist) == len(cuts) and not any(cut.name in drawing for cut in consist):
+            faults.at(entry, "a train needs a locomotive", write="one in consist", inside="consist")
+        found[name] = NamedTrain(name, table.route, consist, table.together)
+    return found
+
+
+def cut_of(text: str, number: int, stock: Collection[str], entry: Entry[object], faults: Faults) -> Cut | None:
+    """Return what one entry of a consist stands for; a name that begins with a number is tried whole first."""
+    inside = f"consist, entry {number}"
+    if text in stock:
+        return Cut(text, 1)
+    counted = _COUNTED.fullmatch(text)
+    if counted is None and (behind := _MISPLACED.fullmatch(text)) and (not behind[1] or behind[1] in stock):
+        write = f'"{behind[2]} {behind[1] or "NAME"}"'
+        faults.at(entry, "a number stands before the name it counts", found=quoted(text), write=write, inside=inside)
+        return None
+    if (counted is None or counted[2] not in stock) and (meant := _recounted(text, stock)) is not None:
+        told = "a count stands before its name in digits, with a blank between"
+        faults.at(entry, told, found=quoted(text), write=quoted(meant), inside=inside)
+        return None
+    if counted is None:
+        faults.unknown(entry, "stock", text, stock, declare="[car.NAME] or [loco.NAME] for it", inside=inside)
+        return None
+    count, name = int(counted[1]), counted[2]
+    if name not in stock:
+        faults.unknown(entry, "stock", name, stock, declare="[car.NAME] or [loco.NAME] for it", inside=inside)
+        return None
+    if not 1 <= count <= MOST_CARS:
+        faults.at(entry, f"a count runs from 1 to {MOST_CARS}", found=quoted(text), inside=inside)
+        return None
+    return Cut(name, count)
+
+
+def _recounted(text: str, stock: Collection[str]) -> str | None:
+    """Return how a count in words, with a sign for times, or with no blank behind it is written before its name.
+
+    Examples
+    --------
+    >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore", "6 tub")]
+    ['6 ore', '6 ore', '6 ore', None, None]
+    """
+    told = _MISCOUNTED.fullmatch(text)
+    if told is None:
+        return None
+    name = told[3] if told[3] in stock else nearest(told[3], stock, alike=0.8)
+    again = f"{told[1] or _WORDS[told[2].casefold()]} {told[3]}"
+    return None if name is None or again == text else f"{told[1] or _WORDS[told[2].casefold()]} {name}"
+
+
+def check_unlike(
+    powers: Mapping[str, Entry[object]], cars: Mapping[str, Entry[object]], locos: Collection[str], faults: Faults
+) -> None:
+    """Names are unique among locomotives, powers and cars: a consist names any of them."""
+    for name, entry in powers.items():
+        if name in locos:
+            faults.at(entry, "a locomotive has this name too", write="another name for one of the two")
+    for name, entry in cars.items():
+        if name in locos or name in powers:
+            what = "locomotive" if name in locos else "power"
+            faults.at(entry, f"a {what} has this name too", write="another name for one of the two")

@@ -1,0 +1,1 @@
+"""The tables of a plan file, as pydantic reads them."""

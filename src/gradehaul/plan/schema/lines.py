@@ -1,0 +1,207 @@
+"""The tables of track as the builder writes them: tracks of all shapes, lines, and pieces that are used many times."""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field, ValidationInfo, model_validator
+
+from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.plan.schema.values import (
+    Angle,
+    Distance,
+    Grade,
+    Length,
+    Name,
+    Radius,
+    Room,
+    Station,
+    Table,
+    Turn,
+    Weight,
+    unit_of,
+)
+from gradehaul.quantities import describe
+
+_SHAPES = ("straight", "left", "right", "easement", "piece")
+_HEIGHTS = ("grade", "rise", "railhead")
+_ANY = frozenset({"name", "grade", "rise", "railhead", "rail", "pickup", "berth", "clear"})
+_BESIDE = {
+    "straight": _ANY,
+    "left": _ANY | {"angle", "length", "ease"},
+    "right": _ANY | {"angle", "length", "ease"},
+    "easement": _ANY,
+    "piece": frozenset({"hand", "rail", "pickup", "berth", "clear"}),
+}
+
+
+_USUAL = frozenset(
+    frozenset({*shape, *height})
+    for shape in (("straight",), ("left", "angle"), ("right", "angle"), ("left", "length"), ("right", "length"))
+    for height in ((), ("railhead",))
+)
+"""What most tracks say, and nothing can be wrong with: a large plan has tens of thousands of them."""
+
+_CALLED = {"straight": "a straight", "curve": "a curve", "easement": "an easement", "piece": "a piece"}
+
+
+class TrackTable(Table):
+    """One track, or a piece that stands for several."""
+
+    name: Name | None = None
+    """What the answers call this track. Left out: its line and its number, such as `Hill:3`."""
+    straight: Distance | None = Field(default=None, examples=["straight = 30"])
+    """Length of a straight. Left out: another shape."""
+    left: Radius | None = None
+    """Radius of a curve to the left, going from `from` to `to`; with `angle` or `length`. Left out: another shape."""
+    right: Radius | None = None
+    """Radius of a curve to the right; with `angle` or `length`. Left out: another shape."""
+    easement: Distance | None = None
+    """Length of track that leads evenly from the curvature before to the one behind. Left out: another shape."""
+    piece: Name | None = None
+    """Name of a `[piece.NAME]`, whose tracks are laid here. Left out: another shape."""
+    hand: Literal["left", "right"] | None = None
+    """`right` mirrors the piece, `left` lays it as it is written. Left out: as it is written."""
+    angle: Turn | None = Field(default=None, examples=["angle = 90"])
+    """Angle through which a curve turns, its easements included. Left out: from `length`."""
+    length: Distance | None = None
+    """Length of a curve, its easements included. Left out: from `angle`."""
+    ease: Room | None = None
+    """Length of an easement at each end of a curve. Left out: none."""
+    grade: Grade | None = None
+    """Rise over run on this track, uphill from the line's `from` to its `to`. Left out: it follows from the heights."""
+    rise: Length | None = None
+    """Rise from one end of this track to the other. Left out: it follows from the heights."""
+    railhead: Length | None = None
+    """Height of the railhead at the track's far end. Left out: it follows from the heights."""
+    rail: Name | None = None
+    """Rail condition on this track: `clean`, a film, or a film and `fresh`. Left out: the line's `rail`."""
+    pickup: Weight | None = None
+    """How much contact matters on this track, beside 1 elsewhere. Left out: the line's `pickup`."""
+    berth: Name | None = None
+    """Name of a standing place. Tracks in a row with the same name are one berth. Left out: no berth."""
+    clear: Distance | None = None
+    """Usable length of the berth. Left out: from the map, clear of other tracks."""
+
+    @property
+    def shape(self) -> str:
+        """Which of the five shapes the track has."""
+        given = self.__pydantic_fields_set__
+        return next(shape for shape in _SHAPES if shape in given)
+
+    @property
+    def radius(self) -> float:
+        """Radius of a curve, m."""
+        radius = self.left if self.left is not None else self.right
+        assert radius is not None
+        return radius
+
+    @model_validator(mode="after")
+    def _one_shape(self, info: ValidationInfo) -> Self:
+        given = self.__pydantic_fields_set__
+        if given in _USUAL:
+            return self
+        shapes = [shape for shape in _SHAPES if shape in given]
+        if len(shapes) != 1:
+            raise PlanError(
+                "a track is one of straight, left, right, easement or piece",
+                found=" and ".join(shapes) or "none of them",
+                write="each as a track of its own" if shapes else "straight = 30, or left = 24, angle = 90",
+            )
+        wrong: list[GradehaulError] = []
+        shape = shapes[0]
+        kind = "curve" if shape in {"left", "right"} else shape
+        wrong += [
+            PlanError(f"{key} does not belong to {_CALLED[kind]}", write=_INSTEAD.get((kind, key), ""))
+            for key in TrackTable.model_fields
+            if key in given and key != shape and key not in _BESIDE[shape]
+        ]
+        heights = [key for key in _HEIGHTS if key in given]
+        if len(heights) > 1:
+            wrong.append(
+                PlanError(
+                    "only one of grade, rise and railhead fixes a track",
+                    found=" and ".join(heights),
+                    write="the one that you measured",
+                )
+            )
+        if kind == "curve":
+            wrong += self._curve_faults(unit_of(info))
+        if wrong:
+            raise Problems(wrong)
+        return self
+
+    def _curve_faults(self, unit: str | None) -> list[PlanError]:
+        if (self.angle is None) == (self.length is None):
+            found = "neither" if self.angle is None else "both"
+            return [PlanError("a curve needs either its angle or its length", found=found, write="angle = 90")]
+        ease = self.ease or 0.0
+        tell = unit or "mm"
+        if self.angle is not None and self.radius * self.angle < ease * (1 - 1e-9):
+            return [
+                PlanError(
+                    f"an easement of {describe(ease, 'length', tell)} at each end is too long for this curve, whose "
+                    f"radius times its angle is {describe(self.radius * self.angle, 'length', tell)}",
+                    write="a larger angle or a shorter ease",
+                )
+            ]
+        if self.length is not None and self.length < 2 * ease * (1 - 1e-9):
+            return [
+                PlanError(
+                    f"two easements of {describe(ease, 'length', tell)} do not fit into the whole length of "
+                    f"{describe(self.length, 'length', tell)}",
+                    write="a longer length or a shorter ease",
+                )
+            ]
+        return []
+
+
+_INSTEAD = {
+    ("straight", "length"): "straight = 30, which is the length already",
+    ("easement", "length"): "easement = 8, which is the length already",
+    ("straight", "ease"): "{ easement = 8 } as a track of its own",
+    ("straight", "angle"): "left = 24 or right = 24 instead of straight",
+    ("curve", "hand"): "left = 24 or right = 24, which is the hand already",
+    ("piece", "name"): "the name on the piece's own tracks",
+}
+
+
+class LineTable(Table):
+    """Tracks in order between two joints."""
+
+    from_: Name = Field(alias="from", examples=['from = "Wharf"'])
+    """Joint at which the line begins."""
+    to: Name = Field(examples=['to = "Summit"'])
+    """Joint at which it ends."""
+    track: list[TrackTable] = Field(min_length=1, examples=["track = [ { straight = 30 } ]"])
+    """Its tracks in order."""
+    berth: Name | None = None
+    """Makes the whole line one standing place of this name. Left out: no berth, but for tracks that say so."""
+    clear: Distance | None = None
+    """Usable length of that berth. Left out: from the map, clear of other tracks."""
+    railhead_at: list[Station] = Field(default_factory=list, examples=["railhead_at = [[20, 1.9]]"])
+    """Heights that were measured along the line: pairs of distance from `from` and height; on a drawn line they are
+    added to those of the drawing. Left out: none."""
+    runs: Literal["both", "forward", "backward"] = "both"
+    """Which way trains run: `forward` is from `from` to `to`."""
+    rail: Name | None = None
+    """Rail condition on all its tracks. Left out: asked about in every condition."""
+    pickup: Weight | None = None
+    """How much contact matters on all its tracks. Left out: 1."""
+    at: Station | None = Field(default=None, examples=["at = [12.0, 40.5]"])
+    """Where the line begins on the map: x and y. Left out: it follows from the lines it meets."""
+    heading: Angle | None = None
+    """Direction in which it begins, counterclockwise from the x axis. It needs `at`. Left out: 0."""
+
+    @model_validator(mode="after")
+    def _placed_whole(self) -> Self:
+        if self.heading is not None and self.at is None:
+            raise PlanError("heading needs at", write="at = [12.0, 40.5] beside it, where the line begins")
+        return self
+
+
+class PieceTable(Table):
+    """Tracks that are used many times."""
+
+    track: list[TrackTable] = Field(min_length=1, examples=["track = [ { left = 30, angle = 12 } ]"])
+    """Its tracks in order."""

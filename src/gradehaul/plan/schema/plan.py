@@ -1,0 +1,215 @@
+"""The tables of a plan file as the builder writes them: joints, surveys, what a plan has once, and all by name."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, model_validator
+from pydantic.types import AllowInfNan
+
+from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.plan.schema.bench import BenchTable, ReadingTable, TiltTable, TrialTable
+from gradehaul.plan.schema.lines import LineTable, PieceTable
+from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
+from gradehaul.plan.schema.values import (
+    Angle,
+    Distance,
+    Fraction,
+    Grade,
+    Length,
+    Name,
+    Pair,
+    Room,
+    StartingFactor,
+    Station,
+    Table,
+    Tension,
+    Turn,
+)
+
+
+class TurnoutTable(Table):
+    """A joint where one line divides."""
+
+    toe: Name = Field(examples=['toe = "Main"'])
+    """Line at the end that all trains pass; `Loop.from` or `Loop.to` where both ends of a line meet here."""
+    legs: list[Name] = Field(min_length=2, max_length=3, examples=['legs = ["Hill", "Spur"]'])
+    """Lines into which it divides, two or three."""
+
+
+class CrossingTable(Table):
+    """A joint where lines cross on the level."""
+
+    through: list[Pair] = Field(min_length=2, examples=['through = [["A", "B"], ["C", "D"]]'])
+    """Pairs of lines that go straight through."""
+    moves: list[Pair] = Field(default_factory=list)
+    """Pairs of lines between which slips lead. Left out: none."""
+
+
+class TurntableTable(Table):
+    """A turntable: every line to every line."""
+
+    lines: list[Name] = Field(min_length=2, max_length=200, examples=['lines = ["S1", "S2"]'])
+    """All lines that end at it."""
+    length: Distance | None = None
+    """Length of the bridge. Left out: not known, and not reckoned with."""
+
+
+class MapTable(Table):
+    """Where the drawing starts."""
+
+    joint: Name = Field(examples=['joint = "Wharf"'])
+    """Joint whose place is told."""
+    x: Length = 0.0
+    """Its place to the right."""
+    y: Length = 0.0
+    """Its place upward on the map."""
+    heading: Angle = 0.0
+    """Direction in which the first line leaves it, counterclockwise from the x axis."""
+
+
+class DrawingTable(Table):
+    """A drawing whose track becomes lines of the plan."""
+
+    file: Name = Field(examples=['file = "tarn.dxf"'])
+    """A DXF file beside the plan."""
+    layers: list[Name] = Field(min_length=1, examples=['layers = ["TRACK*"]'])
+    """Names of layers with track, or patterns such as `TRACK*`."""
+    height_layers: list[Name] = Field(default_factory=list, examples=['height_layers = ["HEIGHTS"]'])
+    """Names of layers with heights as texts, or patterns. Left out: none."""
+    unit: Name | None = None
+    """Unit of the drawing. Left out: the file's own, where it tells one."""
+    snap: Distance | None = None
+    """Ends of drawn track within this distance meet. Left out: a tenth of the gauge."""
+    fit: Distance | None = None
+    """A curve fitted to chords lies this near to what is drawn. Left out: a twentieth of the gauge."""
+    kink: Turn | None = None
+    """Track goes on over a break of direction up to this angle. Left out: 5 degrees."""
+    rails: bool = False
+    """Whether the layers show the two rails of each track, of which the center line is read."""
+
+
+class JointTable(Table):
+    """A name for the drawing's joint nearest a point."""
+
+    at: Station = Field(examples=["at = [12.0, 40.5]"])
+    """A point of the drawing, x and y, in the plan's unit."""
+    within: Distance | None = None
+    """How near to it the joint must be. Left out: 4 snaps."""
+
+
+class VerticalCurveTable(Table):
+    """Rounding at each change of grade."""
+
+    length: Room = Field(examples=["length = 12"])
+    """Length of the rounding, as far as the track has room for it; 0 for none."""
+
+
+class SurveyTable(Table):
+    """Railheads of a hill that stands, read with ruler and level: distances along a line and heights there."""
+
+    heights: list[Station] = Field(min_length=2, examples=["heights = [[0, 0], [12, 0.25]]"])
+    """Pairs of distance along the line and height of the railhead, three or more."""
+    reading: Distance | None = None
+    """Error of one reading, one standard deviation. Left out: what a ruler can show."""
+    grade: Grade | None = None
+    """The grade that was meant. Left out: the one from the first reading to the last."""
+    shim: Distance | None = None
+    """Largest correction of a riser. Left out: 6 mm or 1/4 in."""
+    step: Distance | None = None
+    """Smallest correction that can be set. Left out: 0.5 mm or 1/32 in."""
+    deck: Distance | None = None
+    """Thickness of the deck, which a shim must not go through. Left out: not known."""
+
+
+_MODEL_KEYS = {"degree": (), "wheelbase": ("wheelbase", "friction"), "coefficient": ("coefficient",)}
+_MODEL_EXAMPLES = {
+    "wheelbase": 'wheelbase = "24 mm"',
+    "friction": "friction = 0.2",
+    "coefficient": 'coefficient = "8.1 mm"',
+}
+
+
+class CurveResistanceTable(Table):
+    """How curve resistance is reckoned."""
+
+    model: Literal["degree", "wheelbase", "coefficient"] = "degree"
+    """The rule of degrees scaled down, the form with gauge and wheelbase, or a coefficient that was measured."""
+    wheelbase: Distance | None = None
+    """Rigid wheelbase, for the model `wheelbase` alone. Left out: no default; that model needs it."""
+    friction: Fraction | None = None
+    """Friction of wheel on rail, for the model `wheelbase` alone. Left out: no default; that model needs it."""
+    coefficient: Distance | None = None
+    """Grade times radius, for the model `coefficient` alone. Left out: no default; that model needs it."""
+    starting: StartingFactor | None = None
+    """Curve resistance when starting over that when running, 1 to 10. Left out: 1, and 1 to 1.5 in random trials."""
+    tension: Tension = 0.0
+    """Effective friction of flanges pressed by coupler tension, such as 0.03. Left out: 0, tension is not counted."""
+
+    @model_validator(mode="after")
+    def _keys_of_the_model(self) -> Self:
+        needed = _MODEL_KEYS[self.model]
+        wrong: list[GradehaulError] = [
+            PlanError(f'{key} is missing for model = "{self.model}"', write=_MODEL_EXAMPLES[key])
+            for key in needed
+            if key not in self.model_fields_set
+        ]
+        wrong += [
+            PlanError(
+                f'{key} does not belong to model = "{self.model}"',
+                write=next(f'model = "{model}"' for model, keys in _MODEL_KEYS.items() if key in keys),
+            )
+            for key in ("wheelbase", "friction", "coefficient")
+            if key in self.model_fields_set and key not in needed
+        ]
+        if wrong:
+            raise Problems(wrong)
+        return self
+
+
+class OwnScaleTable(Table):
+    """A scale that no table has."""
+
+    ratio: Annotated[float, AllowInfNan(False)] = Field(gt=0, examples=["ratio = 87.1"])
+    """Full size over model size, such as 87.1."""
+    gauge: Distance = Field(examples=['gauge = "16.5 mm"'])
+    """Distance between the rails."""
+
+
+KEYED: dict[str, Any] = {
+    "piece": PieceTable,
+    "line": LineTable,
+    "turnout": TurnoutTable,
+    "crossing": CrossingTable,
+    "table": TurntableTable,
+    "joint": JointTable,
+    "rail": FilmTable,
+    "loco": LocoTable,
+    "power": PowerTable,
+    "car": CarTable,
+    "train": TrainTable,
+    "route": RouteTable,
+    "survey": SurveyTable,
+}
+"""The tables that are keyed by name, e.g. ``[line.Main]``."""
+
+LISTED: dict[str, Any] = {"reading": ReadingTable, "tilt": TiltTable, "trial": TrialTable}
+"""The tables of which a plan has a list, e.g. ``[[reading]]``."""
+
+SINGLE: dict[str, Any] = {
+    "bench": BenchTable,
+    "drawing": DrawingTable,
+    "map": MapTable,
+    "vertical_curve": VerticalCurveTable,
+    "curve_resistance": CurveResistanceTable,
+}
+"""The tables that a plan has once."""
+
+HEAD = {
+    "title": "What the answers call the plan. Left out: the file's name.",
+    "scale": 'A scale of the table of scales, such as `HO`, or a table `{ ratio = 87.1, gauge = "16.5 mm" }`.',
+    "unit": "Unit in which bare lengths read, such as `in` or `mm`. Left out: each length bears its own.",
+    "practice": "Whose weights, clearances and radii hold where nothing is said: `NMRA` or `NEM`. Left out: `NMRA`.",
+    "include": 'Files beside this one whose tables belong to the plan, such as `["stock.toml"]`. Left out: none.',
+}
+"""The keys that stand above the first table, and what each means."""

@@ -1,0 +1,280 @@
+"""The files of a plan: the main one and those it includes, merged into tables that stand once each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+from gradehaul.errors import PlanError, QuantityError
+from gradehaul.plan.names import clean, cut, listed, nearest, quoted, shown
+from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
+from gradehaul.plan.text.faults import Entry, Faults, Source
+from gradehaul.plan.text.near_file import near_file
+from gradehaul.plan.text.toml import KeyPath, headers, parse, read_text
+from gradehaul.plan.text.trade_words import TABLES
+from gradehaul.quantities import length_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+_MAIN_ONLY = ("title", "scale", "practice")
+_MOST_FILES = 100
+_FALLBACK_UNIT = "in"
+
+
+@dataclass(slots=True)
+class Tables:
+    """All tables of a plan as TOML gave them, each with the file it stands in."""
+
+    main: Source
+    keyed: dict[str, dict[str, Entry[Any]]] = field(default_factory=lambda: {section: {} for section in KEYED})
+    single: dict[str, Entry[Any]] = field(default_factory=dict)
+    listed: dict[str, list[Entry[Any]]] = field(default_factory=lambda: {section: [] for section in LISTED})
+    railhead: dict[str, Entry[Any]] = field(default_factory=dict)
+
+
+def gather(text: str, file: str, folder: Path | None, faults: Faults, data: dict[str, Any] | None = None) -> Tables:
+    """Return the tables of a plan, given as text, with `data` where it is parsed already, and of all it includes."""
+    main = _source(text, data, file, None, folder, faults)
+    tables = Tables(main)
+    _merge(main, tables, faults)
+    _include(main, folder, tables, faults)
+    return tables
+
+
+def _source(
+    text: str, known: dict[str, Any] | None, file: str, outer_unit: str | None, folder: Path | None, faults: Faults
+) -> Source:
+    data = parse(text, file) if known is None else known
+    at = headers(text)
+    _lift(data, file, at, faults)
+    unit = outer_unit
+    if "unit" in data:
+        try:
+            unit = length_unit(data["unit"])
+        except QuantityError as error:
+            faults.add(error, file=file, place="unit")
+            unit = _FALLBACK_UNIT  # so that the one fault does not show up again at every length
+    return Source(file, unit, data, at, folder)
+
+
+def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Faults) -> None:
+    """Take what stands above the first table out of [railhead], where every name is a joint's, and say so."""
+    railhead = data.get("railhead")
+    if not isinstance(railhead, dict):
+        return
+    for key in HEAD:
+        value = railhead.get(key)
+        if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
+            data[key] = railhead.pop(key)
+            line = at.get(("railhead",))
+            written = shown(value) if isinstance(value, str) else "..."
+            faults.add(
+                PlanError(f"{key} stands above the first table, not in one", write=f"{key} = {written} above it"),
+                file=f"{file}:{line}" if line else file,
+                place="[railhead]",
+            )
+
+
+def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) -> None:
+    """Read the included files, and those that they include, in the order in which they are named."""
+    came_from: dict[str, tuple[str, ...]] = {_key(folder, Path(main.file).name): (main.file,)}
+    waiting: list[tuple[Source, Path | None, tuple[str, ...]]] = [(main, folder, (main.file,))]
+    while waiting:
+        source, beside, chain = waiting.pop(0)
+        for name in _names(source, faults):
+            if beside is None:
+                faults.add(
+                    PlanError("a plan that is no file cannot include others", found=shown(name)),
+                    file=source.file,
+                    place="include",
+                )
+                continue
+            path = beside / name
+            file = str(Path(source.file).parent / name)
+            key = _key(path.parent, path.name)
+            if key in came_from:
+                faults.add(_again(file, key, chain, came_from), file=source.file, place="include")
+                continue
+            if len(came_from) >= _MOST_FILES:
+                faults.add(PlanError(f"a plan has at most {_MOST_FILES} files"), file=source.file, place="include")
+                return
+            came_from[key] = (*chain, file)
+            try:
+                inner = _source(read_text(path, file), None, file, source.unit, path.parent, faults)
+            except PlanError as error:
+                if error.wrong == "there is no such file":
+                    near = near_file(path, ".toml")
+                    error = PlanError(
+                        f"there is no file {quoted(name)} beside this one",
+                        file=source.file,
+                        place="include",
+                        write=quoted(near) if near and near != Path(source.file).name else "",
+                    )
+                faults.errors.append(error)
+                continue
+            _merge(inner, tables, faults, included=True)
+            waiting.append((inner, path.parent, came_from[key]))
+
+
+def _key(folder: Path | None, name: str) -> str:
+    if folder is None:
+        return name
+    try:
+        return str((folder / name).resolve())
+    except (OSError, RuntimeError):  # links that lead round in a circle: reading it will say so
+        return str(folder / name)
+
+
+def _again(file: str, key: str, chain: tuple[str, ...], came_from: dict[str, tuple[str, ...]]) -> PlanError:
+    """Return the error for a file that is included a second time, by itself or by another."""
+    before = came_from[key]
+    if before == chain[: len(before)]:
+        loop = " > ".join(cut(name) for name in (*chain[len(before) - 1 :], file))
+        return PlanError(f"files include one another in a loop: {loop}")
+    by = quoted(before[-2]) if len(before) > 1 else "this file"
+    return PlanError(f"{quoted(file)} is already included by {by}")
+
+
+def _names(source: Source, faults: Faults) -> list[str]:
+    """Return the names of the files that one file includes."""
+    raw = source.data.get("include", [])
+    if not isinstance(raw, list) or not all(isinstance(name, str) for name in raw):
+        faults.add(
+            PlanError("must be a list of file names", found=shown(raw), write='include = ["stock.toml"]'),
+            file=source.file,
+            place="include",
+        )
+        return []
+    good: list[str] = []
+    for name in raw:
+        if not is_beside(name):
+            faults.add(
+                PlanError("an included file stands beside this one", found=shown(name), write='"stock.toml"'),
+                file=source.file,
+                place="include",
+            )
+        else:
+            good.append(name)
+    return good
+
+
+def is_beside(name: str) -> bool:
+    """Tell whether a name leads to a file beside the plan, or in a folder below it, and nowhere else.
+
+    Examples
+    --------
+    >>> is_beside("stock/cars.toml"), is_beside("../cars.toml"), is_beside("/etc/cars.toml")
+    (True, False, False)
+    """
+    path = PurePosixPath(name)
+    sneaky = "\0" in name or "\\" in name or ":" in name[:2]
+    return bool(path.name) and not sneaky and not path.is_absolute() and ".." not in path.parts
+
+
+def _as_header(section: str) -> str:
+    return f"[[{section}]]" if section in LISTED else f"[{section}.NAME]" if section in KEYED else f"[{section}]"
+
+
+def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = False) -> None:
+    """Add one file's tables to the plan's."""
+    for key, value in source.data.items():
+        if key in KEYED or key == "railhead":
+            for name, table in _named(source, key, value, faults):
+                into = tables.railhead if key == "railhead" else tables.keyed[key]
+                path: KeyPath = (key, name)
+                _put(into, clean(name), Entry(source, path, table), faults)
+        elif key in LISTED:
+            _add_list(source, key, value, tables, faults)
+        elif key in SINGLE:
+            _put(tables.single, key, Entry(source, (key,), value), faults)
+        elif key not in HEAD:
+            known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
+            near = TABLES.get(key.casefold()) or nearest(key, known, alike=0.7)
+            tables_there = isinstance(value, dict) or (
+                isinstance(value, list) and any(isinstance(v, dict) for v in value)
+            )
+            what = "table" if tables_there else "key"
+            write = _as_header(near) if near and what == "table" else near
+            faults.add(
+                PlanError(f"unknown {what} {quoted(key)}", write=write or f"one of {', '.join(known)}"),
+                file=source.at((key,)) if (key,) in source.headers else _first_header(source, key),
+            )
+        elif included and key in _MAIN_ONLY:
+            faults.add(
+                PlanError(f"{key} stands in the main file only", write=f"it in {quoted(tables.main.file)}"),
+                file=source.file,
+            )
+
+
+def _add_list(source: Source, section: str, value: object, tables: Tables, faults: Faults) -> None:
+    if not isinstance(value, list):
+        faults.add(
+            PlanError("must be a list of tables", found=shown(value), write=f"[[{section}]], in two brackets"),
+            file=_first_header(source, section),
+            place=f"[{section}]",
+        )
+        return
+    tables.listed[section] += [Entry(source, (section, number), table) for number, table in enumerate(value)]
+
+
+def _first_header(source: Source, key: str) -> str:
+    """Return the file and the line of the first header that begins with a key."""
+    lines = [line for path, line in source.headers.items() if path[0] == key]
+    return f"{source.file}:{min(lines)}" if lines else source.file
+
+
+def _named(source: Source, section: str, value: object, faults: Faults) -> list[tuple[str, object]]:
+    """Return the tables of a section by the names they were given."""
+    if not isinstance(value, dict):
+        write = "[railhead] with a height for each joint" if section == "railhead" else f"[{section}.NAME] with a name"
+        faults.add(
+            PlanError(
+                "must be a table for each name" if section != "railhead" else "must be a table",
+                found=shown(value),
+                write=write,
+            ),
+            file=_first_header(source, section),
+            place=f"[{section}]",
+        )
+        return []
+    good: list[tuple[str, object]] = []
+    fields = KEYED[section].model_fields if section in KEYED else {}
+    loose = [name for name in value if name in {field.alias or key for key, field in fields.items()}]
+    if all(isinstance(value[name], dict) for name in loose):  # then it is their name
+        loose = []
+    if loose:
+        faults.add(
+            PlanError(f"each {section} has a name", found=f"{listed(loose)} without one", write=f"[{section}.NAME]"),
+            file=_first_header(source, section),
+            place=f"[{section}]",
+        )
+    for name, table in value.items():
+        if name in loose:
+            continue
+        if clean(name):
+            good.append((name, table))
+        else:
+            faults.add(
+                PlanError("a name must not be empty", found=shown(name), write=f'[{section}."a name"]'),
+                file=source.at((section, name)),
+                place=f"[{section}]",
+            )
+    return good
+
+
+def _put(into: dict[str, Entry[Any]], name: str, entry: Entry[Any], faults: Faults) -> None:
+    """Add a table under its name, which no other file may have used."""
+    before = into.get(name)
+    if before is None:
+        into[name] = entry
+        return
+    section = entry.path[0]
+    if section in SINGLE:
+        wrong, write = "this table stands once in a plan", "one of the two"
+    elif section == "railhead":
+        wrong, write = f"{quoted(name)} has a height already", "one of the two"
+    else:
+        wrong, write = "this name is already used", "another name"
+    faults.at(entry, wrong, found=f"it at {before.file} too", write=write)

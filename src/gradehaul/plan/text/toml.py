@@ -1,0 +1,148 @@
+"""The plan file as TOML: from bytes to tables, with the line on which each table begins."""
+
+from __future__ import annotations
+
+import re
+import stat
+from pathlib import Path
+from typing import Any
+
+import tomli
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.text.cures import KEY
+from gradehaul.plan.text.near_file import near_file
+from gradehaul.plan.text.typos import HEADER, slip
+
+_LEAST = 'at least scale = "HO" and a [line.NAME] table'
+LARGEST = 20_000_000
+"""The most bytes a plan file may have."""
+
+KeyPath = tuple[str | int, ...]
+"""The keys and list places that lead to a value, from the top of the file."""
+
+_PART = re.compile(KEY)
+
+
+def read_text(path: Path, file: str) -> str:
+    """Return the text of a plan file.
+
+    Raises
+    ------
+    PlanError
+        The file is missing, a folder, empty, longer than 20 MB, or no UTF-8 text.
+    OSError
+        The file cannot be read for another reason.
+    """
+    data = _read_bytes(path, file)
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise PlanError("a plan file is UTF-8 text", file=file, found="UTF-16", write="it again, saved as UTF-8")
+    if b"\0" in data:
+        raise PlanError("a plan file is text", file=file, found="binary data")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise PlanError(
+            "a plan file is UTF-8 text",
+            file=f"{file}:{line}",
+            found=f"the byte 0x{data[error.start]:02x}",
+            write="it again, saved as UTF-8",
+        ) from error
+    if not text.strip():
+        raise PlanError("the file is empty", file=file, write=_LEAST)
+    return text
+
+
+def _read_bytes(path: Path, file: str) -> bytes:
+    try:
+        about = path.stat()
+    except (FileNotFoundError, NotADirectoryError, ValueError) as error:  # ValueError: a NUL in the path
+        near = near_file(path, ".csv" if path.suffix.lower() == ".csv" else ".toml")
+        write = str(Path(file).with_name(near)) if near else ""
+        raise PlanError("there is no such file", file=file.replace("\0", ""), write=write) from error
+    if stat.S_ISDIR(about.st_mode):
+        raise PlanError("this is a folder, not a plan file", file=file)
+    if stat.S_ISFIFO(about.st_mode) and path.resolve().is_fifo():  # the shell's own pipes have no name and do end
+        raise PlanError("this is a named pipe, not a plan file", file=file)
+    if about.st_size > LARGEST:
+        raise PlanError("a plan file has at most 20 MB", file=file, found=f"{about.st_size / 1e6:.1f} MB")
+    with path.open("rb") as stream:
+        data = stream.read(LARGEST + 1)
+    if len(data) > LARGEST:  # a stream tells no size
+        raise PlanError("a plan file has at most 20 MB", file=file, found="more")
+    return data
+
+
+def parse(text: str, file: str) -> dict[str, Any]:
+    """Return the tables of a plan's text.
+
+    Raises
+    ------
+    PlanError
+        The text is empty or no TOML; the message has the line and the column.
+    """
+    try:
+        data = tomli.loads(text)
+    except tomli.TOMLDecodeError as error:
+        raise slip(str(error), text, file) from error
+    except RecursionError as error:
+        raise PlanError("this cannot be read: lists or tables stand too deep in one another", file=file) from error
+    except ValueError as error:  # e.g. a whole number of thousands of digits
+        raise PlanError("this cannot be read: a number has thousands of digits", file=file) from error
+    if not data:
+        raise PlanError("the plan is empty", file=file, write=_LEAST)
+    return data
+
+
+def headers(text: str) -> dict[KeyPath, int]:
+    r"""Return the line on which each table's header stands, by the keys that lead to it.
+
+    Each table of a list (``[[line.Main.track]]``) has its place in the list as its last key, from 0. A header
+    seen twice is left out: TOML allows it once, so one of the two is text inside a string or a list.
+
+    Examples
+    --------
+    >>> headers('[line.Main]\nfrom = "A"\n[map]\n')
+    {('line', 'Main'): 1, ('map',): 3}
+    """
+    found: dict[KeyPath, int] = {}
+    twice: set[KeyPath] = set()
+    counts: dict[KeyPath, int] = {}
+    line, start = 1, 0
+    for match in HEADER.finditer(text):
+        line += text.count("\n", start, match.start())
+        start = match.start()
+        path: KeyPath = tuple(_part(part) for part in _PART.findall(match[2]))
+        if match[1] == "[[":
+            counts[path] = counts.get(path, -1) + 1
+            path = (*path, counts[path])
+        if path in found:
+            twice.add(path)
+        found[path] = line
+    return {path: number for path, number in found.items() if path not in twice}
+
+
+def header_path(line: str) -> KeyPath:
+    """Return the keys that lead to the table whose header a line is, none where it is no header.
+
+    Examples
+    --------
+    >>> header_path('[line."Up ore"]  # by hand'), header_path("[1, 2],")
+    (('line', 'Up ore'), ())
+    """
+    match = HEADER.match(line)
+    return () if match is None else tuple(_part(part) for part in _PART.findall(match[2]))
+
+
+def _part(part: str) -> str:
+    if part[0] == "'":
+        return part[1:-1]
+    if part[0] != '"':
+        return part
+    if "\\" not in part:
+        return part[1:-1]
+    try:
+        return str(tomli.loads(f"k = {part}")["k"])
+    except tomli.TOMLDecodeError:
+        return part[1:-1]

@@ -1,0 +1,1 @@
+"""What every answer is shown with: pages, sheets, pictures, units and labels."""

@@ -1,0 +1,89 @@
+"""What parts of the answer are called for a person: tests, sources, places along a route."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from gradehaul.haulage.longest import Test
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.plan.records import Basis
+from gradehaul.plan.resolve.stock import MOST_CARS
+
+if TYPE_CHECKING:
+    from gradehaul.treatment.keep_clean import Use
+    from gradehaul.treatment.needs import Test as Needed
+
+USE_TOLD: Mapping[Use, str | tuple[str, str]] = {
+    "film": ("film", "green"),
+    "has film": "has film",
+    "keep clean": ("KEEP CLEAN", "bold red"),
+    "buffer": ("keep clean (carry-over)", "yellow"),
+    "no effect": "no effect",
+}
+"""What is to become of track, in a table, with its style."""
+
+WOULD: Mapping[Needed, str] = {
+    "stand": "would stall",
+    "restart": "would not restart",
+    "slip": "would not recover from a slip",
+    "hold": "would run away downhill",
+}
+"""What a train would do with film under it that it must not have."""
+
+FAILS: dict[Test, str] = {
+    "slip": "wheels slip and do not recover",
+    "restart": "cannot restart",
+    "stand": "stalls",
+}
+"""What a train does that fails a test."""
+
+
+def cars_told(count: int) -> str:
+    """Return a number of cars; the most that are counted means at least as many.
+
+    >>> cars_told(6), cars_told(999)
+    ('6', '999+')
+    """
+    return f"{count}+" if count >= MOST_CARS else str(count)
+
+
+def basis_told(standing: Basis, slipping: Basis) -> str:
+    """Return in words where the pulls behind a figure come from.
+
+    >>> basis_told("measured", "measured"), basis_told("scaled", "assumed")
+    ('measured', 'scaled, slipping assumed')
+    """
+    return standing if standing == slipping else f"{standing}, slipping {slipping}"
+
+
+def chance_told(share: float) -> str:
+    """Return a share of draws as a chance in whole per cent, certain only where every draw agrees.
+
+    >>> chance_told(0.0), chance_told(0.0004), chance_told(0.123), chance_told(0.9996), chance_told(1.0)
+    ('0 %', '<1 %', '12 %', '>99 %', '100 %')
+    """
+    if 0 < share < 0.005:
+        return "<1 %"
+    return ">99 %" if 0.995 < share < 1 else f"{100 * share:.0f} %"
+
+
+def tracks_under(profile: RouteProfile, start: float, stop: float) -> str:
+    """Return the tracks that a stretch of a route lies on: one by name, the first and last of several."""
+    first, last = profile.track_at(start, ahead=True), profile.track_at(stop)
+    return f"on {first}" if first == last or stop <= start else f"{first} to {last}"
+
+
+_TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]")
+
+
+def apart(name: str) -> str:
+    r"""Return a name kept apart from the words around it where it is written from right to left.
+
+    Examples
+    --------
+    >>> apart("Quarry"), ascii(apart("\u05de\u05d7\u05e6\u05d1\u05d4")).startswith("'\\u2068")
+    ('Quarry', True)
+    """
+    return f"\u2068{name}\u2069" if _TO_LEFT.search(name) else name

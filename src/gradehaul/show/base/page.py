@@ -1,0 +1,102 @@
+"""A page for a person: lines and tables of plain text, for a file or, laid out by `terminal`, for a screen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from rich.cells import cell_len
+
+Piece = str | tuple[str, str]
+"""Words, or words with a style; never markup."""
+
+GAP = 2
+"""Blanks between two columns of a table."""
+
+
+class Line(NamedTuple):
+    """Pieces one after the other, `indent` blanks in."""
+
+    pieces: tuple[Piece, ...]
+    indent: int
+
+
+class Columns(NamedTuple):
+    """A table: a head that ends in ``>`` sets its column to the right."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[Piece, ...], ...]
+    indent: int
+
+
+class Page:
+    """Lines and tables in order. Names in them are shown as they are: nothing in them is read as markup.
+
+    Examples
+    --------
+    >>> page = Page()
+    >>> page.line("[red]x[/]", indent=2)
+    >>> page.table(["car", "fit>"], [["ore", "7"]])
+    >>> print(page.text())
+      [red]x[/]
+      car  fit
+      ore    7
+    """
+
+    def __init__(self) -> None:
+        self.parts: list[Line | Columns] = []
+
+    def line(self, *pieces: Piece, indent: int = 0) -> None:
+        """Add a line; where it is too long for a terminal it goes on below, further in."""
+        self.parts.append(Line(pieces, indent))
+
+    def heading(self, words: str) -> None:
+        """Add a blank line and a heading."""
+        self.line()
+        self.line((words, "bold"))
+
+    def table(self, heads: Sequence[str], rows: Sequence[Sequence[Piece]], indent: int = 2) -> None:
+        """Add a table; a head that ends in ``>`` sets its column to the right."""
+        self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent))
+
+    def text(self, *, width: int | None = None, color: bool = False) -> str:
+        """Return the page as text.
+
+        Parameters
+        ----------
+        width
+            Columns of the terminal; None for a file or a pipe, where nothing is wrapped.
+        color
+            Whether to set styles with escape sequences; else there are none.
+        """
+        if width is not None or color:
+            from gradehaul.show.base.terminal import laid_out
+
+            return laid_out(self.parts, width, color=color)
+        lines: list[str] = []
+        for part in self.parts:
+            lines += _table_lines(part) if isinstance(part, Columns) else [_line(part)]
+        return "".join(line.rstrip() + "\n" for line in lines)
+
+
+def words_of(piece: Piece) -> str:
+    """Return the words of a piece without its style."""
+    return piece if isinstance(piece, str) else piece[0]
+
+
+def _line(line: Line) -> str:
+    return " " * line.indent + "".join(map(words_of, line.pieces))
+
+
+def _table_lines(columns: Columns) -> list[str]:
+    rows = [[head.removesuffix(">") for head in columns.heads], *([*map(words_of, row)] for row in columns.rows)]
+    widest = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
+    right = [head.endswith(">") for head in columns.heads]
+    return [
+        " " * columns.indent
+        + (" " * GAP).join(
+            " " * (wide - cell_len(cell)) + cell if to_right else cell + " " * (wide - cell_len(cell))
+            for cell, wide, to_right in zip(row, widest, right, strict=True)
+        )
+        for row in rows
+    ]

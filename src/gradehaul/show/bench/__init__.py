@@ -1,0 +1,1 @@
+"""The bench: readings, and the sheet to fill."""

@@ -1,0 +1,197 @@
+"""The bench's answer for a person: pulls, coefficients, films in time, cars, trials, and what to measure next."""
+
+from __future__ import annotations
+
+import math
+
+from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
+from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
+from gradehaul.haulage.bench.reduction import Mean
+from gradehaul.haulage.trust.predicted import Estimate
+from gradehaul.plan.names import clean
+from gradehaul.show.base.labels import chance_told
+from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.reading_units import Reader
+
+_CAUTION = (
+    "Try a film on a loose plank of track, never first on the layout: it does not come off again, and a dry rag does "
+    "not lift it. Heed the data sheet of whatever you wipe with: air the room, no flames, no track power while it "
+    "dries. Keep fingers clear of a train under pull, and stops at both ends of a tilted track."
+)
+
+
+def readings_page(answer: ReadingsAnswer, reader: Reader) -> Page:
+    """Return the answer as a page."""
+    page = Page()
+    page.line((answer.plan.title, "bold"), f" ({clean(answer.plan.file)})")
+    _add_pulls(page, answer, reader)
+    _add_adhesion(page, answer)
+    _add_predictions(page, answer, reader)
+    _add_films(page, answer, reader)
+    _add_cars(page, answer, reader)
+    _add_trials(page, answer, reader)
+    if answer.remarks:
+        page.heading("Look at these again")
+        for remark in answer.remarks:
+            page.line(str(remark), indent=2)
+    page.heading("What to measure next")
+    for number, words in enumerate(answer.measure_next, 1):
+        page.line(f"{number}. {words}", indent=2)
+    if not answer.measure_next:
+        page.line("Nothing that would tell much more.", indent=2)
+    page.heading("Caution")
+    page.line(_CAUTION, indent=2)
+    return page
+
+
+def _add_pulls(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+    page.heading("Pulls on level straight track, from readings")
+    rows = answer.bench.rows
+    if not rows:
+        page.line(
+            "No pull was read: write [[reading]] with loco, rail and force, or print a sheet (--sheet).", indent=2
+        )
+        return
+    table: list[list[Piece]] = [
+        [
+            row.loco,
+            row.rail,
+            row.state,
+            str(row.count),
+            reader.force(row.mean),
+            f"{reader.force(row.low)} to {reader.force(row.high)}",
+            f"{100 * row.scatter / row.mean:.1f} %" + (" borrowed" if row.borrowed else ""),
+            reader.force(sum(t.correction * len(t.forces) for t in row.taken) / row.count)
+            if any(taken.correction for taken in row.taken)
+            else "",
+        ]
+        for row in rows
+    ]
+    heads = ["locomotive", "rail", "state", "readings>", "pull>", "95 % between", "scatter", "corrected by>"]
+    page.table(heads, table)
+    share = f"{100 * answer.bench.pooled.share:.1f} %"
+    page.line(f"Scatter is that of a single reading; over all readings it is {share}. Outliers are counted.", indent=2)
+    if any(taken.correction for row in rows for taken in row.taken):
+        page.line(
+            "Corrected by: what the pull has in it, on the average, for the grade and the curve on which it was read.",
+            indent=2,
+        )
+
+
+def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
+    fits = answer.bench.fits
+    if not fits:
+        return
+    page.heading("Adhesion: pull per unit of weight on metal and on tyred wheels")
+    rows: list[list[Piece]] = [
+        [
+            fit.rail,
+            str(len(fit.locos)),
+            _coefficient(fit.metal, fit.metal_error),
+            _coefficient(fit.tyred, fit.tyred_error),
+            f"{100 * fit.between:.0f} %" if fit.freedom > 0 else "-",
+            _told(fit),
+        ]
+        for fit in fits.values()
+    ]
+    page.table(["rail", "locomotives>", "metal>", "tyred>", "between locomotives>", ""], rows)
+    page.line("± is one standard error; between locomotives: how much they differ beyond their scatter.", indent=2)
+
+
+def _told(fit: AdhesionFit) -> str:
+    if fit.why:
+        return fit.why
+    return "told only roughly" if fit.freedom < 2 else ""
+
+
+def _coefficient(value: float | None, error: float | None) -> str:
+    if value is None or error is None:
+        return "not known"
+    return f"{value:.3f} ± {error:.3f}"
+
+
+def _add_predictions(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+    if not answer.predictions:
+        return
+    page.heading("Pulls that were not read, by what other locomotives pull and by weight on drivers")
+    page.table(
+        ["locomotive", "rail", "by others>", "95 % between", "by weight>", "95 % between"],
+        [
+            [told.loco, told.rail, *_range(told.pull, reader), *_range(told.by_weight, reader)]
+            for told in answer.predictions
+        ],
+    )
+    if unsure := sorted({told.loco for told in answer.predictions if told.less_sure}):
+        page.line(
+            f"The readings of others say little of {', '.join(unsure)}: go by the lower figure until you have read "
+            "its own pull.",
+            indent=2,
+        )
+
+
+def _range(pull: Estimate, reader: Reader) -> tuple[str, str]:
+    return reader.force(pull.value), f"{reader.force(pull.low)} to {reader.force(pull.high)}"
+
+
+def _add_films(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+    if not answer.bench.films:
+        return
+    page.heading("The film in time")
+    for film in answer.bench.films:
+        clean_pull = "" if film.clean is None else f"; clean {reader.force(film.clean)}"
+        fresh, settled = reader.force(film.fresh), reader.force(film.settled)
+        if film.time is not None:
+            how = f"{fresh} fresh, {settled} settled, most of the rest back after {film.time:.3g} h{clean_pull}"
+        else:
+            steps = ", ".join(f"{reader.force(pull)} at {hours:g} h" for hours, pull in film.ages)
+            how = f"stepwise, for fewer than three ages were read: {steps}{clean_pull}"
+        page.line(f"{film.loco} on {film.film}: {how}", indent=2)
+
+
+def _add_cars(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+    bench = answer.bench
+    if not bench.cars and bench.curve is None:
+        return
+    page.heading("Cars and curves")
+    for car in bench.cars.values():
+        parts = [
+            f"{what} {_share(mean)}" for what, mean in (("rolls at", car.rolling), ("starts at", car.starting)) if mean
+        ]
+        page.line(f"{car.car} {', '.join(parts)} of its weight", indent=2)
+    if bench.curve is not None:
+        value, error = bench.curve.coefficient.value, bench.curve.error
+        told = f"{reader.small(value)} ± {reader.small(error)}"
+        page.line(f"Curve coefficient {told} (grade x radius)", indent=2)
+
+
+def _share(mean: Mean) -> str:
+    return f"{100 * mean.value:.2f} ± {100 * mean.error:.2f} %"
+
+
+def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+    if not answer.trials:
+        return
+    page.heading("Trials on the layout")
+    rows: list[list[Piece]] = []
+    for told in answer.trials:
+        age = "" if told.trial.hours is None else f", {told.trial.hours:g} h"
+        bound = "less than" if told.trial.outcome == "stalls" else "at least"
+        rows.append(
+            [
+                told.train,
+                told.trial.route,
+                f"{told.trial.rail}{age}",
+                told.trial.outcome,
+                f"{bound} {reader.force(told.asks)}",
+                reader.force(told.gives),
+                chance_told(told.stall_probability),
+                "agrees" if told.agrees else ("DISAGREES", "bold red"),
+            ]
+        )
+    heads = ["train", "route", "rail", "seen", "so it pulls", "the model's>", "stalls in>", ""]
+    page.table(heads, rows)
+    for (locos, rail, hours), (low, high) in bounds(answer.trials).items():
+        if 0 < low < high < math.inf:
+            age = "" if hours is None else f" at {hours:g} h"
+            between = f"between {reader.force(low)} and {reader.force(high)}"
+            page.line(f"By these trials {locos} on {rail} rail{age} pulls {between}.", indent=2)

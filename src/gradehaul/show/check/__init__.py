@@ -1,0 +1,1 @@
+"""The main check: its text, table, document and load cards."""

@@ -1,0 +1,133 @@
+"""Where each figure of an answer comes from: stated, read, scaled or assumed, and by which formula."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gradehaul.haulage.adhesion import (
+    METAL_ADHESION,
+    SLIPPING_CLEAN,
+    SLIPPING_FILMED,
+    TYRED_ADHESION,
+    nearest_first,
+    share_on,
+    source_of_pull,
+)
+from gradehaul.plan.records import PredictedPull
+from gradehaul.plan.resolve.stock import CLEAN, ROLLING, STARTING, conditions
+from gradehaul.show.check.train_origins_text import train_rows
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gradehaul.haulage.answers.check import CheckAnswer
+    from gradehaul.plan.records import Car, Loco, Plan
+    from gradehaul.show.base.page import Page
+    from gradehaul.show.base.reading_units import Reader
+
+_BASES = (
+    "Measured: readings. Stated: written in the plan. Scaled: from readings on other rail, or of another state.",
+    "Assumed: common practice, since the key that is named is left out of the plan. Summed, worked out: from the rest.",
+)
+_CURVES = {
+    "degree": "[curve_resistance] left out, or model degree: 0.69855 m over the ratio (0.04 % a degree of curve)",
+    "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase)",
+    "coefficient": "[curve_resistance] or the bench",
+}
+
+
+def add_origins(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add a table with every figure that the answer rests on, whence it is, and how it was worked out."""
+    from gradehaul.show.check.text import figure_value
+
+    plan = answer.plan
+    how = dict(_how(plan))
+    page.heading("Where each figure comes from")
+    stated = _stated(plan, reader)
+    rows: list[list[str]] = []
+    for each in answer.figures:
+        rows += stated.pop(each.subject, [])
+        rows.append([each.subject, each.name, figure_value(each, reader), each.basis, how[each.subject, each.name]])
+    rows += train_rows(answer, reader)
+    page.table(["of", "figure", "value>", "basis", "how"], rows)
+    for line in _BASES:
+        page.line(line, indent=2)
+
+
+def _stated(plan: Plan, reader: Reader) -> dict[str, list[list[str]]]:
+    """Return the figures that a plan cannot leave out, by whose they are."""
+    told: dict[str, list[list[str]]] = {}
+    for loco in plan.locos.values():
+        subject = f'loco "{loco.name}"'
+        told[subject] = [
+            [subject, "mass", reader.mass(loco.mass), "stated", "the plan"],
+            [subject, "length", reader.length(loco.length), "stated", "the plan, over couplers"],
+        ]
+    for car in plan.cars.values():
+        subject = f'car "{car.name}"'
+        told[subject] = [[subject, "length", reader.length(car.length), "stated", "the plan, over couplers"]]
+    return told
+
+
+def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
+    """Yield subjects and names of figures, and the formula of each."""
+    yield ("curves", "coefficient"), _CURVES[plan.curve_resistance.model]
+    for loco in plan.locos.values():
+        for rail in conditions(plan.films):
+            subject = f'loco "{loco.name}"'
+            yield (subject, f"standing pull, {rail}"), _standing(plan, loco, rail)
+            yield (subject, f"slipping pull, {rail}"), _slipping(plan, loco, rail)
+    for power in plan.powers.values():
+        rule = "together left out: common practice" if power.basis == "assumed" else "the plan's together"
+        yield (f'power "{power.name}"', "together"), f"{rule}, of the sum of their pulls"
+    for car in plan.cars.values():
+        yield from _of_car(plan, car)
+    for film in plan.films.values():
+        for wheels in ("metal", "tyred"):
+            for age in ("fresh", "settled"):
+                words = (
+                    f"[rail.{film.name}] left out: the built-in film, assumed; measure first"
+                    if film.basis == "assumed"
+                    else f"[rail.{film.name}] or the bench"
+                )
+                yield (f'rail "{film.name}"', f"{wheels} share kept, {age}"), words
+
+
+def _standing(plan: Plan, loco: Loco, rail: str) -> str:
+    source = source_of_pull(plan, loco, rail)
+    if isinstance(source.known, PredictedPull):
+        known = "from readings of other locomotives at the bench"
+    elif source.known:
+        known = f"mean of {len(source.known)} readings" if len(source.known) > 1 else "one reading"
+        known = known if source.rail == rail else f"the reading on {source.rail}"
+    else:
+        weight = f"{METAL_ADHESION:g} of the weight on metal drivers + {TYRED_ADHESION:g} of that on tyred ones"
+        known = f"pull left out: {weight if source.rail == rail else f'({weight})'}"
+    if source.rail == rail:
+        return known
+    share, there = (share_on(plan, loco, each) for each in (rail, source.rail))
+    return (
+        f"{known} x {share:.3g}, the share kept"
+        if there == 1 and not source.known
+        else (f"{known} x {share:.3g} / {there:.3g}, the shares kept")
+    )
+
+
+def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
+    if readings := loco.slipping.get(rail):
+        return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
+    for other in nearest_first(plan, rail):
+        if loco.slipping.get(other) and loco.pull.get(other):
+            return f"standing pull x its slipping over its standing pull on {other}"
+    return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
+
+
+def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
+    subject = f'car "{car.name}"'
+    words = {"stated": "the plan", "measured": "readings at the bench"}
+    mass = words.get(car.mass_basis, f"mass left out: the {plan.practice} weight in {plan.scale.name} for its length")
+    yield (subject, "mass"), mass
+    rolling = words.get(car.rolling_basis, f"rolling left out: {100 * ROLLING:g} % of its weight, common practice")
+    yield (subject, "rolling resistance"), rolling
+    starting = words.get(car.starting_basis, f"starting left out: {STARTING:g} x the rolling resistance")
+    yield (subject, "starting resistance"), starting

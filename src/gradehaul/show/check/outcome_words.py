@@ -1,0 +1,121 @@
+"""The words for an outcome: one wording for text, pictures, the page and its script."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from gradehaul.haulage.answers.misfits import Misfit
+from gradehaul.haulage.outcome import Outcome
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.verdict import Stretch, Verdict
+from gradehaul.show.base.labels import apart
+from gradehaul.show.base.reading_units import Reader
+
+OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
+    "stalls": ("STALLS", "bold red"),
+    "runs away": ("RUNS AWAY", "bold red"),
+    "too long": ("TOO LONG", "bold red"),
+    "marginal": ("marginal", "yellow"),
+    "climbs": ("climbs", "green"),
+}
+"""An outcome in a table, with its style."""
+
+DOES: Mapping[Outcome, str] = {"too long": "is too long", "marginal": "is marginal"}
+"""An outcome behind the name of a train, where it is no verb itself."""
+
+SHORT: Mapping[Outcome, tuple[str, ...]] = {
+    "stalls": (
+        "stalls first at {at} on {track}, lacks up to {lacks}",
+        "stalls on {track}, lacks up to {lacks}",
+        "stalls at {at} on {track}",
+        "stalls on {track}",
+        "stalls",
+    ),
+    "runs away": ("runs away first from {at} to {end}, on {track}", "runs away on {track}", "runs away"),
+    "too long": ("too long for {room}", "too long"),
+    "marginal": ("marginal, {spare} to spare at {at} on {track}", "marginal, {spare} to spare", "marginal"),
+    "climbs": ("climbs, {spare} to spare at {at} on {track}", "climbs, {spare} to spare", "climbs"),
+}
+"""An outcome in a few words, the longest wording first; places are those of the train's head."""
+
+SENTENCES: Mapping[str, str] = {
+    "stalls": "It gets no further than {head}: at the worst it lacks {lacks}. It needs more than it can pull {where}.",
+    "marginal": "It gets through only while the wheels never slip: {spare} to spare where it is least, {head}.",
+    "no stopping": "It must not stop, since it would not start again, {where}.",
+    "no recovery": "It would not recover from a slip {where}.",
+    "climbs": "It gets through even if the wheels slip, with {spare} to spare where it is least, {head}. It can stop "
+    "and start again anywhere.",
+    "runs away": "Downhill it runs away: the cars push the locomotives {where}.",
+    "holds back": "Downhill it holds back.",
+    "uphill": "Uphill: {words}",
+    "too long": "It is {length} long and does not fit {room}, which holds {holds}.",
+    "run-round": "Its locomotives are {length} long and do not fit {room}, which holds {holds}.",
+    "head": "with its head at {at} on {track}",
+}
+"""The sentences of a verdict."""
+
+
+def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -> str:
+    """Return an outcome with its place, without a figure: ``stalls on Hill:3``."""
+    wording = {"stalls": 3, "runs away": 1, "too long": 0}.get(outcome, -1)
+    room = misfits[0].place if misfits else ""
+    return SHORT[outcome][wording].format(track=apart(verdict.worst_track), room=apart(room))
+
+
+def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], reader: Reader) -> list[str]:
+    """Return wordings of an outcome in a few words, the fullest first."""
+    away = verdict.running_away[0] if outcome == "runs away" else None
+    values = {
+        "at": reader.length(verdict.worst_at),
+        "end": reader.length(away.stop) if away is not None else "",
+        "track": verdict.worst_track,
+        "spare": reader.force(verdict.margin),
+        "lacks": reader.force(-verdict.margin),
+        "room": misfits[0].place if misfits else "",
+    }
+    return [words.format(**values) for words in SHORT[outcome]]
+
+
+def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RouteProfile, reader: Reader) -> str:
+    """Return what becomes of a train, in sentences, what is worst of it first."""
+
+    def where(stretches: Iterable[Stretch]) -> str:
+        return "; ".join(stretch_words(each, profile, reader) for each in stretches)
+
+    values = {
+        "head": SENTENCES["head"].format(at=reader.length(verdict.at), track=apart(verdict.track)),
+        "spare": reader.force(verdict.margin),
+        "lacks": reader.force(-verdict.margin),
+    }
+    uphill = [SENTENCES[verdict.climb].format(**values, where=where(verdict.stalling))]
+    if verdict.climb == "marginal":
+        uphill += [
+            SENTENCES[key].format(where=where(stretches))
+            for key, stretches in (("no stopping", verdict.no_stopping), ("no recovery", verdict.no_recovery))
+            if stretches
+        ]
+    downhill = [
+        SENTENCES["holds back" if verdict.holds_back else "runs away"].format(where=where(verdict.running_away))
+    ]
+    room = [misfit_words(each, reader) for each in misfits]
+    if verdict.climb == "stalls":
+        return " ".join((*uphill, *downhill, *room))
+    if verdict.holds_back:
+        return " ".join((*room, *uphill, *downhill))
+    return " ".join((*downhill, *room, SENTENCES["uphill"].format(words=" ".join(uphill))))
+
+
+def misfit_words(misfit: Misfit, reader: Reader) -> str:
+    """Return in a sentence that a place does not hold a train."""
+    kind = "run-round" if misfit.kind == "run-round" else "too long"
+    length, holds = reader.length(misfit.length), reader.length(misfit.available)
+    return SENTENCES[kind].format(length=length, room=apart(misfit.place), holds=holds)
+
+
+def stretch_words(stretch: Stretch, profile: RouteProfile, reader: Reader) -> str:
+    """Return where a stretch of a route begins and ends, and on which track."""
+    first, last = profile.track_at(stretch.start, ahead=True), profile.track_at(stretch.stop)
+    one = first == last or stretch.stop <= stretch.start
+    under = f"on {apart(first)}" if one else f"{apart(first)} to {apart(last)}"
+    start, stop = reader.length(stretch.start), reader.length(stretch.stop)
+    return f"at {start}, {under}" if start == stop else f"from {start} to {stop}, {under}"

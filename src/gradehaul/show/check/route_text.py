@@ -1,0 +1,179 @@
+"""What a route asks and the longest trains over it, for a person."""
+
+from __future__ import annotations
+
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
+from gradehaul.haulage.longest import Load
+from gradehaul.haulage.trust.load import LoadSpread
+from gradehaul.network.reversals import Tail
+from gradehaul.show.base.labels import FAILS, basis_told, cars_told
+from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.reading_units import Reader
+
+HOW_SURE = (
+    "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
+    "of your readings and the spread of what is assumed; where a place holds no more, the cars "
+    "to run stand ahead of them."
+)
+"""How the spread of a load is read."""
+
+
+def explain_loads(page: Page) -> None:
+    """Add what the figures of the load tables mean."""
+    page.heading("Longest trains")
+    page.line(
+        "Each is told as cars (rated / limit). Rated: gets through even if the wheels slip, and can restart anywhere. "
+        "Limit: gets through as long as the wheels never slip.",
+        indent=2,
+    )
+    page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
+    page.line(HOW_SURE, indent=2)
+
+
+Told = dict[str, tuple[list[list[Piece]], list[list[Piece]]]]
+"""The rows of loads, and of what binds them, that each route before was told with."""
+
+
+def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told | None = None) -> None:
+    """Add a route: its length and climb, its ruling grade at a point and under each named train, and its loads.
+
+    Loads that are those of a route told before are told by its name; `before` is added to.
+    """
+    profile, ruling = route.profile, route.ruling
+    page.line()
+    ends = (
+        f"round from {route.route.origin}" if route.route.lap else f"{route.route.origin} to {route.route.destination}"
+    )
+    page.line("Route ", (route.route.name, "bold"), f": {ends}")
+    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
+    for number, (tail, at) in enumerate(reversed_at(route), 1):
+        order = "turned" if number % 2 else "as it started"
+        where = f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with"
+        if tail.round_room is None:
+            page.line(f"{where} its order {order}", indent=2)
+            continue
+        page.line(f"{where} its cars in order {order}", indent=2)
+        page.line(f"{run_round_told(tail, tail.round_room, reader)}, and lead", indent=4)
+    if route.route.legs:
+        page.line("leading, trailing: where the locomotives stand as the train starts", indent=2)
+    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    start, stop = reader.length(ruling.start), reader.length(ruling.stop)
+    where = f"at {start}" if start == stop else f"from {start} to {stop}"
+    page.line(
+        "ruling grade ",
+        (effective, "bold"),
+        f" = grade {grade} and curve {curve}, on {ruling.track}, {where}",
+        indent=2,
+    )
+    running = {train.length: train.name for train in answer.trains if train.route == route.route.name}
+    for under in route.under_trains:
+        if running and under.train_length not in running:
+            continue
+        named = f" ({running[under.train_length]})" if running else ""
+        page.line(
+            f"under a train {reader.length(under.train_length)} long{named}: {reader.grade(under.effective)}, "
+            f"with its head at {reader.length(under.at)}, on {profile.track_at(under.at)}",
+            indent=2,
+        )
+    if route.loads:
+        _add_loads(page, answer, route, reader, {} if before is None else before)
+
+
+def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told) -> None:
+    by_train: dict[tuple[str, str], dict[str, Load]] = {}
+    for load in route.loads:
+        by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
+    rows: list[list[Piece]] = [
+        [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
+    ]
+    binding: list[list[Piece]] = [[*row] for row in bound_rows(route, reader)]
+    alike = next((name for name, (loads, _) in before.items() if loads == rows), None)
+    same = next((name for name, told in before.items() if told == (rows, binding)), alike)
+    before[route.route.name] = rows, binding
+    if same is None:
+        page.table(["power", "car", *answer.rails], rows)
+        page.line()
+        _add_how_sure(page, answer, route)
+    elif before[same] == (rows, binding):
+        page.line(f"longest trains and what binds them: as on route {same}", indent=2)
+        return
+    else:
+        page.line(f"longest trains: as on route {same}, but for what binds them", indent=2)
+    heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
+    page.table(heads, binding)
+
+
+def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
+    sure: dict[tuple[str, str], dict[str, str]] = {}
+    for load, spread in zip(route.loads, route.spreads, strict=True):
+        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = spread_told(load, spread)
+    rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
+    page.table(["how sure", "car", *answer.rails], rows)
+    page.line()
+
+
+def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
+    """Return what binds the loads of a route, a row for all rails where it is the same.
+
+    Its columns are power, car, rails, the first number of cars to fail, how, the place of the head, its track, and what
+    is asked and given there.
+    """
+    bound: dict[tuple[str, ...], list[str]] = {}
+    for load in route.loads:
+        for row in _bound(load, reader):
+            bound.setdefault((power_told(load, route), load.car, *row), []).append(load.rail)
+    return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
+
+
+def reversed_at(route: RouteAnswer) -> list[tuple[Tail, float]]:
+    """Return the tails in which a train reverses, each with the place on the route, m."""
+    starts = [start for _, start in route.profile.runs[1:]]
+    return list(zip(route.route.tails, starts, strict=True))
+
+
+def run_round_told(tail: Tail, room: float, reader: Reader) -> str:
+    """Return what locomotives do that run round their train in a tail."""
+    return f"the locomotives, up to {reader.length(room)} long, run round it {tail.place}"
+
+
+def power_told(load: Load, route: RouteAnswer) -> str:
+    """Return a power, and over reversals where it stands as the train starts."""
+    return f"{load.power}, {load.engine}" if route.route.legs else load.power
+
+
+def _load(load: Load) -> Piece:
+    told = f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)})"
+    told = f"{told} {basis_told(load.basis, load.slipping_basis)}"
+    return told if load.holds_back else (f"{told}, RUNS AWAY", "bold red")
+
+
+def spread_told(load: Load, spread: LoadSpread) -> str:
+    """Return between which loads, rated and limit, it lies in nine cases of ten.
+
+    Where a place holds fewer cars than the pull might bring, the cars to run stand ahead of them.
+    """
+    by_pull = f"{_range(spread.rated_low, spread.rated_high)} / {_range(spread.limit_low, spread.limit_high)}"
+    low, high = load.held(spread.rated_low), load.held(spread.rated_high)
+    return by_pull if high == spread.rated_high else f"{_range(low, high)} ({by_pull})"
+
+
+def _range(low: int, high: int) -> str:
+    return cars_told(low) if low == high else f"{cars_told(low)} to {cars_told(high)}"
+
+
+def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
+    """Return what binds a load: the place that is full, where there is one, and the pull."""
+    rows: list[tuple[str, ...]] = []
+    if load.fits is not None and load.fits < load.rated:
+        rows.append((_cars(load.fits + 1), f"do not fit {load.fits_by}", "", "", "", ""))
+    binds = load.binds
+    if binds is None:
+        return rows or [("", "nothing binds", "", "", "", "")]
+    asks, has = reader.forces_apart(binds.demand, binds.pull)
+    rows.append((_cars(binds.cars), FAILS[binds.test], reader.length(binds.at), binds.track, asks, has))
+    return rows
+
+
+def _cars(count: int) -> str:
+    return "1 car" if count == 1 else f"{count} cars"

@@ -1,0 +1,1 @@
+"""Clearances, in text and pictures."""

@@ -1,0 +1,1 @@
+"""Helix and incline, in text and charts."""

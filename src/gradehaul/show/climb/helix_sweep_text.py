@@ -1,0 +1,51 @@
+"""A sweep of helices for a person: a coarse table of cars, with a letter where a design will not do."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gradehaul.design.climb.helix import GUARD
+from gradehaul.design.climb.helix_sweep import Sweep
+from gradehaul.show.base.labels import cars_told
+from gradehaul.show.base.page import Page
+from gradehaul.show.base.reading_units import Reader
+
+_COLUMNS, _ROWS = 8, 9
+
+
+def sweep_page(found: Sweep, reader: Reader) -> Page:
+    """Return the page of a sweep: a table for every power and rail condition, rises down and radii across."""
+    page = Page()
+    page.line(("Round helices", "bold"), f": cars to run ({found.car}), by radius across and rise per turn down")
+    height, width = found.grade.shape
+    rows = np.unique(np.linspace(0, height - 1, _ROWS).round().astype(int))
+    columns = np.unique(np.linspace(0, width - 1, _COLUMNS).round().astype(int))
+    heads = ["", *(f"{reader.length(float(found.radii[column]))}>" for column in columns)]
+    for i, power in enumerate(found.powers):
+        for j, rail in enumerate(found.rails):
+            page.heading(f"{power}, {rail} rail")
+            table = [
+                [
+                    reader.length(float(found.rises[row]), fine=True),
+                    *(
+                        _letters(found, row, column)
+                        + cars_told(int(found.cars[i, j, row, column]))
+                        + ("" if found.exact[i, j, row, column] else "+")
+                        for column in columns
+                    ),
+                ]
+                for row in rows
+            ]
+            page.table(heads, table)
+    page.line()
+    told = f"H: the deck above is too low. G: the grade is beyond {reader.grade(found.steepest)}."
+    train = "" if found.train is None else f" T: {found.train} does not climb on {' or '.join(found.judged)} rail."
+    page.line(told + train + " +: more cars than are as long as the even stretch may climb too.")
+    page.line(GUARD)
+    return page
+
+
+def _letters(found: Sweep, row: int, column: int) -> str:
+    marks = (("H", found.low), ("G", found.steep), ("T", found.stalled))
+    letters = "".join(letter for letter, where in marks if where[row, column])
+    return f"{letters} " if letters else ""

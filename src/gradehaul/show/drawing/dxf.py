@@ -1,0 +1,349 @@
+"""A plan view as a drawing (DXF): tracks, heights, grades and where trains get stuck, each on layers of their own."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from gradehaul.errors import PlanError
+from gradehaul.haulage.views.plan_view import JointView, MarkKind, PlanView
+from gradehaul.haulage.views.track_view import Spot, TrackView
+from gradehaul.plan.drawing.dxf.file import dxf_library
+from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
+from gradehaul.plan.records import Joint, LineEnd
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.drawing.dxf_film_uses import draw_uses
+from gradehaul.show.drawing.dxf_pen import Pen, Spots, beside, layer_name
+from gradehaul.show.plan_view.shades import SHADES, runs
+from gradehaul.track.curvature import Section
+from gradehaul.track.map.plane import Pose, points
+from gradehaul.track.piecewise import FloatArray
+from gradehaul.treatment.keep_clean import KeepCleanPlan
+
+SIGN = b"999\nwritten by gradehaul\n"
+"""The comment that such a file begins with, by which it is known again."""
+
+_NO_DATE, _NO_NUMBER = 2451545.0, "{00000000-0000-0000-0000-000000000000}"
+"""What stands for the time of writing (January 1, 2000) and for a file's own number, so that no two runs differ."""
+
+GRADES = "Grades"
+"""The layer of texts with grades."""
+
+MARK_LAYERS: dict[MarkKind, str] = {
+    "stalls": "Stalls",
+    "runs away": "Runs away",
+    "no stopping": "No stopping",
+    "no recovery": "No recovery from a slip",
+}
+"""Layers of stretches, by what becomes of a train whose head is there."""
+
+BESIDE: dict[MarkKind, float] = {"stalls": 0.8, "runs away": 1.0, "no stopping": 1.2, "no recovery": 1.6}
+"""How far off the track their lines lie, in gauges."""
+
+STALL_POINTS, RUNAWAY_POINTS = "Stall points", "Runaway points"
+"""Layers of places: where a train stalls first, and where it begins to run away and holds back again."""
+
+_UNITS = {"in": 1, "ft": 2, "mile": 3, "mm": 4, "cm": 5, "m": 6, "km": 7, "yd": 10}
+"""$INSUNITS, as the DXF format has it: ezdxf's ``ezdxf/enums.py``, InsertUnits."""
+
+_RED, _BLUE, _GRAY = 1, 5, 8
+_SHADE_COLORS = (8, 2, 30, 32, 14, 250)
+_ASPECT = 1.5
+"""How much wider than high the window is taken to be in which the drawing opens."""
+_STRAY = 1 / 400
+"""How far a chord of an easement or of the line in space may stray, in gauges."""
+
+
+def drawing_name(path: str) -> None:
+    """Refuse a name for a file that does not end as a drawing's does; a hyphen stands for printing it.
+
+    Raises
+    ------
+    PlanError
+        Another ending.
+    """
+    ending = Path(path).suffix
+    if path != "-" and ending.lower() != ".dxf":
+        raise PlanError(
+            "a drawing is written as .dxf",
+            file=path,
+            found=ending or "a name without an ending",
+            write="another name after -o",
+        )
+
+
+def plan_dxf(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) -> bytes:
+    """Return the drawing as the content of a file, the same bytes from run to run.
+
+    Layers ``Track RAIL CLASS`` hold the plan at height 0, in true lines and arcs, cut where the class of effective
+    grade changes; easements are fine polylines. The layer ``Railhead line`` holds the same track in space. Both read
+    back as the same network: the first with the texts of ``Railhead heights`` beside its joints, the second with all
+    heights along the track as well. On the layer ``Names`` a text names each joint, beside a point where it is plain.
+
+    Parameters
+    ----------
+    view
+        What it tells.
+    reader
+        The units of whoever reads it: of the drawing too.
+    film
+        The keep-clean plan to draw beside the track, a layer and a line type for each use.
+    """
+    document = dxf_library().new("R2010", units=_UNITS[reader.length_unit])
+    pen = Pen(document, view, reader)
+    if film is not None:
+        draw_uses(pen, view, film)
+    _draw_all(pen, view)
+    _set_view(pen, view)
+    return SIGN + _written(document).encode("utf-8", "replace")
+
+
+def _set_view(pen: Pen, view: PlanView) -> None:
+    """Set the extents of the drawing, and the view that it opens with."""
+    left, bottom, right, top = (each * pen.unit for each in pen.drawn)
+    heights = [0.0, *(end * pen.unit for track in view.tracks.values() for end in track.railhead.tolist())]
+    pen.space.reset_extents((left, bottom, min(heights)), (right, top, max(heights)))
+    pen.space.reset_limits((left, bottom), (right, top))
+    height = 1.05 * max(top - bottom, (right - left) / _ASPECT)
+    pen.document.set_modelspace_vport(height, (0.5 * (left + right), 0.5 * (bottom + top)))
+
+
+def _written(document: Any) -> str:  # noqa: ANN401 - the library's
+    """Return the text of a document without what would differ from run to run: times, and numbers of its own."""
+    from ezdxf.lldxf.tagwriter import TagWriter
+
+    for kind in sorted(document.entitydb.dxf_types_in_use()):  # ezdxf would list them in the order of a set
+        document.classes.add_class(kind)
+    document.update_all()
+    for name in ("$TDCREATE", "$TDUCREATE", "$TDUPDATE", "$TDUUPDATE"):
+        document.header[name] = _NO_DATE
+    for name in ("$FINGERPRINTGUID", "$VERSIONGUID"):
+        document.header[name] = _NO_NUMBER
+    for name in ("CREATED_BY_EZDXF", "WRITTEN_BY_EZDXF"):
+        document.ezdxf_metadata()[name] = ""
+    stream = io.StringIO()
+    document.export_sections(TagWriter(stream, document.dxfversion))
+    return stream.getvalue()
+
+
+def _draw_all(pen: Pen, view: PlanView) -> None:
+    for track in view.tracks.values():
+        _draw_plan(pen, track)
+        _draw_in_space(pen, track)
+    _write_joints(pen, view)
+    _write_lines(pen, view)
+    _draw_marks(pen, view)
+    for track in view.tracks.values():
+        _write_grade(pen, track)
+
+
+def track_layer(rail: str, shade: int) -> str:
+    """Return the layer of track on a rail condition within a class of effective grade.
+
+    Examples
+    --------
+    >>> track_layer("clean", 0), track_layer("treated", 2), track_layer("clean", 5)
+    ('Track clean level', 'Track treated to 2 percent', 'Track clean over 4 percent')
+    """
+    if shade == 0:
+        words = "level"
+    elif shade == len(SHADES) - 1:
+        words = f"over {100 * SHADES[shade].least:g} percent"
+    else:
+        words = f"to {100 * SHADES[shade + 1].least:g} percent"
+    return layer_name(f"Track {rail} {words}")
+
+
+# Track
+
+
+def _parts(track: TrackView) -> Iterator[tuple[float, Section]]:
+    """Yield the sections of a track, each with the distance at which it begins, m."""
+    at = 0.0
+    for section in track.sections:
+        yield at, section
+        at += section.length
+
+
+def _draw_plan(pen: Pen, track: TrackView) -> None:
+    """Draw a track at height 0, cut where its class of grade changes."""
+    for run in runs(track):
+        where = pen.on(track_layer(track.rail, run.shade), _SHADE_COLORS[run.shade])
+        for begin, section in _parts(track):
+            start, stop = max(run.start, begin), min(run.stop, begin + section.length)
+            if stop - start < 1e-9:
+                continue
+            slope = (section.last - section.first) / section.length
+            first, last = (section.first + slope * (at - begin) for at in (start, stop))
+            _draw_part(pen, track.spot(start)[2:], Section(stop - start, first, last), where)
+
+
+def _draw_part(pen: Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
+    x, y, heading = start
+    if part.first == part.last == 0:
+        end = x + part.length * math.cos(heading), y + part.length * math.sin(heading)
+        pen.space.add_line((x * pen.unit, y * pen.unit), (end[0] * pen.unit, end[1] * pen.unit), where)
+    elif part.first == part.last:
+        _draw_arc(pen, (x, y, heading), part, where)
+    else:
+        trace = points([part], Pose(x, y, heading), _STRAY * pen.gauge)
+        pen.space.add_lwpolyline((trace.xy * pen.unit).tolist(), dxfattribs=where)
+
+
+def _draw_arc(pen: Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
+    """Draw an arc in pieces of at most half a turn, counterclockwise as the format has them."""
+    x, y, heading = start
+    radius, side = 1 / abs(part.first), math.copysign(0.5 * math.pi, part.first)
+    center = x + radius * math.cos(heading + side), y + radius * math.sin(heading + side)
+    count = math.ceil(abs(part.first) * part.length / math.pi - 1e-9)
+    turn = part.first * part.length / count
+    for k in range(count):
+        ends = sorted([math.degrees(heading - side + k * turn), math.degrees(heading - side + (k + 1) * turn)])
+        pen.space.add_arc((center[0] * pen.unit, center[1] * pen.unit), radius * pen.unit, *ends, dxfattribs=where)
+
+
+def _draw_in_space(pen: Pen, track: TrackView) -> None:
+    """Draw a track in space, section by section: chords whose corners lie on it."""
+    where = pen.on(f"{BERTH}{track.berth}" if track.berth else RAILHEAD, _GRAY)
+    for begin, section in _parts(track):
+        end = begin + section.length
+        inside = (track.distance > begin + 1e-9) & (track.distance < end - 1e-9)
+        at = np.concatenate([[begin], track.distance[inside], [end]])
+        place = _points(track, at)
+        if section.first == section.last == 0 and np.ptp(np.diff(place[:, 2]) / np.diff(at)) < 1e-9:
+            pen.space.add_line(*(tuple((place[k] * pen.unit).tolist()) for k in (0, -1)), where)
+        else:
+            pen.space.add_polyline3d((place * pen.unit).tolist(), dxfattribs=where)
+
+
+def _points(track: TrackView, at: FloatArray) -> FloatArray:
+    """Return x, y and railhead at distances along a track, m, shape (n, 3)."""
+    columns = [np.interp(at, track.distance, column) for column in (*track.xy.T, track.railhead)]
+    return np.column_stack(columns)
+
+
+# Texts and marks
+
+
+def _write_grade(pen: Pen, track: TrackView) -> None:
+    up = track.grade if track.grade >= 0 else -track.grade
+    words = f"grade {pen.reader.grade(up)}, effective {pen.reader.grade(max(track.steepest))}"
+    near = [share * pen.height for share in (0.4, 1.0, 2.0)]
+    pen.text(words, _along(track), GRADES, _GRAY, offsets=near, needed=False)
+
+
+def _along(track: TrackView, shares: Sequence[float] = (0.5, 0.35, 0.65, 0.2, 0.8)) -> Spots:
+    """Return places along a track for a text, m, the best first."""
+    return [track.spot(share * track.length)[2:4] for share in shares]
+
+
+def _write_joints(pen: Pen, view: PlanView) -> None:
+    """Write the names and the heights of joints, the ends of lines at turntables, and slips."""
+    near = [share * pen.gauge for share in (0.5, 1.0, 1.7, 2.5)]  # within what import takes to be beside the joint
+    for joint in view.joints:
+        record, height, spot = view.plan.joints[joint.name], _railhead(view, joint), [(joint.x, joint.y)]
+        if joint.kind == "plain":  # without the point the track would read back as running through
+            place = joint.x * pen.unit, joint.y * pen.unit, height * pen.unit
+            pen.space.add_point(place, dxfattribs=pen.on(NAMES, _GRAY))
+        if joint.kind == "table":
+            bridge = "" if record.length is None else f" ({_exact(record.length * pen.unit)} {pen.reader.length_unit})"
+            for end in record.ends:
+                for at in _end_of_line(view, end):
+                    pen.text(f"{joint.name}{bridge}", [at], TURNTABLES, _GRAY, offsets=near)
+        else:
+            pen.text(joint.name, spot, NAMES, _GRAY, offsets=near, z=height)
+        words = f"{_exact(height * pen.unit)} {pen.reader.length_unit}"  # a bare number reads in the reader's own unit
+        pen.text(words, spot, HEIGHTS, _BLUE, offsets=near, z=height)
+        for one, other in record.slips:
+            pen.text(f"{_end_name(record, one)} to {_end_name(record, other)}", spot, SLIPS, _GRAY, offsets=near)
+
+
+def _exact(value: float) -> str:
+    """Return a number to six decimals, without those that say nothing."""
+    text = f"{value:.6f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _end_name(joint: Joint, end: LineEnd) -> str:
+    return str(end) if sum(each.line == end.line for each in joint.ends) > 1 else end.line
+
+
+def _end_of_line(view: PlanView, end: LineEnd) -> Iterator[tuple[float, float]]:
+    """Yield where an end of a line lies, m, if it is in the view."""
+    track = view.plan.lines[end.line].tracks[0 if end.end == "from" else -1]
+    if seen := view.tracks.get(track.id):
+        x, y = seen.xy[0 if end.end == "from" else -1].tolist()
+        yield x, y
+
+
+def _write_lines(pen: Pen, view: PlanView) -> None:
+    """Write the names of lines beside their longest tracks, nearer to these than to any other, and those of berths."""
+    berths: dict[str, list[TrackView]] = {}
+    lines: dict[str, list[TrackView]] = {}
+    for track in view.tracks.values():
+        lines.setdefault(track.line, []).append(track)
+        if track.berth:
+            berths.setdefault(track.berth, []).append(track)
+    for name, spots in _own_spots(lines, pen.gauge).items():
+        pen.text(name, spots, LINE_NAMES, _GRAY, offsets=[0.25 * pen.gauge])
+    for name, tracks in berths.items():
+        pen.text(name, _along(max(tracks, key=lambda track: track.length)), f"{BERTH}{name}", _GRAY)
+
+
+def _own_spots(lines: Mapping[str, Sequence[TrackView]], gauge: float) -> dict[str, Spots]:
+    """Return places for the name of each line, m: where no other line is within a gauge, else where it is farthest."""
+    names = list(lines)
+    shapes = [shapely.MultiLineString([track.xy for track in tracks]) for tracks in lines.values()]
+    tree = shapely.STRtree(shapes)
+    found: dict[str, Spots] = {}
+    for number, name in enumerate(names):
+        longest = sorted(lines[name], key=lambda track: -track.length)[:4]
+        spots = [spot for track in longest for spot in _along(track)]
+        points = shapely.points(spots)
+        clear = np.full(len(spots), gauge)
+        which, other = tree.query(points, predicate="dwithin", distance=gauge)
+        off = shapely.distance(points[which], np.asarray(shapes, dtype=np.object_)[other])
+        np.minimum.at(clear, which[other != number], off[other != number])
+        found[name] = [spot for spot, room in zip(spots, clear, strict=True) if room >= clear.max()]
+    return found
+
+
+def _railhead(view: PlanView, joint: JointView) -> float:
+    """Return how high the rail lies at a joint, m: in a vertical curve not where the grades would meet."""
+    for end in view.plan.joints[joint.name].ends if joint.kind == "plain" else ():
+        track = view.plan.lines[end.line].tracks[0 if end.end == "from" else -1]
+        if seen := view.tracks.get(track.id):
+            return float(seen.railhead[0 if end.end == "from" else -1])
+    return joint.railhead
+
+
+def _draw_marks(pen: Pen, view: PlanView) -> None:
+    """Draw stretches to the left of the track, a line for each kind, told where they begin; and where trains stall."""
+    for train in view.trains:
+        who = f"{train.name}, {train.rail}"
+        for mark in train.marks:
+            layer = MARK_LAYERS[mark.kind]
+            parts = [part for part in mark.on if part.track in view.tracks]
+            for part in parts:
+                line = beside(view.tracks[part.track], part.start, part.stop, BESIDE[mark.kind] * pen.gauge)
+                pen.line(line, **pen.on(layer, _RED))
+            if parts:
+                x, y = beside(view.tracks[parts[0].track], parts[0].start, parts[0].stop, 0.0)[0].tolist()
+                pen.text(f"{who}: {mark.kind}", [(x, y)], layer, _RED)
+        if train.stall is not None:
+            _draw_point(pen, train.stall, STALL_POINTS, f"{who}: stalls")
+        for begin, end in train.runaways:
+            for spot, words in ((begin, "runs away from here"), (end, "holds back again")):
+                if spot is not None:
+                    _draw_point(pen, spot, RUNAWAY_POINTS, f"{who}: {words}")
+
+
+def _draw_point(pen: Pen, spot: Spot, layer: str, words: str) -> None:
+    pen.circle(spot.x, spot.y, 0.5 * pen.gauge, layer, _RED)
+    pen.text(words, [(spot.x, spot.y)], layer, _RED)

@@ -1,0 +1,1 @@
+"""Where the film may go, in text and tables."""

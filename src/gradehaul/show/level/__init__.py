@@ -1,0 +1,1 @@
+"""Leveling, in text and pictures."""

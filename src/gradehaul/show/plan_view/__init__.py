@@ -1,0 +1,1 @@
+"""The plan view: its picture and its numbers."""

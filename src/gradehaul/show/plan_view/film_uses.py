@@ -1,0 +1,114 @@
+"""How a plan view shows where the film may go: a pattern for each use of track, and what becomes of trains."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.outcome_words import short_words
+from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use
+
+
+class UseStyle(NamedTuple):
+    """The lines of a use, each drawn on top of those before, and what they mean."""
+
+    lines: tuple[dict[str, Any], ...]
+    words: str
+
+
+USES: Mapping[Use, UseStyle] = {
+    "film": UseStyle(
+        (
+            {"color": "#555555", "lw": 5.2},
+            {"color": "#cfe6f5", "lw": 4.4},
+            {"color": "#0057a8", "lw": 1.5, "ls": (0, (2.6, 1.6))},
+        ),
+        "may be filmed",
+    ),
+    "has film": UseStyle(
+        (
+            {"color": "#555555", "lw": 5.2},
+            {"color": "#cfe6f5", "lw": 4.4},
+            {"color": "#0057a8", "lw": 1.7, "ls": (0, (0.9, 0.9))},
+        ),
+        "has film already",
+    ),
+    "keep clean": UseStyle(({"color": "#7a1330", "lw": 5.6},), "keep clean"),
+    "buffer": UseStyle(
+        (
+            {"color": "#7a1330", "lw": 5.6},
+            {"color": "white", "lw": 4.2},
+            {"color": "#7a1330", "lw": 4.2, "ls": (0, (0.3, 0.6))},
+        ),
+        "also keep clean: wheels would spread film",
+    ),
+    "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
+}
+"""Dashes and dots on pale blue for film, solid dark red and a ladder of it for what stays clean, a thin line for the
+rest: told apart without color."""
+
+
+FORCED: dict[str, Any] = {"marker": "D", "ms": 6.5, "mfc": "white", "mec": "#7a1330", "mew": 1.6, "ls": ""}
+"""The mark where the head of a train is that would fail if track that stays clean were filmed."""
+
+FORCED_WORDS = "head of a train that would fail here with more film"
+
+
+def titles(found: KeepCleanPlan, reader: Reader) -> list[str]:
+    """Return wordings of what the picture shows, the fullest first."""
+    if found.beyond:
+        names = ", ".join(dict.fromkeys(place.train for place in found.beyond))
+        return [
+            f"No plan for the film can help: {names} would not get by even with no more of it",
+            f"No plan can help: {names}",
+            "No plan can help",
+        ]
+    asked = f"so that every train {'climbs' if found.asked.need == 'climbs' else 'gets by while its wheels grip'}"
+    return [
+        f'Where film "{found.film}" may go, {asked}; arrows uphill, railheads ({reader.length_unit})',
+        f"Where the film may go, railheads ({reader.length_unit})",
+        "Where the film may go",
+    ]
+
+
+def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
+    """Return wordings of what the plan hangs on and comes to, the fullest of each first."""
+    if found.beyond:
+        return []
+    carry = reader.length(found.asked.carry)
+    if not any(row.use == "keep clean" for row in found.rows):
+        return [["Nothing must be kept clean: all track may be filmed.", "Nothing must be kept clean."]]
+    if not found.depends_on_carry:
+        return [[f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.",
+                 "No track is left to film."]]  # fmt: skip
+    told = [
+        [
+            f"Holds only as long as wheels carry the film no farther than {carry}, which is a guess.",
+            f"A guess: film is carried no farther than {carry}.",
+        ]
+    ]
+    if found.at_risk:
+        names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
+        told.append(
+            [
+                f"Wheels will carry film from where it is already onto track that must stay clean: from {names}.",
+                f"Film is there already, too near: {names}.",
+            ]
+        )
+    return told
+
+
+def train_told(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> list[str]:
+    """Return wordings of what becomes of a train with the plan, and with film everywhere."""
+    planned = "with the film that is there" if found.beyond else "with this plan"
+    verdicts = (train.planned, train.everywhere)
+    now, then = (short_words(outcome_of(v, train.misfits), v, train.misfits, reader) for v in verdicts)
+    brief = f"{train.name}: {planned} {now[-1]}, with film everywhere"
+    return [
+        f"{train.name}, {planned}: {now[0]}; with film everywhere: {then[0]}",
+        f"{brief} {then[-2]}",
+        f"{brief} {then[-1]}",
+        f"{train.name}: {now[-1]}, with film {then[-1]}",
+    ]

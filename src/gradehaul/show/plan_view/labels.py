@@ -1,0 +1,271 @@
+"""The labels of a plan view: failures, joints with their railheads, and tracks with their effective grades."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+import numpy as np
+
+from gradehaul.haulage.views.plan_view import JointView, PlanView
+from gradehaul.haulage.views.track_view import TrackView
+from gradehaul.quantities import convert
+from gradehaul.show.base.label_placing import Box, crossed
+from gradehaul.show.base.labels import WOULD
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.sheet import INK, Spot
+from gradehaul.show.plan_view.film_uses import FORCED
+from gradehaul.track.piecewise import FloatArray
+from gradehaul.treatment.keep_clean import KeepCleanPlan
+
+if TYPE_CHECKING:
+    from gradehaul.show.plan_view.canvas import Canvas
+
+_NEAR = 6.0
+"""How far from a joint its label lies, points."""
+
+_AROUND = 16
+"""Directions in which a label is tried."""
+
+_MOST_HIDDEN = 14
+"""Points of track, six dots apart, that a label may hide."""
+
+_CLEAR = 3.4
+"""How far a label keeps clear of what is drawn, points."""
+
+_AWAY = 0.1
+"""The cost of a dot by which a label lies off its place, and that off the best one, in points of track hidden."""
+
+_ALONG = (0.5, 0.4, 0.6, 0.3, 0.7)
+"""Where along its track a label may stand, as shares of the length, the best first."""
+
+_AS_STEEP = 0.8
+"""The label of a track stands where that is as steep as this share of the grade it tells, if it is so anywhere."""
+
+_MISTAKEN = 12.0
+"""The cost of a label that lies nearer to another joint than to its own, in points of track hidden."""
+
+_LED = 1.6
+"""A line leads from a joint to its label where that lies farther than this many times as far as labels do."""
+
+_MOST_TRACKS = 60
+"""Tracks that are labeled at the most: beyond, a plan is too full to read any."""
+
+
+class Drawn(NamedTuple):
+    """What labels of a plan had better not hide, as points every few dots on the sheet, shape (n, 2).
+
+    So much of the `track` may be hidden; what lies `beside` it, as bands and arrows do, where there is no other place.
+    """
+
+    track: FloatArray
+    beside: FloatArray
+
+    def around(self, places: FloatArray, wide: float) -> Drawn:
+        """Return what is drawn no farther than so many dots from some places, shape (k, 2)."""
+        low, high = places.min(axis=0) - wide, places.max(axis=0) + wide
+        return Drawn(*(points[((points > low) & (points < high)).all(axis=1)] for points in self))
+
+
+def drawn_on(canvas: Canvas, view: PlanView, beside: Sequence[FloatArray]) -> Drawn:
+    """Return what is drawn on a plan: all of its track, and what lies beside it, each as points on the sheet."""
+    track = np.concatenate([canvas.line(track.xy) for track in view.tracks.values()])
+    return Drawn(track, np.concatenate([np.empty((0, 2)), *beside]))
+
+
+def draw_labels(
+    canvas: Canvas, view: PlanView, reader: Reader, film: KeepCleanPlan | None, beside: Sequence[FloatArray]
+) -> None:
+    """Set labels, the most important first; one without room beside what it tells is left out.
+
+    Parameters
+    ----------
+    canvas, view, reader
+        What the plan lies on, the plan, and the units of whoever reads it.
+    film
+        The keep-clean plan that is shown, if any.
+    beside
+        What is drawn beside the track, as points on the sheet, each of shape (n, 2).
+    """
+    drawn = drawn_on(canvas, view, beside)
+    for (train, text), (x, y) in _failures(view).items():
+        _set_failure(canvas, view, (text, train), canvas.spot(x, y), drawn)
+    if film is not None:
+        _draw_forced(canvas, view, film, drawn)
+    draw_joints(canvas, view, reader, drawn)
+    tracks = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
+    for track in tracks[:_MOST_TRACKS]:
+        if track.named or track.length > canvas.meters(40.0):
+            _tell_track(canvas, track, reader, drawn)
+
+
+def _tell_track(canvas: Canvas, track: TrackView, reader: Reader, drawn: Drawn) -> None:
+    """Set the name and the grade of a track beside it, clear of what is drawn if that can be, else cut or as it may."""
+    worst = max(track.steepest)
+    grade = reader.grade(worst) if worst >= 0.001 else ""
+    name = track.name if track.named else ""
+    names = [canvas.sheet.fitted(name, wide * canvas.sheet.dots_per_em) for wide in (16, 9, 6)]
+    whole, *cut = (f"{each} {grade}".strip() for each in names)
+    if not whole:
+        return
+    along = [share * track.length for share in _ALONG]
+    steep = [at for at in along if _steepness(track, at) >= _AS_STEEP * worst]
+    places = [canvas.spot(spot.x, spot.y) for spot in map(track.spot, steep or along)]
+    for words, clear in ((whole, True), *((each, True) for each in cut), (whole, False)):
+        style: dict[str, Any] = {"clear": clear, "scale": 0.92, "color": "#333333"}
+        if set_beside(canvas, words, places, drawn, near=7.0, **style) is not None:
+            return
+
+
+def _steepness(track: TrackView, at: float) -> float:
+    """Return the effective grade of the chord that a place of a track lies on."""
+    chord = int(np.searchsorted(track.distance[1:-1], at, side="right"))
+    return float(track.effective[chord].max())
+
+
+def _draw_forced(canvas: Canvas, view: PlanView, film: KeepCleanPlan, drawn: Drawn) -> None:
+    """Mark where the head of each train is that would fail with more film, and tell what it would do, worst first."""
+    for forced in sorted(film.hardest, key=lambda each: -each.short):
+        if forced.on.track not in view.tracks:
+            continue
+        spot = view.tracks[forced.on.track].spot(forced.on.along)
+        x, y = canvas.xy(np.array([[spot.x, spot.y]])).T
+        canvas.axes.plot(x, y, zorder=7, gid=f"forced {forced.train} {forced.test}", **FORCED)
+        words = canvas.sheet.fitted(f"{forced.train} {WOULD[forced.test]}", 28 * canvas.sheet.dots_per_em)
+        _set_failure(canvas, view, (words, forced.train), canvas.spot(spot.x, spot.y), drawn)
+
+
+def _set_failure(
+    canvas: Canvas, view: PlanView, wordings: Sequence[str], at: tuple[float, float], drawn: Drawn
+) -> None:
+    """Set the label of a failure clear of all track, in the first wording that has room, else the first as it may.
+
+    Across other track it would seem to belong there; where it lies far off a line leads to it.
+    """
+    joints = [canvas.spot(joint.x, joint.y) for joint in view.joints]
+    style: dict[str, Any] = {"weight": "bold", "near": 9.0}
+    for words in wordings:
+        box = set_beside(canvas, words, [at], drawn, others=joints, clear=True, **style)
+        if box is not None:
+            line = _leader(canvas, at, box)
+            if line.size:
+                _lead(canvas, words, line)
+            return
+    set_beside(canvas, wordings[0], [at], drawn, **style)
+
+
+def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, drawn: Drawn) -> None:
+    """Set the names and railheads of joints beside them, as far as there is room, clear of points on the sheet."""
+    order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
+    spots = {joint.name: canvas.spot(joint.x, joint.y) for joint in view.joints}
+    for joint in sorted(view.joints, key=lambda each: order[each.kind]):
+        name = canvas.sheet.fitted(joint.name, 16 * canvas.sheet.dots_per_em)
+        words = f"{name} {_height(joint, reader)}"
+        others = [spot for other, spot in spots.items() if other != joint.name]
+        box = set_beside(canvas, words, [spots[joint.name]], drawn, near=_NEAR, others=others)
+        if box is not None:
+            line = _leader(canvas, spots[joint.name], box)
+            if line.size:
+                _lead(canvas, joint.name, line)
+        if box is not None or joint.kind != "plain":
+            _dot(canvas, joint)
+
+
+def _lead(canvas: Canvas, name: str, line: FloatArray) -> None:
+    """Draw a line from a joint to a label that lies far from it, and keep other labels off it."""
+    sheet = canvas.sheet
+    for x, y in line.tolist():
+        sheet.board.take(Box(x, y, x, y))
+    sheet.line(*line.T, color="#777777", lw=0.5, gid=f"leads to {name}")
+
+
+def _leader(canvas: Canvas, at: tuple[float, float], box: Box) -> FloatArray:
+    """Return points along the line from a joint to its label, shape (n, 2); none where the label lies near."""
+    point = canvas.sheet.dots_per_em / canvas.sheet.size.font
+    end = box.nearest(*at)
+    far = math.dist(at, end)
+    if far <= _LED * _NEAR * point:
+        return np.empty((0, 2))
+    return np.linspace(at, end, math.ceil(far / (2 * point)) + 1)
+
+
+def _failures(view: PlanView) -> dict[tuple[str, str], tuple[float, float]]:
+    """Return trains and how and where they fail, the worst first: of a film, at the age that is worse for the train."""
+    found: dict[tuple[str, str], tuple[float, float]] = {}
+    for train in view.worse:
+        places = {"stalls": train.stall, "runs away": train.runaways[0][0] if train.runaways else None}
+        for words, spot in places.items():
+            if spot is not None:
+                found[f"{train.name} {words}", f"{train.name} {words} ({train.rail})"] = spot.x, spot.y
+    return found
+
+
+def _height(joint: JointView, reader: Reader) -> str:
+    told = reader.length(joint.railhead).rpartition(" ")[0]
+    return told if convert(joint.railhead, reader.length_unit) >= 0 else told.replace("-", "\N{MINUS SIGN}")
+
+
+def _dot(canvas: Canvas, joint: JointView) -> None:
+    x, y = canvas.xy(np.array([[joint.x, joint.y]])).T
+    filled = "white" if joint.kind in {"end", "plain"} else INK
+    canvas.axes.plot(x, y, marker="o", ms=3.6, mfc=filled, mec=INK, mew=0.8, ls="", zorder=6, gid=f"joint {joint.name}")
+
+
+def set_beside(
+    canvas: Canvas,
+    text: str,
+    places: Sequence[tuple[float, float]],
+    drawn: Drawn,
+    *,
+    near: float,
+    others: Sequence[tuple[float, float]] | None = None,
+    clear: bool = False,
+    scale: float = 1.0,
+    **style: Any,  # noqa: ANN401 - as of a text
+) -> Box | None:
+    """Set a label near one of some places where it hides as little as can be; return where, None if there was no room.
+
+    If it must be `clear`, it hides nothing. It keeps away from `others`, places to which it might seem to belong; where
+    they are told, a line may lead to it.
+    """
+    sheet = canvas.sheet
+    point = sheet.dots_per_em / sheet.size.font
+    close = drawn.around(np.array(places), sheet.extent(text, scale=scale, **style)[0] + 5.0 * near * point)
+    reaches = [far * near * point for far in ((1.0, 1.8, 3.0) if others is None else (1.0, 1.8, 3.0, 4.5))]
+    spots = [spot for reach in reaches for at in places for spot in _around(at, reach)]
+    far_off = [_AWAY * (reach + math.dist(at, places[0])) for reach in reaches for at in places]
+
+    def cost(box: Box) -> float:
+        roomy = box.grown(_CLEAR * point)
+        lost = crossed(roomy, close.track)
+        hides = lost + crossed(roomy, close.beside)
+        if lost > _MOST_HIDDEN or (clear and hides):
+            return math.inf
+        if others is None:
+            return hides
+        if any(crossed(taken, _leader(canvas, places[0], box)) for taken in sheet.board.taken):
+            return math.inf
+        away = math.dist(places[0], box.nearest(*places[0]))
+        return hides + _MISTAKEN * any(math.dist(other, box.nearest(*other)) < away for other in others)
+
+    told = sheet.label(
+        text,
+        spots,
+        boxes_cost=cost,
+        spots_cost=np.repeat(far_off, _AROUND).tolist(),
+        room=sheet.room("plan"),
+        scale=scale,
+        **style,
+    )
+    return None if told is None else told[1]
+
+
+def _around(at: tuple[float, float], reach: float) -> Iterator[Spot]:
+    """Yield where a label may be set around a place, at so many dots from it."""
+    for k in range(_AROUND):
+        angle = 2 * math.pi * k / _AROUND
+        across, up = math.cos(angle), math.sin(angle)
+        ha: Literal["left", "center", "right"] = "left" if across > 0.35 else "right" if across < -0.35 else "center"
+        va: Literal["bottom", "center", "top"] = "bottom" if up > 0.35 else "top" if up < -0.35 else "center"
+        yield Spot(at[0] + reach * across, at[1] + reach * up, ha, va)

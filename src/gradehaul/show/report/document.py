@@ -1,0 +1,179 @@
+"""What the page reckons with: profiles, stock and trains in full precision, and what is drawn of each route."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from gradehaul import __version__
+from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.outcome import WORST_FIRST
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.resistance import lowest
+from gradehaul.haulage.views.plan_view import PlanView
+from gradehaul.haulage.views.section import LongSection, long_section
+from gradehaul.network.route import Route
+from gradehaul.plan.records import Car, Loco, NamedTrain
+from gradehaul.plan.resolve.stock import TOGETHER
+from gradehaul.show.base.reading_units import Reader, unit_rules
+from gradehaul.show.check.outcome_words import SENTENCES
+from gradehaul.show.report.plan import plan_view_document
+from gradehaul.show.section.document import profile_document
+from gradehaul.track.piecewise import PiecewiseQuadratic
+from gradehaul.treatment.keep_clean import KeepCleanPlan
+
+_DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks", "joints")
+
+
+def report_document(
+    layout: Layout,
+    answer: CheckAnswer,
+    reader: Reader,
+    view: PlanView | None = None,
+    film: KeepCleanPlan | None = None,
+) -> dict[str, Any]:
+    """Return the document that the page's script reads.
+
+    What it reckons with has all its digits, so that the page's verdicts are those of the package: the compensated
+    profile of every route, the stock and its pulls. What it only draws is rounded as in every other document.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    answer
+        The answer for it.
+    reader
+        The units of whoever reads the page.
+    view
+        The plan view, None where nothing can be drawn in its place.
+    film
+        The keep-clean plan, None where it is not shown.
+    """
+    return {
+        "gradehaul": __version__,
+        "plan": answer.plan.title,
+        "units": unit_rules(reader),
+        "rails": list(answer.rails),
+        "judged_rails": list(answer.judged_rails),
+        "worst_rails": {train.name: train.rail for train in worst_of_each(answer.on(answer.judged_rails))},
+        "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
+        "stock": stock_document(layout),
+        "trains": [_named_train(named) for named in answer.plan.trains.values()],
+        "routes": [route_document(layout, run.route) for each in answer.routes for run, _ in each.profile.runs],
+        "plan_view": None if view is None else plan_view_document(view, film),
+    }
+
+
+def stock_document(layout: Layout) -> dict[str, Any]:
+    """Return locomotives with their pulls on every rail condition, powers and cars: masses in kg, forces in N."""
+    plan = layout.plan
+    return {
+        "gravity": GRAVITY,
+        "together": TOGETHER,
+        "curves": {
+            "coefficient_m": layout.curves.coefficient,
+            "starting": layout.curves.starting,
+            "lowest": layout.curves.lowest,
+            "tension": layout.curves.tension,
+        },
+        "locos": [_loco(layout, loco) for loco in plan.locos.values()],
+        "powers": [
+            {"name": power.name, "locos": list(power.locos), "together": power.together}
+            for power in plan.powers.values()
+        ],
+        "cars": [_car(car) for car in plan.cars.values()],
+    }
+
+
+def route_document(layout: Layout, route: Route) -> dict[str, Any]:
+    """Return a route run in one direction: what is drawn of it, and its compensated profile in full precision.
+
+    A leg of a route with reversals names it as its ``whole``, and has in ``run_rounds`` for each reversal before it the
+    longest locomotives that run round the train there, m, or null where they stay; ``run_rounds_turn`` says where their
+    way puts them in the opposite order.
+    """
+    profile = layout.profile(route)
+    section = long_section(layout, route.name, rails=("clean",))
+    return {
+        **_drawn(section),
+        "whole": route.whole,
+        "run_rounds": [None if way is None else way.room for way in route.run_rounds],
+        "run_rounds_turn": [way is not None and way.turns for way in route.run_rounds],
+        "starts_whole": route.starts_whole,
+        "rooms": [{"name": room.name, "length_m": room.length} for room in layout.rooms(layout.route(route.whole))],
+        "reversals": [
+            {"run_round": f"the run-round {tail.place}", "room_m": tail.round_room}
+            for tail in layout.route(route.whole).tails
+        ],
+        **_profile(profile),
+    }
+
+
+def _drawn(section: LongSection) -> dict[str, Any]:
+    document = profile_document(section)
+    for track, way in zip(document["tracks"], section.route.ways, strict=True):
+        track["forward"] = way.forward
+    return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}
+
+
+def _profile(profile: RouteProfile) -> dict[str, Any]:
+    return {
+        "starts": profile.starts.tolist(),
+        "rails": list(profile.rails),
+        "effort": _function(profile.effort),
+        # at the same breakpoints
+        "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},
+    }
+
+
+def _function(function: PiecewiseQuadratic) -> dict[str, list[float]]:
+    return {
+        "breaks": function.breaks.tolist(),
+        "values": function.values.tolist(),
+        "slopes": function.slopes.tolist(),
+        "seconds": function.seconds.tolist(),
+    }
+
+
+def _loco(layout: Layout, loco: Loco) -> dict[str, Any]:
+    rails = [rail for rail in layout.rails if rail not in PLANNED]
+    pulls = {rail: (layout.pulls.standing(loco, rail), layout.pulls.slipping(loco, rail)) for rail in rails}
+    return {
+        "name": loco.name,
+        "title": loco.title,
+        "mass_kg": loco.mass,
+        "length_m": loco.length,
+        "pulls": {
+            rail: {
+                "standing_n": stand.value,
+                "slipping_n": slip.value,
+                "basis": stand.basis,
+                "slipping_basis": slip.basis,
+            }
+            for rail, (stand, slip) in pulls.items()
+        },
+    }
+
+
+def _car(car: Car) -> dict[str, Any]:
+    return {
+        "name": car.name,
+        "mass_kg": car.mass,
+        "length_m": car.length,
+        "rolling": car.rolling.value,
+        "starting": car.starting.value,
+        "lowest": lowest(car.rolling),
+    }
+
+
+def _named_train(named: NamedTrain) -> dict[str, Any]:
+    return {
+        "name": named.name,
+        "route": named.route,
+        "consist": [{"name": cut.name, "count": cut.count} for cut in named.consist],
+        "together": named.together,
+    }

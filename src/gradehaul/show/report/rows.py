@@ -1,0 +1,136 @@
+"""The tables of the page: what each cell says, and by what it sorts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from gradehaul.haulage.answers.check import CheckAnswer, Figure, TrainAnswer
+from gradehaul.haulage.longest import Load
+from gradehaul.haulage.trust.load import LoadSpread
+from gradehaul.plan.records import Basis
+from gradehaul.show.base.labels import basis_told, cars_told, chance_told
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.route_text import bound_rows, power_told, spread_told
+from gradehaul.show.check.text import CLEAR_LENGTH, figure_value
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell: its text, the number it sorts by where that is not its text, its kind, and smaller texts behind it."""
+
+    text: str
+    sort: float | None = None
+    kind: str = ""
+    more: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """A table: heads, and rows of as many cells."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+def verdict_rows(answer: CheckAnswer, reader: Reader) -> Rows:
+    """Return the verdict on every named train on every rail condition."""
+    heads = ("train", "rail", "outcome", "stalls in", "to spare", "head at", "on track", "downhill", "pull")
+    return Rows(heads, tuple(_verdict(train, reader) for train in answer.trains))
+
+
+def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
+    told = train.verdict
+    return (
+        Cell(train.name),
+        Cell(train.rail),
+        Cell(train.outcome, kind=train.outcome.replace(" ", "-")),
+        _number(chance_told(train.trust.stall_probability), train.trust.stall_probability),
+        _number(reader.force(told.margin), told.margin),
+        _number(reader.length(told.at), told.at),
+        Cell(told.track),
+        Cell("holds back" if told.holds_back else "runs away", kind="" if told.holds_back else "runs-away"),
+        Cell(basis_told(told.basis, told.slipping_basis)),
+    )
+
+
+_Sure = tuple[Load, LoadSpread]
+"""A load and how sure it is."""
+
+
+def load_rows(answer: CheckAnswer) -> Rows:
+    """Return the longest trains: a row for every route, power and car, a column for every rail condition."""
+    rows: list[tuple[Cell, ...]] = []
+    for route in answer.routes:
+        by_train: dict[tuple[str, str], dict[str, _Sure]] = {}
+        for load, spread in zip(route.loads, route.spreads, strict=True):
+            by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load, spread
+        rows += [
+            (Cell(route.route.name), Cell(power), Cell(car), *_loads(loads, answer.rails))
+            for (power, car), loads in by_train.items()
+        ]
+    return Rows(("route", "power", "car", *answer.rails), tuple(rows))
+
+
+def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
+    told = [loads[rail] for rail in rails]
+    return [
+        Cell(
+            cars_told(load.told),
+            sort=load.told,
+            kind="load",
+            more=(
+                f"{cars_told(load.rated)} / {cars_told(load.limit)}",
+                f"sure: {spread_told(load, spread)}",
+                basis_told(load.basis, load.slipping_basis),
+                *(() if load.holds_back else ("runs away downhill",)),
+            ),
+        )
+        for load, spread in told
+    ]
+
+
+def binding_rows(answer: CheckAnswer, reader: Reader) -> Rows:
+    """Return what binds each load."""
+    heads = ("route", "power", "car", "rail", "first to fail", "how", "head at", "on", "asks", "has")
+    rows = [(Cell(route.route.name), *map(Cell, row)) for route in answer.routes for row in bound_rows(route, reader)]
+    return Rows(heads, tuple(rows))
+
+
+def berth_rows(answer: CheckAnswer, reader: Reader) -> Rows:
+    """Return the berths: how long, how steep, what fits, and whether cars stay put."""
+    heads = ("berth", "clear length", "known from", "steepest", "cars that fit, no engine", "left standing")
+    rows = [
+        (
+            Cell(berth.name),
+            _number(reader.length(berth.clear_length), berth.clear_length),
+            Cell(CLEAR_LENGTH[berth.basis]),
+            _number(reader.grade(berth.steepest), berth.steepest),
+            Cell(", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-"),
+            Cell(", ".join(f"{car} {'stay' if stay else 'roll away'}" for car, stay in berth.cars_stay.items()) or "-"),
+        )
+        for berth in answer.berths
+    ]
+    return Rows(heads, tuple(rows))
+
+
+_LEAST_SURE_FIRST: tuple[Basis, ...] = ("assumed", "scaled", "stated", "measured")
+
+
+def figure_rows(answer: CheckAnswer, reader: Reader) -> Rows:
+    """Return the figures that the answer rests on, the least sure first."""
+    ordered = sorted(answer.figures, key=lambda figure: _LEAST_SURE_FIRST.index(figure.basis))
+    return Rows(("of", "figure", "value", "basis"), tuple(_figure(figure, reader) for figure in ordered))
+
+
+def _figure(figure: Figure, reader: Reader) -> tuple[Cell, ...]:
+    return (
+        Cell(figure.subject),
+        Cell(figure.name),
+        _number(figure_value(figure, reader), figure.value),
+        Cell(figure.basis, sort=_LEAST_SURE_FIRST.index(figure.basis), kind=f"basis {figure.basis}"),
+    )
+
+
+def _number(text: str, sort: float) -> Cell:
+    return Cell(text, sort=sort, kind="number")

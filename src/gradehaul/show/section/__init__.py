@@ -1,0 +1,1 @@
+"""The long section: its picture and its numbers."""

@@ -1,0 +1,1 @@
+"""Railheads along the rail, and vertical curves."""

@@ -1,0 +1,1 @@
+"""Where tracks lie in the plane, and whether loops close."""

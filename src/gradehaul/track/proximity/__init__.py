@@ -1,0 +1,1 @@
+"""Tracks near one another: clear lengths, and the spacing they need."""

@@ -1,0 +1,290 @@
+"""Clear lengths: how much of a berth lies clear of every other track on its level."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.records import Berth, LineEnd, Note, Plan
+from gradehaul.quantities import describe
+from gradehaul.scales import clear_height
+from gradehaul.track.map.closing import figure_misses, misclosure
+from gradehaul.track.map.positions import Positions
+from gradehaul.track.piecewise import FloatArray
+from gradehaul.track.proximity.nearness import Chords, chords_of, near_stretches, neighbors, sharpest
+from gradehaul.track.proximity.spacing import spacing_of
+
+if TYPE_CHECKING:
+    from gradehaul.track.alignment import Alignment
+from gradehaul.track.proximity.continuation import Onward, continuation
+
+__all__ = ["ClearLength", "clear_lengths", "fouling_notes"]
+
+
+_SAGITTA = 1 / 4000
+"""How far a chord may stray from its track, as a share of the fouling distance: 0.011 mm in HO."""
+
+_LONGEST = 4.0
+"""The longest chord, in fouling distances, over which the railhead counts as straight."""
+
+_ONWARD = 1.5
+"""How far the track that continues a berth is left out, in fouling distances along the rail.
+
+What lies farther along a curve of a radius of at least the fouling distance is farther than that distance from the
+berth: 2 R sin(1.5 d / 2 R) > d.
+"""
+
+
+_MISCLOSURE = 0.05
+"""The misclosure that gets a note, as a share of the fouling distance: tracks part at about 1 in 3 where they foul."""
+
+
+_ROUNDING = 1e-9
+"""No clear length, m, is shorter."""
+
+
+_CHORDS_AT_ONCE = 500
+"""Chords of a berth searched at once, so that memory stays small."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClearLength:
+    """How much of a berth a train may stand on, and where: distances from the start of its first track, m.
+
+    `basis` tells where it comes from: `stated` by the builder, from the `map`, or, where the map does not close well
+    enough to tell, the `whole` berth.
+    """
+
+    berth: str
+    length: float
+    start: float
+    stop: float
+    basis: Literal["stated", "map", "whole"]
+
+
+def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, ClearLength]:
+    """Return the clear length of every berth, by its name.
+
+    A stated clear length holds; it is laid against the end of track, or against the berth's start where both or
+    neither of its ends is one. Else it is the longest stretch of the berth on which no other track of the same frame
+    has a place nearer than stock needs, center to center in the plane, whose railhead is within the practice's clear
+    height above or below: the scale's fouling distance, and on curves what the spacing of tracks has more there. The
+    berth's own tracks do not count, nor does the track that continues it without a reversal, near the berth's end; the
+    other legs of a turnout do. Places are good to 0.3 mm in HO where tracks part at 0.1 rad, and better where they part
+    faster.
+
+    Parameters
+    ----------
+    alignment
+        The plan with the geometry of its tracks.
+    positions
+        Where they lie.
+
+    Examples
+    --------
+    A spur that leaves straight track at 1 m radius is fouled up to where 1 m × (1 − cos θ) is 58 mm, of which 14 mm are
+    what S-8 has more on such a curve than on straight track: at 0.343 m.
+
+    >>> from gradehaul.plan import read_plan
+    >>> from gradehaul.track.alignment import align
+    >>> from gradehaul.track.map.dead_reckoning import reckon
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.A = 0
+    ... turnout.T = { toe = "Lead", legs = ["Main", "Spur"] }
+    ... [line.Lead]
+    ... from = "A"
+    ... to = "T"
+    ... track = [{ straight = 1 }]
+    ... [line.Main]
+    ... from = "T"
+    ... to = "B"
+    ... track = [{ straight = 2 }]
+    ... [line.Spur]
+    ... from = "T"
+    ... to = "C"
+    ... berth = "Quarry"
+    ... track = [{ left = 1, length = 1 }]
+    ... ''')
+    >>> alignment = align(plan)
+    >>> positions = reckon(plan, {name: track.sections for name, track in alignment.tracks.items()})
+    >>> clear = clear_lengths(alignment, positions)["Quarry"]
+    >>> round(clear.start, 3), round(clear.stop, 3), clear.basis
+    (0.343, 1.0, 'map')
+    """
+    plan = alignment.plan
+    found: dict[str, ClearLength] = {}
+    measured: dict[int, list[Berth]] = {}
+    for berth in plan.berths.values():
+        track = positions.tracks[berth.tracks[0]]
+        if berth.clear is not None:
+            found[berth.name] = _stated(alignment, berth, berth.clear)
+        elif not positions.usable(track.frame):
+            whole = _length(alignment, berth)
+            found[berth.name] = ClearLength(berth.name, whole, 0.0, whole, "whole")
+        else:
+            measured.setdefault(track.frame, []).append(berth)
+    for frame, berths in measured.items():
+        found.update(_measured(alignment, positions, frame, berths))
+    return {name: found[name] for name in plan.berths}
+
+
+def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
+    """Tell which berths have no clear length from the map, and for which the map tells it poorly."""
+    plan = alignment.plan
+    notes = _notes_on_accuracy(plan, positions)
+    for berth in plan.berths.values():
+        if berth.clear is not None:
+            continue
+        frame = positions.tracks[berth.tracks[0]].frame
+        place = f'berth "{berth.name}"'
+        whole = describe(_length(alignment, berth), "length", plan.unit)
+        if not positions.usable(frame):
+            worst = positions.worst[frame]
+            text = (
+                f"its whole length of {whole} counts as clear, since the map cannot tell where other track fouls it: "
+                f"{figure_misses(worst)} by {misclosure(plan, worst)}; clear = … beside the berth says what is clear"
+            )
+            notes.append(Note(place, text))
+            continue
+        for end in _ends_of_line(plan, berth):
+            joint = plan.joints[plan.lines[end.line].joint(end.end)]
+            own = {end, *(other for pair in joint.through if end in pair for other in pair)}
+            unknown = [e.line for e in joint.ends if e not in own and _frame_at(plan, positions, e) != frame]
+            if joint.kind == "crossing" and unknown:
+                text = (
+                    f'it counts as clear up to the crossing "{joint.name}", since the angle at which '
+                    f"{', '.join(dict.fromkeys(unknown))} crosses there is unknown; clear = … beside the berth tells it"
+                )
+                notes.append(Note(place, text))
+    return notes
+
+
+def _notes_on_accuracy(plan: Plan, positions: Positions) -> list[Note]:
+    """Tell of figures that close well enough to be used, and still miss by much beside the fouling distance."""
+    frames = {positions.tracks[berth.tracks[0]].frame for berth in plan.berths.values() if berth.clear is None}
+    notes = []
+    for frame in sorted(frames):
+        off = [closure for closure in positions.closures if closure.frame == frame]
+        worst = max(off, key=lambda closure: closure.distance, default=None)
+        if worst and positions.usable(frame) and worst.distance > _MISCLOSURE * plan.scale.fouling_distance:
+            distance = describe(worst.distance, "length", plan.unit)
+            text = f"by {distance}, so fouling points on it may lie several times as far from the truth"
+            notes.append(Note("", f"{figure_misses(worst)} {text}"))
+    return notes
+
+
+def _frame_at(plan: Plan, positions: Positions, end: LineEnd) -> int:
+    return positions.tracks[plan.lines[end.line].tracks[0].id].frame
+
+
+def _length(alignment: Alignment, berth: Berth) -> float:
+    return math.fsum(alignment.tracks[track].length for track in berth.tracks)
+
+
+def _ends_of_line(plan: Plan, berth: Berth) -> list[LineEnd]:
+    """Return the ends of its line that a berth reaches."""
+    tracks = plan.lines[berth.line].tracks
+    ends = []
+    if tracks[0].id == berth.tracks[0]:
+        ends.append(LineEnd(berth.line, "from"))
+    if tracks[-1].id == berth.tracks[-1]:
+        ends.append(LineEnd(berth.line, "to"))
+    return ends
+
+
+def _stated(alignment: Alignment, berth: Berth, clear: float) -> ClearLength:
+    plan = alignment.plan
+    whole = _length(alignment, berth)
+    clear = min(clear, whole)  # a plan allows for rounding
+    line = plan.lines[berth.line]
+    closed = {end.end for end in _ends_of_line(plan, berth) if plan.joints[line.joint(end.end)].kind == "end"}
+    start = whole - clear if closed == {"to"} else 0.0
+    return ClearLength(berth.name, clear, start, start + clear, "stated")
+
+
+def _measured(
+    alignment: Alignment, positions: Positions, frame: int, berths: Sequence[Berth]
+) -> Iterator[tuple[str, ClearLength]]:
+    """Yield the clear length of each berth of one frame."""
+    plan = alignment.plan
+    distance = plan.scale.fouling_distance
+    field = _Field(alignment, positions, frame, distance) if distance > 0 else None
+    for berth in berths:
+        fouled = [np.empty((0, 2)), *(field.fouled(berth) if field else ())]
+        start, stop = _longest_gap(np.concatenate(fouled), _length(alignment, berth))
+        yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map")
+
+
+class _Field:
+    """All track of one frame as chords, in a tree that finds those near a place."""
+
+    def __init__(self, alignment: Alignment, positions: Positions, frame: int, distance: float) -> None:
+        self.plan = alignment.plan
+        self.distance = distance
+        self.spacing = spacing_of(self.plan)
+        names = [name for name, track in positions.tracks.items() if track.frame == frame]
+        self.number = {name: number for number, name in enumerate(names)}
+        self.chords = chords_of(alignment, positions, names, stray=distance * _SAGITTA, longest=distance * _LONGEST)
+        self.bend = sharpest(alignment, names, self.chords)
+        self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
+        self.length = self.chords.span[self.first[1:] - 1, 1]
+        most = self.bend.max(keepdims=True)
+        self.widest = float(self.spacing.least(most, most)[0])
+        self.near = neighbors(self.chords.ends[:, :, :2], self.widest)
+        self.height = math.inf
+        with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level
+            self.height = clear_height(self.plan.scale, self.plan.practice)
+
+    def fouled(self, berth: Berth) -> Iterator[FloatArray]:
+        """Yield stretches of a berth that other track fouls, m from its start, shape (m, 2)."""
+        own = [self.number[track] for track in berth.tracks]  # one after another, as in the line
+        lead = np.concatenate([[0.0], np.cumsum(self.length[own])])
+        onward = continuation(self.plan, berth, self.number, _ONWARD * self.widest)
+        last = int(self.first[own[-1] + 1])
+        for begin in range(int(self.first[own[0]]), last, _CHORDS_AT_ONCE):
+            stop = min(begin + _CHORDS_AT_ONCE, last)
+            mine, near = self.near(begin, stop)
+            other = (self.chords.track[near] < own[0]) | (self.chords.track[near] > own[-1])
+            yours = self._without(self.chords.take(near[other]), onward)
+            kept = np.flatnonzero(yours[:, 0] < yours[:, 1])
+            one, two = begin + mine[other][kept], near[other][kept]
+            theirs = self.chords.take(two).cut(yours[kept])
+            berths = self.chords.take(one)
+            berths = berths._replace(span=berths.span + lead[berths.track - own[0]][:, np.newaxis])
+            # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
+            apart = self.spacing.least(self.bend[one], self.bend[two]) - 2 * _SAGITTA * self.distance
+            yield near_stretches(berths, theirs, apart, self.height)
+
+    def _without(self, chords: Chords, onward: Onward) -> FloatArray:
+        """Return the spans of chords without what is left out; nothing is left of one that is not rising."""
+        if not onward.track.size:
+            return chords.span
+        place = np.minimum(np.searchsorted(onward.track, chords.track), onward.track.size - 1)
+        some = onward.track[place] == chords.track
+        low = np.where(some, onward.from_start[place], 0.0)
+        high = self.length[chords.track] - np.where(some, onward.from_end[place], 0.0)
+        return np.column_stack([np.maximum(chords.span[:, 0], low), np.minimum(chords.span[:, 1], high)])
+
+
+def _longest_gap(stretches: FloatArray, whole: float) -> tuple[float, float]:
+    """Return the longest part of a length that no stretch covers.
+
+    Examples
+    --------
+    >>> _longest_gap(np.array([[3.0, 5.0], [0.0, 1.0], [4.0, 6.0]]), 9.0)
+    (6.0, 9.0)
+    """
+    order = np.argsort(stretches[:, 0])
+    begin = np.concatenate([[0.0], np.maximum.accumulate(np.clip(stretches[order, 1], 0.0, whole))])
+    stop = np.concatenate([np.clip(stretches[order, 0], 0.0, whole), [whole]])
+    best = int(np.argmax(stop - begin))
+    # what is left between two stretches that meet is rounding
+    return (float(begin[best]), float(stop[best])) if stop[best] - begin[best] > _ROUNDING else (0.0, 0.0)

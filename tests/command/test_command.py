@@ -1,0 +1,379 @@
+import errno
+import fcntl
+import json
+import os
+import signal
+import subprocess
+import sys
+import termios
+import time
+from array import array
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from command_line import run
+from gradehaul import __version__
+from project import ROOT
+
+SOURCE = str(ROOT / "src")
+CLIMBS = """
+scale = "HO"
+unit = "in"
+railhead.Wharf = 0
+[line.Main]
+from = "Wharf"
+to = "Summit"
+track = [{ straight = 100, grade = "2 %" }]
+[loco.mogul]
+mass = "300 g"
+length = "8 in"
+[car.ore]
+length = "5.5 in"
+[train.morning]
+route = "Up ore"
+consist = ["mogul", "ore"]
+[route."Up ore"]
+from = "Wharf"
+to = "Summit"
+"""
+STALLS = CLIMBS.replace('"ore"]', '"90 ore"]')
+WRONG = CLIMBS.replace("straight = 100", "straight = -100").replace('"mogul", ', '"mogol", ')
+
+
+@pytest.fixture
+def plan(tmp_path):
+    path = tmp_path / "tarn.toml"
+    path.write_text(CLIMBS, encoding="utf-8")
+    return path
+
+
+def start(*args, environment=None, **rest):
+    env = {**os.environ, "PYTHONPATH": SOURCE, **(environment or {})}
+    return subprocess.Popen(
+        [sys.executable, "-m", "gradehaul", *map(str, args)],
+        env=env,
+        stdout=rest.pop("stdout", subprocess.PIPE),
+        stderr=subprocess.PIPE,
+        **rest,
+    )
+
+
+def finish(*args, **rest):
+    process = start(*args, **rest)
+    out, err = process.communicate(timeout=60)
+    return process.returncode, out, err
+
+
+# Answers
+
+
+def test_answered(plan):
+    result = run("check", plan)
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout.startswith(f"tarn ({plan})\n")
+    assert "\x1b" not in result.stdout
+
+
+def test_one_json_document_and_nothing_else(plan):
+    result = run("check", plan, "--json")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert json.loads(result.stdout)["routes"][0]["name"] == "Up ore"
+
+
+def test_a_table_for_a_spreadsheet(plan):
+    result = run("check", plan, "--csv")
+    assert result.exit_code == 0
+    assert result.stdout_bytes.count(b"\r\n") == 4  # heads, clean, treated, treated fresh
+
+
+def test_units_and_grades(plan):
+    result = run("check", plan, "--show", "metric", "--grades", "one-in")
+    assert "1 in 50.0" in result.stdout
+    assert "2540 mm" in result.stdout
+
+
+def test_all_routes(plan):
+    result = run("check", plan, "--all-routes", "--json")
+    assert [route["name"] for route in json.loads(result.stdout)["routes"]] == ["Up ore", "Summit to Wharf"]
+
+
+# Exit status
+
+
+def test_strict_passes_and_fails(plan):
+    assert run("check", plan, "--strict").exit_code == 0
+    plan.write_text(STALLS, encoding="utf-8")
+    assert run("check", plan).exit_code == 0
+    result = run("check", plan, "--strict")
+    assert result.exit_code == 1
+    assert "STALLS" in result.stdout
+
+
+REVERSES = (
+    CLIMBS.replace('to = "Summit"\ntrack', 'to = "Fork"\ntrack').replace('from = "Wharf"\nto = "Summit"\n', "")
+    + """
+from = "One"
+to = "Other"
+reversals = 1
+[turnout.Fork]
+toe = "Main"
+legs = ["Left", "Right"]
+[line.Left]
+from = "Fork"
+to = "One"
+track = [{ straight = 40 }]
+[line.Right]
+from = "Fork"
+to = "Other"
+track = [{ straight = 40 }]
+"""
+)
+
+
+def test_strict_judges_a_train_that_is_reversed(plan):
+    plan.write_text(REVERSES, encoding="utf-8")
+    result = run("check", plan, "--strict")
+    assert result.exit_code == 0
+    assert 'in the tail at "Wharf", 2540 mm long' in run("check", plan, "--show", "metric").stdout
+    plan.write_text(REVERSES.replace('"ore"]', '"90 ore"]'), encoding="utf-8")
+    result = run("check", plan, "--strict")
+    assert result.exit_code == 1
+    assert 'does not fit the tail at "Wharf", which holds 100.0 in' in result.stdout
+
+
+def test_all_that_is_wrong_on_one_line_each(plan, tmp_path):
+    plan.write_text(WRONG, encoding="utf-8")
+    result = run("check", plan, "-o", tmp_path / "out.txt")
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    lines = result.stderr.splitlines()
+    assert len(lines) == 2
+    assert all(line.startswith(str(plan)) for line in lines)
+    assert any("-100 in" in line for line in lines)
+    assert any("mogol" in line for line in lines)
+    assert not (tmp_path / "out.txt").exists()
+
+
+@pytest.mark.parametrize(
+    "args", [["--json", "--csv"], ["--grades", "degrees"], ["--show", "si"], ["--nonsense"], ["another"]]
+)
+def test_arguments_that_make_no_sense(plan, args):
+    result = run("check", plan, *args)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+
+
+@pytest.mark.parametrize("name", ["nowhere.toml", "."])
+def test_a_file_that_cannot_be_read(tmp_path, name):
+    result = run("check", tmp_path / name)
+    assert result.exit_code == 3
+    assert result.stdout == ""
+    assert len(result.stderr.splitlines()) == 1
+    assert str(tmp_path / name) in result.stderr
+
+
+def test_a_file_that_the_system_refuses(plan, monkeypatch):
+    def refuse(_path):
+        raise PermissionError(errno.EACCES, "Permission denied", str(plan))
+
+    monkeypatch.setattr("gradehaul.plan.load_plan", refuse)
+    result = run("check", plan)
+    assert (result.exit_code, result.stderr) == (3, f"{plan}: cannot be read: Permission denied\n")
+
+
+def test_a_message_cannot_steer_the_terminal():
+    result = run("check", "\x1b[2J.toml")
+    assert result.exit_code == 3
+    assert "\x1b" not in result.stderr
+
+
+# Writing
+
+
+def test_output_holds_what_would_be_printed(plan, tmp_path):
+    for form in ([], ["--json"], ["--csv"]):
+        out = tmp_path / "out"
+        result = run("check", plan, *form, "-o", out)
+        assert (result.exit_code, result.stdout, result.stderr) == (0, "", "")
+        assert out.read_bytes() == run("check", plan, *form).stdout_bytes
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "tarn.toml"]
+
+
+def test_a_dash_prints(plan):
+    assert run("check", plan, "-o", "-").stdout == run("check", plan).stdout
+
+
+def test_an_old_file_stays_when_the_plan_is_wrong(plan, tmp_path):
+    out = tmp_path / "out.json"
+    out.write_text("old")
+    plan.write_text(WRONG, encoding="utf-8")
+    assert run("check", plan, "--json", "-o", out).exit_code == 2
+    assert out.read_text() == "old"
+
+
+@pytest.mark.parametrize("way", ["itself", "link", "another plan"])
+def test_a_plan_is_never_written_over(plan, tmp_path, way):
+    out = plan
+    if way == "link":
+        out = tmp_path / "answer.txt"
+        out.symlink_to(plan)
+    elif way == "another plan":
+        out = tmp_path / "stock.toml"
+        out.write_text(CLIMBS, encoding="utf-8")
+    result = run("check", plan, "-o", out)
+    assert result.exit_code == 2
+    assert "an answer is not written over a plan" in result.stderr
+    assert out.read_text("utf-8") == CLIMBS
+
+
+def test_a_folder_that_is_not_there(plan, tmp_path):
+    out = tmp_path / "nowhere" / "out.json"
+    result = run("check", plan, "--json", "-o", out)
+    assert result.exit_code == 3
+    assert result.stderr == f"{out}: cannot be written: No such file or directory\n"
+
+
+# Processes
+
+
+def test_help_and_version_load_nothing_heavy():
+    script = (
+        "import sys\n"
+        "from gradehaul.command import main\n"
+        "try:\n"
+        "    main([sys.argv[1]])\n"
+        "except SystemExit as end:\n"
+        "    assert end.code == 0\n"
+        "heavy = {'numpy', 'scipy', 'networkx', 'pint', 'pydantic', 'rich', 'tomli', 'shapely', 'matplotlib'}\n"
+        "print(sorted(heavy & set(sys.modules)))\n"
+    )
+    for flag in ("--help", "--version"):
+        done = subprocess.run(
+            [sys.executable, "-c", script, flag],
+            env={**os.environ, "PYTHONPATH": SOURCE},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_every_option_is_in_the_help_of_its_verb():
+    text = run("check", "--help").stdout
+    for option in ("--json", "--csv", "--strict", "-o, --output", "--show", "--grades", "--all-routes"):
+        assert option in text
+
+
+def test_version():
+    code, out, _ = finish("--version")
+    assert (code, out.decode().strip()) == (0, f"gradehaul {__version__}")
+
+
+def test_wrong_input_has_no_traceback(plan):
+    plan.write_text(WRONG, encoding="utf-8")
+    code, out, err = finish("check", plan)
+    assert (code, out) == (2, b"")
+    assert b"Traceback" not in err
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes and signals as POSIX has them")
+class TestPipes:
+    @pytest.mark.parametrize(("text", "status"), [(CLIMBS, 0), (STALLS, 1)])
+    def test_a_reader_that_goes_away(self, plan, text, status):
+        plan.write_text(text, encoding="utf-8")
+        read, write = os.pipe()
+        os.close(read)
+        process = start("check", plan, "--strict", stdout=write)
+        os.close(write)
+        _, err = process.communicate(timeout=60)
+        assert (process.returncode, err) == (status, b"")
+
+    @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device that is always full")
+    def test_a_full_disk(self, plan):
+        with Path("/dev/full").open("wb") as full:
+            process = start("check", plan, stdout=full)
+            _, err = process.communicate(timeout=60)
+        assert process.returncode == 3
+        assert err.decode().splitlines() == ["standard output: cannot be written: No space left on device"]
+
+    def test_stopped_from_the_keyboard(self):
+        reader, writer = os.pipe()
+        heard = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # a shell's background job ignores it
+        process = start("check", f"/dev/fd/{reader}", pass_fds=(reader,), preexec_fn=heard)
+        os.write(writer, b"# more to come\n")
+        for _ in range(1200):  # until it has read that and waits for the rest of the plan
+            waiting = array("i", [0])
+            fcntl.ioctl(reader, termios.FIONREAD, waiting)
+            if waiting[0] == 0:
+                break
+            time.sleep(0.05)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+        os.close(writer)
+        os.close(reader)
+        assert (process.returncode, out, err) == (130, b"", b"stopped\n")
+
+    @pytest.mark.parametrize("form", [[], ["--json"], ["--csv"]])
+    def test_names_that_the_output_cannot_show(self, plan, form):
+        plan.write_text(CLIMBS.replace("mogul", "מוגול 🚂").replace("[loco.מוגול 🚂]", '[loco."מוגול 🚂"]'), "utf-8")
+        code, out, err = finish("check", plan, *form, environment={"PYTHONIOENCODING": "ascii", "LC_ALL": "C"})
+        assert (code, err) == (0, b"")
+        assert out
+        assert form == ["--json"] or b"?" in out or "🚂".encode() in out
+
+    @pytest.mark.parametrize(("no_color", "colored"), [("", True), ("1", False)])
+    def test_color_only_on_a_terminal_that_wants_it(self, plan, no_color, colored):
+        import pty
+
+        leader, follower = pty.openpty()
+        process = start("check", plan, stdout=follower, environment={"NO_COLOR": no_color, "TERM": "xterm"})
+        os.close(follower)
+        shown = b""
+        try:
+            while chunk := os.read(leader, 65536):
+                shown += chunk
+        except OSError:  # how Linux tells that the other side has closed
+            pass
+        process.communicate(timeout=60)
+        os.close(leader)
+        assert process.returncode == 0
+        assert b"climbs" in shown
+        assert (b"\x1b[" in shown) == colored
+
+
+def test_thousands_of_faults_are_counted_not_listed(plan):
+    tracks = ", ".join("{ straight = -1 }" for _ in range(3000))
+    plan.write_text(CLIMBS.replace('{ straight = 100, grade = "2 %" }', tracks), encoding="utf-8")
+    lines = run("check", plan).stderr.splitlines()
+    assert len(lines) == 51
+    assert lines[-1] == "and 2950 more"
+
+
+def test_a_plan_without_a_line(plan):
+    plan.write_text('scale = "HO"\n', encoding="utf-8")
+    result = run("check", plan)
+    assert result.exit_code == 2
+    assert result.stderr == f"{plan}: the plan has no line; write [line.NAME] with from, to and track\n"
+
+
+def test_an_include_that_links_to_itself(plan, tmp_path):
+    (tmp_path / "loop.toml").symlink_to(tmp_path / "loop.toml")
+    plan.write_text('include = ["loop.toml"]\n' + CLIMBS, encoding="utf-8")
+    result = run("check", plan)
+    assert result.exit_code in (2, 3)
+    assert len(result.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("verb", ["check", "profile"])
+def test_an_empty_name_after_o_is_refused(verb):
+    result = run(verb, Path(SOURCE).parent / "plans" / "first-hill.toml", "-o", "")
+    assert result.exit_code == 2
+    assert result.stderr == "-o: the name of the file to write is empty; write a name after -o, or - to print\n"
+
+
+def test_an_age_that_is_no_number_is_refused(plan):
+    result = run("check", plan, "--hours", "nan")
+    assert result.exit_code == 2
+    assert "--hours asks for a number of hours" in result.stderr

@@ -1,0 +1,65 @@
+"""The verb readings, and the options of check that the bench needs."""
+
+import json
+
+import pytest
+
+from command_line import run
+from gradehaul.command import main
+from project import PLANS
+
+PLAN = str(PLANS / "bench.toml")
+
+
+def test_readings_for_a_person_and_for_a_program():
+    assert "What to measure next" in run("readings", PLAN).stdout
+    assert json.loads(run("readings", PLAN, "--json").stdout)["plan"] == "Bench at Mill Hollow"
+    assert run("readings", PLAN, "--csv").stdout.startswith("loco,rail,state")
+    assert " ozf" in run("readings", PLAN, "--show", "imperial").stdout
+
+
+def test_the_residuals_and_the_form_are_written(tmp_path):
+    for name, start in (("x.png", b"\x89PNG"), ("x.svg", b"<?xml"), ("x.pdf", b"%PDF")):
+        assert run("readings", PLAN, "-o", str(tmp_path / name)).exit_code == 0
+        assert (tmp_path / name).read_bytes().startswith(start)
+    assert run("readings", PLAN, "--sheet", "-o", str(tmp_path / "sheet.pdf")).exit_code == 0
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--sheet",), "--sheet needs -o FILE.pdf"),
+        (("--sheet", "-o", "x.png"), "--sheet needs -o FILE.pdf"),
+        (("--json", "--csv"), "exclude each other"),
+        (("-o", "x.txt"), "a picture is written as .png, .svg or .pdf"),
+        (("-o", PLAN), "an answer is not written over a plan"),
+    ],
+)
+def test_what_cannot_be_asked(options, words):
+    done = run("readings", PLAN, *options)
+    assert done.exit_code == 2
+    assert words in done.stderr
+
+
+def test_an_age_of_film_can_be_asked_of_a_check():
+    def asked(*options: str):
+        trains = json.loads(run("check", PLAN, "--json", *options).stdout)["trains"]
+        return next(t for t in trains if (t["name"], t["rail"]) == ("freight", "treated"))
+
+    young, old, settled = asked("--hours", "0"), asked("--hours", "500"), asked()
+    assert young["margin_n"] < old["margin_n"]
+    assert old["margin_n"] == pytest.approx(settled["margin_n"], abs=0.02)
+    assert young["stall_probability"] > old["stall_probability"]
+    assert run("check", PLAN, "--hours", "-1").exit_code == 2
+
+
+def test_the_seed_of_a_check():
+    one, same, other = (run("check", PLAN, "--json", "--seed", seed).stdout for seed in ("4", "4", "5"))
+    assert one == same != other
+
+
+def test_a_dry_rag_is_no_option():
+    """Rubbing with a dry rag changes nothing (common practice), so there is nothing to ask."""
+    for verb in ("check", "readings"):
+        assert not any("rag" in option for parameter in main.commands[verb].params for option in parameter.opts)

@@ -1,0 +1,348 @@
+"""Clearances: against a cloud of points, and the rules one by one on plans with known answers."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from design.point_cloud import Piece, cloud
+from gradehaul.design.clearance.findings import clearances
+from gradehaul.design.clearance.rules import ASKED, Asked, standard_of
+from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import read_plan
+
+HEAD = 'scale = "H0"\nunit = "mm"\npractice = "NEM"\n'
+
+
+def judged(text: str, rule: str, asked: Asked = ASKED):
+    return [each for each in clearances(Layout(read_plan(HEAD + text)), asked).findings if each.rule == rule]
+
+
+def line_text(pieces: list[Piece]) -> str:
+    rows = []
+    for piece in pieces:
+        shape = f"straight = {1000 * piece.length}"
+        if piece.curvature:
+            hand = "left" if piece.curvature > 0 else "right"
+            shape = f"{hand} = {1000 / abs(piece.curvature)}, length = {1000 * piece.length}"
+        rows.append(f"{{ {shape}, grade = '{100 * piece.grade} %' }}")
+    return f'railhead.A = 0\n[line.Main]\nfrom = "A"\nto = "B"\ntrack = [{", ".join(rows)}]'
+
+
+PIECES = st.builds(
+    Piece,
+    st.floats(0.4, 1.6),
+    st.sampled_from([0.0, 2.5, 2.0, -2.2, 1.25, 2.5]),
+    st.one_of(st.just(0.001), st.floats(0.005, 0.04)),
+)
+
+
+@settings(max_examples=8, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@given(st.lists(PIECES, min_size=3, max_size=6))
+def test_a_cloud_of_points_finds_the_same_room(pieces: list[Piece]) -> None:
+    plan = read_plan(HEAD + line_text(pieces))
+    standard = standard_of(plan, Asked())
+    # group C by NEM 103 in H0, written out again: radius and mm
+    table = [(2500, 0), (2000, 1), (1800, 1), (1600, 2), (1400, 2), (1200, 3), (1000, 4), (900, 5), (800, 6), (700, 7)]
+    table += [(600, 9), (550, 10), (500, 11), (450, 12), (225, 24)]
+    bends, wide = [0.0, *(1000 / radius for radius, _ in table)], [0.0, *(mm / 1000 for _, mm in table)]
+    widest = float(np.interp(max(abs(p.curvature) for p in pieces), bends, wide))
+    reach = 1.25 * (0.046 + 2 * widest)
+    seen = cloud(
+        pieces,
+        half=0.022,
+        widening=lambda bend: float(np.interp(bend, bends, wide)),
+        level=0.5 * 0.059,
+        highest=2 * (0.059 + 0.019),
+        onward=1.5 * reach,
+    )
+    assume(not seen.doubtful)
+    findings = clearances(Layout(plan)).findings
+    rooms = [each.value for each in findings if each.rule == "vertical room"]
+    beside = [each.value for each in findings if each.rule == "side room"]
+    assert standard.spacing.fouling == pytest.approx(0.044)
+    if math.isfinite(seen.room):
+        assert min(rooms) == pytest.approx(seen.room, abs=0.0015)
+    else:
+        assert not rooms
+    if beside:
+        assert min(beside) == pytest.approx(seen.beside, abs=0.0025)
+    else:
+        assert seen.beside > 0.046 - 0.0025
+
+
+def helix(rise: float, turns: int = 3) -> str:
+    return (
+        f'railhead.A = 0\n[line.Helix]\nfrom = "A"\nto = "B"\n'
+        f"track = [{{ left = 600, angle = {360 * turns}, rise = {rise * turns} }}]"
+    )
+
+
+@pytest.mark.parametrize(
+    ("rise", "asked", "outcome"),
+    [
+        (78.0, Asked(), "pass"),
+        (77.0, Asked(), "look"),
+        (58.0, Asked(), "fail"),
+        (77.0, Asked(deck=0.019), "fail"),
+        (75.0, Asked(deck=0.016), "pass"),
+        (80.0, Asked(deck=0.016, wire=True), "fail"),
+        (81.0, Asked(deck=0.016, wire=True), "look"),  # 1.8 m over 87 for the line are assumed
+        (102.0, Asked(deck=0.016, wire=True), "pass"),
+        (80.0, Asked(deck=0.016, wire=True, overhead=0.0), "fail"),
+        (81.0, Asked(deck=0.016, wire=True, overhead=0.0), "pass"),
+        (90.0, Asked(deck=0.016, wire=True, overhead=0.010), "fail"),
+        (91.0, Asked(deck=0.016, wire=True, overhead=0.010), "pass"),
+    ],
+)
+def test_stacked_turns_have_the_rise_of_a_turn(rise: float, asked: Asked, outcome: str) -> None:
+    found = min(judged(helix(rise), "vertical room", asked), key=lambda each: each.value)
+    assert found.value == pytest.approx(rise / 1000, abs=1e-5)
+    assert found.outcome == outcome
+    assert "NEM 102" in found.source
+
+
+def test_a_line_that_crosses_over_itself_at_a_right_angle() -> None:
+    # three quarters of a circle of 500 and straights: it meets itself at a right angle, 500 mm before the end
+    text = (
+        'railhead.A = 0\n[line.Main]\nfrom = "A"\nto = "B"\n'
+        "track = [{ straight = 1000, rise = 0 }, { left = 500, angle = 270, rise = 80 }, { straight = 1000, rise = 0 }]"
+    )
+    (found,) = judged(text, "vertical room")
+    assert (found.track, found.other) == ("Main:3", "Main:1")
+    assert found.value == pytest.approx(0.080, abs=1e-5)
+    assert found.at == pytest.approx(0.5, abs=0.05)
+    assert found.other_at == pytest.approx(0.5, abs=0.05)
+
+
+def double(centers: float, radius: float = 600.0) -> str:
+    """A line out, a wide half circle, and the same back beside it, then a half circle round the first end."""
+    return (
+        'railhead.A = 0\n[line.Main]\nfrom = "A"\nto = "B"\ntrack = ['
+        f"{{ straight = 3000, rise = 0 }}, {{ left = {radius}, angle = 180, rise = 0 }}, "
+        f"{{ straight = 3500, rise = 0 }}, {{ left = {radius - centers / 2}, angle = 180, rise = 0 }}, "
+        "{ straight = 2000, rise = 0 }]"
+    )
+
+
+@pytest.mark.parametrize(("centers", "outcome"), [(46.0, "pass"), (45.0, "look"), (43.0, "fail")])
+def test_straight_tracks_beside_one_another(centers: float, outcome: str) -> None:
+    worst = min(judged(double(centers), "side room"), key=lambda each: each.value)
+    assert worst.value == pytest.approx(centers / 1000, abs=2e-4)
+    assert worst.outcome == outcome
+    assert "NEM 112" in worst.source
+
+
+def turns_about_one_center(radius: float, centers: float) -> str:
+    """A quarter turn, a half turn that leads outward, and a half turn round the first, with the same center."""
+    return (
+        'railhead.A = 0\n[line.Main]\nfrom = "A"\nto = "B"\ntrack = ['
+        f"{{ left = {radius}, angle = 90, rise = 0 }}, {{ left = {radius + centers / 2}, angle = 180, rise = 0 }}, "
+        f"{{ left = {radius + centers}, angle = 170, rise = 0 }}]"
+    )
+
+
+@pytest.mark.parametrize(("centers", "outcome"), [(55.0, "pass"), (54.0, "look"), (52.0, "fail")])
+def test_curves_need_more_between_track_centers(centers: float, outcome: str) -> None:
+    (found,) = judged(turns_about_one_center(600, centers), "side room")
+    assert found.value == pytest.approx(centers / 1000, abs=1e-4)
+    assert found.wanted == pytest.approx(0.055, abs=1e-5)
+    assert found.least == pytest.approx(0.053, abs=1e-5)
+    assert found.outcome == outcome
+    assert "NEM 112" in found.source
+
+
+def test_short_stock_needs_no_more_than_its_overhang_on_both_sides() -> None:
+    # NEM 103, group A: 4 mm at 600 mm, 3 mm at 700 and 800 mm
+    text = turns_about_one_center(600, 54) + '\n[car.flat]\nlength = 100\nmass = "50 g"\n'
+    (found,) = judged(text, "side room")
+    outer = float(np.interp(1 / 0.654, [1 / 0.7, 1 / 0.6], [3, 4]))
+    assert found.wanted == pytest.approx((46 + 4 + outer) / 1000, abs=1e-5)
+    assert found.outcome == "pass"
+
+
+def test_a_curve_sharper_than_the_table_is_to_be_looked_at() -> None:
+    (found,) = judged(turns_about_one_center(300, 100), "side room") or [None]
+    assert found is None  # far enough apart to be no meeting
+    (found,) = judged(turns_about_one_center(300, 75), "side room")
+    assert found.wanted == pytest.approx(0.046 + 0.018 * 400 / 300, abs=1e-5)
+    assert found.outcome == "look"
+    assert "sharper than any" in found.words
+
+
+@pytest.mark.parametrize(
+    ("rise", "rule", "outcome"),
+    [(80.0, "vertical room", "pass"), (16.0, "vertical room", "fail"), (1.0, "side room", "fail")],
+)
+def test_a_crossing_is_over_and_not_beside_however_low(rise: float, rule: str, outcome: str) -> None:
+    text = (
+        'railhead.A = 0\n[line.Main]\nfrom = "A"\nto = "B"\n'
+        "track = [{ straight = 1000, rise = 0 }, { left = 500, angle = 270, rise = "
+        f"{rise} }}, {{ straight = 1000, rise = 0 }}]"
+    )
+    other = "side room" if rule == "vertical room" else "vertical room"
+    (found,) = judged(text, rule)
+    assert judged(text, other) == []
+    assert found.outcome == outcome
+    assert found.value == pytest.approx(rise / 1000 if rule == "vertical room" else 0.0, abs=1e-5)
+
+
+def test_legs_of_a_turnout_are_not_beside_one_another_and_a_pinched_siding_is() -> None:
+    legs = (
+        'railhead.A = 0\nturnout.T = { toe = "Lead", legs = ["Main", "Spur"] }\n'
+        'line.Lead = { from = "A", to = "T", track = [{ straight = 500 }] }\n'
+        'line.Main = { from = "T", to = "B", track = [{ straight = 2500 }] }\n'
+    )
+    apart = 'line.Spur = { from = "T", to = "C", track = [{ left = 900, angle = 20 }, { straight = 1000 }] }\n'
+    assert judged(legs + apart, "side room") == []
+    # out by 2 x 900 (1 - cos 8.5 degrees) = 19.8 and 99 sin 8.5 degrees = 14.6 mm
+    pinched = (
+        'line.Spur = { from = "T", to = "C", track = [{ left = 900, angle = 8.5 }, { straight = 99 }, '
+        "{ right = 900, angle = 8.5 }, { straight = 1600 }] }\n"
+    )
+    (found,) = judged(legs + pinched, "side room")
+    out = 2 * 900 * (1 - math.cos(math.radians(8.5))) + 99 * math.sin(math.radians(8.5))
+    assert found.value == pytest.approx(out / 1000, abs=1e-4)
+    assert found.outcome == "fail"
+
+
+STOCK = '[car.coach]\nlength = 300\nmass = "150 g"\n[loco.mule]\nmass = "400 g"\nlength = 200\npull.clean = "100 gf"\n'
+
+
+@pytest.mark.parametrize(
+    ("radius", "by_nem", "by_length"),
+    [(1000, "pass", "pass"), (700, "pass", "look"), (600, "look", "look"), (480, "fail", "fail")],
+)
+def test_radius_against_the_longest_stock(radius: int, by_nem: str, by_length: str) -> None:
+    # a car of 300 mm is 26.1 m long at full size: NEM 111 has 495 and 660 mm for it, practice 600 and 900 mm
+    text = f'railhead.A = 0\nline.Main = {{ from = "A", to = "B", track = [{{ left = {radius}, angle = 90 }}] }}\n'
+    nem, practice = judged(text + STOCK, "radius")
+    assert (nem.outcome, practice.outcome) == (by_nem, by_length)
+    assert nem.least == pytest.approx(0.495)
+    assert nem.wanted == pytest.approx(0.660)
+    assert practice.wanted == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize(("rounding", "outcome"), [(600, "pass"), (599, "look"), (300, "look"), (0, "look")])
+def test_change_of_grade_against_car_length(rounding: int, outcome: str) -> None:
+    text = (
+        f"railhead.A = 0\nvertical_curve.length = {rounding}\n"
+        'line.Main = { from = "A", to = "B", '
+        "track = [{ straight = 2000, rise = 0 }, { straight = 2000, rise = 40 }] }\n"
+    )
+    (found,) = judged(text + STOCK, "change of grade")
+    assert found.outcome == outcome
+    assert found.value == pytest.approx(rounding / 1000)
+    assert found.wanted == pytest.approx(0.6)
+    assert "+2.00 %" in found.words
+
+
+def test_a_change_of_grade_in_a_turnout_has_no_rounding() -> None:
+    text = (
+        'railhead.A = 0\nvertical_curve.length = 600\nturnout.T = { toe = "Lead", legs = ["Main", "Spur"] }\n'
+        'line.Lead = { from = "A", to = "T", track = [{ straight = 500, rise = 0 }] }\n'
+        'line.Main = { from = "T", to = "B", track = [{ straight = 2500, grade = "0 %" }] }\n'
+        'line.Spur = { from = "T", to = "C", track = [{ left = 900, angle = 20, grade = "-2 %" }] }\n'
+    )
+    (found,) = judged(text + STOCK, "change of grade")
+    assert (found.outcome, found.value) == ("look", 0.0)
+
+
+@pytest.mark.parametrize(
+    ("between", "outcome"),
+    [
+        ("", "fail"),
+        ("{ straight = 299 }, ", "look"),
+        ("{ straight = 300 }, ", None),
+        ("{ easement = 100 }, ", "look"),
+    ],
+)
+def test_curves_of_opposite_hand(between: str, outcome: str | None) -> None:
+    text = (
+        'railhead.A = 0\nline.Main = { from = "A", to = "B", track = ['
+        f"{{ left = 700, angle = 40 }}, {between}{{ right = 800, angle = 40 }}] }}\n"
+    )
+    found = judged(text + STOCK, "reverse curve")
+    assert [each.outcome for each in found] == ([] if outcome is None else [outcome])
+
+
+def string(cars: int, radius: float, pull: str = "2000 gf") -> str:
+    return (
+        f'railhead.A = 0\nline.Main = {{ from = "A", to = "B", track = [{{ left = {radius}, length = 12000, '
+        'grade = "3 %" }] }\n'
+        f'[loco.mule]\nmass = "400 g"\nlength = 200\npull.clean = "{pull}"\n'
+        '[car.flat]\nlength = 200\nmass = "80 g"\nrolling = "2 %"\nstarting = "2.5 %"\n'
+        f'[route.Up]\nfrom = "A"\nto = "B"\n[train.long]\nroute = "Up"\nconsist = ["mule", "{cars} flat"]\n'
+    )
+
+
+def test_string_lining_by_hand() -> None:
+    """30 cars of 80 g at 3 %, 2.5 % and the curve: the first car bears what 30 and what 29 cars ask."""
+    radius, height, gauge = 1.0, 10.0, 16.5
+    effective = 0.03 + 0.025 + 0.69855 / 87 / radius
+    weight = 0.08 * 9.80665
+    front, rear = 30 * weight * effective, 29 * weight * effective
+    share = (front + rear) * (0.2 / (2 * radius)) * height / (weight * gauge / 2)
+    (found,) = judged(string(30, 1000 * radius), "string-lining", Asked(coupler=height / 1000))
+    assert found.value == pytest.approx(share, rel=1e-5)
+    assert found.outcome == ("fail" if share >= 1 else "look" if share >= 0.5 else "pass")
+    assert "vehicle 2, pulled inward" in found.words
+
+
+def test_string_lining_on_the_leg_on_which_a_train_is_pushed() -> None:
+    """Out on the level, back up the hill in curves: the locomotive pushes then, at the end that does not lead."""
+    text = string(30, 1000).replace('line.Main = { from = "A", to = "B",', 'line.Main = { from = "A", to = "S",')
+    text = text.replace('[route.Up]\nfrom = "A"\nto = "B"\n', '[route.Up]\nfrom = "B"\nto = "A"\nreversals = 1\n')
+    text = text.replace('grade = "3 %" }', 'grade = "-3 %" }')
+    text = (
+        'turnout.S = { toe = "Tail", legs = ["Main", "Flat"] }\n'
+        'line.Flat = { from = "B", to = "S", track = [{ straight = 9000, grade = "0 %" }] }\n'
+        'line.Tail = { from = "S", to = "End", track = [{ straight = 9000, grade = "0 %" }] }\n'
+    ) + text
+    (found,) = judged(text, "string-lining", Asked(coupler=0.01))
+    effective = 0.03 + 0.025 + 0.69855 / 87
+    weight = 0.08 * 9.80665
+    share = 59 * weight * effective * 0.1 * 10.0 / (weight * 16.5 / 2)
+    assert found.value == pytest.approx(share, rel=1e-5)
+    assert found.track == "Main:1"
+    assert "vehicle 30 from the end that leads, pushed outward" in found.words
+    assert 0 < found.at < 12
+    assert found.head_at > 9 + 6.2
+
+
+def test_more_cars_tip_sooner_and_a_helper_at_the_tail_relieves_the_string() -> None:
+    shares = [judged(string(cars, 1000), "string-lining")[0].value for cars in (10, 30, 50)]
+    assert shares == sorted(shares)
+    helped = string(50, 1000).replace('"50 flat"]', '"50 flat", "mule"]')
+    assert judged(helped, "string-lining")[0].value < 0.7 * shares[2]
+    assert judged(string(50, 2000), "string-lining")[0].value < 0.6 * shares[2]
+
+
+def test_wishes_that_make_no_sense() -> None:
+    with pytest.raises(DesignError, match="--deck"):
+        judged(helix(80), "radius", Asked(deck=-0.01))
+    with pytest.raises(DesignError, match="--coupler"):
+        judged(helix(80), "radius", Asked(coupler=0.0))
+    with pytest.raises(RouteError, match="no train of this name"):
+        judged(string(3, 900), "radius", Asked(trains=("lon",)))
+
+
+@settings(max_examples=12, derandomize=True, deadline=None)
+@given(st.floats(400, 1500), st.sampled_from([("H0", 87.0, 46.0), ("TT", 120.0, 34.0), ("N", 160.0, 25.0)]))
+def test_track_about_one_center_at_just_the_spacing_passes_and_a_hair_nearer_does_not(
+    full: float, size: tuple[str, float, float]
+) -> None:
+    """NEM 112 in H0, written out again, evenly by curvature between its radii, over the ratio."""
+    scale, ratio, straight = size
+    printed = {1100: 0, 1000: 1, 900: 2, 800: 4, 700: 6, 600: 9, 500: 13, 450: 15, 400: 18}
+    more = float(np.interp(1 / full, [0, *(1 / radius for radius in printed)], [0, *printed.values()]))
+    radius, centers = full * 87 / ratio, straight + more * 87 / ratio
+    for less in (0.0, 0.12):
+        text = HEAD.replace("H0", scale) + turns_about_one_center(radius, centers - less)
+        found = [each for each in clearances(Layout(read_plan(text))).findings if each.rule == "side room"]
+        assert [each.outcome == "pass" for each in found] == [less == 0]

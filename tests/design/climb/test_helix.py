@@ -1,0 +1,259 @@
+"""A helix: its figures against arithmetic, the exact engine and points along its own plan; and sets that cannot be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from gradehaul.design.climb.helix import (
+    Build,
+    Helix,
+    lowest_rise_per_turn,
+    radius_in,
+    refuse_low,
+    usual_build,
+)
+from gradehaul.design.climb.helix_known import NAMES, Wishes, helix_of
+from gradehaul.design.climb.hill import coefficient_of, stock_of
+from gradehaul.errors import DesignError
+from gradehaul.haulage.answers.check import check
+from gradehaul.plan.reader import read_plan
+from gradehaul.plan.records import Plan
+from gradehaul.track.curvature import Section
+from gradehaul.track.map.positions import TrackPosition
+
+INCH = 0.0254
+STOCK = """
+scale = "HO"
+unit = "mm"
+[loco.tank]
+mass = "300 g"
+length = 180
+pull.clean = ["75 gf", "77 gf"]
+pull.treated = "55 gf"
+[car.ore]
+mass = "90 g"
+length = 140
+rolling = "2.0 +/- 0.3 %"
+"""
+
+
+@pytest.fixture(scope="module")
+def stock() -> Plan:
+    return read_plan(STOCK)
+
+
+@pytest.fixture(scope="module")
+def build(stock: Plan) -> Build:
+    return usual_build(stock.scale)
+
+
+builds = st.builds(
+    lambda straight, ease, vertical: replace(
+        usual_build(read_plan(STOCK).scale), straight=straight, ease=ease, vertical=vertical
+    ),
+    st.sampled_from([0.0, 0.25, 0.8]),
+    st.sampled_from([0.0, 0.1, 0.3]),
+    st.sampled_from([0.0, 0.2]),
+)
+helices = st.builds(
+    lambda radius, halves, grade, build: Helix(
+        radius, halves / 2, grade * Helix(radius, halves / 2, 1, build).length, build
+    ),
+    st.floats(0.35, 1.2),
+    st.integers(2, 9),
+    st.floats(0.01, 0.05),
+    builds,
+)
+
+
+@given(helices)
+@settings(max_examples=40)
+def test_its_figures_are_those_of_the_plan_it_writes(helix: Helix) -> None:
+    stock = read_plan(STOCK)
+    hill = helix.hill(stock)
+    vertical = helix.vertical(stock)
+    profile = hill.layout.profile("Up")
+    assert profile.length == pytest.approx(helix.length + 2 * vertical, rel=1e-9)
+    assert profile.climb == pytest.approx(helix.rise, rel=1e-9)
+    ruling = profile.ruling()
+    assert ruling.grade == pytest.approx(helix.grade, rel=1e-7)
+    assert ruling.effective == pytest.approx(helix.effective_grade(coefficient_of(stock)), rel=1e-7)
+
+
+@given(helices)
+@settings(max_examples=25)
+def test_it_lies_within_its_floor_and_the_floor_is_no_more_than_that(helix: Helix) -> None:
+    """Points along the plan itself, laid in the plane, against the floor's closed form."""
+    layout = helix.hill(read_plan(STOCK)).layout
+    tracks = [t for t in layout.plan.lines["Helix"].tracks if t.rise is None]
+    placed = np.concatenate(
+        [
+            np.column_stack(_along(layout.alignment.tracks[t.id].sections, layout.alignment.positions.tracks[t.id]))
+            for t in tracks
+        ]
+    )
+    spans = sorted(np.ptp(placed, axis=0) + 2 * helix.build.edge, reverse=True)
+    for span, side in zip(spans, helix.floor, strict=True):
+        assert span <= side * (1 + 1e-6)
+        # easements are reckoned on the safe side: by their shift on both sides, at the most
+        assert span >= side - helix.build.ease**2 / (4 * helix.radius) - 0.01 * helix.radius
+
+
+def _along(sections: Sequence[Section], position: TrackPosition) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Walk along sections by small steps, sharing no code with the positions."""
+    xs, ys, x, y, heading = [], [], position.start[0], position.start[1], position.start[2]
+    for section in sections:
+        steps = 300
+        d = section.length / steps
+        for k in range(steps):
+            share = (k + 0.5) / steps
+            turn = (section.first + (section.last - section.first) * share) * d
+            chord = d * np.sinc(turn / (2 * math.pi))
+            x += chord * math.cos(heading + turn / 2)
+            y += chord * math.sin(heading + turn / 2)
+            heading += turn
+            xs.append(x)
+            ys.append(y)
+    return np.array(xs), np.array(ys)
+
+
+@given(helices)
+@settings(max_examples=40)
+def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix: Helix) -> None:
+    whole: dict[str, Any] = {
+        "radius": helix.radius,
+        "rise_per_turn": helix.rise_per_turn,
+        "rise": helix.rise,
+        "turns": helix.turns,
+        "grade": helix.grade,
+    }
+    found = 0
+    for names in combinations(whole, 3):
+        wishes = Wishes(**{name: whole[name] for name in names})
+        try:
+            again = helix_of(wishes, helix.build)
+        except DesignError as error:
+            assert "too little is told" in str(error)  # noqa: PT017
+            continue
+        found += 1
+        assert (again.radius, again.turns, again.rise) == pytest.approx(
+            (helix.radius, helix.turns, helix.rise), rel=1e-6
+        )
+    assert found == 8  # of ten: radius, rise per turn and grade say nothing of its end; the rises and turns no radius
+    with pytest.raises(DesignError, match="contradicts"):
+        helix_of(Wishes(**{**whole, "grade": helix.grade * 1.01}), helix.build)
+    assert helix_of(Wishes(**whole), helix.build).radius == helix.radius
+
+
+def test_what_is_missing_and_what_contradicts_is_told(build: Build) -> None:
+    with pytest.raises(DesignError, match=r"write one more of --turns, --rise|write one more of --rise, --turns"):
+        helix_of(Wishes(radius=0.6, grade=0.02), build)
+    with pytest.raises(
+        DesignError, match=r"grade 3 % contradicts radius 24 in and rise per turn 4 in, got grade 2.653 %"
+    ):
+        helix_of(Wishes(radius=24 * INCH, rise_per_turn=4 * INCH, grade=0.03, turns=3), build, "in")
+    with pytest.raises(DesignError, match="floor 900 mm by 900 mm contradicts radius 600 mm"):
+        helix_of(Wishes(radius=0.6, grade=0.02, turns=3, floor=(0.9, 0.9)), build)
+    with pytest.raises(DesignError, match="whole half turns"):
+        helix_of(Wishes(radius=0.6, grade=0.02, turns=3.3), replace(build, straight=0.3))
+    with pytest.raises(DesignError, match="must be more than 0"):
+        helix_of(Wishes(radius=-0.6, grade=0.02, turns=3), build)
+    with pytest.raises(DesignError, match="floor is too small"):
+        helix_of(Wishes(floor=(0.04, 0.04), grade=0.02, turns=3), build)
+    with pytest.raises(DesignError, match="easements are longer"):
+        helix_of(Wishes(radius=0.1, grade=0.02, turns=1), replace(build, ease=0.9))
+
+
+@pytest.mark.parametrize("straight", [0.0, 0.4])
+def test_the_radius_in_a_floor_needs_that_floor(build: Build, straight: float) -> None:
+    build = replace(build, straight=straight, ease=0.2, centers=0.05)
+    floor = (1.6, 1.3)
+    helix = Helix(radius_in(floor, build), 2, 0.2, build)
+    assert all(need <= side * (1 + 1e-12) for need, side in zip(helix.floor, floor, strict=True))
+    wider = Helix(helix.radius + 1e-4, 2, 0.2, build)
+    assert any(need > side for need, side in zip(wider.floor, floor, strict=True))
+
+
+@given(helices)
+@settings(max_examples=25)
+def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
+    """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
+    stock = read_plan(STOCK)
+    if helix.turns < 1.5:
+        return
+    helix = replace(helix, build=replace(helix.build, vertical=1.4))  # so that the plan has approaches
+    layout = helix.hill(stock).layout
+    profile = layout.profile("Up")
+    xy, at = [], []
+    start = 0.0
+    for track in layout.plan.lines["Helix"].tracks:
+        x, y = _along(layout.alignment.tracks[track.id].sections, layout.alignment.positions.tracks[track.id])
+        xy.append(np.column_stack([x, y]))
+        steps = [section.length / 300 for section in layout.alignment.tracks[track.id].sections]
+        at.append(start + np.cumsum(np.repeat(steps, 300)))
+        start += track.length
+    place, s = np.concatenate(xy), np.concatenate(at)
+    height = profile.railhead.at(np.minimum(s, profile.length))
+    least = math.inf
+    for k in range(0, s.size, 7):
+        over = (np.hypot(*(place - place[k]).T) < helix.build.near) & (height - height[k] > 0.4 * helix.rise_per_turn)
+        if over.any():
+            least = min(least, float((height[over] - height[k]).min()))
+    told = helix.clear_left(helix.vertical(stock)) + helix.build.structure
+    # a point within the fouling distance may also lie that far along the track above, lower by so much
+    assert told <= least + helix.grade * helix.build.near + 2e-3
+    assert told >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3
+
+
+def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stock: Plan, build: Build) -> None:
+    low = helix_of(Wishes(radius=0.6, rise_per_turn=0.08, turns=3), build)
+    with pytest.raises(DesignError, match=r"stock needs 80 mm, got rise per turn 80 mm"):
+        refuse_low(low, stock)
+    enough = lowest_rise_per_turn(0.6, build, stock)
+    refuse_low(helix_of(Wishes(radius=0.6, rise_per_turn=enough, turns=3), build), stock)
+    with pytest.raises(DesignError):
+        refuse_low(helix_of(Wishes(radius=0.6, rise_per_turn=enough - 1e-4, turns=3), build), stock)
+    refuse_low(helix_of(Wishes(radius=0.6, rise_per_turn=0.08, turns=0.5), build), stock)  # nothing lies above
+
+
+def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, build: Build) -> None:
+    helix = Helix(0.6, 3, 0.36, replace(build, centers=0.06))
+    layout = helix.hill(stock).layout
+    outer, inner = layout.profile("Up").ruling(), layout.profile("Up inner").ruling()
+    assert outer.grade == pytest.approx(helix.outer_grade, rel=1e-7)
+    assert inner.grade == pytest.approx(helix.grade, rel=1e-7)
+    assert outer.effective < inner.effective
+
+
+def test_the_stock_is_the_same_in_the_plan_it_writes() -> None:
+    stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
+    helix = Helix(0.75, 3, 0.36, usual_build(stock.scale))
+    hill = helix.hill(stock)
+    assert {name: car.mass for name, car in hill.plan.cars.items()} == pytest.approx(
+        {name: car.mass for name, car in stock.cars.items()}
+    )
+    assert hill.plan.powers == stock.powers
+    for name, loco in stock.locos.items():
+        again = hill.plan.locos[name]
+        assert (again.mass, again.length, again.on_drivers, again.on_tyres) == pytest.approx(
+            (loco.mass, loco.length, loco.on_drivers, loco.on_tyres)
+        )
+        for rail, readings in loco.pull.items():
+            assert [r.value for r in again.pull[rail]] == pytest.approx([r.value for r in readings])
+    assert [t.verdict.outcome for t in check(read_plan(hill.text)).trains] == [
+        t.verdict.outcome for t in hill.check().trains
+    ]
+
+
+def test_names_of_wishes_are_those_that_can_be_wished() -> None:
+    assert set(NAMES) == set(Wishes.__dataclass_fields__)

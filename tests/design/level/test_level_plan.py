@@ -1,0 +1,162 @@
+"""The copy of a plan with leveled railheads, wherever its tracks are written; and laps and reversals leveled."""
+
+from __future__ import annotations
+
+import shutil
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from gradehaul.design.level.plan_copy import leveled_plan
+from gradehaul.design.level.railheads import leveled
+from gradehaul.errors import PlanError
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.track.heights.railhead import solve_railheads
+from project import PLANS
+
+HEAD = """
+scale = { ratio = 87.1, gauge = "16.5 mm" }
+unit = "m"
+curve_resistance = { model = "coefficient", coefficient = 0.008 }
+"""
+STOCK = """
+[loco.mule]
+mass = "400 g"
+length = 0.2
+pull.clean = "100 gf"
+[car.ore]
+mass = "100 g"
+length = 0.1
+"""
+TRAIN = """
+[route.Up]
+from = "A"
+to = "B"
+[train.up]
+route = "Up"
+consist = ["mule", "4 ore"]
+"""
+
+
+def written(plan: Path, folder: Path) -> tuple[Path, float]:
+    """Level a plan into a copy in a folder; return the copy and how far its railheads are from those found, m."""
+    found = leveled(Layout(load_plan(plan)))
+    copy = folder / "copy.toml"
+    copy.write_text(leveled_plan(found, folder), encoding="utf-8")
+    again = solve_railheads(load_plan(copy))
+    off = [
+        np.abs(again.lines[line].railhead - found.heights[own]).max() for line, (own, _) in found.stations.lines.items()
+    ]
+    assert not np.allclose(found.heights, found.even, atol=1e-4)
+    return copy, float(max(off))
+
+
+@pytest.mark.parametrize("name", ["cove", "hollow", "two-levels", "switchback"])
+def test_copies_of_drawn_pieced_and_reversing_plans_hold_the_heights_found(tmp_path: Path, name: str) -> None:
+    for each in (f"{name}.toml", f"{name}.dxf", "stock-ho.toml"):
+        if (PLANS / each).exists():
+            shutil.copy(PLANS / each, tmp_path)
+    copy, off = written(tmp_path / f"{name}.toml", tmp_path)
+    assert off < 2e-5
+    before, after = load_plan(tmp_path / f"{name}.toml"), load_plan(copy)
+    assert list(before.tracks) == list(after.tracks)
+    assert [t.length for t in before.tracks.values()] == pytest.approx([t.length for t in after.tracks.values()])
+
+
+def test_ends_within_a_piece_are_told_along_the_line(tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        HEAD
+        + "railhead = { A = 0, B = 0.1 }\n"
+        + "[piece.bend]\ntrack = [{ left = 0.6, angle = 60 }, { straight = 0.5 }, { left = 0.6, angle = 60 }]\n"
+        + '[line.Hill]\nfrom = "A"\nto = "B"\n'
+        + 'track = [{ straight = 1 }, { piece = "bend" }, { piece = "bend", hand = "right" }, { straight = 1 }]\n'
+        + STOCK
+        + TRAIN,
+        encoding="utf-8",
+    )
+    copy, off = written(plan, tmp_path)
+    assert off < 2e-5
+    text = copy.read_text(encoding="utf-8")
+    assert 'piece = "bend"' in text
+    assert len(load_plan(copy).lines["Hill"].railhead_at) == 6  # three ends in each piece
+
+
+def test_lines_of_an_included_file_are_taken_into_the_copy(tmp_path: Path) -> None:
+    (tmp_path / "stock.toml").write_text(STOCK, encoding="utf-8")
+    track = "track = [{ straight = 1 }, { left = 0.6, angle = 90 }, { straight = 1 }]"
+    hill = tmp_path / "hill.toml"
+    hill.write_text(
+        f'include = ["stock.toml"]\n[line.Hill] # the hill\nfrom = "A"\nto = "B"\n{track}\n', encoding="utf-8"
+    )
+    plan = tmp_path / "plan.toml"
+    plan.write_text(f'include = ["hill.toml"]\n{HEAD}[railhead]\nA = 0\nB = 0.1\n{TRAIN}', encoding="utf-8")
+    copy, off = written(plan, tmp_path)
+    assert off < 2e-5
+    text = copy.read_text(encoding="utf-8")
+    assert "# the hill" in text
+    assert "stock.toml" in text
+    assert '"hill.toml"' not in text
+    # a key without a header would land in the table before it
+    hill.write_text(f'line.Hill = {{ from = "A", to = "B", {track} }}\n{STOCK}', encoding="utf-8")
+    with pytest.raises(PlanError, match="cannot stand behind those of the plan"):
+        written(plan, tmp_path)
+
+
+def sampled(
+    effort: NDArray[np.float64],
+    at: NDArray[np.float64],
+    edges: list[float],
+    weights: list[float],
+    heads: NDArray[np.float64],
+) -> float:
+    """The hardest averaged effective grade by sampling: weights of blocks between edges behind the head."""
+    asked = np.zeros(heads.size)
+    for (front, back), weight in zip(pairwise(edges), weights, strict=True):
+        asked += weight * (np.interp(heads - front, at, effort) - np.interp(heads - back, at, effort)) / (back - front)
+    return float((asked / sum(weights)).max())
+
+
+def test_a_lap_is_leveled_with_the_lap_behind_it() -> None:
+    text = (
+        HEAD
+        + "railhead = { A = 0, B = 0.05 }\n"
+        + '[line.East]\nfrom = "A"\nto = "B"\ntrack = [{ straight = 1.2 }, { left = 0.5, angle = 180 }]\n'
+        + '[line.West]\nfrom = "B"\nto = "A"\ntrack = [{ straight = 1.2 }, { left = 0.5, angle = 180 }]\n'
+        + STOCK
+        + '[route.Around]\nlap = ["East", "West"]\n[train.up]\nroute = "Around"\nconsist = ["mule", "12 ore"]\n'
+    )
+    found = leveled(Layout(read_plan(text)), change=0.2)
+    (up,) = found.hardest
+    assert up.leveled < up.even - 0.001
+    lap = 2 * (1.2 + 0.5 * np.pi)
+    east, west = (found.heights[found.stations.lines[name][0]] for name in ("East", "West"))
+    bends = 0.008 / 0.5 * 0.5 * np.pi
+    ends = np.array([0.0, 1.2, 1.2 + 0.5 * np.pi, 2.4 + 0.5 * np.pi, lap])
+    once = np.concatenate([east, west[1:]]) + np.array([0.0, 0.0, bends, bends, 2 * bends])
+    at = np.concatenate([ends[:-1] - lap, ends])
+    effort = np.concatenate([once[:-1] - 2 * bends, once])
+    heads = np.arange(0.0, lap, 0.002)
+    worst = max(
+        sampled(effort, at, [0.0, 0.2, 0.2 + 0.1 * cars][: 2 + (cars > 0)], [0.4, 0.1 * cars][: 1 + (cars > 0)], heads)
+        for cars in range(13)
+    )
+    assert up.leveled == pytest.approx(worst, abs=5e-5)
+
+
+def test_each_leg_of_a_route_with_reversals_is_leveled_its_train_turned() -> None:
+    layout = Layout(load_plan(PLANS / "switchback.toml"))
+    found = leveled(layout)
+    told = {each.train: each for each in found.hardest}
+    assert told["empties"].leveled < told["empties"].even - 0.005
+    plan = layout.plan
+    again = Layout(read_plan(leveled_plan(found), file=plan.file, folder=PLANS))
+    for name, each in told.items():
+        assert each.leveled <= each.even + 1e-5
+        # no verdict is worse by the exact engine, with vertical curves and on both ages of the film
+        for rail in layout.rails:
+            assert again.verdict(name, rail=rail).margin >= layout.verdict(name, rail=rail).margin - 1e-4

@@ -1,0 +1,37 @@
+"""Copies of a plan in another folder: what they name is found from there, or they are refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.edit.copied import lead_from
+
+
+def test_readings_and_drawings_are_led_to(tmp_path: Path) -> None:
+    document = {"include": ["a.toml"], "bench": {"csv": ["bench.csv", "more/bench.csv"]}, "drawing": {"file": "d.dxf"}}
+    lead_from(document, tmp_path / "plans" / "p.toml", tmp_path, file="p.toml")
+    assert document == {
+        "include": ["plans/a.toml"],
+        "bench": {"csv": ["plans/bench.csv", "plans/more/bench.csv"]},
+        "drawing": {"file": "plans/d.dxf"},
+    }
+
+
+def test_a_copy_beside_the_plan_stays_as_it_is(tmp_path: Path) -> None:
+    document = {"include": ["a.toml"]}
+    lead_from(document, tmp_path / "p.toml", tmp_path / "." / "", file="p.toml")
+    assert document == {"include": ["a.toml"]}
+
+
+def test_what_does_not_stand_below_the_copy_is_told_with_the_cure(tmp_path: Path) -> None:
+    document = {"include": ["a.toml"], "drawing": {"file": "d.dxf"}}
+    with pytest.raises(PlanError) as caught:
+        lead_from(document, tmp_path / "p.toml", tmp_path / "else", file="p.toml")
+    assert str(caught.value) == (
+        "p.toml: a copy in another folder would not find what the plan names: that stands beside a plan or below it, "
+        f'got "a.toml", "d.dxf"; write -o with a name in the folder of the plan, {tmp_path}, or copy these files to '
+        f"{tmp_path / 'else'} first"
+    )

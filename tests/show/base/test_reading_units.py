@@ -1,0 +1,50 @@
+import pytest
+
+from gradehaul.show.base.reading_units import Reader, reader_of
+
+
+def test_the_plan_decides_unless_asked():
+    assert reader_of("ft") == Reader("ft", "imperial")
+    assert reader_of("cm") == Reader("cm", "metric")
+    assert reader_of("cm", "imperial") == Reader("in", "imperial")
+    assert reader_of("ft", "imperial") == Reader("ft", "imperial")
+    assert reader_of("yd", "metric") == Reader("mm", "metric")
+
+
+@pytest.mark.parametrize(
+    ("grades", "climbing", "falling", "level"),
+    [
+        ("percent", "2.50 %", "-2.50 %", "0.00 %"),
+        ("permille", "25.0 permille", "-25.0 permille", "0.0 permille"),
+        ("one-in", "1 in 40.0", "-1 in 40.0", "level"),
+    ],
+)
+def test_grades(grades, climbing, falling, level):
+    reader = Reader("in", "imperial", grades)
+    assert (reader.grade(0.025), reader.grade(-0.025), reader.grade(-1e-18)) == (climbing, falling, level)
+
+
+def test_forces_are_told_as_a_balance_reads():
+    metric, imperial = reader_of("mm"), reader_of("in")
+    assert metric.force(0.0980665) == "10.0 gf"
+    assert imperial.force(0.27801385095378125) == "1.00 ozf"
+    assert metric.force(980.665) == "100.00 kgf"
+    assert imperial.force(4448.2216152605) == "1000.00 lbf"
+
+
+def test_a_small_shortfall_does_not_read_as_nothing():
+    assert reader_of("in").force(-0.001) == "-0.004 ozf"
+    assert reader_of("in").force(-1e-9) == "0.00 ozf"
+
+
+@pytest.mark.parametrize("unit", ["mm", "cm", "m", "km", "in", "ft", "yd", "mile"])
+def test_every_unit_of_a_plan_is_told(unit):
+    assert reader_of(unit).length(1.0).endswith(f" {unit}")
+
+
+def test_every_kind_is_told():
+    reader = reader_of("mm")
+    assert reader.quantity(0.5, "mass") == "500 g"
+    assert reader.quantity(0.9, "share") == "90.00 %"
+    assert reader.quantity(0.02, "grade") == "2.00 %"
+    assert reader.quantity(3.141592653589793, "angle") == "180.0 deg"

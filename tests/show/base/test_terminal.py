@@ -1,0 +1,29 @@
+"""The same page for a file and for a terminal."""
+
+from __future__ import annotations
+
+import pytest
+
+from gradehaul.show.base.page import Page
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.check.text import check_page
+
+
+def test_a_terminal_that_is_wide_enough_shows_what_a_file_holds(answer, odd_answer):
+    for each in (answer, odd_answer):
+        page = check_page(each, reader_of("in"))
+        assert page.text(width=2000) == page.text()
+
+
+@pytest.mark.parametrize("name", ["plain", "[red]x[/]", "中文 wide", "🚂", "\u05d0\u05d1"])
+def test_columns_line_up_whatever_the_width_of_a_character(name):
+    page = Page()
+    page.table(["of", "value>"], [[name, "1"], ["longer than the name", "22"]])
+    assert page.text(width=200) == page.text()
+
+
+def test_color_is_only_a_style(answer):
+    page = check_page(answer, reader_of("in"))
+    colored = page.text(width=200, color=True)
+    assert "\x1b[" in colored
+    assert "\x1b[" not in page.text(width=200)

@@ -1,0 +1,206 @@
+"""The bench's answer as text, JSON, CSV, picture and form."""
+
+import csv
+import io
+import json
+import re
+
+import pytest
+
+from gradehaul.haulage.answers.readings import readings
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.base.picture import drawing_rules
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.bench.document import readings_document, readings_json
+from gradehaul.show.bench.picture import readings_figure, readings_plot
+from gradehaul.show.bench.sheet import bench_figures, bench_sheet
+from gradehaul.show.bench.table import HEADS, readings_csv
+from gradehaul.show.bench.text import readings_page
+from project import PLANS
+
+BENCH = PLANS / "bench.toml"
+READER = reader_of("mm", force_unit="gf")
+BARE = 'scale = "HO"\nunit = "mm"\n[line.A]\nfrom = "B"\nto = "C"\ntrack = [{ straight = 900 }]\n'
+ODD = (
+    BARE
+    + "".join(
+        f'[loco."{name}"]\nmass = "300 g"\nlength = 200\n'
+        f'[[reading]]\nloco = "{name}"\nforce = ["66 gf", "67 gf", "65 gf"]\n'
+        for name in ("=1+1", "$x^2$ [red]", "a very long name " * 6)
+    )
+    + '[rail."$wet$"]\nmetal = { fresh = 0.7, settled = 0.8 }\ntyred = { fresh = 0.5, settled = 0.6 }\n'
+)
+
+
+@pytest.fixture(scope="module")
+def answer():
+    return readings(load_plan(BENCH))
+
+
+@pytest.fixture(scope="module")
+def bare():
+    return readings(read_plan(BARE))
+
+
+@pytest.fixture(scope="module")
+def odd():
+    return readings(read_plan(ODD))
+
+
+def test_the_page_tells_everything_once(answer):
+    text = readings_page(answer, READER).text()
+    for words in (
+        "mikado         clean          standing         5   90.0 gf",
+        "corrected by",
+        "borrowed",
+        "Adhesion: pull per unit of weight",
+        "Pulls that were not read",
+        "most of the rest back after",
+        "old diesel on treated: stepwise, for fewer than three ages were read",
+        "boxcar rolls at 2.12 ± 0.03 %, starts at 2.93 ± 0.10 % of its weight",
+        "Curve coefficient 7.59 mm",
+        "mikado, 10 boxcar  Up     clean         climbs  at least",
+        "95 gf lies far from the other readings",
+        "What to measure next",
+        "does not come off again",
+    ):
+        assert text.count(words) == 1, words
+
+
+def test_a_plan_without_readings_is_told_how_to_begin(bare):
+    text = readings_page(bare, READER).text()
+    assert "No pull was read: write [[reading]]" in text
+    assert "Adhesion" not in text
+    assert "Trials" not in text
+
+
+def test_what_cannot_be_told_apart_is_said_in_words(odd):
+    text = readings_page(odd, READER).text()
+    assert "no locomotive with tyres was read" in text
+    assert "not known" in text
+    assert "$x^2$ [red]" in text
+
+
+def test_the_document(answer, bare):
+    document = json.loads(readings_json(answer))
+    first = document["pulls"][0]
+    assert first["pull_n"] == pytest.approx(90 * 9.80665e-3, rel=1e-5)
+    assert first["low_n"] < first["pull_n"] < first["high_n"]
+    assert (first["readings"], first["scatter_borrowed"], first["outliers_n"]) == (5, False, [])
+    assert [fit["rail"] for fit in document["adhesion"]] == ["clean", "treated", "treated fresh"]
+    assert {film["form"] for film in document["films"]} == {"exponential", "stepwise"}
+    assert document["cars"][0]["rolling"]["share"] == pytest.approx(0.0212, rel=1e-2)
+    assert [trial["agrees"] for trial in document["trials"]] == [True, True]
+    assert document["measure_next"] == list(answer.measure_next)
+    assert readings_document(bare)["pulls"] == []
+    assert readings_document(bare)["curve"] is None
+
+
+def test_keys_are_lower_case(answer):
+    def keys(value):
+        if isinstance(value, dict):
+            for key, inner in value.items():
+                yield key
+                yield from keys(inner)
+        elif isinstance(value, list):
+            for inner in value:
+                yield from keys(inner)
+
+    assert all(key == key.lower() and key.isidentifier() for key in keys(readings_document(answer)))
+
+
+def test_a_row_for_every_pull(answer, odd, bare):
+    table = list(csv.DictReader(io.StringIO(readings_csv(answer), newline="")))
+    assert [row["basis"] for row in table].count("measured") == len(answer.bench.rows)
+    assert [row["loco"] for row in table if row["basis"] == "predicted"] == [told.loco for told in answer.predictions]
+    assert all(float(row["low_n"]) <= float(row["pull_n"]) <= float(row["high_n"]) for row in table)
+    assert next(csv.DictReader(io.StringIO(readings_csv(odd), newline="")))["loco"] == "'=1+1"
+    assert readings_csv(bare) == ",".join(HEADS) + "\r\n"
+
+
+@pytest.mark.parametrize("form", ["svg", "png", "pdf"])
+def test_the_picture_is_the_same_from_run_to_run(answer, form):
+    one, other = readings_plot(answer, READER, form), readings_plot(answer, READER, form)
+    assert one == other
+    assert len(one) > 5_000
+
+
+def test_the_picture_has_a_mark_for_every_reading_and_a_name_for_every_row(answer):
+    with drawing_rules():
+        (axes,) = readings_figure(answer, READER).axes
+        marks = [line for line in axes.lines if line.get_marker() in ("o", "x")]
+        assert sum(len(line.get_xdata()) for line in marks) == sum(row.count for row in answer.bench.rows)
+        crosses = [x for line in marks if line.get_marker() == "x" for x in line.get_xdata()]
+        assert crosses == [pytest.approx(100 * (95 / 107.2 - 1))]
+        labels = [label.get_text() for label in axes.get_yticklabels()]
+        assert labels[0] == "mikado, clean  90.0 gf"
+        assert len(labels) == len(answer.bench.rows)
+        low, high = axes.get_xlim()
+        assert all(low < x < high for line in axes.lines for x in line.get_xdata())
+
+
+def test_the_picture_has_diamonds_only_where_the_fitted_adhesion_is_known(answer):
+    two = read_plan(
+        BARE
+        + '[loco.bare]\nmass = "300 g"\nlength = 200\ndriven_wheels = 8\n'
+        + '[loco.tyred]\nmass = "300 g"\nlength = 200\ndriven_wheels = 8\ntyred_wheels = 4\n'
+        + '[[reading]]\nloco = "bare"\nforce = ["66 gf", "67 gf", "65 gf"]\n'
+        + '[[reading]]\nloco = "tyred"\nforce = ["93 gf", "95 gf", "94 gf"]\n'
+    )
+    untold = readings(two)
+    assert [fit.apart for fit in untold.bench.fits.values()] == [False]
+
+    def drawn(found):
+        figure = readings_figure(found, READER)
+        marks = [line for line in figure.axes[0].lines if line.get_marker() == "D"]
+        told = [text.get_text() for text in (*figure.texts, *figure.legends[0].get_texts())]
+        return len(marks), sum("fitted adhesion" in text for text in told)
+
+    with drawing_rules():
+        assert drawn(untold) == (0, 0)
+        assert drawn(answer) == (14, 2)
+
+
+def test_odd_names_in_the_picture_are_plain_text(odd, bare):
+    svg = readings_plot(odd, READER, "svg").decode()
+    assert "$x^2$ [red]" in svg
+    assert "…" in svg
+    assert "No pull was read." in readings_plot(bare, READER, "svg").decode()
+
+
+def texts(figure):
+    return [text.get_text() for text in figure.texts]
+
+
+def test_the_form_has_a_row_for_every_locomotive_rail_and_state(answer):
+    with drawing_rules():
+        pages = bench_figures(answer.plan, READER)
+    words = [text for page in pages for text in texts(page)]
+    for name in answer.plan.locos:
+        assert words.count(name) == 6  # clean, fresh and settled; standing and slipping
+    for told in ("Take care", "How to measure pulls", "How to measure cars and curves", "Pulls, in gf"):
+        assert told in words
+    assert any("does not come off again" in text for text in words)
+    assert any("a dry rag does not lift it" in text for text in words)
+    assert f"page {len(pages)} of {len(pages)}" in words
+
+
+def test_nothing_on_the_form_runs_over_its_edge(answer, odd):
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    with drawing_rules():
+        for plan in (answer.plan, odd.plan, read_plan(BARE)):
+            for page in bench_figures(plan, READER):
+                renderer = FigureCanvasAgg(page).get_renderer()
+                for text in page.texts:
+                    box = text.get_window_extent(renderer)
+                    assert box.x0 >= 0.5 * page.dpi
+                    assert box.x1 <= (8.27 - 0.4) * page.dpi, text.get_text()
+                    assert box.y0 >= 0.25 * page.dpi
+
+
+def test_the_form_is_a_pdf_the_same_from_run_to_run(answer):
+    one = bench_sheet(answer.plan, READER)
+    assert one == bench_sheet(answer.plan, READER)
+    assert one.startswith(b"%PDF")
+    assert len(re.findall(rb"/Type /Page\b", one)) == 2

@@ -1,0 +1,172 @@
+import json
+import tomllib
+
+import pytest
+
+from gradehaul.show.base.digits import rounded
+from gradehaul.show.check.document import check_document, check_json
+from project import ROOT
+
+# The keys that programs rely on, by what holds them; others may be added.
+PROMISED = {
+    "document": {"gradehaul", "plan", "scale", "routes", "trains", "berths", "notes"},
+    "scale": {"name", "ratio", "gauge_m"},
+    "route": {
+        "name",
+        "from",
+        "to",
+        "lap",
+        "length_m",
+        "climb_m",
+        "fall_m",
+        "tracks",
+        "ruling",
+        "ruling_under_train",
+        "loads",
+    },
+    "ruling": {"effective_pct", "grade_pct", "curve_pct", "from_m", "to_m", "track"},
+    "under": {"train_length_m", "effective_pct", "at_m"},
+    "load": {"power", "car", "rail", "rated_cars", "limit_cars", "fits_cars", "engine", "basis", "binds"}
+    | {"told_low", "told_high", "rated_low", "rated_high", "limit_low", "limit_high"},
+    "binds": {"by", "test", "cars", "track", "at_m", "demand_n", "pull_n"},
+    "train": {
+        "name",
+        "route",
+        "rail",
+        "verdict",
+        "margin_n",
+        "at_m",
+        "track",
+        "no_stopping_m",
+        "no_recovery_m",
+        "stall_probability",
+        "holds_back",
+    },
+    "berth": {"name", "clear_length_m", "steepest_pct", "cars_fit", "cars_stay"},
+}
+
+
+def test_every_promised_key_is_there(answer):
+    document = json.loads(check_json(answer))
+    route = document["routes"][0]
+    found = {
+        "document": document,
+        "scale": document["scale"],
+        "route": route,
+        "ruling": route["ruling"],
+        "under": route["ruling_under_train"][0],
+        "load": route["loads"][0],
+        "binds": route["loads"][0]["binds"],
+        "train": document["trains"][0],
+        "berth": document["berths"][0],
+    }
+    assert {part: keys - set(found[part]) for part, keys in PROMISED.items()} == {part: set() for part in PROMISED}
+
+
+def test_keys_are_lower_case_with_known_suffixes(answer):
+    def keys(value):
+        if isinstance(value, dict):
+            for key, inner in value.items():
+                if key not in ("cars_fit", "cars_stay"):  # whose keys are names of cars
+                    yield key
+                    yield from keys(inner)
+        elif isinstance(value, list):
+            for inner in value:
+                yield from keys(inner)
+
+    assert all(key == key.lower() and key.isidentifier() for key in keys(check_document(answer)) if key != "from")
+
+
+def test_the_route_tells_what_was_answered(answer):
+    route = check_document(answer)["routes"][0]
+    told = answer.routes[0]
+    assert (route["name"], route["from"], route["to"], route["lap"]) == ("Up ore", "Wharf", "Summit", False)
+    assert route["length_m"] == pytest.approx(told.profile.length, rel=1e-5)
+    assert route["climb_m"] == pytest.approx(told.profile.climb, rel=1e-5)
+    assert route["tracks"] == ["Main:1", "Hill:1", "Horseshoe", "Hill:3"]
+    ruling = route["ruling"]
+    assert ruling["effective_pct"] == pytest.approx(100 * told.ruling.effective, rel=1e-5)
+    assert ruling["effective_pct"] == pytest.approx(ruling["grade_pct"] + ruling["curve_pct"], rel=1e-5)
+    assert ruling["track"] == "Horseshoe"
+    assert [u["train_length_m"] for u in route["ruling_under_train"]] == pytest.approx([46.5 * 0.0254, 13.5 * 0.0254])
+
+
+def test_there_is_a_load_for_every_power_car_and_rail(answer):
+    route = check_document(answer)["routes"][1]
+    assert [(load["power"], load["car"], load["rail"]) for load in route["loads"]] == [
+        ("mogul", "ore", rail) for rail in ("clean", "treated", "treated fresh")
+    ]
+    for load, told in zip(route["loads"], answer.routes[1].loads, strict=True):
+        assert (load["rated_cars"], load["limit_cars"], load["fits_cars"]) == (told.rated, told.limit, told.fits)
+        assert load["told_cars"] == min(told.rated, told.fits)
+        assert load["fits_by"] == 'berth "Quarry loading"'
+        assert load["binds"]["demand_n"] > load["binds"]["pull_n"]
+    assert [load["basis"] for load in route["loads"]] == ["measured", "scaled", "scaled"]
+
+
+def test_there_is_a_row_for_every_train_and_rail(answer):
+    trains = check_document(answer)["trains"]
+    assert [(train["name"], train["rail"]) for train in trains] == [
+        (name, rail) for name in ("morning", "short") for rail in ("clean", "treated", "treated fresh")
+    ]
+    for train, told in zip(trains, answer.trains, strict=True):
+        verdict = told.verdict
+        assert (train["verdict"], train["holds_back"]) == (verdict.outcome, verdict.holds_back)
+        assert train["margin_n"] == pytest.approx(verdict.margin, rel=1e-5)
+        assert train["no_stopping_m"] == [pytest.approx([s.start, s.stop], rel=1e-5) for s in verdict.no_stopping]
+        assert train["no_recovery_m"] == [pytest.approx([s.start, s.stop], rel=1e-5) for s in verdict.no_recovery]
+
+
+def test_the_berth_tells_what_fits_and_stays(answer):
+    (berth,) = check_document(answer)["berths"]
+    assert berth["name"] == "Quarry loading"
+    assert berth["steepest_pct"] == pytest.approx(3.0)
+    assert berth["cars_fit"] == dict(answer.berths[0].cars_fit)
+    assert berth["cars_stay"] == {"ore": False}  # 0.4 × 2.2 % holds on 0.88 % at most
+
+
+def test_without_stock_the_routes_are_told(undeclared_answer):
+    document = check_document(undeclared_answer)
+    assert document["trains"] == []
+    assert document["routes"]
+    assert all(route["loads"] == [] for route in document["routes"])
+    assert all(between["routes"] >= 1 for between in document["between"])
+
+
+def test_odd_names_come_back_whole(odd_answer):
+    text = check_json(odd_answer)
+    assert text.isascii()
+    document = json.loads(text)
+    assert document["plan"] == "[red]x[/]"
+    assert document["routes"][0]["to"] == "מחצבה"
+    assert document["routes"][0]["tracks"] == ["🚂 :smile:"]
+
+
+def test_the_same_answer_is_the_same_bytes(answer):
+    assert check_json(answer) == check_json(answer)
+
+
+def test_numbers_have_six_digits():
+    assert rounded(1 / 3) == 0.333333
+    assert str(rounded(-1e-15)) == "0.0"
+
+
+def test_the_release_is_that_of_the_project(answer):
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    assert check_document(answer)["gradehaul"] == project["version"]
+
+
+def test_how_sure_each_verdict_and_load_is(answer):
+    document = check_document(answer)
+    for told, train in zip(document["trains"], answer.trains, strict=True):
+        assert told["stall_probability"] == rounded(train.trust.stall_probability)
+        assert told["margin_low_n"] < told["margin_n"] < told["margin_high_n"]
+        assert told["draws"] == 10_000
+        assert told["measure_next"] == train.trust.next_measurement.measure
+        assert [cause["of"] for cause in told["unsure_of"]] == [cause.what for cause in train.trust.causes]
+    for route, told in zip(answer.routes, document["routes"], strict=True):
+        for spread, load in zip(route.spreads, told["loads"], strict=True):
+            assert (load["rated_low"], load["rated_high"]) == (spread.rated_low, spread.rated_high)
+            assert (load["limit_low"], load["limit_high"]) == (spread.limit_low, spread.limit_high)
+            assert load["rated_low"] <= load["rated_cars"] <= load["rated_high"]
+            assert load["told_low"] <= load["told_cars"] <= load["told_high"] <= (load["fits_cars"] or 999)

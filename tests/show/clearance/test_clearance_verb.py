@@ -1,0 +1,109 @@
+"""The verb clearance: text, JSON, CSV, exit status and what is refused."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+from project import PLANS
+
+HELIX = (
+    'scale = "H0"\nunit = "mm"\npractice = "NEM"\nrailhead.A = 0\n'
+    '[line.Helix]\nfrom = "A"\nto = "B"\ntrack = [{ left = 600, angle = 720, rise = RISE }]\n'
+)
+
+
+@pytest.fixture
+def helix(tmp_path: Path) -> Path:
+    path = tmp_path / "helix.toml"
+    path.write_text(HELIX.replace("RISE", "110"))
+    return path
+
+
+def clearance(path: Path, *more: str) -> Result:
+    return CliRunner().invoke(main, ["clearance", str(path), *more])
+
+
+def test_the_page_has_figures_places_sources_and_cautions() -> None:
+    words = clearance(PLANS / "two-levels.toml").stdout
+    assert "mm over Staging:1 at" in words
+    assert "from 78 mm, fails under 59 mm" in words
+    assert "[1] NEM 102, clear space on straight track, edition 2017 (read)" in words
+    assert "ask a qualified person where structure, mains or stairs are touched" in words
+    assert "Decks bear only as they are built" in words
+    assert "train stone, head on" in words
+
+
+def test_json_and_csv_tell_the_same(helix: Path) -> None:
+    document = json.loads(clearance(helix, "--json").stdout)
+    assert document["passes"] is False
+    (place,) = [each for each in document["places"] if each["outcome"] == "fail"]
+    assert place["rule"] == "vertical room"
+    assert place["value_m"] == pytest.approx(0.055, abs=1e-5)
+    assert (place["passes_m"], place["fails_m"]) == (0.078, 0.059)
+    rows = list(csv.DictReader(io.StringIO(clearance(helix, "--csv").stdout)))
+    assert [row["outcome"] for row in rows] == [each["outcome"] for each in document["places"]]
+    assert float(rows[0]["value"]) == document["places"][0]["value_m"]
+
+
+def test_strict_fails_where_a_clearance_does(helix: Path) -> None:
+    assert clearance(helix).exit_code == 0
+    assert clearance(helix, "--strict").exit_code == 1
+    helix.write_text(HELIX.replace("RISE", "160") + STOCK)
+    assert clearance(helix, "--strict").exit_code == 0
+
+
+STOCK = '[car.flat]\nlength = 100\nmass = "50 g"\n'
+
+
+def checked(helix: Path, text: str) -> tuple[str, int, list[dict[str, str]]]:
+    """Return the headline, the exit status under --strict and what the JSON says was not checked."""
+    helix.write_text(text)
+    document = json.loads(clearance(helix, "--json").stdout)
+    assert document["complete"] is not bool(document["not_checked"])
+    result = clearance(helix, "--strict")
+    return " ".join(result.stdout.split("Clear height")[0].split()[2:]), result.exit_code, document["not_checked"]
+
+
+def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Path) -> None:
+    oval = "{ straight = 1000 }, { left = 600, angle = 180 }, "
+    good = f'scale = "H0"\nunit = "mm"\npractice = "NEM"\nrailhead.A = 0\n{STOCK}[line.Oval]\nfrom = "A"\nto = "A"\n'
+    words, status, left_out = checked(helix, good + f"track = [{oval}{oval}]\n")
+    assert (status, left_out) == (0, [])
+    assert "0 fail, 0 to look at, 4 pass." in words
+    # 100 mm of 5.77 m are 1.7 %
+    words, status, left_out = checked(helix, good + f"track = [{oval}{oval.replace('1000', '1100')}]\n")
+    assert "0 fail, NOT CHECKED: over and beside, since 1 loop misses closing by 100 mm and 0°, at joint A; " in words
+    assert status == 1
+    assert [each["what"] for each in left_out] == ["over and beside"]
+    apart = '[line.Far]\nfrom = "B"\nto = "C"\nrailhead_at = [[0, 0]]\ntrack = [{ straight = 500 }]\n'
+    words, status, left_out = checked(helix, good + f"track = [{oval}{oval}]\n" + apart)
+    assert "NOT CHECKED: over and beside between 2 parts of the plan, since nothing says how they lie" in words
+    assert status == 1
+    words, status, left_out = checked(helix, HELIX.replace("RISE", "160"))
+    assert "NOT CHECKED: radius and reverse curves, since the plan has no stock" in words
+    assert status == 1
+
+
+def test_wishes_are_read_in_the_plans_unit_and_refused_with_their_option(helix: Path) -> None:
+    assert "deck 12 mm;" in clearance(helix, "--deck", "12").stdout
+    for more, words in (
+        (["--deck", "12 kg"], "--deck"),
+        (["--deck", "-1 mm"], "--deck"),
+        (["--train", "x"], "--train"),
+    ):
+        result = clearance(helix, *more)
+        assert result.exit_code == 2
+        assert words in result.stderr
+
+
+def test_the_answer_is_not_written_over_the_plan(helix: Path) -> None:
+    before = helix.read_text()
+    assert clearance(helix, "-o", str(helix)).exit_code == 2
+    assert helix.read_text() == before

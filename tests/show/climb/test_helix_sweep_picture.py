@@ -1,0 +1,89 @@
+"""The chart and the table of a sweep of helices."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+from gradehaul.design.climb.helix import usual_build
+from gradehaul.design.climb.helix_sweep import Sweep, sweep
+from gradehaul.design.climb.hill import stock_of
+from gradehaul.errors import DesignError
+from gradehaul.show.base.picture import drawing_rules
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.climb.helix_sweep_picture import sweep_figure, sweep_picture
+from gradehaul.show.climb.helix_sweep_text import sweep_page
+
+READER = Reader("in", "imperial")
+
+
+@pytest.fixture(scope="module")
+def found() -> Sweep:
+    stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
+    radii, rises = np.linspace(0.45, 1.27, 40), np.linspace(0.075, 0.15, 40)
+    return sweep(radii, rises, usual_build(stock.scale), stock, turns=3, train="local")
+
+
+def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
+    with drawing_rules():
+        figure = sweep_figure(found, READER)
+        for panel, axes in enumerate(figure.axes):
+            told = sorted(int(text.get_text()) for text in axes.texts)
+            cars = found.cars[0, panel]
+            assert told
+            assert set(told) <= set(range(cars.min(), cars.max() + 1))
+            hatches = {hatch for each in axes.collections for hatch in getattr(each, "hatches", []) if hatch}
+            assert hatches == {"///", "\\\\\\", ".."}  # told apart without color
+    words = " ".join(text.get_text() for text in figure.legends[0].get_texts())
+    for reason in ("head room", "grade: beyond 4.00 %", "train: local does not climb on treated or treated fresh rail"):
+        assert reason in words
+
+
+def test_a_reason_that_stands_nowhere_hatches_nothing() -> None:
+    stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
+    free = sweep([1.0, 1.2], [0.12, 0.13], usual_build(stock.scale), stock, turns=3)
+    with drawing_rules():
+        figure = sweep_figure(free, READER)
+        assert not {h for axes in figure.axes for c in axes.collections for h in getattr(c, "hatches", []) if h}
+    with pytest.raises(DesignError, match="two radii"), drawing_rules():
+        sweep_figure(sweep([1.0], [0.12], usual_build(stock.scale), stock, turns=3), READER)
+
+
+def test_a_picture_is_the_same_bytes_from_run_to_run(found: Sweep) -> None:
+    assert sweep_picture(found, READER, "svg") == sweep_picture(found, READER, "svg")
+    for form, begins in (("png", b"\x89PNG"), ("pdf", b"%PDF")):
+        assert sweep_picture(found, READER, form).startswith(begins)  # type: ignore[arg-type]
+
+
+def test_the_table_has_the_counts_and_the_reasons(found: Sweep) -> None:
+    page = sweep_page(found, READER).text()
+    corner = [str(count) for count in found.cars[0, :, 0, 0]]
+    assert len(corner) == 3  # clean, and the film settled and fresh
+    first = [line for line in page.splitlines() if line.strip().startswith("2.95 in")]
+    assert [line.split("HT")[1].split()[0] for line in first] == corner
+    for words in ("H: the deck above", "G: the grade", "T: local", "guard rails"):
+        assert words in page
+
+
+def run(*words: str) -> Result:
+    return CliRunner().invoke(main, ["helix", "--plan", "plans/first-hill.toml", *words])
+
+
+def test_the_verb_sweeps(tmp_path: Path) -> None:
+    chart = tmp_path / "chart.svg"
+    assert run("--sweep", "18", "40", "3", "6", "--turns", "3", "-o", str(chart)).exit_code == 0
+    assert "Rise per turn, in" in chart.read_text()
+    assert "clean rail" in run("--sweep", "18", "40", "3", "6", "--turns", "3").stdout
+    for words, message in (
+        (["--sweep", "40", "18", "3", "6", "--turns", "3"], "from less to more"),
+        (["--sweep", "18", "40", "3", "6"], "turns are missing"),
+        (["--sweep", "18", "40", "3", "6", "--turns", "3", "--find", "radius"], "--find"),
+        (["--sweep", "18", "40", "3", "6", "--turns", "3", "--power", "x"], "no power of this name"),
+    ):
+        told = run(*words)
+        assert told.exit_code == 2
+        assert message in told.stderr

@@ -1,0 +1,174 @@
+"""The drawing of a plan view: sound, the same from run to run, and read back as the same network."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.views.plan_view import plan_view
+from gradehaul.plan import load_plan
+from gradehaul.plan.drawing.dxf.file import dxf_library
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.drawing.dxf import BESIDE, SIGN, plan_dxf
+from gradehaul.show.drawing.dxf_pen import dxf_text
+from show.plan_view.test_plan_picture import view_of
+
+DEMOS = ("first-hill", "n-mountain", "switchback", "two-levels", "yard", "full-size-example", "cove", "hollow")
+
+
+@cache
+def data_of(name: str) -> bytes:
+    return plan_dxf(view_of(name), reader_of(view_of(name).plan.unit))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    return tmp_path_factory.mktemp("drawings")
+
+
+def document_of(name: str, folder: Path):
+    path = folder / f"{name}.dxf"
+    path.write_bytes(data_of(name))
+    return dxf_library().readfile(path)
+
+
+def read_back(name: str, folder: Path, layers: str) -> Layout:
+    plan = view_of(name).plan
+    (folder / f"{name}.dxf").write_bytes(data_of(name))
+    path = folder / f"{name}.toml"
+    path.write_text(
+        f'scale = {{ ratio = {plan.scale.ratio}, gauge = "{plan.scale.gauge!r} m" }}\n'
+        f'unit = "{plan.unit}"\n[drawing]\nfile = "{name}.dxf"\n'
+        f'layers = ["{layers}", "Names", "Line names", "Turntables"]\n'
+        'height_layers = ["Railhead heights"]\n',
+        encoding="utf-8",
+    )
+    return Layout(load_plan(path))
+
+
+@pytest.mark.parametrize("name", [*DEMOS, "odd", "loop"])
+def test_the_audit_finds_nothing(name, folder):
+    document = document_of(name, folder)
+    audit = document.audit()
+    assert (audit.errors, audit.fixes) == ([], [])
+    assert len(document.modelspace()) > 3
+
+
+@pytest.mark.parametrize("name", ["first-hill", "odd"])
+def test_the_bytes_are_the_same_from_run_to_run(name):
+    again = plan_dxf(view_of(name), reader_of(view_of(name).plan.unit))
+    assert again == data_of(name)
+    assert again.startswith(SIGN)
+    assert not dxf_library().options.write_fixed_meta_data_for_testing
+
+
+REACHED = 3e-5
+"""Ends of lines are drawn where the plan's figures lead, and reach over what these miss to their joints."""
+
+
+def told(layout: Layout):
+    """Joints that are more than the meeting of two lines: kind, and ways through but for slips."""
+    return {
+        joint.name: (joint.kind, len(joint.ends), len(joint.through) - len(joint.slips))
+        for joint in layout.plan.joints.values()
+        if joint.kind != "plain"
+    }
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_the_line_in_space_reads_back_as_the_same_network(name, folder):
+    view = view_of(name)
+    before, after = Layout(view.plan), read_back(name, folder, 'Railhead line", "Berth *')
+    assert told(after) == told(before)
+    lengths = [sum(line.length for line in layout.plan.lines.values()) for layout in (before, after)]
+    assert lengths[1] == pytest.approx(lengths[0], rel=REACHED)
+    for joint, height in before.alignment.railheads.items():
+        if joint in after.alignment.railheads:
+            # a plain joint in a vertical curve is drawn where the rail is, not where the grades would meet
+            rounded = 6e-4 if after.plan.joints[joint].kind == "plain" and view.plan.vertical_curve else 1e-5
+            assert after.alignment.railheads[joint] == pytest.approx(height, abs=rounded)
+    steepest = [max(max(track.steepest) for track in plan_view(each).tracks.values()) for each in (before, after)]
+    assert steepest[1] == pytest.approx(steepest[0], abs=2e-4)
+
+
+@pytest.mark.parametrize("name", ["first-hill", "n-mountain", "yard", "cove", "hollow"])
+def test_the_plan_itself_reads_back_with_the_same_lengths_and_radii(name, folder):
+    view = view_of(name)
+    before, after = Layout(view.plan), read_back(name, folder, "Track *")
+    assert told(after) == told(before)
+    lengths = [sum(line.length for line in layout.plan.lines.values()) for layout in (before, after)]
+    assert lengths[1] == pytest.approx(lengths[0], rel=REACHED)
+    sharpest = [max(abs(track.sharpest) for track in plan_view(each).tracks.values()) for each in (before, after)]
+    assert sharpest[1] == pytest.approx(sharpest[0], rel=1e-4)
+
+
+def test_straights_and_arcs_are_true_and_lie_on_the_layer_of_their_class(folder):
+    space = document_of("first-hill", folder).modelspace()
+    arcs = list(space.query("ARC"))
+    assert {round(arc.dxf.radius, 6) for arc in arcs} == {24.0}
+    assert sum(math.radians((arc.dxf.end_angle - arc.dxf.start_angle) % 360) * 24 for arc in arcs) == pytest.approx(
+        sum(track.length / 0.0254 for track in view_of("first-hill").tracks.values() if track.sharpest)
+    )
+    layers = {entity.dxf.layer for entity in space if entity.dxf.layer.startswith("Track")}
+    assert layers == {"Track clean level", "Track clean to 3 percent", "Track clean over 4 percent"}
+    assert {layer.split()[1] for layer in layers_of("two-levels", folder)} == {"clean", "treated"}
+
+
+def layers_of(name: str, folder: Path) -> set[str]:
+    space = document_of(name, folder).modelspace()
+    return {entity.dxf.layer for entity in space if entity.dxf.layer.startswith("Track")}
+
+
+def test_runaways_lie_where_they_begin_and_end(folder):
+    view = view_of("landing")
+    space = document_of("landing", folder).modelspace()
+    spots = [spot for train in view.trains for pair in train.runaways for spot in pair]
+    centers = [tuple(circle.dxf.center)[:2] for circle in space.query('CIRCLE[layer=="Runaway points"]')]
+    assert centers == [pytest.approx((spot.x * 1000, spot.y * 1000)) for spot in spots]
+    assert len(space.query('LWPOLYLINE[layer=="Runs away"]')) >= len(spots) // 2 > 0
+
+
+def test_stalls_and_stretches_lie_where_they_are(folder):
+    view = view_of("first-hill")
+    space = document_of("first-hill", folder).modelspace()
+    centers = [tuple(circle.dxf.center)[:2] for circle in space.query('CIRCLE[layer=="Stall points"]')]
+    assert centers == [
+        pytest.approx((train.stall.x / 0.0254, train.stall.y / 0.0254)) for train in view.trains if train.stall
+    ]
+    for kind, layer in (
+        ("no stopping", "No stopping"),
+        ("stalls", "Stalls"),
+        ("no recovery", "No recovery from a slip"),
+    ):
+        drawn = [np.array(line.get_points("xy")) for line in space.query(f'LWPOLYLINE[layer=="{layer}"]')]
+        told = [(mark, part) for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on]
+        assert len(drawn) == len(told) > 0
+        for line, (_, part) in zip(drawn, told, strict=True):
+            for point, at in ((line[0], part.start), (line[-1], part.stop)):
+                spot = view.tracks[part.track].spot(at)
+                off = point * 0.0254 - [spot.x, spot.y]
+                assert np.hypot(*off) == pytest.approx(BESIDE[kind] * view.plan.scale.gauge)
+                assert off @ [math.cos(spot.heading), math.sin(spot.heading)] == pytest.approx(0, abs=1e-9)
+
+
+def test_odd_names_are_texts_and_no_codes(folder):
+    document = document_of("odd", folder)
+    texts = {entity.plain_text() for entity in document.modelspace().query("TEXT")}
+    assert "$\\alpha_{$" in texts
+    assert "מחצבה" in texts
+    assert any(text.startswith("[/] night $_{ 🚂, ") for text in texts)
+    assert all(not set(layer.dxf.name) & set('<>/\\":;?*|=`,') for layer in document.layers)
+
+
+@pytest.mark.parametrize(
+    "name", ["50%%d", "100%", "%%%", "a^Jb", "^", "\\U+0041", "{\\fArial;x}", "</script>", '"', "%%u under", "🚂 قطار"]
+)
+def test_a_text_is_shown_as_it_is_written(name):
+    document = dxf_library().new()
+    entity = document.modelspace().add_text(dxf_text(name))
+    assert entity.plain_text().rstrip("\N{NO-BREAK SPACE}") == name

@@ -1,0 +1,267 @@
+"""Where the film may go on the plan view, its numbers, the drawing and the page: by pattern as well as by color."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterator
+from functools import cache
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
+
+from command_line import run
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.views.plan_view import plan_view
+from gradehaul.plan import load_plan
+from gradehaul.plan.drawing.dxf.file import dxf_library
+from gradehaul.show.base.picture import drawing_rules
+from gradehaul.show.base.reading_units import balance_unit, reader_of
+from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
+from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES
+from gradehaul.show.plan_view.picture import plan_figure
+from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
+from gradehaul.treatment.stretches import used_stretches
+from project import PLANS
+
+TWO_LEVELS = str(PLANS / "two-levels.toml")
+HILL = str(PLANS / "first-hill.toml")
+
+
+@cache
+def shown(name: str, step: float | None = None):
+    layout = Layout(load_plan(PLANS / f"{name}.toml"))
+    plan = layout.plan
+    found = keep_clean_plan(layout, Asked(step=step))
+    return plan_view(layout, rails=["clean"]), found, reader_of(plan.unit, force_unit=balance_unit(plan))
+
+
+def test_uses_are_told_apart_without_color() -> None:
+    patterns = {use: [(line["lw"], line.get("ls", "-")) for line in style.lines] for use, style in USES.items()}
+    for one, other in combinations(patterns, 2):
+        assert patterns[one] != patterns[other], (one, other)
+    dashes = [(line.dashes, line.weight) for line in USE_LINES.values()]
+    assert len(set(dashes)) == len(dashes)
+    assert set(USE_LINES) == set(USES)
+
+
+@pytest.mark.parametrize(("name", "step"), [("two-levels", None), ("first-hill", 0.25), ("n-mountain", None)])
+@pytest.mark.parametrize("size", ["a4", "phone"])
+def test_the_picture_draws_every_use_on_its_stretches_and_says_what_it_means(name, step, size) -> None:
+    view, found, reader = shown(name, step)
+    with drawing_rules():
+        figure = plan_figure(view, reader, size=size, film=found)
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        texts = [text for text in figure.findobj(Text) if text.get_text()]
+        boxes = [text.get_window_extent(renderer) for text in texts]
+    drawn: dict[tuple[str, str], float] = {}
+    for use, style in USES.items():
+        for track in view.tracks:
+            lines = [line for line in figure.axes[0].lines if line.get_gid() == f"{use} {track}"]
+            rail = lines[:: len(style.lines)]  # the lines of a use lie on top of one another
+            drawn[use, track] = sum(float(np.hypot(*np.diff(line.get_xydata(), axis=0).T).sum()) for line in rail)
+    asked: dict[tuple[str, str], float] = {}
+    for row in found.rows:
+        asked[row.use, row.unit.track] = asked.get((row.use, row.unit.track), 0.0) + row.unit.length
+    crossed = {each.under.track for each in view.overpasses}  # broken there
+    for key, length in drawn.items():
+        if key[1] not in crossed:
+            assert length == pytest.approx(asked.get(key, 0.0), rel=0.01, abs=1e-6), key
+    words = [text.get_text() for text in texts]
+    for forced in found.hardest:
+        (mark,) = [line for line in figure.axes[0].lines if line.get_gid() == f"forced {forced.train} {forced.test}"]
+        spot = view.tracks[forced.on.track].spot(forced.on.along)
+        assert sorted(map(abs, mark.get_xydata()[0].tolist())) == pytest.approx(sorted(map(abs, (spot.x, spot.y))))
+    assert (FORCED_WORDS in words) == bool(found.hardest)
+    used = {row.use for row in found.rows}
+    assert {USES[use].words for use in used} <= set(words)
+    assert not {style.words for use, style in USES.items() if use not in used} & set(words)
+    for train in found.trains:
+        assert any(text.startswith(train.name) and train.everywhere.outcome in text for text in words)
+    for (one, box), (two, other) in combinations(zip(words, boxes, strict=True), 2):
+        apart = min(box.x1, other.x1) <= max(box.x0, other.x0) or min(box.y1, other.y1) <= max(box.y0, other.y0)
+        assert apart, (one, two)
+    assert all(box.x0 >= 0 and box.x1 <= figure.bbox.width for box in boxes)
+
+
+def test_the_picture_says_first_what_it_hangs_on_and_what_it_comes_to(tmp_path) -> None:
+    for name, words in (
+        ("two-levels", "Holds only as long as wheels carry the film no farther than 2000 mm, which is a guess."),
+        ("first-hill", "No track is left to film"),
+        ("switchback", "Nothing must be kept clean: all track may be filmed."),
+    ):
+        told = run("map", str(PLANS / f"{name}.toml"), "--treat").output
+        assert words in told
+    target = tmp_path / "plan.svg"
+    assert run("map", TWO_LEVELS, "--treat", "--size", "phone", "-o", str(target)).exit_code == 0
+    assert "which is a guess" in target.read_text(encoding="utf-8") or "A guess" in target.read_text(encoding="utf-8")
+
+
+def test_a_plan_that_cannot_be_is_said(tmp_path) -> None:
+    heavy = tmp_path / "heavy.toml"
+    text = (PLANS / "first-hill.toml").read_text(encoding="utf-8")
+    heavy.write_text(text.replace('"7 boxcar"', '"30 boxcar"'), encoding="utf-8")
+    assert "30 boxcar" in heavy.read_text(encoding="utf-8")
+    assert "No plan can help" in run("map", str(heavy), "--treat").output
+    page, picture, drawing = (str(tmp_path / f"x.{ending}") for ending in ("html", "png", "dxf"))
+    for verb, target in (("map", picture), ("report", page), ("export", drawing)):
+        done = run(verb, str(heavy), "--treat", "-o", target)
+        assert done.exit_code == 0, done.output
+    assert "No plan can help" in Path(page).read_text(encoding="utf-8")
+
+
+def test_numbers_tell_the_use_of_each_track() -> None:
+    told = json.loads(run("treat", TWO_LEVELS, "--json").output)
+    document = json.loads(run("map", TWO_LEVELS, "--treat", "--json").output)
+    assert document["film_plan"]["tracks"] == told["tracks"]
+    assert document["trains"] == []
+    rows = list(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--treat", "--csv").output)))
+    assert [row["use"] for row in rows] == [track["use"] for track in told["tracks"]]
+    assert "use" not in next(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--csv").output)))
+    stepped = list(csv.DictReader(io.StringIO(run("map", HILL, "--treat", "--step", "10 in", "--csv").output)))
+    assert stepped[1]["use"] == "buffer 0.0 to 0.4064; keep clean 0.4064 to 0.6096"
+    assert (
+        "keep clean (carry-over) to 16.0 in, KEEP CLEAN to 24.0 in"
+        in run("map", HILL, "--treat", "--step", "10 in").output
+    )
+
+
+def test_the_options_are_those_of_treat() -> None:
+    options = ["--train", "local", "--need", "marginal", "--reserve", "10 %", "--carry", "0", "--step", "1 ft"]
+    shown_, told = run("map", HILL, "--treat", "--json", *options), run("treat", HILL, "--json", *options)
+    assert json.loads(shown_.output)["film_plan"]["tracks"] == json.loads(told.output)["tracks"]
+    for verb, target in (("map", []), ("export", ["-o", "-"]), ("report", [])):
+        done = run(verb, HILL, "--carry", "3 m", *target)
+        assert done.exit_code == 2
+        assert "--carry goes with --treat" in done.output
+        done = run(verb, HILL, "--treat", "--carry", "far", *target)
+        assert done.exit_code == 2
+        assert "--carry" in done.output
+
+
+def test_trains_by_rail_stand_beside_where_they_are_asked_for() -> None:
+    document = json.loads(run("map", HILL, "--treat", "--json", "--rail", "treated").output)
+    assert [train["rail"] for train in document["trains"]] == ["treated"]
+
+
+def test_the_drawing_has_a_layer_and_a_line_type_for_each_use(tmp_path) -> None:
+    target = tmp_path / "film.dxf"
+    assert run("export", TWO_LEVELS, "--treat", "-o", str(target)).exit_code == 0
+    document = dxf_library().readfile(target)
+    audit = document.audit()
+    assert (audit.errors, audit.fixes) == ([], [])
+    view, found, _ = shown("two-levels")
+    uses = used_stretches(found)
+    circles = document.modelspace().query('CIRCLE[layer=="Keep clean"]')
+    assert len(circles) == len(found.hardest) > 0
+    for use, style in USE_LINES.items():
+        lines = list(document.modelspace().query(f'LWPOLYLINE[layer=="{style.layer}"]'))
+        texts = [each.dxf.text for each in document.modelspace().query(f'TEXT[layer=="{style.layer}"]')]
+        stretches = [(track, each) for track, some in uses.items() for each in some if each.use == use]
+        assert len(lines) == len(stretches) + bool(stretches)  # and the sample in the key
+        if not stretches:
+            continue
+        assert USES[use].words in texts
+        forced = len(found.hardest) if use == "keep clean" else 0
+        assert len(texts) == len(lines) + forced
+        assert {line.dxf.linetype for line in lines} == ({style.layer} if style.dashes else {"CONTINUOUS"})
+        for (track, stretch), line in zip(stretches, lines, strict=False):
+            spot = view.tracks[track].spot(stretch.start)
+            x, y = line.get_points("xy")[0]
+            off = np.array([x, y]) / 1000 - [spot.x, spot.y]
+            right = [np.sin(spot.heading), -np.cos(spot.heading)]
+            assert off @ right == pytest.approx(USE_BESIDE * view.plan.scale.gauge, rel=1e-4)
+
+
+# The page
+
+pytest.importorskip("playwright.sync_api")
+from show.browser import Opened, opened  # noqa: E402
+
+
+@pytest.fixture(scope="module")
+def film_page(tmp_path_factory) -> Path:
+    target = tmp_path_factory.mktemp("film") / "page.html"
+    assert run("report", TWO_LEVELS, "--treat", "-o", str(target)).exit_code == 0
+    return target
+
+
+@pytest.fixture
+def page(browser, film_page) -> Iterator[Opened]:
+    with opened(browser, film_page) as one:
+        yield one
+        assert one.said == []
+        assert one.asked == [film_page.as_uri()]
+
+
+def test_the_page_draws_uses_and_turns_to_grades_by_keyboard(page) -> None:
+    _, found, _ = shown("two-levels")
+    stretches = [each for some in used_stretches(found).values() for each in some]
+    for use in USES:
+        name = use.replace(" ", "-")
+        expected = sum(each.use == use for each in stretches)
+        assert page.page.locator(f"figure.plan .use.{name}:not(.over)").count() == expected
+        assert page.page.locator(f"#plan-view .key .use.{name}.over").count() == bool(expected)
+    assert page.page.locator("figure.plan .track[class*=shade]").count() == 0
+    assert "film" in (page.page.locator("figure.plan svg").get_attribute("aria-label") or "")
+    page.page.locator("input[name=plan-shows][value=film]").focus()
+    page.page.keyboard.press("ArrowDown")
+    assert page.page.locator("figure.plan .use").count() == 0
+    assert page.page.locator("figure.plan .track[class*=shade]").count() > 20
+    assert page.page.locator("[data-shows=film]").first.is_hidden()
+    assert "Shaded by the effective grade" in page.text("#plan-view")
+
+
+def test_the_page_tells_track_and_train(page) -> None:
+    words = page.text("#film")
+    assert "depends on a guess" in words
+    assert "stone would not recover from a slip" in words
+    assert "If the film spreads everywhere, stone stalls" in words
+    lengths = page.page.locator("#film table").nth(1).locator("thead button").nth(1)
+    lengths.click()
+    first = page.page.locator("#film table").nth(1).locator("tbody tr").first
+    assert first.inner_text().startswith("Siding:2")
+
+
+def test_a_page_without_the_film_says_nothing_of_it(tmp_path) -> None:
+    target = tmp_path / "page.html"
+    assert run("report", HILL, "-o", str(target)).exit_code == 0
+    text = target.read_text(encoding="utf-8")
+    assert 'id="film"' not in text
+    assert "plan-shows" not in text.split("<body>")[1].split("<script")[0]
+
+
+def test_the_page_is_no_harder_to_use_with_the_film(page, browser, film_page) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    page.show_all()
+    found = Axe().run(page.page)
+    assert found.violations_count == 0, found.generate_report()
+    with opened(browser, film_page, width=360, scheme="dark") as narrow:
+        narrow.show_all()
+        assert narrow.run("document.documentElement.scrollWidth") <= 360
+        found = Axe().run(narrow.page, options={"runOnly": ["color-contrast"]})
+        assert found.violations_count == 0, found.generate_report()
+
+
+def test_on_a_phone_the_tables_of_the_film_are_read_without_scrolling(browser, tmp_path) -> None:
+    """What is told at length stands below its row: no cell is cut, and none overflows into the next."""
+    path = tmp_path / "film.html"
+    assert run("report", TWO_LEVELS, "--treat", "--step", "300 mm", "-o", str(path)).exit_code == 0
+    with opened(browser, path, width=390) as one:
+        cells = one.run(
+            "[...document.querySelectorAll('#film table')].filter(t => t.querySelector('td.prose')).flatMap(t =>"
+            " [...t.querySelectorAll('th, td')].map(c => [c.innerText, c.getBoundingClientRect().left,"
+            " c.getBoundingClientRect().right, c.scrollWidth - c.clientWidth]))"
+        )
+        assert len(cells) > 100
+        assert all(left >= 0 and right <= 390 and over <= 0 for words, left, right, over in cells if words)
+        assert any(words == "KEEP CLEAN" for words, *_ in cells)
+        scroll = one.run("[...document.querySelectorAll('#film .scroll')].map(s => s.scrollWidth - s.clientWidth)")
+        assert scroll[1] == 0
+        assert one.run("document.documentElement.scrollWidth") <= 390

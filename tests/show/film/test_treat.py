@@ -1,0 +1,240 @@
+"""The keep-clean plan as text, JSON, CSV and as a plan file, by the command."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import load_plan
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.film.document import treat_json
+from gradehaul.show.film.text import treat_page
+from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
+from treatment.plans import Line
+
+HILL = Line(
+    tuple(
+        f'straight = {length}, grade = "{grade} %"' for length, grade in ((4000, 0), (3000, 2.5), (1300, 0), (4000, 0))
+    ),
+    ("mule", "9 ore"),
+    (None, None, None, None),
+    "",
+)
+
+
+@pytest.fixture
+def hill(tmp_path: Path) -> Path:
+    path = tmp_path / "hill.toml"
+    path.write_text(HILL.text())
+    return path
+
+
+def treat(path: Path, *more: str) -> Result:
+    return CliRunner().invoke(main, ["treat", str(path), *more])
+
+
+def test_the_page_says_first_what_the_plan_hangs_on(hill: Path) -> None:
+    words = treat(hill, "--step", "500 mm").stdout
+    assert (
+        words.index("depends on a guess")
+        < words.index("In all")
+        < words.index("Track by track")
+        < words.index("Trains")
+    )
+    assert "no farther than 2000 mm" in words
+    assert "up would not recover from a slip" in words
+    assert "If the film spreads everywhere, up stalls first at" in words
+    assert "loose plank" in words
+
+
+def test_nothing_to_keep_clean_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "light.toml"
+    path.write_text(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, "").text())
+    assert "Nothing must be kept clean: all track may be filmed." in treat(path).stdout
+
+
+def test_a_train_that_stalls_on_clean_rail_is_said_and_no_plan_is_written(tmp_path: Path) -> None:
+    path = tmp_path / "heavy.toml"
+    path.write_text(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, "").text())
+    assert "No plan can help: on clean rail and no more" in treat(path).stdout
+    out = tmp_path / "copy.toml"
+    result = treat(path, "-o", str(out))
+    assert result.exit_code == 2
+    assert "no plan can help, so none is written, got up beyond its pull; write --train" in result.stderr
+    assert not out.exists()
+
+
+def test_a_carry_longer_than_the_layout_leaves_nothing_and_says_so(hill: Path) -> None:
+    words = treat(hill, "--carry", "1 km").stdout
+    assert "No track is left to film: a carry-over of 1000000 mm is longer than all track together" in words
+    assert "which is one piece then" in words
+    assert "one piece" not in treat(hill).stdout
+
+
+def test_film_everywhere_stands_beside_every_answer(hill: Path, tmp_path: Path) -> None:
+    light, heavy = tmp_path / "light.toml", tmp_path / "heavy.toml"
+    light.write_text(Line(HILL.tracks, ("mule", "1 ore"), HILL.rails, "").text())
+    heavy.write_text(Line(HILL.tracks, ("mule", "40 ore"), HILL.rails, "").text())
+    for path, stalls in ((hill, True), (light, False), (heavy, True)):
+        words = treat(path).stdout
+        assert "with film everywhere" in words
+        assert ("If the film spreads everywhere, up stalls first at" in words) == stalls
+
+
+def test_a_search_that_was_stopped_says_how_much_better_a_plan_may_be(hill: Path) -> None:
+    found = keep_clean_plan(Layout(load_plan(hill)), Asked(carry=0.0))
+    page = treat_page(replace(found, gap=0.17), reader_of("mm")).text()
+    assert "The search was stopped: a plan up to 17 % better may exist." in page
+    assert "The search was stopped" not in treat(hill).stdout
+    assert json.loads(treat_json(replace(found, gap=0.17)))["gap_pct"] == 17.0
+
+
+def test_lengths_add_up(hill: Path) -> None:
+    document = json.loads(treat(hill, "--json", "--step", "300 mm").stdout)
+    for use, total in document["totals_m"].items():
+        own = sum(track["to_m"] - track["from_m"] for track in document["tracks"] if track["use"] == use)
+        assert own == pytest.approx(total, abs=1e-4)
+    assert sum(document["totals_m"].values()) == pytest.approx(12.3, abs=1e-4)
+
+
+def test_json_and_csv_tell_the_same(hill: Path) -> None:
+    document = json.loads(treat(hill, "--json", "--carry", "0").stdout)
+    assert [track["use"] for track in document["tracks"]] == ["film", "keep clean", "keep clean", "film"]
+    assert document["totals_m"]["film"] == 8.0
+    assert document["tracks"][1]["forced_by"]["train"] == "up"
+    assert document["trains"][0]["planned"]["verdict"] == "climbs"
+    assert document["trains"][0]["everywhere"]["verdict"] == "stalls"
+    rows = list(csv.DictReader(io.StringIO(treat(hill, "--csv", "--carry", "0").stdout)))
+    assert [row["use"] for row in rows] == [track["use"] for track in document["tracks"]]
+    assert float(rows[1]["short_n"]) == document["tracks"][1]["forced_by"]["short_n"]
+
+
+def test_the_copy_is_a_plan_on_which_check_passes(hill: Path, tmp_path: Path) -> None:
+    out = tmp_path / "filmed.toml"
+    assert treat(hill, "--carry", "0", "-o", str(out)).exit_code == 0
+    answer = json.loads(CliRunner().invoke(main, ["check", str(out), "--json"]).stdout)
+    verdicts = {train["rail"]: train["verdict"] for train in answer["trains"]}
+    assert verdicts["as planned"] == "climbs"
+    assert verdicts["treated fresh"] == "stalls"
+    assert CliRunner().invoke(main, ["check", str(out), "--strict"]).exit_code == 0
+
+
+def test_a_copy_is_not_written_over_the_plan_nor_in_stretches(hill: Path, tmp_path: Path) -> None:
+    result = treat(hill, "-o", str(hill))
+    assert result.exit_code == 2
+    assert "not written over a plan" in result.stderr
+    result = treat(hill, "--step", "300 mm", "-o", str(tmp_path / "x.toml"))
+    assert result.exit_code == 2
+    assert "a rail key is for a whole track" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "words"),
+    [
+        ("--reserve", "100 %", "a reserve is at least 0 and less than 100 %"),
+        ("--reserve", "lots", "--reserve:"),
+        ("--carry", "-1 m", "carried 0 or farther"),
+        ("--carry", "far", "--carry:"),
+        ("--step", "0 mm", "the step is too short"),
+        ("--train", "upp", 'write "up"'),
+        ("--film", "oil", 'write "treated"'),
+    ],
+)
+def test_wishes_without_sense(hill: Path, option: str, value: str, words: str) -> None:
+    result = treat(hill, option, value)
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_names_are_harmless_in_a_spreadsheet(tmp_path: Path) -> None:
+    path = tmp_path / "names.toml"
+    path.write_text(HILL.text().replace("straight = 3000", 'name = "=1+1", straight = 3000'))
+    assert "'=1+1" in treat(path, "--csv").stdout
+
+
+def test_a_copy_with_nothing_to_film_says_that_rails_stay_clean(hill: Path, tmp_path: Path) -> None:
+    out = tmp_path / "clean.toml"
+    assert treat(hill, "--carry", "1 km", "-o", str(out)).exit_code == 0
+    answer = json.loads(CliRunner().invoke(main, ["check", str(out), "--json"]).stdout)
+    assert answer["judged_rails"] == ["as planned"]
+    assert {train["verdict"] for train in answer["trains"] if train["rail"] == "as planned"} == {"climbs"}
+
+
+# A copy in another folder
+
+CARS = 'car.ore = { mass = "100 g", length = 140, rolling = "2.0 %", starting = "2.5 %" }\n'
+
+
+@pytest.fixture
+def parted(tmp_path: Path) -> Path:
+    """The hill, its cars in a file of their own beside it."""
+    folder = tmp_path / "layouts"
+    folder.mkdir()
+    assert CARS in HILL.text()
+    (folder / "cars.toml").write_text(CARS)
+    path = folder / "hill.toml"
+    path.write_text('include = ["cars.toml"]\n' + HILL.text().replace(CARS, ""))
+    return path
+
+
+def test_a_copy_in_a_folder_above_names_what_it_includes_from_there(parted: Path, tmp_path: Path) -> None:
+    out = tmp_path / "filmed.toml"
+    assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 0
+    assert 'include = ["layouts/cars.toml"]' in out.read_text()
+    assert CliRunner().invoke(main, ["check", str(out), "--strict"]).exit_code == 0
+
+
+def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_and_the_answer_printed(
+    parted: Path, tmp_path: Path
+) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    out = other / "filmed.toml"
+    result = treat(parted, "--carry", "0", "-o", str(out))
+    assert result.exit_code == 2
+    assert "Track by track" in result.stdout
+    assert 'would not find what the plan names: that stands beside a plan or below it, got "cars.toml"' in result.stderr
+    cure = f"write -o with a name in the folder of the plan, {parted.parent}, or copy these files to {other} first"
+    assert cure in result.stderr
+    assert not out.exists()
+    # either cure does
+    assert treat(parted, "--carry", "0", "-o", str(parted.parent / "filmed.toml")).exit_code == 0
+    (other / "cars.toml").write_text(CARS)
+    assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 0
+    assert 'include = ["cars.toml"]' in out.read_text()
+    # a file of the same name with other cars in it is not the same
+    out.unlink()
+    (other / "cars.toml").write_text(CARS.replace("100 g", "200 g"))
+    assert treat(parted, "--carry", "0", "-o", str(out)).exit_code == 2
+    assert not out.exists()
+
+
+def test_leveled_copies_go_the_same_way(parted: Path, tmp_path: Path) -> None:
+    parted.write_text(
+        parted.read_text().replace("railhead.A = 0", "railhead = { A = 0, B = 75 }").replace(', grade = "2.5 %"', "")
+    )
+    parted.write_text(parted.read_text().replace(', grade = "0 %"', ""))
+    out = tmp_path / "leveled.toml"
+    assert CliRunner().invoke(main, ["level", str(parted), "-o", str(out)]).exit_code == 0
+    assert 'include = ["layouts/cars.toml"]' in out.read_text()
+    other = tmp_path / "other"
+    other.mkdir()
+    result = CliRunner().invoke(main, ["level", str(parted), "-o", str(other / "x.toml")])
+    assert result.exit_code == 2
+    assert result.stdout
+    assert "would not find what the plan names" in result.stderr
+
+
+def test_the_copy_can_be_printed_behind_the_answer(parted: Path) -> None:
+    result = treat(parted, "--carry", "0", "-o", "-")
+    assert result.exit_code == 0
+    assert 'include = ["cars.toml"]' in result.stdout.split("Caution")[1]

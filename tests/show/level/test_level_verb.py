@@ -1,0 +1,156 @@
+"""The verb level on surveys: text, JSON, CSV, and what is refused."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from gradehaul.command import main
+from show.level.surveyed_hill import SURVEYED
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Path:
+    path = tmp_path / "hill.toml"
+    path.write_text(SURVEYED)
+    return path
+
+
+def level(path: Path, *more: str) -> Result:
+    own = ["--survey", "Main"] if not {"--survey", "--heights"} & set(more) else []
+    return CliRunner().invoke(main, ["level", str(path), *own, *more])
+
+
+def test_a_riser_is_told_in_fractions_of_an_inch(plan: Path) -> None:
+    words = level(plan).stdout
+    assert "Steeper than meant from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
+    assert "3/16 in up" in words
+    assert words.count("leave") == 4
+    assert "With the corrections below, 3/16 in in all, it is as meant." in words
+    assert "Decks bear only as they are built" in words
+    assert "qualified person" in words
+    assert "1.5 mm up" not in words
+    assert "4.5 mm up" in level(plan, "--step", "0.5 mm", "--target", "2.2 %").stdout
+
+
+def test_json_and_csv_tell_the_same(plan: Path) -> None:
+    (found,) = json.loads(level(plan, "--json").stdout)["surveys"]
+    assert found["met"] is True
+    assert found["total_m"] == pytest.approx(0.0047625)
+    rows = list(csv.DictReader(io.StringIO(level(plan, "--csv").stdout)))
+    assert [float(row["correction_m"]) for row in rows] == [each["correction_m"] for each in found["risers"]]
+
+
+def test_a_table_in_place_of_the_survey(plan: Path, tmp_path: Path) -> None:
+    table = tmp_path / "ridge.csv"
+    table.write_text("at,height\n0,0\n12,1/4 in\n24,1/2 in\n")
+    words = level(plan, "--heights", str(table)).stdout
+    assert "Survey ridge" in words
+    assert "No riser need be touched" in words
+
+
+@pytest.mark.parametrize(
+    ("more", "words", "status"),
+    [
+        (["--survey", "Mian"], 'no survey of this name, got "Mian"; write "Main"', 2),
+        (["--shim", "1/64 in"], "at least one step", 2),
+        (["--shim", "steep"], "--shim", 2),
+        (["--heights", "nowhere.csv"], "nowhere.csv", 3),
+    ],
+)
+def test_what_is_refused(plan: Path, more: list[str], words: str, status: int) -> None:
+    result = level(plan, *more)
+    assert result.exit_code == status
+    assert words in result.stderr
+
+
+HILL = """# a comment that stays
+scale = "HO"
+unit = "mm"
+railhead = { A = 0, B = 120 }
+[line.Lower]
+from = "A"
+to = "M"
+track = [{ straight = 2000 }, { left = 600, angle = 150 }]
+[line.Upper]
+from = "M"
+to = "B"
+track = [{ straight = 2000 }]
+[loco.mule]
+mass = "400 g"
+length = 200
+pull.clean = "100 gf"
+[car.ore]
+mass = "100 g"
+length = 120
+[route.Up]
+from = "A"
+to = "B"
+[train.up]
+route = "Up"
+consist = ["mule", "8 ore"]
+"""
+
+
+def run(path: Path, *more: str) -> Result:
+    return CliRunner().invoke(main, ["level", str(path), *more])
+
+
+def test_railheads_are_told_and_written_as_a_plan_that_checks(tmp_path: Path) -> None:
+    path, out = tmp_path / "hill.toml", tmp_path / "leveled.toml"
+    path.write_text(HILL)
+    result = run(path, "-o", str(out))
+    assert result.exit_code == 0, result.stderr
+    assert "qualified person" in result.stdout
+    assert "# a comment that stays" in out.read_text()
+    document = json.loads(run(path, "--json").stdout)
+    (train,) = document["trains"]
+    assert train["leveled_pct"] < train["string_pct"] - 0.3
+    checked = CliRunner().invoke(main, ["check", str(out), "--json"])
+    assert checked.exit_code == 0, checked.stderr
+    (route,) = json.loads(checked.stdout)["routes"]
+    before = json.loads(CliRunner().invoke(main, ["check", str(path), "--json"]).stdout)["routes"][0]
+    assert route["ruling"]["effective_pct"] < before["ruling"]["effective_pct"] - 0.3
+    rows = list(csv.DictReader(io.StringIO(run(path, "--csv").stdout)))
+    assert [float(row["railhead_m"]) for row in rows] == [each["railhead_m"] for each in document["stations"]]
+    again = json.loads(run(path, "--json", "--at-most", f"M = {1000 * document['joints']['M'] - 5}").stdout)
+    assert again["joints"]["M"] == pytest.approx(document["joints"]["M"] - 0.005, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--at-least", "M"], "a joint and a height"),
+        (["--at-least", "M = high"], "--at-least"),
+        (["--at-least", "N = 3"], "no joint of this name"),
+        (["--change", "0 %"], "more than 0"),
+        (["--train", "x"], "no train of this name"),
+        (["--at-least", "M = 100", "--at-most", "M = 50"], "as low and as high"),
+    ],
+)
+def test_wishes_for_railheads_that_are_refused(tmp_path: Path, more: list[str], words: str) -> None:
+    path = tmp_path / "hill.toml"
+    path.write_text(HILL)
+    result = run(path, *more)
+    assert result.exit_code == 2
+    assert words in result.stderr
+
+
+def test_a_plan_without_a_survey(plan: Path) -> None:
+    plan.write_text(SURVEYED.partition("[survey")[0])
+    result = level(plan)
+    assert result.exit_code == 2
+    assert "[survey.NAME]" in result.stderr
+
+
+def test_a_shim_of_nothing_is_refused(tmp_path: Path) -> None:
+    heights = tmp_path / "heights.csv"
+    heights.write_text("0,0\n0.5,0.01\n1,0.03\n")
+    result = CliRunner().invoke(main, ["level", "plans/first-hill.toml", "--heights", str(heights), "--shim", "0"])
+    assert result.exit_code == 2
+    assert "the largest shim must be at least one step" in result.stderr

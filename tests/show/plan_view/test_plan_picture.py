@@ -1,0 +1,344 @@
+"""The picture of a plan view: what is on it, that nothing overlaps, and that its bytes are always the same."""
+
+from __future__ import annotations
+
+import math
+import xml.etree.ElementTree as ET
+from functools import cache
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
+
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.views.plan_view import PlanView, plan_view
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.base.picture import drawing_rules
+from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.plan_view.picture import plan_figure, plan_picture
+from gradehaul.show.plan_view.shades import SHADES, runs
+from project import PLANS
+
+ODD = r"""
+title = "</script><img src=x onerror=alert(1)> $x^2$ \"quoted\" 'too' & 🚂"
+scale = "HO"
+unit = "in"
+railhead."$\\alpha_{$" = 0
+[line."=1+1"]
+from = "$\\alpha_{$"
+to = "מחצבה"
+track = [
+  { straight = 60, grade = "2 %", name = "</svg><script>alert(1)</script>" },
+  { left = 24, angle = 90, grade = "6 %", name = "@قطار" },
+  { straight = 40, grade = "-2 %", name = "-$x^2$", rail = "wiped \" & <b>" },
+]
+[loco."@mogul"]
+mass = "300 g"
+length = "8 in"
+[car.ore]
+length = "5.5 in"
+[rail."wiped \" & <b>"]
+metal = { fresh = 0.5, settled = 0.6 }
+tyred = { fresh = 0.5, settled = 0.6 }
+[train."[/] night $_{ 🚂"]
+route = "+up"
+consist = ["@mogul", "9 ore"]
+[route."+up"]
+from = "$\\alpha_{$"
+to = "מחצבה"
+"""
+
+LOOP = """
+scale = "HO"
+unit = "m"
+railhead.Foot = 0
+[line.Loop]
+from = "Foot"
+to = "Top"
+track = [
+  { straight = 2, grade = "2 %" },
+  { left = 0.6, angle = 270, grade = "2 %" },
+  { straight = 2, grade = "2 %" },
+]
+"""
+
+
+FILMED = dict.fromkeys(("first-hill", "landing", "n-mountain", "hollow", "cove"), ("treated", "treated fresh"))
+"""Plans whose trains do not climb with film on all rails."""
+
+
+@cache
+def view_of(name: str) -> PlanView:
+    if name in {"odd", "loop"}:
+        return plan_view(Layout(read_plan(ODD if name == "odd" else LOOP)))
+    return plan_view(Layout(load_plan(PLANS / f"{name}.toml")), rails=FILMED.get(name))
+
+
+def reader(view: PlanView) -> Reader:
+    return reader_of(view.plan.unit, force_unit=balance_unit(view.plan))
+
+
+@cache
+def figure_of(name: str, size="a4"):
+    with drawing_rules():
+        return plan_figure(view_of(name), reader(view_of(name)), size=size)
+
+
+def words(figure) -> list[str]:
+    return [text.get_text() for text in figure.findobj(Text) if text.get_text()]
+
+
+def lines(figure, gid: str) -> list[Line2D]:
+    return [line for line in figure.axes[0].lines if (line.get_gid() or "").startswith(gid)]
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
+@pytest.mark.parametrize(
+    "name", ["first-hill", "n-mountain", "switchback", "two-levels", "yard", "cove", "hollow", "odd"]
+)
+def test_labels_lie_on_the_sheet_and_never_overlap(name, size):
+    figure = figure_of(name, size)
+    with drawing_rules():
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        texts = [text for text in figure.findobj(Text) if text.get_text()]
+        boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in texts]
+    assert len(boxes) > 8
+    for text, box in boxes:
+        assert min(box.x0, box.y0) >= 0, text
+        assert box.x1 <= figure.bbox.width, text
+        assert box.y1 <= figure.bbox.height, text
+    for (text, box), (other_text, other) in combinations(boxes, 2):
+        apart = min(box.x1, other.x1) <= max(box.x0, other.x0) or min(box.y1, other.y1) <= max(box.y0, other.y0)
+        assert apart, (text, other_text)
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
+@pytest.mark.parametrize("name", ["n-mountain", "hollow", "cove"])
+def test_labels_keep_clear_of_bands_and_arrows(name, size):
+    """Where there is room, as on these plans: nothing drawn beside the track lies behind the words."""
+    figure = figure_of(name, size)
+    axes, point = figure.axes[0], figure.dpi / 72
+    with drawing_rules():
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        texts = [text for text in figure.findobj(Text) if text.get_text()]
+        boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in texts]
+    drawn = [axes.transData.transform(patch.get_xy()) for patch in axes.patches if "uphill" in (patch.get_gid() or "")]
+    for kind in ("stalls", "runs away", "no stopping", "no recovery"):
+        for line in lines(figure, kind):
+            ends = axes.transData.transform(line.get_xydata())
+            chords = ends[np.append(True, np.hypot(*np.diff(ends, axis=0).T) > 1e-6)]
+            place = np.linspace(0, len(chords) - 1, 400)
+            course = np.column_stack([np.interp(place, np.arange(len(chords)), chords[:, k]) for k in (0, 1)])
+            along = np.gradient(course, axis=0)
+            aside = np.column_stack([-along[:, 1], along[:, 0]]) / np.hypot(*along.T)[:, None]
+            drawn += [course + side * 0.4 * line.get_linewidth() * point * aside for side in (1, -1)]
+    assert len(drawn) > 4
+    for x, y in (points.T for points in drawn):
+        for text, box in boxes:
+            assert not ((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)).any(), text
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
+def test_a_label_lies_nearest_to_its_own_joint_or_a_line_leads_to_it(size):
+    view, figure = view_of("yard"), figure_of("yard", size)
+    spots = {
+        joint.name: figure.axes[0].transData.transform(lines(figure, f"joint {joint.name}")[0].get_xydata()[0])
+        for joint in view.joints
+        if lines(figure, f"joint {joint.name}")
+    }
+    with drawing_rules():
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        boxes = {text.get_text(): text.get_window_extent(renderer) for text in figure.findobj(Text) if text.get_text()}
+    leaders = {
+        line.get_gid().removeprefix("leads to "): line.get_transform().transform(line.get_xydata())
+        for line in figure.findobj(Line2D)
+        if (line.get_gid() or "").startswith("leads to ")
+    }
+    labeled = [name for name in spots if f"{name} 0.0" in boxes]
+    assert len(labeled) > 15
+    for name in labeled:
+        box = boxes[f"{name} 0.0"]
+        if name in leaders:
+            assert np.allclose(leaders[name][0], spots[name])
+            continue
+        away = {
+            other: np.hypot(*(np.clip(spot, [box.x0, box.y0], [box.x1, box.y1]) - spot))
+            for other, spot in spots.items()
+        }
+        assert min(away, key=away.__getitem__) == name
+    for line in leaders.values():
+        across, up = np.linspace(line[0], line[-1], 200)[1:-1].T
+        for text, box in boxes.items():
+            inside = (across > box.x0 + 2) & (across < box.x1 - 2) & (up > box.y0 + 2) & (up < box.y1 - 2)
+            assert not inside.any(), text
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
+def test_what_matters_is_told(size):
+    told = words(figure_of("first-hill", size))
+    wanted = [
+        "First hill",
+        "Harbor 0.0",
+        "Ridge 4.0",
+        "Lower bend 4.04 %",
+        "local stalls (treated fresh)",
+        "over 4.00 %",
+    ]
+    assert set(wanted) <= set(told)
+    assert any(text.startswith("local, on treated fresh rail") and "on Lower bend" in text for text in told)
+
+
+@pytest.mark.parametrize("name", ["first-hill", "two-levels", "n-mountain"])
+def test_every_track_is_drawn_where_it_lies_in_true_proportion(name):
+    view, figure = view_of(name), figure_of(name)
+    axes = figure.axes[0]
+    box = axes.get_window_extent()
+    across, up = (np.diff(limits)[0] for limits in (axes.get_xlim(), axes.get_ylim()))
+    assert box.width / across == pytest.approx(box.height / up)
+    for track in view.tracks.values():
+        drawn = np.concatenate([np.column_stack(line.get_data()) for line in lines(figure, f"track {track.id} ")])
+        off = np.hypot(*(drawn[:, None, :] - track.xy[None, :, :]).transpose(2, 0, 1)).min(axis=1)
+        assert off.max() < 1e-9
+        assert {tuple(track.xy[0]), tuple(track.xy[-1])} <= {tuple(point) for point in drawn}
+
+
+def test_shades_grow_darker_and_wider_with_the_grade():
+    light = [0.2126 * r**2.2 + 0.7152 * g**2.2 + 0.0722 * b**2.2 for r, g, b in (to_rgb(s.color) for s in SHADES)]
+    assert all(one > other * 1.3 for one, other in pairwise(light))
+    assert [shade.width for shade in SHADES] == sorted(shade.width for shade in SHADES)
+    track = view_of("first-hill").tracks["Hill:3"]
+    assert {run.shade for run in runs(track)} <= {3, 5}
+    figure = figure_of("first-hill")
+    for line in lines(figure, "track Hill:3 5"):
+        assert line.get_color() == SHADES[5].color
+
+
+def test_the_turn_on_a_phone_keeps_lengths():
+    figure = figure_of("first-hill", "phone")
+    view = view_of("first-hill")
+    track = view.tracks["Hill:4"]  # runs upward
+    (line,) = lines(figure, "track Hill:4 ")
+    x, y = line.get_data()
+    assert x[-1] - x[0] == pytest.approx(track.length)  # to the right, where upward is now
+    assert y[-1] - y[0] == pytest.approx(0, abs=1e-9)
+
+
+def test_arrows_point_uphill():
+    view, figure = view_of("first-hill"), figure_of("first-hill")
+    arrows = [patch for patch in figure.axes[0].patches if (patch.get_gid() or "").startswith("uphill")]
+    assert len(arrows) >= 4
+    for arrow in arrows:
+        track = view.tracks[arrow.get_gid().removeprefix("uphill ")]
+        tip, _, tail, _ = arrow.get_xy()[:4]
+        ahead = tip - tail
+        nearest = int(np.argmin(np.hypot(*(track.xy - tail).T)))
+        nearest = min(nearest, track.climbs.size - 1)
+        up = track.climbs[nearest] * np.array([math.cos(track.heading[nearest]), math.sin(track.heading[nearest])])
+        assert ahead @ up > 0.9 * np.hypot(*ahead)
+
+
+def test_arrows_do_not_cover_one_another():
+    for name in ("switchback", "two-levels"):
+        figure = figure_of(name)
+        axes = figure.axes[0]
+        arrows = [patch for patch in axes.patches if (patch.get_gid() or "").startswith("uphill")]
+        middles = [axes.transData.transform(arrow.get_xy()).mean(axis=0) for arrow in arrows]
+        # 2.4 times the half width of an arrow, 3.4 points, at 200 dots per inch
+        assert min(np.hypot(*(one - other)) for one, other in combinations(middles, 2)) > 2.4 * 3.4 * 200 / 72
+
+
+def test_a_track_that_passes_under_has_a_gap_there_and_the_other_none():
+    view, figure = view_of("loop"), figure_of("loop")
+    (over,) = view.overpasses
+
+    def covered(gid: str, x: float, y: float) -> bool:
+        for line in lines(figure, gid):
+            points = np.column_stack(line.get_data())
+            for a, b in pairwise(points):
+                t = np.clip((np.array([x, y]) - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1)
+                if np.hypot(*(a + t * (b - a) - [x, y])) < 1e-6:
+                    return True
+        return False
+
+    assert not covered(f"track {over.under.track} ", over.under.x, over.under.y)
+    assert covered(f"track {over.over.track} ", over.over.x, over.over.y)
+    spot = view.tracks["Loop:1"].spot(0.5)
+    assert covered("track Loop:1 ", spot.x, spot.y)
+
+
+def test_film_is_told_by_dashes_and_in_the_key():
+    figure = figure_of("two-levels")
+    filmed = lines(figure, "film ")
+    assert {line.get_gid().removeprefix("film ") for line in filmed} == {
+        track.id for track in view_of("two-levels").tracks.values() if track.rail == "treated"
+    }
+    assert all(line.get_linestyle() == "--" for line in filmed)
+    assert "treated rail" in words(figure)
+    assert not lines(figure_of("first-hill"), "film ")
+
+
+def test_bands_and_crosses_stand_where_trains_get_stuck():
+    view, figure = view_of("first-hill"), figure_of("first-hill")
+    crosses = lines(figure, "stall local")
+    assert [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in crosses] == [
+        (train.stall.x, train.stall.y) for train in view.trains if train.rail == "treated fresh"
+    ]
+    assert [text for text in words(figure) if "stalls (" in text] == ["local stalls (treated fresh)"]
+    for kind in ("stalls", "no stopping", "no recovery"):
+        told = {part for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on}
+        assert len(lines(figure, kind)) == len(told) > 0
+    assert not lines(figure_of("two-levels"), "stall")
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
+def test_runaways_are_marked_where_they_begin_and_where_they_end(size):
+    view, figure = view_of("landing"), figure_of("landing", size)
+    (train,) = [each for each in view.worse if each.outcome == "runs away"]
+    assert train.rail == "treated fresh"  # the age that is worse for it
+    turned = size == "phone"
+    for gid, spots in (
+        ("runaway loads", [begin for begin, _ in train.runaways]),
+        ("runaway ends loads", [end for _, end in train.runaways]),
+    ):
+        drawn = [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in lines(figure, gid)]
+        assert drawn == [pytest.approx((spot.y, -spot.x) if turned else (spot.x, spot.y)) for spot in spots]
+    told = {part for each in view.trains for mark in each.marks if mark.kind == "runs away" for part in mark.on}
+    assert len(lines(figure, "runs away")) == len(told) > 0
+    assert "loads runs away (treated fresh)" in words(figure)
+    assert any(text.startswith("loads, on treated fresh rail") and "runs away" in text for text in words(figure))
+
+
+def test_the_scale_bar_is_as_long_as_it_says():
+    view, figure = view_of("first-hill"), figure_of("first-hill")
+    (bar,) = [line for line in figure.findobj(Line2D) if line.get_gid() == "scale bar"]
+    x = np.array(bar.get_xdata()) * figure.bbox.width
+    axes = figure.axes[0]
+    dots = axes.transData.transform([[0, 0], [1, 0]])
+    assert (x.max() - x.min()) / (dots[1, 0] - dots[0, 0]) == pytest.approx(50 * 0.0254)
+    assert "50 in" in words(figure)
+    assert view.plan.unit == "in"
+
+
+def test_odd_names_are_shown_as_text():
+    data = plan_picture(view_of("odd"), reader(view_of("odd")), "svg").decode()
+    root = ET.fromstring(data)
+    told = {"".join(each.itertext()).strip() for each in root.iter("{http://www.w3.org/2000/svg}text")}
+    assert any(text.startswith("</script><img src=x onerror=alert(1)> $x^2$ \"quoted\" 'too' & 🚂") for text in told)
+    assert any("$\\alpha_{$" in text for text in told)
+    assert any("מחצבה" in text for text in told)
+    assert any(text.startswith("</svg><script>") for text in told)
+    assert 'wiped " & <b> rail' in told
+    assert any("[/] night $_{ 🚂" in text for text in told)
+    assert not list(root.iter("{http://www.w3.org/2000/svg}script"))
+    assert not list(root.iter("{http://www.w3.org/2000/svg}image"))
+
+
+@pytest.mark.parametrize("form", ["png", "svg", "pdf"])
+def test_the_bytes_are_the_same_from_run_to_run(form):
+    one, other = (plan_picture(view_of("loop"), reader(view_of("loop")), form, size="phone") for _ in range(2))
+    assert one == other
+    assert one[:4] in (b"\x89PNG", b"<?xm", b"%PDF")

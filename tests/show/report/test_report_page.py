@@ -1,0 +1,732 @@
+"""The page in a real browser: what it shows, reckons, asks for, and how it is used."""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+
+import run_round_plan
+import strategies
+from gradehaul.haulage.answers.check import check_layout
+from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.misfits import misfits
+from gradehaul.haulage.demand import demand, supply
+from gradehaul.haulage.outcome import WORST_FIRST, Outcome
+from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.verdict import Stretch, Verdict, judge
+from gradehaul.network.route import Route
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.records import Cut, NamedTrain, Plan
+from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of, unit_rules
+from gradehaul.show.check.outcome_words import SENTENCES, verdict_words
+from gradehaul.show.report.document import route_document, stock_document
+from gradehaul.show.report.page import report_page
+from gradehaul.treatment.ways_over import ways_over
+from project import PLANS
+
+pytest.importorskip("playwright.sync_api")
+from show.browser import Opened, opened
+
+DEMOS = ("first-hill", "two-levels", "cove")
+MARK = "</script><img src=x onerror=alert(1)>"
+HOSTILE = f"""
+title = "{MARK}"
+scale = "HO"
+unit = "in"
+railhead."'\\"&<b>" = 0
+[line.Line]
+from = "'\\"&<b>"
+to = "מחצבה"
+track = [{{ straight = 60, grade = "2 %", name = "{MARK}" }}, {{ left = 24, angle = 90, name = "🚂" }}]
+[rail."{MARK}"]
+metal = {{ fresh = 0.75, settled = 0.85 }}
+tyred = {{ fresh = 0.50, settled = 0.65 }}
+[loco.constructor]
+mass = "300 g"
+length = "8 in"
+title = "{MARK}"
+[car.toString]
+length = "5.5 in"
+[car."{MARK}"]
+length = "5.5 in"
+[train."{MARK}"]
+route = "<!-- {MARK}"
+consist = ["constructor", "2 toString", "{MARK}"]
+[route."<!-- {MARK}"]
+from = "'\\"&<b>"
+to = "מחצבה"
+"""
+
+DROP = """
+scale = "HO"
+unit = "in"
+railhead.Top = 0
+[line.Drop]
+from = "Top"
+to = "Foot"
+track = [
+  { straight = 60, berth = "Ledge" },
+  { straight = 60, grade = "-9 %" },
+  { left = 24, angle = 90, grade = "-9 %" },
+]
+[loco.mule]
+mass = "200 g"
+length = "5 in"
+[car.ore]
+mass = "150 g"
+length = "4 in"
+rolling = "1 %"
+[car.brake]
+mass = "60 g"
+length = "4 in"
+rolling = "2.0 +/- 0.2 %"
+"""
+"""A slope on which long trains run away."""
+
+KNOT = """
+scale = "HO"
+unit = "in"
+railhead.A = 0
+[line.Out]
+from = "A"
+to = "B"
+track = [{ straight = 40 }, { left = 24, angle = 180 }]
+[line.Back]
+from = "B"
+to = "A"
+track = [{ straight = 40 }, { left = 24, angle = 180 }]
+[loco.mogul]
+mass = "300 g"
+length = "8 in"
+[car.ore]
+length = "5.5 in"
+"""
+
+
+def reader_for(plan: Plan) -> Reader:
+    return reader_of(plan.unit, force_unit=balance_unit(plan))
+
+
+def written(plan: Plan, path: Path) -> Path:
+    layout = Layout(plan)
+    answer = check_layout(layout)
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), reader_for(plan)), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def two_levels() -> Layout:
+    return Layout(load_plan(str(PLANS / "two-levels.toml")))
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    found = {name: written(load_plan(str(PLANS / f"{name}.toml")), folder / f"{name}.html") for name in DEMOS}
+    return found | {"hostile": written(read_plan(HOSTILE), folder / "hostile.html")}
+
+
+@pytest.fixture
+def page(browser, pages) -> Iterator[Opened]:
+    with opened(browser, pages["two-levels"]) as one:
+        yield one
+        assert one.said == []
+        assert one.asked == [pages["two-levels"].as_uri()]
+
+
+# Reckoned in the page
+
+
+def _random_train(rng: random.Random, plan: Plan, route: str) -> NamedTrain:
+    names = rng.choices(list(plan.cars), k=rng.randint(0, 5)) + rng.choices(list(plan.powers), k=rng.randint(1, 3))
+    rng.shuffle(names)
+    cuts = tuple(Cut(name, rng.randint(1, 8 if name in plan.cars else 2)) for name in names)
+    return NamedTrain("any", route, cuts, rng.choice([None, None, 0.85]))
+
+
+def _random_layouts(count: int, *, lap: bool) -> list[Layout]:
+    texts: list[str] = []
+
+    @settings(
+        max_examples=2 * count,
+        derandomize=True,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategies.layouts(lap=lap))
+    def collect(layout: strategies.Layout) -> None:
+        # without its own train, which may be longer than its lap
+        texts.append(layout.text[: layout.text.index("[train.")])
+
+    collect()
+    # the later ones: the first are the simplest there are
+    taut = "[curve_resistance]\ntension = 0.04\n"
+    chosen = [
+        text.replace("[curve_resistance]\n", taut) if k % 3 == 0 else text for k, text in enumerate(texts[-count:])
+    ]
+    return [Layout(read_plan(text)) for text in chosen]
+
+
+def _runs(layout: Layout) -> list[Route]:
+    """Routes run in one direction: those with reversals leg by leg."""
+    return [run for route in layout.routes for run in route.legs or (route,)]
+
+
+def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, str, list[str]]]]:
+    """300 trains on 45 layouts: laps, berths, planned rails, reversals, run-round, a drop; what the package says."""
+    rng = random.Random(20)
+    demos = [Layout(load_plan(str(PLANS / f"{name}.toml"))) for name in ("two-levels", "n-mountain", "switchback")]
+    counted = [
+        *zip(demos, (40, 30, 10), strict=True),
+        (Layout(read_plan(DROP)), 10),
+        (Layout(run_round_plan.plan()), 10),
+    ]
+    counted += [(layout, 5) for lap in (True, False) for layout in _random_layouts(20, lap=lap)]
+    cases, wanted = [], []
+    for layout, count in counted:
+        plan, reader = layout.plan, reader_for(layout.plan)
+        trains = []
+        for _ in range(count):
+            route = rng.choice(_runs(layout))
+            named, rail, profile = _random_train(rng, plan, route.name), rng.choice(layout.rails), layout.profile(route)
+            train = made_up(plan, named)
+            verdict = judge(profile, train, rail, layout.pulls)
+            too_long = misfits(layout, layout.route(route.whole), train)
+            consist = [{"name": cut.name, "count": cut.count} for cut in named.consist]
+            trains.append({"route": route.name, "rail": rail, "consist": consist, "together": named.together})
+            shown = [
+                reader.force(verdict.margin),
+                reader.length(verdict.at),
+                reader.length(verdict.margin_at),
+                *(f"{reader.length(each.start)} {reader.length(each.stop)}" for each in verdict.no_stopping),
+            ]
+            words = verdict_words(verdict, too_long, profile, reader)
+            wanted.append((verdict, outcome_of(verdict, too_long), words, shown))
+        document = {
+            "units": unit_rules(reader),
+            "stock": stock_document(layout),
+            "routes": [route_document(layout, route) for route in _runs(layout)],
+            "outcomes": {"worst_first": WORST_FIRST, "sentences": dict(SENTENCES)},
+        }
+        cases.append({"document": json.loads(json.dumps(document)), "trains": trains})
+    return cases, wanted
+
+
+JUDGE = """cases => cases.flatMap(({document, trains}) => {
+  const stock = Haulage.stockFrom(document.stock), teller = Telling.teller(document.units);
+  return trains.map(({route, rail, consist, together}) => {
+    const on = document.routes.find(each => each.name === route);
+    const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds, on.run_rounds_turn), rail);
+    const {given, need, ...verdict} = told;
+    const tooLong = Haulage.misfits(on, stock, consist, together), outcomes = document.outcomes;
+    const outcome = Words.worst(outcomes, [told.outcome, ...(tooLong.length ? ["too long"] : [])]);
+    const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
+    return [verdict, outcome, Words.verdict(on, teller, told, tooLong, outcomes).join(" "),
+            [teller.force(told.margin), teller.length(told.at), teller.length(told.marginAt), ...stops]];
+  });
+})"""
+
+
+def test_locomotives_too_long_to_run_round_are_known(page):
+    layout = Layout(run_round_plan.plan(stub=0.3))
+    leg = layout.route("Up, leg 2")
+    orders = page.run(
+        """({stock, leg}) => ["mule", "pair"].map(name => {
+          const consist = [{name, count: 1}, {name: "ore", count: 2}, {name: "log", count: 1}];
+          const train = Haulage.madeUp(Haulage.stockFrom(stock), consist, null, leg.run_rounds, leg.run_rounds_turn);
+          return [train.blocks.map(block => block.vehicle.name), train.shutIn];
+        })""",
+        {"stock": stock_document(layout), "leg": route_document(layout, leg)},
+    )
+    assert orders == [
+        [["mule", "log", "ore"], []],
+        [["goat", "mule", "log", "ore"], [{"number": 0, "length": pytest.approx(0.35)}]],
+    ]
+
+
+def test_300_trains_have_the_verdict_and_margin_of_the_package(page):
+    cases, wanted = _cases()
+    found = page.run(JUDGE, cases)
+    assert len(found) == len(wanted) == 300
+    assert {outcome for _, outcome, _, _ in wanted} == set(WORST_FIRST)
+    assert {verdict.holds_back for verdict, *_ in wanted} == {True, False}
+    assert any(case["document"]["routes"][0]["lap"] for case in cases)
+
+    def near(stretches: tuple[Stretch, ...]) -> list[Any]:
+        return [pytest.approx([each.start, each.stop], abs=1e-9) for each in stretches]
+
+    for (verdict, outcome, words, shown), (told, told_outcome, told_words, told_shown) in zip(
+        wanted, found, strict=True
+    ):
+        assert (told["climb"], told["outcome"]) == (verdict.climb, verdict.outcome)
+        assert told_outcome == outcome
+        assert told["margin"] == pytest.approx(verdict.margin, rel=1e-12, abs=1e-12)
+        assert told["track"] == verdict.track
+        assert told["runningAway"] == near(verdict.running_away)
+        assert told["stalling"] == near(verdict.stalling)
+        assert told["noStopping"] == near(verdict.no_stopping)
+        assert told["noRecovery"] == near(verdict.no_recovery)
+        assert (told["basis"], told["slippingBasis"]) == (verdict.basis, verdict.slipping_basis)
+        assert told_shown == shown
+        assert told_words == words
+
+
+def test_figures_are_written_as_the_package_writes_them(page):
+    rng = random.Random(3)
+    values = [rng.uniform(-2, 2) * 10.0 ** rng.randint(-9, 3) for _ in range(200)]
+    values += [k / 80000 for k in range(-40, 41)]  # halves of the last digit among them
+    for reader in (
+        Reader("in", "imperial"),
+        Reader("mm", "metric", "one-in"),
+        Reader("ft", "imperial", "permille", "N"),
+    ):
+        told = page.run(
+            "([rules, values]) => { const t = Telling.teller(rules);"
+            " return values.map(v => [t.length(v), t.force(v), t.grade(v)]) }",
+            [unit_rules(reader), values],
+        )
+        assert told == [[reader.length(v), reader.force(v), reader.grade(v)] for v in values]
+
+
+# A train made up and pushed along
+
+
+def _verdict_words(layout: Layout, route: str, consist: list[tuple[str, int]], rail: str) -> str:
+    train = made_up(layout.plan, NamedTrain("own", route, tuple(Cut(*cut) for cut in consist)))
+    profile = layout.profile(route)
+    too_long = misfits(layout, layout.route(route), train)
+    return verdict_words(judge(profile, train, rail, layout.pulls), too_long, profile, reader_for(layout.plan))
+
+
+def test_a_named_train_has_the_same_words_in_both_places(page, two_levels):
+    for named in two_levels.plan.trains:
+        page.page.select_option("#bench-from", named)
+        words = page.text("#bench-verdict")
+        outcome, told = words.split(" ", 1)
+        own = page.page.locator(".trains li", has=page.page.locator("h3", has_text=named)).inner_text()
+        assert told in own
+        assert outcome in own
+
+
+def test_making_up_a_train(page, two_levels):
+    bench = page.page
+    bench.select_option("#bench-from", "express")
+    bench.select_option("#bench-rail", "treated fresh")
+    bench.get_by_label("How many of vehicle 2").fill("7")
+    consist = [("consolidation", 1), ("coach", 7)]
+    route = "Up by the main"
+    assert _verdict_words(two_levels, route, consist, "treated fresh") in page.text("#bench-verdict")
+    # a helper at the tail, then moved into the middle
+    bench.get_by_role("button", name="Put in a locomotive").click()
+    bench.get_by_label("Vehicle 3 from the head").select_option("tank")
+    consist = [*consist, ("tank", 1)]
+    assert _verdict_words(two_levels, route, consist, "treated fresh") in page.text("#bench-verdict")
+    bench.get_by_role("button", name="Nearer the head: tank").click()
+    moved = [consist[0], consist[2], consist[1]]
+    assert _verdict_words(two_levels, route, moved, "treated fresh") in page.text("#bench-verdict")
+    assert page.run("document.activeElement.textContent") == "\u2191"
+    # taken out again, and the cars too
+    bench.get_by_role("button", name="Take out: tank").click()
+    bench.get_by_role("button", name="Take out: coach").click()
+    assert _verdict_words(two_levels, route, consist[:1], "treated fresh") in page.text("#bench-verdict")
+    bench.select_option("#bench-route", "Quarry down")
+    assert _verdict_words(two_levels, "Quarry down", consist[:1], "treated fresh") in page.text("#bench-verdict")
+
+
+def test_a_train_without_a_locomotive_is_told(page):
+    page.page.get_by_label("Vehicle 1 from the head").select_option("coach")
+    page.page.get_by_label("Vehicle 4 from the head").select_option("coach")
+    assert "needs a locomotive" in page.text("#bench-verdict")
+    assert not page.page.locator("#bench-result").is_visible()
+
+
+def test_the_slider_by_keyboard(page, two_levels):
+    bench, plan = page.page, two_levels.plan
+    assert bench.input_value("#bench-rail") == "as planned fresh"  # the age that is worse for it
+    bench.select_option("#bench-rail", "as planned")
+    bench.focus("#bench-head")
+    train: Train = made_up(plan, plan.trains["stone"])
+    profile, reader = two_levels.profile("Up by the siding"), reader_for(plan)
+    need, given_ = demand(profile, train), supply(profile, train, "as planned", two_levels.pulls)
+    for keys in (["Home"], ["PageUp", "ArrowRight"], ["End"]):
+        for key in keys:
+            bench.keyboard.press(key)
+        share = int(bench.input_value("#bench-head")) / 1000
+        head = need.running.start + (need.running.stop - need.running.start) * share
+        assert page.text("#at-run") == reader.force(need.running(head))
+        assert page.text("#at-start") == reader.force(need.starting(head))
+        assert not isinstance(given_.standing, float)
+        assert page.text("#at-stand") == reader.force(given_.standing(head))
+        assert page.text("#at-place").startswith(reader.length(head))
+        told = bench.get_attribute("#bench-head", "aria-valuetext") or ""
+        assert page.text("#at-run") in told
+    bench.get_by_role("button", name="To where it is hardest").click()
+    verdict = judge(profile, train, "as planned", two_levels.pulls)
+    assert page.text("#at-spare") == reader.force(verdict.margin)
+
+
+ON_JOINTS = """
+title = "A stall on a joint"
+scale = "H0"
+unit = "mm"
+railhead.Foot = 0
+[line.Hill]
+from = "Foot"
+to = "Top"
+track = [
+  { name = "Yard", straight = 2100.1, rise = 0, berth = "Foot yard" },
+  { name = "Slope", straight = 1700.3, grade = "2.43 %" },
+  { name = "Ramp", straight = 1533.6, grade = "4.03 %", rail = "treated" },
+  { name = "Shelf", straight = 1500, rise = 0, berth = "Top yard" },
+]
+[loco.mogul]
+mass = "300 g"
+length = "200 mm"
+[loco.mogul.pull]
+clean = "60 gf"
+treated = "30 gf"
+[car.ore]
+mass = "100 g"
+length = "140 mm"
+[route.Up]
+from = "Foot yard"
+to = "Top yard"
+[train.ore]
+route = "Up"
+consist = ["mogul", "9 ore"]
+"""
+
+
+def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(browser, tmp_path):
+    with opened(browser, written(read_plan(ON_JOINTS), tmp_path / "joint.html")) as one:
+        one.page.select_option("#bench-rail", "as planned")
+        assert "It gets no further than with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
+        one.run("() => document.querySelector('details.route figure').scrollIntoView()")
+        one.page.wait_for_selector("details.route svg")
+        assert one.text("#at-place") == "3800 mm, on Ramp"
+        assert "on Ramp: railhead 41 mm, effective grade 4.03 %" in one.text("output.readout")
+
+
+def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
+    layout = Layout(load_plan(str(PLANS / "switchback.toml")))
+    plan, profile = layout.plan, layout.profile("Down to the mill")
+    train = made_up(plan, plan.trains["stone"])
+    with opened(browser, written(plan, tmp_path / "page.html")) as one:
+        one.show_all()
+        assert one.page.locator("details.route svg").count() == sum(len(route.legs) for route in layout.routes)
+        for rail in layout.rails:
+            one.page.select_option("#bench-rail", rail)
+            for leg in profile.legs:
+                one.page.select_option("#bench-route", leg.route.name)
+                title = one.page.locator("#bench-section svg").get_attribute("aria-label")
+                assert title.startswith(f"Long section of leg {leg.route.name} ")
+                verdict = judge(leg, train, rail, layout.pulls)
+                told = one.text("#bench-verdict")
+                assert verdict_words(verdict, (), leg, reader_for(plan)) in told
+            outcomes = [judge(leg, train, rail, layout.pulls).outcome for leg in profile.legs]
+            assert "".join(f"leg {k} {outcome}, " for k, outcome in enumerate(outcomes, 1)).removesuffix(", ") in told
+        assert one.said == []
+
+
+def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
+    layout = Layout(load_plan(str(PLANS / "landing.toml")))
+    path = tmp_path / "page.html"
+    answer = check_layout(layout, rails=["treated", "treated fresh"])
+    path.write_text(report_page(layout, answer, (), reader_for(layout.plan)), encoding="utf-8")
+    with opened(browser, path) as one:
+        assert "0 of 2 trains climb on rail treated and treated fresh; loads runs away on Hill:5;" in one.text(
+            ".summary"
+        )
+        assert one.page.locator(".trains li").first.locator(".outcome").all_inner_texts() == ["runs away"] * 2
+        # the workbench begins with the worse age, and its rail strip shows the rail of the pull below
+        assert one.page.input_value("#bench-rail") == "treated fresh"
+        assert one.text("#bench-verdict").startswith("runs away Downhill it runs away: the cars push the locomotives")
+        section = one.page.locator("#bench-section svg")
+        assert "Rail: treated fresh everywhere" in section.text_content()
+        assert section.locator(".bed:not(.filmed)").count() == 0
+        bars = section.locator(".bar.away")
+        verdict = layout.verdict("loads", rail="treated fresh")
+        assert bars.count() == len(verdict.running_away) == 3
+        assert one.page.locator("#plan-view .care.away").count() >= 3
+        assert one.text("#at-place") == f"{reader_for(layout.plan).length(verdict.worst_at)}, on Hill:5"
+        assert one.text("#at-does") == "runs away here: the cars push the locomotives"
+        slider = one.page.locator("#bench-head")
+        first = verdict.running_away[0]
+        start, stop = 1.0, layout.profile("Down to the pond").length
+        slider.fill(str(round(1000 * (0.5 * (first.start + first.stop) - start) / (stop - start))))
+        assert one.text("#at-does") == "runs away here: the cars push the locomotives"
+        assert "runs-away" in one.page.get_attribute("#at-does", "class")
+        one.page.select_option("#bench-rail", "clean")
+        assert one.text("#bench-verdict").startswith("climbs ")
+        assert section.locator(".bed.filmed").count() == 0
+        assert section.locator(".bar.away").count() == 0
+        assert one.said == []
+
+
+# Linked
+
+
+def test_pointing_at_one_section_marks_the_others(page):
+    figures = page.page.locator("details.route figure")
+    for k in range(3):
+        figures.nth(k).scroll_into_view_if_needed()
+        page.page.wait_for_selector(f"details.route >> nth={k} >> svg")
+    box = figures.nth(0).bounding_box()
+    assert box is not None
+    figures.nth(0).scroll_into_view_if_needed()
+    figures.nth(0).click(position={"x": box["width"] * 0.3, "y": 80})
+    told = [page.page.locator("output.readout").nth(k).inner_text() for k in range(3)]
+    assert all("on Three turns" in words for words in told)
+    # the way down passes the same spot at the same height
+    heights = {words.split("railhead ")[1].split(",")[0] for words in told}
+    assert len(heights) == 1
+    page.page.locator("details.route input[type=range]").nth(2).focus()
+    page.page.keyboard.press("End")
+    told = [page.page.locator("output.readout").nth(k).inner_text() for k in (0, 2)]
+    assert told[0].startswith("At 0 mm")
+    assert "Staging:1" in told[1]
+
+
+def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
+    page.show_all()
+    box = page.page.locator("figure.plan svg").bounding_box()
+    assert box is not None
+
+    def dot() -> tuple[float, float]:
+        told = page.page.locator("figure.plan .mark-dot")
+        return float(told.get_attribute("cx") or "nan"), float(told.get_attribute("cy") or "nan")
+
+    # from a section to the plan view: the ends of the route are as far apart as they lie in the plane
+    slider = page.page.locator("details.route input[type=range]").first
+    ends = []
+    for key in ("Home", "End"):
+        slider.press(key)
+        ends.append(dot())
+    places = two_levels.alignment.positions.joints
+    start, stop = places["Staging end"].pose, places["Upper terminus"].pose
+    bar = page.run("document.querySelector('.scale-bar').getBBox().width")
+    length = float((page.page.locator(".scale-bar + text").text_content() or "").removesuffix(" mm")) / 1000
+    across, up = ((second - first) / bar * length for first, second in zip(*ends, strict=True))
+    assert (across, -up) == pytest.approx((stop.x - start.x, stop.y - start.y), abs=0.03)
+
+    # and back: a click at the terminus marks it on both ways there and brings the train
+    page.page.locator("figure.plan").click(position={"x": ends[1][0], "y": ends[1][1]})
+    told = page.page.locator("output.readout").all_inner_texts()
+    assert ["Terminus line" in words for words in told] == [True, True, False]
+    assert "Terminus line" in page.text("#at-place")
+    assert page.page.locator("figure.plan .block.loco").count() == 2
+
+
+def test_what_cannot_be_drawn_is_said(browser, tmp_path):
+    knot = KNOT.replace("angle = 180 }]", "angle = 150 }]")
+    for text, told in ((KNOT, False), (knot, True)):
+        with opened(browser, written(read_plan(text), tmp_path / "page.html")) as one:
+            assert (one.page.locator("figure.plan svg").count() == 0) == told
+            assert ("nothing can be drawn in its place" in one.text("#plan-view")) == told
+            assert one.said == []
+
+
+# Tables
+
+
+def test_sorting_by_mouse_and_keyboard(page):
+    table = page.page.locator("#loads table").first
+    heads = table.locator("thead th")
+
+    def column(number: int) -> list[str]:
+        return table.evaluate(
+            "(t, n) => [...t.tBodies[0].rows].map(r => r.cells[n].querySelector('bdi').textContent)", number
+        )
+
+    numbers = [int(text) for text in column(3)]
+    assert numbers != sorted(numbers)
+    heads.nth(3).get_by_role("button").click()
+    assert [int(text) for text in column(3)] == sorted(numbers)
+    assert heads.nth(3).get_attribute("aria-sort") == "ascending"
+    heads.nth(3).get_by_role("button").focus()
+    page.page.keyboard.press("Enter")
+    assert [int(text) for text in column(3)] == sorted(numbers, reverse=True)
+    assert heads.nth(3).get_attribute("aria-sort") == "descending"
+    heads.nth(2).get_by_role("button").click()
+    assert column(2) == sorted(column(2))
+    assert heads.nth(3).get_attribute("aria-sort") == "none"
+
+
+# Looks
+
+
+@pytest.mark.parametrize("name", [*DEMOS, "hostile"])
+def test_nothing_is_wider_than_a_phone(browser, pages, name):
+    with opened(browser, pages[name], width=360) as one:
+        one.show_all()
+        assert one.run("document.documentElement.scrollWidth") <= 360
+        assert one.said == []
+
+
+def test_dark_where_the_reader_wants_it(browser, pages):
+    def brightness(one: Opened, what: str) -> float:
+        color = one.run(f"getComputedStyle(document.documentElement).{what}")
+        return sum(map(int, color.removeprefix("rgb(").removesuffix(")").split(","))) / 3
+
+    with opened(browser, pages["cove"], scheme="dark") as one:
+        assert brightness(one, "backgroundColor") < 60 < 190 < brightness(one, "color")
+    with opened(browser, pages["cove"], scheme="light") as one:
+        assert brightness(one, "backgroundColor") > 190 > 60 > brightness(one, "color")
+
+
+def test_print(page):
+    pdf = page.page.pdf(format="A4")
+    assert pdf.startswith(b"%PDF")
+    assert 4 <= pdf.count(b"/Type /Page\n") <= 30
+    page.page.emulate_media(media="print")
+    assert not page.page.locator("#train-form").is_visible()
+    assert not page.page.locator("nav").is_visible()
+    for shown in (".summary", ".card", "#cautions", "#bench-section svg", "#loads table"):
+        assert page.page.locator(shown).first.is_visible()
+    page.show_all()
+    assert page.page.locator("details.route svg").count() == 3
+    page.run("document.body.classList.add('cards-alone')")
+    assert page.page.locator(".card").first.is_visible()
+    assert not page.page.locator("#verdict").is_visible()
+
+
+def test_printing_draws_every_long_section_and_closes_those_again_that_were_closed(browser, pages):
+    with opened(browser, pages["two-levels"]) as one:
+        one.run("document.querySelectorAll('details.route').forEach((each, k) => { each.open = k === 0 })")
+        one.run(
+            "addEventListener('beforeprint', () => { window.shown = [...document.querySelectorAll('details.route')]"
+            ".map((each) => each.open && each.querySelector('svg').getBoundingClientRect().height) })"
+        )
+        assert one.page.pdf(format="A4").startswith(b"%PDF")  # asks the browser itself, and so the page's own script
+        shown = one.run("window.shown")
+        assert len(shown) == 3
+        assert all(height > 100 for height in shown)
+        assert one.page.locator("details.route[open]").count() == 1
+
+
+def test_the_key_tells_what_is_drawn_and_no_more(browser, pages):
+    with opened(browser, pages["two-levels"]) as one:
+        assert "film planned" in one.page.locator("#plan-view").text_content()
+        key = one.page.locator("#plan-train-key")
+        assert key.is_visible()
+        shown = {words for words in ("locomotives", "cars", "must not stop", "stalls") if words in key.inner_text()}
+        assert {"locomotives", "cars"} <= shown
+        drawn = {name: one.page.locator(f"figure.plan .care.{name}").count() > 0 for name in ("stall", "no-stop")}
+        assert ("stalls" in shown, "must not stop" in shown) == (drawn["stall"], drawn["no-stop"])
+    with opened(browser, pages["cove"]) as one:
+        assert "film planned" not in one.page.locator("#plan-view").text_content()
+
+
+def test_without_script_the_answer_is_there(browser, pages):
+    page = browser.new_page(java_script_enabled=False)
+    page.goto(pages["two-levels"].as_uri())
+    told = page.inner_text("body")
+    for words in (
+        "All 3 trains climb as planned",
+        "gets through even if the wheels slip",
+        "needs JavaScript",
+        "Ruling grade 3.99 %",
+    ):
+        assert words in told
+    page.close()
+
+
+# Safe
+
+
+def test_hostile_names_are_text(browser, pages):
+    with opened(browser, pages["hostile"]) as one:
+        one.show_all()
+        assert one.page.locator("h1").inner_text() == MARK
+        assert MARK in one.text(".trains h3")
+        assert one.page.locator("img, b:not(.card b)").count() == 0
+        assert one.page.locator("script").count() == 2
+        told = one.page.content()
+        assert told.count("<img") == 0
+        names = one.run("[...document.querySelectorAll('svg text')].map(t => t.textContent)")
+        assert any(name.startswith("'\"&<b>") for name in names)
+        assert "מחצבה" in names
+        assert one.run("document.querySelector('#bench-from').value") == MARK
+        assert "lacks" in one.text("#bench-verdict") or "to spare" in one.text("#bench-verdict")
+        assert one.page.locator("#consist select").nth(1).input_value() == "toString"
+        assert "🚂" in one.page.content()
+        assert (one.said, one.asked) == ([], [pages["hostile"].as_uri()])
+
+
+def test_the_page_lets_nothing_else_run(browser, pages):
+    with opened(browser, pages["cove"]) as one:
+        ran, blocked = one.run(
+            """() => new Promise(done => {
+              const seen = new Set();
+              document.addEventListener('securitypolicyviolation', event => seen.add(event.effectiveDirective));
+              const put = (name, more) => document.body.append(Object.assign(document.createElement(name), more));
+              put('script', { textContent: 'window.ran = true' });
+              put('style', { textContent: 'body { display: none }' });
+              put('img', { src: 'http://localhost:9/x.png' });
+              setTimeout(() => done([window.ran === true, [...seen].sort()]), 100);
+            })"""
+        )
+        assert not ran
+        assert blocked == ["img-src", "script-src-elem", "style-src-elem"]
+        names = set(one.run("[...document.querySelectorAll('*')].flatMap(e => e.getAttributeNames())"))
+        assert not [name for name in names if name.startswith("on")]
+        assert "style" not in names
+
+
+# For everybody
+
+
+FEWER = """() => {
+  document.querySelectorAll('tbody').forEach(body => [...body.rows].slice(3).forEach(row => row.remove()));
+  document.querySelectorAll('details.route ~ details.route, .card ~ .card').forEach(each => each.remove());
+}"""
+"""Keep three rows of each table, one route and one card: the others are made alike and only take time."""
+
+
+def test_no_accessibility_violations(page):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page.show_all()
+    page.run(FEWER)
+    found = Axe().run(page.page)
+    assert found.violations_count == 0, found.generate_report()
+    page.page.emulate_media(color_scheme="dark")
+    found = Axe().run(page.page, options={"runOnly": ["color-contrast"]})
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_what_scrolls_on_a_phone_is_reached_by_keyboard(browser, pages):
+    from axe_playwright_python.sync_playwright import Axe
+
+    with opened(browser, pages["hostile"], width=360) as one:
+        one.show_all()
+        found = Axe().run(one.page, options={"runOnly": ["scrollable-region-focusable", "landmark-unique"]})
+        assert found.violations_count == 0, found.generate_report()
+
+
+def test_every_control_is_reached_by_the_tab_key(page):
+    page.page.locator("body").press("Tab")
+    reached = set()
+    for _ in range(120):
+        reached.add(page.run("(e => e.id || e.className || e.textContent)(document.activeElement)"))
+        page.page.keyboard.press("Tab")
+    for control in (
+        "bench-from",
+        "bench-route",
+        "bench-rail",
+        "add-car",
+        "together",
+        "bench-head",
+        "to-worst",
+        "print-cards",
+    ):
+        assert control in reached

@@ -1,0 +1,92 @@
+"""The numbers along a route as a person reads them."""
+
+import pytest
+
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.views.section import long_section
+from gradehaul.plan import read_plan
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.section.text import profile_page
+
+PLAN = """
+scale = "HO"
+unit = "in"
+vertical_curve.length = 12
+railhead.Wharf = 0
+[line.Main]
+from = "Wharf"
+to = "Summit"
+track = [
+  { straight = 40, grade = "0 %" },
+  { name = "Horseshoe", left = 24, angle = 180, ease = 6, grade = "2 %" },
+  { right = 30, angle = 20, grade = "2 %" },
+]
+[loco.mogul]
+mass = "300 g"
+length = "8 in"
+pull.clean = "60 gf"
+pull.treated = "40 gf"
+[car.ore]
+mass = "3.5 oz"
+length = "5.5 in"
+rolling = "2 %"
+[train."[red]x[/]"]
+route = "Up"
+consist = ["mogul", "10 ore"]
+[route.Up]
+from = "Wharf"
+to = "Summit"
+[route.Down]
+from = "Summit"
+to = "Wharf"
+"""
+
+
+def page(route="Up", **rest):
+    section = long_section(Layout(read_plan(PLAN)), route, **rest)
+    return profile_page(section, reader_of("in", force_unit="gf")).text()
+
+
+def rows(text, head):
+    """The cells of the table whose heads begin so, split where two blanks stand."""
+    lines = text.splitlines()
+    first = next(k for k, line in enumerate(lines) if line.split()[: len(head)] == head)
+    table = []
+    for line in lines[first + 1 :]:
+        if not line.strip():
+            break
+        table.append([cell.strip() for cell in line.split("  ") if cell.strip()])
+    return table
+
+
+def test_a_row_for_every_element():
+    table = rows(page(), ["from", "to", "track"])
+    assert table[0] == ["0.0 in", "34.0 in", "Main:1", "0.00 %", "straight", "0.00 %", "0.00 in"]
+    assert table[1] == ["34.0 in", "40.0 in", "Main:1", "0.00 % to 1.00 %", "straight", "0.00 % to 1.00 %", "0.03 in"]
+    # the vertical curve and the easement end at one place
+    assert table[2][:5] == ["40.0 in", "46.0 in", "Horseshoe", "1.00 % to 2.00 %", "left, straight to 24.0 in"]
+    assert table[3][2:6] == ["Horseshoe", "2.00 %", "left, 24.0 in", "3.32 %"]
+    assert table[4][2:5] == ["Horseshoe", "2.00 %", "left, 24.0 in to straight"]
+    assert table[5][2:6] == ["Main:3", "2.00 %", "right, 30.0 in", "3.05 %"]
+    assert len(table) == 6
+
+
+def test_hands_change_on_the_way_back():
+    table = rows(page("Down"), ["from", "to", "track"])
+    assert [row[4] for row in table[:2]] == ["left, 30.0 in", "right, straight to 24.0 in"]
+    assert table[0][3] == "-2.00 %"
+
+
+def test_the_train_and_what_becomes_of_it():
+    text = page(rails=["treated", "clean"])
+    assert "[red]x[/], 63.0 in long" in text
+    treated, clean = [line.split() for line in text.splitlines() if line.startswith(("  treated  ", "  clean  "))]
+    assert treated[:3] == ["treated", "40.0", "gf"]
+    assert clean[:3] == ["clean", "60.0", "gf"]
+    assert "STALLS" in treated
+    assert "  treated: stalls from " in text
+
+
+@pytest.mark.parametrize("route", ["Down"])
+def test_without_a_train(route):
+    assert "No train is named for this route" in page(route)
