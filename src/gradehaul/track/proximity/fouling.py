@@ -51,8 +51,8 @@ _CHORDS_AT_ONCE = 500
 class ClearLength:
     """How much of a berth a train may stand on, and where: distances from the start of its first track, m.
 
-    `basis` tells where it comes from: `stated` by the builder, from the `map`, or, where the map does not close well
-    enough to tell, the `whole` berth.
+    `basis` is where it comes from: `stated` by the builder, from the `map`, or the `whole` berth where the map does not
+    close well enough.
     """
 
     berth: str
@@ -126,7 +126,7 @@ def clear_lengths(alignment: Alignment) -> dict[str, ClearLength]:
 
 
 def fouling_notes(alignment: Alignment) -> list[Note]:
-    """Tell which berths have no clear length from the map, and for which the map tells it poorly."""
+    """Return notes on berths that have no clear length from the map, and on a map that closes poorly."""
     plan, positions = alignment.plan, alignment.positions
     notes = _notes_on_accuracy(plan, positions)
     for berth in plan.berths.values():
@@ -157,7 +157,7 @@ def fouling_notes(alignment: Alignment) -> list[Note]:
 
 
 def _notes_on_accuracy(plan: Plan, positions: Positions) -> list[Note]:
-    """Tell of figures that close well enough to be used, and still miss by much beside the fouling distance."""
+    """Return notes on figures that close well enough to be used, and miss by a good part of the fouling distance."""
     frames = {positions.tracks[berth.tracks[0]].frame for berth in plan.berths.values() if berth.clear is None}
     notes = []
     for frame in sorted(frames):
