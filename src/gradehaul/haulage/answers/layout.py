@@ -93,7 +93,7 @@ class Layout:
         self.graph = MovementGraph(plan)
         self.curves = curve_costs(plan.curve_resistance, plan.scale)
         self.coefficient = self.curves.coefficient
-        self.clear = clear_lengths(self.alignment, self.alignment.positions)
+        self.clear = clear_lengths(self.alignment)
         self.pulls = Pulls(plan)
         self._strip = lay_strip(self.alignment)
         self.found = find_routes(self.graph, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)

@@ -53,14 +53,16 @@ class Haul:
 
     `running` and `starting` are what grades and curves ask of the whole train, locomotives included, plus the rolling
     or starting resistance of its cars; a pull is what the balance reads on level straight track, where the resistance
-    of the locomotives is in it already. So the two are compared as they stand. `misfits` are the places of the whole
-    route that do not hold the train.
+    of the locomotives is in it already. So the two are compared as they stand. `least` is what can be relied on
+    downhill: where it is below the slipping pull taken negative, the train runs away. `misfits` are the places of the
+    whole route that do not hold the train.
     """
 
     name: str
     train: Train
     running: PiecewiseQuadratic
     starting: PiecewiseQuadratic
+    least: PiecewiseQuadratic
     given: tuple[PullGiven, ...]
     misfits: tuple[Misfit, ...] = ()
 
@@ -207,6 +209,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         train=train,
         running=need.running,
         starting=need.starting,
+        least=need.least,
         given=tuple(given),
         misfits=too_long,
     )
