@@ -10,6 +10,7 @@ import sys
 import time
 import unicodedata
 from collections.abc import Iterator
+from fractions import Fraction
 from importlib.resources import files
 from typing import get_args
 
@@ -19,7 +20,7 @@ from hypothesis import strategies as st
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.records import Reading as PlanReading
-from gradehaul.quantities import Kind, Reading, convert, describe, length_unit, read_quantity, read_reading
+from gradehaul.quantities import Kind, Reading, convert, describe, length_unit, read_quantity, read_reading, units
 from gradehaul.quantities.units import UNITS, Unit, find_unit
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -560,9 +561,23 @@ def test_no_spelling_names_two_units() -> None:
         assert all(find_unit(name) is unit for name in (unit.name, *unit.words))
 
 
-def test_pint_waits_until_a_unit_is_met() -> None:
-    code = "import sys, gradehaul.quantities as q; q.read_quantity(90, 'angle'); sys.exit('pint' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+def test_every_factor_is_that_of_pint() -> None:
+    """Those that are powers of ten are written without it."""
+    for unit in UNITS:
+        times, parts = units.factor(unit)
+        exact = Fraction(repr(units._registry().convert(1.0, unit.definition, units._BASE[unit.dimension])))
+        assert Fraction(times) / Fraction(parts) == exact or times / parts == float(exact)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "loads"),
+    [("90", "angle", False), ("700 mm", "length", False), ("2 %", "grade", False), ("4 oz", "mass", True)],
+)
+def test_pint_waits_until_a_unit_needs_it(text: str, kind: Kind, loads: bool) -> None:
+    code = (
+        f"import sys, gradehaul.quantities as q; q.read_quantity({text!r}, {kind!r}); sys.exit('pint' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == loads
 
 
 @pytest.mark.usefixtures("uncollected")

@@ -95,6 +95,11 @@ def _registry() -> UnitRegistry[float]:
     return registry
 
 
+_POWERS_OF_TEN = {"mm": -3, "cm": -2, "m": 0, "km": 3, "rad": 0, "g": -3, "kg": 0, "N": 0, "mN": -3}
+_POWERS_OF_TEN |= {"%": -2, "permille": -3}
+"""Units that are powers of ten of their SI unit, for which pint need not be loaded."""
+
+
 @lru_cache(maxsize=len(UNITS))
 def factor(unit: Unit) -> tuple[float, float]:
     """Return what to multiply by and what to divide by to get the SI value.
@@ -102,6 +107,9 @@ def factor(unit: Unit) -> tuple[float, float]:
     Where the factor is a fraction of two whole numbers, these: 24 × 127 / 5000 is the float nearest to 0.6096, and
     24 × 0.0254 is not.
     """
+    power = _POWERS_OF_TEN.get(unit.name)
+    if power is not None:
+        return (10.0**power, 1.0) if power >= 0 else (1.0, 10.0**-power)
     from fractions import Fraction  # pint has loaded it by now
 
     factor = float(_registry().convert(1.0, unit.definition, _BASE[unit.dimension]))
