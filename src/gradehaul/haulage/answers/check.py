@@ -392,7 +392,7 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     wrapped = angle.value * train.length
     if wrapped <= MUCH_WRAPPED:
         return wrapped, 0.0
-    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION), _compensated={})
+    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION))
     with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
