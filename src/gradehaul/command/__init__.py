@@ -7,9 +7,27 @@ from gradehaul.command.drawings import export, import_, map_
 from gradehaul.command.film import treat
 from gradehaul.command.group import main
 from gradehaul.command.hills import clearance, level
+from gradehaul.command.live import live
 from gradehaul.command.new import new
 
 __all__ = ["main"]
 
-for verb in (new, check, profile, report, map_, export, import_, readings, treat, helix, incline, clearance, level):
+_VERBS = (
+    new,
+    check,
+    profile,
+    report,
+    live,
+    map_,
+    export,
+    import_,
+    readings,
+    treat,
+    helix,
+    incline,
+    clearance,
+    level,
+)
+
+for verb in _VERBS:
     main.add_command(verb)
