@@ -9,8 +9,7 @@ from itertools import accumulate
 from typing import Any
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
-from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine
-from gradehaul.plan.drawing.records import Element
+from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, Element, terms
 from gradehaul.plan.names import clean, quoted, shown
 from gradehaul.plan.records import LineEnd
 from gradehaul.plan.resolve.places import berths_named, line_spans
@@ -80,7 +79,7 @@ def _drawn(
     faults: Faults,
 ) -> Drawn | None:
     """Return the drawing as a network, or None with what is wrong added to the faults."""
-    from gradehaul.plan.drawing.assembly import CHORDS, WITHIN, assemble, terms
+    from gradehaul.plan.drawing.assembly import WITHIN, assemble
     from gradehaul.plan.drawing.dxf import read_drawing
 
     table = entry.table
@@ -104,7 +103,6 @@ def _drawn(
         fit=table.fit,
         kink=table.kink,
         height_layers=table.height_layers,
-        unit=own_unit,
         rails=table.rails,
     )
     claims = [
@@ -125,7 +123,7 @@ def _drawn(
             folder / name,
             layers=on.layers,
             height_layers=on.height_layers,
-            unit=on.unit,
+            unit=own_unit,
             tolerance=CHORDS * on.gauge,
         )
         return assemble(

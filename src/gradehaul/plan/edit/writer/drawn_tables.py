@@ -12,7 +12,7 @@ from gradehaul.plan.edit.writer.text import comments, item
 from gradehaul.quantities import convert
 
 if TYPE_CHECKING:
-    from gradehaul.plan.drawing.drawn import Drawn, DrawnLine
+    from gradehaul.plan.drawing.records import Drawn, DrawnLine
 
 _FINE = 1e-7
 
