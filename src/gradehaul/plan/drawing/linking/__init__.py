@@ -20,7 +20,6 @@ from gradehaul.plan.drawing.linking.ways import (
     meet,
     merged,
     outward,
-    plain_nodes,
     spot,
     without_specks,
 )
@@ -96,16 +95,16 @@ def link(
     faults = [_speck(way.elements, unit) for way in specks]
     if not ways:
         return Linked((), (), tuple(faults))
-    ways = in_order(merged(ways, plain_nodes(ways, kink)))
+    ways = in_order(merged(ways, kink))
     cuts, skewed = side_cuts(ways, tolerance)
     loose = {ways[end // 2].node(end): (turn, spot(ways, end), outward(ways, end)) for end, turn in skewed.items()}
     ways, _ = without_specks(cut_ways(ways, cuts, snap), snap)
     faults += [askew(*loose[node]) for node, at in ends_at(ways).items() if len(at) == 1 and node in loose]
     ways, dropped = once(ways, drawn, tolerance)
     faults += overlap_faults(dropped, drawn, unit)
-    ways, kinds, found = judged(in_order(merged(ways, plain_nodes(ways, kink))), kink)
+    ways, kinds, found = judged(merged(ways, kink), kink)
     faults += found
-    ways = merged(ways, [node for node, at in ends_at(ways).items() if kinds[node] == "plain"])
+    ways = merged(ways, plain=[node for node, kind in kinds.items() if kind == "plain"])
     index = Index(ways, snap)
     if marks:
         cuts, unused = mark_cuts(index, marks, tolerance)

@@ -28,7 +28,7 @@ from gradehaul.plan.drawing.wording import length_text
 Source = tuple[str, str]
 """Handle and layer."""
 
-_ALIKE = 0.02
+ALIKE = 0.02
 """Curvatures that differ by no more than this share may be the same one fitted twice."""
 _SAME = 1.5
 """Places of ways that are one lie no farther apart than this, in snaps."""
@@ -71,7 +71,7 @@ def alike(one: float, other: float) -> bool:
     >>> alike(1.66, 1.65), alike(0.0, 0.1)
     (True, False)
     """
-    return abs(one - other) <= 1e-6 + _ALIKE * max(abs(one), abs(other))
+    return abs(one - other) <= 1e-6 + ALIKE * max(abs(one), abs(other))
 
 
 def run_together(one: Element, run: float, other: Element, other_run: float, tolerance: Tolerance) -> bool:
@@ -114,14 +114,12 @@ def once(ways: Sequence[Way], drawn: Mapping[Source, float], tolerance: Toleranc
     """
     by_nodes: dict[tuple[int, int], list[Way]] = {}
     for way in ways:
-        if way.start > way.finish:
-            way = Way(reverse(way.elements), way.finish, way.start)  # noqa: PLW2901 - the same way run back
-        by_nodes.setdefault((way.start, way.finish), []).append(way)
+        by_nodes.setdefault((min(way.start, way.finish), max(way.start, way.finish)), []).append(way)
     found: list[Way] = []
     dropped: list[Dropped] = []
     for group in by_nodes.values():
         kept: list[Way] = []
-        for way in sorted(group, key=lambda way: _rank(way.elements, drawn)) if len(group) > 1 else group:
+        for way in sorted(map(_run_up, group), key=lambda way: _rank(way.elements, drawn)) if len(group) > 1 else group:
             same = next((other for other in kept if _one(way, other, tolerance)), None)
             if same is None:
                 kept.append(way)
@@ -130,6 +128,11 @@ def once(ways: Sequence[Way], drawn: Mapping[Source, float], tolerance: Toleranc
             dropped += [Dropped(source(e), of, e.length, place(e, e.length / 2)) for e in way.elements]
         found += kept
     return found, dropped
+
+
+def _run_up(way: Way) -> Way:
+    """Return a way as run from the lesser of its nodes."""
+    return Way(reverse(way.elements), way.finish, way.start) if way.start > way.finish else way
 
 
 def _rank(elements: Sequence[Element], drawn: Mapping[Source, float]) -> tuple[object, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Collection, Sequence
 from typing import NamedTuple
 
@@ -41,11 +42,10 @@ def near_misses(index: Index, free: Collection[int], tolerance: Tolerance, unit:
     `unit` is that of lengths.
     """
     ways = index.ways
-    at: dict[tuple[int, int, int], list[int]] = {}
-    for end, place_ in zip(free, orders([spot(ways, end) for end in free]), strict=True):
-        at.setdefault(place_, []).append(end)
+    places = orders([spot(ways, end) for end in free])
+    often = Counter(places)
     # Ends left unjoined at one spot are named already.
-    ends = [one[0] for _, one in sorted(at.items()) if len(one) == 1]
+    ends = [end for place_, end in sorted(zip(places, free, strict=True)) if often[place_] == 1]
     nearest = _nearest(index, ends, tolerance)
     faults: list[Fault] = []
     named: set[int] = set()

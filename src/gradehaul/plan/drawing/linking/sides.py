@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import cut, micro, order, orders, turned
-from gradehaul.plan.drawing.linking.duplicates import alike, run_together
+from gradehaul.plan.drawing.elements import cut, micro, order, turned
+from gradehaul.plan.drawing.linking.duplicates import ALIKE, alike, run_together
 from gradehaul.plan.drawing.linking.ways import (
     CROWD,
     Cut,
@@ -78,18 +79,6 @@ def feet(index: Index, near: Beside) -> Iterator[tuple[int, Foot]]:
         yield which, Foot(*foot)
 
 
-class _Place(NamedTuple):
-    """A place where another way may have to be cut: an end, or a change of curvature within a way."""
-
-    spot: Spot
-    heading: float
-    way: int
-    along: float
-    node: int
-    leaving: tuple[tuple[Element, float], ...]
-    """The elements that leave it, each with how far its curvature lasts, m; none for an end that goes on nowhere."""
-
-
 def side_cuts(ways: Sequence[Way], tolerance: Tolerance) -> tuple[list[Cut], dict[int, float]]:
     """Return the cuts of ways, and at which angle ends lie on the sides of others askew, radians, by end.
 
@@ -98,60 +87,63 @@ def side_cuts(ways: Sequence[Way], tolerance: Tolerance) -> tuple[list[Cut], dic
     stretches that two routes share.
     """
     index = Index(ways, tolerance.snap)
-    ahead, behind = index.runs()
-    places = _places(index, ahead, behind, tolerance.kink)
-    near = index.nearness.beside(
-        [place.spot for place in places], tolerance.snap, [place.heading for place in places], tolerance.level
-    )
-    own = np.array([(place.way, place.along) for place in places]).reshape(-1, 2)[near.which]
-    along, way = index.before[near.number] + near.along, index.owner[near.number]
-    far = (way != own[:, 0]) | (np.abs(along - own[:, 1]) > 3 * tolerance.snap)
+    at = ends_at(ways)
+    ends = [end for node in at.values() if len(node) <= CROWD for end in node]
+    changes = _changes(index)
+    starts = [index.elements[number + 1] for number in changes.tolist()]
+    spots = [*(spot(ways, end) for end in ends), *(element.start for element in starts)]
+    headings = [*(heading(ways, end) for end in ends), *(element.heading for element in starts)]
+    of = np.array(ends, dtype=np.int64)
+    way = np.concatenate((of // 2, index.owner[changes]))
+    along = np.concatenate((index.length[of // 2] * (of % 2), index.before[changes + 1]))
+    near = index.nearness.beside(spots, tolerance.snap, headings, tolerance.level)
+    there = index.before[near.number] + near.along
+    apart = np.abs(there - along[near.which]) > 3 * tolerance.snap
+    near = near.only((index.owner[near.number] != way[near.which]) | apart)
+    ahead, behind = index.runs() if len(near.which) else ([], [])
+    last = np.cumsum([len(way.elements) for way in ways]) - 1
+
+    def leaving(which: int) -> list[tuple[Element, float]]:
+        """Return the elements that leave a place, each with how far its curvature lasts; none at an end that is one."""
+        if which >= len(ends):
+            number = int(changes[which - len(ends)])
+            return [(turned(index.elements[number]), behind[number]), (index.elements[number + 1], ahead[number + 1])]
+        end = ends[which]
+        if all(continuing(ways, end, other) > tolerance.kink for other in at[ways[end // 2].node(end)] if other != end):
+            return []
+        run = behind[last[end // 2]] if end % 2 else ahead[last[end // 2] + 1 - len(ways[end // 2].elements)]
+        return [(outward(ways, end), run)]
+
+    fresh = fresh_node(ways) - len(ends)
     cuts: list[Cut] = []
     askew: dict[int, float] = {}
     sides: dict[int, list[Foot]] = {}
-    for which, foot in feet(index, near.only(far)):
-        place = places[which]
-        if not place.leaving:
-            if not _at_end(index, foot, place.node, tolerance.snap):
-                sides.setdefault(which, []).append(foot)
-        elif foot.turn <= tolerance.kink:
+    for which, foot in feet(index, near):
+        node = ways[ends[which] // 2].node(ends[which]) if which < len(ends) else fresh + which
+        mine = leaving(which)
+        if not mine and not _at_end(index, foot, node, tolerance.snap):
+            sides.setdefault(which, []).append(foot)
+        elif mine and foot.turn <= tolerance.kink:
             pieces = _pieces(index.elements[foot.number], foot, ahead, behind)
-            if any(run_together(*mine, *theirs, tolerance) for mine in place.leaving for theirs in pieces):
-                cuts += (Cut(place.way, place.along, place.node), Cut(foot.way, foot.along, place.node))
+            if any(run_together(*one, *other, tolerance) for one in mine for other in pieces):
+                cuts += (Cut(int(way[which]), float(along[which]), node), Cut(foot.way, foot.along, node))
     for which, found in sides.items():
-        place = places[which]
         best = min(found, key=lambda foot: _misfit(index.elements[foot.number], foot, tolerance))
         if best.turn > tolerance.kink:
-            askew[2 * place.way + (place.along > 0)] = best.turn
+            askew[ends[which]] = best.turn
             continue
-        bend = abs(index.elements[best.number].curvature)
+        node, bend = ways[ends[which] // 2].node(ends[which]), abs(index.elements[best.number].curvature)
         same = [foot for foot in found if alike(abs(index.elements[foot.number].curvature), bend)]
-        cuts += [Cut(foot.way, foot.along, place.node) for foot in same if foot.turn <= tolerance.kink]
+        cuts += [Cut(foot.way, foot.along, node) for foot in same if foot.turn <= tolerance.kink]
     return cuts, askew
 
 
-def _places(index: Index, ahead: Sequence[float], behind: Sequence[float], kink: float) -> list[_Place]:
-    """Return the ends of ways, those where not too many come together, and the changes of curvature within ways."""
-    ways, found = index.ways, list[_Place]()
-    last = np.cumsum([len(way.elements) for way in ways]) - 1
-    for node, at in ends_at(ways).items():
-        for end in at if len(at) <= CROWD else ():
-            way = end // 2
-            run = behind[last[way]] if end % 2 else ahead[last[way] + 1 - len(ways[way].elements)]
-            lone = not any(continuing(ways, end, other) <= kink for other in at if other != end)
-            leaving: tuple[tuple[Element, float], ...] = () if lone else ((outward(ways, end), run),)
-            along = float(index.length[way]) if end % 2 else 0.0
-            found.append(_Place(spot(ways, end), heading(ways, end), way, along, node, leaving))
-    fresh = fresh_node(ways)
-    for number in np.flatnonzero(index.owner[1:] == index.owner[:-1]).tolist():
-        one, other = index.elements[number], index.elements[number + 1]
-        if not alike(one.curvature, other.curvature):
-            leaving = (turned(one), behind[number]), (other, ahead[number + 1])
-            way, along = int(index.owner[number]), float(index.before[number + 1])
-            found.append(_Place(other.start, other.heading, way, along, fresh, leaving))
-            fresh += 1
-    places = orders([place.spot for place in found])
-    return [found[number] for number in sorted(range(len(found)), key=lambda each: places[each])]
+def _changes(index: Index) -> NDArray[np.intp]:
+    """Return the elements in whose way another one of another curvature follows."""
+    curvature = index.nearness.rows[:, 3]
+    one, other = curvature[:-1], curvature[1:]
+    unlike = np.abs(one - other) > 1e-6 + ALIKE * np.maximum(np.abs(one), np.abs(other))
+    return np.flatnonzero(unlike & (index.owner[1:] == index.owner[:-1]))
 
 
 def _misfit(element: Element, foot: Foot, tolerance: Tolerance) -> tuple[object, ...]:

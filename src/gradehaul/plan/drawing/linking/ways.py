@@ -91,35 +91,35 @@ def without_specks(ways: Iterable[Way], snap: float) -> tuple[list[Way], list[Wa
     return found
 
 
-def plain_nodes(ways: Sequence[Way], kink: float) -> list[int]:
-    """Return the nodes of two ends that go on as tangents."""
-    return [node for node, at in ends_at(ways).items() if len(at) == 2 and continuing(ways, *at) <= kink]
+def merged(ways: Sequence[Way], kink: float = math.pi, plain: Collection[int] | None = None) -> list[Way]:
+    """Return ways with those made one that meet at a node of two ends; of a closed circuit one node is kept.
 
-
-def merged(ways: Sequence[Way], plain: Collection[int]) -> list[Way]:
-    """Return ways with those made one that meet at some nodes of two ends; of a closed circuit one node is kept."""
-    at = ends_at(ways)
-    partner: dict[int, int] = {}
-    for node in plain:
-        one, other = at[node]
-        if one // 2 != other // 2:
-            partner[one], partner[other] = other, one
+    Where they go on as tangents within `kink`, radians, and at `plain` nodes alone where these are given.
+    """
+    nodes = np.array([(way.start, way.finish) for way in ways], dtype=np.int64).ravel()
+    by_node = np.argsort(nodes, kind="stable")
+    node, first, often = np.unique(nodes[by_node], return_index=True, return_counts=True)
+    two = (often == 2) if plain is None else (often == 2) & np.isin(node, list(plain))
+    one, other = by_node[first[two]], by_node[first[two] + 1]
+    partner = [-1] * len(nodes)
+    for mine, theirs in zip(one.tolist(), other.tolist(), strict=True):
+        if mine // 2 != theirs // 2 and continuing(ways, mine, theirs) <= kink:
+            partner[mine], partner[theirs] = theirs, mine
     found: list[Way] = []
     seen = [False] * len(ways)
-    every = range(2 * len(ways))
-    for first in (*(end for end in every if end not in partner), *partner):  # what is left last are rings
-        if seen[first // 2]:
+    every = range(len(nodes))
+    for start in (*(end for end in every if partner[end] < 0), *every):  # what is left last are rings
+        if seen[start // 2]:
             continue
         elements: list[Element] = []
-        onward: int | None = first
-        end = first
-        while onward is not None and not seen[onward // 2]:
+        end, onward = start, start
+        while onward >= 0 and not seen[onward // 2]:
             end = onward
             seen[end // 2] = True
             own = ways[end // 2].elements
             elements += reverse(own) if end % 2 else own
-            onward = partner.get(end ^ 1)
-        found.append(Way(elements, ways[first // 2].node(first), ways[end // 2].node(end ^ 1)))
+            onward = partner[end ^ 1]
+        found.append(Way(elements, ways[start // 2].node(start), ways[end // 2].node(end ^ 1)))
     return found
 
 
