@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 
-from gradehaul.plan.drawing.drawn import Drawn
+from gradehaul.plan.drawing.records import Drawn
 from gradehaul.plan.drawing.wording import at_text, by_code, fault_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
