@@ -203,9 +203,11 @@ def _written(
 
         return check_csv(answer)
     if form != "text":
+        from datetime import datetime
+
         from gradehaul.show.check.load_card import load_card_picture
 
-        return load_card_picture(answer, form)
+        return load_card_picture(answer, form, date=datetime.now().astimezone().date().isoformat())
     from gradehaul.show.check.text import check_page
 
     return laid_out(check_page(answer, reader, ways, verbose=verbose), to_file=to_file)
