@@ -20,7 +20,7 @@ from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.base.labels import apart, chance_told
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import summary
-from gradehaul.show.check.load_rows import READ, load_cards
+from gradehaul.show.check.load_rows import load_cards
 from gradehaul.show.check.outcome_words import verdict_words
 from gradehaul.show.check.route_text import HOW_SURE, reversed_at, run_round_told
 from gradehaul.show.check.text import CURVE_MODELS
@@ -131,7 +131,6 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "binds": binding_rows(answer, reader),
         "berths": berth_rows(answer, reader),
         "cards": load_cards(answer),
-        "how_read": READ,
         "assumed_words": _assumed(answer),
         "figures": figure_rows(answer, reader),
         "doubts": [str(note) for note in answer.doubts],
