@@ -33,14 +33,14 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.show.base.reading_units import balance_unit, reader_of
     from gradehaul.treatment.keep_clean import keep_clean_plan
-    from gradehaul.treatment.wishes import asked_for, filmed_plan
+    from gradehaul.treatment.options import plan_with_film, read_options
 
     loaded = load(plan)
-    found = keep_clean_plan(Layout(loaded), asked_for(loaded.unit, **asked))
+    found = keep_clean_plan(Layout(loaded), read_options(loaded.unit, **asked))
     reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
     deliver(_treat_written(found, form, reader), None)
     if output is not None:  # the answer stands, whether or not a copy can be written
-        deliver(filmed_plan(found, None if output == "-" else Path(output).parent), output)
+        deliver(plan_with_film(found, None if output == "-" else Path(output).parent), output)
 
 
 def _treat_written(found: KeepCleanPlan, form: Form, reader: Reader) -> str:

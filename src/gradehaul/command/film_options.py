@@ -61,6 +61,6 @@ def film_asked(layout: Layout, asked: dict[str, Any], trains: Sequence[str] = ()
                 raise click.UsageError(f"--{name} goes with --treat")
         return None
     from gradehaul.treatment.keep_clean import keep_clean_plan
-    from gradehaul.treatment.wishes import asked_for
+    from gradehaul.treatment.options import read_options
 
-    return keep_clean_plan(layout, asked_for(layout.plan.unit, trains=trains, **wishes))
+    return keep_clean_plan(layout, read_options(layout.plan.unit, trains=trains, **wishes))

@@ -1,4 +1,4 @@
-"""What is asked of a keep-clean plan, read from text; and the plan file that holds it."""
+"""The options of a keep-clean plan, read from text; and the plan file that holds its film."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from gradehaul.plan.edit.rail_keys import plan_with_rails
 from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.quantities import Kind, read_quantity
 from gradehaul.treatment.carry import CARRY
-from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, Use
+from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, Use
 from gradehaul.treatment.needs import Need
 
 
-def asked_for(
+def read_options(
     unit: str,
     *,
     trains: Sequence[str] = (),
@@ -23,20 +23,20 @@ def asked_for(
     reserve: str = "0 %",
     step: str | None = None,
     carry: str | None = None,
-) -> Asked:
-    """Return what is asked, with lengths and shares as text; bare lengths read in the plan's unit.
+) -> KeepCleanOptions:
+    """Return options, of which lengths and shares are text; bare lengths read in the plan's unit.
 
     Raises
     ------
     QuantityError
-        Text that is not the quantity asked for.
+        Text that is not the quantity expected.
 
     Examples
     --------
-    >>> asked_for("in", reserve="15 %", step="10").step
+    >>> read_options("in", reserve="15 %", step="10").step
     0.254
     """
-    return Asked(
+    return KeepCleanOptions(
         trains=tuple(trains),
         film=film,
         need=need,
@@ -57,7 +57,7 @@ _RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}
 """What is written on track that is not filmed: so a plan that leaves nothing to film says so."""
 
 
-def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
+def plan_with_film(found: KeepCleanPlan, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
 
     `folder` is that of the copy; None for that of the plan. Track on which no train in question runs is left as it is.
@@ -76,7 +76,7 @@ def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
             found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} beyond its pull",
             write="--train with the trains that can run",
         )
-    if found.asked.step is not None:
+    if found.options.step is not None:
         raise DesignError("a rail key is for a whole track", place="-o", found="stretches", write="-o without --step")
     rails = {row.unit.track: _RAIL.get(row.use, found.film) for row in found.rows if row.use in ("film", *_RAIL)}
     return plan_with_rails(found.plan, rails, folder=folder)
