@@ -39,7 +39,7 @@ def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
     page = Page()
     page.line("Where the film may go: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
     page.line(
-        f'So that {_NEEDS[found.asked.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
+        f'So that {_NEEDS[found.options.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
         f"spread{_held(found)}."
     )
     page.line()
@@ -61,7 +61,7 @@ def add_film_plan(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
 
 
 def _held(found: KeepCleanPlan) -> str:
-    return f", with {100 * found.asked.reserve:.3g} % of the pull held back" if found.asked.reserve else ""
+    return f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
 
 
 def _add_beyond(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
@@ -84,7 +84,7 @@ def _add_depends_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     if not kept:
         page.line(("Nothing must be kept clean", "green"), ": all track may be filmed.")
         return
-    carry = reader.length(found.asked.carry)
+    carry = reader.length(found.options.carry)
     if found.depends_on_carry:
         page.line(
             ("This plan depends on a guess", "yellow"),
@@ -96,7 +96,7 @@ def _add_depends_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
                   "piece then.")  # fmt: skip
     else:
         page.line(f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.")
-    if found.asked.step is None and found.length("film") < found.length("buffer"):
+    if found.options.step is None and found.length("film") < found.length("buffer"):
         page.line("Tracks are wiped or left whole here; treat --step divides them, and may leave more to film.")
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
@@ -135,18 +135,18 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
         units = [row.unit for row in group]
         first, last = units[0], units[-1]
         own = [first.name, reader.length(last.stop - first.start)]
-        if found.asked.step is not None:
+        if found.options.step is not None:
             own[1:1] = [f"{reader.length(first.start)} to {reader.length(last.stop)}"]
         table.append([*own, USE_TOLD[use], since])
-    if found.asked.step is not None:
+    if found.options.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)
     page.line("A train's place is that of its head, from where its route begins.", indent=2)
 
 
 def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
-    if row.forced is not None:
-        forced = row.forced
+    if row.reason is not None:
+        forced = row.reason
         return (
             f"{forced.train} {WOULD[forced.test]} at {reader.length(forced.head)}, {reader.force(forced.short)} short"
         )

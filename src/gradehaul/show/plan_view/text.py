@@ -12,8 +12,7 @@ from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import misfit_words
 from gradehaul.show.plan_view.film_uses import hangs_on, titles, train_told
 from gradehaul.show.plan_view.key import rail_told
-from gradehaul.treatment.keep_clean import KeepCleanPlan
-from gradehaul.treatment.stretches import UsedStretch, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
 
 def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) -> Page:
