@@ -17,13 +17,16 @@ from gradehaul.command.options import (
     csv_option,
     grades_option,
     json_option,
+    more_option,
     open_option,
     output_option,
     plan_argument,
     rails_option,
+    routes_option,
     seed_option,
     show_option,
     size_option,
+    trains_option,
 )
 from gradehaul.command.output import deliver, laid_out
 
@@ -36,6 +39,10 @@ if TYPE_CHECKING:
     from gradehaul.show.base.reading_units import Grades, Reader, System
     from gradehaul.show.base.sheet import SizeName
     from gradehaul.treatment.ways_over import WaysOver
+
+
+CHECK = ("trains", "loads", "limits", "berths", "ways", "figures", "sources", "notes")
+"""The sections of the printed answer of check, as `gradehaul.show.check.text` has them."""
 
 
 @click.command()
@@ -51,7 +58,9 @@ if TYPE_CHECKING:
 @grades_option
 @all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
-@click.option("--verbose", is_flag=True, help="Tell of every figure, trains' too, where it comes from.")
+@more_option(CHECK)
+@trains_option("A train to answer for")
+@routes_option("A route to answer for")
 @seed_option
 @click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 def check(
@@ -67,16 +76,18 @@ def check(
     show: System | None,
     grades: Grades,
     all_routes: bool,
-    verbose: bool,
+    more: tuple[str, ...],
     seed: int,
     hours: float | None,
     rails: tuple[str, ...],
+    trains: tuple[str, ...],
+    routes: tuple[str, ...],
 ) -> None:
-    """Tell what each route asks, the longest trains over it, and which named trains climb."""
+    """Show which named trains climb, how hard each hill is, and the longest trains over it."""
     if as_json + as_csv + csv_trains + card > 1:
         raise click.UsageError("--json, --csv, --csv-trains and --card exclude one another")
-    if verbose and as_json + as_csv + csv_trains + card:
-        raise click.UsageError("--verbose tells more in the printed answer: leave out --json, --csv and --card")
+    if more and as_json + as_csv + csv_trains + card:
+        raise click.UsageError("--more adds to the printed answer: leave out --json, --csv and --card")
     if hours is not None and math.isnan(hours):
         raise click.UsageError("--hours asks for a number of hours")
     form = _card_format(output) if card else "json" if as_json else "csv" if as_csv or csv_trains else "text"
@@ -92,12 +103,12 @@ def check(
 
     layout = Layout(loaded, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, seed=seed, rails=rails, progress=progress)
+        answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     deliver(
         _trains_written(answer)
         if csv_trains
-        else _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, verbose=verbose),
+        else _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, more=more),
         output,
         open_it=open_it,
     )
@@ -192,7 +203,13 @@ def _trains_written(answer: CheckAnswer) -> str:
 
 
 def _written(
-    answer: CheckAnswer, ways: Sequence[WaysOver], form: Form | Format, reader: Reader, *, to_file: bool, verbose: bool
+    answer: CheckAnswer,
+    ways: Sequence[WaysOver],
+    form: Form | Format,
+    reader: Reader,
+    *,
+    to_file: bool,
+    more: Sequence[str],
 ) -> str | bytes:
     if form == "json":
         from gradehaul.show.check.document import check_json
@@ -208,7 +225,7 @@ def _written(
         return load_card_picture(answer, form)
     from gradehaul.show.check.text import check_page
 
-    return laid_out(check_page(answer, reader, ways, verbose=verbose), to_file=to_file)
+    return laid_out(check_page(answer, reader, ways, more), to_file=to_file)
 
 
 def _profile_written(

@@ -16,9 +16,13 @@ if TYPE_CHECKING:
 
 
 def laid_out(page: Page, *, to_file: bool) -> str:
-    """Return a page as text: as wide as the terminal and in color where it is shown on one."""
+    """Return a page as text: as wide as the terminal and in color where it is shown on one.
+
+    With FORCE_COLOR it is in color in a pipe too; NO_COLOR goes first.
+    """
     terminal = not to_file and sys.stdout is not None and sys.stdout.isatty()
-    color = terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    wanted = (terminal and os.environ.get("TERM") != "dumb") or (not to_file and bool(os.environ.get("FORCE_COLOR")))
+    color = wanted and not os.environ.get("NO_COLOR")
     return page.text(width=shutil.get_terminal_size().columns if terminal else None, color=color)
 
 

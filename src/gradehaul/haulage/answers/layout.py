@@ -18,7 +18,7 @@ from gradehaul.network.reversals import Tail
 from gradehaul.network.route import Route
 from gradehaul.network.routes import find_routes
 from gradehaul.plan.names import instead, quoted
-from gradehaul.plan.records import Plan
+from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.plan.resolve.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
 from gradehaul.track.proximity.fouling import clear_lengths
@@ -116,6 +116,16 @@ class Layout:
         routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
         return _named(name, routes, "route", self.plan.file)
 
+    def train(self, name: str) -> NamedTrain:
+        """Return a train of the plan by name.
+
+        Raises
+        ------
+        RouteError
+            No train of this name.
+        """
+        return _named(name, self.plan.trains, "train", self.plan.file)
+
     def profile(self, route: str | Route) -> RouteProfile:
         """Return the compensated profile of a route.
 
@@ -212,7 +222,7 @@ class Layout:
         RouteError
             A train, its route, or a rail condition that the plan does not have.
         """
-        named = _named(train, self.plan.trains, "train", self.plan.file)
+        named = self.train(train)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
 
     def judged(self, rails: Iterable[str] | None = None) -> tuple[str, ...]:

@@ -91,7 +91,8 @@ def _print_one_by_one(console: Console, part: Columns, columns: int) -> None:
 
 
 def _print_wrapped(console: Console, text: Text, indent: int, columns: int) -> None:
-    lines = text.wrap(console, columns - indent - 2, overflow="fold")
+    fits = text.cell_len <= columns - indent
+    lines = [text] if fits and text else text.wrap(console, columns - indent - 2, overflow="fold")
     for number, line in enumerate(lines):
         line.rstrip()
         line.pad_left(indent + (2 if number else 0))
