@@ -29,14 +29,12 @@ from gradehaul.command.options import (
     treat_options,
 )
 from gradehaul.command.parameters import Height, Name, RouteOrPlaces, Vehicle
+from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.plan.records import Plan
-
-_CHECK = ("trains", "loads", "limits", "berths", "ways", "figures", "sources", "notes")
-"""The sections of the printed answer of check, as `gradehaul.show.check.text` has them."""
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 
@@ -54,7 +52,7 @@ _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail 
 @grades_option
 @all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
-@more_option(_CHECK)
+@more_option(sections.CHECK)
 @trains_option("A train to answer for")
 @routes_option("A route to answer for")
 @seed_option
@@ -152,8 +150,11 @@ def try_(
 @csv_option("The track")
 @show_option
 @grades_option
+@more_option(sections.PROFILE)
 @answers(draws=True)
-def profile(*, plan: Plan, out: Output, route: str | None, train: str | None, rails: tuple[str, ...]) -> Answer:
+def profile(
+    *, plan: Plan, out: Output, route: str | None, train: str | None, rails: tuple[str, ...], more: tuple[str, ...]
+) -> Answer:
     """Show the figures along a route, or draw its long section."""
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.views.section import long_section
@@ -174,7 +175,7 @@ def profile(*, plan: Plan, out: Output, route: str | None, train: str | None, ra
             return Answer(long_section_picture(section, out.reader(plan), picture, size=out.size))
     from gradehaul.show.section.text import profile_page
 
-    return Answer(profile_page(section, out.reader(plan)))
+    return Answer(profile_page(section, out.reader(plan), more))
 
 
 @click.command()

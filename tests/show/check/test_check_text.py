@@ -12,10 +12,10 @@ from gradehaul.haulage.verdict import Stretch
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Share
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.check.first_screen import SECTIONS
 from gradehaul.show.check.route_text import spread_told
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.verdict_text import biggest_unknown
+from gradehaul.show.sections import CHECK as SECTIONS
 
 INCHES = reader_of("in")
 FILM = ("treated", "treated fresh")

@@ -25,8 +25,8 @@ from gradehaul.show.base.labels import cars_told, chance_told
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
 from gradehaul.show.check.document import check_document
-from gradehaul.show.check.first_screen import SECTIONS
 from gradehaul.show.check.text import check_page
+from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
 from project import PLANS, ROOT
 

@@ -72,6 +72,10 @@ class Page:
                 pieces.pop()
             self.line(*pieces, indent=indent)
 
+    def more(self, sections: Sequence[str]) -> None:
+        """Add the line that names the sections which --more prints."""
+        self.paragraph(f"More: --more {', '.join((*sections, 'all'))}")
+
     def heading(self, words: str) -> None:
         """Add a blank line and a heading."""
         self.line()
@@ -153,7 +157,10 @@ def _line(line: Line) -> str:
 
 
 def _table_lines(columns: Columns) -> list[str]:
-    rows = [[head.removesuffix(">") for head in columns.heads], *([*map(words_of, row)] for row in columns.rows)]
+    rows = [[*map(words_of, row)] for row in columns.rows]
+    heads = [head.removesuffix(">") for head in columns.heads]
+    if any(heads):
+        rows.insert(0, heads)
     widest = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
     right = [head.endswith(">") for head in columns.heads]
     return [

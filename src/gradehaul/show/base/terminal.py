@@ -58,7 +58,14 @@ def _table(columns: Columns, width: int) -> Table | None:
     room = width - GAP * (len(cells) - 1)
     if sum(longest_word) > room:
         return None
-    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0), header_style="dim", show_edge=False)
+    table = Table(
+        box=None,
+        pad_edge=False,
+        padding=(0, GAP, 0, 0),
+        header_style="dim",
+        show_edge=False,
+        show_header=any(head.plain for head in heads),
+    )
     for head, text, wide in zip(columns.heads, heads, _shared_out(room, longest_word, widest), strict=True):
         table.add_column(text, justify="right" if head.endswith(">") else "left", overflow="fold", width=wide)
     for row in texts:

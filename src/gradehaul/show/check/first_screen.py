@@ -16,10 +16,8 @@ from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.outcome_words import OUTCOMES, room_words
 from gradehaul.show.check.ways_over_text import best_way
+from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
-
-SECTIONS = ("trains", "loads", "limits", "berths", "ways", "figures", "sources", "notes")
-"""What can be shown below the first screen."""
 
 _NAME, _PLACE, _LEAST_PLACE = 18, 26, 8
 """Columns of a name and of a place at the most, and of a place that is worth showing."""
@@ -337,7 +335,7 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
     guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
     if guessed:
         page.line(f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled.")
-    page.line(f"More: --more {', '.join((*SECTIONS, 'all'))}")
+    page.more(CHECK)
     if answer.plan.films:
         page.line(_CAUTION)
 

@@ -8,10 +8,11 @@ from gradehaul.haulage.answers.check import CheckAnswer, Figure
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.first_screen import SECTIONS, add_first_screen
+from gradehaul.show.check.first_screen import add_first_screen
 from gradehaul.show.check.route_text import add_limits, add_loads
 from gradehaul.show.check.verdict_text import add_trains
 from gradehaul.show.check.ways_over_text import add_ways_over
+from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
 CURVE_MODELS = {
@@ -38,7 +39,7 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
     """Return the first screen of the answer, and below it the sections that are named in `more`."""
     page = Page()
     add_first_screen(page, answer, ways, reader)
-    for section in SECTIONS:
+    for section in CHECK:
         if section in more:
             _ADD[section](page, answer, ways, reader)
     return page
