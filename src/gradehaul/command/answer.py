@@ -113,6 +113,8 @@ def answers(
             path, open_it, strict = given.pop("output", None), given.pop("open_it", False), given.pop("strict", False)
             form: Form | Format = writes if writes is not None and not copies else _form(given)
             _refuse_opening(path, open_it)
+            if writes == "html" and path is None and sys.stdout is not None and sys.stdout.isatty():
+                raise click.UsageError("the answer is a page for a browser: put -o with a name that ends in .html")
             _refuse_plan(path, given)
             out = Output(
                 form, path, given.pop("size", "a4"), given.pop("show", None), given.pop("grades", None) or "percent"
