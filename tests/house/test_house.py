@@ -1,77 +1,27 @@
-"""The house: each room imports only from rooms above it, the package loads lazily, and its surface is as told."""
+"""The house: rooms import in order, folders stay small, and the package loads lazily."""
 
 from __future__ import annotations
 
-import ast
 import subprocess
 import sys
-from pathlib import Path
+from collections import Counter
 
 import pytest
+from importlinter.cli import lint_imports
 
 import gradehaul
 from gradehaul import errors
-
-SOURCE = Path(gradehaul.__file__).parent
-ROOMS = (
-    "errors",
-    "quiet",
-    "quantities",
-    "scales",
-    "plan",
-    "track",
-    "network",
-    "haulage",
-    "treatment",
-    "design",
-    "show",
-    "command",
-)
-MODULES = sorted(path.relative_to(SOURCE) for path in SOURCE.rglob("*.py"))
+from project import ROOT
 
 
-def room_of(module: str) -> str:
-    return module.split(".")[1] if "." in module else ""
+def test_the_rooms_import_in_their_order() -> None:
+    """The contracts stand in pyproject.toml: rooms and what is in them in order, and pint behind the units."""
+    assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_logo=True) == 0
 
 
-@pytest.mark.parametrize("path", MODULES, ids=str)
-def test_a_room_imports_only_from_rooms_above_it(path: Path) -> None:
-    if path.name in ("__init__.py", "__main__.py") and len(path.parts) == 1:
-        return
-    room = path.parts[0].removesuffix(".py")
-    tree = ast.parse((SOURCE / path).read_text(encoding="utf-8"))
-    for node in ast.walk(tree):
-        names = []
-        if isinstance(node, ast.ImportFrom) and node.module:
-            names = [node.module]
-        elif isinstance(node, ast.Import):
-            names = [alias.name for alias in node.names]
-        for name in names:
-            if name.startswith("gradehaul.") and room_of(name) != room:
-                assert ROOMS.index(room_of(name)) < ROOMS.index(room), f"{path} imports {name}"
-
-
-@pytest.mark.parametrize("path", MODULES, ids=str)
-def test_a_module_says_its_subject_in_its_first_line(path: Path) -> None:
-    text = ast.get_docstring(ast.parse((SOURCE / path).read_text(encoding="utf-8")))
-    assert text
-    assert text.splitlines()[0].endswith((".", ":"))
-
-
-@pytest.mark.parametrize("path", MODULES, ids=str)
-def test_pint_lives_in_one_place(path: Path) -> None:
-    if path != Path("quantities", "units.py"):
-        assert "pint" not in {
-            name.split(".")[0]
-            for node in ast.walk(ast.parse((SOURCE / path).read_text(encoding="utf-8")))
-            for name in (
-                [node.module or ""]
-                if isinstance(node, ast.ImportFrom)
-                else [alias.name for alias in node.names]
-                if isinstance(node, ast.Import)
-                else []
-            )
-        }
+def test_no_folder_holds_more_than_fourteen_modules() -> None:
+    folders = Counter(path.parent for path in (ROOT / "src").rglob("*.py") if path.name != "__init__.py")
+    assert {str(folder): count for folder, count in folders.items() if count > 14} == {}
 
 
 def test_importing_the_package_loads_nothing_heavy() -> None:

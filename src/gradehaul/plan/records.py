@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
 
 from gradehaul.plan.bench_records import Book
+from gradehaul.plan.consistency import check_consistent
 from gradehaul.plan.frozen import freeze_mappings
-from gradehaul.plan.resolve.consistency import check_consistent
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.scales import Scale
 

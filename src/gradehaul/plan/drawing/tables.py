@@ -12,8 +12,8 @@ from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine
 from gradehaul.plan.drawing.records import Element
 from gradehaul.plan.names import clean, quoted, shown
+from gradehaul.plan.places import berths_named, line_spans
 from gradehaul.plan.records import LineEnd
-from gradehaul.plan.resolve.places import berths_named, line_spans
 from gradehaul.plan.schema.plan import DrawingTable, JointTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.plan.text.files import Tables, is_beside

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from gradehaul.errors import PlanError
 from gradehaul.plan.alike import alike
 from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.places import Span
 from gradehaul.plan.records import Joint, LineEnd
 from gradehaul.plan.text.faults import header
 
@@ -16,18 +17,6 @@ if TYPE_CHECKING:
 
     from gradehaul.plan.schema.plan import CrossingTable, TurnoutTable, TurntableTable
     from gradehaul.plan.text.faults import Entry, Faults
-
-
-class Span(NamedTuple):
-    """The two joints between which a line runs, and where the line stands in the file."""
-
-    start: str
-    finish: str
-    file: str = ""
-
-    def ends(self, line: str) -> tuple[tuple[str, LineEnd], ...]:
-        """Return each end of the line with its joint."""
-        return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
 
 
 class Declared(NamedTuple):

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from gradehaul.errors import PlanError, QuantityError
+from gradehaul.plan import places
 from gradehaul.plan.names import clean, shown
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
-from gradehaul.plan.resolve import places, stock
+from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
 from gradehaul.plan.resolve.easements import check_easements
 from gradehaul.plan.resolve.joints import Declared, make_joints, meetings

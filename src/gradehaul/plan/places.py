@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.plan.names import clean, nearest, quoted
-from gradehaul.plan.records import NamedRoute
-from gradehaul.plan.resolve.joints import Span
+from gradehaul.plan.records import LineEnd, NamedRoute
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
 
     from gradehaul.plan.schema.stock import RouteTable
     from gradehaul.plan.text.faults import Entry, Faults
+
+
+class Span(NamedTuple):
+    """The two joints between which a line runs, and where the line stands in the file."""
+
+    start: str
+    finish: str
+    file: str = ""
+
+    def ends(self, line: str) -> tuple[tuple[str, LineEnd], ...]:
+        """Return each end of the line with its joint."""
+        return (self.start, LineEnd(line, "from")), (self.finish, LineEnd(line, "to"))
 
 
 def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, Span], bool]:
