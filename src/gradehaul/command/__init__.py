@@ -9,6 +9,7 @@ from gradehaul.command.fit import fit
 from gradehaul.command.group import main
 from gradehaul.command.hills import clearance, level
 from gradehaul.command.new import new
+from gradehaul.command.risers import risers
 
 __all__ = ["main"]
 
@@ -27,5 +28,6 @@ for verb in (
     clearance,
     level,
     fit,
+    risers,
 ):
     main.add_command(verb)

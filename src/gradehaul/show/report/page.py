@@ -283,6 +283,6 @@ def _assumed(answer: CheckAnswer) -> str:
     told = ", ".join(f"{count} {basis}" for basis, count in counts.items() if count)
     found = " Fitted: found so that a line ends at its joint." if counts["fitted"] else ""
     return (
-        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan.{found} Scaled: from a "
-        "reading on other rail. Assumed: usual in the trade, measured by nobody here."
+        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan.{found} Scaled: "
+        "from a reading on other rail. Assumed: usual in the trade, measured by nobody here."
     )
