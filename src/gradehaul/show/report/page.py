@@ -238,10 +238,11 @@ def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Ite
 def _assumed(answer: CheckAnswer) -> str:
     counts = {
         basis: sum(figure.basis == basis for figure in answer.figures)
-        for basis in ("measured", "stated", "scaled", "assumed")
+        for basis in ("measured", "stated", "fitted", "scaled", "assumed")
     }
     told = ", ".join(f"{count} {basis}" for basis, count in counts.items() if count)
+    found = " Fitted: found so that a line ends at its joint." if counts["fitted"] else ""
     return (
-        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan. Scaled: from a "
-        "reading on other rail. Assumed: usual in the trade, measured by nobody here."
+        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan.{found} Scaled: "
+        "from a reading on other rail. Assumed: usual in the trade, measured by nobody here."
     )
