@@ -22,7 +22,7 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
 from gradehaul.treatment.carry import turning_places
-from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Requirements, keep_clean_plan
 from gradehaul.treatment.units import Units, lay_units, with_rails
 
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
@@ -230,7 +230,7 @@ class Judged:
 def check(case: Case) -> str:
     """Hold the plan for a case against every subset; return what it comes to."""
     judged = Judged(case)
-    found = keep_clean_plan(judged.layout, Asked(need=case.need, carry=case.carry, step=case.step))  # type: ignore[arg-type]
+    found = keep_clean_plan(judged.layout, Requirements(need=case.need, carry=case.carry, step=case.step))  # type: ignore[arg-type]
     order = sorted(subsets(judged.open), key=lambda some: (-judged.weight(some), sorted(some)))
     onward = judged.spread(frozenset(judged.has), frozenset())
     best = None

@@ -23,7 +23,7 @@ def laid_out(page: Page, *, to_file: bool) -> str:
 
 
 def deliver(answer: str | bytes, output: str | None, *, open_it: bool = False) -> None:
-    """Print an answer, or write it to a file whole or not at all, and open that in the system's viewer if asked."""
+    """Print an answer, or write it to a file whole or not at all, and open that in the system's viewer."""
     if output is not None and output != "-":
         from gradehaul.show.base.whole_file import write_whole
 

@@ -35,7 +35,7 @@ there."""
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Requirements:
     """What is asked of a keep-clean plan.
 
     `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `reserve` the share
@@ -82,7 +82,7 @@ class KeepCleanPlan:
     """
 
     plan: Plan
-    asked: Asked
+    asked: Requirements
     film: str
     rows: tuple[Row, ...]
     trains: tuple[TrainOutcome, ...]
@@ -122,7 +122,9 @@ class KeepCleanPlan:
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
 
 
-def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float = PATIENCE) -> KeepCleanPlan:
+def keep_clean_plan(
+    layout: Layout, asked: Requirements = Requirements(), *, patience: float = PATIENCE
+) -> KeepCleanPlan:
     """Return the weightiest set of track that may be filmed so that every train in question still gets by.
 
     Every train gets by while wheels spread the film as far as they carry it, with all film rested and with all of it
@@ -268,7 +270,7 @@ def _needs(
     run: _Run,
     units: Units,
     layout: Layout,
-    asked: Asked,
+    asked: Requirements,
     film: str,
     carried: Mapping[int, frozenset[str]],
 ) -> list[Needs]:
@@ -326,7 +328,7 @@ def _film(plan: Plan, name: str | None) -> str:
     return look_up(name, plan.films, "film", file=plan.file, place="--film").name
 
 
-def _refuse(plan: Plan, asked: Asked) -> None:
+def _refuse(plan: Plan, asked: Requirements) -> None:
     length: tuple[Kind, str] = ("length", plan.unit)
     if not 0 <= asked.reserve < 1:
         raise DesignError(

@@ -25,7 +25,7 @@ def used_stretches(found: KeepCleanPlan) -> Mapping[str, tuple[UsedStretch, ...]
     --------
     >>> from gradehaul.haulage.answers.layout import Layout
     >>> from gradehaul.plan import read_plan
-    >>> from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
+    >>> from gradehaul.treatment.keep_clean import Requirements, keep_clean_plan
     >>> layout = Layout(read_plan('''
     ... scale = "HO"
     ... unit = "m"
@@ -37,7 +37,7 @@ def used_stretches(found: KeepCleanPlan) -> Mapping[str, tuple[UsedStretch, ...]
     ... train.up = { route = "Up", consist = ["tank", "8 ore"] }
     ... route.Up = { from = "Far", to = "Top" }
     ... '''))
-    >>> used_stretches(keep_clean_plan(layout, Asked(step=1.0)))["Yard:1"]
+    >>> used_stretches(keep_clean_plan(layout, Requirements(step=1.0)))["Yard:1"]
     (UsedStretch(use='film', start=0.0, stop=5.0), UsedStretch(use='buffer', start=5.0, stop=7.0))
     """
     stretches: dict[str, list[UsedStretch]] = {}
