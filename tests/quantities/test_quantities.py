@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from gradehaul.errors import QuantityError
 from gradehaul.plan.records import Reading as PlanReading
 from gradehaul.quantities import Kind, Reading, convert, describe, length_unit, read_quantity, read_reading, units
-from gradehaul.quantities.units import UNITS, Unit, find_unit
+from gradehaul.quantities.units import SYMBOLS, UNITS, USUAL_FACTORS, Unit, exact_factor, find_unit
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 INCH = 0.0254
@@ -706,3 +706,8 @@ def test_two_figures_of_one_force_are_never_added(text: str) -> None:
     told = refusal(text, "force")
     assert told.startswith("a force is one figure, or the same in two units, got ")
     assert told.endswith('write "0.62 N (63 gf)" if both say the same')
+
+
+@pytest.mark.parametrize("name", list(USUAL_FACTORS))
+def test_the_usual_factors_are_those_of_pint(name):
+    assert USUAL_FACTORS[name] == exact_factor(SYMBOLS[name])

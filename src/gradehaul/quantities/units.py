@@ -83,6 +83,25 @@ NAMED: dict[Kind, str] = {
 }
 
 
+USUAL_FACTORS: dict[str, tuple[float, float]] = {
+    "in": (127.0, 5000.0),
+    "ft": (381.0, 1250.0),
+    "mm": (1.0, 1000.0),
+    "cm": (1.0, 100.0),
+    "m": (1.0, 1.0),
+    "deg": (0.017453292519943295, 1.0),
+    "g": (1.0, 1000.0),
+    "kg": (1.0, 1.0),
+    "oz": (45359237.0, 1600000000.0),
+    "lb": (45359237.0, 100000000.0),
+    "N": (1.0, 1.0),
+    "gf": (196133.0, 20000000.0),
+    "ozf": (695034627384453.0, 2500000000000000.0),
+    "%": (1.0, 100.0),
+}
+"""The factors of the commonest units as pint has them, for which pint need not be loaded."""
+
+
 @lru_cache(maxsize=1)
 def _registry() -> UnitRegistry[float]:
     """Return pint's registry of units.txt and nothing else."""
@@ -95,11 +114,6 @@ def _registry() -> UnitRegistry[float]:
     return registry
 
 
-_POWERS_OF_TEN = {"mm": -3, "cm": -2, "m": 0, "km": 3, "rad": 0, "g": -3, "kg": 0, "N": 0, "mN": -3}
-_POWERS_OF_TEN |= {"%": -2, "permille": -3}
-"""Units that are powers of ten of their SI unit, for which pint need not be loaded."""
-
-
 @lru_cache(maxsize=len(UNITS))
 def factor(unit: Unit) -> tuple[float, float]:
     """Return what to multiply by and what to divide by to get the SI value.
@@ -107,9 +121,11 @@ def factor(unit: Unit) -> tuple[float, float]:
     Where the factor is a fraction of two whole numbers, these: 24 × 127 / 5000 is the float nearest to 0.6096, and
     24 × 0.0254 is not.
     """
-    power = _POWERS_OF_TEN.get(unit.name)
-    if power is not None:
-        return (10.0**power, 1.0) if power >= 0 else (1.0, 10.0**-power)
+    return USUAL_FACTORS.get(unit.name) or exact_factor(unit)
+
+
+def exact_factor(unit: Unit) -> tuple[float, float]:
+    """Return the factor of a unit from pint, as `factor` has it."""
     from fractions import Fraction  # pint has loaded it by now
 
     factor = float(_registry().convert(1.0, unit.definition, _BASE[unit.dimension]))
