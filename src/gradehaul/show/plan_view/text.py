@@ -14,8 +14,7 @@ from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words
 from gradehaul.show.plan_view.film_uses import hangs_on, titles, train_told
 from gradehaul.show.plan_view.key import rail_told
 from gradehaul.show.sections import MAP
-from gradehaul.treatment.keep_clean import KeepCleanPlan
-from gradehaul.treatment.stretches import UsedStretch, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
 _HARDEST = 8
 """Tracks shown at the most before all are, the hardest first."""
