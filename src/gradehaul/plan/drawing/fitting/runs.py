@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.fitting.chains import Chain, curvature_spread, freedom, laid
+from gradehaul.plan.drawing.fitting.chains import Chain, freedom, laid
 from gradehaul.plan.drawing.fitting.course import turns
 from gradehaul.plan.drawing.fitting.one_arc import one_arc
 from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Noise, search
@@ -149,7 +149,7 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
             return best.chains
     middle = len(points) // 2
     halves = [chain for half in (points[: middle + 1], points[middle:]) for chain in _half(half, fit)]
-    return healed(points, halves, fit)
+    return tuple(halves)
 
 
 def _half(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
@@ -194,8 +194,6 @@ def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, weight: Fl
         chain = laid(own, part, weight[rows], closed=closed)
         if chain is None or not _credible(own, chain, closed=closed):
             return Laid((), math.inf, sound=False)
-        chain = _without_slivers(own, chain, noise, weight[rows], closed=closed)
-        chain = _straightened(own, chain, noise, weight[rows], closed=closed)
         sound = sound and float(np.abs(chain.off).max()) <= 1.0
         chains.append(chain)
         low += len(part.off) - 1
@@ -214,56 +212,6 @@ def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
     return bool((chain.length <= 1.6 * (along[after] - along[before]) + NODE).all())
 
 
-def _straightened(points: FloatArray, chain: Chain, noise: Noise, weight: FloatArray, *, closed: bool) -> Chain:
-    """Return a chain with the curves that the vertices can do without held straight, slightest first."""
-    passed = chain.straight.copy()
-    while True:
-        beside = np.roll(chain.straight, 1) | np.roll(chain.straight, -1)
-        if not closed:
-            beside[[0, -1]] = chain.straight[[min(1, chain.count - 1), max(chain.count - 2, 0)]]
-        able = np.flatnonzero(~passed & ~beside)
-        if not able.size:
-            return chain
-        spread = curvature_spread(points, chain, closed=closed)[able]
-        doubt = chain.curvature[able] ** 2 / np.maximum(spread, 1e-12) ** 2 / noise.square
-        if not float(doubt.min()) < 2 * PRICE:
-            return chain
-        at = int(able[np.argmin(doubt)])
-        passed[at] = True
-        straight = chain.straight.copy()
-        straight[at] = True
-        changed = replace(chain, straight=straight, curvature=np.where(straight, 0.0, chain.curvature))
-        again = laid(points, changed, weight, closed=closed)
-        if again is None or not _credible(points, again, closed=closed):
-            continue
-        more = float(again.off @ again.off - chain.off @ chain.off)
-        members = int(chain.first[at + 1] - chain.first[at])
-        if more <= PRICE * noise.scatter**2 + members * noise.stray**2 and float(np.abs(again.off).max()) <= 1.0:
-            chain = again
-
-
-def _without_slivers(points: FloatArray, chain: Chain, noise: Noise, weight: FloatArray, *, closed: bool) -> Chain:
-    """Return a chain without the elements of hardly any length that the vertices can do without."""
-    for at in np.flatnonzero(chain.length < NODE).tolist():
-        beside = [one % chain.count for one in (at - 1, at + 1) if closed or 0 <= one < chain.count]
-        if chain.count < (4 if closed else 2) or (len(beside) > 1 and chain.straight[beside].all()):
-            continue
-        first = np.delete(chain.first, max(at, 0 if closed else 1))
-        if closed and at == 0:
-            first[-1] = first[0] + len(points)
-        kept = np.delete(np.arange(chain.count), at)
-        less = Chain(
-            chain.start[kept], chain.curvature[kept], chain.length[kept], chain.straight[kept], first, chain.off
-        )
-        again = laid(points, less, weight, closed=closed)
-        if again is None or not _credible(points, again, closed=closed):
-            continue
-        more = float(again.off @ again.off - chain.off @ chain.off)
-        if more <= PRICE * noise.square and float(np.abs(again.off).max()) <= max(1.0, float(np.abs(chain.off).max())):
-            return _without_slivers(points, again, noise, weight, closed=closed)
-    return chain
-
-
 def _seen(best: Laid, *, closed: bool) -> float:
     """Return the scatter of the vertices about chains, held near what is expected where few vertices show it."""
     squares = sum(float(chain.off @ chain.off) for chain in best.chains) + DOUBT * EXPECTED**2
@@ -280,35 +228,6 @@ def _slight_kinks(chains: Sequence[Chain], fit: Fit) -> list[int]:
         if abs(math.remainder(other.start[0, 2] - one.tips[-1, 2], 2 * math.pi)) <= fit.kink:
             slight.append(vertex)
     return slight
-
-
-def healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain, ...]:
-    """Return chains with those that meet without a kink made one, where the vertices let them."""
-    result = [chains[0]]
-    low = 0
-    for chain in chains[1:]:
-        before = result[-1]
-        turn = math.remainder(chain.start[0, 2] - before.tips[-1, 2], 2 * math.pi)
-        whole = None
-        if abs(turn) <= fit.kink:
-            start = chain.start.copy()
-            start[:, 2] += before.tips[-1, 2] + turn - chain.start[0, 2]
-            joint = Chain(
-                np.vstack((before.start, start)),
-                np.concatenate((before.curvature, chain.curvature)),
-                np.concatenate((before.length, chain.length)),
-                np.concatenate((before.straight, chain.straight)),
-                np.concatenate((before.first[:-1], chain.first + len(before.off) - 1)),
-                np.concatenate((before.off, chain.off[1:])),
-            )
-            own = points[low : low + len(joint.off)]
-            whole = _judged(own, [joint], Noise(fit.scatter / fit.tolerance), np.ones(len(own)), closed=False)
-        if whole is not None and whole.sound:
-            result[-1] = whole.chains[0]
-        else:
-            low += len(before.off) - 1
-            result.append(chain)
-    return tuple(result)
 
 
 def _unscaled(chain: Chain, origin: FloatArray, unit: float) -> Chain:
