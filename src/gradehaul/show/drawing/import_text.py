@@ -85,7 +85,7 @@ def _add_faults(page: Page, drawn: Drawn, unit: str) -> None:
 def _add_changes(page: Page, imported: Imported, plan: str) -> None:
     changes = imported.changes
     page.line((f"Changes to {clean(plan)}", "bold"))
-    told = False
+    any_change = False
     for words, names in (
         ("added", changes.added),
         ("removed", changes.removed),
@@ -94,8 +94,8 @@ def _add_changes(page: Page, imported: Imported, plan: str) -> None:
         ("heights", changes.heights),
     ):
         if names:
-            told = True
+            any_change = True
             more = f" and {len(names) - _NAMED:,} more" if len(names) > _NAMED else ""
             page.line(f"{words}: {'; '.join(names[:_NAMED])}{more}", indent=2)
-    if not told:
+    if not any_change:
         page.line("none", indent=2)

@@ -25,6 +25,8 @@ EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
 WEIGHT_ROUNDS = 5
 """How often vertices that lie further off than the tolerance are made to count for more."""
+OUTLIERS = 2
+"""Where more vertices than this lie further off than the tolerance, it is their scatter that is too large."""
 TURN_ROUNDS = 3
 """How often the search is repeated without the kinks that turned out to be none."""
 
@@ -82,29 +84,24 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
     kinks = may_break(np.vstack((scaled[-1:], scaled, scaled[:1])), fit)[1:-1]
     kinks = np.concatenate((kinks, kinks))
     noise = Noise(fit.scatter / unit)
-    for _ in range(2):
-        tries: list[Laid] = []
-        cuts = np.zeros(0, np.int64)
-        for slack in SLACKS:
-            found = search(rung, noise, slack, kinks, np.ones(len(rung)))
-            first = found.chain.first[:-1]
-            inner = np.flatnonzero((first >= half) & (first < half + count) & (first > 0))
-            if found.kink[inner].any():
-                cuts = np.unique(first[inner[found.kink[inner]]] % count)
-            elif len(inner) > 2:  # a ring of fewer elements is a circle
-                part = found.chain.part(int(inner[0]), int(inner[-1]) + 1)
-                begin = first[inner] - first[inner[0]] // count * count
-                guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
-                tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
-                if tries[-1].sound and (tries[-1].cost <= found.cost / 2 or tries[-1].excess(noise) <= PRICE):
-                    break
-        best = min(tries, key=lambda each: (not each.sound, each.cost), default=Laid((), math.inf, sound=False))
-        if not best.sound:
-            return [], cuts if len(cuts) else np.zeros(1, np.int64)
-        seen = _seen(best, closed=True)
-        if noise.scatter <= 2 * max(seen, STRAY):
-            break
-        noise = Noise(seen)  # the joints had passed for scatter: look again with a keener eye
+    tries: list[Laid] = []
+    cuts = np.zeros(0, np.int64)
+    for slack in SLACKS:
+        found = search(rung, noise, slack, kinks, np.ones(len(rung)))
+        first = found.chain.first[:-1]
+        inner = np.flatnonzero((first >= half) & (first < half + count) & (first > 0))
+        if found.kink[inner].any():
+            cuts = np.unique(first[inner[found.kink[inner]]] % count)
+        elif len(inner) > 2:  # a ring of fewer elements is a circle
+            part = found.chain.part(int(inner[0]), int(inner[-1]) + 1)
+            begin = first[inner] - first[inner[0]] // count * count
+            guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
+            tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
+            if tries[-1].sound and (tries[-1].cost <= found.cost / 2 or tries[-1].excess(noise) <= PRICE):
+                break
+    best = min(tries, key=lambda each: (not each.sound, each.cost), default=Laid((), math.inf, sound=False))
+    if not best.sound:
+        return [], cuts if len(cuts) else np.zeros(1, np.int64)
     return spans_of(points, along, _unscaled(best.chains[0], origin, unit), closed=True), cuts[:0]
 
 
@@ -125,12 +122,9 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     kinks = may_break(points, fit)
     best = _best(points, noise, kinks)
     for _ in range(TURN_ROUNDS):
-        false = _slight_kinks(best.chains, fit)
-        seen = _seen(best, closed=False)
-        if best.sound and len(false):
+        false, seen = _slight_kinks(best.chains, fit), _seen(best.chains)
+        if best.sound and false:
             kinks[false] = False
-        elif best.sound and noise.scatter > 2 * max(seen, STRAY):
-            noise = Noise(seen)  # the joints had passed for scatter: look again with a keener eye
         elif best.sound and noise.scatter < EXPECTED and seen > 1.5 * max(noise.scatter, STRAY):
             noise = Noise(min(seen, EXPECTED))  # the scatter may have passed for joints
         else:
@@ -143,13 +137,15 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
         if not best.chains:
             break
         off = np.concatenate([best.chains[0].off[:1], *(chain.off[1:] for chain in best.chains)])
+        if np.count_nonzero(np.abs(off) > 1) > OUTLIERS:
+            break
         weight = np.where(np.abs(off) > 0.9, 5 * weight, weight)
         best = _best(points, noise, kinks, weight)
         if best.sound:
             return best.chains
     middle = len(points) // 2
     halves = [chain for half in (points[: middle + 1], points[middle:]) for chain in _half(half, fit)]
-    return tuple(halves)
+    return _healed(points, halves, fit)
 
 
 def _half(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
@@ -212,10 +208,10 @@ def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
     return bool((chain.length <= 1.6 * (along[after] - along[before]) + NODE).all())
 
 
-def _seen(best: Laid, *, closed: bool) -> float:
-    """Return the scatter of the vertices about chains, held near what is expected where few vertices show it."""
-    squares = sum(float(chain.off @ chain.off) for chain in best.chains) + DOUBT * EXPECTED**2
-    spare = sum(max(freedom(chain, closed=closed), 0) for chain in best.chains)
+def _seen(chains: Sequence[Chain]) -> float:
+    """Return the scatter of the vertices about open chains, held near what is expected where few vertices show it."""
+    squares = sum(float(chain.off @ chain.off) for chain in chains) + DOUBT * EXPECTED**2
+    spare = sum(max(freedom(chain, closed=False), 0) for chain in chains)
     return math.sqrt(squares / (spare + DOUBT))
 
 
@@ -228,6 +224,35 @@ def _slight_kinks(chains: Sequence[Chain], fit: Fit) -> list[int]:
         if abs(math.remainder(other.start[0, 2] - one.tips[-1, 2], 2 * math.pi)) <= fit.kink:
             slight.append(vertex)
     return slight
+
+
+def _healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain, ...]:
+    """Return chains with those that meet without a kink made one, where the vertices let them."""
+    result = [chains[0]]
+    low = 0
+    for chain in chains[1:]:
+        before = result[-1]
+        turn = math.remainder(chain.start[0, 2] - before.tips[-1, 2], 2 * math.pi)
+        whole = None
+        if abs(turn) <= fit.kink:
+            start = chain.start.copy()
+            start[:, 2] += before.tips[-1, 2] + turn - chain.start[0, 2]
+            joint = Chain(
+                np.vstack((before.start, start)),
+                np.concatenate((before.curvature, chain.curvature)),
+                np.concatenate((before.length, chain.length)),
+                np.concatenate((before.straight, chain.straight)),
+                np.concatenate((before.first[:-1], chain.first + len(before.off) - 1)),
+                np.concatenate((before.off, chain.off[1:])),
+            )
+            own = points[low : low + len(joint.off)]
+            whole = _judged(own, [joint], Noise(fit.scatter / fit.tolerance), np.ones(len(own)), closed=False)
+        if whole is not None and whole.sound:
+            result[-1] = whole.chains[0]
+        else:
+            low += len(before.off) - 1
+            result.append(chain)
+    return tuple(result)
 
 
 def _unscaled(chain: Chain, origin: FloatArray, unit: float) -> Chain:
