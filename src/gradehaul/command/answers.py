@@ -86,9 +86,12 @@ def check(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     if card is not None:
+        from datetime import datetime
+
         from gradehaul.show.check.load_card import load_card_picture
 
-        return Answer(load_card_picture(answer, card), passes=answer.passes)
+        today = datetime.now().astimezone().date().isoformat()
+        return Answer(load_card_picture(answer, card, date=today), passes=answer.passes)
     if out.form in ("csv", "csv trains"):
         from gradehaul.show.check.table import check_csv, trains_csv
 

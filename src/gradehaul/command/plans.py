@@ -40,7 +40,9 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("name")
-@click.option("--layout", default="hill", show_default=True, help="What to start from: hill, helix or branch.")
+@click.option(
+    "--layout", default="hill", show_default=True, help="What to start from: hill, helix, branch, siding, wye, loop."
+)
 @click.option("--scale", default="HO", show_default=True, help="The scale.")
 @click.option("--unit", default="in", show_default=True, help="The unit of bare lengths: in or ft, or mm, cm or m.")
 def new(*, name: str, layout: str, scale: str, unit: str) -> None:

@@ -326,7 +326,7 @@ def test_making_up_a_train(page, two_levels):
     route = "Up by the main"
     assert _verdict_words(two_levels, route, consist, "treated fresh") in page.text("#bench-verdict")
     # a helper at the tail, then moved into the middle
-    bench.get_by_role("button", name="Put in a locomotive").click()
+    bench.get_by_role("button", name="Add a locomotive").click()
     bench.get_by_label("Vehicle 3 from the head").select_option("tank")
     consist = [*consist, ("tank", 1)]
     assert _verdict_words(two_levels, route, consist, "treated fresh") in page.text("#bench-verdict")

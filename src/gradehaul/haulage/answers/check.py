@@ -28,6 +28,7 @@ from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.plan.resolve.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.fit.reach import figures_of
 from gradehaul.track.map.closing import figure_name
 from gradehaul.track.map.positions import USABLE_MISCLOSURE
 from gradehaul.track.proximity.fouling import fouling_notes
@@ -451,7 +452,7 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     wrapped = angle.value * train.length
     if wrapped <= MUCH_WRAPPED:
         return wrapped, 0.0
-    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION), _compensated={})
+    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION))
     with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
@@ -475,6 +476,11 @@ _CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "c
 def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
     """List the figures that the answer rests on, each with where it comes from."""
     return (
+        *(
+            Figure(f'line "{line.name}"', figure.name, figure.of(figure.track), figure.kind, "fitted")
+            for line in plan.lines.values()
+            for figure in figures_of(line)
+        ),
         Figure("curves", "coefficient", coefficient, "length", _CURVE_BASIS[plan.curve_resistance.model]),
         *(figure for loco in plan.locos.values() for figure in _pulls_of(plan, loco)),
         *(

@@ -20,6 +20,7 @@ from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.plan.resolve.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
+from gradehaul.track.fit.fitted import fitted
 from gradehaul.track.proximity.fouling import clear_lengths
 
 LONGEST_AGE = 1e6
@@ -87,7 +88,7 @@ class Layout:
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
-        self.plan = plan = _with_bench(plan, hours)
+        self.plan = plan = fitted(_with_bench(plan, hours))
         self.all_routes = all_routes
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)

@@ -8,8 +8,7 @@ from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import DOES
 from gradehaul.treatment.dividing import Doubling, Undivided
-from gradehaul.treatment.helper_moves import Obstacle
-from gradehaul.treatment.helping import Help
+from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import WaysOver
 
 HOW_HELPED = (

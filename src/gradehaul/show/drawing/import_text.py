@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Collection
 
-from gradehaul.plan.drawing.drawn import Drawn
+from gradehaul.plan.drawing.records import Drawn
 from gradehaul.plan.drawing.wording import at_text, by_code, fault_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted

@@ -74,7 +74,7 @@ def _does(train: TrainOutcome) -> str:
 
 def _condition(found: KeepCleanPlan) -> str:
     return (
-        f'So that {_NEEDS[found.asked.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
+        f'So that {_NEEDS[found.options.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
         f"spread{_held(found)}."
     )
 
@@ -123,7 +123,7 @@ def add_film_plan(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
 
 
 def _held(found: KeepCleanPlan) -> str:
-    return f", with {100 * found.asked.reserve:.3g} % of the pull held back" if found.asked.reserve else ""
+    return f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
 
 
 def _beyond(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
@@ -152,7 +152,7 @@ def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
     clean_track = reader.length(found.length("keep clean") + found.length("buffer"))
     style = "green" if found.length("film") else "yellow"
     yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), "."]
-    carry = reader.length(found.asked.carry)
+    carry = reader.length(found.options.carry)
     if found.depends_on_carry:
         yield [
             ("This depends on a guess", "yellow"),
@@ -170,7 +170,7 @@ def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
         ]
     else:
         yield [f"No track is left to film: all of it is needed clean, or lies within {carry} of such track."]
-    if found.asked.step is None and found.length("film") < found.length("buffer"):
+    if found.options.step is None and found.length("film") < found.length("buffer"):
         yield ["Tracks are wiped or left whole here; treat --step divides them, and may leave more to film."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
@@ -211,18 +211,18 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
         units = [row.unit for row in group]
         first, last = units[0], units[-1]
         own = [first.name, reader.length(last.stop - first.start)]
-        if found.asked.step is not None:
+        if found.options.step is not None:
             own[1:1] = [f"{reader.length(first.start)} to {reader.length(last.stop)}"]
         table.append([*own, USE_TOLD[use], since])
-    if found.asked.step is not None:
+    if found.options.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)
     page.line("A train's place is that of its head, from where its route begins.", indent=2)
 
 
 def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
-    if row.forced is not None:
-        forced = row.forced
+    if row.reason is not None:
+        forced = row.reason
         return (
             f"{forced.train} {WOULD[forced.test]} at {reader.length(forced.head)}, {reader.force(forced.short)} short"
         )

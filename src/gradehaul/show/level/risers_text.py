@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from fractions import Fraction
 
 from gradehaul.design.level.risers import Corrections
 from gradehaul.design.level.survey import Steep
@@ -11,9 +10,9 @@ from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.rule_reading import on_rule
 from gradehaul.show.sections import RISERS
 
-_INCH = 0.0254
 CAUTION = (
     "Support the deck before a riser is loosened, and check the clear height over tracks below when one goes down. "
     "Decks bear only as they are built: follow local codes, and ask a qualified person where structure, mains or "
@@ -112,9 +111,4 @@ def correction_text(steps: int, step: float) -> str:
     """
     if not steps:
         return "leave"
-    way = "up" if steps > 0 else "down"
-    part = Fraction(step / _INCH).limit_denominator(128)
-    if abs(float(part) * _INCH - step) > 1e-9:
-        return f"{abs(steps) * step * 1000:.4g} mm {way}"
-    whole, rest = divmod(abs(steps) * part, 1)
-    return f"{' '.join(str(each) for each in (whole, rest) if each)} in {way}"
+    return f"{on_rule(abs(steps) * step, step)} {'up' if steps > 0 else 'down'}"
