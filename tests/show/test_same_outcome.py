@@ -186,7 +186,7 @@ def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: boo
 def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: bool) -> None:
     document = json.loads(map_json(view))["trains"]
     assert {(each["name"], each["rail"]): each["outcome"] for each in document} == judged
-    text = map_page(view, reader).text()
+    text = map_page(view, reader, None, ["trains"]).text()
     for (name, rail), outcome in judged.items():
         assert re.search(rf"{re.escape(name)}, .*{re.escape(rail)}.*: {outcome}\n", text)
     kinds = {"stalls": "stall", "runs away": "runaway"}
@@ -230,7 +230,7 @@ def check_section(
     text = profile_page(section, reader).text()
     for (own, rail), outcome in judged.items():
         if own == name:
-            assert re.search(rf"^ *{re.escape(rail)}  .*  {outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
+            assert re.search(rf"^ *{re.escape(rail)} +{outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
     if pictures:
         with drawing_rules():
             drawn = words(long_section_figure(section, reader))

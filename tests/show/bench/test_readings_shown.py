@@ -16,6 +16,7 @@ from gradehaul.show.bench.picture import readings_figure, readings_plot
 from gradehaul.show.bench.sheet import bench_figures, bench_sheet
 from gradehaul.show.bench.table import HEADS, readings_csv
 from gradehaul.show.bench.text import readings_page
+from gradehaul.show.sections import READINGS
 from project import PLANS
 
 BENCH = PLANS / "bench.toml"
@@ -48,21 +49,21 @@ def odd():
 
 
 def test_the_page_tells_everything_once(answer):
-    text = readings_page(answer, READER).text()
+    text = readings_page(answer, READER, READINGS).text()
     for words in (
         "mikado         clean          standing         5   90.0 gf",
         "corrected by",
         "borrowed",
         "Adhesion: pull per unit of weight",
         "Pulls that were not read",
-        "most of the rest back after",
-        "old diesel on treated: stepwise, for fewer than three ages were read",
+        "most of it back after",
+        "old diesel on treated: stepwise, since fewer than three ages were read",
         "boxcar rolls at 2.12 ± 0.03 %, starts at 2.93 ± 0.10 % of its weight",
         "Curve coefficient 7.59 mm",
         "mikado, 10 boxcar  Up     clean         climbs  at least",
         "95 gf lies far from the other readings",
-        "What to measure next",
-        "does not come off again",
+        "Measure next",
+        "Keep fingers clear",
     ):
         assert text.count(words) == 1, words
 
@@ -75,7 +76,7 @@ def test_a_plan_without_readings_is_told_how_to_begin(bare):
 
 
 def test_what_cannot_be_told_apart_is_said_in_words(odd):
-    text = readings_page(odd, READER).text()
+    text = readings_page(odd, READER, READINGS).text()
     assert "no locomotive with tyres was read" in text
     assert "not known" in text
     assert "$x^2$ [red]" in text

@@ -65,7 +65,7 @@ def test_marks_stand_where_the_findings_are() -> None:
 def test_every_number_of_the_picture_is_that_of_the_answer(plan: str, size: str) -> None:
     layout = Layout(load_plan(PLANS / f"{plan}.toml"))
     found, view, figure = drawn(layout, size)
-    told = clearance_page(found, reader_of(layout.plan.unit, None)).text()
+    told = clearance_page(found, reader_of(layout.plan.unit, None), ["places"]).text()
     for number, finding in enumerate(found.ranked(), 1):
         rows = [text for text in texts(figure) if text.startswith(f"{number} look ")]
         if finding.outcome == "look" and rows:
@@ -89,7 +89,7 @@ def test_the_verb_writes_it(tmp_path: Path) -> None:
     plan.write_text(LOW)
     for name, sign in (("low.png", b"\x89PNG"), ("low.svg", b"<?xml"), ("low.pdf", b"%PDF")):
         done = CliRunner().invoke(main, ["clearance", str(plan), "-o", str(tmp_path / name)])
-        assert (done.exit_code, done.output) == (0, "")
+        assert (done.exit_code, done.stdout) == (0, "")
         assert (tmp_path / name).read_bytes().startswith(sign)
     done = CliRunner().invoke(main, ["clearance", str(plan), "-o", str(tmp_path / "low.svg"), "--strict"])
     assert done.exit_code == 1

@@ -94,7 +94,7 @@ def test_the_picture_says_first_what_it_hangs_on_and_what_it_comes_to(tmp_path) 
         ("first-hill", "No track is left to film"),
         ("switchback", "Nothing must be kept clean: all track may be filmed."),
     ):
-        told = run("map", str(PLANS / f"{name}.toml"), "--treat").output
+        told = " ".join(run("map", str(PLANS / f"{name}.toml"), "--treat").output.split())
         assert words in told
     target = tmp_path / "plan.svg"
     assert run("map", TWO_LEVELS, "--treat", "--size", "phone", "-o", str(target)).exit_code == 0

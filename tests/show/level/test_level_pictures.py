@@ -79,7 +79,7 @@ def test_the_verb_writes_them(tmp_path: Path) -> None:
         for own in (["level", str(plan), "--survey", "Main"], ["level", str(PLANS / "n-mountain.toml")]):
             done = CliRunner().invoke(main, [*own, "-o", str(tmp_path / name)])
             assert done.exit_code == 0
-            assert "Caution" in done.stdout
+            assert "More: --more" in done.stdout
             assert (tmp_path / name).read_bytes().startswith(sign)
     done = CliRunner().invoke(main, ["level", str(plan), "--survey", "Main", "-o", str(tmp_path / "new.toml")])
     assert done.exit_code == 2
