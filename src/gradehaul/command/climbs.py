@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from gradehaul.design.climb.hill import Hill
     from gradehaul.design.climb.options import Look
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.form import PaperName
     from gradehaul.show.base.reading_units import Reader
 
 
@@ -53,7 +54,9 @@ def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
         ),
         click.option("--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True),
         json_option,
-        output_option("Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
+        click.option("--datum", help="Of the sheets: height of the foot's railhead over the floor.  [default: none]"),
+        click.option("--paper", type=click.Choice(["a4", "letter"]), help="Of the sheets.  [default: the units']"),
+        output_option("Write a plan (.toml), the sheets for the bench (.pdf), or a long section (.png, .svg)."),
         click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show."),
         click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent"),
     ):
@@ -71,6 +74,7 @@ def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
 @_length_options
 @click.option("--turns", type=float, help="How many turns.")
 @click.option("--grade", help='The grade of the (inner) track, such as "2 %".')
+@click.option("--risers", type=int, default=8, show_default=True, help="Of the sheets: risers in a turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
 @click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
 @click.option("--sweep", nargs=4, help="Chart designs: least and greatest radius, least and greatest rise per turn.")
@@ -85,12 +89,22 @@ def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
 @click.option("--csv", "as_csv", is_flag=True, help="Of a sweep: every design as a table for a spreadsheet.")
 @click.option("--steepest", default="4 %", show_default=True, help="The grade beyond which a sweep marks designs.")
 @_hill_options
-def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
+def helix(
+    *,
+    tracks: int,
+    turns: float | None,
+    find: Look | None,
+    output: str | None,
+    risers: int,
+    **asked: Any,  # noqa: ANN401 - see the options
+) -> None:
     """Design a helix from what is settled of it, or backwards from the train that must climb it."""
     if tracks == 1:
         refuse_idle("centers", needs="--tracks 2")
+    if not _is_sheet(output):
+        refuse_idle("risers", "datum", "paper", needs="-o FILE.pdf")
     if asked["sweep"]:
-        refuse_idle(*_WISHES, "straight", "find", "need", beside="--sweep")
+        refuse_idle(*_WISHES, "straight", "find", "need", "risers", "datum", "paper", beside="--sweep")
         _sweep(asked, tracks, turns, output)
         return
     refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
@@ -112,7 +126,16 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
     )
     hill = found.design.hill(stock)
     answer, reader = hill.check(), _hill_reader(stock, asked)
-    _write_hill(hill, reader, output)
+    if _is_sheet(output):
+        from gradehaul.design.climb.bench import build_of, helix_bench
+        from gradehaul.show.climb.bench_sheet import helix_sheet
+
+        build = build_of(found.design.build, *_measures(stock, asked, reader))
+        deliver(
+            helix_sheet(helix_bench(found.design, stock, hill, build, risers), reader, _paper(asked, reader)), output
+        )
+    else:
+        _write_hill(hill, reader, output)
     page = helix_json(found, stock, answer) if asked["as_json"] else helix_page(found, stock, answer, reader, find=find)
     deliver(page if isinstance(page, str) else laid_out(page, to_file=False), None)
 
@@ -127,6 +150,7 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
 @click.option("--ease", help="Easement at each end of every curve.  [default: none]")
 @click.option("--vertical-curve", help=_LENGTH_OPTIONS["vertical-curve"])
 @click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
+@click.option("--every", help="Of the sheets: from riser to riser.  [default: 16 in or 400 mm]")
 @click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
 @_hill_options
 def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
@@ -139,6 +163,8 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
 
     if find is None:
         refuse_idle("train", "rail", "need", needs="--find length or --find rise")
+    if not _is_sheet(output):
+        refuse_idle("every", "datum", "paper", needs="-o FILE.pdf")
     if not asked["curves"]:
         refuse_idle("ease", "compensate", needs="--curve")
     stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
@@ -158,7 +184,15 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
     found = designed_incline(wishes, stock, find=find, train=asked["train"], rail=asked["rail"], need=asked["need"])
     hill = found.design.hill(stock)
     answer, reader = hill.check(), _hill_reader(stock, asked)
-    _write_hill(hill, reader, output)
+    if _is_sheet(output):
+        from gradehaul.design.climb.bench import EVERY, incline_bench
+        from gradehaul.show.climb.bench_sheet import incline_sheet
+
+        every = read("every") if asked["every"] is not None else EVERY[reader.system]
+        risers = incline_bench(hill, stock, every or 0.0, *_measures(stock, asked, reader))
+        deliver(incline_sheet(risers, reader, _paper(asked, reader)), output)
+    else:
+        _write_hill(hill, reader, output)
     if asked["as_json"]:
         deliver(incline_json(found, stock, answer), None)
     else:
@@ -195,6 +229,25 @@ def _hill_reader(stock: Plan, asked: Mapping[str, Any]) -> Reader:
     from gradehaul.show.base.reading_units import balance_unit, reader_of
 
     return reader_of(stock.unit, asked["show"], asked["grades"], force_unit=balance_unit(stock))
+
+
+def _is_sheet(output: str | None) -> bool:
+    return output is not None and Path(output).suffix.lower() == ".pdf"
+
+
+def _paper(asked: Mapping[str, Any], reader: Reader) -> PaperName:
+    """Return the paper of the sheets: as asked for, else what is at hand where the units are used."""
+    paper: PaperName = asked["paper"] or ("a4" if reader.system == "metric" else "letter")
+    return paper
+
+
+def _measures(stock: Plan, asked: Mapping[str, Any], reader: Reader) -> tuple[float, float, float | None]:
+    """Return the step of the rule and the length of the level, m, and the height of the foot over the floor."""
+    from gradehaul.design.climb.options import read_option
+    from gradehaul.design.risers.risers import LEVEL, RULE
+
+    datum = None if asked["datum"] is None else read_option("datum", asked["datum"], "length", stock.unit)
+    return RULE[reader.system], LEVEL[reader.system], datum
 
 
 def _write_hill(hill: Hill, reader: Reader, output: str | None) -> None:

@@ -43,7 +43,7 @@ def _add(page: Page, found: Corrections, reader: Reader) -> None:
         page.line(("Nowhere steeper than meant", "green"), ".", indent=2)
     for steep in found.before:
         page.line(*_steep(steep, reader), indent=2)
-    done = correction_text(round(found.total / found.step), found.step).removesuffix(" up")
+    done = on_rule(found.total, found.step)
     if not found.total:
         page.line("No riser need be touched." if found.met else "No shim within what is allowed helps.", indent=2)
     elif found.met:
@@ -63,6 +63,7 @@ def _add(page: Page, found: Corrections, reader: Reader) -> None:
         told = k < grades.size
         rows.append(
             [
+                str(k + 1),
                 reader.length(float(hill.distance[k])),
                 reader.length(float(hill.height[k]), fine=True),
                 f"{reader.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if told else "",
@@ -70,7 +71,10 @@ def _add(page: Page, found: Corrections, reader: Reader) -> None:
                 reader.grade(float(after[k] / runs[k])) if told else "",
             ]
         )
-    page.table(["at>", "railhead>", "grade to next>", "correction>", "then>"], rows)
+    for k, steps in enumerate(found.steps):
+        if steps:
+            page.line((f"riser {k + 1}: {correction_text(steps, found.step)}", "yellow"), indent=4)
+    page.table(["riser>", "at>", "railhead>", "grade to next>", "correction>", "then>"], rows)
 
 
 def _steep(steep: Steep, reader: Reader) -> tuple[Piece, ...]:
@@ -91,10 +95,10 @@ def correction_text(steps: int, step: float) -> str:
     Examples
     --------
     >>> correction_text(6, 0.0254 / 32), correction_text(-40, 0.0254 / 32), correction_text(3, 0.0005)
-    ('3/16 in up', '1 1/4 in down', '1.5 mm up')
+    ('up 3/16 in', 'down 1 1/4 in', 'up 1.5 mm')
     >>> correction_text(0, 0.0005)
     'leave'
     """
     if not steps:
         return "leave"
-    return f"{on_rule(abs(steps) * step, step)} {'up' if steps > 0 else 'down'}"
+    return f"{'up' if steps > 0 else 'down'} {on_rule(abs(steps) * step, step)}"
