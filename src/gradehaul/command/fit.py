@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from gradehaul.command.arguments import load, refuse_ending, refuse_plan
+from gradehaul.command.answer import Answer, Output, answers
 from gradehaul.command.options import output_option, plan_argument
-from gradehaul.command.output import deliver
+
+if TYPE_CHECKING:
+    from gradehaul.plan.records import Plan
 
 
 @click.command()
 @plan_argument
 @output_option("Write a copy of the plan with numbers (.toml).")
-def fit(*, plan: str, output: str | None) -> None:
-    """Show the figures that close each line, and write them into a copy of the plan."""
-    refuse_plan(output, plan)
-    refuse_ending(output, "toml")
+@answers(writes="toml", copies=True)
+def fit(*, plan: Plan, out: Output) -> Answer:
+    """Show the figures that close each line; -o writes them."""
     from gradehaul.plan.edit.fit_numbers import plan_with_numbers
     from gradehaul.track.fit.fitted import fit_notes, fitted
 
-    found = fitted(load(plan))
-    copy = plan_with_numbers(found, folder=None if output in (None, "-") else Path(output or "").parent)
-    if output is None:
-        deliver("".join(f"{note}\n" for note in fit_notes(found)), None)
-    else:
-        deliver(copy, output)
+    found = fitted(plan)
+    folder = Path(out.path).parent if out.to_file and out.path else None
+    return Answer("".join(f"{note}\n" for note in fit_notes(found)), lambda: plan_with_numbers(found, folder=folder))

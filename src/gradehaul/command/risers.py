@@ -2,96 +2,77 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from gradehaul.command.arguments import Form, form_asked, load, refuse_ending, refuse_idle, refuse_opening, refuse_plan
-from gradehaul.command.completion import names
+from gradehaul.command.answer import Answer, Output, answers, refuse_idle
 from gradehaul.command.options import csv_option, json_option, open_option, output_option, plan_argument, show_option
-from gradehaul.command.output import deliver, laid_out
+from gradehaul.command.parameters import LENGTH, THICKNESS, Name
 
 if TYPE_CHECKING:
-    from gradehaul.design.risers.risers import Risers
-    from gradehaul.show.base.form import PaperName
-    from gradehaul.show.base.reading_units import Reader, System
+    from gradehaul.plan.records import Plan
+    from gradehaul.show.sheets.form import PaperName
 
 
 @click.command()
 @plan_argument
-@click.option("--every", required=True, help='From riser to riser, such as "16 in".')
-@click.option("--line", help="Along this line.  [default: the only one]")
-@click.option("--route", help="Along this route, from line to line.", shell_complete=names("routes"))
-@click.option("--from", "begin", help="Where the first stands.  [default: the start]")
-@click.option("--deck", help="Thickness of the deck.  [default: 1/2 in]")
-@click.option("--roadbed", help="Thickness of the roadbed.  [default: 1/4 in]")
-@click.option("--track", help="Height of rail and ties.  [default: the scale's, assumed]")
-@click.option("--datum", help="Height of the plan's 0 over the floor, for heights to saw.")
-@click.option("--rule", help="The smallest part your rule shows.  [default: 1/32 in or 0.5 mm]")
-@click.option("--level", help="Length of your level.  [default: 24 in or 600 mm]")
-@click.option("--strip", help="Print this much of the track at full size, too.")
+@click.option("--every", type=LENGTH, required=True, help='From riser to riser, such as "16 in".')
+@click.option("--line", type=Name("lines", "line"), help="Along this line.  [default: the only one]")
+@click.option("--route", type=Name("routes"), help="Along this route, from line to line.")
+@click.option("--from", "begin", type=LENGTH, default="0", help="Where the first stands.  [default: the start]")
+@click.option("--deck", type=THICKNESS, help="Thickness of the deck.  [default: 1/2 in]")
+@click.option("--roadbed", type=THICKNESS, help="Thickness of the roadbed.  [default: 1/4 in]")
+@click.option("--track", type=THICKNESS, help="Height of rail and ties.  [default: the scale's, assumed]")
+@click.option("--datum", type=LENGTH, help="Height of the plan's 0 over the floor, for heights to saw.")
+@click.option("--rule", type=LENGTH, help="The smallest part your rule shows.  [default: 1/32 in or 0.5 mm]")
+@click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
+@click.option("--strip", type=LENGTH, help="Print this much of the track at full size, too.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Of the sheets.  [default: the units']")
 @json_option
 @csv_option("The risers")
 @output_option("Write this file: .pdf, .csv, .svg, .png.")
 @open_option
 @show_option
+@answers(draws=True)
 def risers(
     *,
-    plan: str,
-    strip: str | None,
+    plan: Plan,
+    out: Output,
+    line: str | None,
+    route: str | None,
+    strip: float | None,
     paper: PaperName | None,
-    as_json: bool,
-    as_csv: bool,
-    output: str | None,
-    open_it: bool,
-    show: System | None,
-    **texts: str | None,
-) -> None:
-    """Show where each riser stands and how high to saw it, as a cut list and a strip to print."""
-    form = form_asked(as_json=as_json, as_csv=as_csv or (output or "").lower().endswith(".csv"))
-    refuse_opening(output, open_it)
-    refuse_plan(output, plan)
-    if texts["line"] is not None and texts["route"] is not None:
+    **lengths: float | None,
+) -> Answer:
+    """Show where each riser stands and how high to saw it."""
+    if line is not None and route is not None:
         raise click.UsageError("--line and --route exclude each other")
-    sheet = form == "text" and output is not None and Path(output).suffix.lower() == ".pdf"
-    if not sheet:
+    if out.form != "pdf":
         refuse_idle("strip", "paper", needs="-o FILE.pdf")
-    loaded = load(plan)
-    from gradehaul.design.climb.options import read_option
-    from gradehaul.design.risers.options import wished_risers
+    from gradehaul.design.risers.options import risers_of
     from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.show.base.reading_units import reader_of
 
-    reader = reader_of(loaded.unit, show)
-    found = wished_risers(Layout(loaded), texts, reader.system)
-    if sheet:
-        from gradehaul.show.risers.picture import risers_sheet
+    reader = out.reader(plan)
+    found = risers_of(Layout(plan), lengths, reader.system, line=line, route=route)
+    match out.form:
+        case "json":
+            from gradehaul.show.risers.document import risers_json
 
-        length = None if strip is None else read_option("strip", strip, "length", loaded.unit)
-        size: PaperName = paper or ("a4" if reader.system == "metric" else "letter")
-        deliver(risers_sheet(found, reader, size, strip=length), output, open_it=open_it)
-        return
-    deliver(_written(found, form, output, reader), output, open_it=open_it)
+            return Answer(risers_json(found))
+        case "csv":
+            from gradehaul.show.risers.document import risers_csv
 
+            return Answer(risers_csv(found, reader))
+        case "pdf":
+            from gradehaul.show.risers.picture import risers_sheet
+            from gradehaul.show.sheets.form import PAPER_OF
 
-def _written(found: Risers, form: Form, output: str | None, reader: Reader) -> str | bytes:
-    if form == "json":
-        from gradehaul.show.risers.document import risers_json
+            return Answer(risers_sheet(found, reader, paper or PAPER_OF[reader.system], strip=strip))
+        case "png" | "svg" as picture:
+            from gradehaul.show.risers.picture import risers_picture
 
-        refuse_ending(output, form)
-        return risers_json(found)
-    if form == "csv":
-        from gradehaul.show.risers.document import risers_csv
+            return Answer(risers_picture(found, reader, picture))
+    from gradehaul.show.risers.text import risers_page
 
-        refuse_ending(output, form)
-        return risers_csv(found, reader)
-    if output is None or output == "-" or output.lower().endswith(".txt"):
-        from gradehaul.show.risers.text import risers_page
-
-        return laid_out(risers_page(found, reader), to_file=output is not None)
-    from gradehaul.show.base.picture import picture_format
-    from gradehaul.show.risers.picture import risers_picture
-
-    return risers_picture(found, reader, picture_format(output))
+    return Answer(risers_page(found, reader))

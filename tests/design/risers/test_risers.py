@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import brute_walk
-from gradehaul.design.risers.options import wished_risers
+from gradehaul.command import main
+from gradehaul.design.risers.options import risers_of
 from gradehaul.design.risers.risers import Build, Risers, risers_along
 from gradehaul.design.risers.strip import Paper, strip_pages
 from gradehaul.design.risers.walk import walk_along
@@ -67,12 +70,13 @@ def test_a_level_with_the_block_under_its_low_end_reads_level(written: Written) 
         assert behind + raised == pytest.approx(ahead, abs=2e-6)
 
 
-def on_plan(name: str, **texts: str) -> Risers:
-    return wished_risers(Layout(load_plan(PLANS / f"{name}.toml")), texts, "metric")
+def on_plan(name: str, *, line: str | None = None, route: str | None = None, **mm: float) -> Risers:
+    lengths = {key: value / 1000 for key, value in mm.items()}
+    return risers_of(Layout(load_plan(PLANS / f"{name}.toml")), lengths, "metric", line=line, route=route)
 
 
 def test_railheads_are_those_of_check_along_a_line() -> None:
-    found = on_plan("two-levels", every="250", line="Helix", datum="900")
+    found = on_plan("two-levels", every=250.0, line="Helix", datum=900.0)
     tracks = found.walk.layout.alignment.tracks
     begin = 0.0
     for track in found.walk.layout.plan.lines["Helix"].tracks:
@@ -98,7 +102,7 @@ def test_a_route_run_back_has_the_same_heights() -> None:
 
 
 def test_places_count_from_the_joint_before() -> None:
-    found = on_plan("n-mountain", every="500", route="Southbound")
+    found = on_plan("n-mountain", every=500.0, route="Southbound")
     joints = {name: at for at, name in found.walk.joints}
     for riser in found.risers:
         assert riser.at == pytest.approx(joints[riser.joint] + riser.after)
@@ -141,11 +145,13 @@ WRONG = {
 
 
 @pytest.mark.parametrize("name", WRONG)
-def test_refused(name: str) -> None:
-    texts, words = WRONG[name]
-    with pytest.raises(GradehaulError) as caught:
-        wished_risers(Layout(read_plan(HILL)), texts, "metric")
-    assert words in str(caught.value)
+def test_refused(name: str, tmp_path: Path) -> None:
+    options, words = WRONG[name]
+    (tmp_path / "hill.toml").write_text(HILL)
+    flags = [f"--{'from' if key == 'begin' else key}={value}" for key, value in options.items()]
+    result = CliRunner().invoke(main, ["risers", str(tmp_path / "hill.toml"), *flags])
+    assert result.exit_code == 2
+    assert words in result.output
 
 
 def test_a_route_that_is_reversed_is_walked_leg_by_leg() -> None:

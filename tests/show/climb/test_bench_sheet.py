@@ -20,7 +20,7 @@ from gradehaul.design.climb.incline import CARE, Incline
 from gradehaul.errors import DesignError
 from gradehaul.show.base.reading_units import reader_of
 from gradehaul.show.climb.bench_sheet import helix_sheet
-from gradehaul.show.risers.cautions import CAUTIONS
+from gradehaul.show.sheets.cautions import CAUTIONS
 
 READER = reader_of("mm")
 STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
@@ -28,7 +28,7 @@ STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
 
 def bench(spokes: int = 8, ease: float = 0.0, turns: float = 3.0) -> HelixBench:
     helix = Helix(0.6, turns, 0.1 * turns, replace(usual_build(STOCK.scale, "NEM"), ease=ease, vertical=0.2))
-    build = build_of(helix.build, 0.0005, 0.6, 1.0)
+    build = build_of(helix.build, "metric", 1.0)
     return helix_bench(helix, STOCK, helix.hill(STOCK), build, spokes)
 
 
@@ -96,7 +96,7 @@ def test_the_verbs_write_their_sheets(tmp_path: Path) -> None:
 
 def test_an_incline_has_the_railheads_of_its_plan() -> None:
     hill = Incline(0.1, 5.0, (), 0.008, 0.3).hill(STOCK)
-    found = incline_bench(hill, STOCK, 0.5, 0.0005, 0.6, None)
+    found = incline_bench(hill, STOCK, 0.5, "metric", None)
     begin = found.walk.length / 2
     for riser in found.risers:
         even = 0.05 + (riser.at - begin) * 0.1 / 4.7

@@ -15,16 +15,16 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from command_line import run
-from gradehaul.design.risers.options import wished_risers
+from gradehaul.design.risers.options import risers_of
 from gradehaul.design.risers.risers import Risers
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.risers.cautions import CAUTIONS
 from gradehaul.show.risers.cut_list import cut_list_figures
 from gradehaul.show.risers.picture import risers_sheet
 from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
+from gradehaul.show.sheets.cautions import CAUTIONS
 from project import PLANS
 
 POINT = 0.0254 / 72
@@ -35,7 +35,7 @@ TRACK = "{ straight = 600 }, { left = 500, angle = 150, ease = 100 }, { right = 
 def bent() -> Risers:
     head = 'scale = "HO"\nunit = "mm"\nrailhead = { A = 0, B = 60 }\n'
     text = f'{head}line.Hill = {{ from = "A", to = "B", track = [{TRACK}] }}\n'
-    return wished_risers(Layout(read_plan(text)), {"every": "47", "datum": "900"}, "metric")
+    return risers_of(Layout(read_plan(text)), {"every": 0.047, "datum": 0.9}, "metric")
 
 
 def lines_of(page: pypdf.PageObject, width: float) -> list[tuple[complex, complex]]:
@@ -181,7 +181,7 @@ def test_long_and_odd_names_stay_on_the_page() -> None:
     name = "$x^2$ a line of a very long name " * 4
     plan = load_plan(PLANS / "two-levels.toml")
     plan = replace(plan, title=name * 2)
-    found = wished_risers(Layout(plan), {"every": "400", "line": "Siding"}, "metric")
+    found = risers_of(Layout(plan), {"every": 0.4}, "metric", line="Siding")
     with drawing_rules():
         for figure in [*cut_list_figures(found, READER, "letter"), *strip_figures(found, 0.6, READER, "letter")]:
             canvas = FigureCanvasAgg(figure)

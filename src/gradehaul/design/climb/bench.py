@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Literal
 
 from gradehaul.design.climb.helix import Build as HelixBuild
 from gradehaul.design.climb.helix import Helix, turn_length, usual_build
 from gradehaul.design.climb.hill import UP, Hill
-from gradehaul.design.risers.risers import Build, Riser, Risers, risers_along
+from gradehaul.design.risers.risers import LEVEL, RULE, Build, Riser, Risers, risers_along
 from gradehaul.design.risers.walk import Walk, walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
@@ -51,9 +52,12 @@ class HelixBench:
         return 2 * (self.helix.radius - self.helix.build.edge)
 
 
-def build_of(build: HelixBuild, rule: float, level: float, datum: float | None) -> Build:
-    """Return what lies on the risers of a helix."""
-    return Build(build.deck, build.roadbed, build.track, rule=rule, level=level, datum=datum)
+System = Literal["metric", "imperial"]
+
+
+def build_of(build: HelixBuild, system: System, datum: float | None) -> Build:
+    """Return what lies on the risers of a climb, with the usual rule and level of a system of units."""
+    return Build(build.deck, build.roadbed, build.track, rule=RULE[system], level=LEVEL[system], datum=datum)
 
 
 def helix_bench(helix: Helix, stock: Plan, hill: Hill, build: Build, spokes: int = SPOKES) -> HelixBench:
@@ -94,8 +98,8 @@ def helix_bench(helix: Helix, stock: Plan, hill: Hill, build: Build, spokes: int
     )
 
 
-def incline_bench(hill: Hill, stock: Plan, every: float, rule: float, level: float, datum: float | None) -> Risers:
-    """Return the risers of an incline, on a deck and roadbed as thick as usual."""
+def incline_bench(hill: Hill, stock: Plan, every: float | None, system: System, datum: float | None) -> Risers:
+    """Return the risers of an incline, on the usual deck and roadbed; as joists stand where `every` is None."""
     usual = usual_build(stock.scale, stock.practice)
     walk: Walk = walk_along(hill.layout, route=UP)
-    return risers_along(walk, build_of(usual, rule, level, datum), every=every)
+    return risers_along(walk, build_of(usual, system, datum), every=EVERY[system] if every is None else every)

@@ -12,13 +12,13 @@ from gradehaul.design.climb.helix import GUARD
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.walk import Walk, walk_along
-from gradehaul.show.base.form import PAPERS, Column, Form, PaperName
 from gradehaul.show.base.picture import drawing_rules, pages_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.rule_reading import on_rule
 from gradehaul.show.climb.bench_plan import dimension, draw_plan
 from gradehaul.show.risers.cut_list import cut_list_figures, wrapped
 from gradehaul.show.risers.picture import risers_figure
+from gradehaul.show.sheets.form import PAPERS, Column, Form, PaperName
+from gradehaul.show.sheets.rule_reading import on_rule
 from gradehaul.track.curvature import Section
 
 if TYPE_CHECKING:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from gradehaul.design.risers.risers import Risers
 from gradehaul.plan.names import clean
-from gradehaul.show.base.form import PAPERS, Column, Form, PaperName
 from gradehaul.show.base.picture import plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.risers.cautions import CAUTIONS
 from gradehaul.show.risers.text import beside_words, cells, explained, headline, top_word
+from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets.form import PAPERS, Column, Form, PaperName
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gradehaul.track.fit.reach import Figure, Reach
-from gradehaul.track.map.closing_faults import PERFECT
+from gradehaul.track.map.closing import PERFECT
 from gradehaul.track.map.plane import Leg
 from gradehaul.track.piecewise import FloatArray
 
