@@ -53,7 +53,7 @@ def test_readings_doubt_and_shims_of_a_survey() -> None:
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
         figure = risers_figure(plan, found, reader_of("in", None))
-    assert "3/16 in up" in texts(figure)
+    assert "3: up 3/16 in" in texts(figure)
     assert "Meant: 2.08 % at the most. With the shims below it is as meant." in texts(figure)
     assert drawn(figure, "corrected").get_ydata() == pytest.approx([0] * 5, abs=1e-12)
     shim = drawn(figure, "shim")

@@ -140,9 +140,9 @@ def _draw_shims(sheet: Sheet, found: Corrections, reader: Reader) -> None:
     axes.axhline(0.0, color=INK, lw=0.7, zorder=4)
     x = convert_all(hill.distance - hill.distance[0], sheet.unit)
     gap = sheet.dots_per_em / 3
-    for at, bar, steps in zip(x.tolist(), tall.tolist(), found.steps, strict=True):
+    for number, (at, bar, steps) in enumerate(zip(x.tolist(), tall.tolist(), found.steps, strict=True), 1):
         if steps:
             axes.plot([at, at], [0.0, bar], color=INK, lw=4.0, solid_capstyle="butt", zorder=3, gid="shim")
             across, up = sheet.dots(axes, at, bar)
             spot = Spot(across, up + gap, "center", "bottom") if bar > 0 else Spot(across, up - gap, "center", "top")
-            sheet.label(correction_text(steps, found.step), [spot], scale=0.92)
+            sheet.label(f"{number}: {correction_text(steps, found.step)}", [spot], scale=0.92)

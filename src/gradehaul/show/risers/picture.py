@@ -11,15 +11,15 @@ from gradehaul.plan.names import clean
 from gradehaul.show.base.axis_numbers import convert_all, nice
 from gradehaul.show.base.curves import curve_points
 from gradehaul.show.base.distance_axis import distance_rows, draw_distance
-from gradehaul.show.base.form import PaperName
 from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.rule_reading import on_rule
 from gradehaul.show.base.sheet import INK, SIZES, Row, Sheet, Spot
-from gradehaul.show.risers.cautions import CAUTIONS
 from gradehaul.show.risers.cut_list import cut_list_figures
 from gradehaul.show.risers.strip import strip_figures
 from gradehaul.show.risers.text import headline
+from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets.form import PaperName
+from gradehaul.show.sheets.rule_reading import on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
