@@ -29,7 +29,7 @@ Top  = 60     # the summit
 [line.Yard]
 from = "End"
 to = "Foot"
-track = [ { straight = 2000 } ]
+track = [ { straight = 4000 }, { straight = 2500 } ]
 
 [line.Hill]
 from = "Foot"

@@ -45,9 +45,8 @@
   const parts = {
     answer(part) {
       const before = desk ? desk.data : null;
-      const same = before && JSON.stringify(before.stock) === JSON.stringify(part.stock);
       part.plan_view = before ? before.plan_view : null;
-      part.heights = before && JSON.stringify(before.trial) === JSON.stringify(part.trial) && same ? before.heights : [];
+      part.heights = before ? keptHeights(before, part) : [];
       part.chances = null;
       part.films_may = before ? before.films_may : null;
       stale(false);
@@ -98,6 +97,17 @@
       state("The program has ended.");
     },
   };
+
+  /* The stations of the document before, at their heights now, until their own part comes: a handle keeps its focus. */
+  function keptHeights(before, now) {
+    const track = (data) => JSON.stringify(data.routes.map((route) => [route.tracks, route.starts]));
+    const same = track(before) === track(now);
+    return before.heights.map((station) => ({
+      ...station,
+      height_m: now.trial.heights[station.key] ?? now.stated_heights[station.key] ?? station.height_m,
+      changes: same ? station.changes : {},
+    }));
+  }
 
   function begin(data) {
     desk = Desk.start(data, { decide });
