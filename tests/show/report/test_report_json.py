@@ -25,8 +25,8 @@ def layout() -> Layout:
 
 @pytest.fixture(scope="module")
 def document(layout):
-    document = report_document(layout, judged_trains(layout), layout.judged(), Reader("in", "imperial"))
-    return json.loads(json.dumps(document))
+    page = report_document(layout, judged_trains(layout), layout.judged(), Reader("in", "imperial"))
+    return json.loads(json.dumps(page))
 
 
 def test_profiles_have_all_their_digits(layout, document):

@@ -15,7 +15,7 @@ from gradehaul.design.level.program import Program, Rule
 from gradehaul.design.level.stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.track.piecewise import FloatArray
 
@@ -214,9 +214,7 @@ def _with_cost(
 
 def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
     for name in names:
-        if name not in plan.trains:
-            write = instead(name, plan.trains)
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
+        look_up(name, plan.trains, "train", file=plan.file, place="--train")
     return tuple(dict.fromkeys(names or plan.trains))
 
 

@@ -227,7 +227,7 @@ def check_layout(
     notes = (
         *plan.notes,
         *alignment.notes,
-        *fouling_notes(alignment, alignment.positions),
+        *fouling_notes(alignment),
         *layout.found.notes,
         *misfit_notes(plan, answers),
         *_doubtful_pulls(plan),
