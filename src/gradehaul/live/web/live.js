@@ -55,7 +55,7 @@
       else desk.take(part);
       showChanges(part);
       state(`${part.file}, ${desk.trial.empty ? "as saved" : "with what you try"}.`);
-      performance.mark("outcomes");
+      requestAnimationFrame(() => performance.mark("outcomes"));
       document.documentElement.dataset.answer = String(Number(document.documentElement.dataset.answer || 0) + 1);
     },
     view(part) {

@@ -15,7 +15,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.railhead_response import Response
-from gradehaul.haulage.views.section import LongSection, long_section
+from gradehaul.haulage.views.section import LongSection, section_without_train
 from gradehaul.network.route import Route
 from gradehaul.plan.edit.trial import fixed_railheads
 from gradehaul.plan.records import Car, Loco, NamedTrain
@@ -151,7 +151,7 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
     way puts them in the opposite order.
     """
     profile = layout.profile(route)
-    section = long_section(layout, route.name, rails=("clean",))
+    section = section_without_train(layout, route.name)
     return {
         **_drawn(section),
         "whole": route.whole,
