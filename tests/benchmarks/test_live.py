@@ -160,6 +160,7 @@ def test_a_thousand_saves_a_third_of_them_broken(chromium, two_levels, figure):
     text = two_levels.read_text(encoding="utf-8")
     with served(two_levels) as (url, process):
         page = opened(chromium, url)
+        page.wait_for_selector("html[data-whole]", state="attached")  # all libraries are loaded
         for n in range(1100):
             if n == 100:
                 before = memory(process)

@@ -7,7 +7,11 @@
   sessionStorage.setItem("page", page);
   let desk = null, waitingView = null, notes = [];
 
-  const say = (words) => { byId("said").textContent = words; };
+  function say(words) {
+    byId("said").textContent = words;
+    delete byId("said").dataset.trial;
+  }
+
   const state = (words) => { byId("state").textContent = words; };
 
   /* Asks for something; where it is refused, the words why are the error. */
@@ -53,6 +57,7 @@
       byId("title").textContent = part.plan;
       if (!desk) begin(part);
       else desk.take(part);
+      settle();
       showChanges(part);
       state(`${part.file}, ${desk.trial.empty ? "as saved" : "with what you try"}.`);
       requestAnimationFrame(() => performance.mark("outcomes"));
@@ -90,6 +95,7 @@
     },
     refused(part) {
       say(`This cannot be tried: ${part.lines.join(" ")}`);
+      byId("said").dataset.trial = "yes";  // holds until another trial is answered
     },
     closed() {
       stream.close();
@@ -128,7 +134,7 @@
     if (part.not_run.length) list.push(`Not judged, since its route is not answered: ${part.not_run.join(", ")}`);
     const lines = [...part.changes, ...list];
     if (lines.length) byId("changes").replaceChildren(...lines.map(item));
-    say("");
+    if (byId("said").dataset.trial) say("");
   }
 
   function item(text) {
@@ -249,7 +255,18 @@
 
   // Writing
 
-  let offered = "";
+  let offered = "", written = false;
+
+  /* Ends the trial that was written as soon as the file is read with it: until then it is what holds. */
+  function settle() {
+    const { heights, rails } = desk.trial.now, { stated_heights: known, stated_rails: on } = desk.data;
+    const same = Object.entries(heights).every(([key, height]) => Math.abs(known[key] - height) < 1e-6)
+      && Object.entries(rails).every(([id, rail]) => (on[id] ?? "clean") === rail);
+    if (!written || !same) return;
+    written = false;
+    desk.pinned = null;
+    desk.trial.clear();
+  }
 
   async function showDiff() {
     try {
@@ -273,9 +290,9 @@
     try {
       await ask("write", { trial: desk.trial.now, digest: offered });
       byId("write-dialog").close();
-      desk.pinned = null;
-      desk.trial.clear();
+      written = true;
       say("Written.");
+      settle();
     } catch (error) {
       byId("write-words").textContent = error.message;
       byId("write").disabled = true;

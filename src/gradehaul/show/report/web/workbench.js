@@ -234,6 +234,31 @@ const Workbench = (() => {
       const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
+    let playing = 0;
+
+    /* Runs the train from end to end in some seconds, and stops where it is pressed again. */
+    function play() {
+      const button = byId("play");
+      if (playing || !verdict) {
+        cancelAnimationFrame(playing);
+        playing = 0;
+        button.textContent = "Play";
+        return;
+      }
+      button.textContent = "Stop";
+      const whole = () => [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
+      const from = state.head >= whole()[1] - 1e-6 ? whole()[0] : state.head, begun = performance.now();
+      const step = (now) => {
+        const [first, last] = whole();
+        const head = from + ((last - first) * Math.max(now - begun, 0)) / 12000;
+        push(Math.min(head, last));
+        playing = head < last ? requestAnimationFrame(step) : 0;
+        if (!playing) button.textContent = "Play";
+      };
+      playing = requestAnimationFrame(step);
+    }
+
+    byId("play").addEventListener("click", play);
     byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.outcome === "runs away" ? verdict.worstAt : verdict.marginAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
