@@ -8,9 +8,18 @@ from typing import TYPE_CHECKING, Any, Literal, TypedDict
 import click
 
 from gradehaul.command.answer import Answer, Output, answers, refuse_idle
-from gradehaul.command.options import Verb, grades_option, json_option, need_option, output_option, show_option
+from gradehaul.command.options import (
+    Verb,
+    grades_option,
+    json_option,
+    more_option,
+    need_option,
+    output_option,
+    show_option,
+)
 from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name, plan_of
 from gradehaul.errors import DesignError, PlanError
+from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,6 +29,7 @@ if TYPE_CHECKING:
     from gradehaul.design.climb.hill import Hill, Need
     from gradehaul.design.climb.options import Look
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.page import Page
 
 _GIVEN = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
@@ -59,6 +69,7 @@ class _Judged(TypedDict):
 def _hill_options(function: Verb) -> Verb:
     """Add the options that every design of a climb has; those of its stock are read before lengths and names."""
     for option in (
+        more_option(sections.CLIMB),
         grades_option,
         show_option,
         output_option("Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
@@ -137,6 +148,7 @@ def helix(
     train: str | None,
     rail: str | None,
     need: Need,
+    more: tuple[str, ...],
     **given: Unpack[Lengths],
 ) -> Answer:
     """Design a helix, or find the best one for a train."""
@@ -163,8 +175,9 @@ def helix(
 
     hill = found.design.hill(stock)
     answer = hill.check()
-    page = helix_json(found, stock, answer) if out.form == "json" else None
-    return Answer(page or helix_page(found, stock, answer, out.reader(stock), find=find), _copy(hill, stock, out))
+    page: Page | str | None = helix_json(found, stock, answer) if out.form == "json" else None
+    page = page or helix_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    return Answer(page, _copy(hill, stock, out))
 
 
 @click.command()
@@ -197,6 +210,7 @@ def incline(
     train: str | None,
     rail: str | None,
     need: Need,
+    more: tuple[str, ...],
     **given: Any,  # noqa: ANN401 - the options of its stock, which are read already
 ) -> Answer:
     """Design an incline, or find the best one for a train."""
@@ -214,8 +228,9 @@ def incline(
     found = designed_incline(fixed, stock, find=find, train=train, rail=rail, need=need)
     hill = found.design.hill(stock)
     answer = hill.check()
-    page = incline_json(found, stock, answer) if out.form == "json" else None
-    return Answer(page or incline_page(found, stock, answer, out.reader(stock), find=find), _copy(hill, stock, out))
+    page: Page | str | None = incline_json(found, stock, answer) if out.form == "json" else None
+    page = page or incline_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    return Answer(page, _copy(hill, stock, out))
 
 
 def _sweep(

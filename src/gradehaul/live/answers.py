@@ -21,7 +21,7 @@ from gradehaul.show.base.reading_units import balance_unit, reader_of
 from gradehaul.show.report.document import heights_document, report_document, verdict_rows
 from gradehaul.show.report.page import drawn_plan_view
 from gradehaul.show.report.plan import plan_view_document
-from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
 Part = dict[str, Any]
 """One part of an answer, as JSON has it; its `kind` says which."""
@@ -102,7 +102,7 @@ def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
 def _film(layout: Layout) -> Part:
     """Return where the film may go, as rail conditions to take over."""
     try:
-        found = keep_clean_plan(layout, Asked())
+        found = keep_clean_plan(layout, KeepCleanOptions())
     except GradehaulError as error:
         return {"kind": "film", "rails": {}, "words": str(error)}
     if found.beyond:

@@ -25,7 +25,7 @@ def treat_json(found: KeepCleanPlan) -> str:
 
 def treat_document(found: KeepCleanPlan) -> dict[str, Any]:
     """Return what the document tells of the film."""
-    asked = found.asked
+    asked = found.options
     return {
         "film": found.film,
         "need": asked.need,
@@ -62,7 +62,7 @@ def treat_document(found: KeepCleanPlan) -> dict[str, Any]:
 
 
 def _row(row: Row, found: KeepCleanPlan) -> dict[str, Any]:
-    unit, forced, carried = row.unit, row.forced, row.carried
+    unit, forced, carried = row.unit, row.reason, row.carried
     return {
         "track": unit.name,
         "line": unit.line,

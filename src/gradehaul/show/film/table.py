@@ -15,7 +15,7 @@ def treat_csv(found: KeepCleanPlan) -> str:
 
 
 def _cells(row: Row) -> tuple[Cell, ...]:
-    unit, forced = row.unit, row.forced
+    unit, forced = row.unit, row.reason
     why: tuple[Cell, ...] = (None,) * 4
     if forced is not None:
         why = (forced.train, forced.test, rounded(forced.head), rounded(forced.short))

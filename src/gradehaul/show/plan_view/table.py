@@ -9,8 +9,7 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.spreadsheet import Cell, csv_text
-from gradehaul.treatment.keep_clean import KeepCleanPlan
-from gradehaul.treatment.stretches import UsedStretch, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
 HEADS = (
     "track",
