@@ -30,7 +30,7 @@ from gradehaul.show.plan_view.shades import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
 from gradehaul.show.report.film import film_parts
-from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
+from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, outcome_rows, verdict_rows
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
 
@@ -121,6 +121,7 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "summary": _summary(answer),
         "trains": [_train(answer, name, ways, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
         "how_helped": HOW_HELPED if ways else "",
+        "outcomes": outcome_rows(answer, reader),
         "verdicts": verdict_rows(answer, reader),
         "routes": runs,
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
@@ -154,8 +155,8 @@ def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
     ]
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
-        asks = reader.grade(answer.coefficient * tightest)
-        facts.append(f"The tightest curve, radius {reader.length(1 / tightest)}, asks as much as a grade of {asks}.")
+        adds = reader.grade(answer.coefficient * tightest)
+        facts.append(f"The tightest curve, radius {reader.length(1 / tightest)}, adds as much as a grade of {adds}.")
     return facts
 
 
