@@ -180,9 +180,13 @@ def test_a_typed_figure_and_the_address_keeps_it(one, hill):
     page.keyboard.press("Enter")
     expect(page.locator(".handle[aria-label='Railhead at Top']")).to_have_attribute("aria-valuetext", "45.5 mm")
     flat = spare(page)
+    page.get_by_label("How many of vehicle 2").fill("9")
+    verdict = one.text("#bench-verdict")
     page.reload()
     page.wait_for_selector("html[data-heights]", state="attached")
     eventually(lambda: spare(page) == flat)
+    assert page.get_by_label("How many of vehicle 2").input_value() == "9"
+    assert one.text("#bench-verdict") == verdict
     expect(page.locator("#state")).to_contain_text("with what you try")
     # while it is tried, the file changes elsewhere: both count
     save(hill.plan, lambda text: text.replace("straight = 4000", "straight = 4500"))

@@ -116,7 +116,10 @@
   }
 
   function begin(data) {
-    desk = Desk.start(data, { decide });
+    desk = Desk.start(data, {
+      decide,
+      run(now) { if (now && !byId("text-pane").hidden) nearTrack(now.route.tracks[Haulage.trackNumber(now.route, now.head, true)].id); },
+    });
     desk.waitingWords = "calculating ...";
     desk.refresh();
     document.documentElement.dataset.ready = "yes";
@@ -177,8 +180,9 @@
       byId("text-state").textContent = "The file has changed on the disk, and so has this text: save is refused until you take the file's text.";
       return;
     }
-    text.value = fileText;
     mine = fileDigest;
+    if (text.value === fileText && !long) return;
+    text.value = fileText;
     byId("text-state").textContent = long ? "This text is too long for the page: use your own editor." : "";
     numberLines();
   }

@@ -1,4 +1,4 @@
-"""What the page reckons with: profiles, stock and trains in full precision, and what is drawn of each route."""
+"""What the page calculates with: profiles, stock and trains in full precision, and what is drawn of each route."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def report_document(
 ) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
-    What it reckons with has all its digits, so that the page's verdicts are those of the package: the compensated
+    What it calculates with has all its digits, so that the page's verdicts are those of the package: the compensated
     profile of every route, the stock and its pulls. What it only draws is rounded as in every other document.
 
     Parameters

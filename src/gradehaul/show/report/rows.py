@@ -59,7 +59,7 @@ def outcome_rows(answer: CheckAnswer, reader: Reader) -> Rows:
 
 def verdict_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return the verdict on every named train on every rail condition."""
-    heads = ("train", "rail", "outcome", "stalls in", "to spare", "head at", "on track", "downhill", "pull")
+    heads = ("train", "rail", "outcome", "risk", "to spare", "head at", "on track", "downhill", "pull")
     return Rows(heads, tuple(_verdict(train, reader) for train in answer.trains))
 
 
@@ -116,14 +116,14 @@ def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
 
 def binding_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return what binds each load."""
-    heads = ("route", "power", "car", "rail", "first to fail", "how", "head at", "on", "asks", "has")
+    heads = ("route", "power", "car", "rail", "first to fail", "how", "head at", "on", "needs", "pull")
     rows = [(Cell(route.route.name), *map(Cell, row)) for route in answer.routes for row in bound_rows(route, reader)]
     return Rows(heads, tuple(rows))
 
 
 def berth_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return the berths: how long, how steep, what fits, and whether cars stay put."""
-    heads = ("berth", "clear length", "known from", "steepest", "cars that fit, no engine", "left standing")
+    heads = ("berth", "clear length", "known from", "steepest", "cars that fit, no engine", "parked cars stay put")
     rows = [
         (
             Cell(berth.name),
@@ -131,7 +131,7 @@ def berth_rows(answer: CheckAnswer, reader: Reader) -> Rows:
             Cell(CLEAR_LENGTH[berth.basis]),
             _number(reader.grade(berth.steepest), berth.steepest),
             Cell(", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-"),
-            Cell(", ".join(f"{car} {'stay' if stay else 'roll away'}" for car, stay in berth.cars_stay.items()) or "-"),
+            Cell(", ".join(f"{car} {'yes' if stay else 'ROLL AWAY'}" for car, stay in berth.cars_stay.items()) or "-"),
         )
         for berth in answer.berths
     ]
