@@ -227,8 +227,9 @@ class Paper(Sheet):
             for each in self.figure.legends[:]:
                 each.remove()
             return self.figure.legend(
-                key.values(), key, ncols=ncols, loc="lower left", bbox_to_anchor=(0.0, 0.0), **self._key_style
-            )
+                key.values(), key, ncols=ncols, loc="lower left", bbox_to_anchor=(0.0, 0.0),
+                **{**self._key_style, "labelspacing": 0.55},
+            )  # fmt: skip
 
         return self._flowed(made, len(key), self.width)
 

@@ -11,7 +11,7 @@ from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import misfit_words
 from gradehaul.show.plan_view.film_uses import hangs_on, titles, train_told
-from gradehaul.show.plan_view.key import rail_told
+from gradehaul.show.plan_view.shades import rail_told
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.stretches import UsedStretch, used_stretches
 
@@ -30,9 +30,9 @@ def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) 
     page.table(heads, table)
     page.line("Effective grades are the greatest at a point: along the track as it is written, and back.", indent=2)
     if film is not None:
-        page.heading(titles(film, reader)[-1])
-        for wordings in (*hangs_on(film, reader), *(train_told(train, film, reader) for train in film.trains)):
-            page.line(wordings[0], indent=2)
+        page.heading(titles(film)[-1])
+        for words in (*hangs_on(film, reader), *(train_told(train, film, reader) for train in film.trains)):
+            page.line(words, indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
     if view.joints:
         page.heading("Joints")
