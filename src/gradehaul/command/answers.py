@@ -32,9 +32,9 @@ if TYPE_CHECKING:
 
     from gradehaul.haulage.answers.check import CheckAnswer
     from gradehaul.haulage.views.section import LongSection
+    from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.reading_units import Grades, Reader, System
-    from gradehaul.show.base.sheet import SizeName
     from gradehaul.treatment.ways_over import WaysOver
 
 

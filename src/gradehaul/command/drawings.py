@@ -35,9 +35,9 @@ from gradehaul.command.output import complain, deliver, laid_out
 if TYPE_CHECKING:
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.views.plan_view import PlanView
+    from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.reading_units import Grades, Reader, System
-    from gradehaul.show.base.sheet import SizeName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 

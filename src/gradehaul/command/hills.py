@@ -41,9 +41,9 @@ if TYPE_CHECKING:
     from gradehaul.design.level.risers import Corrections
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.plan.records import Plan
+    from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.reading_units import Grades, Reader, System
-    from gradehaul.show.base.sheet import SizeName
 
 
 @click.command()

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.picture import drawing_rules, plain
+from gradehaul.show.base.colors import INK
+from gradehaul.show.base.picture import drawing_rules, pages_bytes, plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -69,15 +68,8 @@ def bench_sheet(plan: Plan, reader: Reader) -> bytes:
     It has a row for every locomotive of the plan on clean rail and on each film, fresh and after a rest, standing and
     slipping, and blank ones; then rows for cars.
     """
-    from matplotlib.backends.backend_pdf import PdfPages
-
     with drawing_rules():
-        stream = io.BytesIO()
-        unsaid: dict[str, Any] = {"CreationDate": None, "Creator": None, "Producer": None}
-        with PdfPages(stream, metadata=unsaid) as pages:
-            for figure in bench_figures(plan, reader):
-                pages.savefig(figure)
-        return stream.getvalue()
+        return pages_bytes(bench_figures(plan, reader))
 
 
 def bench_figures(plan: Plan, reader: Reader) -> list[Figure]:

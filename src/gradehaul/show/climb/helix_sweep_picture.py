@@ -65,6 +65,7 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
     }
     if found.nearest is not None:
         key["nearest design that works"] = Line2D([], [], **_NEAREST)
+        key["outside: not calculated"] = Patch(facecolor=_OUTSIDE)
     paper = Paper(
         SIZES["a4"],
         _headline(found, reader),
@@ -85,6 +86,10 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
 
 
 _NEAREST = {"ls": "", "marker": "*", "ms": 13, "mfc": "white", "mec": INK, "mew": 1.2}
+
+
+_OUTSIDE = "#c9d3dc"
+"""The part of a chart around its grid, which nothing is known of."""
 
 
 def _headline(found: Sweep, reader: Reader) -> str:
@@ -145,6 +150,8 @@ def _draw(axes: Axes, found: Sweep, reach: FloatArray, reader: Reader, regions: 
         axes.text(0.5, 0.5, f"{int(reach.min())} everywhere", transform=axes.transAxes, ha="center")
     left, right, low, high = across[0], across[-1], down[0], down[-1]
     if found.nearest is not None:
+        axes.set_facecolor(_OUTSIDE)
+        axes.fill([left, right, right, left], [low, low, high, high], color="white", zorder=0.5)
         x, y = (convert(each, reader.length_unit) for each in found.nearest)
         axes.plot([x], [y], zorder=6, gid="nearest", **_NEAREST)
         pad_x, pad_y = 0.06 * (right - left), 0.08 * (high - low)
