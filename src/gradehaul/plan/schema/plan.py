@@ -71,8 +71,9 @@ class MapTable(Table):
 class DrawingTable(Table):
     """A drawing whose track becomes lines of the plan.
 
-    What `export` wrote is read with `layers = ["Railhead line", "Berth *", "Names", "Line names", "Turntables", "Slips"]`
-    and `height_layers = ["Railhead heights"]`.
+    What `export` wrote is read with
+    `layers = ["Railhead line", "Berth *", "Names", "Line names", "Turntables", "Slips"]` and
+    `height_layers = ["Railhead heights"]`.
     """
 
     file: Name = Field(examples=['file = "tarn.dxf"'])
