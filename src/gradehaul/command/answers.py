@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -24,6 +25,7 @@ from gradehaul.command.options import (
     seed_option,
     show_option,
     size_option,
+    table_reader,
 )
 from gradehaul.command.output import deliver, laid_out
 
@@ -95,7 +97,7 @@ def check(
         answer = check_layout(layout, seed=seed, rails=rails, progress=progress)
     reader = reader_of(loaded.unit, show, grades, force_unit=balance_unit(loaded))
     deliver(
-        _trains_written(answer)
+        _trains_written(answer, reader)
         if csv_trains
         else _written(answer, ways_over(layout, answer), form, reader, to_file=output is not None, verbose=verbose),
         output,
@@ -185,23 +187,23 @@ def _card_format(output: str | None) -> Format:
     return picture_format(output)
 
 
-def _trains_written(answer: CheckAnswer) -> str:
+def _trains_written(answer: CheckAnswer, reader: Reader) -> str:
     from gradehaul.show.check.table import trains_csv
 
-    return trains_csv(answer)
+    return trains_csv(answer, table_reader(reader))
 
 
 def _written(
     answer: CheckAnswer, ways: Sequence[WaysOver], form: Form | Format, reader: Reader, *, to_file: bool, verbose: bool
 ) -> str | bytes:
     if form == "json":
-        from gradehaul.show.check.document import check_json
+        from gradehaul.quantities.document import json_text
 
-        return check_json(answer, ways)
+        return json_text(replace(answer, ways_over=tuple(ways)).to_dict())
     if form == "csv":
         from gradehaul.show.check.table import check_csv
 
-        return check_csv(answer)
+        return check_csv(answer, table_reader(reader))
     if form != "text":
         from gradehaul.show.check.load_card import load_card_picture
 
@@ -215,13 +217,13 @@ def _profile_written(
     section: LongSection, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool
 ) -> str | bytes:
     if form == "json":
-        from gradehaul.show.section.document import profile_json
+        from gradehaul.quantities.document import json_text
 
-        return profile_json(section)
+        return json_text(section.to_dict())
     if form == "csv":
         from gradehaul.show.section.table import profile_csv
 
-        return profile_csv(section)
+        return profile_csv(section, table_reader(reader))
     if form == "text":
         from gradehaul.show.section.text import profile_page
 

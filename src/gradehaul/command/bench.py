@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 import click
 
 from gradehaul.command.arguments import load, refuse_ending, refuse_plan
-from gradehaul.command.options import csv_option, json_option, output_option, plan_argument, seed_option, show_option
+from gradehaul.command.options import (
+    csv_option,
+    json_option,
+    output_option,
+    plan_argument,
+    seed_option,
+    show_option,
+    table_reader,
+)
 from gradehaul.command.output import deliver, laid_out
 
 if TYPE_CHECKING:
@@ -51,13 +59,13 @@ def _readings_written(plan: Plan, form: str, reader: Reader, seed: int, *, to_fi
 
     answer = told(plan, seed=seed)
     if form == "json":
-        from gradehaul.show.bench.document import readings_json
+        from gradehaul.quantities.document import json_text
 
-        return readings_json(answer)
+        return json_text(answer.to_dict())
     if form == "csv":
         from gradehaul.show.bench.table import readings_csv
 
-        return readings_csv(answer)
+        return readings_csv(answer, table_reader(reader))
     if form == "text":
         from gradehaul.show.bench.text import readings_page
 

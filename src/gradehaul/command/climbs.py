@@ -9,7 +9,7 @@ import click
 
 from gradehaul.command.arguments import form_asked, refuse_idle, refuse_plan
 from gradehaul.command.completion import names
-from gradehaul.command.options import json_option, output_option
+from gradehaul.command.options import csv_option, json_option, output_option, table_reader
 from gradehaul.command.output import deliver, laid_out
 from gradehaul.errors import PlanError
 
@@ -82,7 +82,7 @@ def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
     shell_complete=names("powers"),
 )
 @click.option("--car", help="Which cars a sweep counts.  [default: the first]", shell_complete=names("cars"))
-@click.option("--csv", "as_csv", is_flag=True, help="Of a sweep: every design as a table for a spreadsheet.")
+@csv_option("Of a sweep: every design")
 @click.option("--steepest", default="4 %", show_default=True, help="The grade beyond which a sweep marks designs.")
 @_hill_options
 def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
@@ -96,9 +96,11 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
     refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
     if find not in ("radius", "grade"):
         refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
+    from gradehaul.design.climb.designs import HelixAnswer
     from gradehaul.design.climb.hill import stock_of
     from gradehaul.design.climb.options import designed, read_build, read_wishes
-    from gradehaul.show.climb.helix_text import helix_json, helix_page
+    from gradehaul.quantities.document import json_text
+    from gradehaul.show.climb.helix_text import helix_page
 
     stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
     found = designed(
@@ -113,8 +115,10 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
     hill = found.design.hill(stock)
     answer, reader = hill.check(), _hill_reader(stock, asked)
     _write_hill(hill, reader, output)
-    page = helix_json(found, stock, answer) if asked["as_json"] else helix_page(found, stock, answer, reader, find=find)
-    deliver(page if isinstance(page, str) else laid_out(page, to_file=False), None)
+    if asked["as_json"]:
+        deliver(json_text(HelixAnswer(found.design, found.stops, stock, answer).to_dict()), None)
+    else:
+        deliver(laid_out(helix_page(found, stock, answer, reader, find=find), to_file=False), None)
 
 
 @click.command()
@@ -131,11 +135,13 @@ def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | 
 @_hill_options
 def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
     """Design an incline, or find the length that a train needs, or the rise it gets up."""
+    from gradehaul.design.climb.designs import InclineAnswer
     from gradehaul.design.climb.hill import stock_of
     from gradehaul.design.climb.incline import InclineGiven
     from gradehaul.design.climb.options import designed_incline, read_bends, read_option
     from gradehaul.quantities import Kind
-    from gradehaul.show.climb.incline_text import incline_json, incline_page
+    from gradehaul.quantities.document import json_text
+    from gradehaul.show.climb.incline_text import incline_page
 
     if find is None:
         refuse_idle("train", "rail", "need", needs="--find length or --find rise")
@@ -160,7 +166,7 @@ def incline(*, find: Literal["length", "rise"] | None, output: str | None, **ask
     answer, reader = hill.check(), _hill_reader(stock, asked)
     _write_hill(hill, reader, output)
     if asked["as_json"]:
-        deliver(incline_json(found, stock, answer), None)
+        deliver(json_text(InclineAnswer(found.design, found.stops, stock, answer).to_dict()), None)
     else:
         deliver(laid_out(incline_page(found, stock, answer, reader, find=find), to_file=False), None)
 
@@ -178,9 +184,11 @@ def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: s
     found = swept(read_build(stock, asked, tracks), stock, asked, turns)
     reader = _hill_reader(stock, asked)
     if form != "text":
-        from gradehaul.show.climb.helix_sweep_document import sweep_csv, sweep_json
+        from gradehaul.quantities.document import json_text
+        from gradehaul.show.climb.helix_sweep_table import sweep_csv
 
-        deliver(sweep_json(found) if form == "json" else sweep_csv(found), output)
+        json = form == "json"
+        deliver(json_text(found.to_dict(), indent=None) if json else sweep_csv(found, table_reader(reader)), output)
         return
     if output is None or output == "-":
         deliver(laid_out(sweep_page(found, reader), to_file=False), None)

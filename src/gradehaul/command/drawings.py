@@ -28,6 +28,7 @@ from gradehaul.command.options import (
     rails_option,
     show_option,
     size_option,
+    table_reader,
     trains_option,
 )
 from gradehaul.command.output import complain, deliver, laid_out
@@ -146,7 +147,7 @@ def _map_written(
     if form == "csv":
         from gradehaul.show.plan_view.table import map_csv
 
-        return map_csv(view, film)
+        return map_csv(view, film, table_reader(reader))
     if form == "text":
         from gradehaul.show.plan_view.text import map_page
 

@@ -9,7 +9,15 @@ import click
 
 from gradehaul.command.arguments import Form, form_asked, load, refuse_ending, refuse_plan
 from gradehaul.command.film_options import wish_options
-from gradehaul.command.options import csv_option, json_option, output_option, plan_argument, show_option, trains_option
+from gradehaul.command.options import (
+    csv_option,
+    json_option,
+    output_option,
+    plan_argument,
+    show_option,
+    table_reader,
+    trains_option,
+)
 from gradehaul.command.output import deliver, laid_out
 
 if TYPE_CHECKING:
@@ -45,13 +53,13 @@ def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: S
 
 def _treat_written(found: KeepCleanPlan, form: Form, reader: Reader) -> str:
     if form == "json":
-        from gradehaul.show.film.document import treat_json
+        from gradehaul.quantities.document import json_text
 
-        return treat_json(found)
+        return json_text(found.to_dict())
     if form == "csv":
         from gradehaul.show.film.table import treat_csv
 
-        return treat_csv(found)
+        return treat_csv(found, table_reader(reader))
     from gradehaul.show.film.text import treat_page
 
     return laid_out(treat_page(found, reader), to_file=False)

@@ -29,6 +29,7 @@ from gradehaul.command.options import (
     plan_argument,
     show_option,
     size_option,
+    table_reader,
     trains_option,
 )
 from gradehaul.command.output import deliver, laid_out
@@ -158,13 +159,13 @@ def _clearance_written(
     layout: Layout, found: Clearances, form: Form | Format, reader: Reader, size: SizeName, *, to_file: bool
 ) -> str | bytes:
     if form == "json":
-        from gradehaul.show.clearance.document import clearance_json
+        from gradehaul.quantities.document import json_text
 
-        return clearance_json(found)
+        return json_text(found.to_dict())
     if form == "csv":
         from gradehaul.show.clearance.table import clearance_csv
 
-        return clearance_csv(found)
+        return clearance_csv(found, table_reader(reader))
     if form == "text":
         from gradehaul.show.clearance.text import clearance_page
 
@@ -190,9 +191,12 @@ def _risers_written(plan: Plan, found: Sequence[Corrections], form: Form, reader
         from gradehaul.show.level.risers_text import risers_page
 
         return laid_out(risers_page(plan, found, reader), to_file=False)
-    from gradehaul.show.level.risers_document import risers_csv, risers_json
+    from gradehaul.design.level.risers import CorrectedSurveys
+    from gradehaul.quantities.document import json_text
+    from gradehaul.show.level.table import risers_csv
 
-    return risers_json(plan, found) if form == "json" else risers_csv(found)
+    surveys = CorrectedSurveys(plan, tuple(found))
+    return json_text(surveys.to_dict()) if form == "json" else risers_csv(surveys, table_reader(reader))
 
 
 def _level_drawn(found: Leveled, output: str, reader: Reader, size: SizeName) -> str | bytes:
@@ -212,6 +216,7 @@ def _level_written(found: Leveled, form: Form, reader: Reader) -> str:
         from gradehaul.show.level.text import level_page
 
         return laid_out(level_page(found, reader), to_file=False)
-    from gradehaul.show.level.document import level_csv, level_json
+    from gradehaul.quantities.document import json_text
+    from gradehaul.show.level.table import level_csv
 
-    return level_json(found) if form == "json" else level_csv(found)
+    return json_text(found.to_dict()) if form == "json" else level_csv(found, table_reader(reader))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -10,6 +11,8 @@ from gradehaul.command.completion import names
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from gradehaul.show.base.reading_units import Reader
 
 Verb = TypeVar("Verb", bound="Callable[..., Any]")
 
@@ -33,9 +36,31 @@ seed_option = click.option(
 )
 
 
-def csv_option(rows: str) -> Callable[[Verb], Verb]:
-    """Return the option of a table, told by what its rows are."""
-    return click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
+_SI = "gradehaul.si"
+
+
+def csv_option(rows: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Return the options of a table, named by what its rows are: in the plan's units, or with ``--si`` in SI units."""
+
+    def add(verb: Callable[..., None]) -> Callable[..., None]:
+        @functools.wraps(verb)
+        def with_units(*, si: bool, **given: Any) -> None:  # noqa: ANN401 - the verb's own options
+            if si and not (given.get("as_csv") or given.get("csv_trains")):
+                raise click.UsageError("--si does nothing without --csv")
+            click.get_current_context().meta[_SI] = si
+            verb(**given)
+
+        table = click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
+        return table(
+            click.option("--si", is_flag=True, help="A table in m and N, not in the plan's units.")(with_units)
+        )
+
+    return add
+
+
+def table_reader(reader: Reader) -> Reader | None:
+    """Return whose units a table is in: those of the reader, None where ``--si`` is given."""
+    return None if click.get_current_context().meta.get(_SI) else reader
 
 
 def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Verb]:

@@ -8,13 +8,14 @@ from typing import Literal
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.quantities.si import Meters
 
 
 @dataclass(frozen=True, slots=True)
 class JointPlace:
     """A joint where a route passes it, m from where the route begins."""
 
-    at: float
+    at: Meters
     name: str
     kind: Literal["end", "plain", "turnout", "crossing", "table"]
 

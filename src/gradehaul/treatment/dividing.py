@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
@@ -33,8 +33,20 @@ class Doubling:
     The rear part waits where the route begins; where it ends, both parts stand with the locomotives.
     """
 
+    KEYS: ClassVar[str] = "front_cars=front rear_cars=rear foot_holds summit_holds"
+
     front: int
     rear: int
+
+    @property
+    def foot_holds(self) -> bool:
+        """Whether a berth holds the rear part where the route begins: a train is doubled only where one does."""
+        return True
+
+    @property
+    def summit_holds(self) -> bool:
+        """Whether a berth holds both parts where the route ends: a train is doubled only where one does."""
+        return True
 
 
 def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> int | None:

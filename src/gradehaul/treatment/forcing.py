@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import ClassVar
 
 import numpy as np
 
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.treatment.needs import Bools, Test, Tight
 
 
-class OnTrack(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class OnTrack:
     """A place on a track: its id, and the distance from the start of the track, m."""
 
+    KEYS: ClassVar[str] = "track at=along"
+
     track: str
-    along: float
+    along: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,11 +30,13 @@ class Forced:
     `track` names the track that its head is on, `on` tells the place there.
     """
 
+    KEYS: ClassVar[str] = "train test at=head track on short"
+
     train: str
     test: Test
-    head: float
+    head: Meters
     track: str
-    short: float
+    short: Newtons
     on: OnTrack
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import ClassVar, Literal
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
@@ -14,6 +14,7 @@ from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
 from gradehaul.plan.records import Loco
 from gradehaul.plan.resolve.stock import TOGETHER
+from gradehaul.quantities.si import Meters
 from gradehaul.treatment.helper_moves import Obstacle, Stand, obstacle
 
 Where = Literal["head", "tail"]
@@ -24,10 +25,12 @@ _BOTH: tuple[Where, ...] = ("head", "tail")
 class District:
     """A stretch of a route with a helper: the joints at which it comes on and goes off, and their places, m."""
 
+    KEYS: ClassVar[str] = "on on_m=on_at off off_m=off_at"
+
     on: str
-    on_at: float
+    on_at: Meters
     off: str
-    off_at: float
+    off_at: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,8 @@ class Help:
     there. `obstacle` is what keeps the helper from coming on or from getting out of the way; such a helper is not
     enough.
     """
+
+    KEYS: ClassVar[str] = "loco leg=leg_number where enough fits obstacle districts"
 
     loco: str
     where: Where
@@ -50,6 +55,11 @@ class Help:
     def fits(self) -> bool:
         """Whether the tail or berth holds both the train and its helper where both must stand in it."""
         return self.obstacle != "room"
+
+    @property
+    def leg_number(self) -> int | None:
+        """The number of its leg, None on a route without reversals."""
+        return self.leg or None
 
 
 def helper_districts(layout: Layout, profile: RouteProfile, train: Train, verdict: Verdict) -> tuple[District, ...]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from time import perf_counter
-from typing import Literal, NamedTuple
+from typing import ClassVar, Literal, NamedTuple, get_args
 
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.answers.judged import VerdictOnRoute
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import PLANNED
@@ -21,6 +23,8 @@ from gradehaul.network.route import Route
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
+from gradehaul.quantities.document import Answer
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, wheels
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.covers import covers_of
@@ -46,9 +50,9 @@ class Asked:
     trains: tuple[str, ...] = ()
     film: str | None = None
     need: Need = "climbs"
-    reserve: float = 0.0
-    step: float | None = None
-    carry: float = CARRY
+    reserve: Ratio = 0.0
+    step: Meters | None = None
+    carry: Meters = CARRY
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +66,30 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class NearClean:
+    """The clean track that wheels carry film onto first, and how far it is, m."""
+
+    track: str
+    distance: Meters
+
+
+@dataclass(frozen=True, slots=True)
+class UsedUnit:
+    """A unit and what is to become of it, as a document has it."""
+
+    KEYS: ClassVar[str] = (
+        "track=row.unit.name row.unit.line from=row.unit.start to=row.unit.stop row.use forced_by=row.forced carried_to"
+    )
+
+    row: Row
+    carried_to: NearClean | None
+
+
+@dataclass(frozen=True, slots=True)
 class TrainOutcome:
     """What becomes of a train with this plan once film has spread, and with film everywhere: at the worse age."""
+
+    KEYS: ClassVar[str] = "name route planned=planned_here everywhere=everywhere_here"
 
     name: str
     route: str
@@ -72,14 +98,29 @@ class TrainOutcome:
     misfits: tuple[Misfit, ...] = ()
     """Places of its route that do not hold it; the verdicts are on the track alone."""
 
+    @property
+    def planned_here(self) -> VerdictOnRoute:
+        """The verdict with this plan, beside the places that do not hold the train."""
+        return VerdictOnRoute(self.planned, self.misfits)
+
+    @property
+    def everywhere_here(self) -> VerdictOnRoute:
+        """The verdict with film everywhere, beside the places that do not hold the train."""
+        return VerdictOnRoute(self.everywhere, self.misfits)
+
 
 @dataclass(frozen=True, slots=True)
-class KeepCleanPlan:
+class KeepCleanPlan(Answer):
     """Where the film may go.
 
     `beyond` has the trains that do not get the verdict asked for whatever is left clean; where there are any, there is
     no plan and no row. `at_risk` has rows with film already that lie within carry of rail that must stay clean.
     """
+
+    KEYS: ClassVar[str] = (
+        "film asked.need asked.reserve asked.carry asked.step found depends_on_carry gap=known_gap proven "
+        "need_film totals tracks trains beyond"
+    )
 
     plan: Plan
     asked: Asked
@@ -90,7 +131,7 @@ class KeepCleanPlan:
     gap: float
     need_film: tuple[str, ...] = ()
 
-    def length(self, use: Use) -> float:
+    def length(self, use: Use) -> Meters:
         """Return the length of all track with one use, m."""
         return sum(row.unit.length for row in self.rows if row.use == use)
 
@@ -120,6 +161,37 @@ class KeepCleanPlan:
     def at_risk(self) -> tuple[Row, ...]:
         """The rows with film already from which wheels carry it onto rail that must stay clean."""
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
+
+    @property
+    def found(self) -> bool:
+        """Whether there is a plan by which every train gets the verdict asked for."""
+        return not self.beyond
+
+    @property
+    def known_gap(self) -> Ratio | None:
+        """How much better another plan might be at the most, as a share, None where nothing is known of that."""
+        return None if math.isinf(self.gap) else self.gap
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan is better."""
+        return self.gap == 0
+
+    @property
+    def totals(self) -> Mapping[str, Meters]:
+        """The length of all track with each use."""
+        return {use: self.length(use) for use in get_args(Use)}
+
+    @property
+    def tracks(self) -> tuple[UsedUnit, ...]:
+        """The rows, each with the clean track that it lies near."""
+        return tuple(
+            UsedUnit(
+                row,
+                None if row.carried is None else NearClean(self.rows[row.carried.onto].unit.name, row.carried.distance),
+            )
+            for row in self.rows
+        )
 
 
 def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float = PATIENCE) -> KeepCleanPlan:

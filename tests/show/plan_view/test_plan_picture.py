@@ -301,8 +301,8 @@ def test_runaways_are_marked_where_they_begin_and_where_they_end(size):
     assert train.rail == "treated fresh"  # the age that is worse for it
     turned = size == "phone"
     for gid, spots in (
-        ("runaway loads", [begin for begin, _ in train.runaways]),
-        ("runaway ends loads", [end for _, end in train.runaways]),
+        ("runaway loads", [each.begins for each in train.runaways]),
+        ("runaway ends loads", [each.ends for each in train.runaways]),
     ):
         drawn = [(float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in lines(figure, gid)]
         assert drawn == [pytest.approx((spot.y, -spot.x) if turned else (spot.x, spot.y)) for spot in spots]

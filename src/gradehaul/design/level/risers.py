@@ -5,10 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from gradehaul.design.level.survey import Steep, Surveyed, steeper_than
+from gradehaul.plan.records import Plan
+from gradehaul.quantities.document import Answer
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.quiet import quietly
 from gradehaul.track.piecewise import FloatArray
 
@@ -20,6 +24,17 @@ _MOST_STEPS = 100_000
 _HALVINGS = 40
 
 
+@dataclass(frozen=True, slots=True)
+class Riser:
+    """A reading, m along the line, with its railhead, the grade to the next one and its spread, and its correction."""
+
+    at: Meters
+    railhead: Meters
+    grade: Ratio | None
+    spread: Ratio | None
+    correction: Meters
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Corrections:
     """What to do at each reading: `steps` of the size `step`, m, up where positive; the ends stay.
@@ -28,12 +43,17 @@ class Corrections:
     whether that is no more than the target. `before` and `after` are the stretches steeper than meant.
     """
 
+    KEYS: ClassVar[str] = (
+        "surveyed.name surveyed.reading surveyed.reading_assumed even=surveyed.even_grade target reached met "
+        "step largest_shim=shim total steeper_before=before steeper_after=after risers"
+    )
+
     surveyed: Surveyed
-    target: float
-    step: float
-    shim: float
+    target: Ratio
+    step: Meters
+    shim: Meters
     steps: tuple[int, ...]
-    reached: float
+    reached: Ratio
     met: bool
     before: tuple[Steep, ...]
     after: tuple[Steep, ...]
@@ -44,9 +64,27 @@ class Corrections:
         return self.step * np.array(self.steps, dtype=float)
 
     @property
-    def total(self) -> float:
+    def total(self) -> Meters:
         """All shims together, up and down, m."""
         return self.step * sum(map(abs, self.steps))
+
+    @property
+    def risers(self) -> tuple[Riser, ...]:
+        """Every reading, in order."""
+        hill = self.surveyed
+        grades, spreads = ([*each.tolist(), None] for each in (hill.grades, hill.spreads))
+        columns = (hill.distance.tolist(), hill.height.tolist(), grades, spreads, self.corrections.tolist())
+        return tuple(map(Riser, *columns))
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectedSurveys(Answer):
+    """The surveys of a plan, each with its corrections."""
+
+    KEYS: ClassVar[str] = "surveys"
+
+    plan: Plan
+    surveys: tuple[Corrections, ...]
 
 
 def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: float) -> Corrections:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Berth
+from gradehaul.quantities.si import Meters
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import PiecewiseQuadratic, join, polyline
 from gradehaul.track.proximity.fouling import ClearLength
@@ -20,8 +22,10 @@ class Roll:
     `end` is the end of track that it reaches before the grade stops it, None where the grade does.
     """
 
+    KEYS: ClassVar[str] = "toward runs=length stops_on=track end_of_track=end"
+
     toward: str
-    length: float
+    length: Meters
     track: str
     end: str | None = None
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.judged import outcome_of, worse_ages, worst_first
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.outcome import Outcome
@@ -21,6 +21,8 @@ from gradehaul.haulage.views.overpasses import Overpass, overpasses
 from gradehaul.haulage.views.track_view import Spot, TrackView, track_view
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities.document import Answer
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
 from gradehaul.track.map.positions import USABLE_MISCLOSURE
@@ -33,25 +35,40 @@ MarkKind = Literal["stalls", "runs away", "no stopping", "no recovery"]
 """Where a train stalls, runs away, would not start again, or would not recover from a slip."""
 
 
-class OnTrack(NamedTuple):
+@dataclass(frozen=True, slots=True, order=True)
+class OnTrack:
     """A stretch of one track: its id, and two distances from the start of the track, m, rising."""
 
+    KEYS: ClassVar[str] = "track from=start to=stop"
+
     track: str
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
+
+
+@dataclass(frozen=True, slots=True)
+class Runaway:
+    """Where a train begins to run away and where that ends; None on track that is not in the view."""
+
+    KEYS: ClassVar[str] = "begins ends"
+
+    begins: Spot | None
+    ends: Spot | None
 
 
 @dataclass(frozen=True, slots=True)
 class JointView:
     """A joint where it lies, m, with its railhead, m, and the heading in which its first line leaves it."""
 
+    KEYS: ClassVar[str] = "name kind x y railhead"
+
     name: str
     kind: Literal["end", "plain", "turnout", "crossing", "table"]
     frame: int
-    x: float
-    y: float
-    heading: float
-    railhead: float
+    x: Meters
+    y: Meters
+    heading: Radians
+    railhead: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +78,11 @@ class Mark:
     `start` and `stop` are places along the route, m.
     """
 
+    KEYS: ClassVar[str] = "kind from=start to=stop on"
+
     kind: MarkKind
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
     on: tuple[OnTrack, ...]
 
 
@@ -74,6 +93,8 @@ class TrainView:
     A place on track that is not in the view is left out; the verdict tells it.
     """
 
+    KEYS: ClassVar[str] = f"name route rail {JUDGED_KEYS} stall runaways marks"
+
     name: str
     route: str
     rail: str
@@ -82,7 +103,7 @@ class TrainView:
     marks: tuple[Mark, ...]
     stall: Spot | None
     """Where it stalls first."""
-    runaways: tuple[tuple[Spot | None, Spot | None], ...]
+    runaways: tuple[Runaway, ...]
     """Where it begins to run away and where that ends, for each stretch."""
 
     @property
@@ -92,8 +113,11 @@ class TrainView:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PlanView:
+class PlanView(Answer):
     """A plan from above, all that a drawing of it needs; nothing in it is rounded."""
+
+    HEAD: ClassVar[str] = "plan=plan.title"
+    KEYS: ClassVar[str] = "pieces=frames tracks=placed_tracks joints overpasses trains notes"
 
     plan: Plan
     tracks: Mapping[str, TrackView]
@@ -118,6 +142,11 @@ class PlanView:
         xy = np.concatenate([track.xy for track in self.tracks.values()])
         (left, bottom), (right, top) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
         return left, right, bottom, top
+
+    @property
+    def placed_tracks(self) -> tuple[TrackView, ...]:
+        """The tracks, in the order of the plan."""
+        return tuple(self.tracks.values())
 
 
 def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequence[str] | None = None) -> PlanView:
@@ -307,7 +336,7 @@ def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
         marks=marks,
         stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
         runaways=tuple(
-            (_spot(profile, views, each.start), _spot(profile, views, each.stop, ahead=False))
+            Runaway(_spot(profile, views, each.start), _spot(profile, views, each.stop, ahead=False))
             for each in verdict.running_away
         ),
     )
@@ -332,4 +361,4 @@ def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, a
         return None
     begin, end = float(profile.starts[number]), float(profile.starts[number + 1])
     spot = views[way.track].spot(at - begin if way.forward else end - at)
-    return spot if way.forward else spot._replace(heading=spot.heading + math.pi)
+    return spot if way.forward else replace(spot, heading=spot.heading + math.pi)

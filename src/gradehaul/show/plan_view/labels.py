@@ -194,7 +194,7 @@ def _failures(view: PlanView) -> dict[tuple[str, str], tuple[float, float]]:
     """Return trains and how and where they fail, the worst first: of a film, at the age that is worse for the train."""
     found: dict[tuple[str, str], tuple[float, float]] = {}
     for train in view.worse:
-        places = {"stalls": train.stall, "runs away": train.runaways[0][0] if train.runaways else None}
+        places = {"stalls": train.stall, "runs away": train.runaways[0].begins if train.runaways else None}
         for words, spot in places.items():
             if spot is not None:
                 found[f"{train.name} {words}", f"{train.name} {words} ({train.rail})"] = spot.x, spot.y

@@ -197,7 +197,7 @@ def _draw_marks(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
     for train in view.worse:
         if train.stall is not None:
             _draw_spot(canvas, train.stall, STALL, f"stall {train.name}")
-        for begin, end in train.runaways:
+        for begin, end in ((each.begins, each.ends) for each in train.runaways):
             if end is not None:
                 _draw_spot(canvas, end, AWAY_END, f"runaway ends {train.name}")
             if begin is not None:
