@@ -14,7 +14,7 @@ from gradehaul.treatment.needs import Bools, Test, Tight
 
 
 @dataclass(frozen=True, slots=True)
-class OnTrack:
+class HeadPlace:
     """A place on a track: its id, and the distance from the start of the track, m."""
 
     KEYS: ClassVar[str] = "track at=along"
@@ -37,7 +37,7 @@ class Forced:
     head: Meters
     track: str
     short: Newtons
-    on: OnTrack
+    on: HeadPlace
 
 
 def forced(
@@ -93,4 +93,4 @@ def _forced(train: str, test: Test, head: float, short: float, profile: RoutePro
     which = int(np.clip(np.searchsorted(starts, head - 1e-9, side="right") - 1, 0, len(ways) - 1))
     begin, end = float(starts[which]), float(starts[which + 1])
     along = head - begin if ways[which].forward else end - head
-    return Forced(train, test, head, profile.track_at(head), short, OnTrack(ways[which].track, along))
+    return Forced(train, test, head, profile.track_at(head), short, HeadPlace(ways[which].track, along))

@@ -21,6 +21,7 @@ _STOPS = "stops=stops.reason stops_on=stops.rail stops_why=stops.words"
 class HelixAnswer(Answer):
     """A helix with what stops the next harder one, the plan with its stock, and what `check` says of it as a plan."""
 
+    HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
         "helix.radius helix.outer_radius helix.turns helix.rise helix.rise_per_turn helix.grade helix.outer_grade "
         "effective outer_effective helix.length vertical_curve helix.build.structure clear_wanted=helix.build.clear "
@@ -71,6 +72,7 @@ class GradedBend:
 class InclineAnswer(Answer):
     """An incline with what stops a better one, the plan with its stock, and what `check` says of it as a plan."""
 
+    HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
         "incline.rise incline.length incline.grade effective=incline.effective_grade greatest_effective "
         "incline.compensated curves incline.straight vertical_curve=incline.vertical car_length change_per_car "

@@ -67,6 +67,7 @@ class Sweep(Answer):
         where a design will not do, shape (h, r). A train longer than the even stretch is judged as if all lay there.
     """
 
+    HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
         "radii rises_per_turn=rises grade effective car cars=counted steepest low steep train judged "
         "stalled=stalled_train"
