@@ -24,7 +24,7 @@ def test_four_times_the_yard(ratio):
     small, large = (align(read_plan(yard(count))) for count in (50, 200))
     ratio(
         "200 berths measured over 50",
-        lambda: clear_lengths(large, large.positions),
-        lambda: clear_lengths(small, small.positions),
+        lambda: clear_lengths(large),
+        lambda: clear_lengths(small),
         most=6,
     )

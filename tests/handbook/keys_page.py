@@ -24,6 +24,7 @@ from gradehaul.design.level.railheads import Leveled
 from gradehaul.design.level.risers import CorrectedSurveys
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.readings import ReadingsAnswer
+from gradehaul.haulage.answers.trial_train import TrialAnswer as TrialTrainAnswer
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.section import LongSection
 from gradehaul.quantities.document import Key, keys_of, type_at
@@ -33,6 +34,7 @@ from gradehaul.treatment.ways_over import WaysOver
 ANSWERS: Mapping[str, type] = {
     "check": CheckAnswer,
     "profile": LongSection,
+    "try": TrialTrainAnswer,
     "map": PlanView,
     "readings": ReadingsAnswer,
     "treat": KeepCleanPlan,

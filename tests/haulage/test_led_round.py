@@ -8,8 +8,8 @@ from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.views.section import long_section
+from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.graph import Way
-from gradehaul.network.run_rounds import RunRound
 from gradehaul.treatment.helping import helps
 from run_round_plan import plan, train
 

@@ -15,8 +15,8 @@ from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import judge
+from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.graph import Way
-from gradehaul.network.run_rounds import RunRound
 from gradehaul.plan import read_plan
 
 MOST = 8

@@ -3,7 +3,7 @@
 import pytest
 
 from gradehaul.errors import RouteError
-from gradehaul.network.places import place_named, standing_places
+from gradehaul.network.places import route_end, standing_places
 from network.networks import line, network, told, turnout
 
 STATION = (
@@ -29,22 +29,22 @@ STATION = (
     ],
 )
 def test_ways_from_and_to_a_place(name, departures, arrivals, mid_track):
-    place = place_named(network(*STATION), name)
+    place = route_end(network(*STATION), name)
     assert (told(place.departures), told(place.arrivals), place.mid_track) == (departures, arrivals, mid_track)
 
 
 def test_one_way_lines_leave_out_what_may_not_run():
     graph = network(line("A", "West", "J"), line("B", "J", "East", keys='runs = "forward"'))
-    assert place_named(graph, "East").departures == ()
-    assert told(place_named(graph, "East").arrivals) == "B:1"
-    assert told(place_named(graph, "J").departures) == "-A:1 B:1"
-    assert told(place_named(graph, "J").arrivals) == "A:1"
+    assert route_end(graph, "East").departures == ()
+    assert told(route_end(graph, "East").arrivals) == "B:1"
+    assert told(route_end(graph, "J").departures) == "-A:1 B:1"
+    assert told(route_end(graph, "J").arrivals) == "A:1"
 
 
 @pytest.mark.parametrize("name", ["Nowhere", "Main", "Main.middle", "Nowhere.to", ""])
 def test_no_such_place(name):
     with pytest.raises(RouteError) as caught:
-        place_named(network(*STATION), name)
+        route_end(network(*STATION), name)
     assert str(caught.value) == f'no joint, berth or line\'s end has this name, got "{name}"'
 
 

@@ -15,12 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.errors import Problems
-from gradehaul.network import routes, undeclared
+from gradehaul.network import routes
 from gradehaul.network.graph import Way
 from gradehaul.network.places import standing_places
 from gradehaul.network.route import Loop, Route
-from gradehaul.network.routes import find_routes
-from gradehaul.network.undeclared import MOST_LAPS, MOST_ROUTES
+from gradehaul.network.routes import MOST_LAPS, MOST_ROUTES, find_routes
 from network.networks import (
     HEAD,
     crossing,
@@ -727,7 +726,7 @@ def test_limits_are_told(monkeypatch):
     found = routes_of(tables)
     assert len(found.routes) == MOST_LAPS
     assert [str(note) for note in found.notes] == [text]
-    monkeypatch.setattr(undeclared, "MOST_ROUTES", 3)
+    monkeypatch.setattr(routes, "MOST_ROUTES", 3)
     graph = network(*WYE)
     found = find_routes(graph, dict.fromkeys(graph.graph, 0.0))
     assert len([one for one in found.routes if not one.lap]) == len(found.between) == 3
@@ -772,7 +771,7 @@ def test_two_hundred_declared_routes_over_a_large_network():
 PRINT = """
 import sys
 from gradehaul.network.graph import MovementGraph
-from gradehaul.network.routes import find_routes
+from gradehaul.network.routes import MOST_LAPS, MOST_ROUTES, find_routes
 from gradehaul.plan import read_plan
 graph = MovementGraph(read_plan(sys.stdin.read()))
 steepest = {way: len(way.track) * 7 % 5 / 100 for way in graph.graph}

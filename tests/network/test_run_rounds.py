@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 
 from gradehaul.errors import Problems
+from gradehaul.network.engine_moves import run_round
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.run_rounds import run_round
 from network.networks import line, network, random_networks, route, routes_of, turnout
 
 UP = 'reversals = 1\nrun_round = ["Dock"]'

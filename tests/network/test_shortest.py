@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from gradehaul.network import shortest as searching
 from gradehaul.network.counting import count_routes, every_circuit, every_route, ways_on_circuits
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import place_named, standing_places
+from gradehaul.network.places import route_end, standing_places
 from gradehaul.network.reversals import fewest_reversals
 from gradehaul.network.ruling import highest_ruling, lowest_ruling
-from gradehaul.network.shortest import Cut, Found, passes, shortest
+from gradehaul.network.shortest import RouteCut, ShortestRoute, passes, shortest
 from network.networks import (
     LADDER_LEAD,
     crossing,
@@ -75,11 +75,11 @@ def test_shortest_and_whether_others_fit(drawn):
     paths = every_path(graph, starts, stops)
     found = shortest(graph, starts, stops)
     if not paths:
-        assert isinstance(found, Cut)
+        assert isinstance(found, RouteCut)
         assert (found.passed, found.twice) == (0, None)
         assert set(found.at) == set(starts)
         return
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     assert found.ways in paths
     assert length(graph, found.ways) == min(length(graph, path) for path in paths)
     assert bool(found.others) == (len(paths) > 1)
@@ -95,14 +95,14 @@ def test_shortest_with_via(drawn, data):
     paths = [path for path in every if passes(graph, path, via)]
     found = shortest(graph, starts, stops, via)
     if not paths:
-        assert isinstance(found, Cut)
+        assert isinstance(found, RouteCut)
         anywhere = every_path(graph, starts, graph.graph)
         assert found.passed >= max(
             k for k in range(len(via) + 1) if not k or any(passes(graph, p, via[:k]) for p in anywhere)
         )
         assert found.twice is None or found.passed == len(via)
         return
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     assert found.ways in paths
     assert length(graph, found.ways) == min(length(graph, path) for path in paths)
     assert all(other in paths and other != found.ways for other in found.others)
@@ -123,12 +123,12 @@ def test_the_best_states_alone_lead_to_what_all_of_them_lead_to(drawn, data):
 def test_the_best_states_alone_serve_where_via_leaves_no_choice(monkeypatch):
     graph = network(ladder(6))
     via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6)]
-    start, stop = place_named(graph, "West").departures, place_named(graph, "East").arrivals
+    start, stop = route_end(graph, "West").departures, route_end(graph, "East").arrivals
     trees: list[int] = []
     searched = searching.shortest_tree
     monkeypatch.setattr(searching, "shortest_tree", lambda *a, **k: trees.append(1) or searched(*a, **k))
     found = shortest(graph, start, stop, via)
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     assert passes(graph, found.ways, via)
     assert (found.others, len(trees)) == ((), 1)
 
@@ -138,9 +138,9 @@ def test_many_via_that_leave_one_choice_are_told_from_those_that_leave_none(free
     graph = network(ladder(6))
     via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6) if number != free]
     assert len(via) >= searching.MANY_VIA
-    start, stop = place_named(graph, "West").departures, place_named(graph, "East").arrivals
+    start, stop = route_end(graph, "West").departures, route_end(graph, "East").arrivals
     found = shortest(graph, start, stop, via)
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     both = {found.ways, *found.others}
     every = [tuple(path) for a in start for b in stop for path in nx.all_simple_paths(graph.graph, a, b)]
     assert both == {path for path in every if passes(graph, path, via)}
@@ -167,7 +167,7 @@ def test_a_route_that_passes_a_via_elsewhere_than_the_shortest_fits_as_well(via,
         crossing("X", ["P1", "P2"], ["Q1", "Q2"]),
     )
     found = shortest(graph, ways("S:1"), ways("U:1"), via)
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     both = ways("S:1 Own:1 Z:1 Q1:1 Q2:1 T:1 U:1"), ways("S:1 P1:1 P2:1 Z:1 Q1:1 Q2:1 T:1 U:1")
     assert (found.ways, *found.others) == (both if own < over else both[::-1])
 
@@ -199,7 +199,7 @@ LOOP = (line("A", "West", "J"), line("L", "J", "J", 2, 2), turnout("J", "A", "L.
 def test_out_through_a_reversing_loop_and_home_is_one_route():
     graph = network(*LOOP)
     found = shortest(graph, ways("A:1"), ways("-A:1"))
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     run, other = ways("A:1 L:1 L:2 -A:1"), ways("A:1 -L:2 -L:1 -A:1")
     assert {found.ways, *found.others} == {run, other}
 
@@ -208,8 +208,8 @@ def test_a_via_passed_twice():
     graph = network(*LOOP)
     for via in (["A", "A"], ["A", "L", "A"], ["J", "J"]):
         found = shortest(graph, ways("A:1"), ways("-A:1"), via)
-        assert isinstance(found, Found), via
-    assert isinstance(shortest(graph, ways("A:1"), ways("-A:1"), ["L", "L"]), Cut)
+        assert isinstance(found, ShortestRoute), via
+    assert isinstance(shortest(graph, ways("A:1"), ways("-A:1"), ["L", "L"]), RouteCut)
 
 
 def test_a_state_that_is_new_where_its_way_is_not():
@@ -227,7 +227,7 @@ def test_a_state_that_is_new_where_its_way_is_not():
     )
     graph = network(*tables)
     cut = shortest(graph, ways("In:1"), ways("Out:1"), ["Far"])
-    assert isinstance(cut, Cut)
+    assert isinstance(cut, RouteCut)
     assert (cut.passed, cut.twice) == (1, ways("Top:1")[0])
     # with another way off the circuit there is a simple path
     more = [each for each in tables if not each.startswith('[line."Out"') and '[line."Far"' not in each]
@@ -242,7 +242,7 @@ def test_a_state_that_is_new_where_its_way_is_not():
         turnout("P", "End", "Out", "By"),
     )
     found = shortest(graph, ways("In:1"), ways("End:1"), ["Far"])
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     assert told(found.ways) == "In:1 Top:1 Round:1 Far:1 By:1 End:1"
 
 
@@ -253,7 +253,7 @@ def test_a_hopeless_via_gives_up_soon():
     )
     begun = time.process_time()
     found = shortest(graph, ways("Lead0:1"), ways("-Lead0:1"), ["Main7", "L", "Siding7", "Siding9", "L"])
-    assert isinstance(found, Cut)
+    assert isinstance(found, RouteCut)
     assert time.process_time() - begun < 3
 
 
@@ -436,7 +436,7 @@ def test_shortest_over_a_large_network():
     graph = network(ladder(500))
     begun = time.process_time()
     found = shortest(graph, ways("Lead0:1"), ways("Last:1"), ["Siding100", "Siding300"])
-    assert isinstance(found, Found)
+    assert isinstance(found, ShortestRoute)
     assert length(graph, found.ways) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
     assert found.others
     assert time.process_time() - begun < 1

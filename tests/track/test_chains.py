@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import LineEnd, Plan
-from gradehaul.track.chains import Chain, Run, chains
+from gradehaul.track.chains import Chain, DirectedLine, chains
 
 HEAD = 'scale = "HO"\nunit = "m"\n'
 
@@ -24,40 +24,40 @@ def chained(*parts: str) -> tuple[Chain, ...]:
 
 
 def runs(chain: Chain) -> list[tuple[str, bool]]:
-    return [(run.line, run.forward) for run in chain.runs]
+    return [(run.line, run.forward) for run in chain.lines]
 
 
-def entry(run: Run) -> LineEnd:
+def entry(run: DirectedLine) -> LineEnd:
     return LineEnd(run.line, "from" if run.forward else "to")
 
 
-def leaving(run: Run) -> LineEnd:
+def leaving(run: DirectedLine) -> LineEnd:
     return LineEnd(run.line, "to" if run.forward else "from")
 
 
 def same_way(one: Chain, other: Chain) -> bool:
-    """Whether two chains are one stretch of rail, whichever end they are told from and wherever a circuit begins."""
-    if one.closed != other.closed or len(one.runs) != len(other.runs):
+    """Whether two chains are one stretch of rail, whichever end they are named from and wherever a circuit begins."""
+    if one.closed != other.closed or len(one.lines) != len(other.lines):
         return False
-    back = tuple(Run(run.line, not run.forward) for run in reversed(other.runs))
-    turns = range(len(other.runs)) if other.closed else (0,)
-    return any(one.runs == way[k:] + way[:k] for way in (other.runs, back) for k in turns)
+    back = tuple(DirectedLine(run.line, not run.forward) for run in reversed(other.lines))
+    turns = range(len(other.lines)) if other.closed else (0,)
+    return any(one.lines == way[k:] + way[:k] for way in (other.lines, back) for k in turns)
 
 
 def check_chains(plan: Plan) -> None:
     """Every line once; neighbors meet in plain joints; an open chain ends where no plain joint is."""
     found = chains(plan)
-    assert sorted(run.line for chain in found for run in chain.runs) == sorted(plan.lines)
+    assert sorted(run.line for chain in found for run in chain.lines) == sorted(plan.lines)
     pairs = [joint.ends for joint in plan.joints.values() if joint.kind == "plain"]
     plain = {end for pair in pairs for end in pair}
     for chain in found:
-        following = (*chain.runs[1:], chain.runs[0]) if chain.closed else chain.runs[1:]
-        for run, after in zip(chain.runs, following, strict=False):
+        following = (*chain.lines[1:], chain.lines[0]) if chain.closed else chain.lines[1:]
+        for run, after in zip(chain.lines, following, strict=False):
             pair = {leaving(run), entry(after)}
             assert any(pair == set(ends) for ends in pairs)
         if not chain.closed:
-            assert entry(chain.runs[0]) not in plain
-            assert leaving(chain.runs[-1]) not in plain
+            assert entry(chain.lines[0]) not in plain
+            assert leaving(chain.lines[-1]) not in plain
 
 
 def test_one_line_alone() -> None:
@@ -69,7 +69,9 @@ def test_one_line_alone() -> None:
 def test_lines_written_against_each_other_are_met_in_the_order_of_the_rail() -> None:
     (chain,) = chained(line("Two", "C", "B"), line("One", "A", "B"), line("Three", "C", "D"))
     # told from the side of the first line's far end: D is reached backward through Three
-    assert same_way(chain, Chain((Run("One", True), Run("Two", False), Run("Three", True)), closed=False))
+    assert same_way(
+        chain, Chain((DirectedLine("One", True), DirectedLine("Two", False), DirectedLine("Three", True)), closed=False)
+    )
 
 
 def test_the_first_line_of_an_open_chain_is_met_forward() -> None:
@@ -130,12 +132,14 @@ def test_a_closed_circuit_in_any_direction_of_writing(count: int, directions: tu
     for k, (name, along) in enumerate(zip(names, directions, strict=True)):
         start, finish = f"J{k}", f"J{(k + 1) % count}"
         parts.append(line(name, start, finish) if along else line(name, finish, start))
-    around = Chain(tuple(Run(name, along) for name, along in zip(names, directions, strict=True)), closed=True)
+    around = Chain(tuple(DirectedLine(name, along) for name, along in zip(names, directions, strict=True)), closed=True)
     for order in permutations(parts):
         plan = read_plan(HEAD + "".join(order))
         (chain,) = chains(plan)
         assert chain.closed
-        assert chain.runs[0] == Run(next(iter(plan.lines)), forward=True)  # it begins at the first of its lines
+        assert chain.lines[0] == DirectedLine(
+            next(iter(plan.lines)), forward=True
+        )  # it begins at the first of its lines
         assert same_way(chain, around)
         check_chains(plan)
 

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout, judged_rails
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.treatment.filmed_plan import filmed_plan
 from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
-from gradehaul.treatment.wishes import filmed_plan
 from treatment.plans import Line, lines
 
 NO_CARRY = 0.0

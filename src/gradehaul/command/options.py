@@ -1,24 +1,20 @@
-"""The options that several verbs have, each written once."""
+"""The parameters that several verbs have, each written once."""
 
 from __future__ import annotations
 
-import functools
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import click
 
-from gradehaul.command.completion import names
+from gradehaul.command.parameters import LENGTH, SHARE, Name, PlanFile
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+Verb = TypeVar("Verb", bound=Callable[..., Any])
 
-    from gradehaul.show.base.reading_units import Reader
-
-Verb = TypeVar("Verb", bound="Callable[..., Any]")
-
-plan_argument = click.argument("plan", type=click.Path())
+plan_argument = click.argument("plan", type=PlanFile(), is_eager=True)
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+strict_option = click.option("--strict", is_flag=True, help="Exit with 1 where anything fails or goes unchecked.")
 show_option = click.option(
     "--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]"
 )
@@ -32,35 +28,20 @@ all_routes_option = click.option(
     "--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit."
 )
 seed_option = click.option(
-    "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws."
+    "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the random trials."
+)
+need_option = click.option(
+    "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Of every train."
 )
 
 
-_SI = "gradehaul.si"
+def csv_option(rows: str) -> Callable[[Verb], Verb]:
+    """Return the options of a table, whose rows are named: in the plan's units, or with ``--si`` in SI units."""
+    table = click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
+    return lambda verb: table(_si_option(verb))
 
 
-def csv_option(rows: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Return the options of a table, named by what its rows are: in the plan's units, or with ``--si`` in SI units."""
-
-    def add(verb: Callable[..., None]) -> Callable[..., None]:
-        @functools.wraps(verb)
-        def with_units(*, si: bool, **given: Any) -> None:  # noqa: ANN401 - the verb's own options
-            if si and not (given.get("as_csv") or given.get("csv_trains")):
-                raise click.UsageError("--si does nothing without --csv")
-            click.get_current_context().meta[_SI] = si
-            verb(**given)
-
-        table = click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
-        return table(
-            click.option("--si", is_flag=True, help="A table in m and N, not in the plan's units.")(with_units)
-        )
-
-    return add
-
-
-def table_reader(reader: Reader) -> Reader | None:
-    """Return whose units a table is in: those of the reader, None where ``--si`` is given."""
-    return None if click.get_current_context().meta.get(_SI) else reader
+_si_option = click.option("--si", is_flag=True, help="A table in m and N, not in the plan's units.")
 
 
 def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Verb]:
@@ -71,10 +52,29 @@ def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Ver
 def trains_option(train: str) -> Callable[[Verb], Verb]:
     """Return the option that names trains, all named ones where it is not given."""
     words = f"{train}; again for more.  [default: all named]"
-    return click.option("--train", "trains", multiple=True, help=words, shell_complete=names("trains"))
+    return click.option("--train", "trains", type=Name("trains", "train"), multiple=True, help=words)
 
 
 def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb], Verb]:
     """Return the option that names rail conditions."""
     words = f"{rail}; again for more.  [default: {default}]"
-    return click.option("--rail", "rails", multiple=True, help=words, shell_complete=names("rails"))
+    return click.option("--rail", "rails", type=Name("rails"), multiple=True, help=words)
+
+
+def film_options(function: Verb) -> Verb:
+    """Add the options that say what a keep-clean plan must meet."""
+    for option in (
+        click.option("--carry", type=LENGTH, help="How far wheels carry the film, a guess.  [default: 2 m]"),
+        click.option("--step", type=LENGTH, help="Wipe by stretches of at most this length.  [default: whole tracks]"),
+        click.option("--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to hold back."),
+        need_option,
+        click.option("--film", type=Name("films", "film"), help="The film to plan for.  [default: the plan's first]"),
+    ):
+        function = option(function)
+    return function
+
+
+def treat_options(function: Verb) -> Verb:
+    """Add ``--treat``, which shows the keep-clean plan, and the options that go with it."""
+    words = "Show where the film may go, as the verb treat finds it; with its options below."
+    return click.option("--treat", is_flag=True, help=words)(film_options(function))

@@ -12,8 +12,8 @@ import numpy as np
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.resistance import lowest
+from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.reversals import Tail
-from gradehaul.network.run_rounds import RunRound
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.quantities.si import Meters

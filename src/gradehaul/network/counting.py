@@ -18,10 +18,11 @@ def ways_on_circuits(graph: MovementGraph) -> set[Way]:
 def count_routes(graph: MovementGraph, starts: Collection[Way]) -> dict[Way, int]:
     """Return how many routes lead from some ways to each way that can be reached, without listing them.
 
-    Ways are put in the order in which a depth-first search leaves them, last first, and routes counted that keep to
-    the order: all of them where the moves on the way form no cycle, else a lower bound.
+    Ways are put in the reversed postorder of a depth-first search, and routes counted that keep to the order: all of
+    them where the moves on the way form no cycle, else a lower bound.
     """
-    routes = dict.fromkeys(_last_left_first(graph, starts), 0)
+    left = dict.fromkeys(way for start in starts for way in nx.dfs_postorder_nodes(graph.graph, start))
+    routes = dict.fromkeys(reversed(left), 0)
     rank = {way: place for place, way in enumerate(routes)}
     for way in routes:
         if way in starts:
@@ -32,31 +33,11 @@ def count_routes(graph: MovementGraph, starts: Collection[Way]) -> dict[Way, int
     return routes
 
 
-def _last_left_first(graph: MovementGraph, starts: Collection[Way]) -> list[Way]:
-    left: list[Way] = []
-    seen: set[Way] = set()
-    for start in starts:
-        if start in seen:
-            continue
-        seen.add(start)
-        stack = [(start, iter(graph.successors[start]))]
-        while stack:
-            way, rest = stack[-1]
-            new = next((each for each in rest if each not in seen), None)
-            if new is None:
-                left.append(way)
-                stack.pop()
-            else:
-                seen.add(new)
-                stack.append((new, iter(graph.successors[new])))
-    return left[::-1]
-
-
 def every_route(graph: MovementGraph, starts: Collection[Way], stops: Collection[Way]) -> Iterator[tuple[Way, ...]]:
     """Yield every route, one after another.
 
-    Wherever a train could choose, only what still leads to a last way is followed, so that the next route is never
-    long in coming, however many there are.
+    Wherever a train could choose, only ways that still lead to a last way are followed, so that the next route never
+    takes long, however many there are.
     """
     goals = set(stops)
     run: dict[Way, None] = {}
@@ -67,15 +48,15 @@ def every_route(graph: MovementGraph, starts: Collection[Way], stops: Collection
             run[way] = None
             if way in goals:
                 yield tuple(run)
-            to_try.append(_onward(graph, way, goals, run))
+            to_try.append(_continuations(graph, way, goals, run))
         else:
             to_try.pop()
             if run:
                 run.popitem()
 
 
-def _onward(graph: MovementGraph, way: Way, goals: set[Way], run: Collection[Way]) -> Iterator[Way]:
-    """Return what may follow on a run that still leads to a last way; each is looked at when its turn comes."""
+def _continuations(graph: MovementGraph, way: Way, goals: set[Way], run: Collection[Way]) -> Iterator[Way]:
+    """Return the ways that may follow on a run and still lead to a last way; each is checked when its turn comes."""
     choices = [new for new in graph.successors[way] if new not in run]
     if len(choices) == 1 and way not in goals:
         return iter(choices)
@@ -100,7 +81,7 @@ def every_circuit(graph: MovementGraph) -> Iterator[tuple[Way, ...]]:
     """Yield every circuit in either direction, beginning with the line that stands first in the plan."""
     small = graph.line_graph()
     entrances = list(small)
-    # numbers, since sets of names have another order on every run
+    # by number, since sets of names have another order in every process
     number_of = {way: number for number, way in enumerate(entrances)}
     numbered: nx.DiGraph[int] = nx.DiGraph()
     numbered.add_nodes_from(number_of.values())

@@ -8,25 +8,21 @@ from itertools import pairwise
 
 from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import place_named
+from gradehaul.network.places import first_and_last, route_end
 from gradehaul.network.reversals import Runs, fewest_reversals, tail_between
 from gradehaul.network.search_tree import MOST_LOOKED_AT, GaveUp
-from gradehaul.network.shortest import Cut, Found, shortest
+from gradehaul.network.shortest import RouteCut, ShortestRoute, shortest
 from gradehaul.plan.alike import alike
 from gradehaul.plan.records import NamedRoute
 
 
-def shortest_between(graph: MovementGraph, wanted: NamedRoute) -> Found | Cut:
-    """Find the shortest route as a plan declares it, or how far a train gets on it."""
-    origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
-    if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
-        return shortest(graph, origin.departures, destination.arrivals, wanted.via)
-    # out of a berth and home to it: over its whole length each time, so not by running through it once
-    tried = [shortest(graph, [way], [way.turned()], wanted.via) for way in origin.departures]
-    found = [each for each in tried if isinstance(each, Found)]
+def shortest_between(graph: MovementGraph, wanted: NamedRoute) -> ShortestRoute | RouteCut:
+    """Return the shortest route as a plan declares it, or how far a train gets on it."""
+    tried = [shortest(graph, starts, stops, wanted.via) for starts, stops in first_and_last(graph, wanted)]
+    found = [each for each in tried if isinstance(each, ShortestRoute)]
     if found:
         return min(found, key=lambda each: graph.length_of(each.ways))
-    cuts = (each for each in tried if isinstance(each, Cut))
+    cuts = (each for each in tried if isinstance(each, RouteCut))
     return max(cuts, key=lambda cut: (cut.passed, len(graph.reach(cut.at))))
 
 
@@ -44,11 +40,11 @@ class _Gap:
         return len(self.runs) - 1 if self.runs else 0
 
 
-def _gap(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> _Gap:
+def _gap(graph: MovementGraph, wanted: NamedRoute, cut: RouteCut) -> _Gap:
     stops = [wanted.origin, *wanted.via, wanted.destination]
     one, other = stops[cut.passed], stops[cut.passed + 1]
     last = cut.passed == len(wanted.via)
-    goals = place_named(graph, other).arrivals if last else _ways_past(graph, other)
+    goals = route_end(graph, other).arrivals if last else _ways_past(graph, other)
     # a way reached without reversing is no goal: it was run over before its turn came
     return _Gap(one, other, fewest_reversals(graph, cut.at, set(goals) - graph.reach(cut.at)))
 
@@ -62,8 +58,8 @@ def _ways_past(graph: MovementGraph, name: str) -> list[Way]:
     ]
 
 
-def told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs | GaveUp | None) -> RouteError:
-    """Say where a route is cut, and what would mend it: a line run both ways, or a reversal."""
+def cut_error(graph: MovementGraph, wanted: NamedRoute, cut: RouteCut, reversing: Runs | GaveUp | None) -> RouteError:
+    """Return the error that a route is cut, with what would mend it: a line run both ways, or a reversal."""
     if isinstance(reversing, GaveUp) or cut.gave_up:
         wrong = f"the search for a way that runs over no line twice was given up after {MOST_LOOKED_AT:,} steps"
         return RouteError(wrong, write="more via, or shorter routes")
@@ -77,7 +73,7 @@ def told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs
     where = f'no train can follow it: it is cut between "{gap.one}" and "{gap.other}"'
     free = graph.run_both_ways
     freed = cut if free is graph else shortest_between(free, wanted)
-    if isinstance(freed, Found):
+    if isinstance(freed, ShortestRoute):
         line = next(graph.line_of[way.track] for way in freed.ways if way not in graph.successors)
         barred = f'where line "{line}" runs {graph.plan.lines[line].runs} only'
         return RouteError(f"{where}, {barred}", write='runs = "both" there, or another place')
@@ -95,18 +91,16 @@ def told_cut(graph: MovementGraph, wanted: NamedRoute, cut: Cut, reversing: Runs
     if free is not graph and freed.twice is None and _gap(free, wanted, freed).reversals:
         wrong = f"{where}, and lines between them run one way only"
         return RouteError(wrong, write='runs = "both" on one of them, or another place')
-    if misspelled := _misspelled(graph):
-        return RouteError(f"{where}, and no track joins them", write=misspelled)
-    return RouteError(f"{where}, and no track joins them", write="another place, or the turnout that joins them")
-
-
-def _misspelled(graph: MovementGraph) -> str:
-    """Return what to write where track ends at a joint that is named almost like another: they may be one."""
-    joints = graph.plan.joints
-    for name, other in alike(joints).items():
-        if joints[name].kind == "end":
-            return f'one name for joints "{name}" and "{other}", if they are one'
-    return ""
+    joints = graph.plan.joints  # track that ends at a joint with almost the name of another: they may be one
+    write = next(
+        (
+            f'one name for joints "{name}" and "{other}", if they are one'
+            for name, other in alike(joints).items()
+            if joints[name].kind == "end"
+        ),
+        "another place, or the turnout that joins them",
+    )
+    return RouteError(f"{where}, and no track joins them", write=write)
 
 
 def _reversed_where(graph: MovementGraph, run: Sequence[Way]) -> str:
@@ -115,8 +109,8 @@ def _reversed_where(graph: MovementGraph, run: Sequence[Way]) -> str:
     return f'beyond "{joints[-1]}"' if joints else f'on line "{graph.line_of[run[-1].track]}"'
 
 
-def told_open(graph: MovementGraph, wanted: NamedRoute, cut: Cut) -> RouteError:
-    """Say between which lines a lap does not close."""
+def open_lap_error(graph: MovementGraph, wanted: NamedRoute, cut: RouteCut) -> RouteError:
+    """Return the error that a lap does not close, with the lines between which it does not."""
     write = "the lines of one closed circuit, in running order"
     if cut.twice is not None:
         line = graph.line_of[cut.twice.track]

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Sequence
 from itertools import chain, pairwise
 
 from gradehaul.errors import GradehaulError, Problems, RouteError
-from gradehaul.network.cuts import shortest_between, told_cut, told_open
+from gradehaul.network.cuts import cut_error, open_lap_error, shortest_between
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import Place, place_named
+from gradehaul.network.places import first_and_last, route_end
 from gradehaul.network.reversals import Runs, shortest_reversing
-from gradehaul.network.route import Route, RouteList, check_run_rounds, made, made_lap, made_of_runs
+from gradehaul.network.route import Route, RouteList, check_run_rounds, lap_of, route_of, route_of_runs
 from gradehaul.network.search_tree import GaveUp
-from gradehaul.network.shortest import Cut, Found, passes, shortest
+from gradehaul.network.shortest import RouteCut, ShortestRoute, passes, shortest
 from gradehaul.plan.records import NamedRoute, Note
 
 
@@ -43,57 +43,50 @@ def declared_routes(graph: MovementGraph) -> RouteList:
 
 def _between(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
     found = shortest_between(graph, wanted)
-    if isinstance(found, Cut):
+    if isinstance(found, RouteCut):
         runs = _reversing(graph, wanted)
         if not isinstance(runs, tuple) or len(runs) - 1 > wanted.reversals:
-            raise told_cut(graph, wanted, found, runs)
-        notes = [*_level_behind(graph, place_named(graph, wanted.origin), runs[0]), *_unneeded(wanted, len(runs) - 1)]
-        return made_of_runs(graph, wanted, runs), notes
+            raise cut_error(graph, wanted, found, runs)
+        return route_of_runs(graph, wanted, runs), _notes(graph, wanted, runs)
     check_run_rounds(wanted)
-    notes = [*_level_behind(graph, place_named(graph, wanted.origin), found.ways), *_unneeded(wanted, 0)]
+    notes = _notes(graph, wanted, [found.ways])
     if found.others:
         notes.append(_choice(graph, wanted.via, found))
-    return made(graph, wanted.name, wanted.origin, wanted.destination, found.ways), notes
-
-
-def _unneeded(wanted: NamedRoute, needed: int) -> list[str]:
-    """Return a note on reversals that are allowed and not needed."""
-    if needed == wanted.reversals:
-        return []
-    many = {0: "no reversal", 1: "one reversal"}.get(needed, f"{needed} reversals")
-    return [f"it needs {many}, and reversals = {wanted.reversals} allows more"]
+    return route_of(graph, wanted.name, wanted.origin, wanted.destination, found.ways), notes
 
 
 def _reversing(graph: MovementGraph, wanted: NamedRoute) -> Runs | GaveUp | None:
-    """Return the runs of a route with the fewest reversals, out of a berth and home to it over all of it each time."""
-    origin, destination = place_named(graph, wanted.origin), place_named(graph, wanted.destination)
-    if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
-        return shortest_reversing(graph, origin.departures, destination.arrivals, wanted.via)
-    tried = (shortest_reversing(graph, [way], [way.turned()], wanted.via) for way in origin.departures)
-    every = list(tried)
+    """Return the runs of a route with the fewest reversals."""
+    every = [shortest_reversing(graph, starts, stops, wanted.via) for starts, stops in first_and_last(graph, wanted)]
     found = [runs for runs in every if isinstance(runs, tuple)]
     gave_up = next((each for each in every if isinstance(each, GaveUp)), None)
     return min(found, key=lambda runs: (len(runs), graph.length_of(chain(*runs))), default=gave_up)
 
 
-def _level_behind(graph: MovementGraph, origin: Place, ways: Sequence[Way]) -> list[str]:
-    if not origin.mid_track or ways[0].track in graph.berth_of:
-        return []
-    behind = "the track behind is taken as straight and level; a longer route would put the train on real track"
-    return [f'it begins at "{origin.name}", which is no end of track: {behind}']
+def _notes(graph: MovementGraph, wanted: NamedRoute, runs: Sequence[Sequence[Way]]) -> list[str]:
+    """Return notes on a route that begins where track goes on behind it, and on reversals that it does not need."""
+    notes = []
+    if route_end(graph, wanted.origin).mid_track and runs[0][0].track not in graph.berth_of:
+        behind = "the track behind is taken as straight and level; a longer route would put the train on real track"
+        notes.append(f'it begins at "{wanted.origin}", which is no end of track: {behind}')
+    needed = len(runs) - 1
+    if needed != wanted.reversals:
+        many = {0: "no reversal", 1: "one reversal"}.get(needed, f"{needed} reversals")
+        notes.append(f"it needs {many}, and reversals = {wanted.reversals} allows more")
+    return notes
 
 
-def _choice(graph: MovementGraph, via: Sequence[str], found: Found) -> str:
+def _choice(graph: MovementGraph, via: Sequence[str], found: ShortestRoute) -> str:
     several = "several ways fit and the shortest is taken"
     for other in found.others:
-        telling = _telling_via(graph, via, found.ways, other)
-        if telling:
-            named = ", ".join(f'"{name}"' for name in telling)
+        chooses = _via_of_other(graph, via, found.ways, other)
+        if chooses:
+            named = ", ".join(f'"{name}"' for name in chooses)
             return f"{several}; via = [{named}] would choose another"
     return f"{several}; the others run over the same lines in the same order, so that no via chooses one"
 
 
-def _telling_via(
+def _via_of_other(
     graph: MovementGraph, via: Sequence[str], ways: Sequence[Way], other: Sequence[Way]
 ) -> tuple[str, ...] | None:
     """Return the least addition to `via` with which the other way fits and this one does not."""
@@ -110,21 +103,23 @@ def _telling_via(
 
 
 def _lap(graph: MovementGraph, wanted: NamedRoute) -> tuple[Route, list[str]]:
-    """Close a lap, starting forward over its first line where both directions do alike.
+    """Return a lap, forward over its first line where both directions close it equally, and notes on it.
 
-    Over the lines that it names alone where they close: any other way past them all is longer.
+    It runs over the lines that it names alone where they close: any other way past them all is longer.
     """
     tracks = graph.plan.lines[wanted.lap[0]].tracks
     starts = [way for way in (Way(tracks[0].id, forward=True), Way(tracks[-1].id, forward=False)) if way in graph.graph]
     tried = [shortest(graph, [start], graph.predecessors[start], wanted.lap, most_others=0) for start in starts]
-    found = [each.ways for each in tried if isinstance(each, Found)]
+    found = [each.ways for each in tried if isinstance(each, ShortestRoute)]
     if not found:
-        raise told_open(graph, wanted, max((each for each in tried if isinstance(each, Cut)), key=lambda c: c.passed))
+        raise open_lap_error(
+            graph, wanted, max((each for each in tried if isinstance(each, RouteCut)), key=lambda c: c.passed)
+        )
     # lengths summed in either direction may differ in the last place
     ways = min(found, key=lambda ways: (len(_lines_unnamed(graph, wanted, ways)), round(graph.length_of(ways), 9)))
     unnamed = [f'"{line}"' for line in _lines_unnamed(graph, wanted, ways)]
     notes = [f"it closes over {', '.join(unnamed)} too, which lap does not name"] if unnamed else []
-    return made_lap(graph, wanted.name, ways), notes
+    return lap_of(graph, wanted.name, ways), notes
 
 
 def _lines_unnamed(graph: MovementGraph, wanted: NamedRoute, ways: Iterable[Way]) -> list[str]:

@@ -1,12 +1,14 @@
-"""Engine moves: where locomotives alone can run past standing vehicles, reversing beyond joints that they clear."""
+"""Engine moves: where locomotives alone can run past standing vehicles, and round their own train in a berth."""
 
 from __future__ import annotations
 
 import heapq
 from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
+from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
 
 _WHOLE = 1 - 1e-9
@@ -34,8 +36,7 @@ def engine_moves(
     graph
         The movement graph.
     chain
-        The ways that the engine stands on, the one last from which it runs on. The first is the one behind it, which
-        it need not stand on.
+        The ways that the engine stands on, the one last from which it runs on; the first may be behind it.
     taken
         Tracks that other vehicles stand on.
     enough
@@ -56,11 +57,11 @@ def engine_moves(
             continue
         seen.add(way)
         for following in graph.successors[way]:
-            onward = [(following, -less, spurs)]
+            moves = [(following, -less, spurs)]
             if following.track not in taken:
                 out = _reversed_out(graph, way, following, taken, -less)
-                onward += [(other, room, (*spurs, following)) for other, room in out]
-            for new, room, there in onward:
+                moves += [(other, room, (*spurs, following)) for other, room in out]
+            for new, room, there in moves:
                 if new == into or new.track not in taken:
                     heapq.heappush(queue, (-room, passed + 1, new, there))
 
@@ -116,4 +117,65 @@ def can_clear(
         and move.room >= length * _WHOLE
         and room_beyond(graph, move.way, barred, length) >= length * _WHOLE
         for move in engine_moves(graph, chain, taken, length)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class RunRound:
+    """A way round a train in a berth: how long locomotives may be on it, m, and the ways onto which they reverse."""
+
+    room: float
+    spurs: tuple[Way, ...]
+
+    @property
+    def turns(self) -> bool:
+        """Whether the locomotives come to the other end in the opposite order: they reverse an odd number of times."""
+        return len(self.spurs) % 2 == 1
+
+
+def run_round(graph: MovementGraph, last: Way, taken: Collection[str] = ()) -> RunRound | None:
+    """Return the roomiest way for locomotives round a train in a berth; None where there is none.
+
+    They go on beyond the berth, past the train on other track, and come back to it from behind. Where that takes a
+    reversal beyond a joint, all of them must clear it: the room there is the farthest that they get from it by the
+    shortest way. No room counts for more than the berth, which holds them with their train. `last` is the last way of
+    the train's run, in the berth; other vehicles stand on the tracks `taken`.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... line.Main = { from = "West", to = "A", track = [{ straight = 5 }] }
+    ... line.Quay = { from = "A", to = "B", track = [{ straight = 2, berth = "Dock" }] }
+    ... line.Side = { from = "A", to = "B", track = [{ straight = 2 }] }
+    ... line.Stub = { from = "B", to = "End", track = [{ straight = 0.4 }] }
+    ... turnout.A = { toe = "Main", legs = ["Quay", "Side"] }
+    ... turnout.B = { toe = "Stub", legs = ["Quay", "Side"] }
+    ... ''')
+    >>> found = run_round(MovementGraph(plan), Way("Quay:1", forward=True))
+    >>> found.room, [way.track for way in found.spurs]
+    (0.4, ['Stub:1', 'Main:1'])
+    """
+    tracks = graph.plan.berths[graph.berth_of[last.track]].tracks
+    behind = Way(tracks[0] if last.forward else tracks[-1], last.forward)
+    berth = graph.length_of(Way(track, last.forward) for track in tracks)
+    moves = engine_moves(graph, [last], {*tracks, *taken}, berth, into=behind)
+    return next((RunRound(move.room, move.spurs) for move in moves if move.way == behind), None)
+
+
+def no_run_round(graph: MovementGraph, last: Way) -> RouteError:
+    """Return the error that locomotives cannot run round a train in a berth, with the reason."""
+    berth = graph.berth_of[last.track]
+    wrong = f'the locomotives cannot run round the train in berth "{berth}"'
+    free = graph.run_both_ways
+    if free is not graph and run_round(free, last):
+        return RouteError(f"{wrong}: lines that lead round it run one way only", write='runs = "both" on them')
+    lacks = "no track leads round it with room to reverse at both ends"
+    if not graph.successors[last]:
+        lacks = f'it ends at "{graph.joint_ahead[last]}", and no track leads on to let them out'
+    return RouteError(
+        f"{wrong}: {lacks}",
+        write=f'track beside the berth, joined to it at both ends with track beyond, or no "{berth}" in run_round',
     )

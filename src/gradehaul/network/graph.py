@@ -27,7 +27,8 @@ class Way(NamedTuple):
 
 
 _Runs = Literal["both", "forward", "backward"]
-_BACKWARD: dict[_Runs, _Runs] = {"both": "both", "forward": "backward", "backward": "forward"}
+_BOTH: Mapping[_Runs, _Runs] = {"both": "both", "forward": "both", "backward": "both"}
+_BACKWARD: Mapping[_Runs, _Runs] = {"both": "both", "forward": "backward", "backward": "forward"}
 
 
 class MovementGraph:
@@ -155,7 +156,7 @@ class MovementGraph:
 
     @cached_property
     def ways_at(self) -> Mapping[str, tuple[Way, ...]]:
-        """The ways on which a train may meet each line, berth and joint, by its name: those that `met` tells it of."""
+        """The ways on which a train may meet each line, berth and joint, by its name, as in `met`."""
         found: dict[str, list[Way]] = {}
         for way in self.successors:
             for group in self.met(None, way):
@@ -166,23 +167,23 @@ class MovementGraph:
     @cached_property
     def run_both_ways(self) -> MovementGraph:
         """The movement graph of the same plan with every line run both ways: itself where all are."""
-        if all(line.runs == "both" for line in self.plan.lines.values()):
-            return self
-        lines = {name: replace(line, runs="both") for name, line in self.plan.lines.items()}
-        return MovementGraph(replace(self.plan, lines=lines))
+        return self._with_runs(_BOTH)
 
     @cached_property
     def backward(self) -> MovementGraph:
         """The movement graph with every one-way line run the other way: what led to a place leads from it there."""
+        return self._with_runs(_BACKWARD)
+
+    def _with_runs(self, other: Mapping[_Runs, _Runs]) -> MovementGraph:
         if all(line.runs == "both" for line in self.plan.lines.values()):
             return self
-        lines = {name: replace(line, runs=_BACKWARD[line.runs]) for name, line in self.plan.lines.items()}
+        lines = {name: replace(line, runs=other[line.runs]) for name, line in self.plan.lines.items()}
         return MovementGraph(replace(self.plan, lines=lines))
 
     def line_graph(self) -> nx.DiGraph[Way]:
-        """Return the same moves between whole lines: a line stands for the way into it, which leads only onward.
+        """Return the moves between whole lines, each line as the way into it.
 
-        Circuits are looked for on this smaller graph; `whole_lines` turns what is found into ways.
+        Circuits are searched on this smaller graph; `whole_lines` expands one into ways.
         """
         small: nx.DiGraph[Way] = nx.DiGraph()
         entrance: dict[Way, Way] = {}
@@ -206,7 +207,7 @@ class MovementGraph:
 
 
 def path_to(came_from: Mapping[Way, Way | None], way: Way) -> tuple[Way, ...]:
-    """Return the ways that a search ran over to come to a way, told for each way from which it came."""
+    """Return the path to a way, from the predecessor of each way of a search."""
     ways = [way]
     while (before := came_from[ways[-1]]) is not None:
         ways.append(before)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from functools import partial
 from itertools import count, takewhile
 
+from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.graph import MovementGraph, Way, path_to
-from gradehaul.network.run_rounds import RunRound
 from gradehaul.network.search_tree import MOST_LOOKED_AT, GaveUp, Passing, State
 from gradehaul.quantities.si import Meters
 
@@ -21,8 +21,8 @@ Runs = tuple[tuple[Way, ...], ...]
 class Tail:
     """Where a train reverses: a berth or an end of track, and the track it must stand on, all of it, to go on.
 
-    That is the track which it runs over both ways, from the joint at which it then leaves it, m long. `within` tells
-    that all of it lies in the berth. Where its locomotives run round it, that is track of the berth alone, and
+    That is the track which it runs over both ways, from the joint at which it then leaves it, m long. `within` is
+    whether all of it lies in the berth. Where its locomotives run round it, that is track of the berth alone, and
     `run_round` is their way; else None.
     """
 
@@ -34,12 +34,12 @@ class Tail:
 
     @property
     def place(self) -> str:
-        """Where it is."""
+        """Its place in messages."""
         return f'in berth "{self.berth}"' if self.berth is not None else f'at "{self.joint}"'
 
     @property
     def name(self) -> str:
-        """What it is called."""
+        """Its name in messages."""
         return f"the tail {self.place}"
 
     @property
@@ -67,24 +67,16 @@ _Trail = tuple[State, "_Trail | None"]
 def shortest_reversing(
     graph: MovementGraph, starts: Collection[Way], stops: Collection[Way], via: Sequence[str] = ()
 ) -> Runs | GaveUp | None:
-    """Find the runs with the fewest reversals, and of those the shortest, from some ways to others.
+    """Return the runs with the fewest reversals, and of those the shortest, from some ways to others.
 
-    No run is twice on a track in one direction. None where no number of reversals does.
-
-    Parameters
-    ----------
-    graph
-        The movement graph.
-    starts, stops
-        The first ways and the last ones.
-    via
-        Names of lines, berths and joints to pass, in order.
+    No run is twice on a track in one direction; all together pass the lines, berths and joints named in `via` in order.
+    None where no number of reversals does.
     """
     passing = Passing(graph, via)
-    onward = partial(_onward, graph, passing, reversing_ways(graph))
+    continuations = partial(_continuations, graph, passing, reversing_ways(graph))
     begin = [passing.onto(None, way, 0) for way in starts]
     goals = {(way, len(via)) for way in stops}
-    to_go = _costs_to_go(graph, begin, goals, onward)
+    to_go = _costs_to_go(graph, begin, goals, continuations)
     number = count()  # of equals the youngest, which is the furthest, first
     queue = [
         _step(to_go, (0, graph.lengths[state[0]]), (state, None), frozenset({state[0]}), next(number))
@@ -105,7 +97,7 @@ def shortest_reversing(
         looked_at += len(run)
         if looked_at > MOST_LOOKED_AT:
             return GaveUp(state[0])
-        for new, reverses in onward(state):
+        for new, reverses in continuations(state):
             if new in to_go and (reverses or new[0] not in run):
                 cost = reversals + reverses, length + graph.lengths[new[0]]
                 over = frozenset({new[0]}) if reverses else run | {new[0]}
@@ -113,7 +105,9 @@ def shortest_reversing(
     return None
 
 
-def _onward(graph: MovementGraph, passing: Passing, turning: Collection[Way], state: State) -> list[tuple[State, bool]]:
+def _continuations(
+    graph: MovementGraph, passing: Passing, turning: Collection[Way], state: State
+) -> list[tuple[State, bool]]:
     """Return the states that may follow one, the least last, each with whether the train reverses to come to it."""
     way, passed = state
     moves = [(passing.onto(way, new, passed), False) for new in graph.successors[way]]
@@ -135,13 +129,13 @@ def _costs_to_go(
     graph: MovementGraph,
     begin: Collection[State],
     goals: Collection[State],
-    onward: Callable[[State], list[tuple[State, bool]]],
+    continuations: Callable[[State], list[tuple[State, bool]]],
 ) -> dict[State, Cost]:
     """Return the least cost from each state that can be reached to the nearest goal, of those that can reach one."""
     leading: dict[State, list[tuple[State, bool]]] = {state: [] for state in begin}
     looked_at = list(leading)
     for state in looked_at:
-        for new, reverses in onward(state):
+        for new, reverses in continuations(state):
             if new not in leading:
                 leading[new] = []
                 looked_at.append(new)
@@ -186,13 +180,11 @@ def tail_between(graph: MovementGraph, run: Sequence[Way], following: Sequence[W
     )
 
 
-def fewest_reversals(
-    graph: MovementGraph, starts: Collection[Way], stops: Collection[Way]
-) -> tuple[tuple[Way, ...], ...] | None:
+def fewest_reversals(graph: MovementGraph, starts: Collection[Way], stops: Collection[Way]) -> Runs | None:
     """Return the runs between reversals that lead from some ways to others, as few runs as can be.
 
     A train may reverse on any way here; a run ends on the way where it does and the next begins on that way turned.
-    None where no number of reversals would do.
+    None where no number of reversals works.
     """
     goals = set(stops)
     waves: list[dict[Way, Way | None]] = []
@@ -210,14 +202,10 @@ def fewest_reversals(
         seen.update(wave)
         reached = next((way for way in queue if way in goals), None)
         if reached is not None:
-            return _runs_of_waves(waves, reached)
+            runs: list[tuple[Way, ...]] = []
+            for each in reversed(waves):
+                runs.append(path_to(each, reached))
+                reached = runs[-1][0].turned()
+            return tuple(reversed(runs))
         frontier = [way.turned() for way in queue if way.turned() in graph.successors and way.turned() not in seen]
     return None
-
-
-def _runs_of_waves(waves: Sequence[Mapping[Way, Way | None]], reached: Way) -> tuple[tuple[Way, ...], ...]:
-    runs: list[tuple[Way, ...]] = []
-    for wave in reversed(waves):
-        runs.append(path_to(wave, reached))
-        reached = runs[-1][0].turned()
-    return tuple(reversed(runs))

@@ -8,9 +8,9 @@ from itertools import pairwise
 from typing import ClassVar
 
 from gradehaul.errors import RouteError
+from gradehaul.network.engine_moves import RunRound, no_run_round, run_round
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.reversals import Runs, Tail, tail_between
-from gradehaul.network.run_rounds import RunRound, no_run_round, run_round
 from gradehaul.plan.records import NamedRoute, Note
 from gradehaul.quantities.si import Meters, Ratio
 
@@ -85,8 +85,8 @@ class RouteList:
     notes: tuple[Note, ...]
 
 
-def made(graph: MovementGraph, name: str, origin: str, destination: str, ways: Sequence[Way]) -> Route:
-    """Make a route of ways that are run over in one direction."""
+def route_of(graph: MovementGraph, name: str, origin: str, destination: str, ways: Sequence[Way]) -> Route:
+    """Return a route of ways that are run over in one direction."""
     return Route(
         name,
         origin,
@@ -98,8 +98,8 @@ def made(graph: MovementGraph, name: str, origin: str, destination: str, ways: S
     )
 
 
-def made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
-    """Make a route of runs between reversals.
+def route_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
+    """Return a route of runs between reversals.
 
     Raises
     ------
@@ -111,7 +111,7 @@ def made_of_runs(graph: MovementGraph, wanted: NamedRoute, runs: Runs) -> Route:
     places = [wanted.origin, *(tail.berth or tail.joint or "" for tail in tails), wanted.destination]
     legs = tuple(
         replace(
-            made(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run),
+            route_of(graph, f"{wanted.name}, leg {number}", places[number - 1], places[number], run),
             number=number,
             run_rounds=tuple(tail.run_round for tail in tails[: number - 1]),
         )
@@ -162,8 +162,8 @@ def _tail(graph: MovementGraph, wanted: NamedRoute, run: Sequence[Way], followin
     return replace(tail, length=min(tail.length, berth), within=True, run_round=around)
 
 
-def made_lap(graph: MovementGraph, name: str, ways: Sequence[Way]) -> Route:
-    """Make a lap of ways that close."""
+def lap_of(graph: MovementGraph, name: str, ways: Sequence[Way]) -> Route:
+    """Return a lap of ways that close."""
     line = graph.line_of[ways[0].track]
     return Route(name, line, line, tuple(ways), lap=True, tightest_loop=_tightest_loop(graph, ways, lap=True))
 

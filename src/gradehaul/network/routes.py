@@ -1,22 +1,32 @@
-"""The routes of a plan: those it declares, or where it declares none, those that tell most."""
+"""The routes of a plan: those it declares, else the ones with the lowest and the highest ruling grade, and laps."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import islice, pairwise
 
+from gradehaul.network.counting import count_routes, every_circuit, every_route, ways_on_circuits
 from gradehaul.network.declared import declared_routes
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.route import RouteList
-from gradehaul.network.undeclared import all_routes, telling_routes
+from gradehaul.network.places import standing_places
+from gradehaul.network.route import Between, Route, RouteList, lap_of, route_of
+from gradehaul.network.ruling import ALIKE, highest_ruling, lowest_ruling
+from gradehaul.plan.records import Note
+
+MOST_ROUTES = 300
+"""Routes listed at the most where none are declared; the answer says when there are more."""
+
+MOST_LAPS = 20
+"""Laps listed at the most where none are declared."""
 
 
 def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all: bool = False) -> RouteList:
-    """Return the declared routes of a plan; where there are none, the telling ones.
+    """Return the declared routes of a plan; where there are none, those with the lowest and the highest ruling grade.
 
-    Those are, for every ordered pair of ends and berths, the route with the lowest and the one with the highest
-    ruling grade, or one where these are alike, and every lap. With `list_all`, the declared routes and every other.
-    Lists have a limit, and a note where it was reached. No two routes have the same name.
+    These are two for every ordered pair of ends and berths, one where the ruling grades are equal, and every lap. With
+    `list_all`, the declared routes and every other. Lists have a limit, and a note where it was reached. No two routes
+    have the same name.
 
     Parameters
     ----------
@@ -30,16 +40,9 @@ def find_routes(graph: MovementGraph, steepest: Mapping[Way, float], *, list_all
     Problems
         Declared routes that no train can follow.
     """
-    if list_all:
-        return _with_all_others(graph, declared_routes(graph))
-    if graph.plan.routes:
-        return declared_routes(graph)
-    return telling_routes(graph, steepest)
-
-
-def _with_all_others(graph: MovementGraph, declared: RouteList) -> RouteList:
-    """Return declared routes and behind them every route that is none of them."""
-    every = all_routes(graph)
+    if not list_all:
+        return declared_routes(graph) if graph.plan.routes else _ruling_routes(graph, steepest)
+    declared, every = declared_routes(graph), _all_routes(graph)
     known = {route.ways for route in declared.routes}
     names = {route.name for route in declared.routes}
     others = [
@@ -48,3 +51,113 @@ def _with_all_others(graph: MovementGraph, declared: RouteList) -> RouteList:
         if route.ways not in known
     ]
     return RouteList((*declared.routes, *others), every.between, (*declared.notes, *every.notes))
+
+
+def _ruling_routes(graph: MovementGraph, steepest: Mapping[Way, float]) -> RouteList:
+    """Return the routes between places with the lowest and the highest ruling grade, and the laps."""
+    routes: list[Route] = []
+    between: list[Between] = []
+    notes: list[Note] = []
+    for pair, listed in _pairs(graph, steepest):
+        if len(routes) + len(listed) > MOST_ROUTES:
+            text = f"only the first {len(routes)} between places are listed; declare the ones that matter"
+            notes.append(Note("routes", text))
+            break
+        between.append(pair)
+        routes += listed
+    return _with_laps(graph, routes, between, notes)
+
+
+def _pairs(graph: MovementGraph, steepest: Mapping[Way, float]) -> Iterator[tuple[Between, list[Route]]]:
+    """Yield, for every place and every other that a train gets to from it, the count of routes and those listed."""
+    places = standing_places(graph)
+    arrivals = [way for place in places for way in place.arrivals]
+    behind = {place.name: graph.reach(place.arrivals, backward=True) for place in places}
+    circuits = ways_on_circuits(graph)
+    for origin in places:
+        starts = origin.departures
+        ahead = graph.reach(starts)
+        counts = count_routes(graph, starts)
+        lowest_to = lowest_ruling(graph, starts, arrivals, steepest)
+        for destination in places:
+            stops = [way for way in destination.arrivals if way in ahead]
+            if destination is origin or not stops:
+                continue
+            within = ahead & behind[destination.name]
+            reached = [lowest_to[way] for way in stops]
+            least = min(_ruling(ways, steepest) for ways in reached)
+            lowest = min((ways for ways in reached if _ruling(ways, steepest) < least + ALIKE), key=graph.length_of)
+            highest = highest_ruling(graph, starts, stops, steepest, within)
+            pair = Between(
+                origin.name,
+                destination.name,
+                count=sum(counts[way] for way in stops),
+                exact=within.isdisjoint(circuits),
+                highest_bound=max(steepest[way] for way in within),
+            )
+            yield pair, _lowest_and_highest(graph, pair, lowest, highest, steepest)
+
+
+def _ruling(ways: Iterable[Way], steepest: Mapping[Way, float]) -> float:
+    return max(steepest[way] for way in ways)
+
+
+def _lowest_and_highest(
+    graph: MovementGraph, pair: Between, lowest: Sequence[Way], highest: Sequence[Way], steepest: Mapping[Way, float]
+) -> list[Route]:
+    origin, destination = pair.origin, pair.destination
+    name = f"{origin} to {destination}"
+    if _ruling(highest, steepest) - _ruling(lowest, steepest) < ALIKE:
+        return [route_of(graph, name, origin, destination, lowest)]
+    return [
+        route_of(graph, f"{name}, lowest ruling", origin, destination, lowest),
+        route_of(graph, f"{name}, highest ruling", origin, destination, highest),
+    ]
+
+
+def _all_routes(graph: MovementGraph) -> RouteList:
+    """Return every route between places, up to a limit, and the laps."""
+    places = standing_places(graph)
+    pairs = ((one, other) for one in places for other in places if one is not other)
+    every = (
+        route_of(graph, f"{one.name} to {other.name}", one.name, other.name, ways)
+        for one, other in pairs
+        for ways in every_route(graph, one.departures, other.arrivals)
+    )
+    routes = list(islice(every, MOST_ROUTES + 1))
+    stopped = [Note("routes", f"stopped after {MOST_ROUTES} routes; there are more")]
+    return _with_laps(graph, routes[:MOST_ROUTES], (), stopped if len(routes) > MOST_ROUTES else [])
+
+
+def _with_laps(
+    graph: MovementGraph, routes: Sequence[Route], between: Sequence[Between], notes: Sequence[Note]
+) -> RouteList:
+    circuits = list(islice(every_circuit(graph), MOST_LAPS + 1))
+    order = {way: place for place, way in enumerate(graph.graph)}
+    laps = [
+        lap_of(graph, _lap_name(graph, ways), ways)
+        for ways in sorted(circuits[:MOST_LAPS], key=lambda ways: [order[way] for way in ways])
+    ]
+    if len(circuits) > MOST_LAPS:
+        more = f"only {MOST_LAPS} laps are listed and there are more; declare the ones that matter"
+        notes = [*notes, Note("routes", more)]
+    return RouteList(tuple(_differing_names((*routes, *laps))), tuple(between), tuple(notes))
+
+
+def _lap_name(graph: MovementGraph, ways: Sequence[Way]) -> str:
+    entered = (way for one, way in pairwise(ways) if graph.joint_between(one, way))
+    lines = [graph.line_of[way.track] for way in (ways[0], *entered)]
+    more = f" and {len(lines) - 4} more" if len(lines) > 4 else ""
+    return f"Lap {', '.join(lines[:4])}{more}{'' if ways[0].forward else ', backward'}"
+
+
+def _differing_names(routes: Iterable[Route]) -> Iterator[Route]:
+    """Yield the routes, those numbered that have the name of one before them."""
+    taken: dict[str, int] = {}
+    for route in routes:
+        name = route.name
+        while name in taken:
+            taken[route.name] += 1
+            name = f"{route.name} ({taken[route.name]})"
+        taken[name] = 1
+        yield replace(route, name=name)

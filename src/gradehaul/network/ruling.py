@@ -6,10 +6,10 @@ import heapq
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from gradehaul.network.graph import MovementGraph, Way, path_to
-from gradehaul.network.search_tree import Passing, shortest_tree, traced_ways
+from gradehaul.network.search_tree import Passing, path_ways, shortest_tree
 
 ALIKE = 1e-9
-"""Ruling grades that differ by less are alike: the sums they come from are rounded."""
+"""Ruling grades that differ by less are equal: the sums they come from are rounded."""
 
 MOST_TRIED = 32
 """Where moves form cycles, this many of the steepest tracks are tried for a route that runs over them."""
@@ -38,7 +38,7 @@ def lowest_ruling(
     for limit in {ruling[way]: None for way in stops if way in ruling}:
         barred = {way for way, steep in steepest.items() if steep > limit + ALIKE}
         tree = shortest_tree(graph, [(way, 0) for way in starts], Passing(graph, ()), barred)
-        found |= {way: traced_ways(tree, (way, 0)) for way in stops if ruling.get(way) == limit}
+        found |= {way: path_ways(tree, (way, 0)) for way in stops if ruling.get(way) == limit}
     return found
 
 
@@ -51,8 +51,8 @@ def highest_ruling(
 ) -> tuple[Way, ...]:
     """Return a route with the highest ruling grade, the shortest of several.
 
-    It is one where the moves between the two places form no cycle. Where they do, a steep track may lie on no route
-    at all, to be told only by trying every route, and the answer is the best that was found.
+    It is exact where the moves between the two places form no cycle. Where they do, a steep track may lie on no route
+    at all, which only trying every route would show, and the answer is the best that was found.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The tree of shortest ways from some beginnings: Dijkstra's search over ways, and what has been passed on them."""
+"""The shortest-path tree over ways, and the `via` passed on them: Dijkstra's search."""
 
 from __future__ import annotations
 
@@ -11,13 +11,11 @@ from gradehaul.network.graph import MovementGraph, Way
 State = tuple[Way, int]
 """A way, and the number of `via` passed when a train has run onto it."""
 
-
 Tree = dict[State, tuple[float, State | None]]
 """For every state reached, the length run up to the end of its way, m, and the state before it."""
 
-
 MOST_LOOKED_AT = 1_000_000
-"""A search that must try routes one by one gives up when it has looked at this many ways of theirs, all in all."""
+"""A search that must try routes one by one gives up after this many ways of theirs, all in all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +52,7 @@ def shortest_tree(
     *,
     best_alone: bool = False,
 ) -> Tree:
-    """Run Dijkstra's search over states, keeping off some ways.
+    """Return the shortest-path tree over states from some of them, off the barred ways.
 
     With `best_alone`, states are left out whose way was reached before, at no more length and with no fewer `via`
     passed. Whoever has passed more is never behind on the way to a goal, so a goal is as near without them; of several
@@ -85,19 +83,14 @@ def shortest_tree(
     return tree
 
 
-def traced(tree: Tree, state: State) -> list[State]:
-    """Return the states by which a search came to one, from the first."""
+def path_states(tree: Tree, state: State) -> list[State]:
+    """Return the states on the path to one, from the first."""
     states = [state]
     while (before := tree[states[-1]][1]) is not None:
         states.append(before)
     return states[::-1]
 
 
-def traced_ways(tree: Tree, state: State) -> tuple[Way, ...]:
-    """Return the ways on which a search came to a state."""
-    return ways_of(traced(tree, state))
-
-
-def ways_of(states: Sequence[State]) -> tuple[Way, ...]:
-    """Return the ways of states."""
-    return tuple(way for way, _ in states)
+def path_ways(tree: Tree, state: State) -> tuple[Way, ...]:
+    """Return the ways on the path to a state."""
+    return tuple(way for way, _ in path_states(tree, state))

@@ -15,26 +15,23 @@ from gradehaul.network.search_tree import (
     Passing,
     State,
     Tree,
+    path_states,
+    path_ways,
     shortest_tree,
-    traced,
-    traced_ways,
-    ways_of,
 )
 
 MOST_OTHERS = 8
-"""Routes beside the shortest that are looked at for the one to tell of."""
-
+"""Other routes than the shortest that are compared with it, at most."""
 
 MANY_VIA = 4
 """With so many `via` the best states alone are looked at first."""
-
 
 _Trail = tuple[Way, "_Trail | None"]
 """A way and the trail that leads to it: trails with a common beginning share it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ShortestRoute:
     """The shortest route that fits, and a few others that fit as well."""
 
     ways: tuple[Way, ...]
@@ -42,12 +39,12 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class RouteCut:
     """How far a route gets that no train can follow.
 
     `passed` is the greatest number of `via` that a train can pass in order, and `at` has the ways on which it passes
     the last of them. Where every way round was found to run twice over a track in one direction, `twice` is one such;
-    `gave_up` tells that the search for one that does not was given up.
+    `gave_up` is whether the search for one that does not was given up.
     """
 
     passed: int
@@ -63,19 +60,10 @@ def shortest(
     via: Sequence[str] = (),
     *,
     most_others: int = MOST_OTHERS,
-) -> Found | Cut:
-    """Find the shortest route from any of the first ways to any of the last ones.
+) -> ShortestRoute | RouteCut:
+    """Return the shortest route from any of the first ways to any of the last ones, and at most so many others.
 
-    Parameters
-    ----------
-    graph
-        The movement graph.
-    starts, stops
-        The first ways and the last ones.
-    via
-        Names of lines, berths and joints to pass, in order.
-    most_others
-        How many other routes to look for, at the most.
+    It passes the lines, berths and joints named in `via` in order.
     """
     passing = Passing(graph, via)
     begin = [passing.onto(None, way, 0) for way in starts]
@@ -88,20 +76,20 @@ def shortest(
     reached = sorted((tree[goal][0], goal) for goal in goals if goal in tree)
     if not reached:
         return _cut(tree)
-    states = traced(tree, reached[0][1])
-    ways = ways_of(states)
+    states = path_states(tree, reached[0][1])
+    ways = tuple(way for way, _ in states)
     if len(set(ways)) == len(ways):
         others = _others(graph, passing, begin, tree, states, [goal for _, goal in reached[1:]])
-        return Found(ways, tuple(islice(others, most_others)))
+        return ShortestRoute(ways, tuple(islice(others, most_others)))
     # a state may be new where its way is not: look on for a route that runs over no track twice the same way
     simple = _shortest_simple(graph, passing, begin, goals, tree)
     if isinstance(simple, tuple):
-        return Found(simple)
-    return Cut(len(via), _cut(tree).at, Counter(ways).most_common(1)[0][0], simple is not None)
+        return ShortestRoute(simple)
+    return RouteCut(len(via), _cut(tree).at, Counter(ways).most_common(1)[0][0], simple is not None)
 
 
 def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> bool:
-    """Tell whether a route passes each `via` in order."""
+    """Return whether a route passes each `via` in order."""
     passing = Passing(graph, via)
     passed = 0
     for before, way in zip((None, *ways), ways, strict=False):
@@ -109,21 +97,21 @@ def passes(graph: MovementGraph, ways: Sequence[Way], via: Sequence[str]) -> boo
     return passed == len(via)
 
 
-def _cut(tree: Tree) -> Cut:
+def _cut(tree: Tree) -> RouteCut:
     passed = max((passed for _, passed in tree), default=0)
     first = (s[0] for s, (_, before) in tree.items() if s[1] == passed and (before is None or before[1] < passed))
-    return Cut(passed, tuple(first))
+    return RouteCut(passed, tuple(first))
 
 
 def _is_only_one(graph: MovementGraph, passing: Passing, tree: Tree, goals: Collection[State]) -> bool:
-    """Tell from the best states alone whether one route fits, and no other.
+    """Return whether one route fits and no other, by the best states alone.
 
     Any other ends elsewhere, or comes onto the one from another side with enough `via` passed for what is left of it.
     """
     reached = [goal for goal in goals if goal in tree]
     if len(reached) != 1:
         return False
-    ways = traced_ways(tree, reached[0])
+    ways = path_ways(tree, reached[0])
     if len(set(ways)) < len(ways):
         return False
     for place, needed in enumerate(_needed(passing, ways)):
@@ -172,19 +160,19 @@ def _others(
     """
     searches = max(1, 8_000 // len(tree))
     for goal in goals:
-        ways = traced_ways(tree, goal)
+        ways = path_ways(tree, goal)
         if len(set(ways)) == len(ways):
             yield ways
-    ways = ways_of(states)
+    ways = tuple(way for way, _ in states)
     needed = _needed(passing, ways)
     for place in range(len(ways) - 1, -1, -1):
         rest = ways[place:]
         for joining in _joining(graph, passing, tree, ways[place], ways[place - 1] if place else None, needed[place]):
-            head = traced_ways(tree, joining)
+            head = path_ways(tree, joining)
             if not set(head).isdisjoint(rest) and searches:
                 searches -= 1
                 around = shortest_tree(graph, begin, passing, barred=set(rest))
-                head = traced_ways(around, joining) if joining in around else head
+                head = path_ways(around, joining) if joining in around else head
             if len({*head, *rest}) == len(head) + len(rest):
                 yield (*head, *rest)
 
@@ -194,7 +182,7 @@ def _shortest_simple(
 ) -> tuple[Way, ...] | GaveUp | None:
     """Try routes one by one, those that promise to be shortest first (A* search), each over no way twice."""
     to_go = _lengths_to_go(graph, passing, goals, tree)
-    number = count()  # settles ties: the youngest, which is the furthest, first
+    number = count()  # breaks ties: the youngest, which is the furthest, first
     queue: list[tuple[float, int, float, State, _Trail]] = []
     for state in begin:
         if state in to_go:

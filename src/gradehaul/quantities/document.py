@@ -39,7 +39,7 @@ class Key(NamedTuple):
     unit: SI | None
 
 
-class Answer:
+class AnswerRecord:
     """An answer, which has a document of its own: the version, what its plan is, and its ``KEYS``."""
 
     __slots__ = ()

@@ -8,8 +8,8 @@ from typing import NamedTuple
 from gradehaul.plan.records import LineEnd, Plan, Track
 
 
-class Run(NamedTuple):
-    """A line as it is met along a chain: forward from its `from` to its `to`, or backward."""
+class DirectedLine(NamedTuple):
+    """A line and the direction in which a chain runs along it: forward from its `from` to its `to`, or backward."""
 
     line: str
     forward: bool
@@ -19,15 +19,15 @@ class Run(NamedTuple):
 class Chain:
     """Lines in order with nothing but plain joints between them; closed if the last meets the first."""
 
-    runs: tuple[Run, ...]
+    lines: tuple[DirectedLine, ...]
     closed: bool
 
     def tracks(self, plan: Plan) -> list[tuple[Track, bool]]:
-        """Every track in the chain's order, and whether it is met in its line's own direction."""
+        """Return every track in the chain's order, and whether it runs in its line's own direction."""
         return [
-            (track, run.forward)
-            for run in self.runs
-            for track in (plan.lines[run.line].tracks if run.forward else reversed(plan.lines[run.line].tracks))
+            (track, each.forward)
+            for each in self.lines
+            for track in (plan.lines[each.line].tracks if each.forward else reversed(plan.lines[each.line].tracks))
         ]
 
 
@@ -49,21 +49,21 @@ def chains(plan: Plan) -> tuple[Chain, ...]:
         if name in seen:
             continue
         back, closed = _follow(LineEnd(name, "from"), beyond)
-        behind = tuple(Run(run.line, not run.forward) for run in reversed(back[1:]))
-        ahead = [Run(name, forward=True)] if closed else _follow(LineEnd(name, "to"), beyond)[0]
-        runs = (*ahead, *behind) if closed else (*behind, *ahead)
-        seen.update(run.line for run in runs)
-        found.append(Chain(runs, closed))
+        behind = tuple(DirectedLine(line, not forward) for line, forward in reversed(back[1:]))
+        ahead = [DirectedLine(name, forward=True)] if closed else _follow(LineEnd(name, "to"), beyond)[0]
+        lines = (*ahead, *behind) if closed else (*behind, *ahead)
+        seen.update(each.line for each in lines)
+        found.append(Chain(lines, closed))
     return tuple(found)
 
 
-def _follow(end: LineEnd, beyond: dict[LineEnd, LineEnd]) -> tuple[list[Run], bool]:
-    """Walk out through one end of a line until the plain joints stop; tell whether the walk came back to the line."""
-    runs = [Run(end.line, end.end == "to")]
+def _follow(end: LineEnd, beyond: dict[LineEnd, LineEnd]) -> tuple[list[DirectedLine], bool]:
+    """Return the lines met through one end of a line until plain joints stop, and whether they lead back to it."""
+    lines = [DirectedLine(end.line, end.end == "to")]
     while end in beyond:
         entered = beyond[end]
-        if entered.line == runs[0].line:
-            return runs, True
-        runs.append(Run(entered.line, entered.end == "from"))
+        if entered.line == lines[0].line:
+            return lines, True
+        lines.append(DirectedLine(entered.line, entered.end == "from"))
         end = LineEnd(entered.line, "to" if entered.end == "from" else "from")
-    return runs, False
+    return lines, False

@@ -11,9 +11,8 @@ from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, pushed
 from gradehaul.haulage.verdict import judge
-from gradehaul.network.engine_moves import can_reach
+from gradehaul.network.engine_moves import can_reach, run_round
 from gradehaul.network.route import Route
-from gradehaul.network.run_rounds import run_round
 from gradehaul.plan.records import Car, Loco
 
 Undivided = Literal["order", "pull", "foot", "summit", "through", "return"]

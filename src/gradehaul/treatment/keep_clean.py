@@ -20,10 +20,10 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
-from gradehaul.quantities.document import Answer
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, wheels
 from gradehaul.treatment.choice import PATIENCE, choose
@@ -110,7 +110,7 @@ class TrainOutcome:
 
 
 @dataclass(frozen=True, slots=True)
-class KeepCleanPlan(Answer):
+class KeepCleanPlan(AnswerRecord):
     """Where the film may go.
 
     `beyond` has the trains that do not get the verdict asked for whatever is left clean; where there are any, there is
@@ -379,9 +379,7 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
     if not plan.trains:
         raise RouteError("no train is named", file=plan.file, write="[train.NAME] with a route and a consist")
     for name in names:
-        if name not in plan.trains:
-            write = instead(name, plan.trains)
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
+        look_up(name, plan.trains, "train", file=plan.file, place="--train")
     profiles: dict[str, RouteProfile] = {}
     runs: dict[str, _Run] = {}
     for name in dict.fromkeys(names or plan.trains):
@@ -397,10 +395,7 @@ def _film(plan: Plan, name: str | None) -> str:
         raise RouteError("the plan has no film", file=plan.file, write="[rail.treated] with metal and tyred")
     if name is None:
         return next(iter(plan.films))
-    if name not in plan.films:
-        write = instead(name, plan.films)
-        raise RouteError("the plan has no film of this name", place="--film", found=quoted(name), write=write)
-    return name
+    return look_up(name, plan.films, "film", file=plan.file, place="--film").name
 
 
 def _refuse(plan: Plan, asked: Asked) -> None:

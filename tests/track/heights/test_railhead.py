@@ -17,7 +17,7 @@ from gradehaul.errors import PlanError, Problems
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Note
 from gradehaul.track.alignment import align
-from gradehaul.track.heights import springs
+from gradehaul.track.heights import railhead
 from gradehaul.track.heights.railhead import Railheads, solve_railheads
 
 HEAD = 'scale = "HO"\nunit = "m"\n'
@@ -538,7 +538,7 @@ def test_random_networks_lie_as_the_stretched_string_does(network: Network) -> N
 @given(networks())
 @settings(max_examples=40)
 def test_the_sparse_solution_is_the_full_one(network: Network) -> None:
-    with patch.object(springs, "_FEW", 0):
+    with patch.object(railhead, "_FEW", 0):
         check_network(network)
 
 
@@ -591,7 +591,7 @@ def test_a_network_of_more_than_two_hundred_unknown_heights(grid: Network, monke
     sparse = check_network(grid)
     assert calls
     assert calls[0] > 200
-    monkeypatch.setattr(springs, "_FEW", 10_000)
+    monkeypatch.setattr(railhead, "_FEW", 10_000)
     full = solve_railheads(read_plan(grid.text))
     assert len(calls) == 1
     assert list(sparse.joints.values()) == pytest.approx(list(full.joints.values()), abs=1e-12)

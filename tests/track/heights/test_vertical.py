@@ -438,7 +438,7 @@ def test_the_alignment_has_every_track_with_its_geometry() -> None:
     assert bend.length == pytest.approx(np.pi / 4)
     assert bend.turning.ends[-1] == pytest.approx(np.pi / 2)
     assert alignment.railheads == {"A": 0.0, "J": pytest.approx(0.02), "B": pytest.approx(0.02)}
-    assert [len(chain.runs) for chain in alignment.chains] == [2]
+    assert [len(chain.lines) for chain in alignment.chains] == [2]
 
 
 def test_the_alignment_carries_the_notes_on_heights_and_on_grades() -> None:

@@ -13,9 +13,7 @@ from hypothesis import strategies as st
 from gradehaul.plan import read_plan
 from gradehaul.scales import clear_height, scale_named
 from gradehaul.track.alignment import Alignment, align
-from gradehaul.track.map.dead_reckoning import reckon
 from gradehaul.track.map.plane import points
-from gradehaul.track.map.positions import Positions
 from gradehaul.track.proximity.fouling import ClearLength, clear_lengths, fouling_notes
 
 if TYPE_CHECKING:
@@ -35,13 +33,12 @@ def foul(radius: float) -> float:
     return FOUL + MORE / radius
 
 
-def surveyed(text: str, head: str = HEAD) -> tuple[Alignment, Positions]:
-    alignment = align(read_plan(head + text))
-    return alignment, reckon(alignment.plan, {name: track.sections for name, track in alignment.tracks.items()})
+def aligned(text: str, head: str = HEAD) -> Alignment:
+    return align(read_plan(head + text))
 
 
 def clear(text: str, head: str = HEAD) -> dict[str, ClearLength]:
-    return clear_lengths(*surveyed(text, head))
+    return clear_lengths(aligned(text, head))
 
 
 def line(name: str, start: str, finish: str, track: str, more: str = "") -> str:
@@ -277,11 +274,11 @@ def test_a_map_that_does_not_close_gives_the_whole_length_and_says_why() -> None
         + line("Siding", "T", "U", "{ straight = 2.1 }", 'berth = "Passing"')
         + line("East", "U", "B", "{ straight = 1 }")
     )
-    alignment, positions = surveyed(text)
-    found = clear_lengths(alignment, positions)
+    alignment = aligned(text)
+    found = clear_lengths(alignment)
     assert found["Passing"] == ClearLength("Passing", 2.1, 0.0, 2.1, "whole")
     assert found["Stated"].basis == "stated"
-    (note,) = fouling_notes(alignment, positions)
+    (note,) = fouling_notes(alignment)
     assert note.place == 'berth "Passing"'
     assert note.text.startswith("its whole length of 2.1 m counts as clear, since the map cannot tell")
     assert "loop Main, Siding misses closing by 0.1 m and 0°" in note.text
@@ -297,7 +294,7 @@ def test_a_map_that_closes_by_less_than_it_should_says_so(length: float, told: b
         + line("Siding", "T", "U", f"{{ straight = {length} }}", 'berth = "Passing"')
         + line("East", "U", "B", "{ straight = 1 }")
     )
-    notes = fouling_notes(*surveyed(text))
+    notes = fouling_notes(aligned(text))
     words = "loop Main, Siding misses closing by 0.01 m, so fouling points on it may lie several times as far"
     assert [str(note).startswith(words) for note in notes] == [True] * told
 
@@ -310,9 +307,9 @@ def test_a_berth_at_a_crossing_of_unknown_angle_says_so() -> None:
         + line("LC", "C", "X", "{ straight = 1 }")
         + line("LD", "X", "D", "{ straight = 2 }")
     )
-    alignment, positions = surveyed(text)
-    assert clear_lengths(alignment, positions)["Short of it"].length == pytest.approx(1.0)
-    (note,) = fouling_notes(alignment, positions)
+    alignment = aligned(text)
+    assert clear_lengths(alignment)["Short of it"].length == pytest.approx(1.0)
+    (note,) = fouling_notes(alignment)
     assert 'up to the crossing "X", since the angle at which LC, LD crosses there is unknown' in note.text
 
 
@@ -329,13 +326,13 @@ def test_the_answer_does_not_care_how_large_the_railway_is() -> None:
     NMRA S-8, class Ia (read), by the wider of O and S: 190 m lies between 144 and 287 in of O, 108 and 215 in of S.
     """
     head = 'scale = { ratio = 1, gauge = "1435 mm" }\nunit = "m"\nrailhead.A = 0\n'
-    alignment, positions = surveyed(turnout("{ left = 190, angle = 20 }", "{ straight = 200 }"), head)
+    alignment = aligned(turnout("{ left = 190, angle = 20 }", "{ straight = 200 }"), head)
     inch = 48 * 0.0254
     o_row = float(np.interp(1 / 190, [1 / (287 * inch), 1 / (144 * inch)], [0.25 * inch, 0.5625 * inch]))
     inch = 64 * 0.0254
     s_row = float(np.interp(1 / 190, [1 / (215 * inch), 1 / (108 * inch)], [0.25 * inch, 0.4375 * inch]))
     distance = alignment.plan.scale.fouling_distance + max(o_row, s_row)
-    found = clear_lengths(alignment, positions)["Standing"]
+    found = clear_lengths(alignment)["Standing"]
     assert found.start == pytest.approx(190 * math.acos(1 - distance / 190), abs=20 * MM)
 
 
@@ -363,10 +360,10 @@ def bends_at(alignment: Alignment, name: str, distance: np.ndarray) -> np.ndarra
     return found
 
 
-def by_points(alignment: Alignment, positions: Positions, berth: Sequence[str], left_out: str) -> float:
+def by_points(alignment: Alignment, berth: Sequence[str], left_out: str) -> float:
     """Return the longest clear stretch by measuring from points 2 mm apart to points 2 mm apart; all on one level."""
     fine = {
-        name: points(track.sections, positions.tracks[name].start, longest=2 * MM, most=20_000)
+        name: points(track.sections, alignment.positions.tracks[name].start, longest=2 * MM, most=20_000)
         for name, track in alignment.tracks.items()
     }
     bends = {name: bends_at(alignment, name, trace.distance) for name, trace in fine.items()}
@@ -392,9 +389,9 @@ def by_points(alignment: Alignment, positions: Positions, berth: Sequence[str], 
 @settings(max_examples=15, deadline=None)
 @given(TRACKS, TRACKS)
 def test_any_turnout_agrees_with_measuring_point_by_point(spur: list[str], main: list[str]) -> None:
-    alignment, positions = surveyed(turnout(", ".join(spur), ", ".join(main)))
-    found = clear_lengths(alignment, positions)["Standing"]
-    expected = by_points(alignment, positions, alignment.plan.berths["Standing"].tracks, "Lead:1")
+    alignment = aligned(turnout(", ".join(spur), ", ".join(main)))
+    found = clear_lengths(alignment)["Standing"]
+    expected = by_points(alignment, alignment.plan.berths["Standing"].tracks, "Lead:1")
     # a near pass by a hair may be missed between points, and an end may fall between two
     assert found.length == pytest.approx(expected, abs=30 * MM)
 
@@ -412,6 +409,4 @@ line.E = { from = "X", to = "S", track = [{ straight = 1 }] }
 
 
 def test_a_slip_at_the_end_of_a_berth_leads_out_of_its_frame() -> None:
-    plan = read_plan(SLIP)
-    alignment = align(plan)
-    assert clear_lengths(alignment, alignment.positions)["Standing"].length == pytest.approx(1.0)
+    assert clear_lengths(align(read_plan(SLIP)))["Standing"].length == pytest.approx(1.0)

@@ -10,14 +10,12 @@ from gradehaul.design.clearance.meetings import Meeting, meetings
 from gradehaul.design.clearance.rules import ASKED, Asked, Finding, Outcome, Standard, figures, standard_of
 from gradehaul.design.clearance.shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
 from gradehaul.design.clearance.string_lining import Tightest, tightest
-from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.views.plan_view import on_tracks
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Note, Plan
-from gradehaul.quantities import read_quantity
-from gradehaul.quantities.document import Answer
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.track.map.closing import misclosure
 
 
@@ -53,7 +51,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Clearances(Answer):
+class Clearances(AnswerRecord):
     """Everything that was judged on a plan, and the figures it was judged by."""
 
     KEYS: ClassVar[str] = "passes complete not_checked=unchecked counts standard places notes=notes_by_place"
@@ -157,38 +155,6 @@ def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
     return Clearances(plan, asked, standard, findings, notes, unchecked)
 
 
-def clearance_asked(
-    unit: str,
-    *,
-    deck: str | None = None,
-    wire: bool = False,
-    overhead: str | None = None,
-    coupler: str | None = None,
-    trains: Sequence[str] = (),
-) -> Asked:
-    """Return what is wanted, with lengths as text; bare lengths read in the plan's unit.
-
-    Raises
-    ------
-    QuantityError
-        Text that is not a length.
-    """
-
-    def read(option: str, text: str | None) -> float | None:
-        try:
-            return None if text is None else read_quantity(text, "length", unit=unit)
-        except QuantityError as error:
-            raise error.at(place=f"--{option}") from error
-
-    return Asked(
-        deck=read("deck", deck),
-        wire=wire,
-        overhead=read("overhead", overhead),
-        coupler=read("coupler", coupler),
-        trains=tuple(trains),
-    )
-
-
 def _judged(met: Meeting, standard: Standard) -> Finding:
     spacing = standard.spacing
     if not met.over:
@@ -231,9 +197,7 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
 def _trains(layout: Layout, asked: Asked) -> tuple[str, ...]:
     plan = layout.plan
     for name in asked.trains:
-        if name not in plan.trains:
-            write = instead(name, plan.trains) or "[train.NAME] with a route and a consist in the plan"
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
+        look_up(name, plan.trains, "train", file=plan.file, place="--train")
     return tuple(dict.fromkeys(asked.trains or plan.trains))
 
 

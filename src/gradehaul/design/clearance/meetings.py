@@ -8,13 +8,12 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.design.clearance.chords import closest, near_pairs
 from gradehaul.design.clearance.places import WorstPlaces
-from gradehaul.design.clearance.rail import gaps_between
 from gradehaul.design.clearance.rules import Standard
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.proximity.nearness import chords_of, sharpest
+from gradehaul.track.proximity.nearness import chords_of, near_pairs
+from gradehaul.track.proximity.rail import rail_gaps, rail_of
 
 Integers = NDArray[np.intp]
 
@@ -98,14 +97,9 @@ class _Frame:
         self.standard = standard
         self.spacing = spacing = standard.spacing
         self.highest = 2 * standard.wanted_height
-        self.chords = chords_of(
-            alignment,
-            alignment.positions,
-            names,
-            stray=spacing.fouling * _SAGITTA,
-            longest=spacing.fouling * _LONGEST,
-        )
-        self.bend = sharpest(alignment, names, self.chords)
+        fouling = spacing.fouling
+        self.chords = chords_of(alignment, names, stray=fouling * _SAGITTA, longest=fouling * _LONGEST)
+        self.bend = self.chords.bend
         lines = {name: number for number, name in enumerate(alignment.plan.lines)}
         tracks = alignment.plan.tracks
         self.line = np.array([lines[tracks[name].line] for name in names])[self.chords.track]
@@ -115,7 +109,8 @@ class _Frame:
         self.reach = _BESIDE * max(
             float(spacing.wanted(most, most)[0]), spacing.straight + 2 * float(spacing.overhang(most)[0])
         )
-        self._gaps = gaps_between(alignment, names, _ONWARD * self.reach, _PARTING * spacing.straight)
+        rail = rail_of(alignment.plan, {name: number for number, name in enumerate(names)}, slips=True)
+        self._gaps = rail_gaps(rail, _ONWARD * self.reach, _PARTING * spacing.straight)
 
     def meetings(self) -> Iterator[Meeting]:
         found = [self._judged(*part) for part in near_pairs(self.chords.ends, self.reach, self.highest)]
@@ -174,7 +169,7 @@ class _Frame:
         ends, span, track = self.chords.ends, self.chords.span, self.chords.track
         kept = (track[one] != track[two]) | (span[two, 0] - span[one, 1] >= _ONWARD * self.reach)
         one, two = one[kept], two[kept]
-        share, other, apart, slip = closest(ends[one, :, :2], ends[two, :, :2])
+        share, other, apart, slip = _closest(ends[one, :, :2], ends[two, :, :2])
         near = (slip <= _SQUARE * self.spacing.fouling) & (apart < self.reach)
         one, two, share, other, apart = one[near], two[near], share[near], other[near], apart[near]
         rise = (1 - other) * ends[two, 0, 2] + other * ends[two, 1, 2]
@@ -252,3 +247,41 @@ def _worst_of_each(pairs: _Pairs, short: FloatArray, line: Integers) -> Iterator
     by_stretch = np.lexsort((short, stretch))
     for first in np.flatnonzero(np.diff(stretch[by_stretch], prepend=-1)):
         yield int(by_stretch[first])
+
+
+def _closest(one: FloatArray, two: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return where chords are nearest one another: the shares of the way along both, and the distance there.
+
+    The last is how far the one place lies along the rail from the foot of the other, on the chord where that is less.
+    """
+    d, e = one[:, 1] - one[:, 0], two[:, 1] - two[:, 0]
+    off = one[:, 0] - two[:, 0]
+    a, b, c = (d * d).sum(1), (d * e).sum(1), (e * e).sum(1)
+    p, q = (d * off).sum(1), (e * off).sum(1)
+    det = a * c - b * b
+    inner = det > 1e-12 * a * c
+    s = np.where(inner, (b * q - c * p) / np.where(inner, det, 1.0), 0.0)
+    t = np.where(inner, (a * q - b * p) / np.where(inner, det, 1.0), 0.0)
+    crosses = inner & (s >= 0) & (s <= 1) & (t >= 0) & (t <= 1)
+
+    def onto(place: FloatArray, start: FloatArray, step: FloatArray, size: FloatArray) -> FloatArray:
+        found: FloatArray = np.clip(((place - start) * step).sum(1) / size, 0.0, 1.0)
+        return found
+
+    zero, full = np.zeros_like(a), np.ones_like(a)
+    options = [
+        (s, t),
+        (zero, onto(one[:, 0], two[:, 0], e, c)),
+        (full, onto(one[:, 1], two[:, 0], e, c)),
+        (onto(two[:, 0], one[:, 0], d, a), zero),
+        (onto(two[:, 1], one[:, 0], d, a), full),
+    ]
+    gaps = np.stack([np.hypot(*(off + u[:, None] * d - v[:, None] * e).T) for u, v in options])
+    gaps[0] = np.where(crosses, 0.0, np.inf)
+    best = gaps.argmin(axis=0)
+    row = np.arange(best.size)
+    shares = np.stack([u for u, _ in options]), np.stack([v for _, v in options])
+    u, v = shares[0][best, row], shares[1][best, row]
+    apart = off + u[:, None] * d - v[:, None] * e
+    slip = np.minimum(np.abs((apart * d).sum(1)) / np.sqrt(a), np.abs((apart * e).sum(1)) / np.sqrt(c))
+    return u, v, gaps[best, row], slip

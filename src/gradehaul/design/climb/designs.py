@@ -11,14 +11,14 @@ from gradehaul.design.climb.hill import coefficient_of
 from gradehaul.design.climb.incline import CARE, Bend, Incline, practice_car
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan.records import Plan
-from gradehaul.quantities.document import Answer, document
+from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
 
 _STOPS = "stops=stops.reason stops_on=stops.rail stops_why=stops.words"
 
 
 @dataclass(frozen=True, slots=True)
-class HelixAnswer(Answer):
+class HelixAnswer(AnswerRecord):
     """A helix with what stops the next harder one, the plan with its stock, and what `check` says of it as a plan."""
 
     HEAD: ClassVar[str] = ""
@@ -69,7 +69,7 @@ class GradedBend:
 
 
 @dataclass(frozen=True, slots=True)
-class InclineAnswer(Answer):
+class InclineAnswer(AnswerRecord):
     """An incline with what stops a better one, the plan with its stock, and what `check` says of it as a plan."""
 
     HEAD: ClassVar[str] = ""

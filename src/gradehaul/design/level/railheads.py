@@ -16,9 +16,9 @@ from gradehaul.design.level.program import Program, Rule
 from gradehaul.design.level.stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
-from gradehaul.quantities.document import Answer
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
@@ -84,7 +84,7 @@ class StationHeight:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Leveled(Answer):
+class Leveled(AnswerRecord):
     """The railheads found: for every line its stations, m from its `from`, and heights, m; the even heights too."""
 
     KEYS: ClassVar[str] = "trains=hardest joints stations=rows"
@@ -252,9 +252,7 @@ def _with_cost(
 
 def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
     for name in names:
-        if name not in plan.trains:
-            write = instead(name, plan.trains)
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
+        look_up(name, plan.trains, "train", file=plan.file, place="--train")
     return tuple(dict.fromkeys(names or plan.trains))
 
 

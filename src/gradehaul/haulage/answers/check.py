@@ -28,7 +28,7 @@ from gradehaul.network.route import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.plan.resolve.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
-from gradehaul.quantities.document import Answer
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.map.closing import figure_name
@@ -173,7 +173,7 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckAnswer(Answer):
+class CheckAnswer(AnswerRecord):
     """The whole answer to the main job."""
 
     KEYS: ClassVar[str] = (
@@ -239,7 +239,7 @@ def check(
     rails: Sequence[str] | None = None,
     progress: Progress | None = None,
 ) -> CheckAnswer:
-    """Answer the main job for a plan.
+    """AnswerRecord the main job for a plan.
 
     Parameters
     ----------
@@ -271,7 +271,7 @@ def check(
 def check_layout(
     layout: Layout, *, seed: int = 0, rails: Sequence[str] | None = None, progress: Progress | None = None
 ) -> CheckAnswer:
-    """Answer the main job for a layout that is at hand, as `check` does for a plan."""
+    """AnswerRecord the main job for a layout that is at hand, as `check` does for a plan."""
     plan = layout.plan
     judged = layout.judged(rails)
     draws = Draws(plan, layout.coefficient, seed=seed)
@@ -305,7 +305,7 @@ def check_layout(
     notes = (
         *plan.notes,
         *alignment.notes,
-        *fouling_notes(alignment, alignment.positions),
+        *fouling_notes(alignment),
         *layout.found.notes,
         *misfit_notes(plan, answers),
         *_doubtful_pulls(plan),

@@ -21,7 +21,7 @@ from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import CLEAN, FRESH
-from gradehaul.quantities.document import Answer
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Newtons, Share
 
 DISAGREES = 0.05
@@ -63,7 +63,7 @@ class TrialAnswer:
 
 
 @dataclass(frozen=True, slots=True)
-class ReadingsAnswer(Answer):
+class ReadingsAnswer(AnswerRecord):
     """All that the readings of a plan tell."""
 
     KEYS: ClassVar[str] = (

@@ -21,7 +21,7 @@ from gradehaul.haulage.views.overpasses import Overpass, overpasses
 from gradehaul.haulage.views.track_view import Spot, TrackView, track_view
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
-from gradehaul.quantities.document import Answer
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
@@ -113,7 +113,7 @@ class TrainView:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PlanView(Answer):
+class PlanView(AnswerRecord):
     """A plan from above, all that a drawing of it needs; nothing in it is rounded."""
 
     HEAD: ClassVar[str] = "plan=plan.title"

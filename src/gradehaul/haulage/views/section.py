@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -27,9 +27,9 @@ from gradehaul.haulage.stretches import (
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.route import Route
-from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import NamedTrain, Plan
-from gradehaul.quantities.document import Answer
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
 
@@ -83,8 +83,9 @@ class Haul:
 
     `running` and `starting` are what grades and curves ask of the whole train, locomotives included, plus the rolling
     or starting resistance of its cars; a pull is what the balance reads on level straight track, where the resistance
-    of the locomotives is in it already. So the two are compared as they stand. `misfits` are the places of the whole
-    route that do not hold the train.
+    of the locomotives is in it already. So the two are compared as they stand. `least` is what can be relied on
+    downhill: where it is below the slipping pull taken negative, the train runs away. `misfits` are the places of the
+    whole route that do not hold the train.
     """
 
     KEYS: ClassVar[str] = "name train.length running_n=running_curve starting_n=starting_curve rails=given"
@@ -93,6 +94,7 @@ class Haul:
     train: Train
     running: PiecewiseQuadratic
     starting: PiecewiseQuadratic
+    least: PiecewiseQuadratic
     given: tuple[PullGiven, ...]
     misfits: tuple[Misfit, ...] = ()
 
@@ -108,7 +110,7 @@ class Haul:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LongSection(Answer):
+class LongSection(AnswerRecord):
     """A route laid out along its length, in running order, and what a train meets on it; no train where `haul` is None.
 
     Nothing is sampled: functions are piecewise quadratic and stretches have exact ends.
@@ -231,10 +233,7 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
     trains = layout.plan.trains
     if name is None:
         return next((named for named in trains.values() if named.route == route.whole), None)
-    if name not in trains:
-        write = _one_of(trains, name) if trains else "[train.NAME] with a route and a consist"
-        raise RouteError("the plan has no train of this name", file=layout.plan.file, found=quoted(name), write=write)
-    return trains[name]
+    return look_up(name, trains, "train", file=layout.plan.file, declare="[train.NAME] with a route and a consist")
 
 
 def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
@@ -242,21 +241,8 @@ def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
     if asked is None:
         return (*judged_rails(layout.rails), *film_rails(layout.rails))
     for name in asked:
-        if name not in layout.rails:
-            raise RouteError(
-                "the plan has no rail condition of this name",
-                file=layout.plan.file,
-                found=quoted(name),
-                write=_one_of(layout.rails, name),
-            )
+        look_up(name, dict.fromkeys(layout.rails), "rail condition", file=layout.plan.file)
     return tuple(dict.fromkeys(asked))
-
-
-def _one_of(names: Collection[str], name: str) -> str:
-    near = nearest(name, names)
-    if near is not None:
-        return quoted(near)
-    return f"one of {listed(names)}" if len(names) > 1 else listed(names)
 
 
 def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequence[str] | None) -> Haul | None:
@@ -276,6 +262,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         train=train,
         running=need.running,
         starting=need.starting,
+        least=need.least,
         given=tuple(given),
         misfits=too_long,
     )

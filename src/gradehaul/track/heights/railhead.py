@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import networkx as nx
 import numpy as np
@@ -17,7 +18,6 @@ from numpy.typing import NDArray
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Line, Note, Plan
 from gradehaul.quantities import describe
-from gradehaul.track.heights.springs import solve_springs
 from gradehaul.track.piecewise import FloatArray
 
 SHARED_MISFIT = 0.002
@@ -25,6 +25,9 @@ SHARED_MISFIT = 0.002
 
 _EXACT = 1e-9
 """A misfit below this, m, is rounding."""
+
+_FEW = 200
+"""Up to so many unknown heights the springs are solved as a full matrix, beyond it as a sparse one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +68,9 @@ class _Network:
     along: dict[str, tuple[list[float], list[int]]]
     joints: dict[str, int]
 
+    def give(self, station: int, height: float, place: str) -> None:
+        self.given.append(_Stretch(0, station, 0.0, height, place))
+
 
 def solve_railheads(plan: Plan) -> Railheads:
     """Find the railhead at every joint, track end and measured place of a plan.
@@ -84,7 +90,7 @@ def solve_railheads(plan: Plan) -> Railheads:
         misfit = ties.add(tie)
         if abs(misfit) <= _EXACT:
             continue
-        loop = ", ".join(part.place for part in ties.loop(tie))
+        loop = ", ".join(ties.loop(tie))
         size = describe(abs(misfit), "length", plan.unit)
         if abs(misfit) > SHARED_MISFIT + _EXACT:
             problems.append(
@@ -152,14 +158,10 @@ def _stations(plan: Plan) -> _Network:
         network.joints[name] = len(network.names)
         network.names.append(f'joint "{name}"')
     for name, height in plan.railhead.items():
-        _give(network, network.joints[name], height, f'railhead of "{name}"')
+        network.give(network.joints[name], height, f'railhead of "{name}"')
     for line in plan.lines.values():
         _stations_of_line(network, line)
     return network
-
-
-def _give(network: _Network, station: int, height: float, place: str) -> None:
-    network.given.append(_Stretch(0, station, 0.0, height, place))
 
 
 def _stations_of_line(network: _Network, line: Line) -> None:
@@ -177,7 +179,7 @@ def _stations_of_line(network: _Network, line: Line) -> None:
         return station
 
     while marks and marks[0][0] <= near:
-        _give(network, stations[0], marks.pop(0)[1], f'railhead_at 0 of line "{line.name}"')
+        network.give(stations[0], marks.pop(0)[1], f'railhead_at 0 of line "{line.name}"')
     for track in line.tracks:
         stop = float(ends[track.number])
         grade = track.grade if track.grade is not None else (None if track.rise is None else track.rise / track.length)
@@ -185,12 +187,12 @@ def _stations_of_line(network: _Network, line: Line) -> None:
         while marks and marks[0][0] < stop - near:
             place, height = marks.pop(0)
             station = arrive(place, f'line "{line.name}"')
-            _give(network, station, height, f'railhead_at of line "{line.name}", track {track.number}')
+            network.give(station, height, f'railhead_at of line "{line.name}", track {track.number}')
         end = arrive(stop, f"the end of {track.place}", last=track.number == len(line.tracks))
         if track.railhead is not None:
-            _give(network, end, track.railhead, f"railhead of {track.place}")
+            network.give(end, track.railhead, f"railhead of {track.place}")
         while marks and marks[0][0] <= stop + near:
-            _give(network, end, marks.pop(0)[1], f"railhead_at the end of {track.place}")
+            network.give(end, marks.pop(0)[1], f"railhead_at the end of {track.place}")
         for k in range(first, len(stations) - 1):
             length = distance[k + 1] - distance[k]
             rise = None if grade is None else grade * length
@@ -204,7 +206,7 @@ class _Ties:
     def __init__(self, count: int) -> None:
         self._parent = list(range(count))
         self._offset = [0.0] * count  # height above the parent
-        self._tied: list[list[_Stretch]] = [[] for _ in range(count)]
+        self._tied: nx.Graph[int] = nx.Graph()
 
     def root(self, station: int) -> int:
         return self._find(station)[0]
@@ -228,27 +230,15 @@ class _Ties:
             return tie.rise - (high_offset - low_offset)
         self._parent[high] = low
         self._offset[high] = low_offset + tie.rise - high_offset
-        self._tied[tie.start].append(tie)
-        self._tied[tie.stop].append(tie)
+        self._tied.add_edge(tie.start, tie.stop, place=tie.place)
         return 0.0
 
-    def loop(self, closing: _Stretch) -> list[_Stretch]:
-        """Return the ties of the loop that a contradicting tie closes, itself last."""
-        arrived: dict[int, _Stretch | None] = {closing.start: None}
-        queue = [closing.start]
-        while closing.stop not in arrived:
-            station = queue.pop(0)
-            for tie in self._tied[station]:
-                far = tie.stop if tie.start == station else tie.start
-                if far not in arrived:
-                    arrived[far] = tie
-                    queue.append(far)
-        loop: list[_Stretch] = []
-        station = closing.stop
-        while (tie_back := arrived[station]) is not None:
-            loop.append(tie_back)
-            station = tie_back.start if tie_back.stop == station else tie_back.stop
-        return [*reversed(loop), closing]
+    def loop(self, closing: _Stretch) -> list[str]:
+        """Return the places of the ties of the loop that a contradicting tie closes, itself last."""
+        if closing.start == closing.stop:
+            return [closing.place]
+        path = nx.shortest_path(self._tied, closing.start, closing.stop)
+        return [*(self._tied.edges[pair]["place"] for pair in pairwise(path)), closing.place]
 
     def offsets(self) -> FloatArray:
         """Return the height of every station above the root of its tree."""
@@ -287,7 +277,7 @@ def _least_squares(stretches: Iterable[_Stretch], column: dict[int, int], known:
         rows.append((column.get(stretch.start, -1), column.get(stretch.stop, -1), 1.0 / stretch.length, rise))
     table = np.array(rows, dtype=float).reshape(-1, 4)
     start, stop = table[:, 0].astype(int), table[:, 1].astype(int)
-    return solve_springs(len(column), start, stop, table[:, 2], table[:, 3])
+    return _solve_springs(len(column), start, stop, table[:, 2], table[:, 3])
 
 
 def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: FloatArray) -> FloatArray:
@@ -303,10 +293,46 @@ def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: Float
     between = roots[start] != roots[stop]
     start, stop, weight = start[between], stop[between], weight[between]
     lift = offsets[start] - offsets[stop]
-    solved = solve_springs(len(trees), column[roots[start]], column[roots[stop]], weight, lift)
+    solved = _solve_springs(len(trees), column[roots[start]], column[roots[stop]], weight, lift)
     above = np.concatenate([solved, [0.0]])[column[roots]]
     heights = offsets + above
     return np.asarray(heights - heights[0], dtype=float)
+
+
+def _solve_springs(
+    count: int, start: NDArray[np.int_], stop: NDArray[np.int_], weight: FloatArray, rise: FloatArray
+) -> FloatArray:
+    """Return the heights that minimize Σ weight (z[stop] − z[start] − rise)², by the normal equations.
+
+    `count` heights are unknown. Arrays of shape (n,): `start` and `stop` are the ends of each spring, the index of an
+    unknown height or -1 for a height of 0; `weight` its stiffness, `rise` where it is slack, m.
+
+    Examples
+    --------
+    A spring up from the ground, and one twice as stiff back to it:
+
+    >>> ends = np.array([-1, 0]), np.array([0, -1])
+    >>> _solve_springs(1, *ends, np.array([1.0, 2.0]), np.array([0.3, 0.0])).round(6)
+    array([0.1])
+    """
+    if not count:
+        return np.empty(0)
+    a, b = start >= 0, stop >= 0
+    both = a & b
+    row = np.concatenate([start[a], stop[b], start[both], stop[both]])
+    col = np.concatenate([start[a], stop[b], stop[both], start[both]])
+    entries = np.concatenate([weight[a], weight[b], -weight[both], -weight[both]])
+    right = np.bincount(stop[b], (weight * rise)[b], count) - np.bincount(start[a], (weight * rise)[a], count)
+    if count <= _FEW:
+        # loading scipy would take longer than the whole of a small plan
+        small = np.zeros((count, count))
+        np.add.at(small, (row, col), entries)
+        return np.asarray(np.linalg.solve(small, right), dtype=float)
+    from scipy.sparse import coo_array
+    from scipy.sparse.linalg import spsolve
+
+    matrix = coo_array((entries, (row, col)), shape=(count, count)).tocsc()
+    return np.asarray(spsolve(matrix, right, permc_spec="MMD_AT_PLUS_A"), dtype=float)
 
 
 def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[PlanError]:

@@ -59,11 +59,11 @@ def _along(chain: Chain, railheads: Railheads) -> tuple[FloatArray, FloatArray]:
     distances: list[FloatArray] = [np.zeros(1)]
     heights: list[FloatArray] = []
     start = 0.0
-    for run in chain.runs:
-        line = railheads.lines[run.line]
+    for name, forward in chain.lines:
+        line = railheads.lines[name]
         length = float(line.distance[-1])
-        one_way = line.distance if run.forward else length - line.distance[::-1]
-        height = line.railhead if run.forward else line.railhead[::-1]
+        one_way = line.distance if forward else length - line.distance[::-1]
+        height = line.railhead if forward else line.railhead[::-1]
         distances.append(start + one_way[1:])
         heights.append(height if not heights else height[1:])
         start += length
@@ -80,7 +80,7 @@ def vertical_curves(
     distance, height
         Stations along the chain, m, shape (n,).
     length
-        The length each curve should have, m; it gets less where the grades beside it are shorter.
+        The length of each curve, m; less where a grade next to it is shorter.
     closed
         Whether the last station is the first again, so that the grade may also change there.
 
@@ -145,14 +145,18 @@ def rounded_polyline(distance: FloatArray, height: FloatArray, curves: Sequence[
 
 
 def notes_on_grades(plan: Plan, chains: Sequence[Chain], railheads: Railheads) -> list[Note]:
-    """Tell which vertical curves had to be shortened, and where the grade changes in a joint that has none."""
+    """Return notes on vertical curves that had to be shortened, and on changes of grade in joints that have none."""
     notes = []
-    if plan.vertical_curve:
-        for chain in chains:
-            distance, height = _along(chain, railheads)
-            curves = vertical_curves(distance, height, plan.vertical_curve, closed=chain.closed)
-            short = plan.vertical_curve * (1 - 1e-9)
-            notes += [_shortened(plan, chain, curve) for curve in curves if curve.length < short]
+    for chain in chains if plan.vertical_curve else ():
+        distance, height = _along(chain, railheads)
+        order = [track for track, _ in chain.tracks(plan)]
+        ends = np.cumsum([track.length for track in order])
+        for curve in vertical_curves(distance, height, plan.vertical_curve, closed=chain.closed):
+            if curve.length < plan.vertical_curve * (1 - 1e-9):
+                place = order[min(int(np.searchsorted(ends, curve.at + 1e-9)), len(order) - 1)].place
+                planned, left = (describe(each, "length", plan.unit) for each in (plan.vertical_curve, curve.length))
+                text = f"the vertical curve at or before it is shortened from {planned} to {left}"
+                notes.append(Note(place, f"{text}: a grade beside it is no longer"))
     for joint in plan.joints.values():
         if joint.kind not in ("end", "plain"):
             worst = max((abs(_end_grade(railheads, a) + _end_grade(railheads, b)) for a, b in joint.through), default=0)
@@ -161,16 +165,6 @@ def notes_on_grades(plan: Plan, chains: Sequence[Chain], railheads: Railheads) -
                 text = f"the grade changes by {change} in it, and it has no vertical curve"
                 notes.append(Note(f'{joint.kind} "{joint.name}"', text))
     return notes
-
-
-def _shortened(plan: Plan, chain: Chain, curve: VerticalCurve) -> Note:
-    order = [track for track, _ in chain.tracks(plan)]
-    ends = np.cumsum([track.length for track in order])
-    place = order[min(int(np.searchsorted(ends, curve.at + 1e-9)), len(order) - 1)].place
-    asked = describe(plan.vertical_curve, "length", plan.unit)
-    got = describe(curve.length, "length", plan.unit)
-    text = f"the vertical curve at or before it is shortened from {asked} to {got}: a grade beside it is no longer"
-    return Note(place, text)
 
 
 def _end_grade(railheads: Railheads, end: LineEnd) -> float:

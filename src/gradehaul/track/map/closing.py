@@ -1,33 +1,49 @@
-"""By how much closed figures of lines miss closing, in words, and what would close them."""
+"""By how much closed figures of lines miss closing, and the one track whose change alone would close each."""
 
 from __future__ import annotations
 
+import cmath
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import NamedTuple
 
-from gradehaul.plan.records import Note, Plan
+from gradehaul.plan.records import Line, Note, Plan, Track
 from gradehaul.quantities import convert, describe
-from gradehaul.track.curvature import Section
-from gradehaul.track.map.closing_faults import closes, likely_faults
+from gradehaul.track.chains import chains
+from gradehaul.track.curvature import Section, own_sections, sections
+from gradehaul.track.map.dead_reckoning import reckon
+from gradehaul.track.map.plane import Leg, legs_of
 from gradehaul.track.map.positions import ClosureError, Positions
 
 _NAMED_LINES = 8
 """Lines of a figure that a note names."""
 _DRAWN = (0.1, math.radians(2))
 """Lines of a drawing that miss one another by less than this share of the gauge and this angle, rad, get no note."""
+_PERFECT = (1e-4, math.radians(0.01))
+"""Misclosures below this distance, m, and angle, rad, are not worth a note: no builder lays track closer."""
+
+_MOST_NAMED = 3
+"""Where more changes than so many would close a figure, none is named."""
+_MOST_TRIALS = 24
+"""Changes tried on the whole plan at most, since each lays out all of it again."""
+_MOST_WALKED = 20_000
+"""Tracks of figures that miss looked at in one plan at most."""
+_FINEST = 5
+"""The most decimals of a length in the plan's unit, or of an angle in degrees."""
 
 
 def closure_notes(
     plan: Plan, positions: Positions, curvature: Mapping[str, Sequence[Section]] | None = None
 ) -> list[Note]:
-    """Say by how much each figure misses closing; those that close as well as track is laid get no note.
+    """Return a note for each figure that misses closing by more than track is laid.
 
-    With the sections of every track, by its id, also the change of one track that alone would close it.
+    With the sections of every track, by its id, it names the change of one track that alone would close the figure.
     """
     notes = []
-    faults = likely_faults(plan, positions, curvature) if curvature is not None else {}
+    faults = _likely_faults(plan, positions, curvature) if curvature is not None else {}
     for closure in positions.closures:
-        if closes(closure) or _as_drawn(plan, closure):
+        if _closes(closure) or _as_drawn(plan, closure):
             continue
         text = f"{_verb(closure)} by {misclosure(plan, closure)}"
         share = describe(_rounded(closure.share), "share", "%")
@@ -89,5 +105,174 @@ def _rounded(value: float) -> float:
 
 
 def _two_digits(length: float, unit: str) -> str:
-    told = convert(length, unit)
-    return describe(length * _rounded(told) / told if told else 0.0, "length", unit)
+    shown = convert(length, unit)
+    return describe(length * _rounded(shown) / shown if shown else 0.0, "length", unit)
+
+
+class _Change(NamedTuple):
+    """A track as it would close a figure, and words for it."""
+
+    track: Track
+    words: str
+
+
+def _closes(closure: ClosureError) -> bool:
+    """Return whether a figure closes as well as track is laid."""
+    return closure.distance < _PERFECT[0] and abs(closure.angle or 0.0) < _PERFECT[1]
+
+
+def _likely_faults(
+    plan: Plan, positions: Positions, curvature: Mapping[str, Sequence[Section]]
+) -> dict[ClosureError, tuple[str, ...]]:
+    """Return for each figure that misses the changes of one track that alone would close it, in words.
+
+    Each is tried: with it, the figure closes and no other that closed is opened. Figures that no single change closes,
+    or that many would, are left out.
+    """
+    found: dict[ClosureError, tuple[str, ...]] = {}
+    legs: dict[str, Leg] | None = None
+    trials, walked = _MOST_TRIALS, 0
+    for number, closure in enumerate(positions.closures):
+        if _closes(closure) or not closure.steps:
+            continue
+        walked += sum(len(plan.lines[name].tracks) for name in closure.lines)
+        if walked > _MOST_WALKED or not trials:
+            break
+        legs = legs_of(curvature) if legs is None else legs
+        changes = list(_changes(plan, closure, legs))
+        if not 0 < len(changes) <= 2 * _MOST_NAMED or len(changes) > trials:
+            continue
+        trials -= len(changes)
+        good = [change for change in changes if _mends(plan, positions, number, change.track)]
+        if 0 < len(good) <= _MOST_NAMED:
+            found[closure] = tuple(change.words for change in good)
+    return found
+
+
+def _changes(plan: Plan, closure: ClosureError, legs: Mapping[str, Leg]) -> Iterator[_Change]:
+    """Yield the changes of one track that close a figure.
+
+    The walk round the figure is a product of legs, which is nothing where it closes. So all legs but one determine
+    that one; a change is yielded where a straight, or a curve of its radius, can be it.
+    """
+    walk: list[tuple[Track | None, bool, Leg]] = []
+    for step in closure.steps:
+        if step.reverses:
+            walk.append((None, True, Leg(0j, math.pi)))
+        tracks = plan.lines[step.line].tracks if step.line else ()
+        for each in tracks if step.forward else reversed(tracks):
+            leg = legs[each.id]
+            walk.append((each, step.forward, leg if step.forward else _reversed(leg)))
+    behind = [Leg(0j, 0.0)]
+    for _, _, leg in reversed(walk):
+        behind.append(leg.then(behind[-1]))
+    behind.reverse()
+    ahead = Leg(0j, 0.0)
+    for place, (track, forward, leg) in enumerate(walk):
+        if track is not None and track.kind != "easement":
+            needed = _inverse(ahead).then(_inverse(behind[place + 1]))
+            wanted = needed if forward else _reversed(needed)
+            if change := _change(plan, track, wanted):
+                yield change
+        ahead = ahead.then(leg)
+
+
+def _reversed(leg: Leg) -> Leg:
+    """Return a leg as it is met from its far end."""
+    return Leg(leg.chord * cmath.exp(-1j * leg.turn), -leg.turn)
+
+
+def _inverse(leg: Leg) -> Leg:
+    """Return the leg that leads back along another, to its start and its heading there."""
+    return Leg(-leg.chord * cmath.exp(-1j * leg.turn), -leg.turn)
+
+
+def _apart(one: Leg, other: Leg) -> tuple[float, float]:
+    """Return how far the ends of two legs are apart, m, and by how much their headings differ, rad."""
+    return abs(one.chord - other.chord), abs(math.remainder(one.turn - other.turn, math.tau))
+
+
+def _fits(track: Track, wanted: Leg) -> bool:
+    found = _apart(legs_of({track.id: own_sections(track)})[track.id], wanted)
+    return found[0] < _PERFECT[0] and found[1] < _PERFECT[1]
+
+
+def _change(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
+    """Return a track with another hand, angle or length that leads as wanted; None where there is none."""
+    if track.kind == "straight":
+        return _other_length(plan, track, wanted)
+    return _other_hand(plan, track, wanted) or _other_angle(track, wanted)
+
+
+def _other_length(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
+    length = wanted.chord.real
+    if length <= 0 or not _fits(replace(track, length=length), wanted):
+        return None
+    number = convert(length, plan.unit)
+    for decimals in range(_FINEST + 1):
+        straight = replace(track, length=length * round(number, decimals) / number)
+        if _fits(straight, wanted):
+            now, then = (describe(each.length, "length", plan.unit) for each in (track, straight))
+            return _Change(straight, f"{_name(track)} at {then} instead of {now}")
+    return None
+
+
+def _other_hand(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
+    other = replace(track, curvature=-track.curvature)
+    if abs(math.remainder(wanted.turn + _turned(track), math.tau)) > _PERFECT[1] or not _fits(other, wanted):
+        return None
+    hand = "left" if other.curvature > 0 else "right"
+    turnout = _turnout(plan, plan.lines[track.line], track)
+    return _Change(
+        other, f"turnout {turnout} laid {hand} ({_name(track)})" if turnout else f"{_name(track)} laid {hand}"
+    )
+
+
+def _other_angle(track: Track, wanted: Leg) -> _Change | None:
+    now = abs(_turned(track))
+    angle = now + math.remainder(math.copysign(1.0, track.curvature) * wanted.turn - now, math.tau)
+
+    def through(turned: float) -> Track:
+        return replace(track, length=turned / abs(track.curvature) + track.ease)
+
+    def fits(curve: Track) -> bool:
+        return curve.length >= 2 * track.ease and curve.length > 0 and _fits(curve, wanted)
+
+    if angle <= 0 or not fits(through(angle)):
+        return None
+    for decimals in range(_FINEST + 1):
+        degrees = round(math.degrees(angle), decimals)
+        curve = through(math.radians(degrees))
+        if fits(curve):
+            return _Change(curve, f"{_name(track)} through {degrees:g} degrees instead of {math.degrees(now):.6g}")
+    return None
+
+
+def _turned(track: Track) -> float:
+    """Return by how much a curve turns, radians: an easement at both ends turns half of what an arc as long does."""
+    return track.curvature * (track.length - track.ease)
+
+
+def _name(track: Track) -> str:
+    own = f" ({track.name})" if track.name != track.id else ""
+    return f"{track.kind} {track.number} of {track.line}{own}"
+
+
+def _turnout(plan: Plan, line: Line, track: Track) -> str:
+    """Return the turnout of which a curve is the beginning of a leg, or no name."""
+    for end, first in (("from", line.tracks[0]), ("to", line.tracks[-1])):
+        joint = plan.joints[line.start if end == "from" else line.finish]
+        if first.id == track.id and joint.kind == "turnout":
+            return joint.name
+    return ""
+
+
+def _mends(plan: Plan, positions: Positions, number: int, track: Track) -> bool:
+    """Return whether a change closes a figure of a plan and opens no other."""
+    line = plan.lines[track.line]
+    tracks = tuple(track if each.id == track.id else each for each in line.tracks)
+    changed = replace(plan, lines={**plan.lines, line.name: replace(line, tracks=tracks)})
+    after = reckon(changed, sections(changed, chains(changed))).closures
+    if len(after) != len(positions.closures) or not _closes(after[number]):
+        return False
+    return all(_closes(now) or not _closes(then) for then, now in zip(positions.closures, after, strict=True))

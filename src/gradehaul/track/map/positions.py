@@ -88,7 +88,7 @@ class ClosureError:
 class Positions:
     """Every track by id and every joint by name with its place, and every closed figure with its misclosure.
 
-    Frame 0 has the place and heading that the plan's map gives; each connected piece of the plan that it does not
+    Frame 0 has the place and heading that the plan's map states; each connected piece of the plan that it does not
     reach has a frame of its own, which starts at its first line.
     """
 
@@ -106,7 +106,7 @@ class Positions:
         return found
 
     def usable(self, where: str | int) -> bool:
-        """Tell whether distances between tracks can be taken from the positions.
+        """Return whether distances between tracks can be taken from the positions.
 
         Parameters
         ----------

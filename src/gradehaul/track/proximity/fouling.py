@@ -17,15 +17,12 @@ from gradehaul.scales import clear_height
 from gradehaul.track.map.closing import figure_misses, misclosure
 from gradehaul.track.map.positions import Positions
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.track.proximity.nearness import Chords, chords_of, near_stretches, neighbors, sharpest
+from gradehaul.track.proximity.nearness import Chords, chords_of, near_stretches, neighbors
+from gradehaul.track.proximity.rail import Continuation, continuation, rail_of
 from gradehaul.track.proximity.spacing import spacing_of
 
 if TYPE_CHECKING:
     from gradehaul.track.alignment import Alignment
-from gradehaul.track.proximity.continuation import Onward, continuation
-
-__all__ = ["ClearLength", "clear_lengths", "fouling_notes"]
-
 
 _SAGITTA = 1 / 4000
 """How far a chord may stray from its track, as a share of the fouling distance: 0.011 mm in HO."""
@@ -40,14 +37,11 @@ What lies farther along a curve of a radius of at least the fouling distance is 
 berth: 2 R sin(1.5 d / 2 R) > d.
 """
 
-
 _MISCLOSURE = 0.05
 """The misclosure that gets a note, as a share of the fouling distance: tracks part at about 1 in 3 where they foul."""
 
-
 _ROUNDING = 1e-9
 """No clear length, m, is shorter."""
-
 
 _CHORDS_AT_ONCE = 500
 """Chords of a berth searched at once, so that memory stays small."""
@@ -57,8 +51,8 @@ _CHORDS_AT_ONCE = 500
 class ClearLength:
     """How much of a berth a train may stand on, and where: distances from the start of its first track, m.
 
-    `basis` tells where it comes from: `stated` by the builder, from the `map`, or, where the map does not close well
-    enough to tell, the `whole` berth.
+    `basis` is where it comes from: `stated` by the builder, from the `map`, or the `whole` berth where the map does not
+    close well enough.
     """
 
     berth: str
@@ -68,7 +62,7 @@ class ClearLength:
     basis: Literal["stated", "map", "whole"]
 
 
-def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, ClearLength]:
+def clear_lengths(alignment: Alignment) -> dict[str, ClearLength]:
     """Return the clear length of every berth, by its name.
 
     A stated clear length holds; it is laid against the end of track, or against the berth's start where both or
@@ -82,9 +76,7 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
     Parameters
     ----------
     alignment
-        The plan with the geometry of its tracks.
-    positions
-        Where they lie.
+        The plan with the geometry and the places of its tracks.
 
     Examples
     --------
@@ -93,7 +85,6 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
 
     >>> from gradehaul.plan import read_plan
     >>> from gradehaul.track.alignment import align
-    >>> from gradehaul.track.map.dead_reckoning import reckon
     >>> plan = read_plan('''
     ... scale = "HO"
     ... unit = "m"
@@ -113,13 +104,11 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
     ... berth = "Quarry"
     ... track = [{ left = 1, length = 1 }]
     ... ''')
-    >>> alignment = align(plan)
-    >>> positions = reckon(plan, {name: track.sections for name, track in alignment.tracks.items()})
-    >>> clear = clear_lengths(alignment, positions)["Quarry"]
+    >>> clear = clear_lengths(align(plan))["Quarry"]
     >>> round(clear.start, 3), round(clear.stop, 3), clear.basis
     (0.343, 1.0, 'map')
     """
-    plan = alignment.plan
+    plan, positions = alignment.plan, alignment.positions
     found: dict[str, ClearLength] = {}
     measured: dict[int, list[Berth]] = {}
     for berth in plan.berths.values():
@@ -132,13 +121,13 @@ def clear_lengths(alignment: Alignment, positions: Positions) -> dict[str, Clear
         else:
             measured.setdefault(track.frame, []).append(berth)
     for frame, berths in measured.items():
-        found.update(_measured(alignment, positions, frame, berths))
+        found.update(_measured(alignment, frame, berths))
     return {name: found[name] for name in plan.berths}
 
 
-def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
-    """Tell which berths have no clear length from the map, and for which the map tells it poorly."""
-    plan = alignment.plan
+def fouling_notes(alignment: Alignment) -> list[Note]:
+    """Return notes on berths that have no clear length from the map, and on a map that closes poorly."""
+    plan, positions = alignment.plan, alignment.positions
     notes = _notes_on_accuracy(plan, positions)
     for berth in plan.berths.values():
         if berth.clear is not None:
@@ -168,7 +157,7 @@ def fouling_notes(alignment: Alignment, positions: Positions) -> list[Note]:
 
 
 def _notes_on_accuracy(plan: Plan, positions: Positions) -> list[Note]:
-    """Tell of figures that close well enough to be used, and still miss by much beside the fouling distance."""
+    """Return notes on figures that close well enough to be used, and miss by a good part of the fouling distance."""
     frames = {positions.tracks[berth.tracks[0]].frame for berth in plan.berths.values() if berth.clear is None}
     notes = []
     for frame in sorted(frames):
@@ -210,13 +199,11 @@ def _stated(alignment: Alignment, berth: Berth, clear: float) -> ClearLength:
     return ClearLength(berth.name, clear, start, start + clear, "stated")
 
 
-def _measured(
-    alignment: Alignment, positions: Positions, frame: int, berths: Sequence[Berth]
-) -> Iterator[tuple[str, ClearLength]]:
+def _measured(alignment: Alignment, frame: int, berths: Sequence[Berth]) -> Iterator[tuple[str, ClearLength]]:
     """Yield the clear length of each berth of one frame."""
     plan = alignment.plan
     distance = plan.scale.fouling_distance
-    field = _Field(alignment, positions, frame, distance) if distance > 0 else None
+    field = _Field(alignment, frame, distance) if distance > 0 else None
     for berth in berths:
         fouled = [np.empty((0, 2)), *(field.fouled(berth) if field else ())]
         start, stop = _longest_gap(np.concatenate(fouled), _length(alignment, berth))
@@ -226,17 +213,17 @@ def _measured(
 class _Field:
     """All track of one frame as chords, in a tree that finds those near a place."""
 
-    def __init__(self, alignment: Alignment, positions: Positions, frame: int, distance: float) -> None:
+    def __init__(self, alignment: Alignment, frame: int, distance: float) -> None:
         self.plan = alignment.plan
         self.distance = distance
         self.spacing = spacing_of(self.plan)
-        names = [name for name, track in positions.tracks.items() if track.frame == frame]
+        names = [name for name, track in alignment.positions.tracks.items() if track.frame == frame]
         self.number = {name: number for number, name in enumerate(names)}
-        self.chords = chords_of(alignment, positions, names, stray=distance * _SAGITTA, longest=distance * _LONGEST)
-        self.bend = sharpest(alignment, names, self.chords)
+        self.rail = rail_of(self.plan, self.number, slips=False)
+        self.chords = chords_of(alignment, names, stray=distance * _SAGITTA, longest=distance * _LONGEST)
         self.first = np.searchsorted(self.chords.track, np.arange(len(names) + 1))
         self.length = self.chords.span[self.first[1:] - 1, 1]
-        most = self.bend.max(keepdims=True)
+        most = self.chords.bend.max(keepdims=True)
         self.widest = float(self.spacing.least(most, most)[0])
         self.near = neighbors(self.chords.ends[:, :, :2], self.widest)
         self.height = math.inf
@@ -247,30 +234,30 @@ class _Field:
         """Yield stretches of a berth that other track fouls, m from its start, shape (m, 2)."""
         own = [self.number[track] for track in berth.tracks]  # one after another, as in the line
         lead = np.concatenate([[0.0], np.cumsum(self.length[own])])
-        onward = continuation(self.plan, berth, self.number, _ONWARD * self.widest)
+        beyond = continuation(self.rail, own[0], own[-1], _ONWARD * self.widest)
         last = int(self.first[own[-1] + 1])
         for begin in range(int(self.first[own[0]]), last, _CHORDS_AT_ONCE):
             stop = min(begin + _CHORDS_AT_ONCE, last)
             mine, near = self.near(begin, stop)
             other = (self.chords.track[near] < own[0]) | (self.chords.track[near] > own[-1])
-            yours = self._without(self.chords.take(near[other]), onward)
+            yours = self._without(self.chords.take(near[other]), beyond)
             kept = np.flatnonzero(yours[:, 0] < yours[:, 1])
             one, two = begin + mine[other][kept], near[other][kept]
             theirs = self.chords.take(two).cut(yours[kept])
             berths = self.chords.take(one)
             berths = berths._replace(span=berths.span + lead[berths.track - own[0]][:, np.newaxis])
             # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
-            apart = self.spacing.least(self.bend[one], self.bend[two]) - 2 * _SAGITTA * self.distance
+            apart = self.spacing.least(berths.bend, theirs.bend) - 2 * _SAGITTA * self.distance
             yield near_stretches(berths, theirs, apart, self.height)
 
-    def _without(self, chords: Chords, onward: Onward) -> FloatArray:
+    def _without(self, chords: Chords, beyond: Continuation) -> FloatArray:
         """Return the spans of chords without what is left out; nothing is left of one that is not rising."""
-        if not onward.track.size:
+        if not beyond.track.size:
             return chords.span
-        place = np.minimum(np.searchsorted(onward.track, chords.track), onward.track.size - 1)
-        some = onward.track[place] == chords.track
-        low = np.where(some, onward.from_start[place], 0.0)
-        high = self.length[chords.track] - np.where(some, onward.from_end[place], 0.0)
+        place = np.minimum(np.searchsorted(beyond.track, chords.track), beyond.track.size - 1)
+        some = beyond.track[place] == chords.track
+        low = np.where(some, beyond.from_start[place], 0.0)
+        high = self.length[chords.track] - np.where(some, beyond.from_end[place], 0.0)
         return np.column_stack([np.maximum(chords.span[:, 0], low), np.minimum(chords.span[:, 1], high)])
 
 

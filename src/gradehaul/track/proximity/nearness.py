@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import many_points
-from gradehaul.track.map.positions import Positions
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
@@ -28,24 +28,24 @@ class Chords(NamedTuple):
     """Distances along the track of both ends, m, shape (n, 2)."""
     ends: FloatArray
     """x, y and railhead of both ends, m, shape (n, 2, 3)."""
+    bend: FloatArray
+    """The sharpest curvature, without sign, 1/m, shape (n,)."""
 
     def take(self, which: NDArray[np.intp]) -> Chords:
         """Return some of the chords, by their numbers."""
-        return Chords(self.track[which], self.span[which], self.ends[which])
+        return Chords(self.track[which], self.span[which], self.ends[which], self.bend[which])
 
     def cut(self, span: FloatArray) -> Chords:
         """Return the same chords cut back to other distances."""
         begin, width = self.span[:, :1], np.diff(self.span)
         share = ((span - begin) / width)[:, :, np.newaxis]
-        return Chords(self.track, span, self.ends[:, :1] + share * np.diff(self.ends, axis=1))
+        return self._replace(span=span, ends=self.ends[:, :1] + share * np.diff(self.ends, axis=1))
 
 
-def chords_of(
-    alignment: Alignment, positions: Positions, names: Sequence[str], *, stray: float, longest: float
-) -> Chords:
+def chords_of(alignment: Alignment, names: Sequence[str], *, stray: float, longest: float) -> Chords:
     """Return tracks as chords that stray from them by no more than a distance, m, and are no longer than another."""
     tracks = [alignment.tracks[name] for name in names]
-    starts = [positions.tracks[name].start for name in names]
+    starts = [alignment.positions.tracks[name].start for name in names]
     number, distance, xy = many_points([track.sections for track in tracks], starts, stray, longest=longest)
     begins = np.searchsorted(number, np.arange(len(names) + 1))
     height = np.concatenate(
@@ -54,22 +54,18 @@ def chords_of(
     place = np.column_stack([xy, height])
     one = np.flatnonzero(number[:-1] == number[1:])
     ends = np.stack([place[one], place[one + 1]], axis=1)
-    return Chords(number[one], np.column_stack([distance[one], distance[one + 1]]), ends)
+    span = np.column_stack([distance[one], distance[one + 1]])
+    return Chords(number[one], span, ends, _sharpest([track.sections for track in tracks], number[one], span))
 
 
-def sharpest(alignment: Alignment, names: Sequence[str], chords: Chords) -> FloatArray:
-    """Return the sharpest curvature on each chord, without sign, 1/m."""
-    rows = [
-        (number, part.length, part.first, part.last)
-        for number, name in enumerate(names)
-        for part in alignment.tracks[name].sections
-    ]
+def _sharpest(tracks: Sequence[Sequence[Section]], track: NDArray[np.intp], span: FloatArray) -> FloatArray:
+    """Return the sharpest curvature on stretches of tracks, without sign, 1/m."""
+    rows = [(number, part.length, part.first, part.last) for number, parts in enumerate(tracks) for part in parts]
     owner, length, first, last = np.array(rows).T
-    ends = np.cumsum(length)
-    opens = np.searchsorted(owner, np.arange(len(names)))
-    begins = ends - length
-    which = np.searchsorted(begins, chords.span.mean(axis=1) + begins[opens][chords.track], side="right") - 1
-    along = chords.span - (begins - begins[opens][owner.astype(int)])[which][:, np.newaxis]
+    begins = np.cumsum(length) - length
+    opens = begins[np.searchsorted(owner, np.arange(len(tracks)))]  # where each track begins, all laid end to end
+    which = np.searchsorted(begins, span.mean(axis=1) + opens[track], side="right") - 1
+    along = span - (begins - opens[owner.astype(int)])[which][:, np.newaxis]
     slope = ((last - first) / length)[which]
     bends: FloatArray = np.abs(first[which][:, np.newaxis] + slope[:, np.newaxis] * along).max(axis=1)
     return bends
@@ -80,6 +76,9 @@ Pairs = tuple[NDArray[np.intp], NDArray[np.intp]]
 
 _FEW = 1_000
 """Up to so many chords each is held against each: loading shapely would take longer."""
+
+_AT_ONCE = 8_000
+"""Chords whose neighbors are looked for at once, so that memory stays small."""
 
 
 def neighbors(plane: FloatArray, distance: float) -> Callable[[int, int], Pairs]:
@@ -113,6 +112,45 @@ def neighbors(plane: FloatArray, distance: float) -> Callable[[int, int], Pairs]
         return mine, near
 
     return in_tree
+
+
+def near_pairs(ends: FloatArray, reach: float, highest: float) -> Iterator[Pairs]:
+    """Yield all pairs of chords that may be within reach in the plane and less than a height apart, each pair once.
+
+    A tree of their middles in space finds them, so that what lies far above or below costs nothing.
+
+    Parameters
+    ----------
+    ends
+        x, y and railhead of both ends, m, shape (n, 2, 3).
+    reach
+        In the plane, m.
+    highest
+        Of one railhead over the other, m.
+
+    Examples
+    --------
+    >>> ends = np.array([[[0.0, 0, 0], [1, 0, 0]], [[0, 0.5, 0], [1, 0.5, 0]], [[0, 0, 9], [1, 0, 9]]])
+    >>> [(one.tolist(), two.tolist()) for one, two in near_pairs(ends, 0.6, 1.0)]
+    [([0], [1])]
+    """
+    from scipy.spatial import cKDTree
+
+    size = np.abs(ends[:, 1] - ends[:, 0]).max(axis=0)
+    wide, high = reach + max(size[0], size[1]), highest + size[2]
+    middle = ends.mean(axis=1) / [wide, wide, high]
+    tree = cKDTree(middle)
+    low, top = ends.min(axis=1), ends.max(axis=1)
+    room = np.array([reach, reach, highest])
+    for begin in range(0, len(middle), _AT_ONCE):
+        some = cKDTree(middle[begin : begin + _AT_ONCE])
+        pairs = some.sparse_distance_matrix(tree, 1.0 + 1e-9, p=np.inf, output_type="ndarray")
+        one, two = pairs["i"] + begin, pairs["j"]
+        rising = one < two
+        one, two = one[rising], two[rising]
+        near = np.all(np.maximum(low[one] - top[two], low[two] - top[one]) < room, axis=1)
+        order = np.lexsort((two[near], one[near]))
+        yield one[near][order], two[near][order]
 
 
 def near_stretches(mine: Chords, theirs: Chords, distance: FloatArray, height: float) -> FloatArray:

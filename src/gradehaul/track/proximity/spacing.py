@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -20,6 +20,7 @@ _INCH = 0.0254
 _NARROW = 1.1
 """Gauges up to this, m at full size, are 3 ft or near it."""
 _TIE = 1e-9
+_Name = TypeVar("_Name", bound=str)
 
 
 class _Curve(NamedTuple):
@@ -80,7 +81,7 @@ class Spacing:
         return self.fouling + self.on_curves(one, other)
 
     def beyond(self, bend: float) -> bool:
-        """Tell whether a curve is sharper than any that the table of curve spacing has."""
+        """Return whether a curve is sharper than any that the table of curve spacing has."""
         return bend > float(self._centers.bends[-1]) * (1 + _TIE)
 
 
@@ -97,9 +98,7 @@ def stock_group(full_size: float) -> Literal["A", "B", "C"]:
     >>> stock_group(13.3), stock_group(24.0), stock_group(30.0)
     ('A', 'B', 'C')
     """
-    table = _table()["stock_group"]
-    groups: tuple[Literal["A", "B", "C"], ...] = ("A", "B", "C")
-    return next((group for group in groups if full_size <= table[group] + _TIE), "C")
+    return _first_that_holds("stock_group", ("A", "B", "C"), full_size)
 
 
 def stock_class(full_size: float) -> Literal["II", "I", "Ia"]:
@@ -110,9 +109,12 @@ def stock_class(full_size: float) -> Literal["II", "I", "Ia"]:
     >>> stock_class(13.3), stock_class(20.0), stock_class(26.0)
     ('II', 'I', 'Ia')
     """
-    table = _table()["stock_class"]
-    classes: tuple[Literal["II", "I", "Ia"], ...] = ("II", "I", "Ia")
-    return next((name for name in classes if full_size <= table[name] + _TIE), "Ia")
+    return _first_that_holds("stock_class", ("II", "I", "Ia"), full_size)
+
+
+def _first_that_holds(table: str, names: tuple[_Name, ...], full_size: float) -> _Name:
+    """Return the first group with stock of a length or longer, the last where none has."""
+    return next((name for name in names if full_size <= _table()[table][name] + _TIE), names[-1])
 
 
 def longest_stock(plan: Plan) -> float | None:

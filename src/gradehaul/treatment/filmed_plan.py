@@ -1,57 +1,13 @@
-"""What is asked of a keep-clean plan, read from text; and the plan file that holds it."""
+"""The plan file that holds a keep-clean plan."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 
-from gradehaul.errors import DesignError, QuantityError
+from gradehaul.errors import DesignError
 from gradehaul.plan.edit.rail_keys import plan_with_rails
 from gradehaul.plan.resolve.stock import CLEAN
-from gradehaul.quantities import Kind, read_quantity
-from gradehaul.treatment.carry import CARRY
-from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, Use
-from gradehaul.treatment.needs import Need
-
-
-def asked_for(
-    unit: str,
-    *,
-    trains: Sequence[str] = (),
-    film: str | None = None,
-    need: Need = "climbs",
-    reserve: str = "0 %",
-    step: str | None = None,
-    carry: str | None = None,
-) -> Asked:
-    """Return what is asked, with lengths and shares as text; bare lengths read in the plan's unit.
-
-    Raises
-    ------
-    QuantityError
-        Text that is not the quantity asked for.
-
-    Examples
-    --------
-    >>> asked_for("in", reserve="15 %", step="10").step
-    0.254
-    """
-    return Asked(
-        trains=tuple(trains),
-        film=film,
-        need=need,
-        reserve=_read("reserve", reserve, "share", None),
-        step=None if step is None else _read("step", step, "length", unit),
-        carry=CARRY if carry is None else _read("carry", carry, "length", unit),
-    )
-
-
-def _read(option: str, text: str, kind: Kind, unit: str | None) -> float:
-    try:
-        return read_quantity(text, kind, unit=unit)
-    except QuantityError as error:
-        raise error.at(place=f"--{option}") from error
-
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
 
 _RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}
 """What is written on track that is not filmed: so a plan that leaves nothing to film says so."""
