@@ -23,7 +23,7 @@ class JointPlace:
 def joints_along(layout: Layout, profile: RouteProfile) -> Iterator[JointPlace]:
     """Yield the joints that a route passes, in running order, with those at its ends."""
     ways, joints = profile.route.ways, layout.plan.joints
-    ahead = layout.graph.joint_ahead
+    ahead = layout.movements.joint_ahead
     met = [ahead.get(ways[0].turned()), *(ahead.get(way) for way in ways)]
     for at, name in zip(profile.starts, met, strict=True):
         if name is not None:

@@ -16,6 +16,7 @@ from gradehaul.haulage.verdict import greatest, less
 from gradehaul.network.route import Route
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
+from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
@@ -62,7 +63,7 @@ class Room:
 
 
 @dataclass(frozen=True, slots=True)
-class Load:
+class Load(Documented):
     """The longest train of one kind of car behind one power on one route and rail condition.
 
     `rated` and `limit` count pull alone, up to 999 cars. `fits` is the most cars for which the whole train, with its

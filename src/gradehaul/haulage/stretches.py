@@ -217,7 +217,7 @@ def track_stretches(layout: Layout, profile: RouteProfile) -> Iterator[TrackStre
             name=track.name,
             named=track.name != track.id,
             line=track.line,
-            berth=layout.graph.berth_of.get(track.id),
+            berth=layout.movements.berth_of.get(track.id),
             rail=profile.rails[number],
         )
 

@@ -11,6 +11,7 @@ from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
+from gradehaul.quantities.document import Documented
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
@@ -25,7 +26,7 @@ class Stretch(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(Documented):
     """What becomes of a train on a route: forces in N, places of its head in m.
 
     ``climbs``: it gets through even if the wheels slip, and can stop and restart anywhere. ``marginal``: it gets

@@ -39,7 +39,17 @@ class Key(NamedTuple):
     unit: SI | None
 
 
-class AnswerRecord:
+class Documented:
+    """A record that a caller is given, with its document."""
+
+    __slots__ = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the record as the JSON of an answer has it: plain dicts, lists, text and numbers, no arrays."""
+        return document(self)
+
+
+class AnswerRecord(Documented):
     """An answer, which has a document of its own: the version, what its plan is, and its ``KEYS``."""
 
     __slots__ = ()

@@ -123,12 +123,12 @@ def _standing_in_the_way(layout: Layout, route: Route, train: Train) -> Literal[
     arrives = train.after((route.legs or (route,))[-1].run_rounds)
     # at the head of its cars the engine stands on the last way; behind them it goes out as it came
     out = route.ways[outside[-1] + 1].turned() if pushed(arrives) else route.ways[-1]
-    back = can_reach(layout.graph, [out], route.ways[outside[0] - 1].turned(), taken, engine)
+    back = can_reach(layout.movements, [out], route.ways[outside[0] - 1].turned(), taken, engine)
     return None if back else "return"
 
 
 def _goes_round(layout: Layout, leg: Route, taken: Collection[str], engine: float) -> bool:
-    around = run_round(layout.graph, leg.ways[-1], taken)
+    around = run_round(layout.movements, leg.ways[-1], taken)
     return around is not None and engine <= around.room * _WHOLE
 
 

@@ -96,7 +96,7 @@ def _head_on(stand: Stand, at: float) -> Obstacle | None:
     begun = max(place for place in stand.leg.starts.tolist() if place <= at + _NEAR)
     if stand.run_before(begun).isdisjoint(stand.tracks(at, at + stand.helper)):
         return None
-    graph, taken = stand.layout.graph.backward, stand.tracks(at - stand.train, at)
+    graph, taken = stand.layout.movements.backward, stand.tracks(at - stand.train, at)
     return None if can_clear(graph, stand.ahead(at), taken, stand.run_before(at), stand.helper) else "on"
 
 
@@ -123,7 +123,7 @@ def _head_off(stand: Stand, at: float) -> Obstacle | None:
 
 def _runs_off(stand: Stand, at: float) -> bool:
     taken = stand.tracks(at - stand.train, at)
-    return can_clear(stand.layout.graph, stand.ahead(at), taken, stand.run_after(at), stand.helper)
+    return can_clear(stand.layout.movements, stand.ahead(at), taken, stand.run_after(at), stand.helper)
 
 
 def _tail_on(stand: Stand, at: float) -> Obstacle | None:
@@ -139,7 +139,7 @@ def _tail_on(stand: Stand, at: float) -> Obstacle | None:
     if stand.both <= room * _WHOLE:
         return None
     taken = stand.tracks(at - stand.train, at)
-    if can_clear(stand.layout.graph.backward, stand.behind(at), taken, stand.run_before(at), stand.helper):
+    if can_clear(stand.layout.movements.backward, stand.behind(at), taken, stand.run_before(at), stand.helper):
         return None
     return "room" if at <= max(stand.begins, stand.train) + _NEAR else "on"
 
@@ -151,4 +151,4 @@ def _tail_off(stand: Stand, at: float) -> Obstacle | None:
     if after.isdisjoint(stand.tracks(tail - stand.helper, tail)):
         return None
     taken = stand.tracks(tail, at)
-    return None if can_clear(stand.layout.graph, stand.behind(at), taken, after, stand.helper) else "off"
+    return None if can_clear(stand.layout.movements, stand.behind(at), taken, after, stand.helper) else "off"

@@ -242,11 +242,11 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     units = lay_units(layout, asked.step)
     turning = turning_places(
         units,
-        layout.graph,
+        layout.movements,
         max(run.train.length for run in runs.values()),
         [spur for run in runs.values() for spur in _spurs(run.profile.route)],
     )
-    spread = wheels(units, layout.graph, asked.carry, turning)
+    spread = wheels(units, layout.movements, asked.carry, turning)
     has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
     onward = {each: set(spread.reached({n for n, own in has.items() if own == each})) for each in set(has.values())}
     takes = np.array([unit.film != film for unit in units.all])

@@ -38,7 +38,7 @@ line.Main = {{ from = "A", to = "B", track = [{", ".join(rows)}] }}
 
 def found(text: str, berth: str = "Siding") -> dict[str, Roll]:
     layout = Layout(read_plan(text))
-    each = rolls(layout.graph, layout.alignment, layout.plan.berths[berth], layout.clear[berth], RESISTANCE)
+    each = rolls(layout.movements, layout.alignment, layout.plan.berths[berth], layout.clear[berth], RESISTANCE)
     return {roll.toward: roll for roll in each}
 
 

@@ -148,7 +148,7 @@ def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
         *sorted(met, key=lambda each: each.rule != "vertical room"),
         *radii(plan, standard),
         *grade_changes(alignment, standard),
-        *reverse_curves(plan, layout.graph, standard),
+        *reverse_curves(plan, layout.movements, standard),
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))

@@ -324,7 +324,7 @@ def check_layout(
         between=layout.found.between,
         trains=answers,
         berths=tuple(
-            berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
+            berth_answer(layout.movements, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
         ),
         figures=figures(plan, layout.coefficient),
         doubts=tuple(dict.fromkeys(doubts)),

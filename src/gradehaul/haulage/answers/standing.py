@@ -65,7 +65,7 @@ def rolls(
     ... to = "B"
     ... track = [{ straight = 2, rise = 0 }, { straight = 1, grade = "2 %", berth = "Siding" }]
     ... '''))
-    >>> rolls(layout.graph, layout.alignment, layout.plan.berths["Siding"], layout.clear["Siding"], 0.008)
+    >>> rolls(layout.movements, layout.alignment, layout.plan.berths["Siding"], layout.clear["Siding"], 0.008)
     (Roll(toward='A', length=2.5, track='Main:1', end=None),)
     """
     free = graph.run_both_ways
