@@ -153,9 +153,9 @@ class Layout(engine.Layout):
         True
         """
         from gradehaul.treatment.carry import CARRY
-        from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
+        from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
-        wanted = Asked(tuple(trains), film, need, reserve, step, CARRY if carry is None else carry)
+        wanted = KeepCleanOptions(tuple(trains), film, need, reserve, step, CARRY if carry is None else carry)
         return keep_clean_plan(self, wanted)
 
     def level(

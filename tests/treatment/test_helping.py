@@ -7,8 +7,7 @@ from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.haulage.verdict import judge_running
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.resolve.stock import TOGETHER
-from gradehaul.treatment.helper_moves import Stand, obstacle
-from gradehaul.treatment.helping import District, _enough
+from gradehaul.treatment.helping import District, HelpedTrain, _enough, obstacle
 
 PLAN = """
 scale = "HO"
@@ -61,7 +60,7 @@ def test_a_helper_ahead_that_goes_off_within_the_tail_must_fit_in_it(number):
     room = layout.tail_room(tail)
     within = leg.length - 0.01
     for train, fits in ((room - 0.11, True), (room - 0.09, False)):
-        found = obstacle(Stand(layout, profile, leg, train, 0.1), "head", train + 0.001, within)
+        found = obstacle(HelpedTrain(layout, profile, leg, train, 0.1), "head", train + 0.001, within)
         assert (found == "room") is not fits
 
 
@@ -71,5 +70,5 @@ def test_a_helper_behind_waits_in_the_tail_with_the_train_or_beside_the_line():
     leg, tail = profile.runs[1][0], profile.route.tails[0]
     room = layout.tail_room(tail)
     for train, fits in ((room - 0.11, True), (room - 0.09, False)):
-        found = obstacle(Stand(layout, profile, leg, train, 0.1), "tail", train, train + 0.01)
+        found = obstacle(HelpedTrain(layout, profile, leg, train, 0.1), "tail", train, train + 0.01)
         assert (found == "room") is not fits

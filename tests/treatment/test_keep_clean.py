@@ -14,7 +14,7 @@ from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout, judged_rails
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.treatment.filmed_plan import filmed_plan
-from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
 from treatment.plans import Line, lines
 
 NO_CARRY = 0.0
@@ -32,7 +32,7 @@ def verdict_with(line: Line, filmed: tuple[int, ...], need: str) -> bool:
 
 
 def planned(line: Line, **asked: object) -> KeepCleanPlan:
-    return keep_clean_plan(Layout(read_plan(line.text())), Asked(carry=NO_CARRY, **asked))  # type: ignore[arg-type]
+    return keep_clean_plan(Layout(read_plan(line.text())), KeepCleanOptions(carry=NO_CARRY, **asked))  # type: ignore[arg-type]
 
 
 def filmed(found: KeepCleanPlan) -> tuple[int, ...]:
@@ -65,8 +65,8 @@ def test_a_plan_holds_in_the_ordinary_check_and_none_one_track_larger_does(line:
     chosen = filmed(found)
     assert verdict_with(line, chosen, need)
     for row, number in [(row, n) for n, row in enumerate(found.rows) if row.use == "keep clean"][:4]:
-        assert row.forced is not None
-        assert row.forced.short > 0
+        assert row.reason is not None
+        assert row.reason.short > 0
         assert not verdict_with(line, (*chosen, number), need)
 
 
@@ -78,7 +78,7 @@ def test_more_pull_never_lowers_the_weight(line: Line, percent: int) -> None:
     stronger = line.text()
     for pull in (75, 52, 46):
         stronger = stronger.replace(f'"{pull} gf"', f'"{pull * percent / 100} gf"')
-    after = keep_clean_plan(Layout(read_plan(stronger)), Asked(carry=NO_CARRY))
+    after = keep_clean_plan(Layout(read_plan(stronger)), KeepCleanOptions(carry=NO_CARRY))
     assert not after.beyond
     weight = [sum(found.rows[n].unit.length for n in filmed(found)) for found in (before, after)]
     assert weight[1] >= weight[0] - 1e-9
@@ -97,7 +97,7 @@ HILL = Line(
 def test_the_film_goes_on_the_level_and_not_where_the_train_is_still_on_the_hill() -> None:
     found = planned(HILL)
     assert [row.use for row in found.rows] == ["film", "keep clean", "keep clean", "film"]
-    forced = found.rows[1].forced
+    forced = found.rows[1].reason
     assert forced is not None
     assert (forced.train, forced.test) == ("up", "slip")
     assert found.depends_on_carry
@@ -108,8 +108,8 @@ def test_the_film_goes_on_the_level_and_not_where_the_train_is_still_on_the_hill
 
 def test_film_does_not_go_where_it_would_let_a_train_run_away() -> None:
     layout = Layout(load_plan("plans/landing.toml"))
-    found = keep_clean_plan(layout, Asked(trains=("loads",), need="marginal", carry=NO_CARRY))
-    why = {row.unit.name: row.forced.test for row in found.rows if row.forced is not None}
+    found = keep_clean_plan(layout, KeepCleanOptions(trains=("loads",), need="marginal", carry=NO_CARRY))
+    why = {row.unit.name: row.reason.test for row in found.rows if row.reason is not None}
     assert set(why.values()) == {"hold"}
     assert "Hill:5" in why
     assert found.length("film") > 0
@@ -135,7 +135,7 @@ def test_the_weaker_of_fresh_and_settled_film_counts_whichever_it_is() -> None:
         pulls = f'clean = "75 gf", treated = "{settled}", "treated fresh" = "{fresh}"'
         assert told in HILL.text()
         layout = Layout(read_plan(HILL.text().replace(told, pulls)))
-        found = keep_clean_plan(layout, Asked(carry=NO_CARRY, need="marginal"))
+        found = keep_clean_plan(layout, KeepCleanOptions(carry=NO_CARRY, need="marginal"))
         return tuple(row.use for row in found.rows), round(found.trains[0].everywhere.margin, 9)
 
     assert with_film("46 gf", "52 gf") == with_film("52 gf", "46 gf") == with_film("46 gf", "46 gf")
@@ -150,7 +150,7 @@ def test_a_reserve_is_a_share_of_every_pull(cars: int, reserve: float, need: str
     for pull in (75, 52, 46):
         weaker = weaker.replace(f'"{pull} gf"', f'"{pull * (1 - reserve)!r} gf"')
     held = planned(line, reserve=reserve, need=need)
-    less = keep_clean_plan(Layout(read_plan(weaker)), Asked(carry=NO_CARRY, need=need))  # type: ignore[arg-type]
+    less = keep_clean_plan(Layout(read_plan(weaker)), KeepCleanOptions(carry=NO_CARRY, need=need))  # type: ignore[arg-type]
     assert [row.use for row in held.rows] == [row.use for row in less.rows]
     assert {place.test for place in held.beyond} == {place.test for place in less.beyond}
 
@@ -163,7 +163,7 @@ def test_a_search_without_time_gives_a_plan_that_holds_and_its_gap() -> None:
         "",
     )
     layout = Layout(read_plan(line.text()))
-    asked = Asked(carry=NO_CARRY, need="marginal")
+    asked = KeepCleanOptions(carry=NO_CARRY, need="marginal")
     best, hasty = keep_clean_plan(layout, asked), keep_clean_plan(layout, asked, patience=0.0)
     assert best.gap == 0
     assert verdict_with(line, filmed(hasty), "marginal")
@@ -179,7 +179,7 @@ def test_film_that_pulls_better_goes_where_a_train_needs_it() -> None:
     def with_pulls(clean: int, rested: int, fresh: int) -> KeepCleanPlan:
         pulls = f'clean = "{clean} gf", treated = "{rested} gf", "treated fresh" = "{fresh} gf"'
         layout = Layout(read_plan(HILL.text().replace(told, pulls)))
-        return keep_clean_plan(layout, Asked(carry=0.5, need="marginal"))
+        return keep_clean_plan(layout, KeepCleanOptions(carry=0.5, need="marginal"))
 
     better = with_pulls(45, 60, 55)
     assert {row.use for row in better.rows} == {"film"}
@@ -240,16 +240,16 @@ def test_weights_decide_where_film_under_one_locomotive_trades_against_film_unde
     ):
         weighed = text.replace("straight = 300,", f"straight = 300, pickup = {first},")
         weighed = weighed.replace("straight = 400,", f"straight = 400, pickup = {last},")
-        plan = keep_clean_plan(Layout(read_plan(weighed)), Asked(carry=NO_CARRY, need="marginal"))
+        plan = keep_clean_plan(Layout(read_plan(weighed)), KeepCleanOptions(carry=NO_CARRY, need="marginal"))
         assert [row.use for row in plan.rows] == uses
 
 
 def test_carry_keeps_what_is_near_clean() -> None:
     layout = Layout(read_plan(HILL.text()))
-    uses = {carry: [row.use for row in keep_clean_plan(layout, Asked(carry=carry)).rows] for carry in (0.0, 2.0)}
-    assert uses[0.0] == ["film", "keep clean", "keep clean", "film"]
-    assert uses[2.0] == ["buffer", "keep clean", "keep clean", "buffer"]
-    fine = keep_clean_plan(layout, Asked(carry=2.0, step=0.5))
+    for carry, ends in ((0.0, "film"), (2.0, "buffer")):
+        found = keep_clean_plan(layout, KeepCleanOptions(carry=carry))
+        assert [row.use for row in found.rows] == [ends, "keep clean", "keep clean", ends]
+    fine = keep_clean_plan(layout, KeepCleanOptions(carry=2.0, step=0.5))
     assert fine.length("buffer") == pytest.approx(4.0, abs=0.51)
 
 
@@ -268,33 +268,34 @@ def test_every_demo_plan_has_an_answer(plan: Path) -> None:
         with pytest.raises(RouteError, match="no train is named"):
             keep_clean_plan(Layout(loaded))
         return
-    found = keep_clean_plan(Layout(loaded), Asked(need="marginal"))
+    found = keep_clean_plan(Layout(loaded), KeepCleanOptions(need="marginal"))
     assert bool(found.rows) != bool(found.beyond)
     for train in found.trains:
         assert found.beyond or found.at_risk or train.planned.outcome != "stalls"
 
 
 @pytest.mark.parametrize(
-    ("asked", "words"),
+    ("options", "words"),
     [
-        (Asked(reserve=1.0), "a reserve is at least 0 and less than 100 %"),
-        (Asked(reserve=-0.1), "a reserve is at least 0"),
-        (Asked(step=0.0), "the step is too short"),
-        (Asked(step=-1.0), "the step is too short"),
-        (Asked(carry=-1.0), "the film is carried 0 or farther"),
+        (KeepCleanOptions(reserve=1.0), "a reserve is at least 0 and less than 100 %"),
+        (KeepCleanOptions(reserve=-0.1), "a reserve is at least 0"),
+        (KeepCleanOptions(step=0.0), "the step is too short"),
+        (KeepCleanOptions(step=-1.0), "the step is too short"),
+        (KeepCleanOptions(carry=-1.0), "the film is carried 0 or farther"),
     ],
 )
-def test_wishes_without_sense_are_refused(asked: Asked, words: str) -> None:
+def test_options_out_of_range_are_refused(options: KeepCleanOptions, words: str) -> None:
     with pytest.raises(DesignError, match=words):
-        keep_clean_plan(Layout(read_plan(HILL.text())), asked)
+        keep_clean_plan(Layout(read_plan(HILL.text())), options)
 
 
 @pytest.mark.parametrize(
-    ("asked", "words"), [(Asked(trains=("upp",)), 'write "up"'), (Asked(film="x"), 'write "treated"')]
+    ("options", "words"),
+    [(KeepCleanOptions(trains=("upp",)), 'write "up"'), (KeepCleanOptions(film="x"), 'write "treated"')],
 )
-def test_names_that_the_plan_lacks_are_refused(asked: Asked, words: str) -> None:
+def test_names_that_the_plan_lacks_are_refused(options: KeepCleanOptions, words: str) -> None:
     with pytest.raises(RouteError, match=words):
-        keep_clean_plan(Layout(read_plan(HILL.text())), asked)
+        keep_clean_plan(Layout(read_plan(HILL.text())), options)
 
 
 def test_a_plan_without_trains_is_refused() -> None:
@@ -308,7 +309,7 @@ def test_a_route_with_reversals_is_planned_leg_by_leg() -> None:
     kept = set()
     for mass in range(40, 140, 10):
         plan = read_plan(text.replace('mass = "38 g"', f'mass = "{mass} g"'))
-        found = keep_clean_plan(Layout(plan), Asked(trains=("empties",), carry=NO_CARRY))
+        found = keep_clean_plan(Layout(plan), KeepCleanOptions(trains=("empties",), carry=NO_CARRY))
         if found.beyond:
             break
         kept.add(found.length("keep clean"))
@@ -337,8 +338,8 @@ def test_the_place_that_keeps_a_track_clean_is_told_on_its_track() -> None:
     ]
     seen = 0
     for layout in layouts:
-        found = keep_clean_plan(layout, Asked(step=0.3, carry=NO_CARRY))
-        for forced in [row.forced for row in found.rows if row.forced is not None]:
+        found = keep_clean_plan(layout, KeepCleanOptions(step=0.3, carry=NO_CARRY))
+        for forced in [row.reason for row in found.rows if row.reason is not None]:
             track, along = forced.on.track, forced.on.along
             assert layout.plan.tracks[track].name == forced.track
             run = 0.0
@@ -352,7 +353,7 @@ def test_the_place_that_keeps_a_track_clean_is_told_on_its_track() -> None:
                 raise AssertionError(forced)
             seen += 1
         for worst in found.hardest:
-            alike = [row.forced for row in found.rows if row.forced is not None]
+            alike = [row.reason for row in found.rows if row.reason is not None]
             own = [each.short for each in alike if (each.train, each.test) == (worst.train, worst.test)]
             assert worst.short == max(own)
     assert seen > 20
@@ -361,7 +362,7 @@ def test_the_place_that_keeps_a_track_clean_is_told_on_its_track() -> None:
 @pytest.mark.parametrize("name", ["first-hill", "landing", "n-mountain", "switchback", "two-levels"])
 @pytest.mark.parametrize("need", ["climbs", "marginal"])
 def test_copies_of_the_demo_plans_pass_the_ordinary_check(name: str, need: str) -> None:
-    found = keep_clean_plan(Layout(load_plan(f"plans/{name}.toml")), Asked(need=need))  # type: ignore[arg-type]
+    found = keep_clean_plan(Layout(load_plan(f"plans/{name}.toml")), KeepCleanOptions(need=need))  # type: ignore[arg-type]
     layout = Layout(read_plan(filmed_plan(found), folder=Path("plans")))
     judged = judged_rails(layout.rails)
     assert set(judged) <= {"as planned", "as planned fresh"}
@@ -418,7 +419,7 @@ def test_a_locomotive_over_the_joint_of_a_lap_stands_on_the_track_behind(film: f
         settled, fresh = (layout(some, each).verdict("up", rail=rail) for each in ("treated", "treated fresh"))
         return all(each.outcome != "stalls" and each.holds_back for each in (settled, fresh))
 
-    found = keep_clean_plan(layout(()), Asked(carry=NO_CARRY, need="marginal"))
+    found = keep_clean_plan(layout(()), KeepCleanOptions(carry=NO_CARRY, need="marginal"))
     good = [some for count in range(6) for some in combinations(range(5), count) if gets_by(some)]
     chosen = filmed(found)
     assert chosen in good

@@ -14,7 +14,7 @@ from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
-from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from gradehaul.treatment.units import lay_units, with_rails
 from treatment.plans import LOCOS
 
@@ -95,7 +95,7 @@ def check_against_every_subset(text: str, need: str) -> bool:
             filmed = frozenset(number for number, one in zip(open_, chosen, strict=True) if one)
             if all(gets_by(name, filmed & under) for name, (*_, under) in runs.items()):
                 best = weight
-    found = keep_clean_plan(layout, Asked(need=need, carry=0.0))  # type: ignore[arg-type]
+    found = keep_clean_plan(layout, KeepCleanOptions(need=need, carry=0.0))  # type: ignore[arg-type]
     if best < 0:
         assert found.beyond
         return False

@@ -11,7 +11,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import read_plan
 from gradehaul.treatment.dividing import Doubling, doubling
-from gradehaul.treatment.helper_moves import Stand, obstacle
+from gradehaul.treatment.helping import HelpedTrain, obstacle
 from treatment.yard_simulator import Trip, Yard, doubled, helped
 
 
@@ -156,7 +156,7 @@ def test_helpers_are_advised_where_they_get_on_and_off(where: str) -> None:
         if len(joints) < 2:
             continue
         on, off = sorted(built.chance.sample(joints, 2))
-        found = obstacle(Stand(layout, profile, leg, float(train), float(helper)), where, float(on), float(off))
+        found = obstacle(HelpedTrain(layout, profile, leg, float(train), float(helper)), where, float(on), float(off))
         done = helped(yard, trip, train, helper, where, number, on, off)
         if found is None:
             assert done, f"seed {seed}: leg {number}, {on} to {off}, helper {helper}, not to be carried out"

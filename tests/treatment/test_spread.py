@@ -22,7 +22,7 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
 from gradehaul.treatment.carry import turning_places
-from gradehaul.treatment.keep_clean import Asked, KeepCleanPlan, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
 from gradehaul.treatment.units import Units, lay_units, with_rails
 
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
@@ -230,7 +230,7 @@ class Judged:
 def check(case: Case) -> str:
     """Hold the plan for a case against every subset; return what it comes to."""
     judged = Judged(case)
-    found = keep_clean_plan(judged.layout, Asked(need=case.need, carry=case.carry, step=case.step))  # type: ignore[arg-type]
+    found = keep_clean_plan(judged.layout, KeepCleanOptions(need=case.need, carry=case.carry, step=case.step))  # type: ignore[arg-type]
     order = sorted(subsets(judged.open), key=lambda some: (-judged.weight(some), sorted(some)))
     onward = judged.spread(frozenset(judged.has), frozenset())
     best = None
@@ -275,8 +275,8 @@ def _uses_are_right(found: KeepCleanPlan, judged: Judged, kept: frozenset[int]) 
             assert row.carried is not None
             assert row.carried.onto in onto
         elif row.use == "keep clean":
-            assert row.forced is not None
-            assert row.forced.short > 0
+            assert row.reason is not None
+            assert row.reason.short > 0
             if not judged.case.better:  # film on all that needs not be clean, and there too: a train fails
                 film = frozenset(range(len(found.rows))).difference(kept, judged.has)
                 assert judged.good(film)

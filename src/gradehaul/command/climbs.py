@@ -13,12 +13,14 @@ from gradehaul.command.options import (
     csv_option,
     grades_option,
     json_option,
+    more_option,
     need_option,
     output_option,
     show_option,
 )
 from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name, plan_of
 from gradehaul.errors import DesignError, PlanError
+from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -67,6 +69,7 @@ class _Judged(TypedDict):
 def _hill_options(function: Verb) -> Verb:
     """Add the options that every design of a climb has; those of its stock are read before lengths and names."""
     for option in (
+        more_option(sections.CLIMB),
         grades_option,
         show_option,
         output_option("Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
@@ -145,6 +148,7 @@ def helix(
     train: str | None,
     rail: str | None,
     need: Need,
+    more: tuple[str, ...],
     **given: Unpack[Lengths],
 ) -> Answer:
     """Design a helix, or find the best one for a train."""
@@ -172,8 +176,10 @@ def helix(
 
     hill = found.design.hill(stock)
     answer = hill.check()
-    document = HelixAnswer(found.design, found.stops, stock, answer).to_dict() if out.form == "json" else None
-    return Answer(document or helix_page(found, stock, answer, out.reader(stock), find=find), _copy(hill, stock, out))
+    if out.form == "json":
+        return Answer(HelixAnswer(found.design, found.stops, stock, answer).to_dict(), _copy(hill, stock, out))
+    page = helix_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    return Answer(page, _copy(hill, stock, out))
 
 
 @click.command()
@@ -206,6 +212,7 @@ def incline(
     train: str | None,
     rail: str | None,
     need: Need,
+    more: tuple[str, ...],
     **given: Any,  # noqa: ANN401 - the options of its stock, which are read already
 ) -> Answer:
     """Design an incline, or find the best one for a train."""
@@ -224,8 +231,10 @@ def incline(
     found = designed_incline(fixed, stock, find=find, train=train, rail=rail, need=need)
     hill = found.design.hill(stock)
     answer = hill.check()
-    document = InclineAnswer(found.design, found.stops, stock, answer).to_dict() if out.form == "json" else None
-    return Answer(document or incline_page(found, stock, answer, out.reader(stock), find=find), _copy(hill, stock, out))
+    if out.form == "json":
+        return Answer(InclineAnswer(found.design, found.stops, stock, answer).to_dict(), _copy(hill, stock, out))
+    page = incline_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    return Answer(page, _copy(hill, stock, out))
 
 
 def _sweep(

@@ -14,6 +14,7 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.resistance import lowest
 from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.reversals import Tail
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.quantities.si import Meters
@@ -153,6 +154,19 @@ def made_up(plan: Plan, named: NamedTrain) -> Train:
     if len(powers) == 1:
         return Train(tuple(blocks), powers[0].together, powers[0].basis)
     return Train(tuple(blocks), TOGETHER, "assumed")
+
+
+def trains_named(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
+    """Return names of trains, each once; those of all trains where there are no names.
+
+    Raises
+    ------
+    RouteError
+        A train that the plan does not have.
+    """
+    for name in names:
+        look_up(name, plan.trains, "train", file=plan.file, place="--train")
+    return tuple(dict.fromkeys(names or plan.trains))
 
 
 def headed_by(plan: Plan, power: Power, car: Car, count: int, *, engine: Engine = "leading") -> Train:

@@ -64,19 +64,19 @@ def choose(
     patience
         Seconds after which the best choice found so far is taken.
     """
-    rest = _Rest(len(wheels.lengths), set(weights), set(covers.pairs), set(covers.larger), set(there))
+    rest = _Undecided(len(wheels.lengths), set(weights), set(covers.pairs), set(covers.larger), set(there))
     groups = rest.fixed(covers.alone, wheels)
     if groups is None:
         return None
     traded = {number: group for number, group in groups.items() if number not in rest.wiped}
     bound, filmed = 0.0, set(rest.wiped)
     if traded:
-        solved = _solved(rest, traded, weights, patience)
+        solved = _optimum(rest, traded, weights, patience)
         if solved is None:
             return None
         filmed |= solved[0]
         bound = solved[1]
-    begun = _Begun(rest, filmed, groups)
+    begun = _Growing(rest, filmed, groups)
     if begun.broken:
         return None
     for number in sorted(traded.keys() - filmed, key=lambda n: (-weights[n], n)):
@@ -89,12 +89,12 @@ def choose(
 
 
 _Group = frozenset[int]
-"""The units in question that wheels reach from a unit: what film on them would stand against."""
+"""The units in question that wheels reach from a unit: what film on them would count against."""
 
 
 @dataclass(slots=True)
-class _Rest:
-    """What is left to choose: covers with conditions that may hold or not, and what is fixed so far.
+class _Undecided:
+    """What is still to be decided: covers with conditions that may hold or not, and what is fixed so far.
 
     `film` and `clean` are units on which film is in any case or never may be; `wiped` and `barred` those that are wiped
     in any case or never may be.
@@ -119,7 +119,7 @@ class _Rest:
     def fixed(self, alone: Iterable[Atom], wheels: Wheels) -> dict[int, _Group] | None:
         """Fix all that follows from conditions that must not hold alone; None where that cannot be.
 
-        Returns what film on each unit that may be wiped would stand against; units where that is nothing are wiped.
+        Returns what film on each unit that may be wiped would count against; units where that is nothing are wiped.
         """
         never: set[Atom] | None = set(alone)
         while never is not None:
@@ -188,7 +188,7 @@ class _Rest:
         return found
 
     def _groups(self, wheels: Wheels) -> tuple[dict[int, _Group], set[int]]:
-        """Return what film on each unit would stand against, and the units whose own film would be too much."""
+        """Return what film on each unit would count against, and the units whose own film would be too much."""
         contested, partners = self.contested, self.partners
         groups: dict[int, _Group] = {}
         clashing: set[int] = set()
@@ -205,10 +205,10 @@ class _Rest:
         return groups, clashing
 
 
-class _Begun:
+class _Growing:
     """A choice to which units can be added, as long as no cover is broken."""
 
-    def __init__(self, rest: _Rest, filmed: Collection[int], groups: Mapping[int, _Group]) -> None:
+    def __init__(self, rest: _Undecided, filmed: Collection[int], groups: Mapping[int, _Group]) -> None:
         self._count = rest.count
         self._partners = rest.partners
         self._larger: dict[Atom, list[Cover]] = defaultdict(list)
@@ -235,8 +235,8 @@ class _Begun:
         return True
 
 
-def _solved(
-    rest: _Rest, traded: Mapping[int, _Group], weights: Mapping[int, float], patience: float
+def _optimum(
+    rest: _Undecided, traded: Mapping[int, _Group], weights: Mapping[int, float], patience: float
 ) -> tuple[set[int], float] | None:
     """Return the units to wipe out of those that are traded, and a bound on their weight; None where no choice does."""
     from scipy.optimize import Bounds, LinearConstraint, milp
@@ -272,10 +272,10 @@ _INFEASIBLE = 2
 class _Program:
     """The columns and rows of the program: first s of each unit in question, which are whole, then f and y.
 
-    Units that stand against the same share an f, and `members` has them by its column.
+    Units that count against the same share an f, and `members` has them by its column.
     """
 
-    def __init__(self, rest: _Rest, traded: Mapping[int, _Group]) -> None:
+    def __init__(self, rest: _Undecided, traded: Mapping[int, _Group]) -> None:
         self._count = rest.count
         self._column: dict[object, int] = {number: k for k, number in enumerate(sorted(rest.contested))}
         self.whole = self.columns = len(self._column)
@@ -283,10 +283,10 @@ class _Program:
         self.rows: list[dict[int, float]] = []
         self.most: list[float] = []
         atoms = rest.atoms
-        alike: dict[tuple[_Group, int], list[int]] = defaultdict(list)
+        shared: dict[tuple[_Group, int], list[int]] = defaultdict(list)
         for number, group in traded.items():
-            alike[group, number if number + rest.count in atoms else -1].append(number)
-        for (group, _), members in alike.items():
+            shared[group, number if number + rest.count in atoms else -1].append(number)
+        for (group, _), members in shared.items():
             own = self._new(members[0] + rest.count)
             self.members[own] = members
             for number in group:  # f <= s

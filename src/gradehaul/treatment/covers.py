@@ -8,14 +8,14 @@ from itertools import combinations
 
 import numpy as np
 
-from gradehaul.treatment.needs import Bools, Tight
+from gradehaul.treatment.needs import Bools, TightPlaces
 from gradehaul.treatment.units import Numbers
 
 Atom = int
 """A condition on one of n units: its number where film comes on it, its number + n where it is not wiped."""
 
 Cover = frozenset[frozenset[Atom]]
-"""Sets of conditions, of which at least one set must be without any true one, for else a train falls short."""
+"""Sets of conditions. A train falls short where each set has a true one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Covers:
     larger: frozenset[Cover]
 
 
-def covers_of(tight: Sequence[Tight], takes: Bools, clean: Bools) -> Covers:
+def covers_of(tight: Sequence[TightPlaces], takes: Bools, clean: Bools) -> Covers:
     """Return what film must not do at once so that no tight place falls short.
 
     A locomotive loses pull where film comes on any unit under it, or misses the gain of a film that pulls better than
@@ -63,7 +63,7 @@ def covers_of(tight: Sequence[Tight], takes: Bools, clean: Bools) -> Covers:
     return Covers(frozenset(alone), frozenset(pairs), frozenset(larger))
 
 
-def _least_sets(place: Tight) -> Iterator[tuple[tuple[int, ...], Numbers]]:
+def _least_sets(place: TightPlaces) -> Iterator[tuple[tuple[int, ...], Numbers]]:
     """Yield sets of locomotives, and the places at which their losses, and those of no fewer of them, are too much."""
     lost = np.maximum(place.loss, place.gain)
     left = place.short - place.gain.sum(axis=0)
@@ -81,14 +81,14 @@ def _least_sets(place: Tight) -> Iterator[tuple[tuple[int, ...], Numbers]]:
                 yield locos, _distinct(place, locos, where)
 
 
-def _distinct(place: Tight, locos: tuple[int, ...], where: Numbers) -> Numbers:
-    """Return of places alike in what is under some locomotives, and in what film does to them, one each."""
-    alike = [(place.under[k].lower[where], place.under[k].upper[where], place.gain[k, where] > 0) for k in locos]
-    _, first = np.unique(np.stack([row for rows in alike for row in rows]), axis=1, return_index=True)
+def _distinct(place: TightPlaces, locos: tuple[int, ...], where: Numbers) -> Numbers:
+    """Return one of all places with the same units under some locomotives and the same effect of film on them."""
+    same = [(place.under[k].lower[where], place.under[k].upper[where], place.gain[k, where] > 0) for k in locos]
+    _, first = np.unique(np.stack([row for rows in same for row in rows]), axis=1, return_index=True)
     return where[np.sort(first)]
 
 
-def _atoms(place: Tight, loco: int, where: Numbers, takes: Bools, clean: Bools) -> tuple[Numbers, Numbers]:
+def _atoms(place: TightPlaces, loco: int, where: Numbers, takes: Bools, clean: Bools) -> tuple[Numbers, Numbers]:
     """Return the conditions under which a locomotive loses pull at some places, each with its place's number."""
     at, units = place.under[loco].at(where).pairs()
     gains = place.gain[loco, where][at] > 0

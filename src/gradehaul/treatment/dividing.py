@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
@@ -19,7 +19,6 @@ Undivided = Literal["order", "pull", "foot", "summit", "through", "return"]
 """Why a train cannot be doubled: its locomotives are not all ahead of its cars; no split leaves two parts that climb;
 no berth holds the second part where the route begins, or both parts and the locomotives where it ends; the route runs
 again over track on which a part stands; the locomotives do not get back to the second part."""
-
 
 _WHOLE = 1 + 1e-9
 """What is so little longer than its room fits."""
@@ -49,15 +48,10 @@ class Doubling:
 
 
 def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> int | None:
-    """Return the fewest cars to leave behind, from the tail, so that the rest climbs; None where no number will do.
+    """Return the fewest cars to leave behind, from the tail, so that the rest climbs; None where no number works.
 
     A helper behind the cars stays on the train. Fewer cars are not always lighter work: over a sawtooth a car can ease
     the rest, so every number is tried.
-
-    Parameters
-    ----------
-    profile, train, rail, pulls
-        The train, its route, the rail condition and the pulls of the plan's locomotives.
     """
     total = sum(count for _, count in train.cars)
     for left in range(total + 1):
@@ -72,13 +66,9 @@ def doubling(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> 
     Over reversals each part runs the whole route: in a tail the locomotive stands at the stop with the cars between it
     and the way out, so that none of them can be left there. After the first part the locomotives come back alone, past
     the berths in which cars stand.
-
-    Parameters
-    ----------
-    layout, profile, train, rail
-        The layout, and the train on its route and rail condition.
     """
-    if not _headed(train):
+    kinds = [isinstance(block.vehicle, Loco) for block in train.blocks]
+    if not kinds or kinds != sorted(kinds, reverse=True):
         return "order"
     splits = list(_splits(profile, train, rail, layout.pulls))
     if not splits:
@@ -118,7 +108,8 @@ def _standing_in_the_way(layout: Layout, route: Route, train: Train) -> Literal[
     if len(set(berths)) < 2 or not outside or outside != list(range(outside[0], outside[-1] + 1)):
         return "through"
     for tail, leg in zip(route.tails, route.legs, strict=False):
-        if tail.run_round is not None and not _goes_round(layout, leg, taken, engine):
+        around = run_round(layout.movements, leg.ways[-1], taken) if tail.run_round is not None else None
+        if tail.run_round is not None and (around is None or engine > around.room * _WHOLE):
             return "through"
     arrives = train.after((route.legs or (route,))[-1].run_rounds)
     # at the head of its cars the engine stands on the last way; behind them it goes out as it came
@@ -127,28 +118,15 @@ def _standing_in_the_way(layout: Layout, route: Route, train: Train) -> Literal[
     return None if back else "return"
 
 
-def _goes_round(layout: Layout, leg: Route, taken: Collection[str], engine: float) -> bool:
-    around = run_round(layout.movements, leg.ways[-1], taken)
-    return around is not None and engine <= around.room * _WHOLE
-
-
-def _headed(train: Train) -> bool:
-    kinds = [isinstance(block.vehicle, Loco) for block in train.blocks]
-    return bool(kinds) and kinds == sorted(kinds, reverse=True)
-
-
 def _with_cars(train: Train, first: int, last: int) -> Train:
     """Return a train with every locomotive and its cars, counted from the head, from one number up to another."""
-    return Train(tuple(_kept(train, first, last)), train.together, train.together_basis)
-
-
-def _kept(train: Train, first: int, last: int) -> Iterator[Block]:
+    blocks: list[Block] = []
     passed = 0
     for block in train.blocks:
-        if not isinstance(block.vehicle, Car):
-            yield block
-            continue
-        stay = min(last, passed + block.count) - max(first, passed)
-        passed += block.count
+        stay = block.count
+        if isinstance(block.vehicle, Car):
+            stay = min(last, passed + block.count) - max(first, passed)
+            passed += block.count
         if stay > 0:
-            yield Block(block.vehicle, stay)
+            blocks.append(Block(block.vehicle, stay))
+    return Train(tuple(blocks), train.together, train.together_basis)

@@ -32,7 +32,7 @@ def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
             found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} beyond its pull",
             write="--train with the trains that can run",
         )
-    if found.asked.step is not None:
+    if found.options.step is not None:
         raise DesignError("a rail key is for a whole track", place="-o", found="stretches", write="-o without --step")
     rails = {row.unit.track: _RAIL.get(row.use, found.film) for row in found.rows if row.use in ("film", *_RAIL)}
     return plan_with_rails(found.plan, rails, folder=folder)

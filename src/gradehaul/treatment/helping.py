@@ -1,7 +1,8 @@
-"""Helper districts: from which joint to which a train needs another locomotive, and whether that is enough."""
+"""Helper districts: from which joint to which a train needs another locomotive, and whether it can help there."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
@@ -12,13 +13,24 @@ from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import Stretch, Verdict, judge, judge_running
+from gradehaul.network.engine_moves import can_clear
+from gradehaul.network.graph import Way
 from gradehaul.plan.records import Loco
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.quantities.si import Meters
-from gradehaul.treatment.helper_moves import Obstacle, Stand, obstacle
 
-Where = Literal["head", "tail"]
-_BOTH: tuple[Where, ...] = ("head", "tail")
+TrainEnd = Literal["head", "tail"]
+_BOTH: tuple[TrainEnd, ...] = ("head", "tail")
+
+Obstacle = Literal["start", "room", "on", "off"]
+"""What keeps a helper from its work: the train fails before all of it stands on the route; train and helper are too
+long for the tail or berth that must hold both; the helper cannot come on; it cannot get out of the way."""
+
+_WHOLE = 1 + 1e-9
+"""A train so little longer than its room is as long."""
+
+_NEAR = 1e-6
+"""Places so near each other, m, are one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +57,7 @@ class Help:
     KEYS: ClassVar[str] = "loco leg=leg_number where enough fits obstacle districts"
 
     loco: str
-    where: Where
+    where: TrainEnd
     districts: tuple[District, ...]
     enough: bool
     leg: int = 0
@@ -118,7 +130,7 @@ def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helper
         shown = tuple(replace(each, on_at=each.on_at + start, off_at=each.off_at + start) for each in districts)
         for loco in helpers if districts else ():
             for where in _BOTH:
-                stand = Stand(layout, profile, leg, train.length, loco.length)
+                helped = HelpedTrain(layout, profile, leg, train.length, loco.length)
                 found.append(
                     Help(
                         loco.name,
@@ -126,18 +138,18 @@ def helps(layout: Layout, profile: RouteProfile, train: Train, rail: str, helper
                         shown,
                         _enough(leg, train, rail, layout.pulls, loco, where, districts),
                         leg.route.number,
-                        _obstacle(stand, where, districts, verdict),
+                        _obstacle(helped, where, districts, verdict),
                     )
                 )
     return tuple(replace(help_, enough=help_.enough and help_.obstacle is None) for help_ in found)
 
 
-def _obstacle(stand: Stand, where: Where, districts: Sequence[District], verdict: Verdict) -> Obstacle | None:
+def _obstacle(helped: HelpedTrain, where: TrainEnd, districts: Sequence[District], verdict: Verdict) -> Obstacle | None:
     """Return what keeps a helper from coming on or going off in any of the districts, None where nothing does."""
     failing = (*verdict.stalling, *verdict.no_stopping, *verdict.no_recovery)
-    if any(stretch.start < stand.begins - 1e-9 for stretch in failing):
+    if any(stretch.start < helped.begins - 1e-9 for stretch in failing):
         return "start"
-    found = (obstacle(stand, where, district.on_at, district.off_at) for district in districts)
+    found = (obstacle(helped, where, district.on_at, district.off_at) for district in districts)
     return next((each for each in found if each is not None), None)
 
 
@@ -147,7 +159,7 @@ def _enough(
     rail: str,
     pulls: Pulls,
     loco: Loco,
-    where: Where,
+    where: TrainEnd,
     districts: Sequence[District],
 ) -> bool:
     """Return whether a train climbs in every district with a helper on it."""
@@ -169,3 +181,135 @@ def _enough(
 
 def _meet(stretch: Stretch, start: float, stop: float) -> bool:
     return stretch.start < stop and stretch.stop > start
+
+
+@dataclass(frozen=True)
+class HelpedTrain:
+    """A train and its helper, m long each, on one leg of a route."""
+
+    layout: Layout
+    profile: RouteProfile
+    leg: RouteProfile
+    train: float
+    helper: float
+
+    @property
+    def begins(self) -> float:
+        """Where the train's head is when all of it first stands on the leg, m."""
+        return 0.0 if self.leg.route.lap or self.leg.route.starts_whole else min(self.train, self.leg.length)
+
+    @property
+    def both(self) -> float:
+        """Length of train and helper, m."""
+        return self.train + self.helper
+
+    def under(self, start: float, stop: float) -> tuple[Way, ...]:
+        """Return the ways of the leg between two places, in running order; on a lap it is as if unrolled."""
+        ways, starts, length = self.leg.route.ways, self.leg.starts.tolist(), self.leg.length
+        turns = range(math.floor(start / length), math.ceil(stop / length)) if self.leg.route.lap else (0,)
+        return tuple(
+            way
+            for turn in turns
+            for way, a, b in zip(ways, starts[:-1], starts[1:], strict=True)
+            if a + turn * length < stop - _NEAR and b + turn * length > start + _NEAR
+        )
+
+    def tracks(self, start: float, stop: float) -> set[str]:
+        """Return the tracks of the leg between two places."""
+        return {way.track for way in self.under(start, stop)}
+
+    def run_before(self, at: float) -> set[str]:
+        """Return the tracks that the train has run over with its head at a place; on a lap, all of them."""
+        if self.leg.route.lap:
+            return self.tracks(0.0, self.leg.length)
+        earlier = self.profile.route.legs[: max(self.leg.route.number - 1, 0)]
+        return self.tracks(0.0, at).union(*({way.track for way in leg.ways} for leg in earlier))
+
+    def run_after(self, at: float) -> set[str]:
+        """Return the tracks that the train is still to run over with its head at a place; on a lap, all of them."""
+        if self.leg.route.lap:
+            return self.tracks(0.0, self.leg.length)
+        later = self.profile.route.legs[self.leg.route.number :] if self.leg.route.number else ()
+        return self.tracks(at, self.leg.length).union(*({way.track for way in leg.ways} for leg in later))
+
+    def ahead(self, at: float) -> tuple[Way, ...]:
+        """Return the way behind a helper at the head and those that it stands on, the train's own head at a place."""
+        return (*self.under(at - 2 * _NEAR - self.train, at)[-1:], *self.under(at, at + self.helper))
+
+    def behind(self, at: float) -> tuple[Way, ...]:
+        """Return the way that the train's tail stands on and those of a helper behind it, in the direction away."""
+        tail = at - self.train
+        ways = self.under(tail - self.helper, tail + 2 * _NEAR)
+        return tuple(way.turned() for way in reversed(ways))
+
+
+def obstacle(helped: HelpedTrain, where: TrainEnd, on: float, off: float) -> Obstacle | None:
+    """Return what keeps a helper from coming on and going off with the train's own head at two places of the leg."""
+    if where == "head":
+        return _head_on(helped, on) or _head_off(helped, off)
+    return _tail_on(helped, on) or _tail_off(helped, off)
+
+
+def _head_on(helped: HelpedTrain, at: float) -> Obstacle | None:
+    # it waits ahead, on track that the train has not yet run over, or comes there from other track
+    if at + helped.helper > helped.leg.length * _WHOLE and not helped.leg.route.lap:
+        return "on"
+    begun = max(place for place in helped.leg.starts.tolist() if place <= at + _NEAR)
+    if helped.run_before(begun).isdisjoint(helped.tracks(at, at + helped.helper)):
+        return None
+    graph, taken = helped.layout.movements.backward, helped.tracks(at - helped.train, at)
+    return None if can_clear(graph, helped.ahead(at), taken, helped.run_before(at), helped.helper) else "on"
+
+
+def _head_off(helped: HelpedTrain, at: float) -> Obstacle | None:
+    # it runs ahead and off the route; or at its end both must helped, the helper shut in by the train
+    route, leg = helped.profile.route, helped.leg
+    tails, number = route.tails, leg.route.number
+    if 0 < number <= len(tails):
+        tail = tails[number - 1]
+        if at + helped.helper > (leg.length - tail.length) * _WHOLE:
+            if helped.both <= helped.layout.tail_room(tail) * _WHOLE:
+                # the train turns back and leaves it there, if it does not come again
+                shared = helped.tracks(leg.length - tail.length, leg.length)
+                ways = [way.track for each in route.legs[number:] for way in each.ways]
+                return "off" if any(ways.count(track) > 1 for track in shared) else None
+            if at + helped.helper > leg.length * _WHOLE or not _runs_off(helped, at):
+                return "room"
+            return None
+    elif at + helped.helper > leg.length * _WHOLE and not route.lap:
+        room = leg.length if route.end_berth is None else helped.layout.clear[route.end_berth].length
+        return "room" if helped.both > room * _WHOLE else None
+    return None if _runs_off(helped, at) else "off"
+
+
+def _runs_off(helped: HelpedTrain, at: float) -> bool:
+    taken = helped.tracks(at - helped.train, at)
+    return can_clear(helped.layout.movements, helped.ahead(at), taken, helped.run_after(at), helped.helper)
+
+
+def _tail_on(helped: HelpedTrain, at: float) -> Obstacle | None:
+    # it waits behind the train where that starts, or comes behind it from track that the train does not run over
+    route, leg = helped.profile.route, helped.leg
+    number = leg.route.number
+    if number > 1:
+        room = helped.layout.tail_room(route.tails[number - 2])
+    elif leg.route.start_berth is not None:
+        room = helped.layout.clear[leg.route.start_berth].length
+    else:
+        room = 0.0 if leg.route.lap else at
+    if helped.both <= room * _WHOLE:
+        return None
+    taken = helped.tracks(at - helped.train, at)
+    if can_clear(helped.layout.movements.backward, helped.behind(at), taken, helped.run_before(at), helped.helper):
+        return None
+    return "room" if at <= max(helped.begins, helped.train) + _NEAR else "on"
+
+
+def _tail_off(helped: HelpedTrain, at: float) -> Obstacle | None:
+    # it stays where it drops off, unless the train runs there again: then it must get out of the way
+    after = helped.run_after(at)
+    tail = at - helped.train
+    if after.isdisjoint(helped.tracks(tail - helped.helper, tail)):
+        return None
+    taken = helped.tracks(tail, at)
+    return None if can_clear(helped.layout.movements, helped.behind(at), taken, after, helped.helper) else "off"

@@ -16,10 +16,8 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.verdict import Verdict, how_well, judge
-from gradehaul.network.graph import Way
-from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
@@ -28,9 +26,9 @@ from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, wheels
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.covers import covers_of
-from gradehaul.treatment.forcing import Forced, forced
-from gradehaul.treatment.needs import Beyond, Need, Needs, Test, needs_of
-from gradehaul.treatment.units import Unit, Units, lay_units, stations, with_rails
+from gradehaul.treatment.needs import FilmTest, Need, Shortfall, needs_of
+from gradehaul.treatment.reasons import Reason, reasons
+from gradehaul.treatment.units import Unit, lay_units, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
 """What is to become of a unit: filmed; left with the film it has; kept clean for a train; kept clean since wheels would
@@ -39,8 +37,8 @@ there."""
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """What is asked of a keep-clean plan.
+class KeepCleanOptions:
+    """What a keep-clean plan is made for.
 
     `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `reserve` the share
     of the pull that is held back; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
@@ -57,11 +55,11 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A unit and what is to become of it, why it must stay clean, and how near clean rail it lies where it is near."""
+    """A unit and its use, the reason why it must stay clean, and the distance to clean rail within carry."""
 
     unit: Unit
     use: Use
-    forced: Forced | None = None
+    reason: Reason | None = None
     carried: Carried | None = None
 
 
@@ -78,7 +76,7 @@ class UsedUnit:
     """A unit and what is to become of it, as a document has it."""
 
     KEYS: ClassVar[str] = (
-        "track=row.unit.name row.unit.line from=row.unit.start to=row.unit.stop row.use forced_by=row.forced carried_to"
+        "track=row.unit.name row.unit.line from=row.unit.start to=row.unit.stop row.use forced_by=row.reason carried_to"
     )
 
     row: Row
@@ -87,7 +85,7 @@ class UsedUnit:
 
 @dataclass(frozen=True, slots=True)
 class TrainOutcome:
-    """What becomes of a train with this plan once film has spread, and with film everywhere: at the worse age."""
+    """The verdicts on a train with this plan once film has spread, and with film everywhere: at the worse age."""
 
     KEYS: ClassVar[str] = "name route planned=planned_here everywhere=everywhere_here"
 
@@ -113,21 +111,21 @@ class TrainOutcome:
 class KeepCleanPlan(AnswerRecord):
     """Where the film may go.
 
-    `beyond` has the trains that do not get the verdict asked for whatever is left clean; where there are any, there is
-    no plan and no row. `at_risk` has rows with film already that lie within carry of rail that must stay clean.
+    `beyond` has the trains that miss the verdict they need whatever is left clean; where there are any, there is no
+    plan and no row. `at_risk` has rows with film already that lie within carry of rail that must stay clean.
     """
 
     KEYS: ClassVar[str] = (
-        "film asked.need asked.reserve asked.carry asked.step found depends_on_carry gap=known_gap proven "
+        "film options.need options.reserve options.carry options.step found depends_on_carry gap=known_gap proven "
         "need_film totals tracks trains beyond"
     )
 
     plan: Plan
-    asked: Asked
+    options: KeepCleanOptions
     film: str
     rows: tuple[Row, ...]
     trains: tuple[TrainOutcome, ...]
-    beyond: tuple[Beyond, ...]
+    beyond: tuple[Shortfall, ...]
     gap: float
     need_film: tuple[str, ...] = ()
 
@@ -142,20 +140,20 @@ class KeepCleanPlan(AnswerRecord):
         return "keep clean" in uses and bool(uses & {"film", "has film"})
 
     @property
-    def hardest(self) -> tuple[Forced, ...]:
+    def hardest(self) -> tuple[Reason, ...]:
         """For each train and test, the place that would fail most if one more unit were filmed."""
-        most: dict[tuple[str, Test], Forced] = {}
+        most: dict[tuple[str, FilmTest], Reason] = {}
         for row in self.rows:
-            if row.forced is not None:
-                key = row.forced.train, row.forced.test
-                if key not in most or row.forced.short > most[key].short:
-                    most[key] = row.forced
+            if row.reason is not None:
+                key = row.reason.train, row.reason.test
+                if key not in most or row.reason.short > most[key].short:
+                    most[key] = row.reason
         return tuple(most.values())
 
     @property
     def one_piece(self) -> bool:
         """Whether the carry-over is longer than all track together, so that film goes from any track to any other."""
-        return self.asked.carry > sum(row.unit.length for row in self.rows)
+        return self.options.carry > sum(row.unit.length for row in self.rows)
 
     @property
     def at_risk(self) -> tuple[Row, ...]:
@@ -164,7 +162,7 @@ class KeepCleanPlan(AnswerRecord):
 
     @property
     def found(self) -> bool:
-        """Whether there is a plan by which every train gets the verdict asked for."""
+        """Whether there is a plan by which every train gets the verdict that it needs."""
         return not self.beyond
 
     @property
@@ -194,18 +192,44 @@ class KeepCleanPlan(AnswerRecord):
         )
 
 
-def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float = PATIENCE) -> KeepCleanPlan:
+class UsedStretch(NamedTuple):
+    """A stretch of a track with one use, between two distances from the start of the track, m."""
+
+    use: Use
+    start: float
+    stop: float
+
+
+def used_stretches(found: KeepCleanPlan) -> Mapping[str, tuple[UsedStretch, ...]]:
+    """Return the stretches of every track, by its id, in its line's direction; none where no plan can help.
+
+    Units next to one another with the same use are one stretch.
+    """
+    stretches: dict[str, list[UsedStretch]] = {}
+    for row in found.rows:
+        unit = row.unit
+        own = stretches.setdefault(unit.track, [])
+        if own and own[-1].use == row.use:
+            own[-1] = own[-1]._replace(stop=unit.stop)
+        else:
+            own.append(UsedStretch(row.use, unit.start, unit.stop))
+    return {track: tuple(own) for track, own in stretches.items()}
+
+
+def keep_clean_plan(
+    layout: Layout, options: KeepCleanOptions = KeepCleanOptions(), *, patience: float = PATIENCE
+) -> KeepCleanPlan:
     """Return the weightiest set of track that may be filmed so that every train in question still gets by.
 
     Every train gets by while wheels spread the film as far as they carry it, with all film rested and with all of it
-    fresh, since the first day must be lived through. Film that the plan has stays, and spreads too: where that alone is
-    more than a train can bear, the plan is made as if it stayed where it is, and `at_risk` has it.
+    fresh, since trains run on the first day too. Film that the plan has stays, and spreads too: where that alone is too
+    much for a train, the plan is made as if it stayed where it is, and `at_risk` has it.
 
     Parameters
     ----------
     layout
         The layout.
-    asked
+    options
         The trains and the verdict that they need.
     patience
         Seconds from the call after which the search ends with the best plan so far, where locomotives trade film for
@@ -214,7 +238,7 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     Raises
     ------
     DesignError
-        A reserve or a length that makes no sense.
+        A reserve or a length out of range.
     RouteError
         No train; a train or a film that the plan does not have.
 
@@ -236,26 +260,39 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     [('Yard:1', 'film'), ('Yard:2', 'buffer'), ('Hill:1', 'keep clean')]
     """
     begun = perf_counter()
-    _refuse(layout.plan, asked)
-    film = _film(layout.plan, asked.film)
-    runs = _runs(layout, asked.trains)
-    units = lay_units(layout, asked.step)
-    turning = turning_places(
-        units,
-        layout.movements,
-        max(run.train.length for run in runs.values()),
-        [spur for run in runs.values() for spur in _spurs(run.profile.route)],
-    )
-    spread = wheels(units, layout.movements, asked.carry, turning)
+    _refuse(layout.plan, options)
+    film = _film(layout.plan, options.film)
+    runs = _runs(layout, options.trains)
+    units = lay_units(layout, options.step)
+    profiles = {name: run.profile for name, run in runs.items()}
+    rounds = [tail.run_round for profile in profiles.values() for tail in profile.route.tails if tail.run_round]
+    spurs = [spur for each in rounds for spur in each.spurs]
+    turning = turning_places(units, layout.movements, max(run.train.length for run in runs.values()), spurs)
+    spread = wheels(units, layout.movements, options.carry, turning)
     has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
-    onward = {each: set(spread.reached({n for n, own in has.items() if own == each})) for each in set(has.values())}
+    spreads = {each: set(spread.reached({n for n, own in has.items() if own == each})) for each in set(has.values())}
     takes = np.array([unit.film != film for unit in units.all])
     clean = np.array([unit.film is None for unit in units.all])
     weights = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
     for counts in (True, False) if has else (False,):  # where film that is there spreads too far, that is shown
-        there = onward if counts else {}
+        there = spreads if counts else {}
         carried = _carried(has, {each: reached for each, reached in there.items() if each != film})
-        needs = [each for name, run in runs.items() for each in _needs(name, run, units, layout, asked, film, carried)]
+        needs = [
+            needs_of(
+                name,
+                run.train.after(leg.route.run_rounds),
+                leg,
+                units,
+                layout.pulls,
+                film=film,
+                need=options.need,
+                reserve=options.reserve,
+                carried=carried,
+                start=start,
+            )
+            for name, run in runs.items()
+            for leg, start in run.profile.runs
+        ]
         beyond = tuple(place for each in needs for place in each.beyond)
         choice = None
         if not beyond:
@@ -268,9 +305,9 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
     rows: tuple[Row, ...] = ()
     planned: set[int] = set()
     if choice is None:
-        beyond = beyond or tuple(place for each in needs for place in each.lacking)
+        beyond = beyond or tuple(place for each in needs for place in each.short_now)
     else:
-        why = forced(tight, choice.kept, choice.filmed, takes, clean, {name: run.profile for name, run in runs.items()})
+        why = reasons(tight, choice.kept, choice.filmed, takes, clean, profiles)
         nearest = spread.within_carry(choice.kept)
         run_over = frozenset().union(*(each.run_over for each in needs))
         rows = tuple(
@@ -278,16 +315,16 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
             for number, unit in enumerate(units.all)
         )
         planned = {number for number, row in enumerate(rows) if row.use == "film"}
-    reached = {n: each for each, all_of in onward.items() for n in all_of if n not in has}
+    reached = {n: each for each, all_of in spreads.items() for n in all_of if n not in has}
     stages: list[Mapping[int, str]] = [{**reached, **dict.fromkeys(spread.reached(planned), film), **has}]
     if any(
         place.gain.any() for each in needs for place in each.tight
     ):  # film that pulls better: less of it may be worse
         stages.append({**has, **dict.fromkeys(planned, film)})
     everywhere = {**dict.fromkeys(range(len(units.all)), film), **has}
-    profiles = {run.profile.route.name: run.profile for run in runs.values()}
+    own = {profile.route.name: profile for profile in profiles.values()}
     with_plan, with_all = (
-        {name: [with_rails(profile, units, rails) for rails in each] for name, profile in profiles.items()}
+        {route: [with_rails(profile, units, rails) for rails in each] for route, profile in own.items()}
         for each in (stages, [everywhere])
     )
     trains = tuple(
@@ -301,15 +338,15 @@ def keep_clean_plan(layout: Layout, asked: Asked = Asked(), *, patience: float =
         for name, run in runs.items()
         for route in [run.profile.route.name]
     )
-    need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.lacking))
+    need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.short_now))
     gap = 0.0 if choice is None else choice.gap
-    return KeepCleanPlan(layout.plan, asked, film, rows, trains, beyond, gap, need_film)
+    return KeepCleanPlan(layout.plan, options, film, rows, trains, beyond, gap, need_film)
 
 
-def _carried(has: Mapping[int, str], onward: Mapping[str, Collection[int]]) -> dict[int, frozenset[str]]:
-    """Return for units the films that wheels bring there from others, which have it."""
+def _carried(has: Mapping[int, str], spreads: Mapping[str, Collection[int]]) -> dict[int, frozenset[str]]:
+    """Return for units the films that wheels bring there from other units."""
     films: dict[int, set[str]] = {}
-    for film, reached in onward.items():
+    for film, reached in spreads.items():
         for number in reached:
             if has.get(number) != film:
                 films.setdefault(number, set()).add(film)
@@ -335,39 +372,6 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
-def _needs(
-    name: str,
-    run: _Run,
-    units: Units,
-    layout: Layout,
-    asked: Asked,
-    film: str,
-    carried: Mapping[int, frozenset[str]],
-) -> list[Needs]:
-    """Return what a train needs of each leg of its route."""
-    return [
-        needs_of(
-            name,
-            run.train.after(leg.route.run_rounds),
-            leg,
-            stations(units, leg),
-            units,
-            layout.pulls,
-            film=film,
-            need=asked.need,
-            reserve=asked.reserve,
-            carried=carried,
-            start=start,
-        )
-        for leg, start in run.profile.runs
-    ]
-
-
-def _spurs(route: Route) -> list[Way]:
-    """Return the ways onto which locomotives reverse as they run round their train on a route."""
-    return [spur for tail in route.tails if tail.run_round is not None for spur in tail.run_round.spurs]
-
-
 def _weakest(layout: Layout, run: _Run, profiles: Sequence[RouteProfile]) -> Verdict:
     """Return the worst of the verdicts on some rails or others, with all film rested and with all of it fresh."""
     verdicts = [judge(profile, run.train, planned, layout.pulls) for profile in profiles for planned in PLANNED]
@@ -378,16 +382,9 @@ def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
     plan = layout.plan
     if not plan.trains:
         raise RouteError("no train is named", file=plan.file, write="[train.NAME] with a route and a consist")
-    for name in names:
-        look_up(name, plan.trains, "train", file=plan.file, place="--train")
-    profiles: dict[str, RouteProfile] = {}
-    runs: dict[str, _Run] = {}
-    for name in dict.fromkeys(names or plan.trains):
-        named = plan.trains[name]
-        if named.route not in profiles:
-            profiles[named.route] = layout.profile(named.route)
-        runs[name] = _Run(made_up(plan, named), profiles[named.route])
-    return runs
+    named = [plan.trains[name] for name in trains_named(plan, names)]
+    profiles = {route: layout.profile(route) for route in dict.fromkeys(each.route for each in named)}
+    return {each.name: _Run(made_up(plan, each), profiles[each.route]) for each in named}
 
 
 def _film(plan: Plan, name: str | None) -> str:
@@ -398,18 +395,18 @@ def _film(plan: Plan, name: str | None) -> str:
     return look_up(name, plan.films, "film", file=plan.file, place="--film").name
 
 
-def _refuse(plan: Plan, asked: Asked) -> None:
+def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
     length: tuple[Kind, str] = ("length", plan.unit)
-    if not 0 <= asked.reserve < 1:
+    if not 0 <= options.reserve < 1:
         raise DesignError(
             "a reserve is at least 0 and less than 100 % of the pull",
             place="--reserve",
-            found=f"{100 * asked.reserve:g} %",
+            found=f"{100 * options.reserve:g} %",
             write="--reserve 10%",
         )
-    if asked.step is not None and asked.step < plan.scale.gauge:  # nobody wipes to a gauge
-        wrong, found = "the step is too short to wipe: it is at least the gauge", describe(asked.step, *length)
+    if options.step is not None and options.step < plan.scale.gauge:  # nobody wipes to a gauge
+        wrong, found = "the step is too short to wipe: it is at least the gauge", describe(options.step, *length)
         raise DesignError(wrong, place="--step", found=found, write="--step 300mm")
-    if asked.carry < 0:
-        found = describe(asked.carry, *length)
+    if options.carry < 0:
+        found = describe(options.carry, *length)
         raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")

@@ -19,13 +19,13 @@ from gradehaul.plan.records import Loco
 from gradehaul.plan.resolve.stock import CLEAN, first_day
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
-from gradehaul.treatment.units import Numbers, Stations, Units
+from gradehaul.treatment.units import Numbers, RouteUnits, Units, units_along
 
 Need = Literal["climbs", "marginal"]
 """What trains need: to get through even if the wheels slip, and restart anywhere; or to get through while they grip."""
 
-Test = Literal["stand", "restart", "slip", "hold"]
-"""What a train would not do with film under its locomotives; `hold`: hold back downhill."""
+FilmTest = Literal["stand", "restart", "slip", "hold"]
+"""What a train would fail to do with film under its locomotives; `hold`: hold back downhill."""
 
 MOST_GROUPS = 8
 """A train of more locomotives is taken as this many groups of neighbors, each as if film under one were under all."""
@@ -34,13 +34,13 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Beyond:
-    """A place where a train does not get the verdict that it needs wherever film is wiped: by how much, N."""
+class Shortfall:
+    """A place where a train misses the verdict that it needs wherever film is wiped, and by how much, N."""
 
     KEYS: ClassVar[str] = "train test at=head track short"
 
     train: str
-    test: Test
+    test: FilmTest
     head: Meters
     track: str
     short: Newtons
@@ -72,7 +72,7 @@ class Under:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Tight:
+class TightPlaces:
     """The places at which film sets bounds to a train, for one test and one age of the film.
 
     Arrays have a column a place: `head` where the train's head is when it needs most, m; `short` by how much the pulls
@@ -82,7 +82,7 @@ class Tight:
     """
 
     train: str
-    test: Test
+    test: FilmTest
     head: FloatArray
     short: FloatArray
     under: tuple[Under, ...]
@@ -112,12 +112,12 @@ class Tight:
 class Needs:
     """What one train needs: the places that set bounds to the film, those where nothing helps, and what it runs on.
 
-    `lacking` has the places where it does not get its verdict on rail as it is.
+    `short_now` has the places where it misses its verdict on rail as it is.
     """
 
-    tight: tuple[Tight, ...]
-    beyond: tuple[Beyond, ...]
-    lacking: tuple[Beyond, ...]
+    tight: tuple[TightPlaces, ...]
+    beyond: tuple[Shortfall, ...]
+    short_now: tuple[Shortfall, ...]
     run_over: frozenset[int]
 
 
@@ -125,7 +125,6 @@ def needs_of(
     name: str,
     train: Train,
     profile: RouteProfile,
-    along: Stations,
     units: Units,
     pulls: Pulls,
     *,
@@ -144,8 +143,8 @@ def needs_of(
     ----------
     name, train, profile
         The train and its route.
-    along, units
-        The units under the route, and all of them.
+    units
+        The units of the layout.
     pulls
         The pulls of the plan's locomotives.
     film
@@ -159,7 +158,7 @@ def needs_of(
     start
         Where the route begins, m, where it is a leg of another; places count from the start of that.
     """
-    wants = demand(profile, train)
+    wants, along = demand(profile, train), units_along(units, profile)
     start_place, stop_place = wants.running.start, wants.running.stop
     spans = [_spans(profile, along, loco, behind) for loco, behind in train.locos]
     places = distinct(np.concatenate([[start_place, stop_place], *(edge for span in spans for edge in span[:2])]))
@@ -178,9 +177,9 @@ def needs_of(
         tests += [("restart", starting, pulls.standing), ("slip", running, pulls.slipping)]
     if need == "marginal" or (starting[0] < running[0]).any():  # else who can restart gets through
         tests.append(("stand", running, pulls.standing))
-    tight: list[Tight] = []
-    beyond: list[Beyond] = []
-    lacking: list[Beyond] = []
+    tight: list[TightPlaces] = []
+    beyond: list[Shortfall] = []
+    short_now: list[Shortfall] = []
     for (test, (greatest, at), pull), age in product(tests, _AGES):
         base, loss, gain = (
             np.array(rows)
@@ -194,25 +193,25 @@ def needs_of(
         )
         # a load that is exact on paper is not lost to rounding, as in the verdict
         short = greatest / (train.together * (1.0 - reserve)) - (1.0 + TIE) * np.sum(base, axis=0)
-        for found, lack in ((lacking, short), (beyond, short - np.sum(gain, axis=0))):
+        for found, lack in ((short_now, short), (beyond, short - np.sum(gain, axis=0))):
             k = int(np.argmax(lack))
             if lack[k] > 0:
                 head = float(at[k])
-                found.append(Beyond(name, test, start + head, profile.track_at(head), float(lack[k])))
+                found.append(Shortfall(name, test, start + head, profile.track_at(head), float(lack[k])))
         bound = np.flatnonzero((short > 0) | (short + np.sum(loss, axis=0) > 0))
         if bound.size:
             members = np.array_split(np.arange(len(under)), min(len(under), MOST_GROUPS))
             losses, gains = (np.array([rows[own].sum(axis=0) for own in members])[:, bound] for rows in (loss, gain))
             groups = tuple(_joined([under[m].at(bound) for m in own.tolist()]) for own in members)
-            tight.append(Tight(name, test, start + at[bound], short[bound], groups, losses, gains))
+            tight.append(TightPlaces(name, test, start + at[bound], short[bound], groups, losses, gains))
     run_over = frozenset(
         number for each in under for number in each.run[int(each.lower.min()) : int(each.upper.max())].tolist()
     )
-    return Needs(tuple(tight), _worst(beyond), _worst(lacking), run_over)
+    return Needs(tuple(tight), _worst(beyond), _worst(short_now), run_over)
 
 
 _PullOf = Callable[[Loco, str], Pull]
-_Tested = tuple[Test, tuple[FloatArray, FloatArray], _PullOf]
+_Tested = tuple[FilmTest, tuple[FloatArray, FloatArray], _PullOf]
 """A test: the greatest demand between places, N, and where; and which pull counts."""
 
 _AGES: tuple[Callable[[str], str], ...] = (str, first_day)
@@ -223,9 +222,9 @@ def _value(pull: _PullOf, loco: Loco, age: Callable[[str], str], rail: str) -> f
     return pull(loco, age(rail)).value
 
 
-def _worst(places: Sequence[Beyond]) -> tuple[Beyond, ...]:
+def _worst(places: Sequence[Shortfall]) -> tuple[Shortfall, ...]:
     """Return of the places of each test the one that is furthest short."""
-    most: dict[Test, Beyond] = {}
+    most: dict[FilmTest, Shortfall] = {}
     for place in places:
         if place.test not in most or place.short > most[place.test].short:
             most[place.test] = place
@@ -241,7 +240,9 @@ def _joined(group: Sequence[Under]) -> Under:
     return Under(run, lower, upper)
 
 
-def _spans(profile: RouteProfile, along: Stations, loco: Loco, behind: float) -> tuple[FloatArray, FloatArray, Numbers]:
+def _spans(
+    profile: RouteProfile, along: RouteUnits, loco: Loco, behind: float
+) -> tuple[FloatArray, FloatArray, Numbers]:
     """Return between which places of the head each unit in turn is under a locomotive, and the units' numbers.
 
     The rail behind the origin is that of the first unit; on a lap it is the lap's.

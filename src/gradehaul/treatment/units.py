@@ -1,4 +1,4 @@
-"""What may be wiped: whole tracks, or stretches of them, and where each lies along a route."""
+"""Units: what may be wiped, whole tracks or stretches of them, and where each lies along a route."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ class Units:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Stations:
+class RouteUnits:
     """The units under a route, in running order: their numbers, and where each begins, m, with the end of the last."""
 
     numbers: Numbers
@@ -76,14 +76,9 @@ class Stations:
 
 
 def lay_units(layout: Layout, step: float | None = None) -> Units:
-    """Divide every track of a layout into units.
+    """Return the units of every track of a layout.
 
-    Parameters
-    ----------
-    layout
-        The layout.
-    step
-        The greatest length of a unit, m; tracks that are longer are divided evenly. None: tracks stay whole.
+    `step` is the greatest length of a unit, m; tracks that are longer are divided evenly. None: tracks stay whole.
 
     Examples
     --------
@@ -114,19 +109,19 @@ def lay_units(layout: Layout, step: float | None = None) -> Units:
     return Units(tuple(units), of_track, lengths, before, beyond)
 
 
-def stations(units: Units, profile: RouteProfile) -> Stations:
+def units_along(units: Units, profile: RouteProfile) -> RouteUnits:
     """Return the units under a route."""
     ways = profile.route.ways
     runs = [units.on_way(way) for way in ways]
     numbers = np.concatenate(runs)
     sizes = [run.size for run in runs]
     along = np.where(np.repeat([way.forward for way in ways], sizes), units.before[numbers], units.beyond[numbers])
-    return Stations(numbers, np.append(np.repeat(profile.starts[:-1], sizes) + along, profile.starts[-1]))
+    return RouteUnits(numbers, np.append(np.repeat(profile.starts[:-1], sizes) + along, profile.starts[-1]))
 
 
 def with_rails(profile: RouteProfile, units: Units, rails: Mapping[int, str]) -> RouteProfile:
     """Return a profile with a rail condition for every unit under it: clean where `rails` has none for its number."""
-    along = stations(units, profile)
+    along = units_along(units, profile)
     track = np.searchsorted(profile.starts, along.starts[:-1] + 1e-12, side="right") - 1
     return replace(
         profile,

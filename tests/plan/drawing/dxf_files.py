@@ -29,7 +29,7 @@ def read(path, **more):
 
 
 def assembled(path, on):
-    return assemble(read_drawing(path, layers=on.layers, height_layers=on.height_layers, unit=on.unit), on)
+    return assemble(read_drawing(path, layers=on.layers, height_layers=on.height_layers), on)
 
 
 def strokes(document, folder, **more):

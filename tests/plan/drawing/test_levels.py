@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from gradehaul.plan.drawing.assembly import terms
+from gradehaul.plan.drawing.records import terms
 from plan.drawing.dxf_files import MM, ON, assembled, new, saved
 
 RADIUS, STEP = 610.0, 10.0

@@ -25,8 +25,7 @@ from gradehaul.show.base.reading_units import balance_unit, reader_of
 from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
 from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES
 from gradehaul.show.plan_view.picture import plan_figure
-from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
-from gradehaul.treatment.stretches import used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan, used_stretches
 from project import PLANS
 
 TWO_LEVELS = str(PLANS / "two-levels.toml")
@@ -37,7 +36,7 @@ HILL = str(PLANS / "first-hill.toml")
 def shown(name: str, step: float | None = None):
     layout = Layout(load_plan(PLANS / f"{name}.toml"))
     plan = layout.plan
-    found = keep_clean_plan(layout, Asked(step=step))
+    found = keep_clean_plan(layout, KeepCleanOptions(step=step))
     return plan_view(layout, rails=["clean"]), found, reader_of(plan.unit, force_unit=balance_unit(plan))
 
 

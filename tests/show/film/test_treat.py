@@ -16,7 +16,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
 from gradehaul.show.base.reading_units import reader_of
 from gradehaul.show.film.text import treat_page
-from gradehaul.treatment.keep_clean import Asked, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from treatment.plans import Line
 
 HILL = Line(
@@ -89,7 +89,7 @@ def test_film_everywhere_stands_beside_every_answer(hill: Path, tmp_path: Path) 
 
 
 def test_a_search_that_was_stopped_says_how_much_better_a_plan_may_be(hill: Path) -> None:
-    found = keep_clean_plan(Layout(load_plan(hill)), Asked(carry=0.0))
+    found = keep_clean_plan(Layout(load_plan(hill)), KeepCleanOptions(carry=0.0))
     page = treat_page(replace(found, gap=0.17), reader_of("mm")).text()
     assert "The search was stopped: a plan up to 17 % better may exist." in page
     assert "The search was stopped" not in treat(hill).stdout

@@ -23,6 +23,7 @@ from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Radians
+from gradehaul.track.fit.fitted import fit_notes
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
 from gradehaul.track.map.positions import USABLE_MISCLOSURE
@@ -274,6 +275,7 @@ def _no_places(layout: Layout) -> PlanError:
 
 
 def _notes(layout: Layout, frames: int) -> Iterator[Note]:
+    yield from fit_notes(layout.plan)
     positions = layout.alignment.positions
     for frame, worst in positions.worst.items():
         if not positions.usable(frame):

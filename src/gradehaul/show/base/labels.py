@@ -13,7 +13,7 @@ from gradehaul.plan.resolve.stock import MOST_CARS
 
 if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
-    from gradehaul.treatment.needs import Test as Needed
+    from gradehaul.treatment.needs import FilmTest as Needed
 
 USE_TOLD: Mapping[Use, str | tuple[str, str]] = {
     "film": ("film", "green"),

@@ -12,8 +12,7 @@ from gradehaul.show.base.page import words_of
 from gradehaul.show.drawing.dxf_pen import Pen, beside
 from gradehaul.show.plan_view.film_uses import USES
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
-from gradehaul.treatment.stretches import used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, used_stretches
 
 
 class UseLine(NamedTuple):

@@ -65,7 +65,7 @@ def titles(found: KeepCleanPlan, reader: Reader) -> list[str]:
             f"No plan can help: {names}",
             "No plan can help",
         ]
-    asked = f"so that every train {'climbs' if found.asked.need == 'climbs' else 'gets by while its wheels grip'}"
+    asked = f"so that every train {'climbs' if found.options.need == 'climbs' else 'gets by while its wheels grip'}"
     return [
         f'Where film "{found.film}" may go, {asked}; arrows uphill, railheads ({reader.length_unit})',
         f"Where the film may go, railheads ({reader.length_unit})",
@@ -77,7 +77,7 @@ def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
     """Return wordings of what the plan hangs on and comes to, the fullest of each first."""
     if found.beyond:
         return []
-    carry = reader.length(found.asked.carry)
+    carry = reader.length(found.options.carry)
     if not any(row.use == "keep clean" for row in found.rows):
         return [["Nothing must be kept clean: all track may be filmed.", "Nothing must be kept clean."]]
     if not found.depends_on_carry:

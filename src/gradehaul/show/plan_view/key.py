@@ -15,8 +15,7 @@ from gradehaul.show.check.outcome_words import short_words
 from gradehaul.show.plan_view.film_uses import FORCED, FORCED_WORDS, USES, hangs_on, train_told
 from gradehaul.show.plan_view.shades import SHADES, runs, shade_words
 from gradehaul.show.plan_view.styles import AWAY, AWAY_END, BESIDE, MARKS, STALL, film_styles
-from gradehaul.treatment.keep_clean import KeepCleanPlan
-from gradehaul.treatment.stretches import used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, used_stretches
 
 _MOST_TRAINS = 8
 _SAMPLE = 2.9

@@ -22,8 +22,7 @@ from gradehaul.show.plan_view.labels import draw_labels
 from gradehaul.show.plan_view.shades import SHADES, Run, runs
 from gradehaul.show.plan_view.styles import AWAY, AWAY_END, BESIDE, MARKS, STALL, film_styles
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
-from gradehaul.treatment.stretches import UsedStretch, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, UsedStretch, used_stretches
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -10,8 +10,7 @@ from gradehaul.quantities import convert
 from gradehaul.quantities.document import rounded
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
-from gradehaul.treatment.keep_clean import KeepCleanPlan
-from gradehaul.treatment.stretches import UsedStretch, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
 
 class _Used(NamedTuple):

@@ -20,7 +20,7 @@ from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.base.labels import apart, chance_told
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import summary
-from gradehaul.show.check.load_rows import READ, load_cards
+from gradehaul.show.check.load_rows import load_cards
 from gradehaul.show.check.outcome_words import verdict_words
 from gradehaul.show.check.route_text import HOW_SURE, reversed_at, run_round_told
 from gradehaul.show.check.text import CURVE_MODELS
@@ -131,7 +131,6 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "binds": binding_rows(answer, reader),
         "berths": berth_rows(answer, reader),
         "cards": load_cards(answer),
-        "how_read": READ,
         "assumed_words": _assumed(answer),
         "figures": figure_rows(answer, reader),
         "doubts": [str(note) for note in answer.doubts],
@@ -239,10 +238,11 @@ def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Ite
 def _assumed(answer: CheckAnswer) -> str:
     counts = {
         basis: sum(figure.basis == basis for figure in answer.figures)
-        for basis in ("measured", "stated", "scaled", "assumed")
+        for basis in ("measured", "stated", "fitted", "scaled", "assumed")
     }
     told = ", ".join(f"{count} {basis}" for basis, count in counts.items() if count)
+    found = " Fitted: found so that a line ends at its joint." if counts["fitted"] else ""
     return (
-        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan. Scaled: from a "
-        "reading on other rail. Assumed: usual in the trade, measured by nobody here."
+        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan.{found} Scaled: "
+        "from a reading on other rail. Assumed: usual in the trade, measured by nobody here."
     )

@@ -9,8 +9,7 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.plan_view.shades import shades_of
-from gradehaul.treatment.keep_clean import KeepCleanPlan
-from gradehaul.treatment.stretches import UsedStretch, used_stretches
+from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
 
 def plan_view_document(view: PlanView, film: KeepCleanPlan | None = None) -> dict[str, Any]:

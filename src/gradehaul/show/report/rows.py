@@ -114,7 +114,7 @@ def berth_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     return Rows(heads, tuple(rows))
 
 
-_LEAST_SURE_FIRST: tuple[Basis, ...] = ("assumed", "scaled", "stated", "measured")
+_LEAST_SURE_FIRST: tuple[Basis, ...] = ("assumed", "scaled", "fitted", "stated", "measured")
 
 
 def figure_rows(answer: CheckAnswer, reader: Reader) -> Rows:

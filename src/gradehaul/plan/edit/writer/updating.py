@@ -28,7 +28,7 @@ from gradehaul.plan.text.toml import parse
 from gradehaul.quantities import describe
 
 if TYPE_CHECKING:
-    from gradehaul.plan.drawing.drawn import Drawn
+    from gradehaul.plan.drawing.records import Drawn
 
 
 @dataclass(slots=True)

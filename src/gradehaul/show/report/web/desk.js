@@ -67,7 +67,7 @@ const Desk = (() => {
     desk.hand = {
       height,
       grab() { before = desk.trial.copy(); },
-      to(station, value) { desk.trial.move((trial) => { trial.heights[station.key] = Number(value.toFixed(6)); }); },
+      to(station, value) { desk.trial.move((trial) => { trial.heights[station.key] = Number(value.toFixed(9)); }); },
       drop() {
         const from = before;
         before = null;
@@ -95,7 +95,7 @@ const Desk = (() => {
       const station = desk.data.heights.find((each) => each.key === byId("railhead-of").value);
       const unit = desk.teller.lengthUnit, value = byId("railhead").valueAsNumber;
       if (!station || !Number.isFinite(value)) return;
-      desk.trial.change((trial) => { trial.heights[station.key] = Number(((value * unit.times) / unit.parts).toFixed(6)); });
+      desk.trial.change((trial) => { trial.heights[station.key] = Number(((value * unit.times) / unit.parts).toFixed(9)); });
     }
 
     // Film by click
@@ -182,6 +182,7 @@ const Desk = (() => {
         refresh(true);
       },
       refresh: () => refresh(true),
+      outcomes: showOutcomes,
     });
     refresh(true);
     return desk;

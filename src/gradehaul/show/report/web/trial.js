@@ -71,21 +71,35 @@ const Trial = (() => {
     });
   }
 
+  /* The changes of grade that moved stations make, track by track: one that several of them make is there once. */
+  function bendsOf(stations) {
+    const seen = new Map(), found = [];
+    for (const { changes } of stations) {
+      const own = new Map();
+      for (const [id, { bend }] of Object.entries(changes)) {
+        const key = bend && `${id} ${bend.values.map((value) => value.toFixed(9))} ${bend.breaks.map((at) => at.toFixed(9))}`;
+        if (!bend || seen.has(key)) continue;
+        seen.set(key, true);
+        own.set(id, bend);
+      }
+      if (own.size) found.push(own);
+    }
+    return found;
+  }
+
   function railOf(data, trial, id) {
     return trial.rails[id] ?? data.stated_rails[id] ?? "clean";
   }
 
   /* The routes of a document with a trial's changes; a route that nothing changes is the document's own. */
   function routesWith(data, trial) {
-    const moved = moves(data, trial.heights);
+    const moved = moves(data, trial.heights), bends = bendsOf(moved.map(([station]) => station));
     return data.routes.map((route) => {
-      const terms = [];
+      const terms = bends.map((byTrack) => [along(route, byTrack), 1]);
       for (const [station, by] of moved) {
-        const part = (key) => new Map(Object.entries(station.changes).map(([id, change]) => [id, change[key]]));
-        const bend = along(route, part("bend")), perMeter = along(route, part("per_m"));
-        if (bend) terms.push([bend, 1]);
-        if (perMeter) terms.push([perMeter, by]);
+        terms.push([along(route, new Map(Object.entries(station.changes).map(([id, change]) => [id, change.per_m]))), by]);
       }
+      while (terms.some(([f]) => f === null)) terms.splice(terms.findIndex(([f]) => f === null), 1);
       const rails = route.tracks.map((track) => railOf(data, trial, track.id));
       const sameRails = rails.every((rail, k) => rail === route.rails[k]);
       if (!terms.length && sameRails) return route;

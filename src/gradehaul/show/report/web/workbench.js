@@ -115,7 +115,7 @@ const Workbench = (() => {
       byId("bench-result").hidden = !locos;
       if (!locos) {
         verdict = null;
-        tellVerdict("cannot run", ["A train needs a locomotive: put one in."], "none");
+        tellVerdict("cannot run", ["A train needs a locomotive: add one."], "none");
         desk.run(null);
         return;
       }
@@ -196,7 +196,7 @@ const Workbench = (() => {
         : ["climbs", "pulls here, starts again and recovers from a slip"];
       byId("at-does").textContent = does;
       byId("at-does").className = cls;
-      slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: asks ${figures["at-run"]}, has ${figures["at-stand"]}; ${does}`);
+      slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: needs ${figures["at-run"]}, pulls ${figures["at-stand"]}; ${does}`);
       drawn.mark(head);
       desk.run({ route: state.route, train, head, verdict });
     }

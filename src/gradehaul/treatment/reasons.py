@@ -1,4 +1,4 @@
-"""What keeps a unit clean: the train that would fail, its test, and the place of its head on the track."""
+"""Reasons: what keeps a unit clean, as the train that would fail, its test, and the place of its head."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.quantities.si import Meters, Newtons
-from gradehaul.treatment.needs import Bools, Test, Tight
+from gradehaul.treatment.needs import Bools, FilmTest, TightPlaces
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,47 +24,40 @@ class HeadPlace:
 
 
 @dataclass(frozen=True, slots=True)
-class Forced:
+class Reason:
     """What keeps a unit clean: a train, its test that would fail, where its head is then, m, and by how much, N.
 
-    `track` names the track that its head is on, `on` tells the place there.
+    `track` names the track that its head is on, `on` is the place there.
     """
 
     KEYS: ClassVar[str] = "train test at=head track on short"
 
     train: str
-    test: Test
+    test: FilmTest
     head: Meters
     track: str
     short: Newtons
     on: HeadPlace
 
 
-def forced(
-    tight: Sequence[Tight],
+def reasons(
+    tight: Sequence[TightPlaces],
     kept: Collection[int],
     filmed: Collection[int],
     takes: Bools,
     clean: Bools,
     profiles: Mapping[str, RouteProfile],
-) -> dict[int, Forced]:
+) -> dict[int, Reason]:
     """Return what keeps units clean: for each the place that would fail most if film came on it, too.
 
-    Parameters
-    ----------
-    tight
-        The places that set bounds to the film.
-    kept, filmed
-        The units that are kept clean, and those that are wiped.
-    takes, clean
-        For each unit, whether film would change it, and whether it is clean now.
-    profiles
-        The route of each train, by its name.
+    `tight` are the places that set bounds to the film; `kept` and `filmed` the units that are kept clean and those that
+    are wiped; `takes` and `clean` whether film would change each unit, and whether it is clean now; `profiles` the
+    route of each train, by its name.
     """
     stays, sure = np.zeros(takes.size, dtype=bool), np.zeros(takes.size, dtype=bool)
     stays[list(kept)] = True
     sure[list(filmed)] = True
-    most: dict[int, tuple[float, Tight, int]] = {}
+    most: dict[int, tuple[float, TightPlaces, int]] = {}
     for place in tight:
         short = place.short_with(~stays, sure, takes, clean)
         codes, losses = [np.zeros(0, dtype=np.intp)], [np.zeros(0)]
@@ -83,14 +76,14 @@ def forced(
             if worst[k] > 0 and (one not in most or worst[k] > most[one][0]):
                 most[one] = float(worst[k]), place, int(code[k] // takes.size)
     return {
-        number: _forced(place.train, place.test, float(place.head[k]), short, profiles[place.train])
+        number: _reason(place.train, place.test, float(place.head[k]), short, profiles[place.train])
         for number, (short, place, k) in most.items()
     }
 
 
-def _forced(train: str, test: Test, head: float, short: float, profile: RouteProfile) -> Forced:
+def _reason(train: str, test: FilmTest, head: float, short: float, profile: RouteProfile) -> Reason:
     starts, ways = profile.starts, profile.route.ways
     which = int(np.clip(np.searchsorted(starts, head - 1e-9, side="right") - 1, 0, len(ways) - 1))
     begin, end = float(starts[which]), float(starts[which + 1])
     along = head - begin if ways[which].forward else end - head
-    return Forced(train, test, head, profile.track_at(head), short, HeadPlace(ways[which].track, along))
+    return Reason(train, test, head, profile.track_at(head), short, HeadPlace(ways[which].track, along))
