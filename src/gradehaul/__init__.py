@@ -1,9 +1,9 @@
-"""gradehaul: what each hill asks of each train, and what each locomotive gives on clean and on filmed rail.
+"""gradehaul: what each hill of a model railway needs of each train, and which trains still climb on filmed rail.
 
 Load a plan, make a layout of it, and ask:
 
-    plan = gradehaul.load_plan("plans/first-hill.toml")
-    layout = gradehaul.Layout(plan)
+    layout = gradehaul.Layout(gradehaul.load_plan("plans/first-hill.toml"))
+    layout.check().passes
     layout.longest_train("Uphill", "switcher", "boxcar", rail="treated").rated
 
 Everything is loaded when it is first used, so that importing the package costs next to nothing.
@@ -15,6 +15,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from gradehaul.design.clearance.findings import Clearances
+    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
+    from gradehaul.design.level.railheads import Leveled
     from gradehaul.errors import (
         DesignError,
         DrawingError,
@@ -24,21 +27,27 @@ if TYPE_CHECKING:
         QuantityError,
         RouteError,
     )
-    from gradehaul.haulage.answers.check import CheckAnswer, check
-    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.answers.check import CheckAnswer
+    from gradehaul.haulage.answers.readings import ReadingsAnswer
+    from gradehaul.haulage.answers.trial_train import TrialAnswer
     from gradehaul.haulage.longest import Load
     from gradehaul.haulage.profile import RouteProfile
     from gradehaul.haulage.verdict import Verdict
-    from gradehaul.network.graph import MovementGraph, Way
+    from gradehaul.interface import Layout, helix, import_drawing, incline, readings
+    from gradehaul.network.graph import Way
     from gradehaul.network.route import Route
+    from gradehaul.plan.edit.importing import Imported
     from gradehaul.plan.reader import load_plan, read_plan
     from gradehaul.plan.records import Plan
-    from gradehaul.track.alignment import Alignment, align
     from gradehaul.track.piecewise import PiecewiseQuadratic
+    from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 __version__ = "0.2.0"
 
 _HOMES = {
+    "gradehaul.design.clearance.findings": ("Clearances",),
+    "gradehaul.design.climb.designs": ("HelixAnswer", "InclineAnswer"),
+    "gradehaul.design.level.railheads": ("Leveled",),
     "gradehaul.errors": (
         "DesignError",
         "DrawingError",
@@ -48,43 +57,54 @@ _HOMES = {
         "QuantityError",
         "RouteError",
     ),
-    "gradehaul.haulage.answers.check": ("CheckAnswer", "check"),
-    "gradehaul.haulage.answers.layout": ("Layout",),
+    "gradehaul.haulage.answers.check": ("CheckAnswer",),
+    "gradehaul.haulage.answers.readings": ("ReadingsAnswer",),
+    "gradehaul.haulage.answers.trial_train": ("TrialAnswer",),
     "gradehaul.haulage.longest": ("Load",),
     "gradehaul.haulage.profile": ("RouteProfile",),
     "gradehaul.haulage.verdict": ("Verdict",),
-    "gradehaul.network.graph": ("MovementGraph", "Way"),
+    "gradehaul.interface": ("Layout", "helix", "import_drawing", "incline", "readings"),
+    "gradehaul.network.graph": ("Way",),
     "gradehaul.network.route": ("Route",),
+    "gradehaul.plan.edit.importing": ("Imported",),
     "gradehaul.plan.reader": ("load_plan", "read_plan"),
     "gradehaul.plan.records": ("Plan",),
-    "gradehaul.track.alignment": ("Alignment", "align"),
     "gradehaul.track.piecewise": ("PiecewiseQuadratic",),
+    "gradehaul.treatment.keep_clean": ("KeepCleanPlan",),
 }
 _HOME = {name: home for home, names in _HOMES.items() for name in names}
 
 __all__ = [
-    "Alignment",
     "CheckAnswer",
+    "Clearances",
     "DesignError",
     "DrawingError",
     "GradehaulError",
+    "HelixAnswer",
+    "Imported",
+    "InclineAnswer",
+    "KeepCleanPlan",
     "Layout",
+    "Leveled",
     "Load",
-    "MovementGraph",
     "PiecewiseQuadratic",
     "Plan",
     "PlanError",
     "Problems",
     "QuantityError",
+    "ReadingsAnswer",
     "Route",
     "RouteError",
     "RouteProfile",
+    "TrialAnswer",
     "Verdict",
     "Way",
-    "align",
-    "check",
+    "helix",
+    "import_drawing",
+    "incline",
     "load_plan",
     "read_plan",
+    "readings",
 ]
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple
 
 from gradehaul.errors import PlanError
+from gradehaul.quantities.si import Meters
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -53,9 +54,11 @@ class Scale:
     'NEM 010, scales and gauges, edition 2011 (read)'
     """
 
+    KEYS: ClassVar[str] = "name ratio gauge"
+
     name: str
     ratio: float
-    gauge: float
+    gauge: Meters
     nmra_weight: tuple[float, float] | None = None
     """NMRA RP-20.1: first mass, kg, and mass per body length, kg/m."""
     nem_weight: float | None = None

@@ -28,6 +28,7 @@ from tempfile import TemporaryDirectory
 
 from click.testing import CliRunner
 from commands_page import commands
+from keys_page import keys
 from plan_file_page import tables, units
 from python_session import session
 
@@ -36,7 +37,7 @@ from gradehaul.command import main
 from project import ROOT
 
 PAGES = (ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md")))
-GENERATED: Mapping[str, Callable[[], str]] = {"tables": tables, "units": units, "commands": commands}
+GENERATED: Mapping[str, Callable[[], str]] = {"tables": tables, "units": units, "commands": commands, "keys": keys}
 
 _STEP = re.compile(
     r"(?:<!-- (?P<mark>[a-z ]+): (?P<said>[^\n]*?) -->\n)?^```(?P<kind>\w*)\n(?P<body>.*?)^```$"

@@ -19,7 +19,7 @@ def test_ages_of_a_film(hours):
     with pytest.raises(QuantityError, match="hours: the age of a film is from 0 to"):
         gradehaul.Layout(PLAN, hours=hours)
     with pytest.raises(QuantityError):
-        gradehaul.check(PLAN, hours=hours)
+        gradehaul.Layout(PLAN, hours=hours)
 
 
 @pytest.mark.parametrize("place", [*BEYOND, PROFILE.length + 1])
@@ -52,7 +52,7 @@ def test_lengths_of_a_train(length):
         lambda: LAYOUT.profile(OTHER.routes[0]),
         lambda: LAYOUT.rooms(OTHER.routes[0]),
         lambda: LAYOUT.loads(OTHER.profile(OTHER.routes[0]), "switcher", "boxcar", ["clean"]),
-        lambda: LAYOUT.graph.reach([gradehaul.Way("x", forward=True)]),
+        lambda: LAYOUT.movements.reach([gradehaul.Way("x", forward=True)]),
     ],
 )
 def test_names_and_routes_of_another_layout(call):

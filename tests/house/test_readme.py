@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from gradehaul import check, read_plan
+from gradehaul import Layout, read_plan
 from gradehaul.command import main
 from project import ROOT
 
@@ -23,7 +23,7 @@ def shown(mark: str) -> str:
 
 def test_the_plan_is_complete_and_answers() -> None:
     (plan,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
-    answer = check(read_plan(plan))
+    answer = Layout(read_plan(plan)).check()
     assert {train.rail: train.verdict.outcome for train in answer.trains}.keys() == {
         "clean",
         "treated",

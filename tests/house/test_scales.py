@@ -1,5 +1,6 @@
 """The scale table: names, scales of one's own, car masses and what every row must hold."""
 
+import dataclasses
 import itertools
 import math
 import pickle
@@ -110,7 +111,7 @@ def test_a_scale_made_by_hand_has_the_centers_at_which_stock_clears():
 def test_every_figure_names_a_source(scale):
     figures = [
         field
-        for field in Scale.__dataclass_fields__
+        for field in (each.name for each in dataclasses.fields(Scale))
         if field not in {"name", "aliases", "sources"} and getattr(scale, field) is not None
     ]
     for field in figures:
@@ -120,7 +121,7 @@ def test_every_figure_names_a_source(scale):
 
 
 def test_every_source_is_used_and_every_key_of_a_row_is_read():
-    keys = {"aliases", "nem_111", "clear_width", *Scale.__dataclass_fields__}
+    keys = {"aliases", "nem_111", "clear_width", *(each.name for each in dataclasses.fields(Scale))}
     used = {TABLE["least_radius"]["source"]}
     for row in (TABLE["full_size"], *TABLE["scale"].values()):
         assert set(row) <= keys

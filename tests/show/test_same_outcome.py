@@ -24,17 +24,14 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
-from gradehaul.show.check.document import check_json
 from gradehaul.show.check.load_card import load_card_figures
 from gradehaul.show.check.load_rows import load_cards
 from gradehaul.show.check.table import trains_csv
 from gradehaul.show.check.text import check_page
 from gradehaul.show.drawing.dxf import plan_dxf
-from gradehaul.show.plan_view.document import map_json
 from gradehaul.show.plan_view.picture import plan_figure
 from gradehaul.show.plan_view.text import map_page
 from gradehaul.show.report.page import report_page
-from gradehaul.show.section.document import profile_json
 from gradehaul.show.section.picture import long_section_figure
 from gradehaul.show.section.text import profile_page
 from project import PLANS
@@ -117,11 +114,11 @@ def compare(layout: Layout, rails: tuple[str, ...] | None, *, pictures: bool) ->
     text = check_page(answer, reader, (), ["trains"]).text()
     assert shown_in_text(text.split("\nTrains\n")[1] if truth else "") == truth
     check_rows(text, truth, answer)
-    told = json.loads(check_json(answer))
+    told = answer.to_dict()
     assert {(each["name"], each["rail"]): each["outcome"] for each in told["trains"]} == truth
     fails = set(per_train.values()) & {"stalls", "runs away", "too long"}
     assert told["passes"] == (not fails and not told["not_checked"])
-    rows = csv.DictReader(io.StringIO(trains_csv(answer)))
+    rows = csv.DictReader(io.StringIO(trains_csv(answer, None)))
     assert {(row["train"], row["rail"]): row["outcome"] for row in rows} == truth
     first = headline(text)
     everyone = all(outcome == "climbs" for outcome in per_train.values())
@@ -184,7 +181,7 @@ def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: boo
 
 
 def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: bool) -> None:
-    document = json.loads(map_json(view))["trains"]
+    document = json.loads(json.dumps(view.to_dict()))["trains"]
     assert {(each["name"], each["rail"]): each["outcome"] for each in document} == judged
     text = map_page(view, reader, None, ["trains"]).text()
     for (name, rail), outcome in judged.items():
@@ -224,7 +221,7 @@ def check_section(
     pictures: bool,
 ) -> None:
     section = long_section(layout, route, train=name, rails=rails)
-    told = json.loads(profile_json(section))["train"]["rails"]
+    told = section.to_dict()["train"]["rails"]
     assert {(name, each["rail"]): each["outcome"] for each in told} == {
         key: outcome for key, outcome in judged.items() if key[0] == name
     }

@@ -340,11 +340,11 @@ def test_the_place_that_keeps_a_track_clean_is_told_on_its_track() -> None:
     for layout in layouts:
         found = keep_clean_plan(layout, KeepCleanOptions(step=0.3, carry=NO_CARRY))
         for forced in [row.reason for row in found.rows if row.reason is not None]:
-            track, along = forced.on
+            track, along = forced.on.track, forced.on.along
             assert layout.plan.tracks[track].name == forced.track
             run = 0.0
             for way in layout.route(layout.plan.trains[forced.train].route).ways:
-                length = layout.graph.lengths[way]
+                length = layout.movements.lengths[way]
                 here = run + (along if way.forward else length - along)
                 if way.track == track and here == pytest.approx(forced.head, abs=1e-9):
                     break

@@ -157,9 +157,9 @@ def reach_of(layout: Layout, units: Units, carry: float) -> list[frozenset[int]]
     spurs = [
         spur for route in layout.routes for t in route.tails if t.run_round is not None for spur in t.run_round.spurs
     ]
-    turning = turning_places(units, layout.graph, longest, spurs)
+    turning = turning_places(units, layout.movements, longest, spurs)
     walk: nx.DiGraph[tuple[str, int, bool]] = nx.DiGraph()  # a wheel comes onto a unit, runs over it, and goes off it
-    for way in layout.graph.graph:
+    for way in layout.movements.graph:
         order = units.on_way(way).tolist()
         for number in order:
             walk.add_edge(("on", number, way.forward), ("off", number, way.forward), weight=units.all[number].length)
@@ -167,7 +167,7 @@ def reach_of(layout: Layout, units: Units, carry: float) -> list[frozenset[int]]
                 walk.add_edge(("on", number, way.forward), ("off", number, not way.forward), weight=0.0)
         for one, two in pairwise(order):
             walk.add_edge(("off", one, way.forward), ("on", two, way.forward), weight=0.0)
-    for one, two in layout.graph.graph.edges:
+    for one, two in layout.movements.graph.edges:
         ends = int(units.on_way(one)[-1]), int(units.on_way(two)[0])
         walk.add_edge(("off", ends[0], one.forward), ("on", ends[1], two.forward), weight=0.0)
     found = []

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, ParamSpec
@@ -58,6 +58,8 @@ class Output:
     size: SizeName
     show: System | None
     grades: Grades
+    si: bool = False
+    """Whether tables are in SI units."""
 
     @property
     def to_file(self) -> bool:
@@ -70,6 +72,10 @@ class Output:
 
         return reader_of(plan.unit, self.show, self.grades, force_unit=balance_unit(plan))
 
+    def table_reader(self, plan: Plan) -> Reader | None:
+        """Return whose units a table is in, None for SI units."""
+        return None if self.si else self.reader(plan)
+
     def picture(self) -> Format:
         """Return the format of the picture that the name of the file asks for."""
         from gradehaul.show.base.picture import picture_format
@@ -81,7 +87,8 @@ class Output:
 class Answer:
     """An answer as it goes out."""
 
-    shown: Page | str | bytes
+    shown: Page | str | bytes | Mapping[str, Any]
+    """A document is printed as JSON."""
     copy: Callable[[], str | bytes] | None = None
     """What the file after ``-o`` holds where the answer is printed in any case."""
     passes: bool = True
@@ -116,16 +123,18 @@ def answers(
             if writes == "html" and path is None and sys.stdout is not None and sys.stdout.isatty():
                 raise click.UsageError("the answer is a page for a browser: put -o with a name that ends in .html")
             _refuse_plan(path, given)
+            grades: Grades = given.pop("grades", None) or "percent"
             out = Output(
-                form, path, given.pop("size", "a4"), given.pop("show", None), given.pop("grades", None) or "percent"
+                form, path, given.pop("size", "a4"), given.pop("show", None), grades, si=given.pop("si", False)
             )
+            if out.si and form not in ("csv", "csv trains"):
+                raise click.UsageError("--si does nothing without --csv")
             if draws and form == "text" and out.to_file:
-                out = Output(out.picture(), path, out.size, out.show, out.grades)
+                out = replace(out, form=out.picture())
             refuse_ending(path, writes or ("" if copies else out.form))
             answer = function(out=out, **given)
             shown, to_file = answer.shown, path is not None and answer.copy is None
-            written = shown if isinstance(shown, str | bytes) else laid_out(shown, to_file=to_file)
-            deliver(written, path if to_file else None, open_it=open_it and to_file)
+            deliver(_written(shown, to_file=to_file), path if to_file else None, open_it=open_it and to_file)
             if path is not None and answer.copy is not None:  # the answer stands, whether or not this can be written
                 deliver(answer.copy(), path, open_it=open_it)
             for remark in answer.remarks:
@@ -136,6 +145,16 @@ def answers(
         return verb
 
     return decorate
+
+
+def _written(shown: Page | str | bytes | Mapping[str, Any], *, to_file: bool) -> str | bytes:
+    if isinstance(shown, str | bytes):
+        return shown
+    if isinstance(shown, Mapping):
+        from gradehaul.quantities.document import json_text
+
+        return json_text(shown)
+    return laid_out(shown, to_file=to_file)
 
 
 def _form(given: dict[str, Any], path: str | None) -> Form:

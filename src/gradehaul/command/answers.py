@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -95,14 +96,13 @@ def check(
     if out.form in ("csv", "csv trains"):
         from gradehaul.show.check.table import check_csv, trains_csv
 
-        return Answer((check_csv if out.form == "csv" else trains_csv)(answer), passes=answer.passes)
+        written = check_csv if out.form == "csv" else trains_csv
+        return Answer(written(answer, out.table_reader(plan)), passes=answer.passes)
     from gradehaul.treatment.ways_over import ways_over
 
     ways = ways_over(layout, answer)
     if out.form == "json":
-        from gradehaul.show.check.document import check_json
-
-        return Answer(check_json(answer, ways), passes=answer.passes)
+        return Answer(replace(answer, ways_over=ways).to_dict(), passes=answer.passes)
     from gradehaul.show.check.text import check_page
 
     return Answer(check_page(answer, out.reader(plan), ways, more), passes=answer.passes)
@@ -133,10 +133,10 @@ def try_(
     first, such as "7 hopper"; any in the place of a locomotive compares the powers of the plan.
     """
     from gradehaul.haulage.answers.trial_train import try_train
-    from gradehaul.show.check.trial_text import trial_json, trial_page
+    from gradehaul.show.check.trial_text import trial_page
 
     answer = try_train(plan, route, vehicles, heights=dict(heights), seed=seed)
-    return Answer(trial_json(answer) if out.form == "json" else trial_page(answer, out.reader(plan)))
+    return Answer(answer.to_dict() if out.form == "json" else trial_page(answer, out.reader(plan)))
 
 
 @click.command()
@@ -165,13 +165,11 @@ def profile(
     section = long_section(Layout(plan), route, train=train, rails=rails or None)
     match out.form:
         case "json":
-            from gradehaul.show.section.document import profile_json
-
-            return Answer(profile_json(section))
+            return Answer(section.to_dict())
         case "csv":
             from gradehaul.show.section.table import profile_csv
 
-            return Answer(profile_csv(section))
+            return Answer(profile_csv(section, out.table_reader(plan)))
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.section.picture import long_section_picture
 

@@ -10,6 +10,7 @@ import click
 from gradehaul.command.answer import Answer, Output, answers, refuse_idle
 from gradehaul.command.options import (
     Verb,
+    csv_option,
     grades_option,
     json_option,
     more_option,
@@ -129,7 +130,7 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
     help="Whose cars a sweep counts; again for more.  [default: all]",
 )
 @click.option("--car", type=Name("cars", "car"), help="Which cars a sweep counts.  [default: the first]")
-@click.option("--csv", "as_csv", is_flag=True, help="Of a sweep: every design as a table for a spreadsheet.")
+@csv_option("Of a sweep: every design")
 @click.option(
     "--steepest", type=GRADE, default="4 %", show_default=True, help="The grade beyond which a sweep marks designs."
 )
@@ -181,12 +182,16 @@ def helix(
         )
     fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
     found = designed(fixed, build, stock, find=find, train=train, rail=rail, need=need)
-    from gradehaul.show.climb.helix_text import helix_json, helix_page
+    from gradehaul.design.climb.designs import HelixAnswer
+    from gradehaul.show.climb.helix_text import helix_page
 
     hill = found.design.hill(stock)
     answer = hill.check()
-    page: Page | str | None = helix_json(found, stock, answer) if out.form == "json" else None
-    page = page or helix_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    page: Page | dict[str, Any] = (
+        HelixAnswer(found.design, found.stops, stock, answer).to_dict()
+        if out.form == "json"
+        else helix_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    )
 
     def sheet() -> bytes:
         from gradehaul.design.climb.bench import build_of, helix_bench
@@ -243,9 +248,10 @@ def incline(
     if not curves:
         refuse_idle("ease", "compensate", needs="--curve")
     _refuse_sheet_options(out)
+    from gradehaul.design.climb.designs import InclineAnswer
     from gradehaul.design.climb.incline import Bend, InclineGiven
     from gradehaul.design.climb.options import designed_incline
-    from gradehaul.show.climb.incline_text import incline_json, incline_page
+    from gradehaul.show.climb.incline_text import incline_page
 
     stock, _ = _stock(given)
     bends = tuple(Bend(radius, angle, ease or 0.0) for radius, angle in curves)
@@ -253,8 +259,11 @@ def incline(
     found = designed_incline(fixed, stock, find=find, train=train, rail=rail, need=need)
     hill = found.design.hill(stock)
     answer = hill.check()
-    page: Page | str | None = incline_json(found, stock, answer) if out.form == "json" else None
-    page = page or incline_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    page: Page | dict[str, Any] = (
+        InclineAnswer(found.design, found.stops, stock, answer).to_dict()
+        if out.form == "json"
+        else incline_page(found, stock, answer, out.reader(stock), find=find, more=more)
+    )
 
     def sheet() -> bytes:
         from gradehaul.design.climb.bench import incline_bench
@@ -312,9 +321,12 @@ def _sweep(
         steepest=of["steepest"],
     )
     if out.form != "text":
-        from gradehaul.show.climb.helix_sweep_document import sweep_csv, sweep_json
+        from gradehaul.quantities.document import json_text
+        from gradehaul.show.climb.helix_sweep_table import sweep_csv
 
-        return Answer(sweep_json(found) if out.form == "json" else sweep_csv(found))
+        if out.form == "json":
+            return Answer(json_text(found.to_dict(), indent=None))
+        return Answer(sweep_csv(found, out.table_reader(stock)))
     if not out.to_file:
         return Answer(sweep_page(found, out.reader(stock)))
     from gradehaul.show.climb.helix_sweep_picture import sweep_picture

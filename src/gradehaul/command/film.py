@@ -85,13 +85,11 @@ def treat(
         return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)
 
     if out.form == "json":
-        from gradehaul.show.film.document import treat_json
-
-        return Answer(treat_json(found), copy)
+        return Answer(found.to_dict(), copy)
     if out.form == "csv":
         from gradehaul.show.film.table import treat_csv
 
-        return Answer(treat_csv(found), copy)
+        return Answer(treat_csv(found, out.table_reader(plan)), copy)
     from gradehaul.show.film.text import treat_page
 
     return Answer(treat_page(found, out.reader(plan), more), copy)
@@ -120,13 +118,11 @@ def readings(*, plan: Plan, out: Output, seed: int, more: tuple[str, ...]) -> An
     answer = answer_of(plan, seed=seed)
     match out.form:
         case "json":
-            from gradehaul.show.bench.document import readings_json
-
-            return Answer(readings_json(answer))
+            return Answer(answer.to_dict())
         case "csv":
             from gradehaul.show.bench.table import readings_csv
 
-            return Answer(readings_csv(answer))
+            return Answer(readings_csv(answer, out.table_reader(plan)))
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.bench.picture import readings_plot
 

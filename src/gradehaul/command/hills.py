@@ -76,13 +76,11 @@ def clearance(
     passes = found.passes and found.complete
     match out.form:
         case "json":
-            from gradehaul.show.clearance.document import clearance_json
-
-            return Answer(clearance_json(found), passes=passes)
+            return Answer(found.to_dict(), passes=passes)
         case "csv":
             from gradehaul.show.clearance.table import clearance_csv
 
-            return Answer(clearance_csv(found), passes=passes)
+            return Answer(clearance_csv(found, out.table_reader(plan)), passes=passes)
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.haulage.views.plan_view import plan_view
             from gradehaul.show.clearance.picture import clearance_picture
@@ -181,9 +179,11 @@ def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequenc
         from gradehaul.show.level.risers_text import risers_page
 
         return Answer(risers_page(plan, found, out.reader(plan), more), picture)
-    from gradehaul.show.level.risers_document import risers_csv, risers_json
+    from gradehaul.design.level.risers import CorrectedSurveys
+    from gradehaul.show.level.table import risers_csv
 
-    return Answer(risers_json(plan, found) if out.form == "json" else risers_csv(found), picture)
+    answer = CorrectedSurveys(plan, tuple(found))
+    return Answer(answer.to_dict() if out.form == "json" else risers_csv(answer, out.table_reader(plan)), picture)
 
 
 def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
@@ -201,6 +201,6 @@ def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
         from gradehaul.show.level.text import level_page
 
         return Answer(level_page(found, out.reader(found.plan), more), copy)
-    from gradehaul.show.level.document import level_csv, level_json
+    from gradehaul.show.level.table import level_csv
 
-    return Answer(level_json(found) if out.form == "json" else level_csv(found), copy)
+    return Answer(found.to_dict() if out.form == "json" else level_csv(found, out.table_reader(found.plan)), copy)

@@ -37,8 +37,12 @@ need_option = click.option(
 
 
 def csv_option(rows: str) -> Callable[[Verb], Verb]:
-    """Return the option of a table, whose rows are named."""
-    return click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
+    """Return the options of a table, whose rows are named: in the plan's units, or with ``--si`` in SI units."""
+    table = click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
+    return lambda verb: table(_si_option(verb))
+
+
+_si_option = click.option("--si", is_flag=True, help="A table in m and N, not in the plan's units.")
 
 
 def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Verb]:

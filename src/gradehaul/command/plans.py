@@ -130,7 +130,7 @@ def map_(
         case "csv":
             from gradehaul.show.plan_view.table import map_csv
 
-            return Answer(map_csv(view, kept_clean))
+            return Answer(map_csv(view, kept_clean, out.table_reader(plan)))
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.plan_view.picture import plan_picture
 

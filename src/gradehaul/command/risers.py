@@ -63,7 +63,7 @@ def risers(
         case "csv":
             from gradehaul.show.risers.document import risers_csv
 
-            return Answer(risers_csv(found, reader))
+            return Answer(risers_csv(found, out.table_reader(plan)))
         case "pdf":
             from gradehaul.show.risers.picture import risers_sheet
             from gradehaul.show.sheets.form import PAPER_OF

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import ClassVar, Literal
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.counts import Worst
@@ -16,6 +16,8 @@ from gradehaul.haulage.verdict import greatest, less
 from gradehaul.network.route import Route
 from gradehaul.plan.records import Basis, Car, Plan, Power
 from gradehaul.plan.resolve.stock import MOST_CARS
+from gradehaul.quantities.document import Documented
+from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 Test = Literal["stand", "restart", "slip"]
@@ -26,12 +28,19 @@ _TESTS: tuple[Test, ...] = ("restart", "stand", "slip")
 class Binds:
     """What stops the first train that is not rated: the test it fails, where its head is then, and the forces, N."""
 
+    KEYS: ClassVar[str] = "by test cars track at demand pull"
+
     test: Test
     cars: int
-    at: float
+    at: Meters
     track: str
-    demand: float
-    pull: float
+    demand: Newtons
+    pull: Newtons
+
+    @property
+    def by(self) -> Literal["pull"]:
+        """What stops it: the pull of its locomotives, since places that hold no more stand beside it."""
+        return "pull"
 
 
 RoomKind = Literal["berth", "tail", "lap", "loop", "run-round"]
@@ -44,7 +53,7 @@ class Room:
     """A place that must hold a whole train: its name, length, m, and kind."""
 
     name: str
-    length: float
+    length: Meters
     kind: RoomKind
 
     @property
@@ -54,7 +63,7 @@ class Room:
 
 
 @dataclass(frozen=True, slots=True)
-class Load:
+class Load(Documented):
     """The longest train of one kind of car behind one power on one route and rail condition.
 
     `rated` and `limit` count pull alone, up to 999 cars. `fits` is the most cars for which the whole train, with its

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
+from typing import ClassVar
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from gradehaul.haulage.resistance import Curves
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum
 
@@ -111,11 +113,13 @@ def steepest_on_ways(strip: Strip, coefficient: float) -> dict[Way, float]:
 class Ruling:
     """The ruling grade at a point: the effective grade, its two parts, and the stretch over which it rules."""
 
-    effective: float
-    grade: float
-    curve: float
-    start: float
-    stop: float
+    KEYS: ClassVar[str] = "effective grade curve from=start to=stop track"
+
+    effective: Ratio
+    grade: Ratio
+    curve: Ratio
+    start: Meters
+    stop: Meters
     track: str
 
 
@@ -154,7 +158,7 @@ class RouteProfile:
     _compensated: dict[float, RouteProfile] = field(default_factory=dict, repr=False, init=False)
 
     @property
-    def coefficient(self) -> float:
+    def coefficient(self) -> Meters:
         """Curve coefficient, m."""
         return self.curves.coefficient
 
@@ -188,17 +192,17 @@ class RouteProfile:
         return tuple(zip(legs, accumulate((leg.length for leg in legs), initial=0.0), strict=False))
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Length of the route, m."""
         return self.effort.stop
 
     @property
-    def climb(self) -> float:
+    def climb(self) -> Meters:
         """Sum of all rises, m."""
         return float(np.maximum(_gains(self.railhead), 0.0).sum())
 
     @property
-    def fall(self) -> float:
+    def fall(self) -> Meters:
         """Sum of all falls, m, as a positive figure."""
         return float(np.maximum(-_gains(self.railhead), 0.0).sum())
 

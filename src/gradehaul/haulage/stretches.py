@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.quantities.si import Meters, PerMeter, Ratio
 from gradehaul.track.curvature import Section
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct
@@ -28,17 +29,24 @@ class GradeStretch:
     Places and rise in m, grades as plain ratios, positive when climbing in running order.
     """
 
-    start: float
-    stop: float
-    first: float
-    last: float
-    rise: float
+    KEYS: ClassVar[str] = "from=start to=stop grade rise vertical_curve"
+
+    start: Meters
+    stop: Meters
+    first: Ratio
+    last: Ratio
+    rise: Meters
     vertical_curve: bool
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Level length, m."""
         return self.stop - self.start
+
+    @property
+    def grade(self) -> tuple[Ratio, Ratio]:
+        """The grade where it starts and where it stops."""
+        return self.first, self.last
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +56,12 @@ class CurveStretch:
     It is one radius from end to end, or tapers: an easement, from one curvature to another of the same hand.
     """
 
-    start: float
-    stop: float
-    first: float
-    last: float
+    KEYS: ClassVar[str] = "from=start to=stop hand radius curvature"
+
+    start: Meters
+    stop: Meters
+    first: PerMeter
+    last: PerMeter
 
     @property
     def hand(self) -> Hand:
@@ -59,7 +69,7 @@ class CurveStretch:
         return "left" if self.first + self.last > 0 else "right"
 
     @property
-    def radius(self) -> float:
+    def radius(self) -> Meters:
         """The least radius on it, m."""
         return 1.0 / max(abs(self.first), abs(self.last))
 
@@ -68,13 +78,20 @@ class CurveStretch:
         """Whether the curvature changes along it."""
         return self.first != self.last
 
+    @property
+    def curvature(self) -> tuple[PerMeter, PerMeter]:
+        """The curvature where it starts and where it stops."""
+        return self.first, self.last
+
 
 @dataclass(frozen=True, slots=True)
 class TrackStretch:
     """A track where a route runs over it: its places, m, its name, and whether the builder gave it that name."""
 
-    start: float
-    stop: float
+    KEYS: ClassVar[str] = "from=start to=stop id name line berth rail"
+
+    start: Meters
+    stop: Meters
     id: str
     name: str
     named: bool
@@ -91,13 +108,15 @@ class Element:
     curvature in 1/m, positive for left. `railhead` is that at its end, m.
     """
 
-    start: float
-    stop: float
+    KEYS: ClassVar[str] = "from=start to=stop track grade hand radius curvature effective railhead"
+
+    start: Meters
+    stop: Meters
     track: str
-    grade: tuple[float, float]
-    curvature: tuple[float, float]
-    effective: tuple[float, float]
-    railhead: float
+    grade: tuple[Ratio, Ratio]
+    curvature: tuple[PerMeter, PerMeter]
+    effective: tuple[Ratio, Ratio]
+    railhead: Meters
 
     @property
     def hand(self) -> Hand | None:
@@ -106,7 +125,7 @@ class Element:
         return None if self.radius is None else "left" if turn > 0 else "right"
 
     @property
-    def radius(self) -> float | None:
+    def radius(self) -> Meters | None:
         """The least radius on it, m, None where it is straight."""
         sharpest = max(map(abs, self.curvature))
         return 1.0 / sharpest if sharpest else None
@@ -198,7 +217,7 @@ def track_stretches(layout: Layout, profile: RouteProfile) -> Iterator[TrackStre
             name=track.name,
             named=track.name != track.id,
             line=track.line,
-            berth=layout.graph.berth_of.get(track.id),
+            berth=layout.movements.berth_of.get(track.id),
             rail=profile.rails[number],
         )
 

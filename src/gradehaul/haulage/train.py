@@ -17,6 +17,7 @@ from gradehaul.network.reversals import Tail
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import TOGETHER
+from gradehaul.quantities.si import Meters
 from gradehaul.track.piecewise import FloatArray
 
 Engine = Literal["leading", "trailing"]
@@ -83,7 +84,7 @@ class Train:
         return np.concatenate([[0.0], np.cumsum([block.length for block in self.blocks])])
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Length over couplers, m."""
         return float(self.edges[-1])
 

@@ -4,28 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from typing import Literal, NamedTuple, get_args
 
 from gradehaul.haulage.demand import TIE, Pulls, bases_at, demand, supply
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Basis
+from gradehaul.quantities.document import Documented
+from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 Climb = Literal["stalls", "marginal", "climbs"]
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(NamedTuple):
     """A stretch of head positions along a route, m."""
 
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(Documented):
     """What becomes of a train on a route: forces in N, places of its head in m.
 
     ``climbs``: it gets through even if the wheels slip, and can stop and restart anywhere. ``marginal``: it gets
@@ -36,11 +37,11 @@ class Verdict:
 
     climb: Climb
     """What becomes of it uphill alone."""
-    margin: float
+    margin: Newtons
     """The least of standing pull less demand."""
-    margin_at: float
+    margin_at: Meters
     """Where the margin is least."""
-    at: float
+    at: Meters
     """The place to tell: where a train that stalls stalls first, else where the margin is least."""
     track: str
     no_stopping: tuple[Stretch, ...]
@@ -63,12 +64,12 @@ class Verdict:
         return not self.running_away
 
     @property
-    def runs_away_at(self) -> float | None:
+    def runs_away_at(self) -> Meters | None:
         """Where it first pushes its locomotives down the hill, None where it never does."""
         return self.running_away[0].start if self.running_away else None
 
     @property
-    def worst_at(self) -> float:
+    def worst_at(self) -> Meters:
         """The place of its outcome: where it first stalls or runs away, else where the margin is least."""
         return self.running_away[0].start if self.outcome == "runs away" else self.at
 

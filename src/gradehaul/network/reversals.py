@@ -11,6 +11,7 @@ from itertools import count, takewhile
 from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.graph import MovementGraph, Way, path_to
 from gradehaul.network.search_tree import MOST_LOOKED_AT, GaveUp, Passing, State
+from gradehaul.quantities.si import Meters
 
 Runs = tuple[tuple[Way, ...], ...]
 """The ways of each run in one direction; a run begins on the last way of the one before, turned."""
@@ -27,7 +28,7 @@ class Tail:
 
     joint: str | None
     berth: str | None
-    length: float
+    length: Meters
     within: bool = False
     run_round: RunRound | None = None
 
@@ -42,7 +43,7 @@ class Tail:
         return f"the tail {self.place}"
 
     @property
-    def round_room(self) -> float | None:
+    def round_room(self) -> Meters | None:
         """How long locomotives may be that run round a train in it, m; None where they stay."""
         return None if self.run_round is None else self.run_round.room
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import ClassVar
 
 from gradehaul.errors import RouteError
 from gradehaul.network.engine_moves import RunRound, no_run_round, run_round
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.network.reversals import Runs, Tail, tail_between
 from gradehaul.plan.records import NamedRoute, Note
+from gradehaul.quantities.si import Meters, Ratio
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +20,7 @@ class Loop:
     """Track that leads a route back to a joint it has passed: its joint and its length, m."""
 
     joint: str
-    length: float
+    length: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +67,13 @@ class Between:
     grade, reached where `exact`.
     """
 
+    KEYS: ClassVar[str] = "from=origin to=destination routes=count exact highest_ruling_bound=highest_bound"
+
     origin: str
     destination: str
     count: int
     exact: bool
-    highest_bound: float
+    highest_bound: Ratio
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Hours, PerMeter, Ratio
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Cut
@@ -26,10 +27,10 @@ class PullRead:
     loco: str
     rail: str
     forces: tuple[Reading, ...]
-    hours: float | None = None
+    hours: Hours | None = None
     state: State = "standing"
-    grade: float = 0.0
-    curvature: float = 0.0
+    grade: Ratio = 0.0
+    curvature: PerMeter = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,7 @@ class Trial:
     consist: tuple[Cut, ...]
     rail: str
     outcome: Literal["climbs", "stalls"]
-    hours: float | None = None
+    hours: Hours | None = None
     together: float | None = None
 
 

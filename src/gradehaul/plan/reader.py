@@ -31,6 +31,11 @@ def load_plan(path: str | Path) -> Plan:
         The text is no plan; every fault found, each with file, place and what to write instead.
     OSError
         The file is there and cannot be read.
+
+    Examples
+    --------
+    >>> load_plan("plans/first-hill.toml").title
+    'First hill'
     """
     file = str(path)
     path = Path(path)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
+from typing import ClassVar, Literal, NamedTuple
 
 from gradehaul.plan.bench_records import Book
 from gradehaul.plan.consistency import check_consistent
@@ -37,6 +37,8 @@ class LineEnd(NamedTuple):
 @dataclass(frozen=True, slots=True)
 class Note:
     """Something the builder should know that is no error: where, and what."""
+
+    KEYS: ClassVar[str] = ""
 
     place: str
     text: str

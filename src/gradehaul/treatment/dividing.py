@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
@@ -31,8 +31,20 @@ class Doubling:
     The rear part waits where the route begins; where it ends, both parts stand with the locomotives.
     """
 
+    KEYS: ClassVar[str] = "front_cars=front rear_cars=rear foot_holds summit_holds"
+
     front: int
     rear: int
+
+    @property
+    def foot_holds(self) -> bool:
+        """Whether a berth holds the rear part where the route begins: a train is doubled only where one does."""
+        return True
+
+    @property
+    def summit_holds(self) -> bool:
+        """Whether a berth holds both parts where the route ends: a train is doubled only where one does."""
+        return True
 
 
 def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> int | None:
@@ -96,13 +108,13 @@ def _standing_in_the_way(layout: Layout, route: Route, train: Train) -> Literal[
     if len(set(berths)) < 2 or not outside or outside != list(range(outside[0], outside[-1] + 1)):
         return "through"
     for tail, leg in zip(route.tails, route.legs, strict=False):
-        around = run_round(layout.graph, leg.ways[-1], taken) if tail.run_round is not None else None
+        around = run_round(layout.movements, leg.ways[-1], taken) if tail.run_round is not None else None
         if tail.run_round is not None and (around is None or engine > around.room * _WHOLE):
             return "through"
     arrives = train.after((route.legs or (route,))[-1].run_rounds)
     # at the head of its cars the engine stands on the last way; behind them it goes out as it came
     out = route.ways[outside[-1] + 1].turned() if pushed(arrives) else route.ways[-1]
-    back = can_reach(layout.graph, [out], route.ways[outside[0] - 1].turned(), taken, engine)
+    back = can_reach(layout.movements, [out], route.ways[outside[0] - 1].turned(), taken, engine)
     return None if back else "return"
 
 

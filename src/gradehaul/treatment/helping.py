@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import ClassVar, Literal
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
@@ -17,6 +17,7 @@ from gradehaul.network.engine_moves import can_clear
 from gradehaul.network.graph import Way
 from gradehaul.plan.records import Loco
 from gradehaul.plan.resolve.stock import TOGETHER
+from gradehaul.quantities.si import Meters
 
 TrainEnd = Literal["head", "tail"]
 _BOTH: tuple[TrainEnd, ...] = ("head", "tail")
@@ -36,10 +37,12 @@ _NEAR = 1e-6
 class District:
     """A stretch of a route with a helper: the joints at which it comes on and goes off, and their places, m."""
 
+    KEYS: ClassVar[str] = "on on_m=on_at off off_m=off_at"
+
     on: str
-    on_at: float
+    on_at: Meters
     off: str
-    off_at: float
+    off_at: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,8 @@ class Help:
     there. `obstacle` is what keeps the helper from coming on or from getting out of the way; such a helper is not
     enough.
     """
+
+    KEYS: ClassVar[str] = "loco leg=leg_number where enough fits obstacle districts"
 
     loco: str
     where: TrainEnd
@@ -62,6 +67,11 @@ class Help:
     def fits(self) -> bool:
         """Whether the tail or berth holds both the train and its helper where both must stand in it."""
         return self.obstacle != "room"
+
+    @property
+    def leg_number(self) -> int | None:
+        """The number of its leg, None on a route without reversals."""
+        return self.leg or None
 
 
 def helper_districts(layout: Layout, profile: RouteProfile, train: Train, verdict: Verdict) -> tuple[District, ...]:
@@ -247,7 +257,7 @@ def _head_on(helped: HelpedTrain, at: float) -> Obstacle | None:
     begun = max(place for place in helped.leg.starts.tolist() if place <= at + _NEAR)
     if helped.run_before(begun).isdisjoint(helped.tracks(at, at + helped.helper)):
         return None
-    graph, taken = helped.layout.graph.backward, helped.tracks(at - helped.train, at)
+    graph, taken = helped.layout.movements.backward, helped.tracks(at - helped.train, at)
     return None if can_clear(graph, helped.ahead(at), taken, helped.run_before(at), helped.helper) else "on"
 
 
@@ -274,7 +284,7 @@ def _head_off(helped: HelpedTrain, at: float) -> Obstacle | None:
 
 def _runs_off(helped: HelpedTrain, at: float) -> bool:
     taken = helped.tracks(at - helped.train, at)
-    return can_clear(helped.layout.graph, helped.ahead(at), taken, helped.run_after(at), helped.helper)
+    return can_clear(helped.layout.movements, helped.ahead(at), taken, helped.run_after(at), helped.helper)
 
 
 def _tail_on(helped: HelpedTrain, at: float) -> Obstacle | None:
@@ -290,7 +300,7 @@ def _tail_on(helped: HelpedTrain, at: float) -> Obstacle | None:
     if helped.both <= room * _WHOLE:
         return None
     taken = helped.tracks(at - helped.train, at)
-    if can_clear(helped.layout.graph.backward, helped.behind(at), taken, helped.run_before(at), helped.helper):
+    if can_clear(helped.layout.movements.backward, helped.behind(at), taken, helped.run_before(at), helped.helper):
         return None
     return "room" if at <= max(helped.begins, helped.train) + _NEAR else "on"
 
@@ -302,4 +312,4 @@ def _tail_off(helped: HelpedTrain, at: float) -> Obstacle | None:
     if after.isdisjoint(helped.tracks(tail - helped.helper, tail)):
         return None
     taken = helped.tracks(tail, at)
-    return None if can_clear(helped.layout.graph, helped.behind(at), taken, after, helped.helper) else "off"
+    return None if can_clear(helped.layout.movements, helped.behind(at), taken, after, helped.helper) else "off"

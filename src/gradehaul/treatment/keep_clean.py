@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from time import perf_counter
-from typing import Literal, NamedTuple
+from typing import ClassVar, Literal, NamedTuple, get_args
 
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
+from gradehaul.haulage.answers.judged import VerdictOnRoute
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import PLANNED
@@ -19,6 +21,8 @@ from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, wheels
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.covers import covers_of
@@ -44,9 +48,9 @@ class KeepCleanOptions:
     trains: tuple[str, ...] = ()
     film: str | None = None
     need: Need = "climbs"
-    reserve: float = 0.0
-    step: float | None = None
-    carry: float = CARRY
+    reserve: Ratio = 0.0
+    step: Meters | None = None
+    carry: Meters = CARRY
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +64,30 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class NearClean:
+    """The clean track that wheels carry film onto first, and how far it is, m."""
+
+    track: str
+    distance: Meters
+
+
+@dataclass(frozen=True, slots=True)
+class UsedUnit:
+    """A unit and what is to become of it, as a document has it."""
+
+    KEYS: ClassVar[str] = (
+        "track=row.unit.name row.unit.line from=row.unit.start to=row.unit.stop row.use forced_by=row.reason carried_to"
+    )
+
+    row: Row
+    carried_to: NearClean | None
+
+
+@dataclass(frozen=True, slots=True)
 class TrainOutcome:
     """The verdicts on a train with this plan once film has spread, and with film everywhere: at the worse age."""
+
+    KEYS: ClassVar[str] = "name route planned=planned_here everywhere=everywhere_here"
 
     name: str
     route: str
@@ -70,14 +96,29 @@ class TrainOutcome:
     misfits: tuple[Misfit, ...] = ()
     """Places of its route that do not hold it; the verdicts are on the track alone."""
 
+    @property
+    def planned_here(self) -> VerdictOnRoute:
+        """The verdict with this plan, beside the places that do not hold the train."""
+        return VerdictOnRoute(self.planned, self.misfits)
+
+    @property
+    def everywhere_here(self) -> VerdictOnRoute:
+        """The verdict with film everywhere, beside the places that do not hold the train."""
+        return VerdictOnRoute(self.everywhere, self.misfits)
+
 
 @dataclass(frozen=True, slots=True)
-class KeepCleanPlan:
+class KeepCleanPlan(AnswerRecord):
     """Where the film may go.
 
     `beyond` has the trains that miss the verdict they need whatever is left clean; where there are any, there is no
     plan and no row. `at_risk` has rows with film already that lie within carry of rail that must stay clean.
     """
+
+    KEYS: ClassVar[str] = (
+        "film options.need options.reserve options.carry options.step found depends_on_carry gap=known_gap proven "
+        "need_film totals tracks trains beyond"
+    )
 
     plan: Plan
     options: KeepCleanOptions
@@ -88,7 +129,7 @@ class KeepCleanPlan:
     gap: float
     need_film: tuple[str, ...] = ()
 
-    def length(self, use: Use) -> float:
+    def length(self, use: Use) -> Meters:
         """Return the length of all track with one use, m."""
         return sum(row.unit.length for row in self.rows if row.use == use)
 
@@ -118,6 +159,37 @@ class KeepCleanPlan:
     def at_risk(self) -> tuple[Row, ...]:
         """The rows with film already from which wheels carry it onto rail that must stay clean."""
         return tuple(row for row in self.rows if row.use == "has film" and row.carried is not None)
+
+    @property
+    def found(self) -> bool:
+        """Whether there is a plan by which every train gets the verdict that it needs."""
+        return not self.beyond
+
+    @property
+    def known_gap(self) -> Ratio | None:
+        """How much better another plan might be at the most, as a share, None where nothing is known of that."""
+        return None if math.isinf(self.gap) else self.gap
+
+    @property
+    def proven(self) -> bool:
+        """Whether no plan is better."""
+        return self.gap == 0
+
+    @property
+    def totals(self) -> Mapping[str, Meters]:
+        """The length of all track with each use."""
+        return {use: self.length(use) for use in get_args(Use)}
+
+    @property
+    def tracks(self) -> tuple[UsedUnit, ...]:
+        """The rows, each with the clean track that it lies near."""
+        return tuple(
+            UsedUnit(
+                row,
+                None if row.carried is None else NearClean(self.rows[row.carried.onto].unit.name, row.carried.distance),
+            )
+            for row in self.rows
+        )
 
 
 class UsedStretch(NamedTuple):
@@ -195,8 +267,8 @@ def keep_clean_plan(
     profiles = {name: run.profile for name, run in runs.items()}
     rounds = [tail.run_round for profile in profiles.values() for tail in profile.route.tails if tail.run_round]
     spurs = [spur for each in rounds for spur in each.spurs]
-    turning = turning_places(units, layout.graph, max(run.train.length for run in runs.values()), spurs)
-    spread = wheels(units, layout.graph, options.carry, turning)
+    turning = turning_places(units, layout.movements, max(run.train.length for run in runs.values()), spurs)
+    spread = wheels(units, layout.movements, options.carry, turning)
     has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
     spreads = {each: set(spread.reached({n for n, own in has.items() if own == each})) for each in set(has.values())}
     takes = np.array([unit.film != film for unit in units.all])

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import product
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.records import Loco
 from gradehaul.plan.resolve.stock import CLEAN, first_day
+from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
 from gradehaul.treatment.units import Numbers, RouteUnits, Units, units_along
 
@@ -36,11 +37,13 @@ Bools = NDArray[np.bool_]
 class Shortfall:
     """A place where a train misses the verdict that it needs wherever film is wiped, and by how much, N."""
 
+    KEYS: ClassVar[str] = "train test at=head track short"
+
     train: str
     test: FilmTest
-    head: float
+    head: Meters
     track: str
-    short: float
+    short: Newtons
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import ClassVar
 
 import numpy as np
 
 from gradehaul.haulage.profile import RouteProfile
+from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.treatment.needs import Bools, FilmTest, TightPlaces
 
 
-class OnTrack(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class HeadPlace:
     """A place on a track: its id, and the distance from the start of the track, m."""
 
+    KEYS: ClassVar[str] = "track at=along"
+
     track: str
-    along: float
+    along: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +30,14 @@ class Reason:
     `track` names the track that its head is on, `on` is the place there.
     """
 
+    KEYS: ClassVar[str] = "train test at=head track on short"
+
     train: str
     test: FilmTest
-    head: float
+    head: Meters
     track: str
-    short: float
-    on: OnTrack
+    short: Newtons
+    on: HeadPlace
 
 
 def reasons(
@@ -80,4 +86,4 @@ def _reason(train: str, test: FilmTest, head: float, short: float, profile: Rout
     which = int(np.clip(np.searchsorted(starts, head - 1e-9, side="right") - 1, 0, len(ways) - 1))
     begin, end = float(starts[which]), float(starts[which + 1])
     along = head - begin if ways[which].forward else end - head
-    return Reason(train, test, head, profile.track_at(head), short, OnTrack(ways[which].track, along))
+    return Reason(train, test, head, profile.track_at(head), short, HeadPlace(ways[which].track, along))

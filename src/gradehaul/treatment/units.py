@@ -14,6 +14,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.network.graph import Way
 from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.quantities.si import Meters
 
 _WHOLE = 1 + 1e-9
 """A track so little longer than a number of steps is that many steps long."""
@@ -31,13 +32,13 @@ class Unit:
     track: str
     name: str
     line: str
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
     pickup: float = 1.0
     film: str | None = None
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Its length, m."""
         return self.stop - self.start
 

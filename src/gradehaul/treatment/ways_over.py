@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.layout import Layout
@@ -21,6 +22,8 @@ class WaysOver:
     by leg, with the train's order turned between them.
     """
 
+    KEYS: ClassVar[str] = "train rail cars leave_cars=leave doubling=parts no_doubling=undivided helpers=help"
+
     train: str
     rail: str
     outcome: Outcome
@@ -28,6 +31,16 @@ class WaysOver:
     leave: int | None
     double: Doubling | Undivided
     help: tuple[Help, ...]
+
+    @property
+    def parts(self) -> Doubling | None:
+        """How to take it over in two parts, None where that cannot be done."""
+        return self.double if isinstance(self.double, Doubling) else None
+
+    @property
+    def undivided(self) -> Undivided | None:
+        """Why it cannot be taken over in two parts, None where it can."""
+        return None if isinstance(self.double, Doubling) else self.double
 
 
 def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:

@@ -147,7 +147,7 @@ def test_a_sweep_as_json_and_as_a_table_says_what_the_sweep_found(tmp_path: Path
     assert document["radii_m"][0] == pytest.approx(18 * 0.0254)
     assert document["rises_per_turn_m"][-1] == pytest.approx(6 * 0.0254)
     file = tmp_path / "sweep.csv"
-    assert run(*words, "--csv", "-o", str(file)).exit_code == 0
+    assert run(*words, "--csv", "--si", "-o", str(file)).exit_code == 0
     rows = list(csv.DictReader(file.read_text().splitlines()))
     powers = {(each["power"], each["rail"]): each for each in document["cars"]}
     assert len(rows) == len(powers) * 200 * 200

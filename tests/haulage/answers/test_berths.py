@@ -24,7 +24,7 @@ line.Main = {{ from = "A", to = "B", track = [{track}] }}
 """
     layout = Layout(read_plan(text))
     plan = layout.plan
-    return berth_answer(layout.graph, layout.alignment, plan.berths[berth], layout.clear[berth])
+    return berth_answer(layout.movements, layout.alignment, plan.berths[berth], layout.clear[berth])
 
 
 def car(name: str, length: float, rolling: str = "2 %") -> str:

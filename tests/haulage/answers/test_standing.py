@@ -11,7 +11,6 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.standing import Roll, rolls
 from gradehaul.plan import read_plan
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.check.document import check_document
 from gradehaul.show.check.text import check_page
 
 RESISTANCE = 0.008
@@ -39,7 +38,7 @@ line.Main = {{ from = "A", to = "B", track = [{", ".join(rows)}] }}
 
 def found(text: str, berth: str = "Siding") -> dict[str, Roll]:
     layout = Layout(read_plan(text))
-    each = rolls(layout.graph, layout.alignment, layout.plan.berths[berth], layout.clear[berth], RESISTANCE)
+    each = rolls(layout.movements, layout.alignment, layout.plan.berths[berth], layout.clear[berth], RESISTANCE)
     return {roll.toward: roll for roll in each}
 
 
@@ -120,7 +119,7 @@ def test_rolling_is_told_in_every_form() -> None:
     (berth,) = answer.berths
     assert berth.cars_stay == {"ore": False}
     assert [roll.toward for roll in berth.rolls["ore"]] == ["J"]
-    (told,) = check_document(answer)["berths"]
+    (told,) = answer.to_dict()["berths"]
     assert told["rolls"] == {
         "ore": [{"toward": "J", "runs_m": pytest.approx(2.5), "stops_on": "Long:1", "end_of_track": None}]
     }

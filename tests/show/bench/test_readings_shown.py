@@ -2,7 +2,6 @@
 
 import csv
 import io
-import json
 import re
 
 import pytest
@@ -11,10 +10,9 @@ from gradehaul.haulage.answers.readings import readings
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.bench.document import readings_document, readings_json
 from gradehaul.show.bench.picture import readings_figure, readings_plot
 from gradehaul.show.bench.sheet import bench_figures, bench_sheet
-from gradehaul.show.bench.table import HEADS, readings_csv
+from gradehaul.show.bench.table import readings_csv
 from gradehaul.show.bench.text import readings_page
 from gradehaul.show.sections import READINGS
 from project import PLANS
@@ -84,7 +82,7 @@ def test_what_cannot_be_told_apart_is_said_in_words(odd):
 
 
 def test_the_document(answer, bare):
-    document = json.loads(readings_json(answer))
+    document = answer.to_dict()
     first = document["pulls"][0]
     assert first["pull_n"] == pytest.approx(90 * 9.80665e-3, rel=1e-5)
     assert first["low_n"] < first["pull_n"] < first["high_n"]
@@ -94,8 +92,8 @@ def test_the_document(answer, bare):
     assert document["cars"][0]["rolling"]["share"] == pytest.approx(0.0212, rel=1e-2)
     assert [trial["agrees"] for trial in document["trials"]] == [True, True]
     assert document["measure_next"] == list(answer.measure_next)
-    assert readings_document(bare)["pulls"] == []
-    assert readings_document(bare)["curve"] is None
+    assert bare.to_dict()["pulls"] == []
+    assert bare.to_dict()["curve"] is None
 
 
 def test_keys_are_lower_case(answer):
@@ -108,16 +106,16 @@ def test_keys_are_lower_case(answer):
             for inner in value:
                 yield from keys(inner)
 
-    assert all(key == key.lower() and key.isidentifier() for key in keys(readings_document(answer)))
+    assert all(key == key.lower() and key.isidentifier() for key in keys(answer.to_dict()))
 
 
 def test_a_row_for_every_pull(answer, odd, bare):
-    table = list(csv.DictReader(io.StringIO(readings_csv(answer), newline="")))
+    table = list(csv.DictReader(io.StringIO(readings_csv(answer, None), newline="")))
     assert [row["basis"] for row in table].count("measured") == len(answer.bench.rows)
     assert [row["loco"] for row in table if row["basis"] == "predicted"] == [told.loco for told in answer.predictions]
     assert all(float(row["low_n"]) <= float(row["pull_n"]) <= float(row["high_n"]) for row in table)
-    assert next(csv.DictReader(io.StringIO(readings_csv(odd), newline="")))["loco"] == "'=1+1"
-    assert readings_csv(bare) == ",".join(HEADS) + "\r\n"
+    assert next(csv.DictReader(io.StringIO(readings_csv(odd, None), newline="")))["loco"] == "'=1+1"
+    assert readings_csv(bare, None) == "loco,rail,state,basis,readings,pull_n,low_n,high_n,scatter_n,error_n\r\n"
 
 
 @pytest.mark.parametrize("form", ["svg", "png", "pdf"])

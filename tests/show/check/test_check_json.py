@@ -3,8 +3,7 @@ import tomllib
 
 import pytest
 
-from gradehaul.show.base.digits import rounded
-from gradehaul.show.check.document import check_document, check_json
+from gradehaul.quantities.document import json_text, rounded
 from project import ROOT
 
 # The keys that programs rely on, by what holds them; others may be added.
@@ -47,7 +46,7 @@ PROMISED = {
 
 
 def test_every_promised_key_is_there(answer):
-    document = json.loads(check_json(answer))
+    document = json.loads(json_text(answer.to_dict()))
     route = document["routes"][0]
     found = {
         "document": document,
@@ -74,11 +73,11 @@ def test_keys_are_lower_case_with_known_suffixes(answer):
             for inner in value:
                 yield from keys(inner)
 
-    assert all(key == key.lower() and key.isidentifier() for key in keys(check_document(answer)) if key != "from")
+    assert all(key == key.lower() and key.isidentifier() for key in keys(answer.to_dict()) if key != "from")
 
 
 def test_the_route_tells_what_was_answered(answer):
-    route = check_document(answer)["routes"][0]
+    route = answer.to_dict()["routes"][0]
     told = answer.routes[0]
     assert (route["name"], route["from"], route["to"], route["lap"]) == ("Up ore", "Wharf", "Summit", False)
     assert route["length_m"] == pytest.approx(told.profile.length, rel=1e-5)
@@ -92,7 +91,7 @@ def test_the_route_tells_what_was_answered(answer):
 
 
 def test_there_is_a_load_for_every_power_car_and_rail(answer):
-    route = check_document(answer)["routes"][1]
+    route = answer.to_dict()["routes"][1]
     assert [(load["power"], load["car"], load["rail"]) for load in route["loads"]] == [
         ("mogul", "ore", rail) for rail in ("clean", "treated", "treated fresh")
     ]
@@ -105,7 +104,7 @@ def test_there_is_a_load_for_every_power_car_and_rail(answer):
 
 
 def test_there_is_a_row_for_every_train_and_rail(answer):
-    trains = check_document(answer)["trains"]
+    trains = answer.to_dict()["trains"]
     assert [(train["name"], train["rail"]) for train in trains] == [
         (name, rail) for name in ("morning", "short") for rail in ("clean", "treated", "treated fresh")
     ]
@@ -118,7 +117,7 @@ def test_there_is_a_row_for_every_train_and_rail(answer):
 
 
 def test_the_berth_tells_what_fits_and_stays(answer):
-    (berth,) = check_document(answer)["berths"]
+    (berth,) = answer.to_dict()["berths"]
     assert berth["name"] == "Quarry loading"
     assert berth["steepest_pct"] == pytest.approx(3.0)
     assert berth["cars_fit"] == dict(answer.berths[0].cars_fit)
@@ -126,7 +125,7 @@ def test_the_berth_tells_what_fits_and_stays(answer):
 
 
 def test_without_stock_the_routes_are_told(undeclared_answer):
-    document = check_document(undeclared_answer)
+    document = undeclared_answer.to_dict()
     assert document["trains"] == []
     assert document["routes"]
     assert all(route["loads"] == [] for route in document["routes"])
@@ -134,7 +133,7 @@ def test_without_stock_the_routes_are_told(undeclared_answer):
 
 
 def test_odd_names_come_back_whole(odd_answer):
-    text = check_json(odd_answer)
+    text = json_text(odd_answer.to_dict())
     assert text.isascii()
     document = json.loads(text)
     assert document["plan"] == "[red]x[/]"
@@ -143,7 +142,7 @@ def test_odd_names_come_back_whole(odd_answer):
 
 
 def test_the_same_answer_is_the_same_bytes(answer):
-    assert check_json(answer) == check_json(answer)
+    assert json_text(answer.to_dict()) == json_text(answer.to_dict())
 
 
 def test_numbers_have_six_digits():
@@ -153,11 +152,11 @@ def test_numbers_have_six_digits():
 
 def test_the_release_is_that_of_the_project(answer):
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
-    assert check_document(answer)["gradehaul"] == project["version"]
+    assert answer.to_dict()["gradehaul"] == project["version"]
 
 
 def test_how_sure_each_verdict_and_load_is(answer):
-    document = check_document(answer)
+    document = answer.to_dict()
     for told, train in zip(document["trains"], answer.trains, strict=True):
         assert told["stall_probability"] == rounded(train.trust.stall_probability)
         assert told["margin_low_n"] < told["margin_n"] < told["margin_high_n"]

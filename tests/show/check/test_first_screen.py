@@ -24,7 +24,6 @@ from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_told, chance_told
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
-from gradehaul.show.check.document import check_document
 from gradehaul.show.check.text import check_page
 from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
@@ -100,7 +99,7 @@ def test_a_terminal_of_80_columns_wraps_nothing(demo: Shown) -> None:
 
 def figures_agree(answer: CheckAnswer, reader: Reader, text: str) -> int:
     """Compare the rows of trains and loads with the document, and return how many were compared."""
-    document = check_document(answer)
+    document = answer.to_dict()
     compared = 0
     for name in {train["name"] for train in document["trains"]}:
         judged = [each for each in document["trains"] if each["name"] == name and each["rail"] in answer.judged_rails]

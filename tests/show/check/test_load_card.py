@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from functools import cache
 
@@ -12,7 +11,6 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, check
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.check.document import check_json
 from gradehaul.show.check.load_card import load_card_figures, load_card_picture
 from gradehaul.show.check.load_rows import load_cards
 from project import PLANS
@@ -78,7 +76,7 @@ def demo(name: str) -> CheckAnswer:
 
 def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
     """Return the texts of each row of a card, worked out from the document alone; rows alike stand once."""
-    told = json.loads(check_json(answer))
+    told = answer.to_dict()
     rows: list[tuple[object, list[str]]] = []
     for route in told["routes"]:
         loads = [each for each in route["loads"] if each["power"] == power and each["rail"] in told["judged_rails"]]

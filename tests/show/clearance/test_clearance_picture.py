@@ -16,7 +16,6 @@ from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.clearance.document import clearance_json
 from gradehaul.show.clearance.picture import clearance_figure, clearance_picture
 from project import PLANS
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
@@ -69,7 +68,7 @@ def test_its_figures_are_those_of_the_document(plan: str, size: str) -> None:
     with drawing_rules():
         check_sheet(figure)
     words = " ".join(svg_texts(clearance_picture(found, view, read, "svg", size=size)))
-    places = [each for each in json.loads(clearance_json(found))["places"] if each["outcome"] != "pass"]
+    places = [each for each in json.loads(json.dumps(found.to_dict()))["places"] if each["outcome"] != "pass"]
     for place in places[:20]:
         begins = words.index(f"{place['number']} {'FAILS' if place['outcome'] == 'fail' else 'look'} ")
         row = words[begins : begins + 220]

@@ -47,7 +47,7 @@ def test_json_and_csv_tell_the_same(helix: Path) -> None:
     assert place["rule"] == "vertical room"
     assert place["value_m"] == pytest.approx(0.055, abs=1e-5)
     assert (place["passes_m"], place["fails_m"]) == (0.078, 0.059)
-    rows = list(csv.DictReader(io.StringIO(clearance(helix, "--csv").stdout)))
+    rows = list(csv.DictReader(io.StringIO(clearance(helix, "--csv", "--si").stdout)))
     assert [row["outcome"] for row in rows] == [each["outcome"] for each in document["places"]]
     assert float(rows[0]["value"]) == document["places"][0]["value_m"]
 

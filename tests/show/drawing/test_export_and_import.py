@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,6 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.text.toml import parse
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.check.document import check_json
 from gradehaul.show.drawing.dxf import plan_dxf
 from project import PLANS
 from show.plan_view.test_plan_picture import view_of
@@ -100,5 +98,5 @@ def folder(tmp_path_factory) -> Path:
 def test_it_answers_as_before(name, folder):
     path = PLANS / f"{name}.toml"
     after = read_plan("", file=str(path), folder=PLANS, data=imported(name, folder))
-    documents = [json.loads(check_json(check(plan))) for plan in (load_plan(path), after)]
+    documents = [check(plan).to_dict() for plan in (load_plan(path), after)]
     assert differences(*documents, within=0.03 if name in CURVES_FITTED else EXACT) == []

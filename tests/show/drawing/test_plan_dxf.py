@@ -127,7 +127,7 @@ def layers_of(name: str, folder: Path) -> set[str]:
 def test_runaways_lie_where_they_begin_and_end(folder):
     view = view_of("landing")
     space = document_of("landing", folder).modelspace()
-    spots = [spot for train in view.trains for pair in train.runaways for spot in pair]
+    spots = [spot for train in view.trains for each in train.runaways for spot in (each.begins, each.ends)]
     centers = [tuple(circle.dxf.center)[:2] for circle in space.query('CIRCLE[layer=="Runaway points"]')]
     assert centers == [pytest.approx((spot.x * 1000, spot.y * 1000)) for spot in spots]
     assert len(space.query('LWPOLYLINE[layer=="Runs away"]')) >= len(spots) // 2 > 0

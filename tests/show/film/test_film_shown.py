@@ -120,10 +120,10 @@ def test_numbers_tell_the_use_of_each_track() -> None:
     document = json.loads(run("map", TWO_LEVELS, "--treat", "--json").output)
     assert document["film_plan"]["tracks"] == told["tracks"]
     assert document["trains"] == []
-    rows = list(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--treat", "--csv").output)))
+    rows = list(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--treat", "--csv", "--si").output)))
     assert [row["use"] for row in rows] == [track["use"] for track in told["tracks"]]
-    assert "use" not in next(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--csv").output)))
-    stepped = list(csv.DictReader(io.StringIO(run("map", HILL, "--treat", "--step", "10 in", "--csv").output)))
+    assert "use" not in next(csv.DictReader(io.StringIO(run("map", TWO_LEVELS, "--csv", "--si").output)))
+    stepped = list(csv.DictReader(io.StringIO(run("map", HILL, "--treat", "--step", "10 in", "--csv", "--si").output)))
     assert stepped[1]["use"] == "buffer 0.0 to 0.4064; keep clean 0.4064 to 0.6096"
     assert (
         "keep clean (carry-over) to 16.0 in, KEEP CLEAN to 24.0 in"

@@ -15,7 +15,6 @@ from gradehaul.command import main
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.film.document import treat_json
 from gradehaul.show.film.text import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from treatment.plans import Line
@@ -94,7 +93,7 @@ def test_a_search_that_was_stopped_says_how_much_better_a_plan_may_be(hill: Path
     page = treat_page(replace(found, gap=0.17), reader_of("mm")).text()
     assert "The search was stopped: a plan up to 17 % better may exist." in page
     assert "The search was stopped" not in treat(hill).stdout
-    assert json.loads(treat_json(replace(found, gap=0.17)))["gap_pct"] == 17.0
+    assert replace(found, gap=0.17).to_dict()["gap_pct"] == 17.0
 
 
 def test_lengths_add_up(hill: Path) -> None:
@@ -112,7 +111,7 @@ def test_json_and_csv_tell_the_same(hill: Path) -> None:
     assert document["tracks"][1]["forced_by"]["train"] == "up"
     assert document["trains"][0]["planned"]["verdict"] == "climbs"
     assert document["trains"][0]["everywhere"]["verdict"] == "stalls"
-    rows = list(csv.DictReader(io.StringIO(treat(hill, "--csv", "--carry", "0").stdout)))
+    rows = list(csv.DictReader(io.StringIO(treat(hill, "--csv", "--si", "--carry", "0").stdout)))
     assert [row["use"] for row in rows] == [track["use"] for track in document["tracks"]]
     assert float(rows[1]["short_n"]) == document["tracks"][1]["forced_by"]["short_n"]
 

@@ -16,7 +16,6 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.level.document import level_json
 from gradehaul.show.level.picture import drawn_routes, level_figure, level_picture
 from gradehaul.show.level.risers_picture import risers_figure
 from project import PLANS
@@ -39,7 +38,7 @@ def test_the_height_of_every_riser_and_its_change_are_those_of_the_document(name
     plan = load_plan(PLANS / f"{name}.toml")
     found, read = leveled(Layout(plan)), reader_of(plan.unit, None)
     shown = svg_texts(level_picture(found, read, "svg", size=size))
-    told = json.loads(level_json(found))
+    told = json.loads(json.dumps(found.to_dict()))
     heights = {(each["line"], round(each["at_m"], 3)): each for each in told["stations"]}
     names = {
         number: (line, round(float(at), 3))

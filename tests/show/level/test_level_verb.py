@@ -42,7 +42,7 @@ def test_json_and_csv_tell_the_same(plan: Path) -> None:
     (found,) = json.loads(level(plan, "--json").stdout)["surveys"]
     assert found["met"] is True
     assert found["total_m"] == pytest.approx(0.0047625)
-    rows = list(csv.DictReader(io.StringIO(level(plan, "--csv").stdout)))
+    rows = list(csv.DictReader(io.StringIO(level(plan, "--csv", "--si").stdout)))
     assert [float(row["correction_m"]) for row in rows] == [each["correction_m"] for each in found["risers"]]
     assert (
         [int(row["riser"]) for row in rows] == [each["riser"] for each in found["risers"]] == [*range(1, len(rows) + 1)]
@@ -120,7 +120,7 @@ def test_railheads_are_told_and_written_as_a_plan_that_checks(tmp_path: Path) ->
     (route,) = json.loads(checked.stdout)["routes"]
     before = json.loads(CliRunner().invoke(main, ["check", str(path), "--json"]).stdout)["routes"][0]
     assert route["ruling"]["effective_pct"] < before["ruling"]["effective_pct"] - 0.3
-    rows = list(csv.DictReader(io.StringIO(run(path, "--csv").stdout)))
+    rows = list(csv.DictReader(io.StringIO(run(path, "--csv", "--si").stdout)))
     assert [float(row["railhead_m"]) for row in rows] == [each["railhead_m"] for each in document["stations"]]
     again = json.loads(run(path, "--json", "--at-most", f"M = {1000 * document['joints']['M'] - 5}").stdout)
     assert again["joints"]["M"] == pytest.approx(document["joints"]["M"] - 0.005, abs=1e-5)

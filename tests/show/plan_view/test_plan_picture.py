@@ -21,7 +21,6 @@ from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
-from gradehaul.show.plan_view.document import map_json
 from gradehaul.show.plan_view.labels import stacks
 from gradehaul.show.plan_view.picture import plan_figure, plan_picture
 from gradehaul.show.plan_view.shades import SHADES, runs, shade_words, shades_of
@@ -140,7 +139,7 @@ def test_words_keep_to_the_sheet_and_never_overlap(name, size):
 @pytest.mark.parametrize("name", ["first-hill", "landing", "n-mountain", "two-levels", "hollow"])
 def test_its_figures_are_those_of_the_document(name, size):
     view, read = view_of(name), reader(view_of(name))
-    told = json.loads(map_json(view))
+    told = json.loads(json.dumps(view.to_dict()))
     texts = svg_texts(plan_picture(view, read, "svg", size=size))
     labels = {each["name"]: read.length(each["railhead_m"]).split(" ")[0] for each in told["joints"]}
     for text in texts:
@@ -398,7 +397,7 @@ def test_runaways_are_marked_where_they_begin_and_where_they_end(size):
     kinds = [text.get_gid().rsplit(" ", 1)[0] for text in marks(figure)]
     assert kinds.count("runaway") >= 1
     assert kinds.count("runaway ends") >= 1
-    spots = [spot for pair in train.runaways for spot in pair]
+    spots = [spot for each in train.runaways for spot in (each.begins, each.ends) if spot is not None]
     canvas = [figure.axes[0].transData.transform((s.y, -s.x) if size == "phone" else (s.x, s.y)) for s in spots]
     for text in marks(figure):
         at = figure.transFigure.transform(text.get_position())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import subprocess
@@ -20,7 +19,6 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.quantities import convert
 from gradehaul.show.base.picture import drawing_rules, picture_bytes, picture_format, plain
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
-from gradehaul.show.section.document import profile_json
 from gradehaul.show.section.picture import long_section_figure, long_section_picture
 from project import ROOT
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
@@ -89,7 +87,7 @@ def odd_section() -> LongSection:
 @pytest.mark.parametrize(("name", "route", "rails"), SECTIONS)
 def test_its_figures_are_those_of_the_document(name, route, rails, size):
     section = section_of(name, route, rails)
-    told, read = json.loads(profile_json(section)), reader(section)
+    told, read = section.to_dict(), reader(section)
     texts = svg_texts(long_section_picture(section, read, "svg", size=size))
 
     def number(value: float) -> str:

@@ -8,7 +8,7 @@ import pytest
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import load_plan
-from gradehaul.show.section.document import profile_json
+from gradehaul.quantities.document import json_text
 from gradehaul.track.piecewise import PiecewiseQuadratic
 from project import PLANS
 
@@ -23,7 +23,7 @@ def section():
 
 @pytest.fixture(scope="module")
 def document(section):
-    text = profile_json(section)
+    text = json_text(section.to_dict())
     assert text.isascii()
     return json.loads(text)
 

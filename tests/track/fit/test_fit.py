@@ -276,7 +276,7 @@ def test_a_layout_with_open_figures_simply_works() -> None:
     layout = Layout(read_plan(siding(f"{OVER % '{ straight = 99.3956 }'}, {FIT}, {BACK % '{ straight = 99.3956 }'}")))
     assert not layout.plan.lines["Siding"].open
     assert [str(note) for note in fit_notes(layout.plan)] == ["Siding: straight 4 fits at 2057.1 mm"]
-    assert layout.graph.lengths
+    assert layout.movements.lengths
     assert fitted(layout.plan) is layout.plan
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar, get_args
 
 from gradehaul.design.clearance.meetings import Meeting, meetings
 from gradehaul.design.clearance.rules import (
@@ -22,6 +23,7 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.views.plan_view import on_tracks
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.track.map.closing import misclosure
 
 
@@ -37,8 +39,30 @@ class Unchecked:
 
 
 @dataclass(frozen=True, slots=True)
-class Clearances:
+class Place:
+    """A judgment with its number, the worst first, and its tracks by the names that they have in the plan."""
+
+    KEYS: ClassVar[str] = (
+        "number finding.rule finding.outcome track finding.at other_track other_at=finding.other_at train "
+        "head_at=finding.head_at *finding.figures finding.words finding.source"
+    )
+
+    number: int
+    finding: Finding
+    track: str
+    other_track: str | None
+
+    @property
+    def train(self) -> str | None:
+        """The train that it is on, None where it is on none."""
+        return self.finding.train or None
+
+
+@dataclass(frozen=True, slots=True)
+class Clearances(AnswerRecord):
     """Everything that was judged on a plan, and the figures it was judged by."""
+
+    KEYS: ClassVar[str] = "passes complete not_checked=unchecked counts standard places notes=notes_by_place"
 
     plan: Plan
     asked: Allowances
@@ -65,6 +89,25 @@ class Clearances:
     def complete(self) -> bool:
         """Whether everything was checked."""
         return not self.unchecked
+
+    @property
+    def counts(self) -> Mapping[Outcome, int]:
+        """How many places came out in each way."""
+        return {outcome: self.count(outcome) for outcome in get_args(Outcome)}
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """The findings, ranked and numbered."""
+        names = {key: track.name for key, track in self.plan.tracks.items()}
+        return tuple(
+            Place(number, each, names.get(each.track, each.track), names.get(each.other))
+            for number, each in enumerate(self.ranked(), 1)
+        )
+
+    @property
+    def notes_by_place(self) -> tuple[Mapping[str, str], ...]:
+        """The notes, each as its place and its text."""
+        return tuple({"place": note.place, "text": note.text} for note in self.notes)
 
 
 def clearances(layout: Layout, asked: Allowances = USUAL_ALLOWANCES) -> Clearances:
@@ -113,7 +156,7 @@ def clearances(layout: Layout, asked: Allowances = USUAL_ALLOWANCES) -> Clearanc
         *sorted(met, key=lambda each: each.rule != "vertical room"),
         *radii(plan, standard),
         *grade_changes(alignment, standard),
-        *reverse_curves(plan, layout.graph, standard),
+        *reverse_curves(plan, layout.movements, standard),
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters
 from gradehaul.scales import clear_height
 from gradehaul.track.proximity.spacing import Spacing, longest_stock, spacing_of
 
@@ -53,43 +54,57 @@ class Finding:
     rule: Rule
     outcome: Outcome
     track: str
-    at: float
+    at: Meters
     value: float
     wanted: float
     least: float
     source: str
     kind: Literal["length", "share", "grade"] = "length"
     other: str = ""
-    other_at: float | None = None
+    other_at: Meters | None = None
     words: str = ""
     at_most: bool = False
     train: str = ""
-    head_at: float | None = None
+    head_at: Meters | None = None
+
+    @property
+    def figures(self) -> Mapping[str, float]:
+        """The value and its two bounds by their keys in a document, in m or as plain ratios."""
+        unit = "m" if self.kind == "length" else "share"
+        return {f"value_{unit}": self.value, f"passes_{unit}": self.wanted, f"fails_{unit}": self.least}
 
 
 @dataclass(frozen=True, slots=True)
 class Standard:
     """The figures for one plan, m; `longest` is the longest stock over couplers, None where there is none."""
 
-    height: float
+    KEYS: ClassVar[str] = (
+        "clear_height=height clear_height_source=height_source deck deck_assumed overhead_line=overhead "
+        "overhead_line_assumed=overhead_assumed track_centers=spacing.straight "
+        "track_centers_source=spacing.straight_source curve_centers_source=spacing.curve_source "
+        "fouling_distance=spacing.fouling stock_group=spacing.group spacing.stock_class longest_stock=longest "
+        "coupler_height=coupler"
+    )
+
+    height: Meters
     height_source: str
-    deck: float
+    deck: Meters
     deck_assumed: bool
-    overhead: float
+    overhead: Meters
     """Height of the overhead line above its lowest wire; 0 without wire."""
     overhead_assumed: bool
     spacing: Spacing
-    longest: float | None
-    coupler: float
+    longest: Meters | None
+    coupler: Meters
     coupler_source: str
 
     @property
-    def wanted_height(self) -> float:
+    def wanted_height(self) -> Meters:
         """Railhead over railhead from which on it passes, m."""
         return self.height + self.overhead + self.deck
 
     @property
-    def least_height(self) -> float:
+    def least_height(self) -> Meters:
         """Railhead over railhead under which it fails, m; what is assumed does not count."""
         overhead = 0.0 if self.overhead_assumed else self.overhead
         return self.height + overhead + (0.0 if self.deck_assumed else self.deck)

@@ -15,6 +15,7 @@ from gradehaul.design.climb.steps import steps_of
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.scales import Scale, clear_height
 from gradehaul.track.piecewise import FloatArray
 
@@ -59,14 +60,14 @@ class Build:
     deck: float
     roadbed: float
     track: float
-    clear: float
+    clear: Meters
     edge: float
     near: float
     centers: float | None = None
     vertical: float | None = None
 
     @property
-    def structure(self) -> float:
+    def structure(self) -> Meters:
         """Deck, roadbed and track together, m."""
         return self.deck + self.roadbed + self.track
 
@@ -113,9 +114,9 @@ class Helix:
     (2.65, 4.0)
     """
 
-    radius: float
+    radius: Meters
     turns: float
-    rise: float
+    rise: Meters
     build: Build
 
     def length_at(self, radius: float) -> float:
@@ -124,27 +125,27 @@ class Helix:
         return per_turn * radius + once
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Length of the climb on the (inner) track, m."""
         return self.length_at(self.radius)
 
     @property
-    def outer_radius(self) -> float:
+    def outer_radius(self) -> Meters:
         """Radius of the outermost track, m."""
         return self.radius + (self.build.centers or 0.0)
 
     @property
-    def grade(self) -> float:
+    def grade(self) -> Ratio:
         """Grade of the (inner) track."""
         return self.rise / self.length
 
     @property
-    def outer_grade(self) -> float:
+    def outer_grade(self) -> Ratio:
         """Grade of the outermost track, which is longer for the same rise, and so flatter."""
         return self.rise / self.length_at(self.outer_radius)
 
     @property
-    def rise_per_turn(self) -> float:
+    def rise_per_turn(self) -> Meters:
         """Rise in one whole turn, m, where a turn goes on in another."""
         return self.grade * turn_length(self.build, self.radius)
 
@@ -174,7 +175,7 @@ class Helix:
         return float(clear_height_left(self.build, self.radius, self.grade, self.rise_per_turn, vertical))
 
     @property
-    def floor(self) -> tuple[float, float]:
+    def floor(self) -> tuple[Meters, Meters]:
         """Length and width of the floor it needs, m, without its approaches.
 
         An easement lies outside its curve by e² / 24 R at most (textbooks) and reaches e / 2 out of a half turn.

@@ -6,11 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.design.climb.helix import Build, clear_height_left
+from gradehaul.design.climb.helix import GUARD, Build, clear_height_left
 from gradehaul.design.climb.hill import CAR_LENGTHS_PER_PERCENT, car_length, judged_rails
 from gradehaul.design.climb.steps import steps_of
 from gradehaul.errors import DesignError
@@ -22,14 +23,30 @@ from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS, conditions, first_day
+from gradehaul.quantities.document import AnswerRecord, document
+from gradehaul.quantities.si import METER, SI, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 STEEPEST = 0.04
 """Grade beyond which a design is marked, where none is told (common practice: 2 to 3 %, and 4 % at the very most)."""
 
 
+Chart = Annotated[FloatArray, SI("%", "pct", "grade", 100.0, places=6)]
+"""A grade for each design."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The cars of a power on a rail condition, and where that is exact, for each design."""
+
+    power: str
+    rail: str
+    cars: NDArray[np.int_]
+    exact: NDArray[np.bool_]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
-class Sweep:
+class Sweep(AnswerRecord):
     """Designs on a grid, rises per turn down and radii across; lengths in m, grades plain ratios.
 
     Attributes
@@ -53,10 +70,16 @@ class Sweep:
         by the least factors; None where the grid has one, or none was found up to `_WIDER` times as far.
     """
 
-    radii: FloatArray
-    rises: FloatArray
-    grade: FloatArray
-    effective: FloatArray
+    HEAD: ClassVar[str] = ""
+    KEYS: ClassVar[str] = (
+        "radii rises_per_turn=rises grade effective car cars=counted steepest low steep train judged "
+        "stalled=stalled_train"
+    )
+
+    radii: Annotated[FloatArray, METER]
+    rises: Annotated[FloatArray, METER]
+    grade: Chart
+    effective: Chart
     powers: tuple[str, ...]
     rails: tuple[str, ...]
     car: str
@@ -68,7 +91,7 @@ class Sweep:
     short_by: FloatArray
     train: str | None
     judged: tuple[str, ...]
-    steepest: float
+    steepest: Ratio
     nearest: tuple[float, float] | None = None
 
     @property
@@ -90,6 +113,25 @@ class Sweep:
     def stalled(self) -> NDArray[np.bool_]:
         """Where the named train does not climb."""
         return self.short_by > 0
+
+    @property
+    def counted(self) -> tuple[Counted, ...]:
+        """The cars for each power and rail condition."""
+        pairs = product(enumerate(self.powers), enumerate(self.rails))
+        return tuple(Counted(power, rail, self.cars[i, j], self.exact[i, j]) for (i, power), (j, rail) in pairs)
+
+    @property
+    def stalled_train(self) -> NDArray[np.bool_] | None:
+        """Where the named train does not climb, None where none is named."""
+        return None if self.train is None else self.stalled
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the sweep as ``--json`` prints it: arrays with a row for each rise per turn, a column for each radius.
+
+        ``cars`` has such an array for each power and rail; ``exact`` is true where no longer train climbs for sure.
+        What forbids a design is true in ``low``, ``steep`` or, where a train is named, ``stalled``.
+        """
+        return {"sweep": document(self), "care": GUARD}
 
 
 _WIDER, _FINE = 4.0, 60

@@ -25,6 +25,7 @@ from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters, Radians, Ratio
 from gradehaul.track.heights.vertical import VerticalCurve, vertical_curves
 
 CARE = (
@@ -43,12 +44,12 @@ class Bend(NamedTuple):
     With an easement of length e at each end it turns through e / 2R in each, and is as much longer as one of them.
     """
 
-    radius: float
-    angle: float
-    ease: float = 0.0
+    radius: Meters
+    angle: Radians
+    ease: Meters = 0.0
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Its length, easements included, m."""
         return self.radius * abs(self.angle) + self.ease
 
@@ -82,25 +83,25 @@ class Incline:
     2.273
     """
 
-    rise: float
-    length: float
+    rise: Meters
+    length: Meters
     bends: tuple[Bend, ...]
-    coefficient: float
-    vertical: float
+    coefficient: Meters
+    vertical: Meters
     compensated: bool = False
 
     @property
-    def run(self) -> float:
+    def run(self) -> Meters:
         """Length of the grade between the middles of the vertical curves at its ends, m."""
         return self.length - self.vertical
 
     @property
-    def straight(self) -> float:
+    def straight(self) -> Meters:
         """Length of each straight on the grade, m."""
         return (self.run - sum(bend.length for bend in self.bends)) / (len(self.bends) + 1)
 
     @property
-    def grade(self) -> float:
+    def grade(self) -> Ratio:
         """Grade of its straights."""
         return (self.rise + given_back(self.bends, self.coefficient, compensated=self.compensated)) / self.run
 
@@ -109,7 +110,7 @@ class Incline:
         return self.grade - (self.coefficient / bend.radius if self.compensated else 0.0)
 
     @property
-    def effective_grade(self) -> float:
+    def effective_grade(self) -> Ratio:
         """The greatest effective grade away from vertical curves, which reach over where curves begin and end."""
         return max([self.grade, *(self.grade_in(bend) + self.coefficient / bend.radius for bend in self.bends)])
 

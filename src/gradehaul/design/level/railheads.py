@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 MOST_CHANGE = 0.02
@@ -32,11 +35,22 @@ class Binding:
     be `lower`; None where that was not calculated.
     """
 
+    KEYS: ClassVar[str] = "rule where *limits lower"
+
     rule: Rule
     where: tuple[str, ...]
     limit: float | None = None
     wider: float | None = None
-    lower: float | None = None
+    lower: Ratio | None = None
+
+    @property
+    def limits(self) -> Mapping[str, float | None]:
+        """What binds by its key in a document: the height, or the change of grade and the wider one that was tried."""
+        if self.limit is None:
+            return {}
+        if self.rule != "change":
+            return {"limit_m": self.limit}
+        return {"limit_pct": 100 * self.limit, "wider_pct": None if self.wider is None else 100 * self.wider}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,18 +61,33 @@ class Hardest:
     a little more from a change of grade.
     """
 
+    KEYS: ClassVar[str] = "name=train string=even leveled cars at=head track binds"
+
     train: str
-    even: float
-    leveled: float
+    even: Ratio
+    leveled: Ratio
     cars: int
-    head: float
+    head: Meters
     track: str
     binds: tuple[Binding, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class StationHeight:
+    """A station on a line, m from its `from`, with its heights, m: even, as a string has it, and as leveled."""
+
+    line: str
+    at: Meters
+    string: Meters
+    railhead: Meters
+    free: bool
+
+
 @dataclass(frozen=True, slots=True, eq=False)
-class Leveled:
+class Leveled(AnswerRecord):
     """The railheads found: for every line its stations, m from its `from`, and heights, m; the even heights too."""
+
+    KEYS: ClassVar[str] = "trains=hardest joints stations=rows"
 
     plan: Plan
     stations: Stations
@@ -74,6 +103,15 @@ class Leveled:
     def joints(self) -> Mapping[str, float]:
         """The railhead of every joint, m."""
         return {name: float(self.heights[k]) for name, k in self.stations.joints.items()}
+
+    @property
+    def rows(self) -> tuple[StationHeight, ...]:
+        """Every station of every line, in order."""
+        return tuple(
+            StationHeight(line, at, float(self.even[k]), float(self.heights[k]), bool(self.stations.free[k]))
+            for line, (numbers, distance) in self.stations.lines.items()
+            for k, at in zip(numbers.tolist(), distance.tolist(), strict=True)
+        )
 
 
 def leveled(

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -14,6 +14,8 @@ from gradehaul.design.level.survey import READING, Steep, Surveyed, steeper_than
 from gradehaul.errors import DesignError
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.quiet import quietly
 from gradehaul.track.piecewise import FloatArray
 
@@ -25,6 +27,18 @@ _MOST_STEPS = 100_000
 _HALVINGS = 40
 
 
+@dataclass(frozen=True, slots=True)
+class Riser:
+    """A riser by its number and place, m, its railhead, the grade to the next with its spread, and its correction."""
+
+    riser: int
+    at: Meters
+    railhead: Meters
+    grade: Ratio | None
+    spread: Ratio | None
+    correction: Meters
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Corrections:
     """What to do at each reading: `steps` of the size `step`, m, up where positive; the ends stay.
@@ -33,12 +47,17 @@ class Corrections:
     whether that is no more than the target. `before` and `after` are the stretches steeper than meant.
     """
 
+    KEYS: ClassVar[str] = (
+        "surveyed.name surveyed.reading surveyed.reading_assumed even=surveyed.even_grade target reached met "
+        "step largest_shim=shim total steeper_before=before steeper_after=after risers"
+    )
+
     surveyed: Surveyed
-    target: float
-    step: float
-    shim: float
+    target: Ratio
+    step: Meters
+    shim: Meters
     steps: tuple[int, ...]
-    reached: float
+    reached: Ratio
     met: bool
     before: tuple[Steep, ...]
     after: tuple[Steep, ...]
@@ -49,9 +68,27 @@ class Corrections:
         return self.step * np.array(self.steps, dtype=float)
 
     @property
-    def total(self) -> float:
+    def total(self) -> Meters:
         """All shims together, up and down, m."""
         return self.step * sum(map(abs, self.steps))
+
+    @property
+    def risers(self) -> tuple[Riser, ...]:
+        """Every reading, in order."""
+        hill = self.surveyed
+        grades, spreads = ([*each.tolist(), None] for each in (hill.grades, hill.spreads))
+        columns = (hill.distance.tolist(), hill.height.tolist(), grades, spreads, self.corrections.tolist())
+        return tuple(Riser(number, *row) for number, row in enumerate(zip(*columns, strict=True), 1))
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectedSurveys(AnswerRecord):
+    """The surveys of a plan, each with its corrections."""
+
+    KEYS: ClassVar[str] = "surveys"
+
+    plan: Plan
+    surveys: tuple[Corrections, ...]
 
 
 def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: float) -> Corrections:

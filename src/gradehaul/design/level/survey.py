@@ -7,6 +7,7 @@ import io
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Survey
 from gradehaul.plan.text.near_file import near_file
 from gradehaul.quantities import describe, read_quantity
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 READING = {"metric": 0.0005, "imperial": 0.0254 / 32}
@@ -33,7 +35,7 @@ class Surveyed:
     name: str
     distance: FloatArray
     height: FloatArray
-    reading: float
+    reading: Meters
     reading_assumed: bool
 
     @property
@@ -49,7 +51,7 @@ class Surveyed:
         return found
 
     @property
-    def even_grade(self) -> float:
+    def even_grade(self) -> Ratio:
         """The grade from the first reading to the last."""
         return float((self.height[-1] - self.height[0]) / (self.distance[-1] - self.distance[0]))
 
@@ -58,10 +60,12 @@ class Surveyed:
 class Steep:
     """A stretch steeper than meant, m along the line: its grade, its spread, and whether that is beyond the error."""
 
-    start: float
-    stop: float
-    grade: float
-    spread: float
+    KEYS: ClassVar[str] = "from=start to=stop grade spread sure"
+
+    start: Meters
+    stop: Meters
+    grade: Ratio
+    spread: Ratio
     sure: bool
 
 

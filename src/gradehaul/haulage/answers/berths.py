@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 from gradehaul.haulage.answers.standing import Roll, rolls
 from gradehaul.haulage.resistance import lowest
 from gradehaul.network.graph import MovementGraph
 from gradehaul.plan.records import Berth
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import join
 from gradehaul.track.proximity.fouling import ClearLength
@@ -20,10 +21,12 @@ from gradehaul.track.proximity.fouling import ClearLength
 class BerthAnswer:
     """A berth: its clear length, m, and how that is known, its steepest grade, and what each kind of car does in it."""
 
+    KEYS: ClassVar[str] = "name clear_length clear_length_basis=basis steepest cars_fit cars_stay rolls"
+
     name: str
-    clear_length: float
+    clear_length: Meters
     basis: Literal["stated", "map", "whole"]
-    steepest: float
+    steepest: Ratio
     cars_fit: Mapping[str, int]
     """The most cars of a kind, without locomotives, that stand clear."""
     cars_stay: Mapping[str, bool]

@@ -6,10 +6,11 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
+from typing import ClassVar
 
 from gradehaul.haulage.adhesion import film_of, slipping_pull, standing_pull
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.judged import outcome_of, rail_without_age
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, rail_without_age
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.answers.unusual import unusual_notes
@@ -23,10 +24,13 @@ from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.reversals import Tail
 from gradehaul.network.route import Between, Route
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.plan.resolve.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.fit.reach import figures_of
 from gradehaul.track.map.closing import figure_name
@@ -52,9 +56,43 @@ Progress = Callable[[int, int], None]
 class UnderTrain:
     """The greatest effective grade averaged under a train of a length, m, and where its head is then."""
 
-    train_length: float
-    effective: float
-    at: float
+    train_length: Meters
+    effective: Ratio
+    at: Meters
+
+
+@dataclass(frozen=True, slots=True)
+class Reversal:
+    """Where a route reverses: how far a train has run there, m, and the tail in which it stands."""
+
+    KEYS: ClassVar[str] = "at in=tail.name tail_length=tail.length run_round=tail.round_room"
+
+    at: Meters
+    tail: Tail
+
+
+@dataclass(frozen=True, slots=True)
+class RangedLoad:
+    """A load, and how sure it is."""
+
+    KEYS: ClassVar[str] = (
+        "load.power load.car load.rail told_cars=load.told rated_cars=load.rated limit_cars=load.limit told_low "
+        "told_high spread.rated_low spread.rated_high spread.limit_low spread.limit_high fits_cars=load.fits "
+        "load.fits_by load.engine load.holds_back load.basis load.slipping_basis load.binds"
+    )
+
+    load: Load
+    spread: LoadSpread
+
+    @property
+    def told_low(self) -> int:
+        """The 5th percentile of the load that a person is shown."""
+        return self.load.held(self.spread.rated_low)
+
+    @property
+    def told_high(self) -> int:
+        """The 95th percentile of the load that a person is shown."""
+        return self.load.held(self.spread.rated_high)
 
 
 class LoadTrials:
@@ -86,6 +124,12 @@ class LoadTrials:
 class RouteAnswer:
     """What a route asks, and the longest trains over it: one load for every power, car and rail condition."""
 
+    KEYS: ClassVar[str] = (
+        "route.name from=route.origin to=route.destination route.lap route.start_berth route.end_berth "
+        "profile.length profile.climb profile.fall profile.tracks reversals ruling "
+        "ruling_under_train=under_trains loads=ranged_loads"
+    )
+
     profile: RouteProfile
     ruling: Ruling
     under_trains: tuple[UnderTrain, ...]
@@ -102,15 +146,31 @@ class RouteAnswer:
         """The route."""
         return self.profile.route
 
+    @property
+    def reversals(self) -> tuple[Reversal, ...]:
+        """Where trains reverse on it."""
+        starts = (start for _, start in self.profile.runs[1:])
+        return tuple(Reversal(start, tail) for start, tail in zip(starts, self.route.tails, strict=True))
+
+    @property
+    def ranged_loads(self) -> tuple[RangedLoad, ...]:
+        """The loads, each with how sure it is."""
+        return tuple(map(RangedLoad, self.loads, self.spreads))
+
 
 @dataclass(frozen=True, slots=True)
 class TrainAnswer:
     """What becomes of a named train on one rail condition."""
 
+    KEYS: ClassVar[str] = (
+        f"name route rail length {JUDGED_KEYS} trust.stall_probability trust.draws trust.margin_low "
+        "trust.margin_high unsure_of=trust.causes measure_next=trust.next_measurement.measure"
+    )
+
     name: str
     route: str
     rail: str
-    length: float
+    length: Meters
     verdict: Verdict
     run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
     """The random trials, run when they are first looked at."""
@@ -128,9 +188,14 @@ class TrainAnswer:
         return outcome_of(self.verdict, self.misfits)
 
 
+_SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N"}
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """A figure that the answer rests on: whose, which, its value in SI units, and where it comes from."""
+
+    KEYS: ClassVar[str] = "subject name value unit basis"
 
     subject: str
     name: str
@@ -138,14 +203,25 @@ class Figure:
     kind: Kind
     basis: Basis
 
+    @property
+    def unit(self) -> str:
+        """The SI unit of its value, 1 of a plain ratio."""
+        return _SI.get(self.kind, "1")
+
 
 @dataclass(frozen=True, slots=True)
-class CheckAnswer:
+class CheckAnswer(AnswerRecord):
     """The whole answer to the main job."""
+
+    KEYS: ClassVar[str] = (
+        "plan.scale plan.practice curve_coefficient=coefficient curve_model=plan.curve_resistance.model rails "
+        "judged_rails passes not_judged=unjudged not_checked routes between trains ways_over berths figures "
+        "doubts notes"
+    )
 
     plan: Plan
     alignment: Alignment
-    coefficient: float
+    coefficient: Meters
     """Curve coefficient, m."""
     rails: tuple[str, ...]
     """The rail conditions reckoned with."""
@@ -162,6 +238,8 @@ class CheckAnswer:
     """What the answer had to leave out, and why."""
     notes: tuple[Note, ...]
     """All notes, those doubts among them."""
+    ways_over: tuple[object, ...] = ()
+    """For each train that does not climb as judged, the ways over the hill, where `treatment.ways_over` found them."""
 
     @property
     def film_rails(self) -> tuple[str, ...]:
@@ -294,7 +372,7 @@ def check_layout(
         between=layout.found.between,
         trains=answers,
         berths=tuple(
-            berth_answer(layout.graph, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
+            berth_answer(layout.movements, alignment, berth, layout.clear[berth.name]) for berth in plan.berths.values()
         ),
         figures=figures(plan, layout.coefficient),
         doubts=tuple(dict.fromkeys(doubts)),

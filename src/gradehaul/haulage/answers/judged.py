@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Protocol, TypeVar
 
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
@@ -69,6 +69,28 @@ def judged_trains(layout: Layout, rails: Sequence[str] | None = None) -> tuple[J
 
 
 _Train = TypeVar("_Train", bound=Judged)
+
+JUDGED_KEYS = (
+    "outcome verdict=verdict.climb verdict.margin verdict.margin_at verdict.at verdict.track verdict.no_stopping "
+    "verdict.no_recovery verdict.stalling verdict.running_away verdict.holds_back verdict.runs_away_at misfits "
+    "verdict.basis verdict.slipping_basis"
+)
+"""The keys of a record that has a `verdict`, `misfits` and the `outcome` of both."""
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictOnRoute:
+    """A verdict with the places of the route that do not hold the train."""
+
+    KEYS: ClassVar[str] = JUDGED_KEYS
+
+    verdict: Verdict
+    misfits: tuple[Misfit, ...]
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to the train."""
+        return outcome_of(self.verdict, self.misfits)
 
 
 def outcome_of(verdict: Verdict, misfits: Sequence[Misfit]) -> Outcome:

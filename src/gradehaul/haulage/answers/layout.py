@@ -54,8 +54,8 @@ class Layout:
         The plan.
     alignment
         Curvature, railhead and position of every track.
-    graph
-        The movement graph; ``graph.graph`` is a networkx DiGraph.
+    movements
+        The movement graph; ``movements.graph`` is a networkx DiGraph.
     routes
         The routes of the plan; ``found`` has them with the notes on them.
     curves, coefficient
@@ -91,13 +91,13 @@ class Layout:
         self.plan = plan = fitted(_with_bench(plan, hours))
         self.all_routes = all_routes
         self.alignment = align(plan)
-        self.graph = MovementGraph(plan)
+        self.movements = MovementGraph(plan)
         self.curves = curve_costs(plan.curve_resistance, plan.scale)
         self.coefficient = self.curves.coefficient
         self.clear = clear_lengths(self.alignment)
         self.pulls = Pulls(plan)
         self._strip = lay_strip(self.alignment)
-        self.found = find_routes(self.graph, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
+        self.found = find_routes(self.movements, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
         self.rails = (*conditions(plan.films), *_planned({track.rail for track in self.alignment.tracks.values()}))
 
     @property
@@ -108,10 +108,22 @@ class Layout:
     def route(self, name: str) -> Route:
         """Return a route by name, or a leg of one with reversals, as ``Up, leg 2``.
 
+        Parameters
+        ----------
+        name
+            Its name.
+
         Raises
         ------
         RouteError
             No route of this name.
+
+        Examples
+        --------
+        >>> from gradehaul.plan import load_plan
+        >>> layout = Layout(load_plan("plans/first-hill.toml"))
+        >>> layout.route("Uphill").origin
+        'Harbor yard'
         """
         routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
         return look_up(name, routes, "route", file=self.plan.file)
@@ -127,12 +139,28 @@ class Layout:
         return look_up(name, self.plan.trains, "train", file=self.plan.file)
 
     def profile(self, route: str | Route) -> RouteProfile:
-        """Return the compensated profile of a route.
+        """Return the compensated profile of a route: functions of the distance along it, m.
+
+        Parameters
+        ----------
+        route
+            The route, or its name.
 
         Raises
         ------
         RouteError
             No route of this name, or a route of another layout.
+
+        Notes
+        -----
+        Railhead plus curve coefficient times summed curvature (docs/computation.md); exact, never sampled.
+
+        Examples
+        --------
+        >>> from gradehaul.plan import load_plan
+        >>> layout = Layout(load_plan("plans/first-hill.toml"))
+        >>> round(layout.profile("Uphill").climb, 4)
+        0.1016
         """
         return route_profile(self._strip, self._own(route), self.curves)
 
@@ -140,7 +168,7 @@ class Layout:
         """Return a route of this layout, by name or as it is."""
         if isinstance(route, str):
             return self.route(route)
-        if not all(way in self.graph.lengths for way in route.ways):
+        if not all(way in self.movements.lengths for way in route.ways):
             raise RouteError("this route is another layout's", file=self.plan.file, found=quoted(route.name))
         return route
 
@@ -154,7 +182,7 @@ class Layout:
         ]
         rooms += [Room(tail.name, self.tail_room(tail), "tail") for tail in route.tails]
         if route.lap:
-            rooms.append(Room("the lap", self.graph.length_of(route.ways), "lap"))
+            rooms.append(Room("the lap", self.movements.length_of(route.ways), "lap"))
         if route.tightest_loop is not None:
             rooms.append(Room(f'the loop at "{route.tightest_loop.joint}"', route.tightest_loop.length, "loop"))
         return tuple(rooms)
@@ -203,24 +231,63 @@ class Layout:
     ) -> Load:
         """Return the longest train of one kind of car that a power takes over a route on a rail condition.
 
-        `engine` tells where the locomotives stand as the train starts, which matters where it is reversed.
+        Parameters
+        ----------
+        route, power, car
+            Their names.
+        rail
+            The rail condition.
+        engine
+            Where the locomotives stand as the train starts, ``leading`` or ``trailing``, which matters where it is
+            reversed.
 
         Raises
         ------
         RouteError
             A route, power, car or rail condition that the plan does not have, or an engine in neither place.
+
+        Notes
+        -----
+        The number before the first that fails: more cars are not always heavier work (docs/computation.md).
+
+        Examples
+        --------
+        >>> from gradehaul.plan import load_plan
+        >>> layout = Layout(load_plan("plans/first-hill.toml"))
+        >>> load = layout.longest_train("Uphill", "switcher", "boxcar")
+        >>> load.rated, load.limit
+        (8, 12)
         """
         look_up(engine, {"leading": 0, "trailing": 0}, "place for an engine", file=self.plan.file)
         (load,) = self._loads(self.profile(route), power, car, [self._rail(rail)], engine)
         return load
 
     def verdict(self, train: str, *, rail: str = "clean") -> Verdict:
-        """Return what becomes of a named train on its route on a rail condition.
+        """Return what becomes of a named train on its route on a rail condition: forces in N, places in m.
+
+        Parameters
+        ----------
+        train
+            The train's name.
+        rail
+            The rail condition.
 
         Raises
         ------
         RouteError
             A train, its route, or a rail condition that the plan does not have.
+
+        Notes
+        -----
+        The least of pull less demand over every place of its head (docs/computation.md).
+
+        Examples
+        --------
+        >>> from gradehaul.plan import load_plan
+        >>> layout = Layout(load_plan("plans/first-hill.toml"))
+        >>> verdict = layout.verdict("local", rail="treated")
+        >>> verdict.outcome, verdict.track, round(verdict.margin, 3)
+        ('stalls', 'Lower bend', -0.067)
         """
         named = self.train(train)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gradehaul.haulage.longest import RoomKind
 from gradehaul.haulage.train import Train
 from gradehaul.network.route import Route
+from gradehaul.quantities.si import Meters
 
 if TYPE_CHECKING:
     from gradehaul.haulage.answers.layout import Layout
@@ -25,8 +26,8 @@ class Misfit:
 
     place: str
     kind: RoomKind
-    length: float
-    available: float
+    length: Meters
+    available: Meters
 
 
 def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
+from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.benched import Bench, with_bench, work_out
+from gradehaul.haulage.bench.cars import CarBench
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.train import made_up
@@ -18,6 +21,8 @@ from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import CLEAN, FRESH
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Newtons, Share
 
 DISAGREES = 0.05
 """Chance of what was seen, by the model, under which the two are said to disagree."""
@@ -33,16 +38,21 @@ class TrialAnswer:
     give less there, one that climbed that they give as much. The model has them give `gives`, N.
     """
 
+    KEYS: ClassVar[str] = (
+        "trial.place trial.route train trial.rail trial.hours trial.outcome model=outcome asks gives "
+        "stall_probability agrees"
+    )
+
     trial: Trial
     locos: str
     train: str
     outcome: Climb
-    asks: float
-    gives: float
-    stall_probability: float
+    asks: Newtons
+    gives: Newtons
+    stall_probability: Share
 
     @property
-    def chance(self) -> float:
+    def chance(self) -> Share:
         """How likely the model held what was seen."""
         return self.stall_probability if self.trial.outcome == "stalls" else 1 - self.stall_probability
 
@@ -53,8 +63,13 @@ class TrialAnswer:
 
 
 @dataclass(frozen=True, slots=True)
-class ReadingsAnswer:
+class ReadingsAnswer(AnswerRecord):
     """All that the readings of a plan tell."""
+
+    KEYS: ClassVar[str] = (
+        "pulls=bench.rows pooled_scatter=bench.pooled.share adhesion predicted=predictions films=bench.films "
+        "cars curve=bench.curve trials remarks measure_next"
+    )
 
     plan: Plan
     bench: Bench
@@ -62,6 +77,16 @@ class ReadingsAnswer:
     trials: tuple[TrialAnswer, ...]
     remarks: tuple[Note, ...]
     measure_next: tuple[str, ...]
+
+    @property
+    def adhesion(self) -> tuple[AdhesionFit, ...]:
+        """The adhesion on each rail condition."""
+        return tuple(self.bench.fits.values())
+
+    @property
+    def cars(self) -> tuple[CarBench, ...]:
+        """What the bench says of each kind of car."""
+        return tuple(self.bench.cars.values())
 
 
 def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Berth
+from gradehaul.quantities.si import Meters
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import PiecewiseQuadratic, join, polyline
 from gradehaul.track.proximity.fouling import ClearLength
@@ -20,8 +22,10 @@ class Roll:
     `end` is the end of track that it reaches before the grade stops it, None where the grade does.
     """
 
+    KEYS: ClassVar[str] = "toward runs=length stops_on=track end_of_track=end"
+
     toward: str
-    length: float
+    length: Meters
     track: str
     end: str | None = None
 
@@ -61,7 +65,7 @@ def rolls(
     ... to = "B"
     ... track = [{ straight = 2, rise = 0 }, { straight = 1, grade = "2 %", berth = "Siding" }]
     ... '''))
-    >>> rolls(layout.graph, layout.alignment, layout.plan.berths["Siding"], layout.clear["Siding"], 0.008)
+    >>> rolls(layout.movements, layout.alignment, layout.plan.berths["Siding"], layout.clear["Siding"], 0.008)
     (Roll(toward='A', length=2.5, track='Main:1', end=None),)
     """
     free = graph.run_both_ways

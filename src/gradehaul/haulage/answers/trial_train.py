@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED
@@ -20,6 +21,8 @@ from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Cut, Line, NamedRoute, NamedTrain, Note, Plan
 from gradehaul.plan.resolve.stock import CLEAN, cut_of
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters
 from gradehaul.track.heights.railhead import solve_railheads
 
 ANY = "any"
@@ -38,6 +41,8 @@ _MOST_REVERSALS = 9
 @dataclass(frozen=True, slots=True)
 class Trial:
     """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
+
+    KEYS: ClassVar[str] = f"condition rail {JUDGED_KEYS} trust.stall_probability most_cars=most"
 
     condition: str
     """``clean``, ``as planned`` or ``film everywhere``."""
@@ -60,9 +65,11 @@ class Trial:
 class TrialTrain:
     """A train that is tried: its power where several are compared, its vehicles from head to tail, its length, m."""
 
+    KEYS: ClassVar[str] = "power consist=vehicles length counted_car=counted trials"
+
     power: str | None
     consist: tuple[Cut, ...]
-    length: float
+    length: Meters
     counted: str | None
     """The car whose number `most` counts, the most numerous one; None for locomotives alone."""
     trials: tuple[Trial, ...]
@@ -72,16 +79,26 @@ class TrialTrain:
         """The trial as planned where the plan has rail keys, else on clean rail."""
         return next((trial for trial in self.trials if trial.condition == AS_PLANNED), self.trials[0])
 
+    @property
+    def vehicles(self) -> tuple[str, ...]:
+        """Its vehicles from head to tail, each kind with its number where that is more than one."""
+        return tuple(cut.name if cut.count == 1 else f"{cut.count} {cut.name}" for cut in self.consist)
+
 
 @dataclass(frozen=True, slots=True)
-class TrialAnswer:
+class TrialAnswer(AnswerRecord):
     """The answer to one question: the route, and the train, or a train for every power of the plan."""
+
+    KEYS: ClassVar[str] = (
+        "route=route.name from=route.origin to=route.destination length railheads=heights "
+        "lines_without_their_grades=freed trains notes"
+    )
 
     plan: Plan
     route: Route
-    length: float
+    length: Meters
     """Of the route, m."""
-    heights: Mapping[str, float]
+    heights: Mapping[str, Meters]
     """Railheads of joints that were set, m."""
     freed: tuple[str, ...]
     """Lines whose stated grades and rises give way to them."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 
 from gradehaul.haulage.bench.reduction import student
 from gradehaul.plan.records import PredictedPull
+from gradehaul.quantities.si import Ratio, Share
 from gradehaul.track.piecewise import FloatArray
 
 APART = 0.10
@@ -112,20 +113,24 @@ class AdhesionFit:
     `why` says so in words.
     """
 
+    KEYS: ClassVar[str] = (
+        "rail locos metal metal_error tyred tyred_error correlation between_locos=between freedom apart why residuals"
+    )
+
     rail: str
     locos: tuple[str, ...]
-    metal: float | None
-    tyred: float | None
-    metal_error: float | None
-    tyred_error: float | None
+    metal: Share | None
+    tyred: Share | None
+    metal_error: Share | None
+    tyred_error: Share | None
     correlation: float
-    between: float
+    between: Ratio
     freedom: int
     apart: bool
     why: str
     shares: tuple[float, float]
     """Least and greatest share of weight on tyres among the locomotives."""
-    residuals: tuple[float, ...]
+    residuals: tuple[Ratio, ...]
     """Each locomotive's pull over the fitted one, less 1."""
     found: Coefficients
 

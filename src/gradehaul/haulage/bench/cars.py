@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.reduction import Mean, mean_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE
 from gradehaul.plan.records import Car, Plan
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Meters
 
 SINGLE_SCATTER = 0.10
 """Scatter of a single tilt or pull of a string as a share of it, where there is one alone (assumed)."""
@@ -32,8 +34,10 @@ class CurveBench:
     `error` has the error of the rolling resistance too; `assumed_rolling` tells that this was not measured for all.
     """
 
+    KEYS: ClassVar[str] = "coefficient_m=coefficient.value error rolling_assumed=assumed_rolling"
+
     coefficient: Mean
-    error: float
+    error: Meters
     cars: tuple[str, ...]
     assumed_rolling: bool
 

@@ -5,12 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
+from gradehaul.quantities.si import Hours, Newtons
+
 AGES_FOR_CURVE = 3
 """Different ages from which a curve is fitted; fewer are taken stepwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class AgedPull:
+    """A mean pull, N, as read at an age of the film, hours."""
+
+    hours: Hours
+    pull: Newtons
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,17 +31,19 @@ class Recovery:
     ``stepwise``: the pull last read at or before an age, of the pairs in `ages`.
     """
 
+    KEYS: ClassVar[str] = "loco film form fresh settled time_h=time clean misfit ages=aged_pulls"
+
     loco: str
     film: str
     form: Literal["exponential", "stepwise"]
     ages: tuple[tuple[float, float], ...]
     """Hours and mean pull, N, as read."""
-    clean: float | None
-    fresh: float
-    settled: float
-    time: float | None
+    clean: Newtons | None
+    fresh: Newtons
+    settled: Newtons
+    time: Hours | None
     """Hours in which all but 37 % of the recovery is made; None where stepwise."""
-    misfit: float
+    misfit: Newtons
     """Root mean square of what the curve misses, N."""
 
     def at(self, hours: float) -> float:
@@ -40,6 +52,11 @@ class Recovery:
             return self.settled - (self.settled - self.fresh) * math.exp(-hours / self.time)
         before = [pull for age, pull in self.ages if age <= hours]
         return before[-1] if before else self.ages[0][1]
+
+    @property
+    def aged_pulls(self) -> tuple[AgedPull, ...]:
+        """The pulls by age, as read."""
+        return tuple(AgedPull(hours, pull) for hours, pull in self.ages)
 
 
 def recovery(loco: str, film: str, ages: Sequence[tuple[float, float]], clean: float | None) -> Recovery:

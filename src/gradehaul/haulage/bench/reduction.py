@@ -7,12 +7,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import fmean, median
+from typing import ClassVar
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.scatter import Pooled
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.records import Loco, Plan
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Hours, Newtons
 
 ENOUGH = 3
 """Readings from which a row tells its own scatter; fewer borrow that of all rows."""
@@ -25,11 +27,18 @@ FAR_OUT = 3.5
 class Taken:
     """One row as it was taken: its place in the plan and the hours since the film went on; readings corrected, N."""
 
+    KEYS: ClassVar[str] = "place hours correction forces=pulls"
+
     place: str
     forces: tuple[Reading, ...]
-    correction: float
+    correction: Newtons
     """What was added for grade and curve, N."""
-    hours: float | None = None
+    hours: Hours | None = None
+
+    @property
+    def pulls(self) -> tuple[Newtons, ...]:
+        """The readings without their spreads."""
+        return tuple(force.value for force in self.forces)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +51,23 @@ class Reduced:
     rows, or assumed, since there are too few readings here. `outliers` are shown and never dropped.
     """
 
+    KEYS: ClassVar[str] = (
+        "loco rail state readings=count pull=mean low high scatter error freedom scatter_borrowed=borrowed "
+        "outliers taken"
+    )
+
     loco: str
     rail: str
     state: State
     taken: tuple[Taken, ...]
-    mean: float
-    scatter: float
-    error: float
+    mean: Newtons
+    scatter: Newtons
+    error: Newtons
     freedom: int
     borrowed: bool
-    low: float
-    high: float
-    outliers: tuple[float, ...]
+    low: Newtons
+    high: Newtons
+    outliers: tuple[Newtons, ...]
 
     @property
     def count(self) -> int:
@@ -64,6 +78,8 @@ class Reduced:
 @dataclass(frozen=True, slots=True)
 class Mean:
     """A mean with its scatter, standard error, degrees of freedom and half the width of its 95 % interval."""
+
+    KEYS: ClassVar[str] = "share=value error half_95=half"
 
     value: float
     scatter: float

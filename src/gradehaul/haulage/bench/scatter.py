@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Reading, convert
+from gradehaul.quantities.si import Ratio
 
 READING_SCATTER = 0.04
 """Scatter of a single reading as a share of it, where too few were taken to tell: a careful hand repeats a pull to
@@ -39,7 +40,7 @@ class Pooled:
     (0.0346, 6)
     """
 
-    share: float
+    share: Ratio
     freedom: int
     step: float
 

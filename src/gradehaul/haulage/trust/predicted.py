@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gradehaul.haulage.adhesion import clean_adhesion, share_on
 from gradehaul.haulage.bench.adhesion_fit import deviation, interval
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.percentiles import quantiles
+from gradehaul.quantities.si import Newtons
 
 MUCH_LESS_SURE = 2.0
 """How many times as wide as the estimate's a prediction's 95 % range is where the estimate says more."""
@@ -18,19 +20,24 @@ MUCH_LESS_SURE = 2.0
 class Estimate:
     """A pull that was not measured, N: between `low` and `high` with 95 %."""
 
-    value: float
-    low: float
-    high: float
+    value: Newtons
+    low: Newtons
+    high: Newtons
 
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
     """The pull of a locomotive that was never read: by the readings of others, and by its own weight alone."""
 
+    KEYS: ClassVar[str] = (
+        "loco rail pull=pull.value pull.low pull.high by_weight=by_weight.value by_weight_low=by_weight.low "
+        "by_weight_high=by_weight.high"
+    )
+
     loco: str
     rail: str
     pull: Estimate
-    deviation: float
+    deviation: Newtons
     """Standard deviation of the prediction, N."""
     by_weight: Estimate
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.percentiles import median, quantiles
 from gradehaul.haulage.trust.pull import given, weakest
 from gradehaul.plan.records import Car, Loco
+from gradehaul.quantities.si import Newtons, Share
 from gradehaul.track.piecewise import FloatArray
 
 MORE_READINGS = 5
@@ -39,9 +41,11 @@ class Cause:
     `measure` tells the measurement, empty where none helps.
     """
 
+    KEYS: ClassVar[str] = "of=what share measuring_removes=narrows"
+
     what: str
-    share: float
-    narrows: float
+    share: Share
+    narrows: Share
     measure: str
 
 
@@ -49,10 +53,10 @@ class Cause:
 class TrainTrust:
     """How far a verdict can be trusted; `margin_low` and `margin_high` are the 5th and 95th percentile, N."""
 
-    stall_probability: float
+    stall_probability: Share
     draws: int
-    margin_low: float
-    margin_high: float
+    margin_low: Newtons
+    margin_high: Newtons
     causes: tuple[Cause, ...]
     """From the one that makes the answer most unsure."""
 

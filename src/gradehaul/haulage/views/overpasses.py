@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from gradehaul.haulage.views.track_view import Spot, TrackView
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.proximity.nearness import neighbors
 
 _ALONG = 0.02
@@ -24,10 +26,12 @@ _CROSSINGS_AT_ONCE = 500
 class Overpass:
     """A place where one track passes over another: both, the angle between them, rad, and how much higher, m."""
 
+    KEYS: ClassVar[str] = "over under angle apart=height"
+
     over: Spot
     under: Spot
-    angle: float
-    height: float
+    angle: Radians
+    height: Meters
 
 
 def overpasses(views: Sequence[TrackView]) -> Iterator[Overpass]:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.judged import outcome_of, worse_ages, worst_first
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.outcome import Outcome
@@ -21,6 +21,8 @@ from gradehaul.haulage.views.overpasses import Overpass, overpasses
 from gradehaul.haulage.views.track_view import Spot, TrackView, track_view
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.fit.fitted import fit_notes
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
@@ -34,25 +36,40 @@ MarkKind = Literal["stalls", "runs away", "no stopping", "no recovery"]
 """Where a train stalls, runs away, would not start again, or would not recover from a slip."""
 
 
-class OnTrack(NamedTuple):
+@dataclass(frozen=True, slots=True, order=True)
+class OnTrack:
     """A stretch of one track: its id, and two distances from the start of the track, m, rising."""
 
+    KEYS: ClassVar[str] = "track from=start to=stop"
+
     track: str
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
+
+
+@dataclass(frozen=True, slots=True)
+class Runaway:
+    """Where a train begins to run away and where that ends; None on track that is not in the view."""
+
+    KEYS: ClassVar[str] = "begins ends"
+
+    begins: Spot | None
+    ends: Spot | None
 
 
 @dataclass(frozen=True, slots=True)
 class JointView:
     """A joint where it lies, m, with its railhead, m, and the heading in which its first line leaves it."""
 
+    KEYS: ClassVar[str] = "name kind x y railhead"
+
     name: str
     kind: Literal["end", "plain", "turnout", "crossing", "table"]
     frame: int
-    x: float
-    y: float
-    heading: float
-    railhead: float
+    x: Meters
+    y: Meters
+    heading: Radians
+    railhead: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +79,11 @@ class Mark:
     `start` and `stop` are places along the route, m.
     """
 
+    KEYS: ClassVar[str] = "kind from=start to=stop on"
+
     kind: MarkKind
-    start: float
-    stop: float
+    start: Meters
+    stop: Meters
     on: tuple[OnTrack, ...]
 
 
@@ -75,6 +94,8 @@ class TrainView:
     A place on track that is not in the view is left out; the verdict tells it.
     """
 
+    KEYS: ClassVar[str] = f"name route rail {JUDGED_KEYS} stall runaways marks"
+
     name: str
     route: str
     rail: str
@@ -83,7 +104,7 @@ class TrainView:
     marks: tuple[Mark, ...]
     stall: Spot | None
     """Where it stalls first."""
-    runaways: tuple[tuple[Spot | None, Spot | None], ...]
+    runaways: tuple[Runaway, ...]
     """Where it begins to run away and where that ends, for each stretch."""
 
     @property
@@ -93,8 +114,11 @@ class TrainView:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PlanView:
+class PlanView(AnswerRecord):
     """A plan from above, all that a drawing of it needs; nothing in it is rounded."""
+
+    HEAD: ClassVar[str] = "plan=plan.title"
+    KEYS: ClassVar[str] = "pieces=frames tracks=placed_tracks joints overpasses trains notes"
 
     plan: Plan
     tracks: Mapping[str, TrackView]
@@ -121,6 +145,11 @@ class PlanView:
         xy = np.concatenate([track.xy for track in self.tracks.values()])
         (left, bottom), (right, top) = xy.min(axis=0).tolist(), xy.max(axis=0).tolist()
         return left, right, bottom, top
+
+    @property
+    def placed_tracks(self) -> tuple[TrackView, ...]:
+        """The tracks, in the order of the plan."""
+        return tuple(self.tracks.values())
 
 
 def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequence[str] | None = None) -> PlanView:
@@ -317,7 +346,7 @@ def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
         marks=marks,
         stall=_spot(profile, views, verdict.at) if verdict.stalling else None,
         runaways=tuple(
-            (_spot(profile, views, each.start), _spot(profile, views, each.stop, ahead=False))
+            Runaway(_spot(profile, views, each.start), _spot(profile, views, each.stop, ahead=False))
             for each in verdict.running_away
         ),
     )
@@ -342,4 +371,4 @@ def _spot(profile: RouteProfile, views: Mapping[str, TrackView], at: float, *, a
         return None
     begin, end = float(profile.starts[number]), float(profile.starts[number + 1])
     spot = views[way.track].spot(at - begin if way.forward else end - at)
-    return spot if way.forward else spot._replace(heading=spot.heading + math.pi)
+    return spot if way.forward else replace(spot, heading=spot.heading + math.pi)

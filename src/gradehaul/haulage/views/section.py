@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.judged import outcome_of, rail_without_age
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, rail_without_age
 from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import demand, supply
@@ -28,7 +29,23 @@ from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import NamedTrain, Plan
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ForceCurve:
+    """A force, N, by the place of a train's head, m, as a document has it.
+
+    On each piece it is value + slope t + second t² / 2, with t from the piece's break.
+    """
+
+    KEYS: ClassVar[str] = (
+        "breaks_m=force.breaks values_n=force.values slopes_n_per_m=force.slopes seconds_n_per_m2=force.seconds"
+    )
+
+    force: PiecewiseQuadratic
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,13 +55,26 @@ class PullGiven:
     The verdict is that on what is shown, which may be one leg; the outcome that on the whole route.
     """
 
+    KEYS: ClassVar[str] = f"rail standing_n=standing_curve slipping_n=slipping_curve {JUDGED_KEYS}"
+
     rail: str
     standing: PiecewiseQuadratic
     slipping: PiecewiseQuadratic
     verdict: Verdict
     outcome: Outcome
+    misfits: tuple[Misfit, ...] = ()
     judged: bool = True
     """False for a film everywhere, which answers a question beside what is judged."""
+
+    @property
+    def standing_curve(self) -> ForceCurve:
+        """What they give with wheels that hold."""
+        return ForceCurve(self.standing)
+
+    @property
+    def slipping_curve(self) -> ForceCurve:
+        """What they give with wheels that slip."""
+        return ForceCurve(self.slipping)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +88,8 @@ class Haul:
     whole route that do not hold the train.
     """
 
+    KEYS: ClassVar[str] = "name train.length running_n=running_curve starting_n=starting_curve rails=given"
+
     name: str
     train: Train
     running: PiecewiseQuadratic
@@ -66,13 +98,29 @@ class Haul:
     given: tuple[PullGiven, ...]
     misfits: tuple[Misfit, ...] = ()
 
+    @property
+    def running_curve(self) -> ForceCurve:
+        """What it asks to keep running."""
+        return ForceCurve(self.running)
+
+    @property
+    def starting_curve(self) -> ForceCurve:
+        """What it asks to start."""
+        return ForceCurve(self.starting)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LongSection:
+class LongSection(AnswerRecord):
     """A route laid out along its length, in running order, and what a train meets on it; no train where `haul` is None.
 
     Nothing is sampled: functions are piecewise quadratic and stretches have exact ends.
     """
+
+    KEYS: ClassVar[str] = (
+        "route=route.name from=route.origin to=route.destination route.lap profile.length profile.climb "
+        "profile.fall railhead_at_start curve_coefficient=profile.coefficient elements grades curves tracks "
+        "joints train=haul"
+    )
 
     plan: Plan
     profile: RouteProfile
@@ -89,6 +137,11 @@ class LongSection:
     def route(self) -> Route:
         """The route."""
         return self.profile.route
+
+    @property
+    def railhead_at_start(self) -> Meters:
+        """The railhead where the route begins."""
+        return float(self.profile.railhead.values[0])
 
 
 def long_section(
@@ -251,4 +304,4 @@ def _given(
     whole = verdict
     if profile.route.whole != profile.route.name:
         whole = judge(layout.profile(profile.route.whole), started, rail, layout.pulls)
-    return PullGiven(rail, standing, slipping, verdict, outcome_of(whole, too_long))
+    return PullGiven(rail, standing, slipping, verdict, outcome_of(whole, too_long), tuple(too_long))

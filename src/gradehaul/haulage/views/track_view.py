@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import NamedTuple
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.quantities.si import Meters, PerMeter, Radians, Ratio
 from gradehaul.track.alignment import AlignedTrack
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Pose, points
@@ -27,14 +28,17 @@ _CORNERS = 6
 """The least number of chords of a curve."""
 
 
-class Spot(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Spot:
     """A place on a track: its id and the distance from its start, m; where it lies, m; and the heading there, rad."""
 
+    KEYS: ClassVar[str] = "track at x y heading"
+
     track: str
-    at: float
-    x: float
-    y: float
-    heading: float
+    at: Meters
+    x: Meters
+    y: Meters
+    heading: Radians
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,6 +77,12 @@ class TrackView:
         The greatest effective grade running onward, and running back.
     """
 
+    KEYS: ClassVar[str] = (
+        "id track=name line berth from_x=begins.0 from_y=begins.1 from_heading=start.heading to_x=ends.0 "
+        "to_y=ends.1 length hand radius from_railhead to_railhead grade effective=steepest.0 "
+        "effective_back=steepest.1 rail"
+    )
+
     id: str
     name: str
     named: bool
@@ -89,20 +99,20 @@ class TrackView:
     heading: FloatArray
     effective: FloatArray
     climbs: NDArray[np.int_]
-    steepest: tuple[float, float]
+    steepest: tuple[Ratio, Ratio]
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Level length, m."""
         return float(self.distance[-1])
 
     @property
-    def grade(self) -> float:
+    def grade(self) -> Ratio:
         """The grade from end to end as a ratio, positive where it climbs onward."""
         return float(self.railhead[-1] - self.railhead[0]) / self.length
 
     @property
-    def sharpest(self) -> float:
+    def sharpest(self) -> PerMeter:
         """The sharpest curvature on it, 1/m, positive for left, 0 where it is straight."""
         return max((k for part in self.sections for k in (part.first, part.last)), key=abs)
 
@@ -116,6 +126,36 @@ class TrackView:
         """Return where a distance along it, m, lies."""
         x, y = (float(np.interp(at, self.distance, self.xy[:, k])) for k in (0, 1))
         return Spot(self.id, at, x, y, float(np.interp(at, self.distance, self.heading)))
+
+    @property
+    def begins(self) -> tuple[Meters, Meters]:
+        """Where its start lies."""
+        return float(self.xy[0, 0]), float(self.xy[0, 1])
+
+    @property
+    def ends(self) -> tuple[Meters, Meters]:
+        """Where its end lies."""
+        return float(self.xy[-1, 0]), float(self.xy[-1, 1])
+
+    @property
+    def hand(self) -> Literal["left", "right"] | None:
+        """The hand to which it turns where it is sharpest, None where it is straight."""
+        return None if self.sharpest == 0 else "left" if self.sharpest > 0 else "right"
+
+    @property
+    def radius(self) -> Meters | None:
+        """The least radius on it, None where it is straight."""
+        return None if self.sharpest == 0 else 1 / abs(self.sharpest)
+
+    @property
+    def from_railhead(self) -> Meters:
+        """The railhead at its start."""
+        return float(self.railhead[0])
+
+    @property
+    def to_railhead(self) -> Meters:
+        """The railhead at its end."""
+        return float(self.railhead[-1])
 
 
 def track_view(layout: Layout, track: AlignedTrack, frame: int, start: Pose, berth: str | None) -> TrackView:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
 from gradehaul.plan.edit.writer import Changes, Written, heights_before, lines_before, new_plan, unit_of, updated_plan
@@ -12,6 +12,7 @@ from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import Kind, length_unit, read_quantity
+from gradehaul.quantities.document import AnswerRecord
 from gradehaul.scales import Scale, own_scale, scale_named
 
 if TYPE_CHECKING:
@@ -38,8 +39,11 @@ class ImportOptions:
 
 
 @dataclass(frozen=True, slots=True)
-class Imported:
+class Imported(AnswerRecord):
     """A drawing as a plan: what was read of it, the plan's text and unit, what changed, and what is wrong now."""
+
+    HEAD: ClassVar[str] = ""
+    KEYS: ClassVar[str] = "text unit new problems=wrong"
 
     drawn: Drawn
     text: str
@@ -48,6 +52,11 @@ class Imported:
     new: bool
     problems: tuple[GradehaulError, ...]
     """What keeps the plan from being used, such as a route over a line that is gone."""
+
+    @property
+    def wrong(self) -> tuple[str, ...]:
+        """The problems, each in a line."""
+        return tuple(map(str, self.problems))
 
 
 def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Imported:

@@ -1,22 +1,17 @@
-"""A trial train as a few lines for a person, and as JSON."""
+"""A trial train as a few lines for a person."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
-from typing import Any
 
-from gradehaul import __version__
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, TrialAnswer, TrialTrain
 from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.plan.records import Cut
 from gradehaul.plan.resolve.stock import CLEAN
-from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.labels import apart, chance_told
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.document import verdict_document
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words
 
 _LINES, _COLUMNS = 8, 80
@@ -34,43 +29,6 @@ def trial_page(answer: TrialAnswer, reader: Reader) -> Page:
     for line in list(_remarks(answer, reader))[: _LINES - 3 - len(answer.trains[0].trials)]:
         page.line(_fitted(line, _COLUMNS))
     return page
-
-
-def trial_json(answer: TrialAnswer) -> str:
-    """Return the answer as JSON text; its keys are those of ``check --json``."""
-    document = {
-        "gradehaul": __version__,
-        "plan": answer.plan.title,
-        "file": answer.plan.file,
-        "route": answer.route.name,
-        "from": answer.route.origin,
-        "to": answer.route.destination,
-        "length_m": rounded(answer.length),
-        "railheads_m": {joint: rounded(height) for joint, height in answer.heights.items()},
-        "lines_without_their_grades": list(answer.freed),
-        "trains": [
-            {
-                "power": train.power,
-                "consist": [_cut(cut) for cut in train.consist],
-                "length_m": rounded(train.length),
-                "counted_car": train.counted,
-                "trials": [_trial(trial) for trial in train.trials],
-            }
-            for train in answer.trains
-        ],
-        "notes": [str(note) for note in answer.notes],
-    }
-    return json.dumps(document, indent=1, allow_nan=False) + "\n"
-
-
-def _trial(trial: Trial) -> dict[str, Any]:
-    return {
-        "condition": trial.condition,
-        "rail": trial.rail,
-        **verdict_document(trial.verdict, trial.misfits),
-        "stall_probability": rounded(trial.trust.stall_probability),
-        "most_cars": trial.most,
-    }
 
 
 def _subject(answer: TrialAnswer, reader: Reader) -> str:

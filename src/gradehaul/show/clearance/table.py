@@ -2,50 +2,38 @@
 
 from __future__ import annotations
 
-from gradehaul.design.clearance.findings import Clearances
-from gradehaul.show.base.digits import rounded
-from gradehaul.show.base.spreadsheet import csv_text
+from typing import NamedTuple
 
-HEADS = (
-    "number",
-    "rule",
-    "outcome",
-    "track",
-    "at_m",
-    "other_track",
-    "other_at_m",
-    "train",
-    "head_at_m",
-    "value",
-    "passes",
-    "fails",
-    "in",
-    "words",
-    "source",
+from gradehaul.design.clearance.findings import Clearances, Place
+from gradehaul.quantities import convert
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
+
+
+class _Judged(NamedTuple):
+    place: Place
+    value: float
+    passes: float
+    fails: float
+    unit: str
+
+
+_COLUMNS = (
+    "place.number place.finding.rule place.finding.outcome place.track place.finding.at place.other_track "
+    "other_at=place.finding.other_at place.train place.finding.head_at value passes fails in=unit place.finding.words "
+    "place.finding.source"
 )
 
 
-def clearance_csv(found: Clearances) -> str:
-    """Return the answer as CSV (RFC 4180); figures in m or as plain shares, as the column `in` says."""
-    tracks = found.plan.tracks
-    rows = (
-        (
-            number,
-            each.rule,
-            each.outcome,
-            tracks[each.track].name if each.track in tracks else each.track,
-            rounded(each.at),
-            tracks[each.other].name if each.other in tracks else None,
-            None if each.other_at is None else rounded(each.other_at),
-            each.train or None,
-            None if each.head_at is None else rounded(each.head_at),
-            rounded(each.value),
-            rounded(each.wanted),
-            rounded(each.least),
-            "m" if each.kind == "length" else "share",
-            each.words,
-            each.source,
-        )
-        for number, each in enumerate(found.ranked(), 1)
-    )
-    return csv_text(HEADS, rows)
+def clearance_csv(found: Clearances, reader: Reader | None) -> str:
+    """Return the answer as CSV (RFC 4180); figures are lengths or plain shares, as the column `in` says."""
+    unit = "m" if reader is None else reader.length_unit
+
+    def judged(place: Place) -> _Judged:
+        finding = place.finding
+        value, passes, fails = finding.value, finding.wanted, finding.least
+        if finding.kind != "length":
+            return _Judged(place, value, passes, fails, "share")
+        return _Judged(place, convert(value, unit), convert(passes, unit), convert(fails, unit), unit)
+
+    return table(_Judged, _COLUMNS, map(judged, found.places), reader)

@@ -1,10 +1,8 @@
-"""A helix for a person and as JSON: its figures, which track should climb, what stops a better one, its trains."""
+"""A helix for a person: its figures, which track should climb, what stops a better one, its trains."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection
-from typing import Any
 
 from gradehaul.design.climb.backward import Found
 from gradehaul.design.climb.easing import WANTED, wants_easement
@@ -13,10 +11,8 @@ from gradehaul.design.climb.hill import car_length, coefficient_of
 from gradehaul.design.climb.steps import steps_of
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.document import check_document
 from gradehaul.show.climb.hill_text import add_longest, add_named, add_stop, add_worst
 from gradehaul.show.sections import CLIMB
 
@@ -124,37 +120,6 @@ def _add_notes(page: Page, found: Found[Helix], stock: Plan, reader: Reader) -> 
     )
     if not (stock.cars or stock.locos):
         page.line("No stock is named: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
-
-
-def helix_json(found: Found[Helix], stock: Plan, answer: CheckAnswer) -> str:
-    """Return the helix as JSON text, beside what `check` says of it; keys as in `check_json`."""
-    helix, build, coefficient = found.design, found.design.build, coefficient_of(stock)
-    vertical = helix.vertical(stock)
-    document: dict[str, Any] = {
-        "helix": {
-            "radius_m": rounded(helix.radius),
-            "outer_radius_m": rounded(helix.outer_radius),
-            "turns": rounded(helix.turns),
-            "rise_m": rounded(helix.rise),
-            "rise_per_turn_m": rounded(helix.rise_per_turn),
-            "grade_pct": rounded(100 * helix.grade),
-            "outer_grade_pct": rounded(100 * helix.outer_grade),
-            "effective_pct": rounded(100 * helix.effective_grade(coefficient)),
-            "outer_effective_pct": rounded(100 * helix.effective_grade(coefficient, outer=True)),
-            "length_m": rounded(helix.length),
-            "vertical_curve_m": rounded(vertical),
-            "structure_m": rounded(build.structure),
-            "clear_wanted_m": rounded(build.clear),
-            "clear_left_m": rounded(helix.clear_left(vertical)) if helix.stacked else None,
-            "floor_m": [rounded(side) for side in helix.floor],
-            "stops": None if found.stops is None else found.stops.reason,
-            "stops_on": None if found.stops is None else found.stops.rail,
-            "stops_why": None if found.stops is None else found.stops.words,
-        },
-        "care": GUARD,
-        **check_document(answer),
-    }
-    return json.dumps(document, indent=1, allow_nan=False) + "\n"
 
 
 def _advise_on_curves(page: Page, found: Found[Helix], stock: Plan) -> None:

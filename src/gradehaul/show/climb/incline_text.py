@@ -1,11 +1,9 @@
-"""An incline for a person and as JSON: its figures, its changes of grade against practice, and its trains."""
+"""An incline for a person: its figures, its changes of grade against practice, and its trains."""
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Collection
-from typing import Any
 
 from gradehaul.design.climb.backward import Found
 from gradehaul.design.climb.easing import WANTED, easement_shift, wants_easement
@@ -13,10 +11,8 @@ from gradehaul.design.climb.incline import CARE, Incline, practice_car
 from gradehaul.design.climb.steps import steps_of
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.document import check_document
 from gradehaul.show.climb.hill_text import add_longest, add_named, add_stop, add_worst
 from gradehaul.show.sections import CLIMB
 
@@ -116,37 +112,3 @@ def _add_easements(page: Page, incline: Incline, stock: Plan, reader: Reader) ->
         )
     elif any(wants_easement(bend.radius, stock.scale) for bend in incline.bends):
         page.line(WANTED, indent=2)
-
-
-def incline_json(found: Found[Incline], stock: Plan, answer: CheckAnswer) -> str:
-    """Return the incline as JSON text, beside what `check` says of it; keys as in `check_json`."""
-    incline, car = found.design, practice_car(stock)
-    document: dict[str, Any] = {
-        "incline": {
-            "rise_m": rounded(incline.rise),
-            "length_m": rounded(incline.length),
-            "grade_pct": rounded(100 * incline.grade),
-            "effective_pct": rounded(100 * incline.effective_grade),
-            "greatest_effective_pct": rounded(100 * answer.routes[0].ruling.effective),
-            "compensated": incline.compensated,
-            "curves": [
-                {
-                    "radius_m": rounded(bend.radius),
-                    "angle_deg": rounded(math.degrees(bend.angle)),
-                    "ease_m": rounded(bend.ease),
-                    "grade_pct": rounded(100 * incline.grade_in(bend)),
-                }
-                for bend in incline.bends
-            ],
-            "straight_m": rounded(incline.straight),
-            "vertical_curve_m": rounded(incline.vertical),
-            "car_length_m": rounded(car),
-            "change_per_car_pct": rounded(100 * incline.change_per_car(car)),
-            "stops": None if found.stops is None else found.stops.reason,
-            "stops_on": None if found.stops is None else found.stops.rail,
-            "stops_why": None if found.stops is None else found.stops.words,
-        },
-        "care": CARE,
-        **check_document(answer),
-    }
-    return json.dumps(document, indent=1, allow_nan=False) + "\n"

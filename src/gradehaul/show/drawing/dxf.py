@@ -182,7 +182,8 @@ def _draw_plan(pen: Pen, track: TrackView) -> None:
                 continue
             slope = (section.last - section.first) / section.length
             first, last = (section.first + slope * (at - begin) for at in (start, stop))
-            _draw_part(pen, track.spot(start)[2:], Section(stop - start, first, last), where)
+            spot = track.spot(start)
+            _draw_part(pen, (spot.x, spot.y, spot.heading), Section(stop - start, first, last), where)
 
 
 def _draw_part(pen: Pen, start: tuple[float, float, float], part: Section, where: dict[str, str]) -> None:
@@ -242,7 +243,7 @@ def _write_grade(pen: Pen, track: TrackView) -> None:
 
 def _along(track: TrackView, shares: Sequence[float] = (0.5, 0.35, 0.65, 0.2, 0.8)) -> Spots:
     """Return places along a track for a text, m, the best first."""
-    return [track.spot(share * track.length)[2:4] for share in shares]
+    return [(spot.x, spot.y) for spot in (track.spot(share * track.length) for share in shares)]
 
 
 def _write_joints(pen: Pen, view: PlanView) -> None:
@@ -340,7 +341,7 @@ def _draw_marks(pen: Pen, view: PlanView) -> None:
                 pen.text(f"{who}: {mark.kind}", [(x, y)], layer, _RED)
         if train.stall is not None:
             _draw_point(pen, train.stall, STALL_POINTS, f"{who}: stalls")
-        for begin, end in train.runaways:
+        for begin, end in ((each.begins, each.ends) for each in train.runaways):
             for spot, words in ((begin, "runs away from here"), (end, "holds back again")):
                 if spot is not None:
                     _draw_point(pen, spot, RUNAWAY_POINTS, f"{who}: {words}")

@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-from gradehaul.show.base.digits import rounded
-from gradehaul.show.base.spreadsheet import Cell, csv_text
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row
 
-HEADS = ("track", "line", "from_m", "to_m", "length_m", "use", "train", "test", "at_m", "short_n")
 
-
-def treat_csv(found: KeepCleanPlan) -> str:
+def treat_csv(found: KeepCleanPlan, reader: Reader | None) -> str:
     """Return the plan as CSV (RFC 4180), with the train and the place that keep a stretch clean."""
-    return csv_text(HEADS, map(_cells, found.rows))
-
-
-def _cells(row: Row) -> tuple[Cell, ...]:
-    unit, forced = row.unit, row.reason
-    why: tuple[Cell, ...] = (None,) * 4
-    if forced is not None:
-        why = (forced.train, forced.test, rounded(forced.head), rounded(forced.short))
-    return (unit.name, unit.line, rounded(unit.start), rounded(unit.stop), rounded(unit.length), row.use, *why)
+    columns = (
+        "track=unit.name unit.line from=unit.start to=unit.stop unit.length use reason.train reason.test "
+        "at=reason.head reason.short"
+    )
+    return table(Row, columns, found.rows, reader)

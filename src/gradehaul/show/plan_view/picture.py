@@ -137,8 +137,8 @@ def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) 
         own = [("stall", train.stall)]
         own += [
             (kind, spot)
-            for pair in train.runaways
-            for kind, spot in zip(("runaway", "runaway ends"), pair, strict=True)
+            for each in train.runaways
+            for kind, spot in (("runaway", each.begins), ("runaway ends", each.ends))
         ]
         met = [(kind, spot) for kind, spot in own if spot is not None]
         number = 1 + max((each for mark in marks for each in mark.numbers), default=0)

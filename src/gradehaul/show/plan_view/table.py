@@ -2,73 +2,38 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from typing import NamedTuple
 
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.show.base.digits import rounded
-from gradehaul.show.base.spreadsheet import Cell, csv_text
+from gradehaul.quantities import convert
+from gradehaul.quantities.document import rounded
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
-HEADS = (
-    "track",
-    "line",
-    "berth",
-    "from_x_m",
-    "from_y_m",
-    "from_heading_deg",
-    "to_x_m",
-    "to_y_m",
-    "length_m",
-    "hand",
-    "radius_m",
-    "from_railhead_m",
-    "to_railhead_m",
-    "grade_pct",
-    "effective_pct",
-    "effective_back_pct",
-    "rail",
-)
-"""The columns; those of the JSON document where they tell the same."""
+
+class _Used(NamedTuple):
+    track: TrackView
+    use: str
 
 
-def map_csv(view: PlanView, film: KeepCleanPlan | None = None) -> str:
+def map_csv(view: PlanView, film: KeepCleanPlan | None, reader: Reader | None) -> str:
     """Return the tracks of a plan view as CSV (RFC 4180), a row each; a keep-clean plan adds a column ``use``.
 
-    Where stretches of a track have different uses, the column tells each with the places in m where it begins and ends.
+    Where stretches of a track have different uses, the column has each with the places where it begins and ends.
     """
+    keys = TrackView.KEYS.split()[1:]
     if film is None:
-        return csv_text(HEADS, map(track_cells, view.tracks.values()))
-    uses = used_stretches(film)
-    rows = ((*track_cells(track), _use(uses.get(key, ()))) for key, track in view.tracks.items())
-    return csv_text((*HEADS, "use"), rows)
+        return table(TrackView, " ".join(keys), view.placed_tracks, reader)
+    nested = (f"{key.partition('=')[0].split('.')[-1]}=track.{key.rpartition('=')[2]}" for key in keys)
+    uses, unit = used_stretches(film), "m" if reader is None else reader.length_unit
+    rows = (_Used(track, _use(uses.get(key, ()), unit)) for key, track in view.tracks.items())
+    return table(_Used, f"{' '.join(nested)} use", rows, reader)
 
 
-def _use(stretches: Sequence[UsedStretch]) -> str:
+def _use(stretches: tuple[UsedStretch, ...], unit: str) -> str:
     if len(stretches) == 1:
         return stretches[0].use
-    return "; ".join(f"{each.use} {rounded(each.start)} to {rounded(each.stop)}" for each in stretches)
-
-
-def track_cells(track: TrackView) -> tuple[Cell, ...]:
-    """Return what is told of a track, in the order of the columns."""
-    sharpest = track.sharpest
-    onward, back = track.steepest
-    return (
-        track.name,
-        track.line,
-        track.berth,
-        *(rounded(value) for value in track.xy[0].tolist()),
-        rounded(math.degrees(track.start.heading)),
-        *(rounded(value) for value in track.xy[-1].tolist()),
-        rounded(track.length),
-        None if sharpest == 0 else "left" if sharpest > 0 else "right",
-        None if sharpest == 0 else rounded(1 / abs(sharpest)),
-        rounded(float(track.railhead[0])),
-        rounded(float(track.railhead[-1])),
-        rounded(100 * track.grade),
-        rounded(100 * onward),
-        rounded(100 * back),
-        track.rail,
-    )
+    ends = [[rounded(convert(each, unit)) for each in (part.start, part.stop)] for part in stretches]
+    return "; ".join(f"{part.use} {begin} to {end}" for part, (begin, end) in zip(stretches, ends, strict=True))

@@ -23,7 +23,6 @@ from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.show.base.reading_units import Reader, unit_rules
 from gradehaul.show.check.outcome_words import SENTENCES
 from gradehaul.show.report.plan import plan_view_document
-from gradehaul.show.section.document import profile_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 
@@ -168,7 +167,7 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
 
 
 def _drawn(section: LongSection) -> dict[str, Any]:
-    document = profile_document(section)
+    document = section.to_dict()
     for track, way in zip(document["tracks"], section.route.ways, strict=True):
         track["forward"] = way.forward
     return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}

@@ -8,7 +8,7 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.quantities import convert
-from gradehaul.show.base.digits import rounded
+from gradehaul.quantities.document import rounded
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import csv_text
 
@@ -51,9 +51,9 @@ def _riser(riser: Riser) -> dict[str, Any]:
     }
 
 
-def risers_csv(found: Risers, reader: Reader) -> str:
-    """Return the risers as CSV (RFC 4180), lengths in the reader's unit."""
-    unit = reader.length_unit
+def risers_csv(found: Risers, reader: Reader | None) -> str:
+    """Return the risers as CSV (RFC 4180), lengths in the unit of the reader, or in m."""
+    unit = "m" if reader is None else reader.length_unit
     heads = ("riser", "joint", "track", *(f"{name}_{unit}" for name in _LENGTHS), "low_end")
     rows = (
         (

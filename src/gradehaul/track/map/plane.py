@@ -11,6 +11,7 @@ from typing import NamedTuple, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.quantities.si import Radians
 from gradehaul.track.curvature import Section
 from gradehaul.track.piecewise import FloatArray
 
@@ -35,7 +36,7 @@ class Pose(NamedTuple):
 
     x: float
     y: float
-    heading: float
+    heading: Radians
 
 
 class Trace(NamedTuple):

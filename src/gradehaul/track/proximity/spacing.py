@@ -12,6 +12,7 @@ from typing import Any, Literal, NamedTuple, TypeVar
 import numpy as np
 
 from gradehaul.plan.records import Plan
+from gradehaul.quantities.si import Meters
 from gradehaul.scales import Practice, Scale, track_centers
 from gradehaul.track.piecewise import FloatArray
 
@@ -43,8 +44,8 @@ class Spacing:
     group of stock by NEM 103, `stock_class` that by NMRA S-8.
     """
 
-    fouling: float
-    straight: float
+    fouling: Meters
+    straight: Meters
     straight_source: str
     curve_source: str
     group: Literal["A", "B", "C"]
