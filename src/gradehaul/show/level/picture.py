@@ -138,10 +138,11 @@ def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: Ro
     dot: dict[str, Any] = {"ls": "", "marker": "o", "mec": INK, "zorder": 5, "clip_on": False}
     key: dict[str, Artist] = {paper.fitted(f"Route {route.name}", 0.6 * paper.width): words_alone()}
     key |= {"even between given heights": dashed, "leveled": line}
-    for words, which, look in (
+    looks: tuple[tuple[str, Any, dict[str, Any]], ...] = (
         ("height given", given, {"ms": 4.6, "mfc": INK}),
         ("free", ~given, {"ms": 3.6, "mfc": "white", "mew": 0.8}),
-    ):
+    )
+    for words, which, look in looks:
         if which.any():
             gid = f"{words.split(' ')[-1]} {route.name}"
             (key[words],) = top.plot(x[which], heights[which], gid=gid, **dot, **look)
