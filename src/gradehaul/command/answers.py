@@ -185,6 +185,16 @@ def _card_format(output: str | None) -> Format:
     return picture_format(output)
 
 
+def _today() -> str:
+    """Return the day as text: that of the clock, or of SOURCE_DATE_EPOCH for whoever wants the same bytes again."""
+    import os
+    from datetime import UTC, datetime
+
+    fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
+    now = datetime.fromtimestamp(int(fixed), UTC) if fixed.isdecimal() else datetime.now().astimezone()
+    return now.date().isoformat()
+
+
 def _trains_written(answer: CheckAnswer) -> str:
     from gradehaul.show.check.table import trains_csv
 
@@ -203,11 +213,9 @@ def _written(
 
         return check_csv(answer)
     if form != "text":
-        from datetime import datetime
-
         from gradehaul.show.check.load_card import load_card_picture
 
-        return load_card_picture(answer, form, date=datetime.now().astimezone().date().isoformat())
+        return load_card_picture(answer, form, date=_today())
     from gradehaul.show.check.text import check_page
 
     return laid_out(check_page(answer, reader, ways, verbose=verbose), to_file=to_file)
