@@ -120,7 +120,8 @@ def _band(paper: Paper, found: Leveled, route: RouteStations, reader: Reader) ->
             _number(found.heights[number], reader),
             changed,
         )
-        columns.append(Column(convert(at, reader.length_unit), figures, 0 if changed != "0" else 1))
+        kept = changed != "0" or at in (route.places[0], route.places[-1])
+        columns.append(Column(convert(at, reader.length_unit), figures, 0 if kept else 1))
     return Band(paper, ("joint", "distance", "height", "change"), columns, {})
 
 
