@@ -72,7 +72,8 @@ def run(command: str, status: int = 0) -> str:
     """Return what a command prints, on both streams, as a terminal of 80 columns shows it."""
     program, *args = shlex.split(command)
     assert program == "gradehaul", command
-    result = CliRunner(env={"COLUMNS": "80"}).invoke(main, args, prog_name="gradehaul")
+    fixed = {"COLUMNS": "80", "SOURCE_DATE_EPOCH": "1798000000"}
+    result = CliRunner(env=fixed).invoke(main, args, prog_name="gradehaul")
     assert result.exit_code == status, f"{command}: exit status {result.exit_code}\n{result.output}"
     return result.output
 

@@ -87,12 +87,9 @@ def check(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     if card is not None:
-        from datetime import datetime
-
         from gradehaul.show.check.load_card import load_card_picture
 
-        today = datetime.now().astimezone().date().isoformat()
-        return Answer(load_card_picture(answer, card, date=today), passes=answer.passes)
+        return Answer(load_card_picture(answer, card, date=_today()), passes=answer.passes)
     if out.form in ("csv", "csv trains"):
         from gradehaul.show.check.table import check_csv, trains_csv
 
@@ -204,3 +201,13 @@ def report(
         answer = check_layout(layout, rails=rails, progress=progress)
     found = shown_film(layout, film, (), treat=treat)
     return Answer(report_page(layout, answer, ways_over(layout, answer), out.reader(plan), found))
+
+
+def _today() -> str:
+    """Return the day as text: that of the clock, or of SOURCE_DATE_EPOCH for whoever wants the same bytes again."""
+    import os
+    from datetime import UTC, datetime
+
+    fixed = os.environ.get("SOURCE_DATE_EPOCH", "")
+    now = datetime.fromtimestamp(int(fixed), UTC) if fixed.isdecimal() else datetime.now().astimezone()
+    return now.date().isoformat()

@@ -256,8 +256,10 @@ def sweep(
     )
     if found.possible.any() or not look_further:
         return found
-    further = {"turns": turns, "powers": powers, "car": car, "rails": rails, "train": train, "judged": judged}
-    wider = sweep(*map(_beyond, (across, down)), build, stock, steepest=steepest, look_further=False, **further)
+    wider = sweep(
+        _beyond(across), _beyond(down), build, stock, turns=turns, powers=powers, car=car, rails=rails, train=train,
+        judged=judged, steepest=steepest, look_further=False,
+    )  # fmt: skip
     return replace(found, nearest=_nearest(found, wider))
 
 

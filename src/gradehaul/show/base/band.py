@@ -72,6 +72,7 @@ class Band:
         room = int((paper.width - 6 * paper.font * POINT) / self._line)
         kept = sorted(sorted(range(len(columns)), key=lambda k: columns[k].rank)[:room])
         self.columns = [columns[k] for k in kept]
+        self._left_out = len(columns) - len(kept)
         self._cut = [
             [paper.fitted(each.figures[row], _TALLEST * DOTS_PER_INCH, scale=_SCALE) for each in self.columns]
             for row in range(len(upright))
@@ -104,6 +105,8 @@ class Band:
         edges = self._edges
         axes.set_ylim(edges[-1], 0.0)
         axes.grid(visible=False)
+        if self._left_out:
+            axes.set_xlabel(f"{self._left_out} more places have no room here")
         middles = 0.5 * (edges[1:] + edges[:-1])
         middles[0] += 0.5 * self._kink if self.upright else 0.0
         axes.set_yticks(middles, [*self.upright, *self.level])

@@ -138,8 +138,11 @@ class Paper(Sheet):
         self._panels: dict[str, tuple[Axes, Panel]] = {}
         self._keys: dict[Axes, Mapping[str, Artist | tuple[Artist, ...]]] = {}
         scale = 1.5 if size.height else 1.3
-        bold = {"scale": scale, "weight": "bold"}
-        first = {"va": "top", "zorder": -1}  # so that whoever reads the file from its beginning meets the answer first
+        bold: dict[str, Any] = {"scale": scale, "weight": "bold"}
+        first: dict[str, Any] = {
+            "va": "top",
+            "zorder": -1,
+        }  # so that whoever reads the file from its beginning meets the answer first
         self._head = [(self.text(0, 0, line, **bold, **first), scale) for line in self.wrapped(headline, **bold)]
         self._head += [(self.text(0, 0, line, **first), 1.0) for each in words for line in self.wrapped(each)]
         self._foot = [self.text(0, 0, line, va="bottom") for each in notes for line in self.wrapped(each)]
@@ -205,6 +208,7 @@ class Paper(Sheet):
         least = [panel.least for _, panel in self._panels.values()]
         grows = [panel.grows for _, panel in self._panels.values()]
         grid = every[0].get_gridspec()
+        assert grid is not None
         self._set_body(sum(least) + _AMPLE * len(least))
         self._lay_out()
         for axes in every:  # now that it is known how wide they are

@@ -42,7 +42,7 @@ class _Part(NamedTuple):
 
     card: Card
     number: int
-    count: int
+    of: int
 
 
 def load_card_picture(answer: CheckAnswer, form: Format, *, date: str = "") -> bytes:
@@ -131,7 +131,7 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
     card, line, wide = part.card, sheet.dots_per_line, box.right - box.left
     day = date or "date ____________"
     room = wide - sheet.extent(day)[0] - 10
-    more = f" ({part.number} of {part.count})" if part.count > 1 else ""
+    more = f" ({part.number} of {part.of})" if part.of > 1 else ""
     name = sheet.fitted(card.title, room - sheet.extent(more, scale=1.7, weight="bold")[0], scale=1.7, weight="bold")
     sheet.text(box.left, box.top, name + more, scale=1.7, weight="bold", va="top")
     sheet.text(box.right, box.top, day, ha="right", va="top")
@@ -152,15 +152,15 @@ def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
     at -= _HEAD * line
     for row in card.rows:
         _rule(sheet, box, at)
-        name, basis = first - box.left - 10, [row.basis] if row.basis else []
+        room, basis = first - box.left - 10, [row.basis] if row.basis else []
         lines = max(1, int(tall / (0.95 * line)) - len(basis))
-        words = sheet.wrapped(row.routes, name, scale=0.95)
-        if len(words) > lines:
-            words = [*words[: lines - 1], sheet.fitted(" ".join(words[lines - 1 :]), name, scale=0.95)]
-        words += [sheet.fitted(each, name, scale=0.8) for each in basis]
-        for k, each in enumerate(words):
-            up = at - 0.5 * tall + (0.5 * (len(words) - 1) - k) * 0.95 * line
-            sheet.text(box.left, up, each, scale=0.8 if k >= len(words) - len(basis) else 0.95, va="center")
+        names = sheet.wrapped(row.routes, room, scale=0.95)
+        if len(names) > lines:
+            names = [*names[: lines - 1], sheet.fitted(" ".join(names[lines - 1 :]), room, scale=0.95)]
+        names += [sheet.fitted(each, room, scale=0.8) for each in basis]
+        for k, each in enumerate(names):
+            up = at - 0.5 * tall + (0.5 * (len(names) - 1) - k) * 0.95 * line
+            sheet.text(box.left, up, each, scale=0.8 if k >= len(names) - len(basis) else 0.95, va="center")
         for k, cell in enumerate(row.cells):
             _draw_cell(sheet, cell, first + k * step, at - 0.5 * tall, step)
         at -= tall

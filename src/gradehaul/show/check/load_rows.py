@@ -69,8 +69,8 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
                 weakest_basis([x.basis for x in loads]), weakest_basis([x.slipping_basis for x in loads])
             )
             own[engine] = basis, tuple(_cell(route, load) for load in loads)
-        for engine, row in own.items() if len(set(own.values())) > 1 else [*own.items()][:1]:
-            alike = len(set(own.values())) == 1
+        alike = len(set(own.values())) == 1
+        for engine, row in [*own.items()][: 1 if alike else None]:
             rows.setdefault(row, []).append(route.route.name + ("" if alike else f", engine {engine}"))
     cells = [cell for _, row in rows for cell in row]
     bases = {basis for basis, _ in rows}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -85,7 +85,7 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
     return paper.figure
 
 
-_NEAREST = {"ls": "", "marker": "*", "ms": 13, "mfc": "white", "mec": INK, "mew": 1.2}
+_NEAREST: dict[str, Any] = {"ls": "", "marker": "*", "ms": 13, "mfc": "white", "mec": INK, "mew": 1.2}
 
 
 _OUTSIDE = "#c9d3dc"

@@ -120,7 +120,8 @@ def _band(paper: Paper, found: Leveled, route: RouteStations, reader: Reader) ->
             _number(found.heights[number], reader),
             changed,
         )
-        columns.append(Column(convert(at, reader.length_unit), figures, 0 if changed != "0" else 1))
+        kept = changed != "0" or at in (route.places[0], route.places[-1])
+        columns.append(Column(convert(at, reader.length_unit), figures, 0 if kept else 1))
     return Band(paper, ("joint", "distance", "height", "change"), columns, {})
 
 
@@ -138,10 +139,11 @@ def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: Ro
     dot: dict[str, Any] = {"ls": "", "marker": "o", "mec": INK, "zorder": 5, "clip_on": False}
     key: dict[str, Artist] = {paper.fitted(f"Route {route.name}", 0.6 * paper.width): words_alone()}
     key |= {"even between given heights": dashed, "leveled": line}
-    for words, which, look in (
+    looks: tuple[tuple[str, Any, dict[str, Any]], ...] = (
         ("height given", given, {"ms": 4.6, "mfc": INK}),
         ("free", ~given, {"ms": 3.6, "mfc": "white", "mew": 0.8}),
-    ):
+    )
+    for words, which, look in looks:
         if which.any():
             gid = f"{words.split(' ')[-1]} {route.name}"
             (key[words],) = top.plot(x[which], heights[which], gid=gid, **dot, **look)

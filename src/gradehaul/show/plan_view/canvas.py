@@ -159,7 +159,7 @@ class Canvas:
 
     def meters(self, points: float) -> float:
         """Return how many m of the plan a length on paper covers, in points."""
-        return points * POINT / self.dots
+        return float(points * POINT / self.dots)
 
     # Labels
 
