@@ -133,3 +133,14 @@ def test_ends_on_two_levels_do_not_meet():
     )
     assert len(drawn.lines) == 2
     assert len(drawn.joints) == 4
+
+
+def test_a_rounded_change_of_grade_keeps_the_grades_of_its_chords():
+    along = 0.008 * np.arange(51)  # level, rounded over 200 mm to 1 %, and on
+    climb = 0.01 / 0.2 / 2 * np.clip(along - 0.1, 0, 0.2) ** 2 + 0.01 * np.clip(along - 0.3, 0, None)
+    drawn = assembled([polyline(np.column_stack((along, 0 * along)), z=climb)])
+    (line,) = drawn.lines.values()
+    heights = (0.0, drawn.heights[line.start]), *line.railhead_at, (line.length, drawn.heights[line.finish])
+    kept = np.interp(along, *zip(*heights, strict=True))
+    assert np.abs(np.diff(kept) - np.diff(climb)).max() <= 2.6e-4 * 0.008
+    assert len(heights) < 30  # what is level or climbs evenly needs none

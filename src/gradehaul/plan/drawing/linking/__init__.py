@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import halved, length_of, middle, order
 from gradehaul.plan.drawing.linking.duplicates import lengths_drawn, once, overlap_faults, source
@@ -16,9 +18,9 @@ from gradehaul.plan.drawing.linking.ways import (
     Tolerance,
     Way,
     cut_ways,
-    ends_at,
     meet,
     merged,
+    nodes_of,
     outward,
     spot,
     without_specks,
@@ -99,7 +101,8 @@ def link(
     cuts, skewed = side_cuts(ways, tolerance)
     loose = {ways[end // 2].node(end): (turn, spot(ways, end), outward(ways, end)) for end, turn in skewed.items()}
     ways, _ = without_specks(cut_ways(ways, cuts, snap), snap)
-    faults += [askew(*loose[node]) for node, at in ends_at(ways).items() if len(at) == 1 and node in loose]
+    often = np.bincount(nodes_of(ways), minlength=max(loose, default=0) + 1)
+    faults += [askew(*found) for node, found in loose.items() if often[node] == 1]
     ways, dropped = once(ways, drawn, tolerance)
     faults += overlap_faults(dropped, drawn, unit)
     ways, kinds, found = judged(merged(ways, kink), kink)
@@ -109,12 +112,12 @@ def link(
     if marks:
         cuts, unused = mark_cuts(index, marks, tolerance)
         ways = cut_ways(ways, cuts, snap)
-        kinds |= {node: "plain" for way in ways for node in way[1:] if node not in kinds}
+        kinds |= {cut.node: "plain" for cut in cuts}  # those that are joined to others keep the kind of these
         index = Index(ways, snap)
         if unused:
             what = "1 point with a name lies" if unused == 1 else f"{unused} points with names lie"
             faults.append(Fault("mark-unused", f"{what} on no track and makes no joint", weight=unused))
-    free = [end for node, at in ends_at(ways).items() if kinds[node] == "end" for end in at]
+    free = [end for end, node in enumerate(nodes_of(ways).tolist()) if kinds.get(node, "end") == "end"]
     faults += [*level_misses(ways, free, tolerance, unit), *near_misses(index, free, tolerance, unit)]
     faults += strays(index, unit)
     lines, joints, gaps = written(ways, kinds, snap, unit)

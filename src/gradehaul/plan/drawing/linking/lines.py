@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -83,7 +83,7 @@ def written(
         [
             way._replace(
                 elements=_once_round(way.elements)
-                if way.start == way.finish and kinds[way.start] == "plain"
+                if way.start == way.finish and kinds.get(way.start) == "plain"
                 else _joined(way.elements)
             )
             for way in ways
@@ -100,10 +100,11 @@ def written(
             faults.append(Fault("gap", gap_text(off, unit), here, *of, weight=off))
         for end in at:
             _reach_out(ways[end // 2].elements, end % 2, here)
-        role = roles(ways, at, kinds[node])
+        kind = kinds.get(node, "end")
+        role = roles(ways, at, kind)
         joint = LinkedJoint(
             here,
-            _WRITTEN[kinds[node]],
+            _WRITTEN[kind],
             tuple(map(_named, at)),
             None if role.toe is None else _named(role.toe),
             _pairs(role.through),
@@ -124,8 +125,8 @@ def _named(end: int) -> ReachEnd:
     return ReachEnd(end // 2, "to" if end % 2 else "from")
 
 
-def _pairs(pairs: Iterable[tuple[int, int]]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
-    return tuple(sorted((_named(min(pair)), _named(max(pair))) for pair in pairs))
+def _pairs(pairs: Sequence[tuple[int, int]]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
+    return tuple(sorted((_named(min(pair)), _named(max(pair))) for pair in pairs)) if pairs else ()
 
 
 # Gaps

@@ -87,8 +87,9 @@ def side_cuts(ways: Sequence[Way], tolerance: Tolerance) -> tuple[list[Cut], dic
     stretches that two routes share.
     """
     index = Index(ways, tolerance.snap)
-    at = ends_at(ways)
-    ends = [end for node in at.values() if len(node) <= CROWD for end in node]
+    at = ends_at(ways, 2)
+    crowds = {end for node in at.values() if len(node) > CROWD for end in node}
+    ends = [end for end in range(2 * len(ways)) if end not in crowds]
     changes = _changes(index)
     starts = [index.elements[number + 1] for number in changes.tolist()]
     spots = [*(spot(ways, end) for end in ends), *(element.start for element in starts)]
@@ -109,7 +110,8 @@ def side_cuts(ways: Sequence[Way], tolerance: Tolerance) -> tuple[list[Cut], dic
             number = int(changes[which - len(ends)])
             return [(turned(index.elements[number]), behind[number]), (index.elements[number + 1], ahead[number + 1])]
         end = ends[which]
-        if all(continuing(ways, end, other) > tolerance.kink for other in at[ways[end // 2].node(end)] if other != end):
+        others = at.get(ways[end // 2].node(end), ())
+        if all(continuing(ways, end, other) > tolerance.kink for other in others if other != end):
             return []
         run = behind[last[end // 2]] if end % 2 else ahead[last[end // 2] + 1 - len(ways[end // 2].elements)]
         return [(outward(ways, end), run)]

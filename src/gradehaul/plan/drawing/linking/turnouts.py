@@ -32,7 +32,7 @@ class Roles(NamedTuple):
 
 
 def judged(ways: Sequence[Way], kink: float) -> tuple[list[Way], dict[int, Kind], list[Fault]]:
-    """Return ways with every joint at a node of its own, the kind of each node, and faults for what is no joint.
+    """Return ways with every joint at a node of its own, the kind of each node but ends, and faults for what is none.
 
     Ends whose directions agree within `kink` lie along one axis. One end that faces two or three others along an
     axis is the toe of a turnout. Two that face two are two turnouts toe to toe. Two axes with an end each way are
@@ -42,10 +42,7 @@ def judged(ways: Sequence[Way], kink: float) -> tuple[list[Way], dict[int, Kind]
     faults: list[Fault] = []
     moved: dict[int, int] = {}
     fresh = fresh_node(ways)
-    for node, at in ends_at(ways).items():
-        if len(at) == 1:
-            kinds[node] = "end"
-            continue
+    for node, at in ends_at(ways, 2).items():
         ends, outward = _in_order(ways, at)
         spot = common_spot([element.start for element in outward.values()])
         joints, single, loose = _parted(ends, outward, kink)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.plan.drawing.elements import cut, length_of, reverse, turned, wrapped
-from gradehaul.plan.drawing.nearness import components, pairs_within
+from gradehaul.plan.drawing.nearness import IntArray, components, pairs_within
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
@@ -69,13 +69,20 @@ def continuing(ways: Sequence[Way], one: int, other: int) -> float:
     return abs(wrapped(heading(ways, one) - heading(ways, other) + math.pi))
 
 
-def ends_at(ways: Sequence[Way]) -> dict[int, list[int]]:
-    """Return the ends at each node."""
-    found: dict[int, list[int]] = {}
-    for number, way in enumerate(ways):
-        found.setdefault(way.start, []).append(2 * number)
-        found.setdefault(way.finish, []).append(2 * number + 1)
-    return found
+def nodes_of(ways: Sequence[Way]) -> IntArray:
+    """Return the node at every end, shape (2n,)."""
+    return np.array([node for way in ways for node in (way.start, way.finish)], dtype=np.int64)
+
+
+def ends_at(ways: Sequence[Way], least: int = 1) -> dict[int, list[int]]:
+    """Return the ends at each node at which there are so many at the least."""
+    nodes = nodes_of(ways)
+    order = np.argsort(nodes, kind="stable")
+    node, first, often = np.unique(nodes[order], return_index=True, return_counts=True)
+    many = often >= least
+    rows = zip(node[many].tolist(), first[many].tolist(), often[many].tolist(), strict=True)
+    ends = order.tolist()
+    return {each: ends[begin : begin + count] for each, begin, count in rows}
 
 
 def fresh_node(ways: Iterable[Way]) -> int:
@@ -96,7 +103,7 @@ def merged(ways: Sequence[Way], kink: float = math.pi, plain: Collection[int] | 
 
     Where they go on as tangents within `kink`, radians, and at `plain` nodes alone where these are given.
     """
-    nodes = np.array([(way.start, way.finish) for way in ways], dtype=np.int64).ravel()
+    nodes = nodes_of(ways)
     by_node = np.argsort(nodes, kind="stable")
     node, first, often = np.unique(nodes[by_node], return_index=True, return_counts=True)
     two = (often == 2) if plain is None else (often == 2) & np.isin(node, list(plain))
