@@ -77,7 +77,7 @@ def clearance(
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
-    from gradehaul.design.clearance.findings import clearance_asked, clearances
+    from gradehaul.design.clearance.findings import clearance_options, clearances
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.show.base.reading_units import reader_of
 
@@ -86,7 +86,7 @@ def clearance(
     if form in get_args(Form):
         refuse_idle("size", needs="a picture after -o")
     refuse_ending(output, form)
-    found = clearances(layout, clearance_asked(loaded.unit, **asked))
+    found = clearances(layout, clearance_options(loaded.unit, **asked))
     written = _clearance_written(layout, found, form, reader, size, to_file=output is not None)
     deliver(written, output, open_it=open_it)
     if strict and not (found.passes and found.complete):
@@ -134,11 +134,11 @@ def level(
     refuse_opening(output, open_it)
     refuse_plan(output, plan)
     loaded = load(plan)
-    from gradehaul.design.level.options import Heights, Shims, corrected_surveys, leveled_as_asked
+    from gradehaul.design.level.options import LevelOptions, SurveyOptions, corrected_surveys, leveled_by
     from gradehaul.show.base.reading_units import reader_of
 
     reader = reader_of(loaded.unit, show, grades)
-    shims = Shims(**{name: asked[name] for name in Shims._fields})
+    shims = SurveyOptions(**{name: asked[name] for name in SurveyOptions._fields})
     if output is None or output == "-" or Path(output).suffix.lower() == ".toml":
         refuse_idle("size", needs="a picture after -o")
     if shims.any:
@@ -148,7 +148,7 @@ def level(
         if output is not None:
             deliver(_risers_drawn(loaded, found, output, reader, size), output, open_it=open_it)
         return
-    leveled = leveled_as_asked(loaded, Heights(**{name: asked[name] for name in Heights._fields}))
+    leveled = leveled_by(loaded, LevelOptions(**{name: asked[name] for name in LevelOptions._fields}))
     deliver(_level_written(leveled, form, reader), None)
     if output is not None:  # the answer stands, whether or not a copy can be written
         deliver(_level_drawn(leveled, output, reader, size), output, open_it=open_it)

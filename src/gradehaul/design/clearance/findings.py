@@ -1,4 +1,4 @@
-"""Clearances: what of a plan passes, is to be looked at, or fails beside the standards, place by place."""
+"""Clearances: what of a plan passes, is to be looked at, or fails by the standards, place by place."""
 
 from __future__ import annotations
 
@@ -6,14 +6,22 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from gradehaul.design.clearance.meetings import Meeting, meetings
-from gradehaul.design.clearance.rules import ASKED, Asked, Finding, Outcome, Standard, figures, standard_of
+from gradehaul.design.clearance.rules import (
+    NO_OPTIONS,
+    ClearanceOptions,
+    ClearanceOutcome,
+    Finding,
+    Standard,
+    figures,
+    standard_of,
+)
 from gradehaul.design.clearance.shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
 from gradehaul.design.clearance.string_lining import Tightest, tightest
-from gradehaul.errors import QuantityError, RouteError
+from gradehaul.errors import QuantityError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import made_up, trains_named
 from gradehaul.haulage.views.plan_view import on_tracks
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import read_quantity
 from gradehaul.track.map.closing import misclosure
@@ -35,19 +43,19 @@ class Clearances:
     """Everything that was judged on a plan, and the figures it was judged by."""
 
     plan: Plan
-    asked: Asked
+    options: ClearanceOptions
     standard: Standard
     findings: tuple[Finding, ...]
     notes: tuple[Note, ...]
     unchecked: tuple[Unchecked, ...]
 
-    def count(self, outcome: Outcome) -> int:
+    def count(self, outcome: ClearanceOutcome) -> int:
         """Return how many places came out so."""
         return sum(finding.outcome == outcome for finding in self.findings)
 
     def ranked(self) -> tuple[Finding, ...]:
         """Return the findings, what fails first, then what is to be looked at; each in the order of the rules."""
-        order: tuple[Outcome, ...] = ("fail", "look", "pass")
+        order: tuple[ClearanceOutcome, ...] = ("fail", "look", "pass")
         return tuple(sorted(self.findings, key=lambda finding: order.index(finding.outcome)))
 
     @property
@@ -61,14 +69,14 @@ class Clearances:
         return not self.unchecked
 
 
-def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
-    """Judge a plan by its clearances.
+def clearances(layout: Layout, options: ClearanceOptions = NO_OPTIONS) -> Clearances:
+    """Return the judgment of a plan by its clearances.
 
     Parameters
     ----------
     layout
         The layout.
-    asked
+    options
         Deck thickness, overhead wire, coupler height and the trains to judge; every train that is named where empty.
 
     Returns
@@ -79,7 +87,7 @@ def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
     Raises
     ------
     DesignError
-        A deck, wire or coupler height that makes no sense.
+        A deck, wire or coupler height out of range.
     RouteError
         A train that the plan does not have.
 
@@ -100,8 +108,8 @@ def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
     [('pass', 0.1, 0.078)]
     """
     plan, alignment = layout.plan, layout.alignment
-    standard = standard_of(plan, asked)
-    trains = _trains(layout, asked)
+    standard = standard_of(plan, options)
+    trains = trains_named(plan, options.trains)
     met = [_judged(each, standard) for each in meetings(alignment, standard)]
     findings = (
         *sorted(met, key=lambda each: each.rule != "vertical room"),
@@ -111,10 +119,10 @@ def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
-    return Clearances(plan, asked, standard, findings, notes, unchecked)
+    return Clearances(plan, options, standard, findings, notes, unchecked)
 
 
-def clearance_asked(
+def clearance_options(
     unit: str,
     *,
     deck: str | None = None,
@@ -122,8 +130,8 @@ def clearance_asked(
     overhead: str | None = None,
     coupler: str | None = None,
     trains: Sequence[str] = (),
-) -> Asked:
-    """Return what is wanted, with lengths as text; bare lengths read in the plan's unit.
+) -> ClearanceOptions:
+    """Return options, of which lengths are text; bare lengths read in the plan's unit.
 
     Raises
     ------
@@ -137,7 +145,7 @@ def clearance_asked(
         except QuantityError as error:
             raise error.at(place=f"--{option}") from error
 
-    return Asked(
+    return ClearanceOptions(
         deck=read("deck", deck),
         wire=wire,
         overhead=read("overhead", overhead),
@@ -183,15 +191,6 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
         other_at=met.other_at if upper_first else met.at,
         words="railhead over railhead",
     )
-
-
-def _trains(layout: Layout, asked: Asked) -> tuple[str, ...]:
-    plan = layout.plan
-    for name in asked.trains:
-        if name not in plan.trains:
-            write = instead(name, plan.trains) or "[train.NAME] with a route and a consist in the plan"
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
-    return tuple(dict.fromkeys(asked.trains or plan.trains))
 
 
 def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Finding]:

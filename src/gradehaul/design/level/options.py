@@ -1,4 +1,4 @@
-"""What is asked of leveling, read from text: surveys by name or from a table, with what was meant."""
+"""The options of leveling, read from text: limits of railheads, and surveys by name or from a table."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, read_quantity
 
 
-class Shims(NamedTuple):
-    """What is asked about surveys, as text: their names, a table, the target, the largest shim and the step."""
+class SurveyOptions(NamedTuple):
+    """Options about surveys, as text: their names, a table, the target, the largest shim and the step."""
 
     surveys: tuple[str, ...] = ()
     table: str | None = None
@@ -27,12 +27,12 @@ class Shims(NamedTuple):
 
     @property
     def any(self) -> bool:
-        """Whether anything about surveys is asked."""
+        """Whether there is any."""
         return any(value for value in self)
 
 
-class Heights(NamedTuple):
-    """What is asked about railheads, as text: trains, heights to clear and not to exceed, and the change of grade."""
+class LevelOptions(NamedTuple):
+    """Options about railheads, as text: trains, heights to clear and not to exceed, and the change of grade."""
 
     trains: tuple[str, ...] = ()
     least: tuple[str, ...] = ()
@@ -40,7 +40,7 @@ class Heights(NamedTuple):
     change: str | None = None
 
 
-def leveled_as_asked(plan: Plan, asked: Heights) -> Leveled:
+def leveled_by(plan: Plan, options: LevelOptions) -> Leveled:
     """Return the leveled railheads of a plan.
 
     Raises
@@ -48,7 +48,7 @@ def leveled_as_asked(plan: Plan, asked: Heights) -> Leveled:
     DesignError
         Limits that are not a joint and a height, or that contradict one another.
     QuantityError
-        Text that is not the quantity asked for.
+        Text that is not the quantity expected.
     """
 
     def limits(option: str, texts: Sequence[str]) -> dict[str, float]:
@@ -63,31 +63,24 @@ def leveled_as_asked(plan: Plan, asked: Heights) -> Leveled:
                     write=f'{option} "Bridge = 4 in"',
                 )
             try:
-                found[name.strip()] = read_quantity(_bare(height.strip()), "length", unit=plan.unit)
+                found[name.strip()] = read_quantity(height.strip(), "length", unit=plan.unit)
             except QuantityError as error:
                 raise error.at(place=option) from error
         return found
 
     try:
-        change = MOST_CHANGE if asked.change is None else read_quantity(asked.change, "grade")
+        change = MOST_CHANGE if options.change is None else read_quantity(options.change, "grade")
     except QuantityError as error:
         raise error.at(place="--change") from error
     if change <= 0:
-        raise DesignError("a change of grade is more than 0", place="--change", found=quoted(str(asked.change)))
+        raise DesignError("a change of grade is more than 0", place="--change", found=quoted(str(options.change)))
     return leveled(
         Layout(plan),
-        trains=asked.trains,
-        least=limits("--at-least", asked.least),
-        most=limits("--at-most", asked.most),
+        trains=options.trains,
+        least=limits("--at-least", options.least),
+        most=limits("--at-most", options.most),
         change=change,
     )
-
-
-def _bare(text: str) -> float | str:
-    try:
-        return float(text)
-    except ValueError:
-        return text
 
 
 def corrected_surveys(
@@ -105,9 +98,9 @@ def corrected_surveys(
     Raises
     ------
     DesignError
-        No such survey, a survey that cannot be used, or wishes that contradict one another.
+        No such survey, a survey that cannot be used, or options that contradict one another.
     QuantityError
-        Text that is not the quantity asked for.
+        Text that is not the quantity expected.
     OSError
         A table that cannot be read.
     """
@@ -129,15 +122,15 @@ def corrected_surveys(
         except QuantityError as error:
             raise error.at(place=f"--{option}") from error
 
-    asked_target, asked_shim = read("target", target, "grade"), read("shim", shim, "length")
-    asked_step = read("step", step, "length")
+    all_target, all_shim = read("target", target, "grade"), read("shim", shim, "length")
+    all_step = read("step", step, "length")
     found = []
     for survey in own:
         hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=READING[system])
-        meant = survey.grade if asked_target is None else asked_target
+        meant = survey.grade if all_target is None else all_target
         usual = min(SHIM[system], survey.deck or SHIM[system])
-        largest = (survey.shim or usual) if asked_shim is None else asked_shim
-        smallest = (survey.step or STEP[system]) if asked_step is None else asked_step
+        largest = (survey.shim or usual) if all_shim is None else all_shim
+        smallest = (survey.step or STEP[system]) if all_step is None else all_step
         if largest < smallest or smallest <= 0:
             raise DesignError(
                 "the largest shim must be at least one step that can be read",

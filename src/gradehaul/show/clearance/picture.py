@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from gradehaul.design.clearance.findings import Clearances
-from gradehaul.design.clearance.rules import Finding, Outcome
+from gradehaul.design.clearance.rules import ClearanceOutcome, Finding
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
@@ -40,7 +40,7 @@ class _Look(NamedTuple):
     words: str
 
 
-_LOOKS: Mapping[Outcome, _Look] = {
+_LOOKS: Mapping[ClearanceOutcome, _Look] = {
     "fail": _Look({"marker": "X", "ms": 9.0, "mfc": "#7a1330", "mec": "white", "mew": 0.9, "ls": ""}, "fails"),
     "look": _Look({"marker": "^", "ms": 7.0, "mfc": "#ffd166", "mec": INK, "mew": 0.9, "ls": ""}, "look at it"),
     "pass": _Look({"marker": "o", "ms": 3.4, "mfc": "white", "mec": "#1f6f4a", "mew": 0.9, "ls": ""}, "passes"),
@@ -51,7 +51,7 @@ _LOOKS: Mapping[Outcome, _Look] = {
 class _Marked(NamedTuple):
     """A mark: what its places came out as, where it lies, m, and their numbers in the answer."""
 
-    outcome: Outcome
+    outcome: ClearanceOutcome
     x: float
     y: float
     numbers: list[int]

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from gradehaul.design.clearance.findings import Clearances
-from gradehaul.design.clearance.rules import Finding, Outcome
+from gradehaul.design.clearance.rules import ClearanceOutcome, Finding
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.clearance.words import RULES, bounds_told, figure_told, headline, place_told
 
-_WORDS: dict[Outcome, Piece] = {"pass": ("pass", "green"), "look": ("look", "yellow"), "fail": ("FAIL", "bold red")}
-_ORDER: tuple[Outcome, ...] = ("fail", "look", "pass")
+_WORDS: dict[ClearanceOutcome, Piece] = {
+    "pass": ("pass", "green"),
+    "look": ("look", "yellow"),
+    "fail": ("FAIL", "bold red"),
+}
+_ORDER: tuple[ClearanceOutcome, ...] = ("fail", "look", "pass")
 _MOST_PASSES = 12
 """Places that pass are told one by one up to so many for each rule."""
 _CAUTION = (

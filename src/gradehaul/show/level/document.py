@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from gradehaul import __version__
-from gradehaul.design.level.railheads import Binding, Leveled
+from gradehaul.design.level.railheads import ActiveLimit, Leveled
 from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.spreadsheet import csv_text
 
@@ -45,7 +45,7 @@ def level_json(found: Leveled) -> str:
     return json.dumps(document, indent=1, allow_nan=False) + "\n"
 
 
-def _limit(binding: Binding) -> dict[str, float | None]:
+def _limit(binding: ActiveLimit) -> dict[str, float | None]:
     """Return the figure that binds and, of a change of grade, the wider one that was tried."""
     if binding.limit is None:
         return {}
