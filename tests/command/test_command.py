@@ -376,4 +376,4 @@ def test_an_empty_name_after_o_is_refused(verb):
 def test_an_age_that_is_no_number_is_refused(plan):
     result = run("check", plan, "--hours", "nan")
     assert result.exit_code == 2
-    assert "--hours asks for a number of hours" in result.stderr
+    assert "--hours takes a number of hours" in result.stderr

@@ -31,7 +31,7 @@ def test_the_residuals_and_the_form_are_written(tmp_path):
     [
         (("--sheet",), "--sheet needs -o FILE.pdf"),
         (("--sheet", "-o", "x.png"), "--sheet needs -o FILE.pdf"),
-        (("--json", "--csv"), "exclude each other"),
+        (("--json", "--csv"), "exclude one another"),
         (("-o", "x.txt"), "a picture is written as .png, .svg or .pdf"),
         (("-o", PLAN), "an answer is not written over a plan"),
     ],

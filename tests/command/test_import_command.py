@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from command_line import run
-from gradehaul.command import main
 from gradehaul.plan import read_plan
 from project import ROOT
 
@@ -150,18 +149,9 @@ def test_a_plan_without_a_drawing_needs_no_library_for_drawings():
     assert loaded_by("check", ROOT / "plans" / "cove.toml") == ["ezdxf"]
 
 
-def test_the_drawing_in_the_readme_loads():
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    block = re.search(r"<!-- drawing -->\n```\n(.*?)```", readme, re.DOTALL)
+def test_the_drawing_in_the_handbook_loads():
+    page = (ROOT / "docs" / "drawings.md").read_text(encoding="utf-8")
+    block = re.search(r"<!-- drawing -->\n```\n(.*?)```", page, re.DOTALL)
     plan = read_plan('scale = "H0"\nunit = "mm"\n' + block.group(1), folder=ROOT / "plans")
     assert plan.joints["Wharf switch"].kind == "turnout"
     assert plan.berths["Quay"].line == "Quay track"
-
-
-def test_the_readme_tells_every_option():
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    told = readme[readme.index("## From a drawing") :]
-    told = told[: told.index("\n## ", 1)]
-    for parameter in main.commands["import"].params:
-        if parameter.name not in ("output", "drawing", "help"):
-            assert any(option in told for option in parameter.opts), parameter.name

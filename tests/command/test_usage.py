@@ -12,8 +12,8 @@ HELIX = ["helix", "--plan", PLAN, "--turns", "3"]
 NO_OPTION = "there is no such option"
 HOURS = "gradehaul check: --hours takes a number from 0 to 1000000"
 FILM = "the plan has no film of this name"
-ASKS_FOR_A_FILE = "-o asks for the name of a file, got nothing; write -o with the name of a file behind it"
-MORE = 'more is given than is asked for, got the hill; write a name with a blank in it in quotes, as in "Up ore"'
+TAKES_A_FILE = "-o takes the name of a file, got nothing; write -o with the name of a file behind it"
+MORE = 'more is given than the verb takes, got the hill; write a name with a blank in it in quotes, as in "Up ore"'
 
 
 @pytest.mark.parametrize(
@@ -23,14 +23,14 @@ MORE = 'more is given than is asked for, got the hill; write a name with a blank
         (["check", PLAN, "--jsn"], "gradehaul check: there is no such option, got --jsn; write --json"),
         (["check"], "gradehaul check: PLAN is missing; write gradehaul check my-layout.toml"),
         (["import", "plans/cove.dxf"], "gradehaul import: -o is missing; write -o with the name of the file to write"),
-        (["check", PLAN, "-o"], f"gradehaul check: {ASKS_FOR_A_FILE}"),
+        (["check", PLAN, "-o"], f"gradehaul check: {TAKES_A_FILE}"),
         (["check", PLAN, "--hours", "abc"], f'{HOURS}, got "abc"; write --hours 3'),
         (["check", PLAN, "--hours", "-2"], f'{HOURS}, got "-2"; write --hours 3'),
         (["helix", "--turns", "x"], 'gradehaul helix: --turns takes a number, got "x"; write --turns 3'),
         (["check", "--json=3", PLAN], "gradehaul check: --json takes no value; write --json alone"),
         (
             ["incline", "--curve", "24in"],
-            "gradehaul incline: --curve asks for 2 values, got fewer; write all 2 behind it",
+            "gradehaul incline: --curve takes 2 values, got fewer; write all 2 behind it",
         ),
         (
             ["profile", PLAN, "Up", "the", "hill"],
@@ -58,22 +58,28 @@ MORE = 'more is given than is asked for, got the hill; write a name with a blank
             "gradehaul check: --json, --csv, --csv-trains and --card exclude one another",
         ),
         (["profile", PLAN, "Uphil"], f'{PLAN}: the plan has no route of this name, got "Uphil"; write "Uphill"'),
-        (["map", PLAN, "--train", "locl"], f'{PLAN}: the plan has no train of this name, got "locl"; write "local"'),
-        (["map", PLAN, "--treat", "--film", "treatd"], f'--film: {FILM}, got "treatd"; write "treated"'),
+        (
+            ["map", PLAN, "--train", "locl"],
+            f'{PLAN}: --train: the plan has no train of this name, got "locl"; write "local"',
+        ),
+        (["map", PLAN, "--treat", "--film", "treatd"], f'{PLAN}: --film: {FILM}, got "treatd"; write "treated"'),
         (
             ["level", PLAN, "--at-least", "Harbr = 3"],
             f'{PLAN}: --at-least: the plan has no joint of this name, got "Harbr"; write "Harbor"',
         ),
         (
             [*HELIX, "--sweep", "18", "40", "3", "6", "--power", "switchr"],
-            'the stock has no power of this name, got "switchr"; write "switcher"',
+            f'{PLAN}: --power: the plan has no power of this name, got "switchr"; write "switcher"',
         ),
         (
             [*HELIX, "--find", "radius", "--rise-per-turn", "4in", "--rail", "treatd"],
-            '--rail: the stock has no rail condition of this name, got "treatd"; write "treated"',
+            f'{PLAN}: --rail: the plan has no rail condition of this name, got "treatd"; write "treated"',
         ),
         (["new", "-", "--layout", "hil"], '--layout: there is no such layout, got "hil"; write "hill"'),
-        (["level", PLAN, "--train", "locl"], '--train: the plan has no train of this name, got "locl"; write "local"'),
+        (
+            ["level", PLAN, "--train", "locl"],
+            f'{PLAN}: --train: the plan has no train of this name, got "locl"; write "local"',
+        ),
         (
             ["profile", PLAN, "--rail", "cleen"],
             f'{PLAN}: the plan has no rail condition of this name, got "cleen"; write "clean"',
@@ -88,7 +94,7 @@ def test_one_line(words, line):
 def test_a_verb_like_no_other_gets_the_list():
     done = CliRunner().invoke(main, ["xyzzy"], prog_name="gradehaul")
     assert done.exit_code == 2
-    assert "; write one of check, clearance, " in done.stderr
+    assert "; write one of new, check, try, " in done.stderr
     assert len(done.stderr.splitlines()) == 1
 
 

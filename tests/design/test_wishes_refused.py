@@ -63,7 +63,7 @@ def test_a_climb_that_cannot_be(words: str, line: str) -> None:
     ("given", "line"),
     [
         ("abc", '--change: this is not a grade, got "abc"; write a grade such as "2.2 %" or "1 in 45"'),
-        ("-1 %", '--change: a change of grade is more than 0, got "-1 %"'),
+        ("-1 %", "--change: a change of grade is more than 0, got -1 %"),
     ],
 )
 def test_a_change_of_grade_that_is_none(given: str, line: str) -> None:

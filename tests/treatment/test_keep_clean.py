@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout, judged_rails
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.treatment.filmed_plan import filmed_plan
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
-from gradehaul.treatment.options import plan_with_film
 from treatment.plans import Line, lines
 
 NO_CARRY = 0.0
@@ -363,7 +363,7 @@ def test_the_place_that_keeps_a_track_clean_is_told_on_its_track() -> None:
 @pytest.mark.parametrize("need", ["climbs", "marginal"])
 def test_copies_of_the_demo_plans_pass_the_ordinary_check(name: str, need: str) -> None:
     found = keep_clean_plan(Layout(load_plan(f"plans/{name}.toml")), KeepCleanOptions(need=need))  # type: ignore[arg-type]
-    layout = Layout(read_plan(plan_with_film(found), folder=Path("plans")))
+    layout = Layout(read_plan(filmed_plan(found), folder=Path("plans")))
     judged = judged_rails(layout.rails)
     assert set(judged) <= {"as planned", "as planned fresh"}
     for train in layout.plan.trains:

@@ -1,15 +1,18 @@
 """The command line: each verb reads its arguments, calls one function, and prints."""
 
-from gradehaul.command.answers import check, profile, report
-from gradehaul.command.bench import readings
+from gradehaul.command.answers import check, profile, report, try_
 from gradehaul.command.climbs import helix, incline
-from gradehaul.command.drawings import export, import_, map_
-from gradehaul.command.film import treat
+from gradehaul.command.film import readings, treat
 from gradehaul.command.group import main
 from gradehaul.command.hills import clearance, level
-from gradehaul.command.new import new
+from gradehaul.command.plans import export, import_, map_, new
 
 __all__ = ["main"]
 
-for verb in (new, check, profile, report, map_, export, import_, readings, treat, helix, incline, clearance, level):
+for verb in (
+    *(new, check, try_, profile, map_, report),
+    *(readings, treat),
+    *(level, clearance, helix, incline),
+    *(import_, export),
+):
     main.add_command(verb)

@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypedDict
 
 import click
 
-from gradehaul.command.arguments import form_asked, refuse_idle, refuse_plan
-from gradehaul.command.completion import names
-from gradehaul.command.options import json_option, output_option
-from gradehaul.command.output import deliver, laid_out
-from gradehaul.errors import PlanError
+from gradehaul.command.answer import Answer, Output, answers, refuse_idle
+from gradehaul.command.options import Verb, grades_option, json_option, need_option, output_option, show_option
+from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name, plan_of
+from gradehaul.errors import DesignError, PlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable
+    from typing import Unpack
 
-    from gradehaul.design.climb.hill import Hill
+    from gradehaul.design.climb.helix import Build
+    from gradehaul.design.climb.hill import Hill, Need
     from gradehaul.design.climb.options import Look
     from gradehaul.plan.records import Plan
-    from gradehaul.show.base.reading_units import Reader
 
-
-_WISHES = ("radius", "rise_per_turn", "rise", "grade", "floor")
+_GIVEN = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
-    "radius": "Of the (inner) track.",
-    "rise-per-turn": "Rise in one turn.",
-    "rise": "Total rise.",
-    "floor": 'Floor there is: one side, or two as in "5 ft x 4 ft".',
     "straight": "Each of two straight sides.  [default: none, round]",
     "ease": "Easement at each end of a curve.  [default: none]",
     "centers": "Between two tracks.  [default: the scale's]",
@@ -36,180 +31,258 @@ _LENGTH_OPTIONS = {
     "clear": "Clear height wanted above the railhead.  [default: the practice's]",
     "vertical-curve": "Length.  [default: a car length for each 1 % of grade]",
 }
+_SIDE = 200
+"""Radii, and rises per turn, in a sweep."""
 
 
-def _hill_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
-    """Add the options that every design of a climb has."""
+class Lengths(TypedDict):
+    """How a helix is built, m; None for what is usual."""
+
+    straight: float | None
+    ease: float | None
+    centers: float | None
+    deck: float | None
+    roadbed: float | None
+    clear: float | None
+
+
+class _Judged(TypedDict):
+    """What a sweep counts and judges: the cars of some powers, a train on a rail condition, the steepest grade."""
+
+    powers: tuple[str, ...]
+    car: str | None
+    train: str | None
+    rail: str | None
+    steepest: float
+
+
+def _hill_options(function: Verb) -> Verb:
+    """Add the options that every design of a climb has; those of its stock are read before lengths and names."""
     for option in (
-        click.option("--plan", "stock", type=click.Path(), help="A plan, or a file with stock alone."),
-        click.option("--scale", help="The scale, such as HO, where the plan has none."),
-        click.option("--unit", help="What a bare length means.  [default: the plan's, else in]"),
-        click.option("--practice", type=click.Choice(["NMRA", "NEM"]), help="Whose clearances and weights apply."),
-        click.option("--train", help="A train of the plan.  [default: the only one]", shell_complete=names("trains")),
-        click.option(
-            "--rail",
-            help="The rail it is judged on.  [default: the first film, settled and fresh]",
-            shell_complete=names("rails"),
-        ),
-        click.option("--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True),
-        json_option,
+        grades_option,
+        show_option,
         output_option("Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
-        click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to show."),
-        click.option("--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent"),
+        json_option,
+        need_option,
+        click.option(
+            "--rail", type=Name("rails"), help="The rail it is judged on.  [default: the first film, at both ages]"
+        ),
+        click.option("--train", type=Name("trains", "train"), help="A train of the plan.  [default: the only one]"),
+        click.option(
+            "--practice",
+            type=click.Choice(["NMRA", "NEM"]),
+            is_eager=True,
+            help="Whose clearances and weights apply.",
+        ),
+        click.option("--unit", is_eager=True, help="What a bare length means.  [default: the plan's, else in]"),
+        click.option("--scale", is_eager=True, help="The scale, such as HO, where the plan has none."),
+        click.option("--plan", "stock", type=click.Path(), is_eager=True, help="A plan, or a file with stock alone."),
     ):
         function = option(function)
     return function
 
 
-def _length_options(function: Any) -> Any:  # noqa: ANN401 - as click has it
-    for name, words in reversed(_LENGTH_OPTIONS.items()):
-        function = click.option(f"--{name}", help=words)(function)
-    return function
+def _length_options(*names: str) -> Callable[[Verb], Verb]:
+    def add(function: Verb) -> Verb:
+        for name in reversed(names):
+            function = click.option(f"--{name}", type=THICKNESS, help=_LENGTH_OPTIONS[name])(function)
+        return function
+
+    return add
 
 
 @click.command()
-@_length_options
+@click.option("--radius", type=LENGTH, help="Of the (inner) track.")
+@click.option("--rise-per-turn", type=LENGTH, help="Rise in one turn.")
+@click.option("--rise", type=LENGTH, help="Total rise.")
 @click.option("--turns", type=float, help="How many turns.")
-@click.option("--grade", help='The grade of the (inner) track, such as "2 %".')
+@click.option("--grade", type=GRADE, help='The grade of the (inner) track, such as "2 %".')
+@click.option("--floor", type=Floor(), help='Floor there is: one side, or two as in "5 ft x 4 ft".')
+@_length_options(*_LENGTH_OPTIONS)
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
 @click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
-@click.option("--sweep", nargs=4, help="Chart designs: least and greatest radius, least and greatest rise per turn.")
+@click.option(
+    "--sweep", type=LENGTH, nargs=4, help="Chart designs: least and greatest radius, least and greatest rise per turn."
+)
 @click.option(
     "--power",
     "powers",
+    type=Name("powers", "power"),
     multiple=True,
     help="Whose cars a sweep counts; again for more.  [default: all]",
-    shell_complete=names("powers"),
 )
-@click.option("--car", help="Which cars a sweep counts.  [default: the first]", shell_complete=names("cars"))
+@click.option("--car", type=Name("cars", "car"), help="Which cars a sweep counts.  [default: the first]")
 @click.option("--csv", "as_csv", is_flag=True, help="Of a sweep: every design as a table for a spreadsheet.")
-@click.option("--steepest", default="4 %", show_default=True, help="The grade beyond which a sweep marks designs.")
+@click.option(
+    "--steepest", type=GRADE, default="4 %", show_default=True, help="The grade beyond which a sweep marks designs."
+)
 @_hill_options
-def helix(*, tracks: int, turns: float | None, find: Look | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
-    """Design a helix from what is settled of it, or backwards from the train that must climb it."""
+@answers(copies=True)
+def helix(
+    *,
+    out: Output,
+    radius: float | None,
+    rise_per_turn: float | None,
+    rise: float | None,
+    turns: float | None,
+    grade: float | None,
+    floor: tuple[float, float] | None,
+    vertical_curve: float | None,
+    tracks: int,
+    find: Look | None,
+    sweep: tuple[float, float, float, float] | None,
+    powers: tuple[str, ...],
+    car: str | None,
+    steepest: float,
+    train: str | None,
+    rail: str | None,
+    need: Need,
+    **given: Unpack[Lengths],
+) -> Answer:
+    """Design a helix, or find the best one for a train."""
     if tracks == 1:
         refuse_idle("centers", needs="--tracks 2")
-    if asked["sweep"]:
-        refuse_idle(*_WISHES, "straight", "find", "need", beside="--sweep")
-        _sweep(asked, tracks, turns, output)
-        return
-    refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
-    if find not in ("radius", "grade"):
-        refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
-    from gradehaul.design.climb.hill import stock_of
-    from gradehaul.design.climb.options import designed, read_build, read_wishes
+    if sweep:
+        refuse_idle(*_GIVEN, "straight", "find", "need", beside="--sweep")
+    else:
+        refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
+        if find not in ("radius", "grade"):
+            refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
+    from gradehaul.design.climb.helix_known import Wishes
+    from gradehaul.design.climb.options import build_for, designed
+
+    stock, lengths = _stock(given)
+    build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)
+    if sweep:
+        return _sweep(
+            stock, out, build, turns, sweep, powers=powers, car=car, train=train, rail=rail, steepest=steepest
+        )
+    fixed = Wishes(radius, rise_per_turn, rise, turns, grade, floor)
+    found = designed(fixed, build, stock, find=find, train=train, rail=rail, need=need)
     from gradehaul.show.climb.helix_text import helix_json, helix_page
 
-    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
-    found = designed(
-        read_wishes(stock.unit, asked, turns),
-        read_build(stock, asked, tracks),
-        stock,
-        find=find,
-        train=asked["train"],
-        rail=asked["rail"],
-        need=asked["need"],
-    )
     hill = found.design.hill(stock)
-    answer, reader = hill.check(), _hill_reader(stock, asked)
-    _write_hill(hill, reader, output)
-    page = helix_json(found, stock, answer) if asked["as_json"] else helix_page(found, stock, answer, reader, find=find)
-    deliver(page if isinstance(page, str) else laid_out(page, to_file=False), None)
+    answer = hill.check()
+    page = helix_json(found, stock, answer) if out.form == "json" else None
+    return Answer(page or helix_page(found, stock, answer, out.reader(stock), find=find), _copy(hill, stock, out))
 
 
 @click.command()
-@click.option("--rise", help="The whole rise.")
-@click.option("--length", help="From level to level.")
-@click.option("--grade", help='The grade of its straights, such as "2 %".')
+@click.option("--rise", type=LENGTH, help="The whole rise.")
+@click.option("--length", type=LENGTH, help="From level to level.")
+@click.option("--grade", type=GRADE, help='The grade of its straights, such as "2 %".')
 @click.option(
-    "--curve", "curves", nargs=2, multiple=True, help="A curve on the way: radius and degrees; again for more."
+    "--curve",
+    "curves",
+    type=(LENGTH, ANGLE),
+    multiple=True,
+    help="A curve on the way: radius and degrees; again for more.",
 )
-@click.option("--ease", help="Easement at each end of every curve.  [default: none]")
-@click.option("--vertical-curve", help=_LENGTH_OPTIONS["vertical-curve"])
+@_length_options("ease", "vertical-curve")
 @click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
 @click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
 @_hill_options
-def incline(*, find: Literal["length", "rise"] | None, output: str | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
-    """Design an incline, or find the length that a train needs, or the rise it gets up."""
-    from gradehaul.design.climb.hill import stock_of
-    from gradehaul.design.climb.incline import InclineGiven
-    from gradehaul.design.climb.options import designed_incline, read_bends, read_option
-    from gradehaul.quantities import Kind
-    from gradehaul.show.climb.incline_text import incline_json, incline_page
-
+@answers(copies=True)
+def incline(
+    *,
+    out: Output,
+    rise: float | None,
+    length: float | None,
+    grade: float | None,
+    curves: tuple[tuple[float, float], ...],
+    ease: float | None,
+    vertical_curve: float | None,
+    compensate: bool,
+    find: Literal["length", "rise"] | None,
+    train: str | None,
+    rail: str | None,
+    need: Need,
+    **given: Any,  # noqa: ANN401 - the options of its stock, which are read already
+) -> Answer:
+    """Design an incline, or find the best one for a train."""
     if find is None:
         refuse_idle("train", "rail", "need", needs="--find length or --find rise")
-    if not asked["curves"]:
+    if not curves:
         refuse_idle("ease", "compensate", needs="--curve")
-    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
+    from gradehaul.design.climb.incline import Bend, InclineGiven
+    from gradehaul.design.climb.options import designed_incline
+    from gradehaul.show.climb.incline_text import incline_json, incline_page
 
-    def read(name: str, kind: Kind = "length") -> float | None:
-        text = asked[name]
-        return None if text is None else read_option(name.replace("_", "-"), text, kind, stock.unit)
-
-    wishes = InclineGiven(
-        read("rise"),
-        read("length"),
-        read("grade", "grade"),
-        read_bends(asked["curves"], stock.unit, read("ease") or 0.0),
-        read("vertical_curve"),
-        asked["compensate"],
-    )
-    found = designed_incline(wishes, stock, find=find, train=asked["train"], rail=asked["rail"], need=asked["need"])
+    stock, _ = _stock(given)
+    bends = tuple(Bend(radius, angle, ease or 0.0) for radius, angle in curves)
+    fixed = InclineGiven(rise, length, grade, bends, vertical_curve, compensate)
+    found = designed_incline(fixed, stock, find=find, train=train, rail=rail, need=need)
     hill = found.design.hill(stock)
-    answer, reader = hill.check(), _hill_reader(stock, asked)
-    _write_hill(hill, reader, output)
-    if asked["as_json"]:
-        deliver(incline_json(found, stock, answer), None)
-    else:
-        deliver(laid_out(incline_page(found, stock, answer, reader, find=find), to_file=False), None)
+    answer = hill.check()
+    page = incline_json(found, stock, answer) if out.form == "json" else None
+    return Answer(page or incline_page(found, stock, answer, out.reader(stock), find=find), _copy(hill, stock, out))
 
 
-def _sweep(asked: Mapping[str, Any], tracks: int, turns: float | None, output: str | None) -> None:
-    """Draw a sweep of helices, or tell it as a table, as JSON or as CSV."""
-    form = form_asked(as_json=asked["as_json"], as_csv=asked["as_csv"])
-    if asked["stock"] is not None:
-        refuse_plan(output, asked["stock"])
-    from gradehaul.design.climb.hill import stock_of
-    from gradehaul.design.climb.options import read_build, swept
+def _sweep(
+    stock: Plan,
+    out: Output,
+    build: Build,
+    turns: float | None,
+    bounds: tuple[float, float, float, float],
+    **of: Unpack[_Judged],
+) -> Answer:
+    """Return a sweep of helices, drawn where a file is named for it."""
+    import numpy as np
+
+    from gradehaul.design.climb.helix_sweep import sweep
+    from gradehaul.design.climb.hill import judged_rails
     from gradehaul.show.climb.helix_sweep_text import sweep_page
 
-    stock = stock_of(asked["stock"], scale=asked["scale"], unit=asked["unit"], practice=asked["practice"])
-    found = swept(read_build(stock, asked, tracks), stock, asked, turns)
-    reader = _hill_reader(stock, asked)
-    if form != "text":
+    low, high, least, most = bounds
+    if not (0 < low < high and 0 < least < most):
+        raise DesignError("a sweep runs from less to more", place="--sweep", write="--sweep 18 40 3 6")
+    if turns is None:
+        raise DesignError("the turns are missing", place="--turns", write="--turns 3")
+    radii, rises = np.linspace(low, high, _SIDE), np.linspace(least, most, _SIDE)
+    found = sweep(
+        radii,
+        rises,
+        build,
+        stock,
+        turns=turns,
+        powers=of["powers"],
+        car=of["car"],
+        train=of["train"],
+        judged=judged_rails(stock, of["rail"]),
+        steepest=of["steepest"],
+    )
+    if out.form != "text":
         from gradehaul.show.climb.helix_sweep_document import sweep_csv, sweep_json
 
-        deliver(sweep_json(found) if form == "json" else sweep_csv(found), output)
-        return
-    if output is None or output == "-":
-        deliver(laid_out(sweep_page(found, reader), to_file=False), None)
-        return
-    from gradehaul.show.base.picture import picture_format
+        return Answer(sweep_json(found) if out.form == "json" else sweep_csv(found))
+    if not out.to_file:
+        return Answer(sweep_page(found, out.reader(stock)))
     from gradehaul.show.climb.helix_sweep_picture import sweep_picture
 
-    deliver(sweep_picture(found, reader, picture_format(output)), output)
+    return Answer(sweep_picture(found, out.reader(stock), out.picture()))
 
 
-def _hill_reader(stock: Plan, asked: Mapping[str, Any]) -> Reader:
-    from gradehaul.show.base.reading_units import balance_unit, reader_of
+def _stock(given: Any) -> tuple[Plan, Any]:  # noqa: ANN401 - the options of a verb
+    """Return the stock that a design is for, and the options that do not name it."""
+    names = ("stock", "scale", "unit", "practice")
+    return plan_of(click.get_current_context()), {name: value for name, value in given.items() if name not in names}
 
-    return reader_of(stock.unit, asked["show"], asked["grades"], force_unit=balance_unit(stock))
 
+def _copy(hill: Hill, stock: Plan, out: Output) -> Callable[[], str | bytes] | None:
+    """Return what the file holds: a hill as a plan, or the long section of its first route."""
+    if not out.to_file:
+        return None
+    path = str(out.path)
 
-def _write_hill(hill: Hill, reader: Reader, output: str | None) -> None:
-    """Write a hill as a plan, or draw the long section of its first route, where a file was asked for."""
-    if output is None or output == "-":
-        return
-    if Path(output).suffix.lower() == ".toml":
-        if Path(output).exists():
-            raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
-        deliver(hill.text, output)
-        return
-    from gradehaul.haulage.views.section import long_section
-    from gradehaul.show.base.picture import picture_format
-    from gradehaul.show.section.picture import long_section_picture
+    def copy() -> str | bytes:
+        if Path(path).suffix.lower() == ".toml":
+            if Path(path).exists():
+                raise PlanError("an answer is not written over a plan", file=path, write="another name after -o")
+            return hill.text
+        from gradehaul.haulage.views.section import long_section
+        from gradehaul.show.section.picture import long_section_picture
 
-    form = picture_format(output)
-    layout = hill.layout
-    deliver(long_section_picture(long_section(layout, layout.routes[0].name), reader, form), output)
+        layout = hill.layout
+        return long_section_picture(long_section(layout, layout.routes[0].name), out.reader(stock), out.picture())
+
+    return copy

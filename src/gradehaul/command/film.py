@@ -1,57 +1,130 @@
-"""The verb of the film: treat."""
+"""The verbs of rail and bench: treat, where a film may go, and readings, what was measured."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
 import click
 
-from gradehaul.command.arguments import Form, form_asked, load, refuse_ending, refuse_plan
-from gradehaul.command.film_options import wish_options
-from gradehaul.command.options import csv_option, json_option, output_option, plan_argument, show_option, trains_option
-from gradehaul.command.output import deliver, laid_out
+from gradehaul.command.answer import Answer, Output, answers, refuse_idle
+from gradehaul.command.options import (
+    csv_option,
+    film_options,
+    json_option,
+    output_option,
+    plan_argument,
+    seed_option,
+    show_option,
+    trains_option,
+)
 
 if TYPE_CHECKING:
-    from gradehaul.show.base.reading_units import Reader, System
+    from collections.abc import Sequence
+    from typing import Unpack
+
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.plan.records import Plan
     from gradehaul.treatment.keep_clean import KeepCleanPlan
+    from gradehaul.treatment.needs import Need
+
+
+class FilmOptions(TypedDict):
+    """What a keep-clean plan must meet: lengths in m, the reserve a share of the pull."""
+
+    film: str | None
+    need: Need
+    reserve: float
+    step: float | None
+    carry: float | None
+
+
+def shown_film(layout: Layout, options: FilmOptions, trains: Sequence[str], *, treat: bool) -> KeepCleanPlan | None:
+    """Return the keep-clean plan to show, None without ``--treat``, where its options do nothing."""
+    if not treat:
+        refuse_idle(*FilmOptions.__annotations__, needs="--treat")
+        return None
+    return keep_clean(layout, options, trains)
+
+
+def keep_clean(layout: Layout, options: FilmOptions, trains: Sequence[str]) -> KeepCleanPlan:
+    """Return the keep-clean plan for some trains, all that are named where none are."""
+    from gradehaul.treatment.carry import CARRY
+    from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
+
+    carry = CARRY if options["carry"] is None else options["carry"]
+    return keep_clean_plan(
+        layout,
+        KeepCleanOptions(tuple(trains), options["film"], options["need"], options["reserve"], options["step"], carry),
+    )
 
 
 @click.command()
 @plan_argument
 @trains_option("A train that must run")
-@wish_options
+@film_options
 @json_option
 @csv_option("The tracks")
 @output_option("Write a copy of the plan with the film in it, too.")
 @show_option
-def treat(*, plan: str, as_json: bool, as_csv: bool, output: str | None, show: System | None, **asked: Any) -> None:  # noqa: ANN401 - see the options
-    """Tell where the film may go, which rails stay clean and for which train, and what if the film spreads."""
-    form = form_asked(as_json=as_json, as_csv=as_csv)
-    refuse_plan(output, plan)
-    refuse_ending(output, "toml")
+@answers(writes="toml", copies=True)
+def treat(*, plan: Plan, out: Output, trains: tuple[str, ...], **film: Unpack[FilmOptions]) -> Answer:
+    """Plan where the film may go, and which rails stay clean."""
     from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.show.base.reading_units import balance_unit, reader_of
-    from gradehaul.treatment.keep_clean import keep_clean_plan
-    from gradehaul.treatment.options import plan_with_film, read_options
 
-    loaded = load(plan)
-    found = keep_clean_plan(Layout(loaded), read_options(loaded.unit, **asked))
-    reader = reader_of(loaded.unit, show, force_unit=balance_unit(loaded))
-    deliver(_treat_written(found, form, reader), None)
-    if output is not None:  # the answer stands, whether or not a copy can be written
-        deliver(plan_with_film(found, None if output == "-" else Path(output).parent), output)
+    found = keep_clean(Layout(plan), film, trains)
 
+    def copy() -> str:
+        from gradehaul.treatment.filmed_plan import filmed_plan
 
-def _treat_written(found: KeepCleanPlan, form: Form, reader: Reader) -> str:
-    if form == "json":
+        return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)
+
+    if out.form == "json":
         from gradehaul.show.film.document import treat_json
 
-        return treat_json(found)
-    if form == "csv":
+        return Answer(treat_json(found), copy)
+    if out.form == "csv":
         from gradehaul.show.film.table import treat_csv
 
-        return treat_csv(found)
+        return Answer(treat_csv(found), copy)
     from gradehaul.show.film.text import treat_page
 
-    return laid_out(treat_page(found, reader), to_file=False)
+    return Answer(treat_page(found, out.reader(plan)), copy)
+
+
+@click.command()
+@plan_argument
+@json_option
+@csv_option("The pulls")
+@click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@output_option("Write this file; .png, .svg or .pdf draws the residuals.")
+@show_option
+@seed_option
+@answers(draws=True)
+def readings(*, plan: Plan, out: Output, seed: int) -> Answer:
+    """Turn bench readings into pulls; what to measure next."""
+    if out.form == "sheet":
+        if not out.to_file or out.picture() != "pdf":
+            raise click.UsageError("--sheet needs -o FILE.pdf")
+        from gradehaul.show.bench.sheet import bench_sheet
+
+        return Answer(bench_sheet(plan, out.reader(plan)))
+    from gradehaul.haulage.answers.readings import readings as answer_of
+
+    answer = answer_of(plan, seed=seed)
+    match out.form:
+        case "json":
+            from gradehaul.show.bench.document import readings_json
+
+            return Answer(readings_json(answer))
+        case "csv":
+            from gradehaul.show.bench.table import readings_csv
+
+            return Answer(readings_csv(answer))
+        case "png" | "svg" | "pdf" as picture:
+            from gradehaul.show.bench.picture import readings_plot
+
+            return Answer(readings_plot(answer, out.reader(plan), picture))
+    from gradehaul.show.bench.text import readings_page
+
+    return Answer(readings_page(answer, out.reader(plan)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 from typing import Any
 
 import click
@@ -11,18 +10,12 @@ from gradehaul import __version__
 from gradehaul.command.output import complain
 from gradehaul.errors import GradehaulError, PlanError
 
-ANSWERED, FAILS, WRONG_INPUT, NO_FILE, INTERRUPTED = 0, 1, 2, 3, 130
-"""Exit status: answered; answered, and a judged train fails; the input is wrong; a file cannot be read or written;
-stopped from the keyboard."""
-
-
-_OBJECTS_KEPT = 500_000
-"""Objects made before any are looked through for garbage: loading the libraries makes many and leaves none, and the
-looking takes a tenth of a short answer's time."""
+WRONG_INPUT, NO_FILE, INTERRUPTED = 2, 3, 130
+"""Exit status: the input is wrong; a file cannot be read or written; stopped from the keyboard."""
 
 
 _MOST_LINES = 50
-"""Faults told at the most in one run: whoever mends these sees the rest."""
+"""Faults shown in one run at the most: whoever mends these sees the rest."""
 
 
 class Verbs(click.Group):
@@ -37,13 +30,18 @@ class Verbs(click.Group):
         except click.UsageError as error:
             if error.ctx is None:
                 raise
-            complain(_told(error, error.ctx))
+            complain(_usage_line(error, error.ctx))
             raise click.exceptions.Exit(WRONG_INPUT) from error
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the verbs in the order of the work."""
+        del ctx
+        return list(self.commands)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find the verb, or tell the nearest one."""
+        """Find the verb, or name the nearest one."""
         if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
             from gradehaul.plan.names import nearest, quoted
 
@@ -60,7 +58,7 @@ class Verbs(click.Group):
         except click.exceptions.NoArgsIsHelpError:
             raise
         except click.UsageError as error:
-            complain(_told(error, ctx))
+            complain(_usage_line(error, ctx))
             ctx.exit(WRONG_INPUT)
         except GradehaulError as error:
             lines = str(error).splitlines()
@@ -78,7 +76,7 @@ class Verbs(click.Group):
             ctx.exit(INTERRUPTED)
 
 
-def _told(error: click.UsageError, ctx: click.Context) -> str:
+def _usage_line(error: click.UsageError, ctx: click.Context) -> str:
     from gradehaul.command.usage_errors import misused  # only where something is wrong
 
     return misused(error, ctx)
@@ -93,5 +91,4 @@ _STATUS = (
 @click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]}, epilog=_STATUS)
 @click.version_option(__version__, prog_name="gradehaul", message="%(prog)s %(version)s")
 def main() -> None:
-    """Tell what each hill of a model railway asks of each train, and which trains still climb."""
-    gc.set_threshold(_OBJECTS_KEPT)
+    """Find what each hill of a model railway needs of each train, and which trains climb."""

@@ -1,21 +1,20 @@
-"""The options that several verbs have, each written once."""
+"""The parameters that several verbs have, each written once."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import click
 
-from gradehaul.command.completion import names
+from gradehaul.command.parameters import LENGTH, SHARE, Name, PlanFile
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+Verb = TypeVar("Verb", bound=Callable[..., Any])
 
-Verb = TypeVar("Verb", bound="Callable[..., Any]")
-
-plan_argument = click.argument("plan", type=click.Path())
+plan_argument = click.argument("plan", type=PlanFile(), is_eager=True)
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
 open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+strict_option = click.option("--strict", is_flag=True, help="Exit with 1 where anything fails or goes unchecked.")
 show_option = click.option(
     "--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]"
 )
@@ -29,12 +28,15 @@ all_routes_option = click.option(
     "--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit."
 )
 seed_option = click.option(
-    "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the draws."
+    "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the random trials."
+)
+need_option = click.option(
+    "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Of every train."
 )
 
 
 def csv_option(rows: str) -> Callable[[Verb], Verb]:
-    """Return the option of a table, told by what its rows are."""
+    """Return the option of a table, whose rows are named."""
     return click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
 
 
@@ -46,10 +48,29 @@ def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Ver
 def trains_option(train: str) -> Callable[[Verb], Verb]:
     """Return the option that names trains, all named ones where it is not given."""
     words = f"{train}; again for more.  [default: all named]"
-    return click.option("--train", "trains", multiple=True, help=words, shell_complete=names("trains"))
+    return click.option("--train", "trains", type=Name("trains", "train"), multiple=True, help=words)
 
 
 def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb], Verb]:
     """Return the option that names rail conditions."""
     words = f"{rail}; again for more.  [default: {default}]"
-    return click.option("--rail", "rails", multiple=True, help=words, shell_complete=names("rails"))
+    return click.option("--rail", "rails", type=Name("rails"), multiple=True, help=words)
+
+
+def film_options(function: Verb) -> Verb:
+    """Add the options that say what a keep-clean plan must meet."""
+    for option in (
+        click.option("--carry", type=LENGTH, help="How far wheels carry the film, a guess.  [default: 2 m]"),
+        click.option("--step", type=LENGTH, help="Wipe by stretches of at most this length.  [default: whole tracks]"),
+        click.option("--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to hold back."),
+        need_option,
+        click.option("--film", type=Name("films", "film"), help="The film to plan for.  [default: the plan's first]"),
+    ):
+        function = option(function)
+    return function
+
+
+def treat_options(function: Verb) -> Verb:
+    """Add ``--treat``, which shows the keep-clean plan, and the options that go with it."""
+    words = "Show where the film may go, as the verb treat finds it; with its options below."
+    return click.option("--treat", is_flag=True, help=words)(film_options(function))

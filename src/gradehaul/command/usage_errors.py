@@ -6,6 +6,7 @@ import re
 
 import click
 
+from gradehaul.command.parameters import option_of
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import instead, nearest, quoted
 
@@ -24,31 +25,31 @@ def misused(error: click.UsageError, ctx: click.Context) -> str:
         case click.NoSuchOption():
             options = [name for each in command.params for name in each.opts if name[:2] == "--"]
             write = nearest(error.option_name, options, alike=_ALIKE) or f"one of those that {place} --help lists"
-            told = PlanError("there is no such option", found=error.option_name, write=write)
+            fault = PlanError("there is no such option", found=error.option_name, write=write)
         case click.MissingParameter():
-            told = _missing(error, place)
+            fault = _missing(error, place)
         case click.BadParameter(param=click.Parameter(type=click.Choice() as kind) as param):
-            option, given = _told(param), _given(error)
+            option, given = option_of(param), _given(error)
             near = nearest(given, [str(choice) for choice in kind.choices])
             write = f"{option} {near}" if near else instead(given, [str(choice) for choice in kind.choices])
-            told = PlanError(f"{option} has no such choice", found=quoted(given), write=write)
+            fault = PlanError(f"{option} has no such choice", found=quoted(given), write=write)
         case click.BadParameter(param=click.Parameter() as param) if isinstance(
             param.type, (click.types.IntParamType, click.types.FloatParamType)
         ):
-            told = _no_number(error, param)
+            fault = _no_number(error, param)
         case click.BadOptionUsage():
-            told = _without_value(error, command)
+            fault = _without_value(error, command)
         case _ if error.message.startswith("Got unexpected extra argument"):
             given = error.message.partition("(")[2].rstrip(".)")
-            told = PlanError(
-                "more is given than is asked for",
+            fault = PlanError(
+                "more is given than the verb takes",
                 found=given,
                 write='a name with a blank in it in quotes, as in "Up ore"',
             )
         case _:
             message = " ".join(error.format_message().split()).rstrip(".")
             return f"{place}: {message[:1].lower()}{message[1:]}"
-    return str(told.at(place=place))
+    return str(fault.at(place=place))
 
 
 def _where(error: click.UsageError, ctx: click.Context) -> tuple[str, click.Command]:
@@ -60,12 +61,8 @@ def _where(error: click.UsageError, ctx: click.Context) -> tuple[str, click.Comm
     return (ctx.command_path, ctx.command) if command is None else (f"{ctx.command_path} {verb}", command)
 
 
-def _told(param: click.Parameter) -> str:
-    return max(param.opts, key=len)
-
-
 def _given(error: click.UsageError) -> str:
-    """Return what was given, which click tells in its message alone."""
+    """Return what was given, which stands in the message of click alone."""
     found = re.match(r"'(.*)' is not|(\S+) is not", error.message, re.DOTALL)
     return "" if found is None else (found[1] or found[2] or "").removesuffix(".0")
 
@@ -80,7 +77,7 @@ def _missing(error: click.MissingParameter, place: str) -> PlanError:
 
 
 def _no_number(error: click.BadParameter, param: click.Parameter) -> PlanError:
-    kind, option = param.type, _told(param)
+    kind, option = param.type, option_of(param)
     low, high = getattr(kind, "min", None), getattr(kind, "max", None)
     words = "a whole number" if isinstance(kind, click.types.IntParamType) else "a number"
     reach = "" if low is None or high is None else f" from {low:g} to {high:.10g}"
@@ -94,6 +91,6 @@ def _without_value(error: click.BadOptionUsage, command: click.Command) -> PlanE
     if param is None or getattr(param, "is_flag", False):
         return PlanError(f"{option} takes no value", write=f"{option} alone")
     if param.nargs > 1:
-        return PlanError(f"{option} asks for {param.nargs} values", found="fewer", write=f"all {param.nargs} behind it")
+        return PlanError(f"{option} takes {param.nargs} values", found="fewer", write=f"all {param.nargs} behind it")
     what = "the name of a file" if isinstance(param.type, click.Path) else "a value"
-    return PlanError(f"{option} asks for {what}", found="nothing", write=f"{option} with {what} behind it")
+    return PlanError(f"{option} takes {what}", found="nothing", write=f"{option} with {what} behind it")

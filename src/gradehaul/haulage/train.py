@@ -10,12 +10,11 @@ from typing import Literal
 
 import numpy as np
 
-from gradehaul.errors import RouteError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.resistance import lowest
 from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.reversals import Tail
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.track.piecewise import FloatArray
@@ -178,9 +177,7 @@ def trains_named(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
         A train that the plan does not have.
     """
     for name in names:
-        if name not in plan.trains:
-            write = instead(name, plan.trains, declare="" if plan.trains else "[train.NAME] with a route and a consist")
-            raise RouteError("the plan has no train of this name", place="--train", found=quoted(name), write=write)
+        look_up(name, plan.trains, "train", file=plan.file, place="--train")
     return tuple(dict.fromkeys(names or plan.trains))
 
 

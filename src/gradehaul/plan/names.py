@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import unicodedata
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, RouteError
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable
+    from collections.abc import Collection, Iterable, Mapping
+
+T = TypeVar("T")
 
 _LONGEST = 60
 _LISTED = 6
@@ -170,6 +172,40 @@ def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", 
     there is no joint "Warf"; write "Wharf"
     """
     return PlanError(f"there is no {what} {quoted(name)}", write=instead(name, known, declare=declare, guess=guess))
+
+
+def look_up(name: str, known: Mapping[str, T], kind: str, *, file: str = "", place: str = "", declare: str = "") -> T:
+    """Return what bears a name.
+
+    Parameters
+    ----------
+    name
+        The name.
+    known
+        What there is of the kind, by name.
+    kind
+        What it should be, in a word, e.g. ``train``.
+    file, place
+        The plan and where the name was given, for a message.
+    declare
+        How to declare such a thing, written where there is none.
+
+    Raises
+    ------
+    RouteError
+        Nothing bears it; the message has the nearest name.
+
+    Examples
+    --------
+    >>> look_up("locl", {"local": 1}, "train", file="tarn.toml", place="--train")
+    Traceback (most recent call last):
+    ...
+    gradehaul.errors.RouteError: tarn.toml: --train: the plan has no train of this name, got "locl"; write "local"
+    """
+    if name in known:
+        return known[name]
+    write = instead(name, known) or declare or f"a plan that has a {kind}"
+    raise RouteError(f"the plan has no {kind} of this name", file=file, place=place, found=quoted(name), write=write)
 
 
 def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> str:

@@ -16,7 +16,7 @@ from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.verdict import Verdict, how_well, judge
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.treatment.carry import CARRY, Carried, turning_places, wheels
@@ -320,10 +320,7 @@ def _film(plan: Plan, name: str | None) -> str:
         raise RouteError("the plan has no film", file=plan.file, write="[rail.treated] with metal and tyred")
     if name is None:
         return next(iter(plan.films))
-    if name not in plan.films:
-        write = instead(name, plan.films)
-        raise RouteError("the plan has no film of this name", place="--film", found=quoted(name), write=write)
-    return name
+    return look_up(name, plan.films, "film", file=plan.file, place="--film").name
 
 
 def _refuse(plan: Plan, options: KeepCleanOptions) -> None:

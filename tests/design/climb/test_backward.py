@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import random
 from dataclasses import replace
@@ -12,8 +13,7 @@ from gradehaul.design.climb.backward import GRADE_STEP, highest_rise, shortest_l
 from gradehaul.design.climb.helix import refuse_low, usual_build
 from gradehaul.design.climb.helix_known import Wishes, helix_of
 from gradehaul.design.climb.hill import judged_rails
-from gradehaul.design.climb.incline import InclineGiven, incline_of
-from gradehaul.design.climb.options import read_bends
+from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.steps import steps_of
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import check
@@ -76,7 +76,7 @@ def test_the_answer_works_and_the_next_harder_fails_as_named(find, scale, unit, 
     build = usual_build(stock.scale)
     high = build.clear + build.structure
     turns = (0.5, 0.75, 2.0, 3.5)[number % 4]
-    bends = read_bends([(f"{radius}", "90")], unit) if number % 3 else ()
+    bends = (Bend(radius * meters, math.pi / 2),) if number % 3 else ()
     compensated = bool(bends) and number % 2 == 0
 
     def forward(step: float):

@@ -91,7 +91,7 @@ def test_a_deck_that_nobody_builds_is_refused_at_once(option: str) -> None:
     asked = ["--scale", "HO", "--radius", "24 in", "--rise-per-turn", "4.5 in", "--turns", "3", option, "9 km"]
     result = CliRunner().invoke(main, ["helix", *asked])
     assert result.exit_code == 2
-    assert f"{option}: {option[2:]} must be at most 32.48 in, got 9 km" in result.stderr
+    assert f"{option}: {option[2:]} must be at most 32.48 in, got 354300 in" in result.stderr
 
 
 @pytest.mark.parametrize(
@@ -107,7 +107,7 @@ def test_a_deck_that_nobody_builds_is_refused_at_once(option: str) -> None:
         (["incline", "--compensate"], "--compensate does nothing without --curve"),
         (["helix", "--unit", "mm", "--radius", "600"], "the plan has a unit of its own"),
         (["incline", "--practice", "NEM", "--rise", "4"], "the plan says its practice itself"),
-        (["level", "--at-least", "Ridge = 3", "--survey", "x"], "--at-least does nothing beside --survey"),
+        (["level", "--at-least", "Ridge = 3", "--target", "2 %"], "--at-least does nothing beside --survey"),
         (["clearance", "--size", "phone"], "--size does nothing without a picture after -o"),
     ],
 )

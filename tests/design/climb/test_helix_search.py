@@ -104,7 +104,7 @@ def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: Build) -> None
         roomiest(Wishes(rise=0.5), build, stock)
     with pytest.raises(DesignError, match="too little is told"):
         smallest_radius(Wishes(grade=0.02), build, stock, rails=["clean"])
-    with pytest.raises(RouteError, match="no such train"):
+    with pytest.raises(RouteError, match="no train of this name"):
         smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="express", rails=["clean"])
     with pytest.raises(RouteError, match="rail condition"):
         smallest_radius(Wishes(grade=0.02, turns=3), build, stock, rails=["wet"])

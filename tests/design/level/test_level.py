@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.design.level.railheads import leveled
-from gradehaul.errors import DesignError
+from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from project import PLANS
@@ -114,7 +114,7 @@ def test_limits_of_joints_and_what_contradicts_them() -> None:
     assert leveled(layout, most={"M": 0.015}).joints["M"] == pytest.approx(0.015, abs=1e-6)
     with pytest.raises(DesignError, match="as low and as high"):
         leveled(layout, least={"M": 0.03}, most={"M": 0.02})
-    with pytest.raises(DesignError, match="no joint of this name"):
+    with pytest.raises(RouteError, match="no joint of this name"):
         leveled(layout, least={"N": 0.03})
     with pytest.raises(DesignError, match="no heights keep all limits"):
         leveled(layout, least={"M": 0.05})

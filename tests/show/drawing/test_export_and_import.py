@@ -31,8 +31,8 @@ ROUNDED = "vertical_curve"
 MAY_DIFFER = {"file", "track", "tracks", "notes", "doubts", "unsure_of"}
 """The file, names of tracks (a drawing has none: a curve's own name becomes its number in the line), remarks, and the
 order of causes with the same share."""
-PLACES = {"at_m", "from_m", "to_m", "margin_at_m"}
-"""Of places with the same demand any may be the one that is named, so what is compared is the demand."""
+PLACES = {"at_m", "from_m", "to_m", "margin_at_m", "fits_by"}
+"""Of places with the same demand, or berths of the same length, any may be the one that is named."""
 CURVES_FITTED = {"bench", "landing", "n-mountain", "two-levels", "yard"}
 """Plans with easements, which come back as arcs, or rounded changes of grade, which come back as chords."""
 
@@ -76,8 +76,9 @@ def differences(one: Any, other: Any, within: float, place: str = "") -> list[st
     if isinstance(one, list) and isinstance(other, list):
         if len(one) != len(other):
             return [f"{place}: {len(one)} and {len(other)}: {one} {other}"[:300]]
-        if one and all(isinstance(each, dict) and "name" in each for each in (*one, *other)):
-            one, other = (sorted(each, key=lambda row: (row["name"], row.get("rail", ""))) for each in (one, other))
+        for keys in (("name", "rail"), ("from", "to")):
+            if all(isinstance(each, dict) and keys[0] in each for each in (*one, *other)):
+                one, other = (sorted(each, key=lambda row: [row.get(key, "") for key in keys]) for each in (one, other))
         return [
             each
             for number, pair in enumerate(zip(one, other, strict=True))
@@ -95,20 +96,7 @@ def folder(tmp_path_factory) -> Path:
     return tmp_path_factory.mktemp("exported")
 
 
-NOT_YET = {
-    "two-levels": "one rounded change of grade comes back flatter",
-    "yard": "pairs of berths come in another order, and what else differs is not sorted out",
-}
-"""Plans that answer otherwise, and what is known of why."""
-
-
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=pytest.mark.xfail(strict=True, reason=NOT_YET[name])) if name in NOT_YET else name
-        for name in DEMOS
-    ],
-)
+@pytest.mark.parametrize("name", DEMOS)
 def test_it_answers_as_before(name, folder):
     path = PLANS / f"{name}.toml"
     after = read_plan("", file=str(path), folder=PLANS, data=imported(name, folder))

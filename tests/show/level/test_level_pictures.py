@@ -9,8 +9,8 @@ import pytest
 from click.testing import CliRunner
 
 from gradehaul.command import main
-from gradehaul.design.level.options import corrected_surveys
 from gradehaul.design.level.railheads import leveled
+from gradehaul.design.level.risers import corrected_surveys
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules

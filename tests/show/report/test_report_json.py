@@ -7,13 +7,13 @@ import json
 import numpy as np
 import pytest
 
-from gradehaul.haulage.answers.check import check_layout
+from gradehaul.haulage.answers.judged import judged_trains
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import read_plan
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.report.assets import json_in_html
 from gradehaul.show.report.document import report_document
-from gradehaul.show.report.page import json_in_html
 from gradehaul.show.report.plan import plan_view_document
 from show.conftest import PLAN
 
@@ -25,7 +25,8 @@ def layout() -> Layout:
 
 @pytest.fixture(scope="module")
 def document(layout):
-    return json.loads(json.dumps(report_document(layout, check_layout(layout), Reader("in", "imperial"))))
+    page = report_document(layout, judged_trains(layout), layout.judged(), Reader("in", "imperial"))
+    return json.loads(json.dumps(page))
 
 
 def test_profiles_have_all_their_digits(layout, document):

@@ -17,13 +17,11 @@ from gradehaul.design.clearance.rules import (
 )
 from gradehaul.design.clearance.shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
 from gradehaul.design.clearance.string_lining import Tightest, tightest
-from gradehaul.errors import QuantityError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up, trains_named
 from gradehaul.haulage.views.plan_view import on_tracks
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
-from gradehaul.quantities import read_quantity
 from gradehaul.track.map.closing import misclosure
 
 
@@ -120,38 +118,6 @@ def clearances(layout: Layout, options: ClearanceOptions = NO_OPTIONS) -> Cleara
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
     return Clearances(plan, options, standard, findings, notes, unchecked)
-
-
-def clearance_options(
-    unit: str,
-    *,
-    deck: str | None = None,
-    wire: bool = False,
-    overhead: str | None = None,
-    coupler: str | None = None,
-    trains: Sequence[str] = (),
-) -> ClearanceOptions:
-    """Return options, of which lengths are text; bare lengths read in the plan's unit.
-
-    Raises
-    ------
-    QuantityError
-        Text that is not a length.
-    """
-
-    def read(option: str, text: str | None) -> float | None:
-        try:
-            return None if text is None else read_quantity(text, "length", unit=unit)
-        except QuantityError as error:
-            raise error.at(place=f"--{option}") from error
-
-    return ClearanceOptions(
-        deck=read("deck", deck),
-        wire=wire,
-        overhead=read("overhead", overhead),
-        coupler=read("coupler", coupler),
-        trains=tuple(trains),
-    )
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:

@@ -13,13 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 from gradehaul.design.climb.helix import Build, clear_height_left
 from gradehaul.design.climb.hill import CAR_LENGTHS_PER_PERCENT, car_length, judged_rails
 from gradehaul.design.climb.steps import steps_of
-from gradehaul.errors import DesignError, RouteError
+from gradehaul.errors import DesignError
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import TIE, Pulls
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import MOST_CARS, conditions, first_day
 from gradehaul.track.piecewise import FloatArray
@@ -244,11 +244,9 @@ def _refuse_unknown(
     asked = (
         ("power", powers, stock.powers),
         ("car", () if car is None else (car,), stock.cars),
-        ("rail condition", rails, conditions(stock.films)),
+        ("rail condition", rails, dict.fromkeys(conditions(stock.films))),
         ("train", () if train is None else (train,), stock.trains),
     )
     for what, names, known in asked:
         for name in names:
-            if name not in known:
-                write = instead(name, known)
-                raise RouteError(f"the stock has no {what} of this name", found=quoted(name), write=write)
+            look_up(name, known, what, file=stock.file)

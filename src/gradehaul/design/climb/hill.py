@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
-from gradehaul.plan.names import instead, key_text, nearest, quoted
+from gradehaul.plan.names import key_text, look_up, quoted
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import CLEAN, conditions
@@ -105,9 +105,8 @@ def judged_rails(stock: Plan, rail: str | None) -> tuple[str, ...]:
     """
     if rail is None:
         return conditions(list(stock.films)[:1])[1:] or (CLEAN,)
-    if rail not in (known := conditions(stock.films)):
-        wrong, write = "the stock has no rail condition of this name", instead(rail, known)
-        raise RouteError(wrong, place="--rail", found=quoted(rail), write=write)
+    known = dict.fromkeys(conditions(stock.films))
+    look_up(rail, known, "rail condition", file=stock.file, place="--rail")
     return (rail,)
 
 
@@ -121,17 +120,11 @@ def known_train(stock: Plan, train: str | None) -> str:
     """
     if train is None and len(stock.trains) == 1:
         return next(iter(stock.trains))
-    if train is not None and train in stock.trains:
-        return train
-    near = nearest(train or "", stock.trains)
-    names = [near] if near else list(stock.trains)
-    write = " or ".join(f"--train {quoted(name)}" for name in names) or "[train.NAME] in the file after --plan"
-    raise RouteError(
-        "no train is named" if train is None else "the stock has no such train",
-        place="--train",
-        found="" if train is None else quoted(train),
-        write=write,
-    )
+    if train is not None:
+        return look_up(train, stock.trains, "train", file=stock.file, place="--train").name
+    write = " or ".join(f"--train {quoted(name)}" for name in stock.trains)
+    write = write or "[train.NAME] in the file after --plan"
+    raise RouteError("no train is named", place="--train", write=write)
 
 
 def car_length(stock: Plan) -> float:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gradehaul.design.level.stations import Stations, components
 from gradehaul.errors import DesignError
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quiet import quietly
@@ -108,11 +108,8 @@ class Program:
     def bound(self, plan: Plan, least: Mapping[str, float], most: Mapping[str, float]) -> None:
         """Keep heights of joints above or below limits."""
         for name, limit, low in [(n, b, True) for n, b in least.items()] + [(n, b, False) for n, b in most.items()]:
-            if name not in self.stations.joints:
-                wrong, write = "the plan has no joint of this name", instead(name, self.stations.joints)
-                place = "--at-least" if low else "--at-most"
-                raise DesignError(wrong, file=plan.file, place=place, found=quoted(name), write=write)
-            number = self.stations.joints[name]
+            place = "--at-least" if low else "--at-most"
+            number = look_up(name, self.stations.joints, "joint", file=plan.file, place=place)
             if low:
                 self.low[number] = max(self.low[number], limit)
             else:

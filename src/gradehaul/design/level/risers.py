@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
-from gradehaul.design.level.survey import Steep, Surveyed, steeper_than
+from gradehaul.design.level.survey import READING, Steep, Surveyed, steeper_than, survey_of_table, surveyed
+from gradehaul.errors import DesignError
+from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.records import Plan
 from gradehaul.quiet import quietly
 from gradehaul.track.piecewise import FloatArray
 
@@ -167,3 +172,60 @@ def _least_total(
         return None
     up = np.round(done.x[:inner] - done.x[inner:])
     return np.concatenate([[0.0], up, [0.0]])
+
+
+def corrected_surveys(
+    plan: Plan,
+    system: Literal["metric", "imperial"],
+    *,
+    surveys: Sequence[str] = (),
+    table: str | None = None,
+    target: float | None = None,
+    shim: float | None = None,
+    step: float | None = None,
+) -> tuple[Corrections, ...]:
+    """Return the corrections of surveys by name, of all where neither names nor a table are given.
+
+    Raises
+    ------
+    DesignError
+        No such survey, a survey that cannot be used, or figures that contradict one another.
+    OSError
+        A table that cannot be read.
+    """
+    names = list(dict.fromkeys(surveys or ([] if table else plan.surveys)))
+    own = [
+        look_up(name, plan.surveys, "survey", file=plan.file, place="--survey", declare="[survey.NAME] in the plan")
+        for name in names
+    ]
+    if not names and table is None:
+        write = "[survey.NAME] with heights = [[0, 0], ...], or --heights FILE.csv"
+        raise DesignError("the plan has no survey", file=plan.file, write=write)
+    if table is not None:
+        own.append(survey_of_table(Path(table), plan.unit))
+
+    found = []
+    for survey in own:
+        hill = surveyed(survey, file=plan.file, unit=plan.unit, reading=READING[system])
+        meant = survey.grade if target is None else target
+        usual = min(SHIM[system], survey.deck or SHIM[system])
+        largest = (survey.shim or usual) if shim is None else shim
+        smallest = (survey.step or STEP[system]) if step is None else step
+        if largest < smallest or smallest <= 0:
+            raise DesignError(
+                "the largest shim must be at least one step that can be read",
+                file=plan.file,
+                place=f"survey {quoted(survey.name)}",
+                found=f"{1000 * largest:g} mm with steps of {1000 * smallest:g} mm",
+                write="a larger shim, or a smaller step",
+            )
+        if survey.deck is not None and largest > survey.deck:
+            raise DesignError(
+                "a shim must not go through the deck",
+                file=plan.file,
+                place="--shim",
+                found=f"{1000 * largest:g} mm, where the deck is {1000 * survey.deck:g} mm thick",
+                write="a smaller shim",
+            )
+        found.append(corrections(hill, target=meant, step=smallest, shim=largest))
+    return tuple(found)

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
-from typing import Protocol, TypeVar
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
-from gradehaul.haulage.answers.misfits import Misfit
+from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
-from gradehaul.haulage.verdict import Verdict
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.plan.resolve.stock import FRESH
+
+if TYPE_CHECKING:
+    from gradehaul.haulage.answers.layout import Layout
 
 
 class Judged(Protocol):
@@ -29,6 +34,38 @@ class Judged(Protocol):
     @property
     def outcome(self) -> Outcome:
         """The worst of all that can happen to it there."""
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedTrain:
+    """A named train with its verdict and misfits on one rail condition, without random trials."""
+
+    name: str
+    route: str
+    rail: str
+    verdict: Verdict
+    misfits: tuple[Misfit, ...]
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
+
+
+def judged_trains(layout: Layout) -> tuple[JudgedTrain, ...]:
+    """Return every named train whose route is answered, on every rail condition, in the order of the plan."""
+    plan, routes = layout.plan, {route.name: route for route in layout.routes}
+    found = []
+    for named in plan.trains.values():
+        if named.route not in routes:
+            continue
+        profile, train = layout.profile(routes[named.route]), made_up(plan, named)
+        too_long = misfits(layout, routes[named.route], train)
+        found += [
+            JudgedTrain(named.name, named.route, rail, judge(profile, train, rail, layout.pulls), too_long)
+            for rail in layout.rails
+        ]
+    return tuple(found)
 
 
 _Train = TypeVar("_Train", bound=Judged)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import replace
-from typing import TypeVar
 
 from gradehaul.errors import QuantityError, RouteError
 from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
@@ -17,7 +16,7 @@ from gradehaul.network.graph import MovementGraph
 from gradehaul.network.reversals import Tail
 from gradehaul.network.route import Route
 from gradehaul.network.routes import find_routes
-from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
@@ -114,7 +113,7 @@ class Layout:
             No route of this name.
         """
         routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
-        return _named(name, routes, "route", self.plan.file)
+        return look_up(name, routes, "route", file=self.plan.file)
 
     def profile(self, route: str | Route) -> RouteProfile:
         """Return the compensated profile of a route.
@@ -168,8 +167,8 @@ class Layout:
         climb = Climb(
             self.plan,
             profile,
-            _named(power, self.plan.powers, "power", self.plan.file),
-            _named(car, self.plan.cars, "car", self.plan.file),
+            look_up(power, self.plan.powers, "power", file=self.plan.file),
+            look_up(car, self.plan.cars, "car", file=self.plan.file),
             self.pulls,
             engine=engine,
         )
@@ -200,7 +199,7 @@ class Layout:
         RouteError
             A route, power, car or rail condition that the plan does not have, or an engine in neither place.
         """
-        _named(engine, {"leading": 0, "trailing": 0}, "place for an engine", self.plan.file)
+        look_up(engine, {"leading": 0, "trailing": 0}, "place for an engine", file=self.plan.file)
         (load,) = self._loads(self.profile(route), power, car, [self._rail(rail)], engine)
         return load
 
@@ -212,7 +211,7 @@ class Layout:
         RouteError
             A train, its route, or a rail condition that the plan does not have.
         """
-        named = _named(train, self.plan.trains, "train", self.plan.file)
+        named = look_up(train, self.plan.trains, "train", file=self.plan.file)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
 
     def judged(self, rails: Iterable[str] | None = None) -> tuple[str, ...]:
@@ -226,7 +225,7 @@ class Layout:
         return tuple(dict.fromkeys(map(self._rail, rails or judged_rails(self.rails))))
 
     def _rail(self, rail: str) -> str:
-        return _named(rail, {name: name for name in self.rails}, "rail condition", self.plan.file)
+        return look_up(rail, {name: name for name in self.rails}, "rail condition", file=self.plan.file)
 
 
 def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
@@ -260,13 +259,3 @@ def film_rails(rails: Collection[str]) -> tuple[str, ...]:
     ('treated', 'treated fresh')
     """
     return tuple(rail for rail in rails if rail != CLEAN and rail not in PLANNED)
-
-
-_T = TypeVar("_T")
-
-
-def _named(name: str, known: Mapping[str, _T], kind: str, file: str) -> _T:
-    if name in known:
-        return known[name]
-    write = instead(name, known) or f"a plan that has a {kind}"
-    raise RouteError(f"the plan has no {kind} of this name", file=file, found=quoted(name), write=write)

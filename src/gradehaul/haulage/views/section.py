@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from gradehaul.errors import RouteError
@@ -26,7 +26,7 @@ from gradehaul.haulage.stretches import (
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.route import Route
-from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.track.piecewise import PiecewiseQuadratic, steps
 
@@ -53,14 +53,16 @@ class Haul:
 
     `running` and `starting` are what grades and curves ask of the whole train, locomotives included, plus the rolling
     or starting resistance of its cars; a pull is what the balance reads on level straight track, where the resistance
-    of the locomotives is in it already. So the two are compared as they stand. `misfits` are the places of the whole
-    route that do not hold the train.
+    of the locomotives is in it already. So the two are compared as they stand. `least` is what can be relied on
+    downhill: where it is below the slipping pull taken negative, the train runs away. `misfits` are the places of the
+    whole route that do not hold the train.
     """
 
     name: str
     train: Train
     running: PiecewiseQuadratic
     starting: PiecewiseQuadratic
+    least: PiecewiseQuadratic
     given: tuple[PullGiven, ...]
     misfits: tuple[Misfit, ...] = ()
 
@@ -178,10 +180,7 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
     trains = layout.plan.trains
     if name is None:
         return next((named for named in trains.values() if named.route == route.whole), None)
-    if name not in trains:
-        write = _one_of(trains, name) if trains else "[train.NAME] with a route and a consist"
-        raise RouteError("the plan has no train of this name", file=layout.plan.file, found=quoted(name), write=write)
-    return trains[name]
+    return look_up(name, trains, "train", file=layout.plan.file, declare="[train.NAME] with a route and a consist")
 
 
 def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
@@ -189,21 +188,8 @@ def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
     if asked is None:
         return (*judged_rails(layout.rails), *film_rails(layout.rails))
     for name in asked:
-        if name not in layout.rails:
-            raise RouteError(
-                "the plan has no rail condition of this name",
-                file=layout.plan.file,
-                found=quoted(name),
-                write=_one_of(layout.rails, name),
-            )
+        look_up(name, dict.fromkeys(layout.rails), "rail condition", file=layout.plan.file)
     return tuple(dict.fromkeys(asked))
-
-
-def _one_of(names: Collection[str], name: str) -> str:
-    near = nearest(name, names)
-    if near is not None:
-        return quoted(near)
-    return f"one of {listed(names)}" if len(names) > 1 else listed(names)
 
 
 def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequence[str] | None) -> Haul | None:
@@ -223,6 +209,7 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
         train=train,
         running=need.running,
         starting=need.starting,
+        least=need.least,
         given=tuple(given),
         misfits=too_long,
     )

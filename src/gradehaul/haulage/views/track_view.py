@@ -15,7 +15,7 @@ from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.track.alignment import AlignedTrack
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Pose, points
-from gradehaul.track.piecewise import FloatArray, distinct
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct
 
 _STRAY = 0.05
 """How far a chord may stray from its track, as a share of the gauge."""
@@ -61,6 +61,8 @@ class TrackView:
         Where they lie, m, shape (n, 2).
     railhead
         The railhead there, m, shape (n,).
+    profile
+        The railhead over the distance from its start, m, rounded as it lies.
     heading
         The heading there, rad, shape (n,).
     effective
@@ -83,6 +85,7 @@ class TrackView:
     distance: FloatArray
     xy: FloatArray
     railhead: FloatArray
+    profile: PiecewiseQuadratic
     heading: FloatArray
     effective: FloatArray
     climbs: NDArray[np.int_]
@@ -122,7 +125,7 @@ def track_view(layout: Layout, track: AlignedTrack, frame: int, start: Pose, ber
     breaks = (track.railhead.breaks, track.turning.breaks, track.railhead.breaks[turning] + t)
     cuts = np.concatenate([*breaks, _inside_curves(track.sections)])
     gauge = layout.plan.scale.gauge
-    trace = points(_cut(track.sections, cuts), start, gauge * _STRAY, longest=gauge * _LONGEST)
+    trace = points(cut_sections(track.sections, cuts), start, gauge * _STRAY, longest=gauge * _LONGEST)
     distance, middle = trace.distance, 0.5 * (trace.distance[1:] + trace.distance[:-1])
     half = 0.5 * np.diff(distance)
     # linear from point to point, for every break is a point
@@ -144,6 +147,7 @@ def track_view(layout: Layout, track: AlignedTrack, frame: int, start: Pose, ber
         distance=distance,
         xy=trace.xy,
         railhead=track.railhead.at(distance),
+        profile=track.railhead,
         heading=start.heading + _turned(track.sections, distance),
         effective=np.abs(ends) + resisted,
         climbs=climbs,
@@ -161,7 +165,7 @@ def _inside_curves(sections: Sequence[Section]) -> FloatArray:
     return np.concatenate(found)
 
 
-def _cut(sections: Sequence[Section], cuts: FloatArray) -> list[Section]:
+def cut_sections(sections: Sequence[Section], cuts: FloatArray) -> list[Section]:
     """Return sections cut at distances along them, so that points lie there."""
     found: list[Section] = []
     begin = 0.0

@@ -38,6 +38,29 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
 
     path = Path(plan.file)
     document: Any = tomlkit.parse(read_text(path, plan.file))
+    put_rails(document, plan, rails)
+    lead_from(document, path, folder or path.parent, file=plan.file)
+    text = tomlkit.dumps(document)
+    again = read_plan(text, file=plan.file, folder=folder or path.parent)
+    for key, track in plan.tracks.items():
+        if (again.tracks[key].rail or CLEAN) != rails.get(key, track.rail or CLEAN):
+            raise PlanError(
+                "this track is written so that its rail cannot be changed in place",
+                file=plan.file,
+                place=track.place,
+                write="the track itself in place of the piece that it comes from",
+            )
+    return text
+
+
+def put_rails(document: Any, plan: Plan, rails: Mapping[str, str]) -> None:  # noqa: ANN401 - tomlkit's
+    """Put rail conditions, by the id of their track, on the tables of a plan file.
+
+    Raises
+    ------
+    PlanError
+        Lines that do not stand in this file.
+    """
     lines: Any = document.get("line", {})
     pieces: Any = document.get("piece", {})
     for name, line in plan.lines.items():
@@ -52,18 +75,6 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
                 write="a plan with its lines in one file; import makes one of a drawing",
             )
         _rewrite(lines[name], wanted, len(line.tracks), pieces)
-    lead_from(document, path, folder or path.parent, file=plan.file)
-    text = tomlkit.dumps(document)
-    again = read_plan(text, file=plan.file, folder=folder or path.parent)
-    for key, track in plan.tracks.items():
-        if (again.tracks[key].rail or CLEAN) != rails.get(key, track.rail or CLEAN):
-            raise PlanError(
-                "this track is written so that its rail cannot be changed in place",
-                file=plan.file,
-                place=track.place,
-                write="the track itself in place of the piece that it comes from",
-            )
-    return text
 
 
 def _rewrite(table: Any, wanted: Mapping[int, str], count: int, pieces: Any) -> None:  # noqa: ANN401 - tomlkit's

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, Trial
 from gradehaul.plan.resolve.bench_csv import rows_of
-from gradehaul.plan.resolve.stock import CLEAN, FRESH, cut_of
+from gradehaul.plan.resolve.stock import CLEAN, FRESH, consist_of
 from gradehaul.plan.schema.bench import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import checked
 from gradehaul.quantities import describe
@@ -104,7 +104,6 @@ def _tilts(tables: Sequence[Entry[Any]], cars: Collection[str], faults: Faults) 
 
 def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], faults: Faults) -> list[Trial]:
     found = []
-    stock = {*known["drawing"], *known["car"]}
     for raw in tables:
         entry = checked(TrialTable, raw, faults)
         if entry is None:
@@ -114,10 +113,7 @@ def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], 
             write = "[route.NAME] with from and to"
             faults.unknown(entry, "route", table.route, known["route"], declare=write, inside="route")
         _check_rail(entry, known["film"], faults)
-        cuts = [cut_of(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
-        consist = tuple(cut for cut in cuts if cut is not None)
-        if len(consist) == len(cuts) and not any(cut.name in known["drawing"] for cut in consist):
-            faults.at(entry, "a train needs a locomotive", write="one in consist", inside="consist")
+        consist = consist_of(table.consist, known["drawing"], known["car"], entry, faults)
         found.append(Trial(entry.place, table.route, consist, table.rail, table.outcome, table.hours, table.together))
     return found
 

@@ -6,13 +6,13 @@ import re
 from typing import TYPE_CHECKING
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.names import nearest, quoted
+from gradehaul.plan.names import nearest, quoted, unknown
 from gradehaul.plan.records import Car, Cut, Film, Loco, NamedTrain, Power, Share
 from gradehaul.quantities import Reading
 from gradehaul.scales import car_mass
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Collection, Mapping, Sequence
 
     from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, TrainTable
     from gradehaul.plan.text.faults import Entry, Faults
@@ -198,43 +198,68 @@ def trains(
         Where errors go.
     """
     found: dict[str, NamedTrain] = {}
-    stock = {*drawing, *cars}
     for name, entry in tables.items():
         table = entry.table
         if table.route not in routes:
             faults.unknown(entry, "route", table.route, routes, declare="[route.NAME] with from and to", inside="route")
-        cuts = [cut_of(text, number, stock, entry, faults) for number, text in enumerate(table.consist, 1)]
-        consist = tuple(cut for cut in cuts if cut is not None)
-        if len(consist) == len(cuts) and not any(cut.name in drawing for cut in consist):
-            faults.at(entry, "a train needs a locomotive", write="one in consist", inside="consist")
+        consist = consist_of(table.consist, drawing, cars, entry, faults)
         found[name] = NamedTrain(name, table.route, consist, table.together)
     return found
 
 
-def cut_of(text: str, number: int, stock: Collection[str], entry: Entry[object], faults: Faults) -> Cut | None:
-    """Return what one entry of a consist stands for; a name that begins with a number is tried whole first."""
-    inside = f"consist, entry {number}"
+def consist_of(
+    texts: Sequence[str], drawing: Collection[str], cars: Collection[str], entry: Entry[object], faults: Faults
+) -> tuple[Cut, ...]:
+    """Return a consist; `drawing` are the names of all locomotives and powers, `cars` those of all cars."""
+    stock = {*drawing, *cars}
+    cuts: list[Cut] = []
+    for number, text in enumerate(texts, 1):
+        try:
+            cuts.append(cut_of(text, stock, guess=faults.guesses > 0))
+        except PlanError as error:
+            faults.guesses -= len(stock)
+            faults.add(error, file=entry.file, place=f"{entry.place}, consist, entry {number}")
+    if len(cuts) == len(texts) and not any(cut.name in drawing for cut in cuts):
+        faults.at(entry, "a train needs a locomotive", write="one in consist", inside="consist")
+    return tuple(cuts)
+
+
+def cut_of(text: str, stock: Collection[str], *, guess: bool = True) -> Cut:
+    """Return what one entry of a consist stands for; a name that begins with a number is tried whole first.
+
+    Parameters
+    ----------
+    text
+        The entry: a name, or a number and a name.
+    stock
+        The names of all locomotives, powers and cars.
+    guess
+        Whether to look for the nearest of these names where it is none, which takes time.
+
+    Raises
+    ------
+    PlanError
+        It stands for nothing in the plan.
+
+    Examples
+    --------
+    >>> cut_of("6 ore", ["ore"])
+    Cut(name='ore', count=6)
+    """
     if text in stock:
         return Cut(text, 1)
     counted = _COUNTED.fullmatch(text)
     if counted is None and (behind := _MISPLACED.fullmatch(text)) and (not behind[1] or behind[1] in stock):
         write = f'"{behind[2]} {behind[1] or "NAME"}"'
-        faults.at(entry, "a number stands before the name it counts", found=quoted(text), write=write, inside=inside)
-        return None
+        raise PlanError("a number stands before the name it counts", found=quoted(text), write=write)
     if (counted is None or counted[2] not in stock) and (meant := _recounted(text, stock)) is not None:
-        told = "a count stands before its name in digits, with a blank between"
-        faults.at(entry, told, found=quoted(text), write=quoted(meant), inside=inside)
-        return None
-    if counted is None:
-        faults.unknown(entry, "stock", text, stock, declare="[car.NAME] or [loco.NAME] for it", inside=inside)
-        return None
-    count, name = int(counted[1]), counted[2]
+        wrong = "a count stands before its name in digits, with a blank between"
+        raise PlanError(wrong, found=quoted(text), write=quoted(meant))
+    count, name = (1, text) if counted is None else (int(counted[1]), counted[2])
     if name not in stock:
-        faults.unknown(entry, "stock", name, stock, declare="[car.NAME] or [loco.NAME] for it", inside=inside)
-        return None
+        raise unknown("stock", name, stock, declare="[car.NAME] or [loco.NAME] for it", guess=guess)
     if not 1 <= count <= MOST_CARS:
-        faults.at(entry, f"a count runs from 1 to {MOST_CARS}", found=quoted(text), inside=inside)
-        return None
+        raise PlanError(f"a count runs from 1 to {MOST_CARS}", found=quoted(text))
     return Cut(name, count)
 
 

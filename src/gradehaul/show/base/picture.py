@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 Format = Literal["png", "svg", "pdf"]
 """How a picture is kept: dots, or drawn lines with text that can be searched."""
 
+DOTS_PER_INCH = 200
+"""For pictures made of dots."""
+
 _UNSAID: dict[Format, dict[str, Any]] = {
     "png": {"Software": None},
     "svg": {"Date": None, "Creator": None},
@@ -92,7 +95,7 @@ def drawing_rules() -> Iterator[None]:
         yield
 
 
-def picture_bytes(figure: Figure, form: Format, *, dots_per_inch: float) -> bytes:
+def picture_bytes(figure: Figure, form: Format, *, dots_per_inch: float = DOTS_PER_INCH) -> bytes:
     """Return a figure as the content of a file; call it by the same rules as the figure was drawn."""
     stream = io.BytesIO()
     figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=_UNSAID[form])

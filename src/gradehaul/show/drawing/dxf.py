@@ -13,7 +13,7 @@ import shapely
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.views.plan_view import JointView, MarkKind, PlanView
-from gradehaul.haulage.views.track_view import Spot, TrackView
+from gradehaul.haulage.views.track_view import Spot, TrackView, cut_sections
 from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
 from gradehaul.plan.records import Joint, LineEnd
@@ -23,7 +23,6 @@ from gradehaul.show.drawing.dxf_pen import Pen, Spots, beside, layer_name
 from gradehaul.show.plan_view.shades import SHADES, runs
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Pose, points
-from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 SIGN = b"999\nwritten by gradehaul\n"
@@ -57,7 +56,9 @@ _SHADE_COLORS = (8, 2, 30, 32, 14, 250)
 _ASPECT = 1.5
 """How much wider than high the window is taken to be in which the drawing opens."""
 _STRAY = 1 / 400
-"""How far a chord of an easement or of the line in space may stray, in gauges."""
+"""How far a chord of an easement may stray, in gauges."""
+_GRADE_STEP = 2e-4
+"""By how much the grade changes from chord to chord of the line in space, as a ratio."""
 
 
 def drawing_name(path: str) -> None:
@@ -209,23 +210,24 @@ def _draw_arc(pen: Pen, start: tuple[float, float, float], part: Section, where:
 
 
 def _draw_in_space(pen: Pen, track: TrackView) -> None:
-    """Draw a track in space, section by section: chords whose corners lie on it."""
+    """Draw a track in space, section by section: chords with corners on it, short where a grade is rounded."""
     where = pen.on(f"{BERTH}{track.berth}" if track.berth else RAILHEAD, _GRAY)
+    profile = track.profile
+    width = np.diff(profile.breaks)
+    parts = np.maximum(np.ceil(np.abs(profile.seconds) * width / _GRADE_STEP), 1).astype(int)
+    fine = [
+        begin + each / count * np.arange(1, count)
+        for begin, each, count in zip(profile.breaks[:-1], width, parts, strict=True)
+    ]
+    trace = points(cut_sections(track.sections, np.concatenate([track.distance, *fine])), track.start, math.inf)
+    place = np.column_stack([trace.xy, profile.at(np.minimum(trace.distance, profile.stop))]) * pen.unit
     for begin, section in _parts(track):
-        end = begin + section.length
-        inside = (track.distance > begin + 1e-9) & (track.distance < end - 1e-9)
-        at = np.concatenate([[begin], track.distance[inside], [end]])
-        place = _points(track, at)
-        if section.first == section.last == 0 and np.ptp(np.diff(place[:, 2]) / np.diff(at)) < 1e-9:
-            pen.space.add_line(*(tuple((place[k] * pen.unit).tolist()) for k in (0, -1)), where)
+        own = (trace.distance > begin - 1e-9) & (trace.distance < begin + section.length + 1e-9)
+        line, at = place[own], trace.distance[own]
+        if section.first == section.last == 0 and np.ptp(np.diff(line[:, 2]) / np.diff(at)) < 1e-9 * pen.unit:
+            pen.space.add_line(*map(tuple, line[[0, -1]].tolist()), where)
         else:
-            pen.space.add_polyline3d((place * pen.unit).tolist(), dxfattribs=where)
-
-
-def _points(track: TrackView, at: FloatArray) -> FloatArray:
-    """Return x, y and railhead at distances along a track, m, shape (n, 3)."""
-    columns = [np.interp(at, track.distance, column) for column in (*track.xy.T, track.railhead)]
-    return np.column_stack(columns)
+            pen.space.add_polyline3d(line.tolist(), dxfattribs=where)
 
 
 # Texts and marks

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.haulage.answers.judged import Judged, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.views.plan_view import PlanView
+from gradehaul.haulage.views.railhead_response import Response
 from gradehaul.haulage.views.section import LongSection, long_section
 from gradehaul.network.route import Route
+from gradehaul.plan.edit.trial import fixed_railheads
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.show.base.reading_units import Reader, unit_rules
@@ -30,10 +32,12 @@ _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks",
 
 def report_document(
     layout: Layout,
-    answer: CheckAnswer,
+    trains: Sequence[Judged],
+    judged_rails: Sequence[str],
     reader: Reader,
     view: PlanView | None = None,
     film: KeepCleanPlan | None = None,
+    responses: Iterable[Response] = (),
 ) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
@@ -44,28 +48,78 @@ def report_document(
     ----------
     layout
         The layout.
-    answer
-        The answer for it.
+    trains
+        The named trains on every rail condition.
+    judged_rails
+        The rail conditions by which they pass or fail.
     reader
         The units of whoever reads the page.
     view
         The plan view, None where nothing can be drawn in its place.
     film
         The keep-clean plan, None where it is not shown.
+    responses
+        The stations whose height the reader can change, and what that does.
     """
+    plan = layout.plan
+    on_judged = [train for train in trains if train.rail in judged_rails]
     return {
         "gradehaul": __version__,
-        "plan": answer.plan.title,
+        "plan": plan.title,
         "units": unit_rules(reader),
-        "rails": list(answer.rails),
-        "judged_rails": list(answer.judged_rails),
-        "worst_rails": {train.name: train.rail for train in worst_of_each(answer.on(answer.judged_rails))},
+        "rails": list(layout.rails),
+        "judged_rails": list(judged_rails),
+        "worst_rails": {train.name: train.rail for train in worst_of_each(on_judged)},
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
-        "trains": [_named_train(named) for named in answer.plan.trains.values()],
-        "routes": [route_document(layout, run.route) for each in answer.routes for run, _ in each.profile.runs],
+        "trains": [_named_train(named) for named in plan.trains.values()],
+        "routes": [route_document(layout, run.route) for each in layout.routes for run, _ in layout.profile(each).runs],
+        "trial": {"heights": {}, "rails": {}},
+        "verdicts": verdict_rows(on_judged),
+        "stated_verdicts": verdict_rows(on_judged),
+        "films": [film.name for film in plan.films.values()],
+        "stated_rails": {key: track.rail for key, track in plan.tracks.items() if track.rail is not None},
+        "stated_heights": fixed_railheads(plan),
+        "heights": heights_document(responses),
         "plan_view": None if view is None else plan_view_document(view, film),
     }
+
+
+def verdict_rows(trains: Iterable[Judged]) -> list[dict[str, Any]]:
+    """Return each train at its worst: its outcome, and where."""
+    return [
+        {
+            "name": train.name,
+            "rail": train.rail,
+            "outcome": train.outcome,
+            "margin_n": train.verdict.margin,
+            "at_m": train.verdict.worst_at,
+            "track": train.verdict.worst_track,
+        }
+        for train in worst_of_each(trains)
+    ]
+
+
+def heights_document(responses: Iterable[Response]) -> list[dict[str, Any]]:
+    """Return the stations whose height can be changed, with what a meter more does to the railhead of each track."""
+    return [
+        {
+            "key": each.key,
+            "height_m": each.height,
+            "fixed": each.fixed,
+            "joint": each.joint,
+            "track": each.track,
+            "at_m": each.at,
+            "changes": {
+                track: {
+                    "bend": None if change.bend is None else _function(change.bend),
+                    "per_m": _function(change.per_meter),
+                }
+                for track, change in each.changes.items()
+            },
+        }
+        for each in responses
+    ]
 
 
 def stock_document(layout: Layout) -> dict[str, Any]:

@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
 from collections.abc import Iterable, Sequence
-from functools import cache
-from importlib.resources import files
+from itertools import islice
 from pathlib import Path
 from typing import Any
-
-from jinja2 import Environment, StrictUndefined, Template
-from markupsafe import Markup
 
 from gradehaul import __version__
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
-from gradehaul.haulage.answers.judged import worse_ages
+from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
+from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.network.route import Route
 from gradehaul.plan.names import clean
 from gradehaul.plan.resolve.stock import CLEAN
-from gradehaul.show.base.labels import apart
+from gradehaul.show.base.labels import apart, chance_told
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import summary
 from gradehaul.show.check.load_rows import READ, load_cards
@@ -33,26 +27,14 @@ from gradehaul.show.check.text import CURVE_MODELS
 from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.show.plan_view.film_uses import USES
 from gradehaul.show.plan_view.shades import SHADES, shade_words
+from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
 from gradehaul.show.report.film import film_parts
 from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
 
-_SCRIPTS = (
-    "haulage.js",
-    "telling.js",
-    "words.js",
-    "drawing.js",
-    "section.js",
-    "plan_view.js",
-    "tables.js",
-    "workbench.js",
-    "page.js",
-)
-"""In the order in which one needs the other."""
-
-_TRAIN_KEY = (
+TRAIN_KEY = (
     ("block loco", "locomotives"),
     ("block car", "cars"),
     ("care stall", "stalls with its head here"),
@@ -61,6 +43,9 @@ _TRAIN_KEY = (
     ("care no-recovery", "would not recover from a slip with its head here"),
 )
 """How the train that is made up is drawn, and where it must take care: the class on the page, and what it means."""
+
+_HANDLES = 60
+"""Railheads that the reader can move; working out what each does takes time on a large layout."""
 
 _OPEN = 6
 """Routes whose sections are shown at once; of more, the reader opens those wanted."""
@@ -87,32 +72,30 @@ def report_page(
     film
         The keep-clean plan, where it is to be shown.
     """
-    style, script = _asset("page.css"), '"use strict";\n' + "\n".join(map(_asset, _SCRIPTS))
-    view, told = _plan_view(layout)
-    return _template().render(
-        policy=_policy(style, script),
-        style=Markup(style),  # noqa: S704 - our own file
-        script=Markup(script),  # noqa: S704 - our own files
-        data=json_in_html(report_document(layout, answer, reader, view, film)),
+    style, script = asset("page.css"), script_of((*SHARED, "tables.js", "page.js"))
+    view, told = drawn_plan_view(layout)
+    responses = islice(railhead_responses(layout.alignment), _HANDLES)
+    return template("report.html").render(
+        policy=policy(style, script),
+        style=trusted(style),
+        script=trusted(script),
+        data=json_in_html(
+            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses)
+            | {"chances": chances(answer)}
+        ),
         plan_view=view is not None,
         plan_notes=told,
         version=__version__,
         film=[] if film is None else film_parts(film, reader),
         uses=_uses(film),
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
-        train_key=_TRAIN_KEY,
+        train_key=TRAIN_KEY,
         legs=any(route.profile.legs for route in answer.routes),
         **_told(answer, ways, reader),
     )
 
 
-@cache
-def _template() -> Template:
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    return environment.from_string(_asset("report.html"))
-
-
-def _plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
+def drawn_plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
     """Return the plan view and what is to be told of it, which is why there is none where nothing can be drawn."""
     try:
         view = plan_view(layout)
@@ -126,34 +109,6 @@ def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
     """Return the uses that track is put to, each with its class on the page and what it means."""
     used = set() if film is None else {row.use for row in film.rows}
     return [(use.replace(" ", "-"), style.words) for use, style in USES.items() if use in used]
-
-
-def json_in_html(document: Any) -> Markup:  # noqa: ANN401 - anything that JSON can tell
-    r"""Return a document as JSON that no text in it can end or turn into markup.
-
-    Examples
-    --------
-    >>> print(json_in_html({"name": "</script>"}))
-    {"name":"\u003c/script\u003e"}
-    """
-    text = json.dumps(document, separators=(",", ":"), allow_nan=False)
-    for sign in "<>&":
-        text = text.replace(sign, f"\\u{ord(sign):04x}")
-    return Markup(text)  # noqa: S704 - nothing in it is markup now
-
-
-def _asset(name: str) -> str:
-    return (files("gradehaul.show.report") / "web" / name).read_text(encoding="utf-8")
-
-
-def _policy(style: str, script: str) -> str:
-    def known(text: str) -> str:
-        return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
-
-    return (
-        f"default-src 'none'; script-src {known(script)}; style-src {known(style)}; img-src data:; "
-        "base-uri 'none'; form-action 'none'"
-    )
 
 
 def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
@@ -182,6 +137,12 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],
     }
+
+
+def chances(answer: CheckAnswer) -> list[dict[str, str]]:
+    """Return the chance of stalling of each train at its worst."""
+    worst = worst_of_each(answer.on(answer.judged_rails))
+    return [{"name": train.name, "risk": chance_told(train.trust.stall_probability)} for train in worst]
 
 
 def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:

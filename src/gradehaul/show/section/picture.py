@@ -1,21 +1,26 @@
-"""The picture of a long section: the route from end to end, panel below panel, and a chosen train's pull."""
+"""The picture of a long section: a train's pull against its demand, the railhead, and a band of figures below."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gradehaul.haulage.views.section import LongSection
-from gradehaul.show.base.distance_axis import distance_rows, draw_distance
+from gradehaul.haulage.verdict import how_well
+from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
+from gradehaul.quantities import convert
+from gradehaul.show.base.colors import FAINT
+from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import SIZES, Row, Sheet, SizeName
-from gradehaul.show.section.joints import draw_joints
-from gradehaul.show.section.pull import draw_pull, key_row, pull_rows
-from gradehaul.show.section.track import draw_track, track_rows
+from gradehaul.show.check.outcome_words import short_words
+from gradehaul.show.section.pull import care_key, draw_care, draw_pull, name_care
+from gradehaul.show.section.track import draw_effective, draw_railhead, figures_band
+from gradehaul.track.heights.vertical import UNCHANGED
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+_PULL_SHARE = 0.4
+"""The share of the sheet's height that the pull takes, with what happens along the route below it."""
 
 
 def long_section_picture(section: LongSection, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
@@ -24,7 +29,7 @@ def long_section_picture(section: LongSection, reader: Reader, form: Format, *, 
     Parameters
     ----------
     section
-        What it tells.
+        What it shows.
     reader
         The units of whoever reads it.
     form
@@ -33,48 +38,89 @@ def long_section_picture(section: LongSection, reader: Reader, form: Format, *, 
         A4 landscape, or the width of a phone.
     """
     with drawing_rules():
-        figure = long_section_figure(section, reader, size=size)
-        return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
+        return picture_bytes(long_section_figure(section, reader, size=size), form)
 
 
 def long_section_figure(section: LongSection, reader: Reader, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    sheet = _drawn(section, reader, size)
-    return sheet.figure
-
-
-def _drawn(section: LongSection, reader: Reader, size_name: SizeName) -> Sheet:
-    size, haul = SIZES[size_name], section.haul
-    if reader.grades == "one-in":  # its marks are longer
-        size = replace(size, left=size.left + 0.2)
-    line = 1.6 * size.font / 72
-    facts = _facts(section, reader, roomy=size.roomy)
-    rows = [
-        Row("title", 1.35 * line),
-        Row("route", 1.05 * line),
-        *(Row(f"fact {k}", 0.95 * line) for k in range(len(facts))),
-        *track_rows(size, section),
-        *([] if haul is None else pull_rows(size, haul)),
-        *distance_rows(line),
-        *([] if haul is None else [key_row(size)]),
-    ]
-    sheet = Sheet(size, rows, section.profile.length, reader.length_unit)
-    sheet.title(section.plan.title)
-    sheet.heading("route", ["Long section of route"], name=section.route.name, scale=1.1)
-    for number, fact in enumerate(facts):
-        sheet.heading(f"fact {number}", [fact])
-    panels = draw_track(sheet, section, reader)
+    haul = section.haul
+    judged = [] if haul is None else [each for each in haul.given if each.judged]
+    unit, roomy = reader.length_unit, SIZES[size].height is not None
+    paper = Paper(
+        SIZES[size], _headline(section, reader, judged), _words(section, reader, judged), key=care_key(judged)
+    )
+    band = figures_band(paper, section, reader)
+    care = len(judged) * (0.14 if roomy else 0.28)
+    pull = {
+        "pull": Panel(_PULL_SHARE * paper.figure.get_figheight() - care - 0.3 if roomy else 2.6),
+        "care": Panel(care),
+    }
+    panels = paper.panels(
+        {
+            **(pull if haul else {}),
+            "railhead": Panel(0.42, 0.55),
+            "grade": Panel(0.36, 0.45),
+            "band": Panel(band.height),
+        },
+        (0.0, convert(section.profile.length, unit)),
+    )
     if haul is not None:
-        panels.append(draw_pull(sheet, haul, reader))
-    draw_joints(sheet, section, panels)
-    draw_distance(sheet, f"Distance from where the {'leg' if section.route.number else 'route'} begins, {sheet.unit}")
-    return sheet
+        draw_pull(paper, panels["pull"], haul, judged, reader)
+        name_care(paper, panels["care"], judged, roomy=roomy)
+    times = draw_railhead(paper, panels["railhead"], section, reader, draw_effective(panels["grade"], section, reader))
+    band.prepare(panels["band"])
+    paper.settle()
+    if haul is not None:
+        draw_care(panels["care"], haul, judged, unit)
+    band.draw(panels["band"])
+    times()
+    for joint in section.joints:
+        for name in panels.keys() & {"pull", "railhead", "grade"}:
+            panels[name].axvline(convert(joint.at, unit), color=FAINT, lw=0.6, ls=(0, (1.2, 1.8)), zorder=1)
+    return paper.figure
 
 
-def _facts(section: LongSection, reader: Reader, *, roomy: bool) -> list[str]:
-    profile, plan = section.profile, section.plan
+def _headline(section: LongSection, reader: Reader, judged: list[PullGiven]) -> str:
+    """Return the answer: what becomes of the train on the worst of the judged rails, else what the route asks."""
+    if section.haul is None:
+        ruling = section.profile.ruling()
+        if ruling.effective < UNCHANGED:
+            return f"{section.route.name}: nothing to climb"
+        where = section.profile.track_at(ruling.start, ahead=True)
+        return f"{section.route.name}: ruling grade {reader.grade(ruling.effective)} on {where}"
+    worst = _worst(judged)
+    words = outcome_text(section.haul, worst, reader)
+    rail = f" ({worst.rail})" if len(judged) > 1 else ""
+    return f"{section.haul.name} {'is ' if words.startswith(('marginal', 'too long')) else ''}{words}{rail}"
+
+
+def _words(section: LongSection, reader: Reader, judged: list[PullGiven]) -> list[str]:
+    plan, profile, haul = section.plan, section.profile, section.haul
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
-    named = plan.scale.name
-    scale = f"{named}, " if named and not named.startswith("1:") else ""
-    facts = [f"{length} long, climbs {climb}, falls {fall}", f"scale {scale}1:{plan.scale.ratio:.4g}"]
-    return [", ".join(facts)] if roomy else facts[:1]
+    scale = "" if plan.scale.name.startswith("1:") else f"{plan.scale.name} "
+    train = "" if haul is None else f". Train {haul.name}: {reader.length(haul.train.length)} long"
+    begins = "leg" if section.route.number else "route"
+    whole = (
+        f"{plan.title}: route {section.route.name}, {length} long, climbs {climb}, falls {fall}, scale {scale}"
+        f"1:{plan.scale.ratio:.4g}{train}. Distances are from where the {begins} begins; unit: {reader.length_unit}"
+    )
+    words = [whole]
+    if haul is not None:
+        rails = [f"{each.rail}: {outcome_text(haul, each, reader)}" for each in judged if each is not _worst(judged)]
+        films = [f"with film everywhere ({each.rail}): {outcome_text(haul, each, reader)}"
+                 for each in haul.given if not each.judged]  # fmt: skip
+        words += [". ".join(each[0].upper() + each[1:] for each in rails + films)]
+    return words
+
+
+def _worst(judged: list[PullGiven]) -> PullGiven:
+    return min(judged, key=lambda each: how_well(each.verdict))
+
+
+def outcome_text(haul: Haul, given: PullGiven, reader: Reader) -> str:
+    """Return the outcome in words; of a leg, with that of the whole route where it differs."""
+    here = given.verdict.outcome
+    if given.outcome in (here, "too long"):
+        return short_words(given.outcome, given.verdict, haul.misfits, reader)[0]
+    leg = short_words(here, given.verdict, haul.misfits, reader)[0]
+    return f"{leg} on this leg; {given.outcome} on the whole route"

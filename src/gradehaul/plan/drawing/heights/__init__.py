@@ -21,6 +21,8 @@ MISFIT = 0.002
 """Heights of one place that differ by more than this, m, contradict one another; rises round a loop likewise."""
 SAME = 1e-5
 """Heights that differ by less than this, m, are one height, and a height this near to an even climb tells nothing."""
+SAME_GRADE, SAME_RISE = 2e-4, 2e-6
+"""Grades that differ by less than this are one; rises that differ by less, m, are no grade of their own."""
 _LISTED = 6
 
 
@@ -233,14 +235,14 @@ def _thinned(
 ) -> tuple[tuple[float, float], ...]:
     """Return the heights along a line without those that an even climb between the others shows as well.
 
-    Each that is left out lies within 0.01 mm of the climb between those kept on both sides of it. Where an end of the
-    line has no height of its own, the first or last of the heights stays.
+    Each that is left out lies within 0.01 mm of the climb between those kept on both sides of it, and no grade between
+    any two of them differs from it by more than `SAME_GRADE`. Where an end of the line has no height of its own, the
+    first or last of the heights stays.
     """
     ends = [(0.0, low)] if low is not None else []
-    every = [*ends, *pairs, *([(length, high)] if high is not None else [])]
-    if len(every) < 3:
+    table = np.array([*ends, *pairs, *([(length, high)] if high is not None else [])], dtype=float)
+    if len(table) < 3:
         return tuple(pairs)
-    table = np.array(every, dtype=float)
     keep = np.zeros(len(table), dtype=bool)
     keep[[0, -1]] = True
     stack = [(0, len(table) - 1)]
@@ -248,13 +250,12 @@ def _thinned(
         first, last = stack.pop()
         if last - first < 2:
             continue
-        (s0, z0), (s1, z1) = table[first], table[last]
-        inner = table[first + 1 : last]
-        off = np.abs(inner[:, 1] - (z0 + (z1 - z0) * (inner[:, 0] - s0) / (s1 - s0)))
-        worst = int(np.argmax(off))
-        if off[worst] > SAME:
-            middle = first + 1 + worst
+        step, rise = np.diff(table[first : last + 1], axis=0).T
+        grade = (table[last, 1] - table[first, 1]) / (table[last, 0] - table[first, 0])
+        beyond = rise - grade * step  # of each chord; summed, of each height
+        off = np.abs(np.cumsum(beyond)[:-1])
+        if off.max() > SAME or (np.abs(beyond) > np.maximum(SAME_GRADE * step, SAME_RISE)).any():
+            middle = first + 1 + int(np.argmax(off))
             keep[middle] = True
             stack += [(first, middle), (middle, last)]
-    kept = table[keep]
-    return tuple((s, z) for s, z in kept.tolist() if 1e-6 < s < length - 1e-6)
+    return tuple((s, z) for s, z in table[keep].tolist() if 1e-6 < s < length - 1e-6)

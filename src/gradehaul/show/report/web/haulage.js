@@ -485,6 +485,6 @@ const Haulage = (() => {
 
   return {
     AS_PLANNED, PLANNED: [AS_PLANNED, PLANNED_FRESH], at, stockFrom, start, stop, endOf, greatest, least, below, restrict, madeUp, firstHead, gravityAndCurves, demand, supply, judge,
-    trackAt, trackNumber, misfits,
+    trackAt, trackNumber, misfits, firstDay,
   };
 })();

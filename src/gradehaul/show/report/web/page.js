@@ -1,42 +1,7 @@
 /* The page: reads its data, draws what comes into sight, and links what shows the same place. */
 (() => {
   const data = JSON.parse(document.getElementById("report-data").textContent);
-  for (const route of data.routes) route.railhead.breaks = route.effort.breaks;
-  const teller = Telling.teller(data.units);
   const sections = new Map();
-  const report = { data, teller, stock: Haulage.stockFrom(data.stock), run };
-  const planView = PlanView.start(data, teller, (place, chosen) => pointed(place, chosen));
-
-  // What lies at a place
-
-  /* Everywhere else that the same spot of track is run over: on this route again, and on others. */
-  function samePlaces(route, place) {
-    const number = Haulage.trackNumber(route, place, true);
-    const track = route.tracks[number];
-    const along = track.forward ? place - route.starts[number] : route.starts[number + 1] - place;
-    return { track: track.id, along, places: placesOn(track.id, along) };
-  }
-
-  function placesOn(id, along) {
-    const places = [];
-    for (const route of data.routes) {
-      route.tracks.forEach((track, k) => {
-        if (track.id !== id) return;
-        places.push([route, track.forward ? route.starts[k] + along : route.starts[k + 1] - along]);
-      });
-    }
-    return places;
-  }
-
-  function told(route, place) {
-    // on a joint, rounding aside, the track ahead is told, and so are its grades
-    const ahead = Math.min(place + 1e-9, Haulage.stop(route.effort));
-    const slope = (f) => Haulage.at({ breaks: f.breaks, values: f.slopes, slopes: f.seconds, seconds: f.seconds.map(() => 0) }, ahead);
-    const grade = slope(route.railhead), effective = slope(route.effort);
-    const track = Words.name(Haulage.trackAt(route, place, place < Haulage.stop(route.effort)));
-    return `At ${teller.length(place)}, on ${track}: railhead ${teller.length(Haulage.at(route.railhead, place))}, ` +
-      `effective grade ${teller.grade(effective)} (grade ${teller.grade(grade)}, curves ${teller.grade(Math.max(effective - grade, 0))}).`;
-  }
 
   // Linked
 
@@ -44,58 +9,59 @@
 
   function markSections(places, chosen) {
     marked = [places, chosen];
-    for (const [route, section] of sections) {
-      const mine = places.find(([each]) => each === route);
-      const place = chosen && chosen[0] === route ? chosen[1] : mine ? mine[1] : null;
-      section.mark(place);
+    for (const [name, section] of sections) {
+      const mine = places.find(([each]) => each.name === name);
+      section.mark(chosen && chosen[0].name === name ? chosen[1] : mine ? mine[1] : null);
     }
   }
 
   /* A place on a route, shown wherever else it is. */
   function show(route, place) {
-    const same = samePlaces(route, place);
+    const same = Places.same(desk.routes, route, place);
     markSections(same.places, [route, place]);
-    planView.mark(same);
-  }
-
-  /* A train with its head at a place of its route; null where it cannot run. */
-  function run(running) {
-    planView.run(running);
-    if (running) show(running.route, running.head);
+    desk.planView.mark(same);
   }
 
   /* A place pointed at on the plan view; where it is chosen, a train made up for that route comes there. */
   function pointed(place, chosen) {
-    const all = placesOn(place.track, place.along);
-    if (chosen && workbench) for (const [route, at] of all) workbench.push(route, at);
-    planView.mark(place);
+    const all = Places.on(desk.routes, place.track, place.along);
+    if (chosen && desk.workbench) for (const [route, at] of all) desk.workbench.push(route, at);
     markSections(all, null);
   }
+
+  let running = null;
+  const desk = Desk.start(data, {
+    pointed,
+    run(now) { running = now; if (now && sections.size) show(now.route, now.head); },
+    refreshed() { for (const section of sections.values()) section.redraw(); },
+  });
+  const { teller } = desk;
 
   // Sections of the routes
 
   function open(details) {
-    const route = data.routes[Number(details.dataset.route)];
+    const number = Number(details.dataset.route), { name } = desk.routes[number];
+    const route = () => desk.routes[number];
     const figure = details.querySelector("figure");
     const slider = details.querySelector("input[type=range]");
     const readout = details.querySelector("output");
-    const draw = () => LongSection.draw(figure, route, teller, { title: `Long section of ${Words.kind(route)} ${route.name}` });
+    const draw = () => LongSection.draw(figure, route(), teller, { title: `Long section of ${Words.kind(route())} ${name}` });
     let drawn = draw(), at = null;
     const section = {
       mark(place) {
         at = place;
         drawn.mark(place);
         if (place === null) return;
-        slider.value = Math.round((1000 * place) / Haulage.stop(route.effort));
-        const words = told(route, place);
+        slider.value = Math.round((1000 * place) / Haulage.stop(route().effort));
+        const words = Places.words(route(), teller, place);
         readout.textContent = words;
         slider.setAttribute("aria-valuetext", words);
       },
-      redraw() { drawn = draw(); drawn.mark(at); },
+      redraw() { drawn = draw(); section.mark(at); },
     };
-    sections.set(route, section);
-    slider.addEventListener("input", () => show(route, (Number(slider.value) / 1000) * Haulage.stop(route.effort)));
-    const point = (event) => show(route, drawn.placeAt(event.clientX));
+    sections.set(name, section);
+    slider.addEventListener("input", () => show(route(), (Number(slider.value) / 1000) * Haulage.stop(route().effort)));
+    const point = (event) => show(route(), drawn.placeAt(event.clientX));
     figure.addEventListener("pointerdown", point);
     figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") point(event); });
   }
@@ -121,7 +87,7 @@
   const openSections = () => document.querySelectorAll("details.route[open]").forEach(ready);
 
   Tables.start();
-  const workbench = Workbench.start(report);
+  if (running) show(running.route, running.head);
   openWhenSeen();
 
   let lastWidth = document.documentElement.clientWidth;
@@ -129,8 +95,8 @@
     if (document.documentElement.clientWidth === lastWidth) return;
     lastWidth = document.documentElement.clientWidth;
     for (const section of sections.values()) section.redraw();
-    if (workbench) workbench.redraw();
-    planView.redraw();
+    desk.workbench?.redraw();
+    desk.planView.redraw();
   });
   let closed = [];
   window.addEventListener("beforeprint", () => {

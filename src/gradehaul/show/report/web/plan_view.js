@@ -8,9 +8,10 @@ const PlanView = (() => {
 
   function start(data, teller, pointed) {
     const figure = document.querySelector("figure.plan");
-    if (!figure) return { mark() {}, run() {}, redraw() {} };
-    const { tracks, joints, overpasses } = data.plan_view;
-    const byId = new Map(tracks.map((track) => [track.id, track]));
+    if (!figure) return { mark() {}, run() {}, redraw() {}, take() {}, film() {} };
+    let { tracks, joints, overpasses } = data.plan_view || { tracks: [], joints: [], overpasses: [] };
+    let byId = new Map(tracks.map((track) => [track.id, track]));
+    let filmed = (track) => track.filmed;
     const choices = [...document.querySelectorAll("input[name=plan-shows]")];
     const showsFilm = () => choices.some((choice) => choice.checked && choice.value === "film");
     let view = null, marked = null, shown = null;
@@ -61,7 +62,8 @@ const PlanView = (() => {
         }
       }
       const wide = Math.max(right - left, 0.01), tall = Math.max(high - low, 0.01);
-      const scale = Math.min((width - 2 * margin) / wide, HIGHEST / tall);
+      const room = "fit" in figure.dataset ? Math.max(figure.clientHeight - 2 * margin - 34, 60) : HIGHEST;
+      const scale = Math.min((width - 2 * margin) / wide, room / tall);
       const x = (value) => (width - scale * wide) / 2 + (value - left) * scale;
       const y = (value) => margin + (high - value) * scale;
       const height = 2 * margin + scale * tall + 34;
@@ -84,7 +86,7 @@ const PlanView = (() => {
         for (const [from, to] of runs(track.shades)) {
           svg.append(el("path", { d: `M${points.slice(from, to + 1).join("L")}`, class: `track shade-${track.shades[from]}` }));
         }
-        if (track.filmed) svg.append(el("path", { d: `M${points.join("L")}`, class: "track-film" }));
+        if (filmed(track)) svg.append(el("path", { d: `M${points.join("L")}`, class: "track-film" }));
       }
       for (const track of tracks) for (const [from, to] of runs(track.climbs)) svg.append(...uphill(track, from, to));
       const rails = tracks.flatMap(pointsAlong);
@@ -190,6 +192,7 @@ const PlanView = (() => {
     /* Marks a place on a track. */
     function mark(place) {
       marked = place;
+      if (!view) return;
       const here = place && spot(place.track, place.along);
       view.dot.setAttribute("visibility", here ? "visible" : "hidden");
       if (!here) return;
@@ -200,6 +203,7 @@ const PlanView = (() => {
     /* Draws a train on its route, and where it must take care; none where it is null. */
     function run(running) {
       shown = running;
+      if (!view) return;
       view.over.replaceChildren();
       const key = document.getElementById("plan-train-key");
       if (key) key.hidden = !running;
@@ -223,10 +227,11 @@ const PlanView = (() => {
       });
     }
     const point = (event) => {
-      const found = nearest(event);
+      const found = view && nearest(event);
       if (found) pointed(found, event.type === "pointerdown");
     };
     function redraw() {
+      if (!tracks.length) return;
       draw();
       mark(marked);
       run(shown);
@@ -234,11 +239,23 @@ const PlanView = (() => {
 
     figure.addEventListener("pointerdown", point);
     figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") point(event); });
-    draw();
+    if (tracks.length) draw();
     return {
       mark,
       run,
       redraw,
+      /* Takes another plan view in the place of this one. */
+      take(planView) {
+        ({ tracks, joints, overpasses } = planView || { tracks: [], joints: [], overpasses: [] });
+        byId = new Map(tracks.map((track) => [track.id, track]));
+        if (tracks.length) redraw();
+        else figure.replaceChildren();
+      },
+      /* Shows film on the tracks of which `has` says so, by their id. */
+      film(has) {
+        filmed = (track) => has(track.id);
+        redraw();
+      },
     };
   }
 

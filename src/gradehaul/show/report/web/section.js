@@ -3,7 +3,7 @@
 const LongSection = (() => {
   const { el, r, nice, numbers, textWidth, fitted, Board, label, path } = Drawing;
 
-  const slope = (f) => ({ breaks: f.breaks, values: f.slopes, slopes: f.seconds, seconds: f.seconds.map(() => 0) });
+  const { slope } = Places;
   const filmed = (rail) => rail !== "clean";
 
   function panel(svg, top, height, low, high) {
@@ -38,13 +38,16 @@ const LongSection = (() => {
     const svg = el("svg", { role: "img", "aria-label": title, width, class: "long-section" });
     const unit = teller.lengthUnit, shown = (value) => teller.converted(value, unit);
 
-    let top = drawNames(svg, view, route, x, roomy) + 30;
-    const railhead = drawRailhead(svg, view, route, x, teller, top, roomy ? 120 : 96);
-    top = railhead.bottom + 30;
-    top = drawCurves(svg, view, route, x, teller, top) + 30;
-    top = drawGrade(svg, view, route, x, teller, top, roomy ? 62 : 54) + 16;
-    if (train || new Set(route.rails).size > 1) top = drawRails(svg, view, route, rail, x, top) + 10;
-    if (train) top = drawPull(svg, view, x, teller, train, top + 22, roomy ? 150 : 130);
+    const rails = Boolean(train) || new Set(route.rails).size > 1;
+    const high = panelHeights(figure, train, rails, roomy);
+    const air = high.air;
+    let top = drawNames(svg, view, route, x, roomy) + air;
+    const railhead = drawRailhead(svg, view, route, x, teller, top, high.railhead);
+    top = railhead.bottom + air;
+    top = drawCurves(svg, view, route, x, teller, top, high.curves) + air;
+    top = drawGrade(svg, view, route, x, teller, top, high.grade) + 16;
+    if (rails) top = drawRails(svg, view, route, rail, x, top) + (air > 20 ? 10 : 4);
+    if (train) top = drawPull(svg, view, x, teller, train, top + (air > 20 ? 22 : 17), high.pull);
 
     const ticks = nice(0, shown(view.length), roomy ? 9 : 4);
     const axis = el("g");
@@ -65,7 +68,9 @@ const LongSection = (() => {
     const body = el("g", { class: "train" });
     const cursor = el("g", { visibility: "hidden" }, line, dot);
     svg.append(body, cursor);
-    figure.replaceChildren(svg);
+    const before = figure.querySelector("svg");
+    if (before) before.replaceWith(svg);
+    else figure.prepend(svg);
 
     function mark(place) {
       if (place === null) return cursor.setAttribute("visibility", "hidden");
@@ -86,7 +91,22 @@ const LongSection = (() => {
       return Math.min(Math.max(share, 0), 1) * view.length;
     }
 
-    return { svg, mark, placeAt, width };
+    return {
+      svg, mark, placeAt, width,
+      spot: (place, height_) => ({ x: x(place), y: railhead.y(height_) }),
+      metersPerDot: () => railhead.metersPerDot,
+    };
+  }
+
+  /* How high each panel is: as the width allows, or so that all fit a figure that says so, where that leaves room. */
+  function panelHeights(figure, train, rails, roomy) {
+    const usual = { railhead: roomy ? 120 : 96, curves: 40, grade: roomy ? 62 : 54, pull: roomy ? 150 : 130, air: 30 };
+    if (!("fit" in figure.dataset)) return usual;
+    const bars = train ? 26 * ["stalling", "runningAway", "noStopping", "noRecovery"].filter((key) => train.verdict[key].length).length : 0;
+    const air = 19, rest = (roomy ? 30 : 45) + 3 * air + 16 + 38 + (rails ? 28 : 0) + (train ? 27 + bars : 0);
+    const room = figure.clientHeight - rest, share = room / (train ? 100 : 62);
+    if (!(share >= 2)) return usual;
+    return { railhead: 40 * share, curves: 8 * share, grade: 14 * share, pull: 38 * share, air };
   }
 
   function drawNames(svg, view, route, x, roomy) {
@@ -123,7 +143,7 @@ const LongSection = (() => {
     let low = Haulage.least(f).value, high = Haulage.greatest(f).value;
     const pad = Math.max(0.08 * (high - low), 1e-3);
     low -= pad; high += 2.2 * pad;
-    const here = panel(svg, top, height, low, high);
+    const here = { ...panel(svg, top, height, low, high), metersPerDot: (high - low) / height };
     const scaled = { ...here, y: (value) => here.y(value * unit.times / unit.parts) };
     heading(svg, view, top - 8, `Railhead, ${unit.name}`);
     marks(view, scaled, nice(teller.converted(low, unit), teller.converted(high, unit), 4));
@@ -132,9 +152,9 @@ const LongSection = (() => {
       el("path", { d: path(f, x, here.y), class: "rail" }));
     for (const stretch of route.grades) {
       if (stretch.vertical_curve) continue;
-      const text = teller.grade(stretch.grade_pct[0] / 100);
-      if (textWidth(text, 11) + 6 > x(stretch.to_m) - x(stretch.from_m)) continue;
       const middle = 0.5 * (stretch.from_m + stretch.to_m);
+      const text = teller.grade(Haulage.at(slope(f), middle));
+      if (textWidth(text, 11) + 6 > x(stretch.to_m) - x(stretch.from_m)) continue;
       // above the line all along the label: over its higher end
       const reach = (0.5 * textWidth(text, 11) * view.length) / (view.right - view.left);
       const over = Math.min(...[-reach, 0, reach].map((by) => here.y(Haulage.at(f, middle + by))));
@@ -143,8 +163,8 @@ const LongSection = (() => {
     return here;
   }
 
-  function drawCurves(svg, view, route, x, teller, top) {
-    const height = 40, middle = top + height / 2;
+  function drawCurves(svg, view, route, x, teller, top, height) {
+    const middle = top + height / 2;
     const group = el("g");
     svg.append(group);
     const sharpest = Math.max(...route.curves.flatMap((c) => c.curvature_per_m.map(Math.abs)), 1e-9);

@@ -28,6 +28,7 @@ const Telling = (() => {
     const forceUnit = (value) => (Math.abs(value) < rules.heavy ? rules.force[0] : rules.force[1]);
     return {
       length: (value) => withUnit(value, rules.length),
+      fine: (value) => withUnit(value, rules.length, rules.length.name === "in" ? 3 : 1),
       force: (value) => withUnit(value, forceUnit(value)),
       grade(value) {
         if (rules.grade) return withUnit(value, rules.grade);

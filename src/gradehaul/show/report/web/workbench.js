@@ -10,21 +10,23 @@ const Workbench = (() => {
     return node;
   }
 
-  function start(report) {
-    const { data, stock, teller } = report;
-    if (!byId("workbench") || !data.routes.length || !stock.powers.size) return null;
-    const state = { route: data.routes[0], rail: data.judged_rails[0] || data.rails[0], consist: [], together: null, head: 0 };
+  function start(desk) {
+    let { data, stock, teller, routes } = desk;
+    if (!byId("workbench") || !routes.length || !stock.powers.size) return null;
+    const state = { route: routes[0], rail: desk.judgedRails[0], consist: [], together: null, head: 0, named: "", own: false };
     let drawn = null, train = null, verdict = null;
+    const handles = Handles.start(byId("bench-section"), teller, desk.hand);
 
     // Making up
 
     function begin(named) {
       const own = data.trains.find((each) => each.name === named);
+      Object.assign(state, { named: own ? named : "", own: !own });
       if (own) {
         state.consist = own.consist.map((cut) => ({ ...cut }));
         state.together = own.together;
-        state.rail = data.worst_rails[named] || state.rail;
-        state.route = hardest(data.routes.filter((route) => route.whole === own.route)) || state.route;
+        state.rail = data.worst_rails[named] || desk.judgedRails[0];
+        state.route = hardest(routes.filter((route) => route.whole === own.route)) || state.route;
       } else {
         state.consist = [{ name: [...stock.powers.keys()][0], count: 1 }];
         if (stock.cars.size) state.consist.push({ name: [...stock.cars.keys()][0], count: 3 });
@@ -41,7 +43,7 @@ const Workbench = (() => {
     }
 
     /* What becomes of the train on every leg of its whole route. */
-    const onEveryLeg = () => data.routes.filter((route) => route.whole === state.route.whole)
+    const onEveryLeg = () => routes.filter((route) => route.whole === state.route.whole)
       .map((leg) => (leg === state.route ? verdict : Haulage.judge(leg, madeUpFor(leg), state.rail)).outcome);
 
     function showRow(cut, number) {
@@ -55,13 +57,13 @@ const Workbench = (() => {
         for (const name of list.keys()) group.append(option(name, name, name === cut.name));
         choose.append(group);
       }
-      choose.addEventListener("change", () => { cut.name = choose.value; compose(); });
+      choose.addEventListener("change", () => { cut.name = choose.value; changed(); });
       const count = document.createElement("input");
       Object.assign(count, { type: "number", min: 1, max: 999, step: 1, value: cut.count, inputMode: "numeric" });
       count.setAttribute("aria-label", `How many of vehicle ${number + 1}`);
       count.addEventListener("input", () => {
         const asked = Math.round(Number(count.value));
-        if (asked >= 1 && asked <= 999) { cut.count = asked; compose(false); }
+        if (asked >= 1 && asked <= 999) { cut.count = asked; changed(false); }
       });
       count.addEventListener("change", () => { count.value = cut.count; });
       const move = (words, sign, by) => {
@@ -74,7 +76,7 @@ const Workbench = (() => {
         button.addEventListener("click", () => {
           state.consist.splice(number, 1);
           if (by) state.consist.splice(to, 0, cut);
-          compose();
+          changed();
           const rows = byId("consist").children;
           const row = rows[Math.min(by ? to : number, rows.length - 1)];
           const same = [...row.querySelectorAll("button")].find((each) => each.textContent === sign && !each.disabled);
@@ -90,11 +92,16 @@ const Workbench = (() => {
       const kinds = list.size ? [...list.keys()] : [];
       if (!kinds.length) return;
       state.consist.push({ name: kinds[0], count: 1 });
-      compose();
+      changed();
       byId("consist").lastElementChild.querySelector("select").focus();
     }
 
     // Judging
+
+    function changed(rows = true) {
+      state.own = true;
+      compose(rows);
+    }
 
     function compose(rows = true) {
       if (rows) byId("consist").replaceChildren(...state.consist.map(showRow));
@@ -109,7 +116,7 @@ const Workbench = (() => {
       if (!locos) {
         verdict = null;
         tellVerdict("cannot run", ["A train needs a locomotive: put one in."], "none");
-        report.run(null);
+        desk.run(null);
         return;
       }
       verdict = Haulage.judge(state.route, train, state.rail);
@@ -159,6 +166,7 @@ const Workbench = (() => {
         rail: state.rail,
         title: `Long section of ${Words.kind(state.route)} ${state.route.name} with the train on it and its pull`,
       });
+      handles.place(drawn, state.route, data);
     }
 
     const given = (pull, head) => (typeof pull === "number" ? pull : Haulage.at(pull, head));
@@ -190,31 +198,36 @@ const Workbench = (() => {
       byId("at-does").className = cls;
       slider.setAttribute("aria-valuetext", `head at ${figures["at-place"]}: asks ${figures["at-run"]}, has ${figures["at-stand"]}; ${does}`);
       drawn.mark(head);
-      report.run({ route: state.route, train, head, verdict });
+      desk.run({ route: state.route, train, head, verdict });
     }
 
     // Wiring
 
     const choice = byId("bench-from");
-    choice.append(option("", "a train of my own", !data.trains.length));
-    for (const named of data.trains) choice.append(option(named.name, named.name));
-    for (const route of data.routes) byId("bench-route").append(option(route.name, route.name));
-    for (const rail of data.rails) byId("bench-rail").append(option(rail, rail));
+    /* Fills the lists to choose from; what is chosen stays, where it is still there. */
+    function fillLists() {
+      const own = option("", "a train of my own", !data.trains.length);
+      choice.replaceChildren(own, ...data.trains.map((named) => option(named.name, named.name)));
+      byId("bench-route").replaceChildren(...routes.map((route) => option(route.name, route.name)));
+      byId("bench-rail").replaceChildren(...desk.rails.map((rail) => option(rail, rail)));
+      byId("add-car").disabled = !stock.cars.size;
+    }
+
+    fillLists();
     choice.addEventListener("change", () => { begin(choice.value); state.head = 0; compose(); });
     byId("bench-route").addEventListener("change", (event) => {
-      state.route = data.routes.find((route) => route.name === event.target.value);
+      state.route = routes.find((route) => route.name === event.target.value);
       state.head = 0;
       compose();
     });
     byId("bench-rail").addEventListener("change", (event) => { state.rail = event.target.value; compose(); });
     byId("add-loco").addEventListener("click", () => add(stock.powers));
     byId("add-car").addEventListener("click", () => add(stock.cars));
-    byId("add-car").disabled = !stock.cars.size;
     byId("together").addEventListener("input", (event) => {
       const share = Number(event.target.value);
       if (event.target.value === "") state.together = null;
       else if (share > 0 && share <= 100) state.together = share / 100;
-      compose(false);
+      changed(false);
     });
     byId("bench-head").addEventListener("input", (event) => {
       if (!verdict) return;
@@ -232,7 +245,7 @@ const Workbench = (() => {
     figure.addEventListener("pointerdown", point);
     figure.addEventListener("pointermove", (event) => { if (event.buttons) point(event); });
 
-    const first = data.trains.find((each) => data.routes.some((route) => route.whole === each.route));
+    const first = data.trains.find((each) => routes.some((route) => route.whole === each.route));
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
     compose();
@@ -246,6 +259,33 @@ const Workbench = (() => {
         }
       },
       redraw() { if (verdict) { draw(); push(state.head); } },
+      get chosen() { return state.own ? "" : state.named; },
+      choose(name) {
+        begin(name);
+        choice.value = name;
+        state.head = 0;
+        compose();
+        if (verdict) push(verdict.worstAt);
+      },
+      /* Takes what has changed on the desk: the routes alone while a hand moves, else the whole document. */
+      take(whole) {
+        const before = state.route.name;
+        ({ data, stock, teller, routes } = desk);
+        state.route = routes.find((route) => route.name === before) || routes[0];
+        if (whole) {
+          fillLists();
+          const known = (cut) => stock.cars.has(cut.name) || stock.powers.has(cut.name);
+          if (!state.own || !state.consist.every(known)) {
+            const { rail, route } = state, named = data.trains.some((each) => each.name === state.named) ? state.named : "";
+            begin(named);
+            choice.value = named;
+            if (desk.rails.includes(rail) && named) Object.assign(state, { rail, route });
+          }
+        }
+        if (!desk.rails.includes(state.rail)) state.rail = desk.judgedRails[0];
+        if (whole) byId("bench-route").value = state.route.name;
+        compose(whole);
+      },
     };
   }
 

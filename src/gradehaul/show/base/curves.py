@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from gradehaul.quantities import convert
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 
 ON_PARABOLA = 16
@@ -27,3 +28,9 @@ def curve_points(function: PiecewiseQuadratic) -> tuple[FloatArray, FloatArray]:
     x = function.breaks[piece] + t
     x[np.cumsum(count) - 1] = function.breaks[1:]
     return x, function.values[piece] + t * (function.slopes[piece] + 0.5 * t * function.seconds[piece])
+
+
+def curve_points_in(function: PiecewiseQuadratic, across: str, up: str) -> tuple[FloatArray, FloatArray]:
+    """Return such places and values in the units in which they are drawn."""
+    x, y = curve_points(function)
+    return convert(1.0, across) * x, convert(1.0, up) * y

@@ -1,0 +1,204 @@
+"""What every verb does around its answer: options are checked, and the answer is printed or written in its form."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, ParamSpec
+
+import click
+from click.core import ParameterSource
+
+from gradehaul.command.output import complain, deliver, laid_out
+from gradehaul.command.parameters import option_of
+from gradehaul.errors import PlanError
+
+if TYPE_CHECKING:
+    from gradehaul.plan.records import Plan
+    from gradehaul.show.base.page import Page
+    from gradehaul.show.base.picture import Format
+    from gradehaul.show.base.reading_units import Grades, Reader, System
+    from gradehaul.show.base.sheet import SizeName
+
+FAILS = 1
+"""Exit status where, with ``--strict``, a named train fails or something went unchecked."""
+
+Form = Literal["text", "json", "csv", "csv trains", "card", "sheet", "html", "toml", "drawing", "png", "svg", "pdf"]
+_FLAGS: dict[str, Form] = {
+    "as_json": "json",
+    "as_csv": "csv",
+    "csv_trains": "csv trains",
+    "card": "card",
+    "sheet": "sheet",
+}
+_ENDINGS: dict[str, tuple[str, ...]] = {
+    "text": (".txt",),
+    "json": (".json",),
+    "csv": (".csv",),
+    "html": (".html", ".htm"),
+    "toml": (".toml",),
+    "drawing": (".dxf",),
+    "picture": (".png", ".svg", ".pdf"),
+}
+_NAMES = {"text": "text", "json": "JSON", "csv": "a table", "html": "a page", "toml": "a plan"}
+
+P = ParamSpec("P")
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """How an answer is wanted: its form, the file it goes to, and the units of whoever reads it."""
+
+    form: Form | Format
+    path: str | None
+    """The file; None and ``-`` print."""
+    size: SizeName
+    show: System | None
+    grades: Grades
+
+    @property
+    def to_file(self) -> bool:
+        """Whether a file is named."""
+        return self.path is not None and self.path != "-"
+
+    def reader(self, plan: Plan) -> Reader:
+        """Return the units in which lengths, forces and grades are written."""
+        from gradehaul.show.base.reading_units import balance_unit, reader_of
+
+        return reader_of(plan.unit, self.show, self.grades, force_unit=balance_unit(plan))
+
+    def picture(self) -> Format:
+        """Return the format of the picture that the name of the file asks for."""
+        from gradehaul.show.base.picture import picture_format
+
+        return picture_format(self.path or "")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """An answer as it goes out."""
+
+    shown: Page | str | bytes
+    copy: Callable[[], str | bytes] | None = None
+    """What the file after ``-o`` holds where the answer is printed in any case."""
+    passes: bool = True
+    """Whether ``--strict`` is content with it."""
+    remarks: Sequence[str] = ()
+    """Lines for standard error."""
+
+
+def answers(
+    *, writes: Literal["html", "toml", "drawing"] | None = None, draws: bool = False, copies: bool = False
+) -> Callable[[Callable[..., Answer]], Callable[..., None]]:
+    """Return a decorator that makes a verb of a function which returns its answer.
+
+    The function is called with an `Output` as ``out`` in the place of the options that concern it.
+
+    Parameters
+    ----------
+    writes
+        The form of the file, where there is no other.
+    draws
+        Whether a file with the ending of a picture draws the answer.
+    copies
+        Whether the answer is printed in any case where it has a `copy` for the file.
+    """
+
+    def decorate(function: Callable[..., Answer]) -> Callable[..., None]:
+        @wraps(function)
+        def verb(**given: Any) -> None:  # noqa: ANN401 - as click has it
+            path, open_it, strict = given.pop("output", None), given.pop("open_it", False), given.pop("strict", False)
+            form: Form | Format = writes if writes is not None and not copies else _form(given)
+            _refuse_opening(path, open_it)
+            _refuse_plan(path, given)
+            out = Output(
+                form, path, given.pop("size", "a4"), given.pop("show", None), given.pop("grades", None) or "percent"
+            )
+            if draws and form == "text" and out.to_file:
+                out = Output(out.picture(), path, out.size, out.show, out.grades)
+            refuse_ending(path, writes or ("" if copies else out.form))
+            answer = function(out=out, **given)
+            shown, to_file = answer.shown, path is not None and answer.copy is None
+            written = shown if isinstance(shown, str | bytes) else laid_out(shown, to_file=to_file)
+            deliver(written, path if to_file else None, open_it=open_it and to_file)
+            if path is not None and answer.copy is not None:  # the answer stands, whether or not this can be written
+                deliver(answer.copy(), path, open_it=open_it)
+            for remark in answer.remarks:
+                complain(remark)
+            if strict and not answer.passes:
+                sys.exit(FAILS)
+
+        return verb
+
+    return decorate
+
+
+def _form(given: dict[str, Any]) -> Form:
+    """Take the flags of forms out of what is given, and return the form that one of them names."""
+    flags = {name: given.pop(name) for name in _FLAGS if name in given}
+    wanted = [name for name, flag in flags.items() if flag]
+    if len(wanted) > 1:
+        options = [option_of(param) for param in click.get_current_context().command.params if param.name in flags]
+        each_other = "one another" if len(options) > 2 else "each other"
+        raise click.UsageError(f"{', '.join(options[:-1])} and {options[-1]} exclude {each_other}")
+    return _FLAGS[wanted[0]] if wanted else "text"
+
+
+def _refuse_opening(output: str | None, open_it: bool) -> None:
+    if open_it and (output is None or output == "-"):
+        raise click.UsageError("--open opens what -o writes: put -o with a name beside it")
+
+
+def _refuse_plan(output: str | None, given: dict[str, Any]) -> None:
+    """Keep an answer from being written over a plan, this one or one it may include, or over its drawing."""
+    if output is None:
+        return
+    if not output:
+        raise PlanError("the name of the file to write is empty", file="-o", write="a name after -o, or - to print")
+    if not Path(output).exists():
+        return
+    if Path(output).suffix.lower() == ".dxf" and not _own_drawing(output):
+        raise PlanError("an answer is not written over a drawing", file=output, write="another name after -o")
+    plan = given.get("plan")
+    file = given.get("stock") if plan is None else plan.file
+    if Path(output).suffix.lower() == ".toml" or (file and Path(file).exists() and Path(output).samefile(file)):
+        raise PlanError("an answer is not written over a plan", file=output, write="another name after -o")
+
+
+def _own_drawing(path: str) -> bool:
+    """Return whether a drawing is one that this command has written and may write again."""
+    from gradehaul.show.drawing.dxf import SIGN
+
+    if not Path(path).is_file():
+        return False
+    with Path(path).open("rb") as file:
+        return file.read(len(SIGN)) == SIGN
+
+
+def refuse_ending(output: str | None, form: str) -> None:
+    """Keep an answer from a file whose ending is that of another form; a page and a plan have just their own."""
+    kind = form.partition(" ")[0]
+    if output is None or output == "-" or kind not in _NAMES:
+        return
+    ending = Path(output).suffix.lower()
+    others = {each for other, endings in _ENDINGS.items() if other != kind for each in endings}
+    if ending not in _ENDINGS[kind] and (kind in ("html", "toml") or ending in others):
+        raise PlanError(
+            f"{_NAMES[kind]} is written as {' or '.join(_ENDINGS[kind])}",
+            file=output,
+            found=ending or "a name without an ending",
+            write=" or ".join(f"-o {Path(output).stem or 'NAME'}{each}" for each in _ENDINGS[kind]),
+        )
+
+
+def refuse_idle(*names: str, needs: str = "", beside: str = "") -> None:
+    """Refuse options that were given and would do nothing: without what they need, or beside what leaves them out."""
+    context = click.get_current_context()
+    for option in context.command.params:
+        given = context.get_parameter_source(option.name or "") == ParameterSource.COMMANDLINE
+        if option.name in names and given:
+            reason = f"without {needs}" if needs else f"beside {beside}"
+            raise click.UsageError(f"{option_of(option)} does nothing {reason}")

@@ -1,0 +1,259 @@
+"""Types of parameters: a plan, quantities read in its unit, and its names, each looked up and completed."""
+
+from __future__ import annotations
+
+import errno
+import os
+import re
+from collections.abc import Iterable, Mapping
+from enum import Enum
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+from click.shell_completion import CompletionItem
+
+from gradehaul.errors import DesignError, GradehaulError, QuantityError
+
+if TYPE_CHECKING:
+    from gradehaul.plan.records import Plan
+    from gradehaul.quantities import Kind
+
+    ParamType = click.ParamType[Any]
+else:
+    ParamType = click.ParamType  # which takes no type before click 8.3
+
+_LONGEST, _SHORTEST = 1e4, 1e-6
+"""Lengths on a command line, m."""
+_STOCK = "gradehaul.stock"
+_BY = re.compile(r"\s+(?:x|by|×)\s+", re.IGNORECASE)
+_BETWEEN = ".."
+
+
+def load(path: str) -> Plan:
+    """Return the plan in a file."""
+    from gradehaul.plan import load_plan
+
+    try:
+        if Path(path).is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        return load_plan(path)
+    except OSError as error:
+        raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or path) from error
+
+
+def plan_of(ctx: click.Context) -> Plan:
+    """Return the plan on the line, or the stock for which a design is, read once."""
+    plan = _given(ctx, "plan") or ctx.meta.get(_STOCK)
+    if plan is None:
+        from gradehaul.design.climb.hill import stock_of
+
+        head = {name: _given(ctx, name) for name in ("scale", "unit", "practice")}
+        plan = ctx.meta[_STOCK] = stock_of(_given(ctx, "stock"), **head)
+    found: Plan = plan
+    return found
+
+
+def _given(ctx: click.Context, name: str) -> Any:  # noqa: ANN401 - as click has it
+    """Return a parameter's value as far as it is read; click 8.3 has a member of an enumeration where it is not."""
+    value = ctx.params.get(name)
+    return None if isinstance(value, Enum) else value
+
+
+def option_of(param: click.Parameter | None) -> str:
+    """Return what a parameter is called on the line."""
+    if param is None:
+        return ""
+    return param.human_readable_name if isinstance(param, click.Argument) else max(param.opts, key=len)
+
+
+class PlanFile(ParamType):
+    """The file of a plan, read before all other parameters, which may name what stands in it."""
+
+    name = "plan"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Plan:  # noqa: ANN401 - as click has it
+        """Return the plan."""
+        del param, ctx
+        plan: Plan = load(value) if isinstance(value, str) else value
+        return plan
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Leave files to the shell."""
+        del ctx, param
+        return [CompletionItem(incomplete, type="file")]
+
+
+class Quantity(ParamType):
+    """A length, a grade, a share or an angle in SI units; a bare length reads in the plan's unit.
+
+    Parameters
+    ----------
+    kind
+        What it is.
+    signed
+        Whether it may be less than 0.
+    """
+
+    def __init__(self, kind: Kind, *, signed: bool = True) -> None:
+        self.kind, self.name, self.signed = kind, kind, signed
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401 - as click has it
+        """Return its SI value."""
+        from gradehaul.quantities import read_quantity
+
+        if isinstance(value, float):
+            return value
+        option = option_of(param)
+        unit = plan_of(ctx).unit if self.kind == "length" and ctx is not None else None
+        try:
+            found = read_quantity(value.strip(), self.kind, unit=unit)
+        except QuantityError as error:
+            raise error.at(place=option) from error
+        if self.kind == "length" and abs(found) > _LONGEST:
+            raise QuantityError("too long for any railway", place=option, found=value)
+        if self.kind == "length" and 0 < abs(found) < _SHORTEST:
+            raise QuantityError("too short for any railway", place=option, found=value)
+        if not self.signed and found < 0:
+            raise DesignError(f"{option.lstrip('-').replace('-', ' ')} must be 0 or more", place=option, found=value)
+        return found
+
+
+LENGTH, GRADE, SHARE, ANGLE = Quantity("length"), Quantity("grade"), Quantity("share"), Quantity("angle")
+THICKNESS = Quantity("length", signed=False)
+
+
+class Floor(ParamType):
+    """A floor by one side or two, m."""
+
+    name = "floor"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, float]:  # noqa: ANN401 - as click has it
+        """Return its two sides."""
+        sides = [LENGTH.convert(side, param, ctx) for side in _BY.split(value.strip())]
+        if len(sides) > 2:
+            raise DesignError("a floor has two sides", place="--floor", found=value, write='"48 in x 60 in"')
+        return sides[0], sides[-1]
+
+
+class Name(ParamType):
+    """A name in one section of the plan, as the plan has it.
+
+    Parameters
+    ----------
+    section
+        A mapping of `Plan`, or ``rails``.
+    kind
+        What it names, in a word, where it must be one that the plan declares; else the answer looks it up.
+    declare
+        How to declare such a thing, written where the plan has none.
+    """
+
+    name = "name"
+
+    def __init__(self, section: str, kind: str = "", *, declare: str = "") -> None:
+        self.section, self.kind, self.declare = section, kind, declare
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:  # noqa: ANN401 - as click has it
+        """Return the name."""
+        from gradehaul.plan.names import look_up
+
+        if self.kind and ctx is not None:
+            plan = plan_of(ctx)
+            look_up(value, self.known(plan), self.kind, file=plan.file, place=option_of(param), declare=self.declare)
+        name: str = value
+        return name
+
+    def known(self, plan: Plan) -> Mapping[str, object]:
+        """Return the names that there are."""
+        if self.section == "rails":
+            from gradehaul.plan.resolve.stock import conditions
+
+            return dict.fromkeys(conditions(plan.films))
+        found: Mapping[str, object] = getattr(plan, self.section)
+        return found
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Return the names that begin so."""
+        del param
+        plan = _plan_in_sight(ctx)
+        return [] if plan is None else _beginning(incomplete, self.known(plan))
+
+
+class RouteOrPlaces(ParamType):
+    """A route by its name, or two places as ``FROM..TO``."""
+
+    name = "route"
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Return the routes and places that begin so."""
+        del param
+        plan = _plan_in_sight(ctx)
+        if plan is None:
+            return []
+        places = [*plan.berths, *plan.joints]
+        origin, dots, _ = incomplete.partition(_BETWEEN)
+        if dots:
+            return _beginning(incomplete, [f"{origin}{dots}{place}" for place in places if place != origin])
+        return _beginning(incomplete, [*plan.routes, *(f"{place}{_BETWEEN}" for place in places)])
+
+
+class Vehicle(ParamType):
+    """A locomotive, a power or a car, with a number before it that counts; or any, for each power by turns."""
+
+    name = "vehicle"
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Return the vehicles that begin so, behind the number that is there."""
+        del param
+        plan = _plan_in_sight(ctx)
+        if plan is None:
+            return []
+        from gradehaul.haulage.answers.trial_train import ANY
+
+        count = re.match(r"\d+ +", incomplete)
+        before = count[0] if count else ""
+        names = [*plan.powers, *plan.cars, *([] if before else [ANY])]
+        return _beginning(incomplete, [f"{before}{name}" for name in names])
+
+
+class Height(ParamType):
+    """A joint and a height there, m, as ``JOINT=HEIGHT``."""
+
+    name = "JOINT=HEIGHT"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:  # noqa: ANN401 - as click has it
+        """Return the two."""
+        from gradehaul.plan.names import quoted
+
+        joint, sign, height = value.rpartition("=")
+        if not sign:
+            wrong, example = "a joint and a height are joined by =", f'{option_of(param)} "Bridge = 4 in"'
+            raise DesignError(wrong, place=option_of(param), found=quoted(value), write=example)
+        name = Name("joints", "joint").convert(joint.strip(), param, ctx)
+        return name, LENGTH.convert(height, param, ctx)
+
+    def shell_complete(self, ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+        """Return the joints that begin so."""
+        del param
+        plan = _plan_in_sight(ctx)
+        return [] if plan is None else _beginning(incomplete, [f"{joint}=" for joint in plan.joints])
+
+
+def _beginning(incomplete: str, names: Iterable[str]) -> list[CompletionItem]:
+    return [CompletionItem(name) for name in names if name.casefold().startswith(incomplete.casefold())]
+
+
+def _plan_in_sight(ctx: click.Context) -> Plan | None:
+    """Return the plan on the line as far as it can be read.
+
+    Where an option still lacks its value, nothing before it has been taken in.
+    """
+    plan, path = _given(ctx, "plan"), _given(ctx, "stock")
+    if plan is None and path is None:
+        before = [*ctx.args, *os.environ.get("COMP_WORDS", "").split()]
+        path = next((word for word in before if word.lower().endswith(".toml")), None)
+    try:
+        return load(path) if plan is None and path is not None else plan
+    except (GradehaulError, OSError):
+        return None

@@ -1,0 +1,173 @@
+"""The verbs that make a plan or draw one: new, import, map and export."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gradehaul.command.answer import Answer, Output, answers, refuse_ending
+from gradehaul.command.film import FilmOptions, shown_film
+from gradehaul.command.options import (
+    csv_option,
+    grades_option,
+    json_option,
+    open_option,
+    output_option,
+    plan_argument,
+    rails_option,
+    show_option,
+    size_option,
+    trains_option,
+    treat_options,
+)
+from gradehaul.command.output import complain, deliver, laid_out
+from gradehaul.errors import PlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Unpack
+
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.haulage.views.plan_view import PlanView
+    from gradehaul.plan.records import Plan
+    from gradehaul.treatment.keep_clean import KeepCleanPlan
+
+
+@click.command()
+@click.argument("name")
+@click.option("--layout", default="hill", show_default=True, help="What to start from: hill, helix or branch.")
+@click.option("--scale", default="HO", show_default=True, help="The scale.")
+@click.option("--unit", default="in", show_default=True, help="The unit of bare lengths: in or ft, or mm, cm or m.")
+def new(*, name: str, layout: str, scale: str, unit: str) -> None:
+    """Write a small plan to start from; - prints it."""
+    from gradehaul.design.starter import starter
+
+    if not name.lower().removesuffix(".toml").strip():
+        raise PlanError("the name is empty", place="NAME", write="gradehaul new my-layout")
+    path = Path(name if name.lower().endswith(".toml") or name == "-" else f"{name}.toml")
+    if name != "-" and path.exists():
+        raise PlanError("there is such a file already", file=str(path), write="another name")
+    title = "My layout" if name == "-" else path.stem.replace("-", " ").replace("_", " ").strip().capitalize()
+    deliver(starter(layout, scale=scale, unit=unit, title=title), str(path))
+    if name != "-":
+        file = f'"{path}"' if " " in str(path) else str(path)
+        deliver(f"{path} is written. Change it to your layout, and run: gradehaul check {file}\n", None)
+
+
+@click.command("import")
+@click.argument("drawing", type=click.Path())
+@output_option("The plan to write, or to go on with; - prints.", required=True)
+@click.option("--layers", multiple=True, help="A layer with track, or a pattern; again for more.  [default: all]")
+@click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern.")
+@click.option("--unit", help="The drawing's unit, where the file does not say it or says it wrong.")
+@click.option("--snap", help="How far apart ends may be drawn that meet.  [default: a tenth of the gauge]")
+@click.option("--fit", help="How far a fitted curve may lie from what is drawn.  [default: gauge / 20]")
+@click.option("--kink", help="The break of direction up to which track goes on.  [default: 5 degrees]")
+@click.option("--rails", is_flag=True, help="The two rails of each track are drawn: read the line between them.")
+@click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
+def import_(*, drawing: str, output: str, **options: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
+    """Turn a drawing (DXF) into a plan, or update its plan."""
+    from gradehaul.plan.edit.importing import ImportOptions, import_drawing
+    from gradehaul.show.drawing.import_text import import_page
+
+    printed = output == "-"
+    refuse_ending(output, "toml")
+    try:
+        done = import_drawing(drawing, None if printed else output, ImportOptions(**options))
+    except OSError as error:
+        raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
+    deliver(done.text, output)
+    page = import_page(done, "printed" if printed else output)
+    if printed:
+        complain(laid_out(page, to_file=True).rstrip("\n"))
+    else:
+        deliver(laid_out(page, to_file=False), None)
+
+
+@click.command("map")
+@plan_argument
+@trains_option("A train to mark")
+@rails_option("those judged")
+@output_option("Write this file; .png, .svg or .pdf draws the plan view.")
+@treat_options
+@open_option
+@size_option
+@json_option
+@csv_option("The tracks")
+@show_option
+@grades_option
+@answers(draws=True)
+def map_(
+    *,
+    plan: Plan,
+    out: Output,
+    trains: tuple[str, ...],
+    rails: tuple[str, ...],
+    treat: bool,
+    **film: Unpack[FilmOptions],
+) -> Answer:
+    """Show how hard each track climbs, or draw the plan view."""
+    from gradehaul.haulage.answers.layout import Layout
+
+    layout = Layout(plan)
+    kept_clean = shown_film(layout, film, trains, treat=treat)
+    view = _view(layout, trains, rails, kept_clean)
+    match out.form:
+        case "json":
+            from gradehaul.show.plan_view.document import map_json
+
+            return Answer(map_json(view, kept_clean))
+        case "csv":
+            from gradehaul.show.plan_view.table import map_csv
+
+            return Answer(map_csv(view, kept_clean))
+        case "png" | "svg" | "pdf" as picture:
+            from gradehaul.show.plan_view.picture import plan_picture
+
+            return Answer(plan_picture(view, out.reader(plan), picture, size=out.size, film=kept_clean))
+    from gradehaul.show.plan_view.text import map_page
+
+    return Answer(map_page(view, out.reader(plan), kept_clean))
+
+
+@click.command()
+@plan_argument
+@trains_option("A train to mark")
+@rails_option("those judged")
+@output_option("The drawing to write, .dxf; - prints.", required=True)
+@treat_options
+@open_option
+@click.option("--show", type=click.Choice(["metric", "imperial"]), help="Units to draw in.  [default: the plan's]")
+@grades_option
+@answers(writes="drawing")
+def export(
+    *,
+    plan: Plan,
+    out: Output,
+    trains: tuple[str, ...],
+    rails: tuple[str, ...],
+    treat: bool,
+    **film: Unpack[FilmOptions],
+) -> Answer:
+    """Write the plan as a drawing (DXF), with grades on layers."""
+    from gradehaul.haulage.answers.layout import Layout
+    from gradehaul.show.base.reading_units import reader_of
+    from gradehaul.show.drawing.dxf import drawing_name, plan_dxf
+
+    drawing_name(str(out.path))
+    layout = Layout(plan)
+    kept_clean = shown_film(layout, film, trains, treat=treat)
+    view = _view(layout, trains, rails, kept_clean)
+    drawing = plan_dxf(view, reader_of(plan.unit, out.show, out.grades), kept_clean)
+    return Answer(drawing, remarks=[str(note) for note in view.notes])
+
+
+def _view(layout: Layout, trains: Sequence[str], rails: Sequence[str], film: KeepCleanPlan | None) -> PlanView:
+    """Return the plan view; a keep-clean plan has verdicts of its own in place of those by rail."""
+    from gradehaul.haulage.views.plan_view import plan_view
+
+    view = plan_view(layout, trains or None, rails)
+    return replace(view, trains=()) if film is not None and not rails else view

@@ -1,0 +1,317 @@
+"""A trial train: what becomes of a train that the plan does not name, and the most cars that it could have."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from gradehaul.errors import PlanError, Problems
+from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.misfits import Misfit, misfits
+from gradehaul.haulage.demand import AS_PLANNED, PLANNED
+from gradehaul.haulage.outcome import WORST_FIRST, Outcome
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train, made_up
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
+from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.route import Route
+from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.records import Cut, Line, NamedRoute, NamedTrain, Note, Plan
+from gradehaul.plan.resolve.stock import CLEAN, cut_of
+from gradehaul.track.heights.railhead import solve_railheads
+
+ANY = "any"
+"""A vehicle of this name is each power of the plan by turns."""
+
+EVERYWHERE = "film everywhere"
+"""The condition in which all rails have a film: of several, that which is worst for the train."""
+
+MOST = 99
+"""Cars are counted up to this many; as many means "at least"."""
+
+_BETWEEN = ".."
+_MOST_REVERSALS = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
+
+    condition: str
+    """``clean``, ``as planned`` or ``film everywhere``."""
+    rail: str
+    """The rail condition of the plan that it is judged on."""
+    verdict: Verdict
+    trust: TrainTrust
+    misfits: tuple[Misfit, ...]
+    most: int | None
+    """The most cars of the counted kind with which it, and it with any fewer, climbs; None where it has no cars, or
+    does not climb without them."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """The worst of all that can happen to it."""
+        return outcome_of(self.verdict, self.misfits)
+
+
+@dataclass(frozen=True, slots=True)
+class TrialTrain:
+    """A train that is tried: its power where several are compared, its vehicles from head to tail, its length, m."""
+
+    power: str | None
+    consist: tuple[Cut, ...]
+    length: float
+    counted: str | None
+    """The car whose number `most` counts, the most numerous one; None for locomotives alone."""
+    trials: tuple[Trial, ...]
+
+    @property
+    def judged(self) -> Trial:
+        """The trial as planned where the plan has rail keys, else on clean rail."""
+        return next((trial for trial in self.trials if trial.condition == AS_PLANNED), self.trials[0])
+
+
+@dataclass(frozen=True, slots=True)
+class TrialAnswer:
+    """The answer to one question: the route, and the train, or a train for every power of the plan."""
+
+    plan: Plan
+    route: Route
+    length: float
+    """Of the route, m."""
+    heights: Mapping[str, float]
+    """Railheads of joints that were set, m."""
+    freed: tuple[str, ...]
+    """Lines whose stated grades and rises give way to them."""
+    trains: tuple[TrialTrain, ...]
+    compares: bool
+    """Whether powers are compared."""
+    notes: tuple[Note, ...]
+    """Notes on the route."""
+
+
+def try_train(
+    plan: Plan, route: str, vehicles: Sequence[str], *, heights: Mapping[str, float] | None = None, seed: int = 0
+) -> TrialAnswer:
+    """Return what becomes of a train on a route: on clean rail, as planned, and with film everywhere.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    route
+        The name of a route, or two places as ``FROM..TO``, between which the shortest way with the fewest reversals
+        is taken.
+    vehicles
+        The train from head to tail: names of locomotives, powers and cars, with a number before a name that counts.
+        ``any`` stands for each power of the plan by turns.
+    heights
+        Railheads, m, by joint, in the place of the plan's. Where stated grades and rises contradict one, those of the
+        lines at its joint give way, but for level track.
+    seed
+        Of the random trials.
+
+    Raises
+    ------
+    RouteError
+        No such route or place, or no way between two places.
+    PlanError
+        A vehicle that the plan does not have, a train without a locomotive, or no such joint.
+    Problems
+        Heights that contradict one another.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import load_plan
+    >>> answer = try_train(load_plan("plans/first-hill.toml"), "Uphill", ["switcher", "4 boxcar"])
+    >>> [(each.condition, each.outcome, each.most) for each in answer.trains[0].trials]
+    [('clean', 'climbs', 8), ('film everywhere', 'marginal', 3)]
+    """
+    plan, freed = _with_heights(plan, heights or {})
+    texts = _vehicles(plan, vehicles)
+    layout = Layout(plan) if route in plan.routes or _BETWEEN not in route else _between(plan, route)
+    plan = layout.plan
+    profile = layout.profile(route)
+    draws = Draws(plan, layout.coefficient, seed=seed)
+    compares = ANY in texts
+    trains = [
+        _tried(layout, profile, power, [power or text if text == ANY else text for text in texts], draws)
+        for power in (plan.powers if compares else (None,))
+    ]
+    if compares:
+        trains.sort(key=lambda train: _badness(train.judged), reverse=True)
+    return TrialAnswer(
+        plan=plan,
+        route=profile.route,
+        length=profile.length,
+        heights=dict(heights or {}),
+        freed=freed,
+        trains=tuple(trains),
+        compares=compares,
+        notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),
+    )
+
+
+def _vehicles(plan: Plan, vehicles: Sequence[str]) -> list[str]:
+    """Return the vehicles, of which one must be or hold a locomotive."""
+    stock = {*plan.powers, *plan.cars}
+    texts = [text if text == ANY and ANY not in stock else _whole(text, stock) for text in vehicles]
+    if texts.count(ANY) > 1:
+        raise PlanError("only one locomotive can be any", place="VEHICLE", write="a name in the place of the others")
+    if not any(text == ANY or cut_of(text, stock).name in plan.powers for text in texts):
+        names = " or ".join([*map(quoted, list(plan.powers)[:3]), ANY])
+        raise PlanError("a train needs a locomotive", place="VEHICLE", write=names)
+    return texts
+
+
+def _whole(text: str, stock: set[str]) -> str:
+    try:
+        cut_of(text, stock)
+    except PlanError as error:
+        raise error.at(place="VEHICLE") from error
+    return text
+
+
+def _tried(layout: Layout, profile: RouteProfile, power: str | None, texts: Sequence[str], draws: Draws) -> TrialTrain:
+    plan = layout.plan
+    stock = {*plan.powers, *plan.cars}
+    consist = tuple(cut_of(text, stock) for text in texts)
+    counts: dict[str, int] = {}
+    for cut in consist:
+        if cut.name in plan.cars:
+            counts[cut.name] = counts.get(cut.name, 0) + cut.count
+    counted = max(counts, key=lambda name: counts[name], default=None)
+    train = _train(plan, profile.route, consist)
+    trials = tuple(
+        _trial(layout, profile, consist, counted, condition, rails, draws)
+        for condition, rails in _conditions(layout).items()
+    )
+    return TrialTrain(power, consist, train.length, counted, trials)
+
+
+def _conditions(layout: Layout) -> dict[str, tuple[str, ...]]:
+    """Return the rail conditions behind each condition that is shown, at both ages where they have a film."""
+    found = {CLEAN: (CLEAN,), AS_PLANNED: tuple(rail for rail in layout.rails if rail in PLANNED)}
+    found[EVERYWHERE] = film_rails(layout.rails)
+    return {condition: rails for condition, rails in found.items() if rails}
+
+
+def _trial(
+    layout: Layout,
+    profile: RouteProfile,
+    consist: Sequence[Cut],
+    counted: str | None,
+    condition: str,
+    rails: Sequence[str],
+    draws: Draws,
+) -> Trial:
+    train = _train(layout.plan, profile.route, consist)
+    too_long = misfits(layout, profile.route, train)
+    verdicts = {rail: judge(profile, train, rail, layout.pulls) for rail in rails}
+    rail = min(rails, key=lambda rail: _how_bad(verdicts[rail], too_long))
+    return Trial(
+        condition=condition,
+        rail=rail,
+        verdict=verdicts[rail],
+        trust=trust_in_train(profile, train, rail, draws),
+        misfits=too_long,
+        most=None if counted is None else _most(layout, profile, consist, counted, rails),
+    )
+
+
+def _most(
+    layout: Layout, profile: RouteProfile, consist: Sequence[Cut], counted: str, rails: Sequence[str]
+) -> int | None:
+    """Return the number of cars before the first with which the train does not climb; None where that is 0 cars.
+
+    Each number is judged by itself, for a longer train may climb where a shorter one does not.
+    """
+    plan, route = layout.plan, profile.route
+    for count in range(MOST + 1):
+        train = _train(plan, route, _recounted(consist, counted, count))
+        if misfits(layout, route, train) or any(
+            judge(profile, train, rail, layout.pulls).outcome != "climbs" for rail in rails
+        ):
+            return count - 1 if count else None
+    return MOST
+
+
+def _recounted(consist: Sequence[Cut], counted: str, count: int) -> list[Cut]:
+    """Return a consist with a number of cars of one kind, all where the longest row of them is."""
+    rows = [cut for cut in consist if cut.name == counted]
+    longest = max(rows, key=lambda cut: cut.count)
+    others = sum(cut.count for cut in rows) - longest.count
+    found: list[Cut] = []
+    for cut in consist:
+        if cut.name != counted:
+            found.append(cut)
+        elif count >= others and cut is longest:
+            found.append(Cut(counted, count - others))
+        elif count >= others or cut is rows[0]:
+            found.append(Cut(counted, cut.count if count >= others else count))
+    return [cut for cut in found if cut.count]
+
+
+def _train(plan: Plan, route: Route, consist: Iterable[Cut]) -> Train:
+    return made_up(plan, NamedTrain("try", route.name, tuple(consist)))
+
+
+def _how_bad(verdict: Verdict, too_long: Sequence[Misfit]) -> tuple[int, float]:
+    return WORST_FIRST.index(outcome_of(verdict, too_long)), verdict.margin
+
+
+def _badness(trial: Trial) -> tuple[int, float]:
+    return _how_bad(trial.verdict, trial.misfits)
+
+
+def _between(plan: Plan, route: str) -> Layout:
+    """Return a layout with a route from one place to another, with the fewest reversals, as its only one."""
+    origin, _, destination = (part.strip() for part in route.partition(_BETWEEN))
+    ends = [f"{line}.{end}" for line in plan.lines for end in ("from", "to")]
+    places = dict.fromkeys([*plan.joints, *plan.berths, *ends])
+    for name in (origin, destination):
+        look_up(name, places, "joint, berth or line's end", file=plan.file, place="ROUTE")
+
+    def layout(reversals: int) -> Layout:
+        return Layout(
+            replace(plan, routes={route: NamedRoute(route, origin, destination, reversals=reversals)}, trains={})
+        )
+
+    try:
+        return layout(0)
+    except Problems:
+        return layout(len(layout(_MOST_REVERSALS).route(route).tails))
+
+
+def _with_heights(plan: Plan, heights: Mapping[str, float]) -> tuple[Plan, tuple[str, ...]]:
+    """Return a plan with other railheads, and the lines whose stated grades and rises gave way to them."""
+    for joint in heights:
+        look_up(joint, plan.joints, "joint", file=plan.file, place="--set")
+    plan = replace(plan, railhead={**plan.railhead, **heights})
+    freed: list[str] = []
+    faults = _contradictions(plan) if heights else 0
+    for line in plan.lines.values():
+        if faults and (line.start in heights or line.finish in heights):
+            looser = replace(plan, lines={**plan.lines, line.name: _without_grades(line)})
+            left = _contradictions(looser)
+            if left < faults:
+                plan, faults = looser, left
+                freed.append(line.name)
+    return plan, tuple(freed)
+
+
+def _contradictions(plan: Plan) -> int:
+    """Return how much is wrong with the heights of a plan."""
+    try:
+        solve_railheads(plan)
+    except Problems as problems:
+        return len(problems.errors)
+    return 0
+
+
+def _without_grades(line: Line) -> Line:
+    """Return a line whose tracks lie as the heights around them say; level track stays level."""
+    tracks = (replace(track, grade=None, rise=None) if track.grade or track.rise else track for track in line.tracks)
+    return replace(line, tracks=tuple(tracks))

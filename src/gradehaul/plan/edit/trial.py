@@ -1,0 +1,179 @@
+"""Trial changes of a plan, railheads and rail conditions, made to its record and to the text of its file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.edit.rail_keys import put_rails
+from gradehaul.plan.frozen import freeze_mappings
+from gradehaul.plan.names import quoted
+from gradehaul.plan.reader import read_plan
+from gradehaul.plan.records import Line, Plan
+from gradehaul.plan.resolve.stock import CLEAN, conditions
+from gradehaul.quantities import convert
+
+_DIGITS = 4
+"""Decimals of a railhead in the plan's unit: a tenth of a micron and finer."""
+_SAME = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """Changes to try: railheads, m, by station, and rail conditions by the id of their track.
+
+    A station is ``joint NAME``, ``track ID`` for the far end of a track with its own railhead, or ``at LINE NUMBER``
+    for a pair of `railhead_at`, from 0.
+    """
+
+    heights: Mapping[str, float] = field(default_factory=dict)
+    rails: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        freeze_mappings(self)
+
+    def __bool__(self) -> bool:
+        return bool(self.heights or self.rails)
+
+
+def fixed_railheads(plan: Plan) -> dict[str, float]:
+    """Return the railheads that the plan fixes, m, by station.
+
+    Examples
+    --------
+    >>> fixed_railheads(read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead = { Foot = 0 }
+    ... [line.Hill]
+    ... from = "Foot"
+    ... to = "Top"
+    ... track = [{ straight = 1, railhead = 0.02 }]
+    ... railhead_at = [[0.5, 0.01]]
+    ... '''))
+    {'joint Foot': 0.0, 'track Hill:1': 0.02, 'at Hill 0': 0.01}
+    """
+    found = {f"joint {name}": height for name, height in plan.railhead.items()}
+    for line in plan.lines.values():
+        found |= {f"track {track.id}": track.railhead for track in line.tracks if track.railhead is not None}
+        found |= {f"at {line.name} {number}": height for number, (_, height) in enumerate(line.railhead_at)}
+    return found
+
+
+def known_part(plan: Plan, trial: Trial) -> tuple[Trial, list[str]]:
+    """Return the part of a trial that fits the plan as it is now, and what had to be left out."""
+    fixed, films = fixed_railheads(plan), set(conditions(plan.films))
+    joints = {f"joint {name}" for name in plan.joints}
+    heights = {key: height for key, height in trial.heights.items() if key in fixed or key in joints}
+    rails = {key: rail for key, rail in trial.rails.items() if key in plan.tracks and rail in films}
+    lost = [key for key in (*trial.heights, *trial.rails) if key not in heights and key not in rails]
+    return Trial(heights, rails), lost
+
+
+def tried(plan: Plan, trial: Trial) -> Plan:
+    """Return the plan with a trial's changes.
+
+    Raises
+    ------
+    Problems
+        The changes do not hold together with the rest of the plan.
+    """
+    if not trial:
+        return plan
+    joints = {name: trial.heights[f"joint {name}"] for name in plan.joints if f"joint {name}" in trial.heights}
+    lines = {name: _tried_line(line, trial) for name, line in plan.lines.items()}
+    return replace(plan, railhead={**plan.railhead, **joints}, lines=lines)
+
+
+def _tried_line(line: Line, trial: Trial) -> Line:
+    tracks = tuple(
+        replace(
+            track,
+            railhead=trial.heights.get(f"track {track.id}", track.railhead),
+            rail=trial.rails.get(track.id, track.rail),
+        )
+        for track in line.tracks
+    )
+    pairs = tuple(
+        (at, trial.heights.get(f"at {line.name} {number}", height))
+        for number, (at, height) in enumerate(line.railhead_at)
+    )
+    return (
+        line if (tracks, pairs) == (line.tracks, line.railhead_at) else replace(line, tracks=tracks, railhead_at=pairs)
+    )
+
+
+def tried_text(plan: Plan, text: str, trial: Trial) -> str:
+    """Return the text of the plan's file with a trial's changes, comments and layout kept.
+
+    Parameters
+    ----------
+    plan
+        The plan, as it was read from its file.
+    text
+        The text of that file.
+    trial
+        The changes.
+
+    Raises
+    ------
+    PlanError
+        What changes stands in an included file, a drawing or a piece, or is written so that it cannot be changed.
+    """
+    import tomlkit
+
+    document: Any = tomlkit.parse(text)
+    try:
+        for key, height in trial.heights.items():
+            _put_height(document, plan, key, _number(height, plan.unit))
+        put_rails(document, plan, trial.rails)
+    except (KeyError, IndexError, TypeError) as error:  # a drawn line, or a piece from an included file
+        raise _elsewhere(plan, "a line or piece of track") from error
+    changed: str = tomlkit.dumps(document)
+    again, wanted = read_plan(changed, file=plan.file, folder=Path(plan.file).parent), tried(plan, trial)
+    heights, rails = fixed_railheads(again), {key: track.rail or CLEAN for key, track in again.tracks.items()}
+    right = {key: track.rail or CLEAN for key, track in wanted.tracks.items()} == rails and all(
+        abs(heights.get(key, 1e9) - height) < _SAME for key, height in fixed_railheads(wanted).items()
+    )
+    if not right:
+        raise PlanError("the file is written so that this cannot be changed in place", file=plan.file)
+    return changed
+
+
+def _number(height: float, unit: str) -> float | int:
+    value = round(convert(height, unit), _DIGITS) + 0.0
+    return int(value) if value.is_integer() else value
+
+
+def _put_height(document: Any, plan: Plan, key: str, value: float) -> None:  # noqa: ANN401 - tomlkit's
+    import tomlkit
+
+    kind, _, name = key.partition(" ")
+    if kind == "joint":
+        table: Any = document.get("railhead")
+        if name in plan.railhead and (table is None or name not in table):
+            raise _elsewhere(plan, f"railhead {quoted(name)}")
+        if table is None:
+            table = document["railhead"] = tomlkit.table()
+        table[name] = value
+        return
+    line, _, number = name.rpartition(" " if kind == "at" else ":")
+    written: Any = document.get("line", {}).get(line)
+    if written is None:
+        raise _elsewhere(plan, f"line {quoted(line)}")
+    if kind == "at":
+        written["railhead_at"][int(number)][1] = value
+        return
+    tracks, count = written["track"], int(number)
+    if any("piece" in item for item in tracks[:count]):
+        raise PlanError(
+            "a height behind a piece cannot be changed in place", file=plan.file, place=f"line {quoted(line)}"
+        )
+    tracks[count - 1]["railhead"] = value
+
+
+def _elsewhere(plan: Plan, place: str) -> PlanError:
+    return PlanError("this does not stand in this file but in one it names", file=plan.file, place=place)

@@ -1,0 +1,156 @@
+"""A trial train as a few lines for a person, and as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from gradehaul import __version__
+from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, TrialAnswer, TrialTrain
+from gradehaul.haulage.demand import AS_PLANNED
+from gradehaul.haulage.outcome import Outcome
+from gradehaul.plan.records import Cut
+from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.show.base.digits import rounded
+from gradehaul.show.base.labels import apart, chance_told
+from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.document import verdict_document
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words
+
+_LINES, _COLUMNS = 8, 80
+_CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
+
+
+def trial_page(answer: TrialAnswer, reader: Reader) -> Page:
+    """Return the answer as a page of at most eight lines; where powers are compared, four and one a power."""
+    page = Page()
+    page.line((_fitted(_subject(answer, reader), _COLUMNS), "bold"))
+    if answer.compares:
+        _add_powers(page, answer)
+    else:
+        _add_train(page, answer.trains[0], reader)
+    for line in list(_remarks(answer, reader))[: _LINES - 3 - len(answer.trains[0].trials)]:
+        page.line(_fitted(line, _COLUMNS))
+    return page
+
+
+def trial_json(answer: TrialAnswer) -> str:
+    """Return the answer as JSON text; its keys are those of ``check --json``."""
+    document = {
+        "gradehaul": __version__,
+        "plan": answer.plan.title,
+        "file": answer.plan.file,
+        "route": answer.route.name,
+        "from": answer.route.origin,
+        "to": answer.route.destination,
+        "length_m": rounded(answer.length),
+        "railheads_m": {joint: rounded(height) for joint, height in answer.heights.items()},
+        "lines_without_their_grades": list(answer.freed),
+        "trains": [
+            {
+                "power": train.power,
+                "consist": [_cut(cut) for cut in train.consist],
+                "length_m": rounded(train.length),
+                "counted_car": train.counted,
+                "trials": [_trial(trial) for trial in train.trials],
+            }
+            for train in answer.trains
+        ],
+        "notes": [str(note) for note in answer.notes],
+    }
+    return json.dumps(document, indent=1, allow_nan=False) + "\n"
+
+
+def _trial(trial: Trial) -> dict[str, Any]:
+    return {
+        "condition": trial.condition,
+        "rail": trial.rail,
+        **verdict_document(trial.verdict, trial.misfits),
+        "stall_probability": rounded(trial.trust.stall_probability),
+        "most_cars": trial.most,
+    }
+
+
+def _subject(answer: TrialAnswer, reader: Reader) -> str:
+    """Return what was tried, in a line."""
+    train = answer.trains[0]
+    if answer.compares:
+        powers = [answer.plan.powers[each.power].name for each in answer.trains if each.power]
+        consist = [ANY if cut.name in powers else _cut(cut) for cut in train.consist]
+        length = ""
+    else:
+        consist, length = [_cut(cut) for cut in train.consist], f", {reader.length(train.length)} long"
+    return f"{', '.join(map(apart, consist))}{length}, on {apart(answer.route.name)}"
+
+
+def _add_train(page: Page, train: TrialTrain, reader: Reader) -> None:
+    by_outcome: dict[Outcome, list[str]] = {}
+    for trial in train.trials:
+        by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
+    words = "; ".join(f"{DOES.get(outcome, outcome)} {_listed(where)}" for outcome, where in by_outcome.items())
+    page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
+    most = [f"most {train.counted}>"] if train.counted else []
+    rows = [[*_row(trial, reader), *([_most(trial)] if train.counted else [])] for trial in train.trials]
+    page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
+
+
+def _row(trial: Trial, reader: Reader) -> list[Piece]:
+    verdict = trial.verdict
+    place = f", {reader.length(verdict.worst_at)}"
+    return [
+        trial.condition,
+        OUTCOMES[trial.outcome],
+        chance_told(trial.trust.stall_probability),
+        reader.force(verdict.margin),
+        f"{apart(_fitted(verdict.worst_track, 26 - len(place)))}{place}",
+    ]
+
+
+def _most(trial: Trial) -> str:
+    return "-" if trial.most is None else f"{trial.most}+" if trial.most >= MOST else str(trial.most)
+
+
+def _add_powers(page: Page, answer: TrialAnswer) -> None:
+    trains = answer.trains
+    climbing = sum(train.judged.outcome == "climbs" for train in trains)
+    verb = "climbs" if climbing == 1 else "climb"
+    page.line(f"{climbing} of {len(trains)} powers {verb} {_CONDITIONS[trains[0].judged.condition]}.")
+    heads = ["power", *(head for trial in trains[0].trials for head in (trial.condition, "risk>"))]
+    rows: list[list[Piece]] = []
+    for train in trains:
+        cells: list[Piece] = [apart(_fitted(train.power or "", 22))]
+        for trial in train.trials:
+            cells += [OUTCOMES[trial.outcome], chance_told(trial.trust.stall_probability)]
+        rows.append(cells)
+    page.table(heads, rows, indent=0)
+
+
+def _remarks(answer: TrialAnswer, reader: Reader) -> Iterator[str]:
+    """Yield what to know about the answer, the most important first."""
+    train = answer.trains[0]
+    if not answer.compares:
+        yield from (misfit_words(misfit, reader) for misfit in train.trials[0].misfits[:1])
+    if answer.heights:
+        heights = ", ".join(f"{joint} at {reader.length(height)}" for joint, height in answer.heights.items())
+        gives_way = f"; the grades of {', '.join(answer.freed)} give way" if answer.freed else ""
+        yield f"With {heights}{gives_way}."
+    if answer.route.tails:
+        yield f"It reverses in {' and in '.join(apart(tail.name) for tail in answer.route.tails)}."
+    yield from (f"Note: {note.text}." for note in answer.notes)
+    most = "" if train.counted is None or answer.compares else f" Most {train.counted}: the rest of the train as it is."
+    yield f"Risk is the chance of stalling.{most}"
+
+
+def _cut(cut: Cut) -> str:
+    return cut.name if cut.count == 1 else f"{cut.count} {cut.name}"
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join((", ".join(words[:-1]), words[-1])) if words[1:] else words[0]
+
+
+def _fitted(text: str, columns: int) -> str:
+    """Return a text, shortened where it is longer than so many columns."""
+    return text if len(text) <= columns else f"{text[: columns - 1].rstrip()}\N{HORIZONTAL ELLIPSIS}"

@@ -1,0 +1,191 @@
+/* The desk: the plan as it is tried now, with its routes, outcomes, plan view, section and train held together. */
+const Desk = (() => {
+  const byId = (id) => document.getElementById(id);
+
+  /* `decide` is called with each trial that the hand has let go of, for whoever has the last word on it. */
+  function start(data, { decide = () => {}, run = () => {}, pointed = null, refreshed = () => {} } = {}) {
+    const desk = { data: null, teller: null, stock: null, routes: [], judgedRails: [], rails: [], pinned: null };
+    let before = null, waiting = 0, planView = null, workbench = null;
+
+    function take(document_) {
+      for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
+      desk.data = document_;
+      desk.teller = Telling.teller(document_.units);
+      desk.stock = Haulage.stockFrom(document_.stock);
+    }
+
+    function tryOut() {
+      desk.routes = Trial.routesWith(desk.data, desk.trial.now);
+      desk.judgedRails = Trial.judgedRails(desk.data, desk.trial.now);
+      desk.rails = [...new Set([...desk.data.rails, ...desk.judgedRails])];
+    }
+
+    /* Whether the document at hand has the trial in it, so that what Python found for it holds. */
+    const decided = () => JSON.stringify(desk.data.trial) === JSON.stringify(desk.trial.now) && before === null;
+
+    function rows() {
+      const { data: now, stock, routes, judgedRails, trial, pinned } = desk;
+      const found = new Map(now.verdicts.map((each) => [each.name, each]));
+      const stated = new Map((pinned || now.stated_verdicts).map((each) => [each.name, each]));
+      const risks = new Map((now.chances || []).map((each) => [each.name, each.risk]));
+      return now.trains.map((named) => ({
+        name: named.name,
+        was: pinned || !trial.empty ? stated.get(named.name) : null,
+        now: decided() ? found.get(named.name) : Outcomes.ofTrain(now, stock, routes, named, judgedRails),
+        risk: decided() ? risks.get(named.name) || (now.chances ? "" : desk.waitingWords) : "",
+      }));
+    }
+
+    function showOutcomes() {
+      const body = byId("outcomes-rows");
+      if (!body) return;
+      body.closest("table").classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
+      Outcomes.show(body, desk.teller, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
+    }
+
+    function showButtons() {
+      for (const [id, can] of [["undo", desk.trial.canUndo], ["redo", desk.trial.canRedo]]) if (byId(id)) byId(id).disabled = !can;
+      if (byId("pin")) byId("pin").setAttribute("aria-pressed", String(Boolean(desk.pinned)));
+    }
+
+    function refresh(whole) {
+      waiting = 0;
+      tryOut();
+      workbench?.take(whole);
+      if (whole) planView.film((id) => Trial.railOf(desk.data, desk.trial.now, id) !== "clean");
+      showOutcomes();
+      showButtons();
+      showRailhead();
+      showTracks();
+      refreshed(whole);
+    }
+
+    // Railheads by hand
+
+    const height = (station) => desk.trial.now.heights[station.key] ?? desk.data.stated_heights[station.key] ?? station.height_m;
+
+    desk.hand = {
+      height,
+      grab() { before = desk.trial.copy(); },
+      to(station, value) { desk.trial.move((trial) => { trial.heights[station.key] = Number(value.toFixed(6)); }); },
+      drop() {
+        const from = before;
+        before = null;
+        if (from) desk.trial.change(() => {}, from);
+      },
+    };
+
+    function showRailhead() {
+      const choice = byId("railhead-of"), field = byId("railhead");
+      if (!choice) return;
+      const stations = desk.data.heights, chosen = choice.value;
+      if (choice.options.length !== stations.length || [...choice.options].some((each, k) => each.value !== stations[k].key)) {
+        choice.replaceChildren(...stations.map((each) => new Option(Handles.label(desk.data, each), each.key)));
+        if (stations.some((each) => each.key === chosen)) choice.value = chosen;
+      }
+      byId("railhead-row").hidden = !stations.length;
+      const station = stations.find((each) => each.key === choice.value);
+      if (!station) return;
+      const unit = desk.teller.lengthUnit;
+      byId("railhead-unit").textContent = unit.name;
+      if (document.activeElement !== field) field.value = String(Number(desk.teller.converted(height(station), unit).toFixed(4)));
+    }
+
+    function typed() {
+      const station = desk.data.heights.find((each) => each.key === byId("railhead-of").value);
+      const unit = desk.teller.lengthUnit, value = byId("railhead").valueAsNumber;
+      if (!station || !Number.isFinite(value)) return;
+      desk.trial.change((trial) => { trial.heights[station.key] = Number(((value * unit.times) / unit.parts).toFixed(6)); });
+    }
+
+    // Film by click
+
+    const filmName = () => byId("film-name")?.value || desk.data.films[0];
+
+    function toggle(id) {
+      if (!desk.data.films.length) return;
+      const film = Trial.railOf(desk.data, desk.trial.now, id) === "clean" ? filmName() : "clean";
+      desk.trial.change((trial) => {
+        const stated = desk.data.stated_rails[id];
+        if (film === (stated ?? "clean") && !(film === "clean" && stated === "clean")) delete trial.rails[id];
+        else trial.rails[id] = film;
+      });
+    }
+
+    function showTracks() {
+      const choice = byId("film-track");
+      if (!choice) return;
+      byId("film-row").hidden = !desk.data.films.length;
+      const tracks = new Map();
+      for (const route of desk.data.routes) for (const track of route.tracks) tracks.set(track.id, track.name);
+      if (choice.options.length !== tracks.size || [...choice.options].some((each) => !tracks.has(each.value))) {
+        const chosen = choice.value;
+        choice.replaceChildren(...[...tracks].map(([id, name]) => new Option(name, id)));
+        if (tracks.has(chosen)) choice.value = chosen;
+      }
+      const rail = Trial.railOf(desk.data, desk.trial.now, choice.value);
+      byId("film-toggle").textContent = rail === "clean" ? `Put ${filmName()} on` : "Keep clean";
+    }
+
+    // Wiring
+
+    take(data);
+    desk.waitingWords = "";
+    desk.trial = Trial.start((done) => {
+      if (!done) {
+        waiting ||= requestAnimationFrame(() => refresh(false));
+        return;
+      }
+      if (waiting) cancelAnimationFrame(waiting);
+      refresh(true);
+      decide(desk.trial.now);
+    });
+    tryOut();
+    desk.run = (running) => { planView.run(running); run(running); };
+    planView = PlanView.start(desk.data, desk.teller, (place, chosen) => {
+      if (chosen && byId("click-films")?.checked) {
+        if (byId("film-track")) byId("film-track").value = place.track;
+        toggle(place.track);
+      } else if (pointed) pointed(place, chosen);
+      else if (chosen) for (const [route, at] of Places.on(desk.routes, place.track, place.along)) workbench?.push(route, at);
+      planView.mark(place);
+    });
+    workbench = Workbench.start(desk);
+
+    byId("railhead-of")?.addEventListener("change", showRailhead);
+    byId("railhead")?.addEventListener("change", typed);
+    byId("film-track")?.addEventListener("change", showTracks);
+    byId("film-toggle")?.addEventListener("click", () => toggle(byId("film-track").value));
+    byId("film-track")?.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); toggle(event.target.value); } });
+    byId("undo")?.addEventListener("click", () => desk.trial.undo());
+    byId("redo")?.addEventListener("click", () => desk.trial.redo());
+    byId("pin")?.addEventListener("click", () => {
+      desk.pinned = desk.pinned ? null : rows().flatMap((each) => (each.now ? [each.now] : []));
+      showOutcomes();
+      showButtons();
+    });
+    document.addEventListener("keydown", (event) => {
+      if (!(event.ctrlKey || event.metaKey) || event.altKey || /^(textarea|input)$/i.test(event.target.tagName)) return;
+      const key = event.key.toLowerCase();
+      if (key === "z" && !event.shiftKey) desk.trial.undo();
+      else if (key === "y" || (key === "z" && event.shiftKey)) desk.trial.redo();
+      else return;
+      event.preventDefault();
+    });
+
+    Object.assign(desk, {
+      planView, toggle, rows, decided,
+      get workbench() { return workbench; },
+      /* Takes another document in the place of the one at hand; a hand that moves keeps hold. */
+      take(document_) {
+        take(document_);
+        refresh(true);
+      },
+      refresh: () => refresh(true),
+    });
+    refresh(true);
+    return desk;
+  }
+
+  return { start };
+})();

@@ -1,0 +1,107 @@
+/* Handles on the long section: railheads that a hand, the arrow keys or a figure moves. */
+const Handles = (() => {
+  /* The stations along a route: a station once for each place at which the route meets it. */
+  function along(route, data) {
+    const found = [];
+    for (const station of data.heights) {
+      const places = station.joint
+        ? route.joints.filter((joint) => joint.name === station.joint).map((joint) => joint.at_m)
+        : Places.on([route], station.track, station.at_m).map(([, place]) => place);
+      for (const place of places) found.push({ station, place });
+    }
+    return found;
+  }
+
+  const label = (data, station) => (station.joint ? station.joint
+    : `${trackName(data, station.track)}, at ${station.at_m > 0 ? "its end" : "its start"}`);
+
+  function trackName(data, id) {
+    for (const route of data.routes) for (const track of route.tracks) if (track.id === id) return track.name;
+    return id;
+  }
+
+  /* Puts handles over a drawn section. `hand` is told of a move: `hand.grab()`, `hand.to(station, height)` and
+     `hand.drop()`, and knows the `height` of each station now. */
+  function start(figure, teller, hand) {
+    const layer = document.createElement("div");
+    layer.className = "handles";
+    const buttons = new Map();
+    let drawn = null, held = null;
+
+    const step = () => (teller.lengthUnit.name === "in" || teller.lengthUnit.name === "ft" ? 0.0254 / 16 : 0.001);
+
+    function make(key) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.setAttribute("role", "slider");
+      button.setAttribute("aria-orientation", "vertical");
+      button.addEventListener("keydown", (event) => {
+        const { station } = buttons.get(key);
+        const by = { ArrowUp: 1, ArrowRight: 1, ArrowDown: -1, ArrowLeft: -1, PageUp: 10, PageDown: -10 }[event.key];
+        if (!by) return;
+        event.preventDefault();
+        hand.grab();
+        hand.to(station, hand.height(station) + by * step() * (event.shiftKey ? 10 : 1));
+        hand.drop();
+      });
+      button.addEventListener("pointerdown", (event) => {
+        const { station } = buttons.get(key);
+        event.preventDefault();
+        event.stopPropagation();
+        button.focus();
+        button.setPointerCapture(event.pointerId);
+        held = { station, from: event.clientY, height: hand.height(station), perDot: drawn.metersPerDot(), moved: false };
+        hand.grab();
+      });
+      button.addEventListener("pointermove", (event) => {
+        if (!held) return;
+        event.stopPropagation();
+        const by = Math.round(((held.from - event.clientY) * held.perDot) / step()) * step();
+        if (!by && !held.moved) return;
+        held.moved = true;
+        hand.to(held.station, held.height + by);
+      });
+      const drop = () => {
+        if (!held) return;
+        held = null;
+        hand.drop();
+      };
+      button.addEventListener("pointerup", drop);
+      button.addEventListener("pointercancel", drop);
+      layer.append(button);
+      return button;
+    }
+
+    /* Sets the handles where the section now has its railheads. */
+    function place(section, route, data) {
+      drawn = section;
+      if (layer.parentNode !== figure) figure.append(layer);
+      const seen = new Set(), met = new Map();
+      for (const { station, place: at } of along(route, data)) {
+        const number = met.get(station.key) || 0, key = `${number} ${station.key}`;
+        met.set(station.key, number + 1);
+        seen.add(key);
+        const button = buttons.get(key)?.button || make(key);
+        buttons.set(key, { button, station });
+        const spot = section.spot(at, Haulage.at(route.railhead, at));
+        button.className = station.fixed ? "handle" : "handle free";
+        button.style.left = `${spot.x}px`;
+        button.style.top = `${spot.y}px`;
+        const height = teller.fine(hand.height(station));
+        button.setAttribute("aria-label", `Railhead at ${label(data, station)}${station.fixed ? "" : ", not fixed by the plan"}`);
+        button.setAttribute("aria-valuetext", height);
+        button.setAttribute("aria-valuenow", String(hand.height(station)));
+        button.title = `${label(data, station)}: ${height}`;
+      }
+      for (const [key, { button }] of buttons) {
+        if (seen.has(key)) continue;
+        button.remove();
+        buttons.delete(key);
+      }
+    }
+
+    return { place, get held() { return held !== null; } };
+  }
+
+  return { start, along, label };
+})();

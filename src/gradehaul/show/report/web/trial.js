@@ -1,0 +1,165 @@
+/* Changes that are tried, railheads and films: what they do to the routes, undo and redo, and their place in the
+   address. Python has the last word: its next document has the changes in it. */
+const Trial = (() => {
+  const NEAR = 1e-12;
+
+  // What changes do to a route
+
+  const level = (width) => ({ breaks: [0, width], values: [0], slopes: [0], seconds: [0] });
+
+  function reversed(f) {
+    const last = f.values.length - 1, end = f.breaks[last + 1];
+    const breaks = [], values = [], slopes = [], seconds = [];
+    for (let k = last; k >= 0; k--) {
+      const width = f.breaks[k + 1] - f.breaks[k];
+      breaks.push(end - f.breaks[k + 1]);
+      values.push(Haulage.endOf(f, k));
+      slopes.push(-(f.slopes[k] + width * f.seconds[k]));
+      seconds.push(f.seconds[k]);
+    }
+    breaks.push(end);
+    return { breaks, values, slopes, seconds };
+  }
+
+  /* A function that is known track by track, along a route; null where it is zero all the way. */
+  function along(route, byTrack) {
+    if (!route.tracks.some((track) => byTrack.get(track.id))) return null;
+    const breaks = [0], values = [], slopes = [], seconds = [];
+    route.tracks.forEach((track, k) => {
+      const [from, to] = [route.starts[k], route.starts[k + 1]];
+      const own = byTrack.get(track.id);
+      const f = own ? (track.forward ? own : reversed(own)) : level(to - from);
+      for (let j = 0; j < f.values.length; j++) {
+        breaks.push(j + 1 === f.values.length ? to : from + f.breaks[j + 1]);
+        values.push(f.values[j]);
+        slopes.push(f.slopes[j]);
+        seconds.push(f.seconds[j]);
+      }
+    });
+    return { breaks, values, slopes, seconds };
+  }
+
+  /* f and weighted others, with breaks that lie on one another taken once. */
+  function plus(f, terms) {
+    const all = [f, ...terms.map(([g]) => g)].flatMap((g) => Array.from(g.breaks)).sort((a, b) => a - b);
+    const breaks = all.filter((place, k) => k === 0 || place - all[k - 1] > NEAR);
+    const last = breaks.length - 1;
+    breaks[last] = Haulage.stop(f);
+    const values = [], slopes = [], seconds = [];
+    const weighted = [[f, 1], ...terms], piece = weighted.map(() => 0);
+    for (let k = 0; k < last; k++) {
+      let value = 0, slope = 0, second = 0;
+      weighted.forEach(([g, weight], n) => {
+        while (piece[n] + 1 < g.values.length && g.breaks[piece[n] + 1] <= breaks[k] + NEAR) piece[n] += 1;
+        const j = piece[n], t = breaks[k] - g.breaks[j];
+        value += weight * (g.values[j] + t * (g.slopes[j] + 0.5 * t * g.seconds[j]));
+        slope += weight * (g.slopes[j] + t * g.seconds[j]);
+        second += weight * g.seconds[j];
+      });
+      values.push(value);
+      slopes.push(slope);
+      seconds.push(second);
+    }
+    return { breaks, values, slopes, seconds };
+  }
+
+  /* What is to be added to each route for heights that differ from those of the document. */
+  function moves(data, heights) {
+    return data.heights.flatMap((station) => {
+      const wanted = heights[station.key] ?? data.stated_heights[station.key] ?? station.height_m;
+      return Math.abs(wanted - station.height_m) > 1e-9 ? [[station, wanted - station.height_m]] : [];
+    });
+  }
+
+  function railOf(data, trial, id) {
+    return trial.rails[id] ?? data.stated_rails[id] ?? "clean";
+  }
+
+  /* The routes of a document with a trial's changes; a route that nothing changes is the document's own. */
+  function routesWith(data, trial) {
+    const moved = moves(data, trial.heights);
+    return data.routes.map((route) => {
+      const terms = [];
+      for (const [station, by] of moved) {
+        const part = (key) => new Map(Object.entries(station.changes).map(([id, change]) => [id, change[key]]));
+        const bend = along(route, part("bend")), perMeter = along(route, part("per_m"));
+        if (bend) terms.push([bend, 1]);
+        if (perMeter) terms.push([perMeter, by]);
+      }
+      const rails = route.tracks.map((track) => railOf(data, trial, track.id));
+      const sameRails = rails.every((rail, k) => rail === route.rails[k]);
+      if (!terms.length && sameRails) return route;
+      if (!terms.length) return { ...route, rails };
+      const effort = plus(route.effort, terms), railhead = plus({ ...route.railhead, breaks: route.effort.breaks }, terms);
+      return { ...route, rails, effort, railhead };
+    });
+  }
+
+  /* The rail conditions by which trains are judged: as planned where any track says so, else those of the document. */
+  function judgedRails(data, trial) {
+    const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }));
+    if (!stated.size) return data.judged_rails;
+    const ages = [...stated].some((rail) => !stated.has(Haulage.firstDay(rail)));
+    return ages ? Haulage.PLANNED : [Haulage.AS_PLANNED];
+  }
+
+  // Undo, redo, and the address
+
+  const EMPTY = '{"heights":{},"rails":{}}';
+  const copy = (trial) => JSON.parse(JSON.stringify(trial));
+
+  /* A trial from a text that may be anybody's; null where it is none. */
+  function read(text) {
+    try {
+      const { heights = {}, rails = {} } = JSON.parse(text);
+      const good = Object.values(heights).every(Number.isFinite) && Object.values(rails).every((rail) => typeof rail === "string");
+      return good ? { heights: { ...heights }, rails: { ...rails } } : null;
+    } catch {
+      return null;
+    }
+  }
+
+  function start(changed) {
+    let now = read(decodeURIComponent(location.hash.slice(1) || "%20")) || copy(JSON.parse(EMPTY));
+    const behind = [], ahead = [];
+
+    function keep() {
+      const text = JSON.stringify(now);
+      history.replaceState(null, "", text === EMPTY ? location.pathname + location.search : `#${encodeURIComponent(text)}`);
+    }
+
+    function to(next, done) {
+      now = next;
+      keep();
+      changed(done);
+    }
+
+    return {
+      get now() { return now; },
+      get empty() { return JSON.stringify(now) === EMPTY; },
+      get canUndo() { return behind.length > 0; },
+      get canRedo() { return ahead.length > 0; },
+      /* Takes over a change; `before` is the trial before it, where the hand has been moving since. */
+      change(make, before = copy(now)) {
+        const next = copy(now);
+        make(next);
+        if (JSON.stringify(next) === JSON.stringify(before)) return;
+        behind.push(before);
+        ahead.length = 0;
+        to(next, true);
+      },
+      /* A change under the hand, which is not one to undo yet. */
+      move(make) {
+        make(now);
+        changed(false);
+      },
+      copy: () => copy(now),
+      undo() { if (behind.length) { ahead.push(copy(now)); to(behind.pop(), true); } },
+      redo() { if (ahead.length) { behind.push(copy(now)); to(ahead.pop(), true); } },
+      /* Nothing is tried any longer, and nothing is to be undone: the file has it. */
+      clear() { behind.length = ahead.length = 0; to(JSON.parse(EMPTY), true); },
+    };
+  }
+
+  return { start, routesWith, judgedRails, railOf, along, plus };
+})();

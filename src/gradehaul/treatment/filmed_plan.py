@@ -1,0 +1,38 @@
+"""The plan file that holds a keep-clean plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from gradehaul.errors import DesignError
+from gradehaul.plan.edit.rail_keys import plan_with_rails
+from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
+
+_RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}
+"""What is written on track that is not filmed: so a plan that leaves nothing to film says so."""
+
+
+def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
+    """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
+
+    `folder` is that of the copy; None for that of the plan. Track on which no train in question runs is left as it is.
+
+    Raises
+    ------
+    DesignError
+        There is no plan to write, or it has stretches shorter than a track.
+    PlanError
+        Lines that do not stand in the file, or text that cannot be changed so.
+    """
+    if found.beyond:
+        raise DesignError(
+            "no plan can help, so none is written",
+            file=found.plan.file,
+            found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} beyond its pull",
+            write="--train with the trains that can run",
+        )
+    if found.options.step is not None:
+        raise DesignError("a rail key is for a whole track", place="-o", found="stretches", write="-o without --step")
+    rails = {row.unit.track: _RAIL.get(row.use, found.film) for row in found.rows if row.use in ("film", *_RAIL)}
+    return plan_with_rails(found.plan, rails, folder=folder)

@@ -1,0 +1,204 @@
+"""A trial train against `check`: each figure is the check's on the same train, the most cars the last to climb."""
+
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from gradehaul.errors import PlanError, RouteError
+from gradehaul.haulage.answers.check import CheckAnswer, check
+from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.haulage.answers.layout import Layout, film_rails
+from gradehaul.haulage.answers.misfits import misfits
+from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, Trial, try_train
+from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.train import made_up
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.records import Cut, NamedTrain, Plan
+from project import PLANS
+
+NAMES = ["first-hill", "two-levels", "n-mountain", "switchback", "bench", "yard"]
+
+
+@cache
+def plan_named(name: str) -> Plan:
+    return load_plan(PLANS / f"{name}.toml")
+
+
+@cache
+def checked(name: str) -> CheckAnswer:
+    return check(plan_named(name))
+
+
+def typed(train: NamedTrain) -> list[str]:
+    return [cut.name if cut.count == 1 else f"{cut.count} {cut.name}" for cut in train.consist]
+
+
+def rails_of(condition: str, rails: tuple[str, ...]) -> tuple[str, ...]:
+    behind = {"clean": ("clean",), "as planned": PLANNED, EVERYWHERE: film_rails(rails)}[condition]
+    return tuple(rail for rail in rails if rail in behind)
+
+
+@pytest.mark.parametrize(
+    ("name", "train"),
+    [
+        (name, train)
+        for name in NAMES
+        for train in plan_named(name).trains
+        if not plan_named(name).trains[train].together
+    ],
+)
+def test_each_figure_is_that_of_check(name: str, train: str) -> None:
+    plan, answer = plan_named(name), checked(name)
+    named = plan.trains[train]
+    (tried,) = try_train(plan, named.route, typed(named)).trains
+    assert [trial.condition for trial in tried.trials] == [
+        condition for condition in ("clean", "as planned", EVERYWHERE) if rails_of(condition, answer.rails)
+    ]
+    for trial in tried.trials:
+        (expected,) = worst_of_each(
+            each
+            for each in answer.trains
+            if each.name == train and each.rail in rails_of(trial.condition, answer.rails)
+        )
+        assert tried.length == expected.length
+        assert (trial.rail, trial.outcome, trial.verdict) == (expected.rail, expected.outcome, expected.verdict)
+        assert (trial.trust, trial.misfits) == (expected.trust, expected.misfits)
+
+
+def climbs(layout: Layout, route: str, consist: tuple[Cut, ...], rails: tuple[str, ...]) -> bool:
+    """Whether a train climbs on all of some rails, by a plan that names it."""
+    named = NamedTrain("tried", route, tuple(cut for cut in consist if cut.count))
+    with_it = Layout(replace(layout.plan, trains={"tried": named}))
+    fits = not misfits(with_it, with_it.route(route), made_up(with_it.plan, named))
+    return fits and all(with_it.verdict("tried", rail=rail).outcome == "climbs" for rail in rails)
+
+
+@pytest.mark.parametrize(
+    ("name", "route", "before", "car", "behind"),
+    [
+        ("two-levels", "Up by the siding", ("consolidation",), "hopper", ("caboose", "tank")),
+        ("two-levels", "Quarry down", ("tank",), "hopper", ("caboose",)),
+        ("first-hill", "Uphill", ("switcher",), "boxcar", ("caboose",)),
+        ("switchback", "Down to the mill", ("shunter",), "tub", ()),
+    ],
+)
+def test_the_most_cars_climb_and_one_more_does_not(
+    name: str, route: str, before: tuple[str, ...], car: str, behind: tuple[str, ...]
+) -> None:
+    plan = plan_named(name)
+    layout = Layout(plan)
+    (tried,) = try_train(plan, route, [*before, f"3 {car}", *behind]).trains
+    assert tried.counted == car
+    for trial in tried.trials:
+        rails = rails_of(trial.condition, layout.rails)
+        for count, does in (
+            [(0, trial.most is not None)]
+            if trial.most is None
+            else [*((each, True) for each in range(trial.most + 1)), (trial.most + 1, False)]
+        ):
+            consist = (*(Cut(each, 1) for each in before), Cut(car, count), *(Cut(each, 1) for each in behind))
+            assert climbs(layout, route, consist, rails) is does, (trial.condition, count)
+
+
+@pytest.mark.parametrize("name", ["two-levels", "first-hill"])
+def test_the_most_of_equal_cars_is_the_load_of_check(name: str) -> None:
+    plan, answer = plan_named(name), checked(name)
+    for route in answer.routes:
+        for load in route.loads:
+            if load.rail != "clean" or load.engine != "leading":
+                continue
+            trial = try_train(plan, route.route.name, [load.power, load.car]).trains[0].trials[0]
+            assert (trial.most or 0) <= load.told
+            assert (trial.most or 0) == load.told or not load.holds_back
+
+
+def test_any_power_is_each_power_by_itself() -> None:
+    plan = plan_named("two-levels")
+    answer = try_train(plan, "Up by the main", [ANY, "5 coach"])
+    assert {train.power for train in answer.trains} == set(plan.powers)
+    for train in answer.trains:
+        assert train.power is not None
+        (alone,) = try_train(plan, "Up by the main", [train.power, "5 coach"]).trains
+        assert train.trials == alone.trials
+    order = [("climbs", "marginal", "stalls").index(train.judged.outcome) for train in answer.trains]
+    assert order == sorted(order)
+
+
+def test_two_places_are_the_route_between_them() -> None:
+    plan = plan_named("two-levels")
+    by_name = try_train(plan, "Quarry down", ["tank", "5 hopper"])
+    between = try_train(plan, "Quarry loading..Lower staging", ["tank", "5 hopper"])
+    assert between.route.ways == by_name.route.ways
+    assert between.trains[0].trials == by_name.trains[0].trials
+    reversing = try_train(plan, "Quarry loading .. Terminus platform", ["tank"])
+    assert len(reversing.route.tails) == 1
+
+
+def raised(name: str, **railheads: str) -> Plan:
+    """A demo plan with other railheads in its text."""
+    text = (PLANS / f"{name}.toml").read_text(encoding="utf-8")
+    for old, new in railheads.values():
+        assert old in text
+        text = text.replace(old, new)
+    return read_plan(text, folder=PLANS)
+
+
+@pytest.mark.parametrize(
+    ("changes", "heights", "freed"),
+    [
+        ({"ridge": ("Ridge  = 4", "Ridge  = 5")}, {"Ridge": 0.127}, ()),
+        (
+            {"harbor": ("Harbor = 0", "Harbor = -1"), "ridge": ("Ridge  = 4", "Ridge  = 5")},
+            {"Harbor": -0.0254, "Ridge": 0.127},
+            (),
+        ),
+    ],
+)
+def test_other_railheads_are_those_of_a_plan_that_has_them(changes, heights, freed) -> None:
+    set_to = try_train(plan_named("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"], heights=heights)
+    written = check(raised("first-hill", **changes))
+    assert set_to.freed == freed
+    assert set_to.trains[0].trials[0].verdict == next(each.verdict for each in written.trains if each.rail == "clean")
+
+
+def test_a_rise_that_contradicts_a_railhead_gives_way_and_no_other() -> None:
+    """The helix rises by 306 mm in the place of its stated 300; the level track at its foot stays level."""
+    answer = try_train(plan_named("two-levels"), "Up by the main", ["tank", "4 coach"], heights={"Helix top": 0.306})
+    assert answer.freed == ("Helix",)
+    text = (PLANS / "two-levels.toml").read_text(encoding="utf-8").replace("rise = 300 }", "rise = 306 }")
+    written = replace(
+        read_plan(text, folder=PLANS),
+        trains={"it": NamedTrain("it", "Up by the main", (Cut("tank", 1), Cut("coach", 4)))},
+    )
+    expected = Layout(written).verdict("it")
+    found = answer.trains[0].trials[0].verdict
+    assert found.margin == pytest.approx(expected.margin, rel=1e-9)
+    assert found.at == pytest.approx(expected.at, rel=1e-9)
+
+
+def test_a_film_counts_at_its_worse_age() -> None:
+    trial = try_train(plan_named("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"]).trains[0].trials[-1]
+    assert isinstance(trial, Trial)
+    assert (trial.condition, trial.rail, trial.outcome) == (EVERYWHERE, "treated fresh", "stalls")
+
+
+@pytest.mark.parametrize(
+    ("route", "vehicles", "kind", "words"),
+    [
+        ("Uphil", ["switcher"], RouteError, 'no route of this name, got "Uphil"; write "Uphill"'),
+        ("Harbr yard..Ridge", ["switcher"], RouteError, 'got "Harbr yard"; write "Harbor yard"'),
+        ("Uphill", ["switcher", "7 boxcr"], PlanError, 'VEHICLE: there is no stock "boxcr"; write "boxcar"'),
+        ("Uphill", ["7 boxcar"], PlanError, 'a train needs a locomotive; write "switcher" or any'),
+        ("Uphill", [ANY, ANY], PlanError, "only one locomotive can be any"),
+    ],
+)
+def test_what_cannot_be_tried(route: str, vehicles: list[str], kind: type[Exception], words: str) -> None:
+    with pytest.raises(kind) as caught:
+        try_train(plan_named("first-hill"), route, vehicles)
+    assert words in str(caught.value)
+
+
+def test_a_joint_that_is_not_there() -> None:
+    with pytest.raises(RouteError, match='--set: the plan has no joint of this name, got "Ridg"; write "Ridge"'):
+        try_train(plan_named("first-hill"), "Uphill", ["switcher"], heights={"Ridg": 0.1})

@@ -1,0 +1,70 @@
+"""A trial train on a screen: eight lines of 80 columns, and the figures that its JSON has."""
+
+import json
+import re
+
+import pytest
+
+from command_line import run
+from gradehaul.plan import load_plan
+from gradehaul.quantities import convert
+from project import PLANS
+
+TWO_LEVELS = PLANS / "two-levels.toml"
+STONE = ["Up by the siding", "consolidation", "9 hopper", "caboose", "tank"]
+
+
+def tried(*words: object) -> list[str]:
+    done = run("try", *words)
+    assert (done.exit_code, done.stderr) == (0, "")
+    return done.stdout.splitlines()
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        (name, [train.route, *(f"{cut.count} {cut.name}" for cut in train.consist)])
+        for name in ("first-hill", "two-levels", "n-mountain", "switchback", "yard")
+        for train in load_plan(PLANS / f"{name}.toml").trains.values()
+    ],
+)
+@pytest.mark.parametrize("locomotive", ["named", "any"])
+def test_it_fits_a_small_screen(name: str, words: list[str], locomotive: str) -> None:
+    plan = load_plan(PLANS / f"{name}.toml")
+    if locomotive == "any":
+        words = [words[0], "any", *(word for word in words[1:] if word.split(" ", 1)[1] not in plan.powers)]
+    lines = tried(PLANS / f"{name}.toml", *words)
+    assert len(lines) <= (8 if locomotive == "named" else 5 + len(plan.powers))
+    assert max(map(len, lines)) <= 80
+
+
+def test_rows_are_the_figures_of_the_json() -> None:
+    lines = tried(TWO_LEVELS, *STONE)
+    document = json.loads(run("try", TWO_LEVELS, *STONE, "--json").stdout)
+    (train,) = document["trains"]
+    assert train["consist"] == ["consolidation", "9 hopper", "caboose", "tank"]
+    rows = [line for line in lines if line.startswith(tuple(trial["condition"] for trial in train["trials"]))]
+    for row, trial in zip(rows, train["trials"], strict=True):
+        cells = re.split(r" {2,}", row)
+        assert cells[:2] == [
+            trial["condition"],
+            trial["outcome"].upper() if trial["outcome"] == "stalls" else trial["outcome"],
+        ]
+        assert cells[2].strip("<> %") == f"{100 * trial['stall_probability']:.0f}" or cells[2] == "<1 %"
+        assert cells[3] == f"{convert(trial['margin_n'], 'gf'):.1f} gf"
+        assert cells[4] == f"{trial['track']}, {1000 * trial['at_m']:.0f} mm"
+        assert cells[5] == str(trial["most_cars"])
+
+
+def test_the_headline_names_every_condition_by_its_outcome() -> None:
+    assert tried(TWO_LEVELS, *STONE)[1] == "It climbs on clean rail and as planned; stalls with film everywhere."
+
+
+def test_a_train_too_long_is_said_with_its_place() -> None:
+    lines = tried(TWO_LEVELS, "Quarry down", "tank", "14 coach")
+    assert 'It is 3525 mm long and does not fit berth "Quarry loading", which holds 1400 mm.' in lines
+
+
+def test_heights_that_were_set_are_said() -> None:
+    lines = tried(TWO_LEVELS, "Up by the main", "tank", "--set", "Helix top = 306")
+    assert "With Helix top at 306 mm; the grades of Helix give way." in lines

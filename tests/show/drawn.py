@@ -1,0 +1,52 @@
+"""What a picture shows, read back: its texts and where they lie, and the texts and figures of an SVG."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+from itertools import combinations
+from unittest.mock import patch
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
+
+MARGIN = 8 / 25.4
+"""The margin that every sheet must have, inches."""
+
+
+def drawn_texts(figure: Figure) -> list[tuple[str, Bbox]]:
+    """Return the texts that are really drawn, with their boxes in dots."""
+    found: list[Text] = []
+    with patch.object(Text, "draw", autospec=True, side_effect=lambda text, *_, **__: found.append(text)):
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        figure.draw(renderer)
+    shown = [text for text in found if text.get_visible() and text.get_text().strip()]
+    return [(text.get_text(), text.get_window_extent(renderer)) for text in shown]
+
+
+def check_sheet(figure: Figure) -> None:
+    """Check that all words lie within the margins, and none over another."""
+    texts = drawn_texts(figure)
+    edge = MARGIN * figure.dpi
+    for text, box in texts:
+        assert box.x0 >= edge - 1, text
+        assert box.y0 >= edge - 1, text
+        assert box.x1 <= figure.bbox.width - edge + 1, text
+        assert box.y1 <= figure.bbox.height - edge + 1, text
+    for (text, box), (other_text, other) in combinations(texts, 2):
+        across = min(box.x1, other.x1) - max(box.x0, other.x0)
+        up = min(box.y1, other.y1) - max(box.y0, other.y0)
+        assert across <= 1 or up <= 1, (text, other_text)
+
+
+def svg_texts(svg: bytes) -> list[str]:
+    """Return the texts of an SVG, as whoever opens it finds them."""
+    root = ET.fromstring(svg)
+    return ["".join(text.itertext()).strip() for text in root.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def figures(text: str) -> list[str]:
+    """Return the numbers in a text, each whole, so that 50 is not found in 350 or 50.5."""
+    return re.findall(r"-?\d+(?:\.\d+)?", text.replace("\N{MINUS SIGN}", "-"))
