@@ -30,6 +30,23 @@ def test_check_on_the_first_demo_plan(ratio):
     )
 
 
+TRIED = ("plans/two-levels.toml", "Up by the siding", "consolidation", "7 hopper", "caboose")
+NEEDED = """
+import gradehaul.command, gradehaul.haulage.answers.trial_train, gradehaul.show.check.trial_text
+import gradehaul.plan.reader, gradehaul.plan.resolve.plan, gradehaul.haulage.bench.benched
+import pint  # for ounces and gram-force
+"""
+
+
+def test_try_on_two_levels(ratio):
+    def trial() -> None:
+        run("-m", "gradehaul", "try", *TRIED)
+
+    trial()
+    ratio("try on two levels over importing what it needs", trial, lambda: run("-c", NEEDED), rounds=15, most=1.2)
+    ratio("try on two levels over importing its libraries", trial, lambda: run("-c", BARE), rounds=9)
+
+
 def test_help(ratio, figure):
     ratio(
         "help over a bare interpreter",

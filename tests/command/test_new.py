@@ -83,7 +83,7 @@ def test_odd_names_are_written_as_they_are(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("x", "--layout", "loop"), '"hill", "helix", "branch"'),
+        (("x", "--layout", "yards"), '"hill", "helix", "branch", "siding", "wye", "loop"'),
         (("x", "--scale", "HP"), "no such scale"),
         (("x", "--unit", "furlog"), "unit"),
         (("",), "the name is empty"),

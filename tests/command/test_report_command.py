@@ -29,7 +29,8 @@ def words(page: str) -> str:
 def test_a_page(plan, tmp_path):
     out = tmp_path / "x.html"
     result = run("report", plan, "-o", out)
-    assert (result.exit_code, result.stdout, result.stderr) == (0, "", "")
+    assert (result.exit_code, result.stdout) == (0, "")
+    assert result.stderr.startswith(f"{out}: written, ")
     page = out.read_text(encoding="utf-8")
     assert page.startswith("<!doctype html>")
     assert page == run("report", plan).stdout  # the same from run to run, printed or written
@@ -56,7 +57,7 @@ def test_a_page(plan, tmp_path):
 def test_what_gets_a_train_over_is_told(plan):
     plan.write_text(PLAN.replace('"3 ore"', '"30 ore"'), encoding="utf-8")
     told = words(run("report", plan).stdout)
-    assert "The train does not climb on clean rail; " in told
+    assert "On clean rail morning stalls on " in told
     assert "Ways over the hill Leave " in told
     assert "A helper comes on and goes off while the train stands" in told
 
@@ -103,7 +104,8 @@ def test_the_page_needs_no_matplotlib(plan):
 @pytest.mark.parametrize(("name", "begins"), [("c.PDF", b"%PDF"), ("c.svg", b"<?xml"), ("c.png", b"\x89PNG")])
 def test_cards(plan, tmp_path, name, begins):
     result = run("check", plan, "--card", "-o", tmp_path / name)
-    assert (result.exit_code, result.stdout, result.stderr) == (0, "", "")
+    assert (result.exit_code, result.stdout) == (0, "")
+    assert result.stderr.startswith(f"{tmp_path / name}: written, ")
     assert (tmp_path / name).read_bytes().startswith(begins)
 
 

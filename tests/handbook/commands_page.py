@@ -10,7 +10,7 @@ from gradehaul.command import main
 def commands() -> str:
     """Return the help of the command and of each of its verbs."""
     parts = [f"```text\n{_help([])}```"]
-    parts += [f"## gradehaul {verb}\n\n```text\n{_help([verb])}```" for verb in sorted(main.commands)]
+    parts += [f"## gradehaul {verb}\n\n```text\n{_help([verb])}```" for verb in main.commands]
     return "\n\n".join(parts)
 
 

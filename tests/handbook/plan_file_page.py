@@ -26,6 +26,10 @@ _WORDS = {
     "Distance": "length above 0",
     "Room": "length, 0 or more",
     "Radius": "length above 0",
+    "FitDistance": 'length above 0, or `"fit"`',
+    "FitRadius": 'length above 0, or `"fit"`',
+    "FitTurn": 'angle above 0, or `"fit"`',
+    "FrogNumber": "number from 2 to 30",
     "Angle": "angle",
     "Turn": "angle above 0",
     "Grade": "grade",
@@ -52,7 +56,10 @@ _GROUPS = {
     "Stock, trains and routes": ("rail", "loco", "power", "car", "train", "route"),
     "Measured": ("bench", "reading", "tilt", "trial", "survey"),
 }
-_INNER = {"line": (("track", line_schema.TrackTable),), "rail": (("metal and tyred", stock_schema.ShareTable),)}
+_INNER = {
+    "line": (("track", line_schema.TrackTable), ("parallel", line_schema.ParallelTable)),
+    "rail": (("metal and tyred", stock_schema.ShareTable),),
+}
 
 
 def tables() -> str:
@@ -67,7 +74,7 @@ def tables() -> str:
         for section in sections:
             parts += [f"### {_HEADERS[section]}", *_table(models[section])]
             for key, inner in _INNER.get(section, ()):
-                parts += [f"#### {key}, each", *_table(inner)]
+                parts += [f"#### {key}, {'as a table' if key == 'parallel' else 'each'}", *_table(inner)]
     return "\n\n".join(parts)
 
 
@@ -79,7 +86,10 @@ def units() -> str:
 
 
 def _table(model: Any) -> list[str]:
-    return [inspect.cleandoc(model.__doc__).split("\n\n")[0].replace("\n", " "), _rows(_keys(model))]
+    return [
+        *(each.replace("\n", " ") for each in inspect.cleandoc(model.__doc__).split("\n\n")[:2]),
+        _rows(_keys(model)),
+    ]
 
 
 def _head() -> list[tuple[str, str, str, str]]:
@@ -138,6 +148,7 @@ def _words(hint: Any) -> str:
             f"list of {_words(inner[0]).replace('name', 'names').replace('pair', 'pairs').replace('namess', 'names')}"
         )
     plain = {bool: "`true` or `false`", int: "whole number", float: "number", stock_schema.ShareTable: "table"}
+    plain[line_schema.ParallelTable] = "length above 0, or a table"
     return plain[hint]
 
 

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from gradehaul.errors import QuantityError
 from gradehaul.plan.records import Reading as PlanReading
 from gradehaul.quantities import Kind, Reading, convert, describe, length_unit, read_quantity, read_reading
-from gradehaul.quantities.units import UNITS, Unit, find_unit
+from gradehaul.quantities.units import SYMBOLS, UNITS, USUAL_FACTORS, Unit, exact_factor, find_unit
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 INCH = 0.0254
@@ -230,13 +230,13 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
         (
             "62 g",
             "force",
-            'a force is asked and g is a mass (a spring balance marked in g reads gf), got "62 g"; write "62 gf"',
+            'a force is needed and g is a mass (a spring balance marked in g reads gf), got "62 g"; write "62 gf"',
         ),
         (
             "62 ± 3 grams",
             "force",
             (
-                "a force is asked and g is a mass (a spring balance marked in g reads gf),"
+                "a force is needed and g is a mass (a spring balance marked in g reads gf),"
                 ' got "62 ± 3 grams"; write "62 ± 3 gf"'
             ),
         ),
@@ -244,19 +244,19 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
             "0.62 N (63 g)",
             "force",
             (
-                "a force is asked and g is a mass (a spring balance marked in g reads gf),"
+                "a force is needed and g is a mass (a spring balance marked in g reads gf),"
                 ' got "0.62 N (63 g)"; write "0.62 N (63 gf)"'
             ),
         ),
         (
             "4 oz",
             "force",
-            'a force is asked and oz is a mass (a spring balance marked in oz reads ozf), got "4 oz"; write "4 ozf"',
+            'a force is needed and oz is a mass (a spring balance marked in oz reads ozf), got "4 oz"; write "4 ozf"',
         ),
-        ("62 gf", "mass", 'a mass is asked and gf is a force, got "62 gf"; write "62 g"'),
-        ("1 lbf", "mass", 'a mass is asked and lbf is a force, got "1 lbf"; write "1 lb"'),
-        ("0.62 N", "mass", f'a mass is asked and N is a force, got "0.62 N"; write {MASSES}'),
-        ("24 deg", "length", f'a length is asked and deg is an angle, got "24 deg"; write {LENGTHS}'),
+        ("62 gf", "mass", 'a mass is needed and gf is a force, got "62 gf"; write "62 g"'),
+        ("1 lbf", "mass", 'a mass is needed and lbf is a force, got "1 lbf"; write "1 lb"'),
+        ("0.62 N", "mass", f'a mass is needed and N is a force, got "0.62 N"; write {MASSES}'),
+        ("24 deg", "length", f'a length is needed and deg is an angle, got "24 deg"; write {LENGTHS}'),
         (
             "0.1 N (100 gf)",
             "force",
@@ -296,8 +296,8 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
             "length",
             'the comma may be a decimal point or thousands, got "1,500 mm"; write "1.500 mm" or "1500 mm"',
         ),
-        ("1:40", "length", f'a length is asked and this is written like a grade, got "1:40"; write {LENGTHS}'),
-        ("1 in 40", "length", f'a length is asked and this is written like a grade, got "1 in 40"; write {LENGTHS}'),
+        ("1:40", "length", f'a length is needed and this is written like a grade, got "1:40"; write {LENGTHS}'),
+        ("1 in 40", "length", f'a length is needed and this is written like a grade, got "1 in 40"; write {LENGTHS}'),
         ("45 in 1", "grade", 'this grade rises by more than it runs, got "45 in 1"; write "1 in 45"'),
         ("1 in 0", "grade", f'the run of a grade cannot be 0, got "1 in 0"; write {GRADES}'),
         ("1/0 in", "length", f'a fraction cannot be over 0, got "1/0 in"; write {LENGTHS}'),
@@ -307,21 +307,21 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
             "length",
             'the part after ft must be less than 1 ft, got "3 ft 18 in"; write "4.5 ft" if both together are meant',
         ),
-        ("62 ± 3 gf", "force", 'a force without a spread is asked here, got "62 ± 3 gf"; write "62 gf"'),
-        ("62 gf ± 3 gf", "force", 'a force without a spread is asked here, got "62 gf ± 3 gf"; write "62 gf"'),
+        ("62 ± 3 gf", "force", 'a force without a spread is needed here, got "62 ± 3 gf"; write "62 gf"'),
+        ("62 gf ± 3 gf", "force", 'a force without a spread is needed here, got "62 gf ± 3 gf"; write "62 gf"'),
         (
             "0.62 N (63 ± 3 gf)",
             "force",
-            'a force without a spread is asked here, got "0.62 N (63 ± 3 gf)"; write "0.62 N"',
+            'a force without a spread is needed here, got "0.62 N (63 ± 3 gf)"; write "0.62 N"',
         ),
         ("62 ± -3 gf", "force", 'a spread cannot be negative, got "62 ± -3 gf"; write "62 ± 3 gf"'),
-        ("1e999 mm", "length", f'the number is too large to reckon with, got "1e999 mm"; write {LENGTHS}'),
+        ("1e999 mm", "length", f'the number is too large, got "1e999 mm"; write {LENGTHS}'),
         (float("nan"), "length", f"a number must be finite, got nan; write {LENGTHS}"),
         (float("-inf"), "angle", 'a number must be finite, got -inf; write an angle such as 90 or "22.5 deg"'),
         pytest.param(
             10**5000,
             "length",
-            f"the number is too large to reckon with, got a number of very many digits; write {LENGTHS}",
+            f"the number is too large, got a number of very many digits; write {LENGTHS}",
             id="very many digits",
         ),
         (True, "length", f"this is not a length, got true; write {LENGTHS}"),
@@ -348,7 +348,7 @@ def test_the_caller_adds_the_place() -> None:
     with pytest.raises(QuantityError) as caught:
         read_quantity("62 g", "force")
     placed = str(caught.value.at(file="plans/tarn.toml", place='loco "articulated", pull'))
-    assert placed.startswith('plans/tarn.toml: loco "articulated", pull: a force is asked and g is a mass')
+    assert placed.startswith('plans/tarn.toml: loco "articulated", pull: a force is needed and g is a mass')
 
 
 def test_a_hint_can_be_written() -> None:
@@ -541,7 +541,7 @@ def test_describe(value: float, kind: Kind, unit: str, text: str) -> None:
 def test_describe_and_convert_refuse_other_units() -> None:
     with pytest.raises(QuantityError) as caught:
         describe(1.0, "mass", "gf")
-    assert str(caught.value) == 'a mass is not told in gf, got "gf"; write g, kg, oz or lb'
+    assert str(caught.value) == 'a mass is not shown in gf, got "gf"; write g, kg, oz or lb'
     with pytest.raises(QuantityError, match="no unit is called that"):
         convert(1.0, "furlong")
 
@@ -560,9 +560,22 @@ def test_no_spelling_names_two_units() -> None:
         assert all(find_unit(name) is unit for name in (unit.name, *unit.words))
 
 
-def test_pint_waits_until_a_unit_is_met() -> None:
-    code = "import sys, gradehaul.quantities as q; q.read_quantity(90, 'angle'); sys.exit('pint' in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+@pytest.mark.parametrize(
+    ("text", "kind", "loads"),
+    [
+        ("90", "angle", False),
+        ("700 mm", "length", False),
+        ("2 %", "grade", False),
+        ("4 oz", "mass", False),
+        ("62 gf", "force", False),
+        ("2 lbf", "force", True),
+    ],
+)
+def test_pint_waits_until_a_unit_needs_it(text: str, kind: Kind, loads: bool) -> None:
+    code = (
+        f"import sys, gradehaul.quantities as q; q.read_quantity({text!r}, {kind!r}); sys.exit('pint' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == loads
 
 
 @pytest.mark.usefixtures("uncollected")
@@ -689,5 +702,10 @@ def test_digits_of_other_scripts_are_no_digits(digits: str) -> None:
 @pytest.mark.parametrize("text", ["0.62 N, 63 gf", "0.62 N 63 gf"])
 def test_two_figures_of_one_force_are_never_added(text: str) -> None:
     told = refusal(text, "force")
-    assert told.startswith("a force is one figure, or the same told in two units, got ")
+    assert told.startswith("a force is one figure, or the same in two units, got ")
     assert told.endswith('write "0.62 N (63 gf)" if both say the same')
+
+
+@pytest.mark.parametrize("name", list(USUAL_FACTORS))
+def test_the_usual_factors_are_those_of_pint(name):
+    assert USUAL_FACTORS[name] == exact_factor(SYMBOLS[name])

@@ -21,6 +21,7 @@ from gradehaul.haulage.train import made_up
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.base.page import shortened
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
 from gradehaul.show.check.document import check_json
@@ -81,8 +82,6 @@ def words(figure: Figure) -> list[str]:
 def shown_in_text(text: str) -> Outcomes:
     found, name = {}, ""
     for line in text.splitlines():
-        if line.startswith("Longest trains"):
-            break
         if title := re.match(r"  (.+), [^,]* long, on route ", line):
             name = title[1]
         elif name and (row := re.match(r"    (.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs)  ", line)):
@@ -91,7 +90,9 @@ def shown_in_text(text: str) -> Outcomes:
 
 
 def headline(text: str) -> str:
-    return text.split("Named trains\n")[1].split("\n", maxsplit=1)[0].strip()
+    """Return the sentences on the judged rails, without line breaks."""
+    after = " ".join(text.split("\n\n")[1].split())
+    return re.split(r" (?:With film |All \d+ trains climb with |Both trains climb with )", after)[0]
 
 
 def shown_on_page(page: str) -> dict[str, list[str]]:
@@ -113,8 +114,9 @@ def compare(layout: Layout, rails: tuple[str, ...] | None, *, pictures: bool) ->
     truth, answer = expected(layout), check_layout(layout, rails=rails)
     judged = {key: outcome for key, outcome in truth.items() if key[1] in answer.judged_rails}
     per_train = worst(truth, answer.judged_rails)
-    text = check_page(answer, reader).text()
-    assert shown_in_text(text) == truth
+    text = check_page(answer, reader, (), ["trains"]).text()
+    assert shown_in_text(text.split("\nTrains\n")[1] if truth else "") == truth
+    check_rows(text, truth, answer)
     told = json.loads(check_json(answer))
     assert {(each["name"], each["rail"]): each["outcome"] for each in told["trains"]} == truth
     fails = set(per_train.values()) & {"stalls", "runs away", "too long"}
@@ -123,10 +125,14 @@ def compare(layout: Layout, rails: tuple[str, ...] | None, *, pictures: bool) ->
     assert {(row["train"], row["rail"]): row["outcome"] for row in rows} == truth
     first = headline(text)
     everyone = all(outcome == "climbs" for outcome in per_train.values())
-    assert first.startswith(("All ", "Both ", "The train climbs")) == everyone
+    alone = next(iter(layout.plan.trains), "")
+    assert first.startswith(("All ", "Both ", f"{alone} climbs ")) == everyone
     assert ("NOT CHECKED" in first) == bool(told["not_checked"])
-    for name, outcome in list(per_train.items())[:6]:
-        assert (name in first and outcome in first) or outcome == "climbs"
+    failing = [name for name, outcome in per_train.items() if outcome != "climbs"]
+    assert all(name in first for name in failing) or len(failing) > 6
+    for outcome in set(per_train.values()) - {"climbs"}:
+        verb, *rest = outcome.split()
+        assert " ".join([verb.removesuffix("s"), *rest]) in first.replace("runs away", "run away")
     check_page_of(layout, answer, reader, judged)
     check_cards(answer, per_train, pictures=pictures)
     positions = layout.alignment.positions
@@ -136,6 +142,21 @@ def compare(layout: Layout, rails: tuple[str, ...] | None, *, pictures: bool) ->
         for leg in layout.route(named.route).legs or (layout.route(named.route),):
             check_section(layout, leg.name, name, answer.judged_rails, reader, judged, pictures=pictures)
     return set(truth.values())
+
+
+def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
+    """Compare the rows of the first screen with the outcomes, at the worse age of a film; films come last."""
+    rails = [*answer.judged_rails, *answer.film_rails]
+    ages = {rail: [each for each in rails if each.startswith(rail.removesuffix(" fresh"))] for rail in rails}
+    conditions = [each for rail, each in ages.items() if not rail.endswith(" fresh")]
+    words = "STALLS|RUNS AWAY|TOO LONG|marginal|climbs"
+    for name in worst(truth, rails):
+        if len(conditions) > 2:
+            break  # then each condition has a row of its own, and --more trains is compared
+        row = re.search(rf"^{re.escape(shortened(name, 18))}  +(?:{words}) .*$", text, flags=re.MULTILINE)
+        assert row is not None
+        shown = [each.lower() for each in re.findall(words, row[0].removeprefix(name))]
+        assert shown == [worst(truth, each)[name] for each in conditions]
 
 
 def check_page_of(layout: Layout, answer: CheckAnswer, reader: Reader, judged: Outcomes) -> None:
@@ -165,7 +186,7 @@ def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: boo
 def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: bool) -> None:
     document = json.loads(map_json(view))["trains"]
     assert {(each["name"], each["rail"]): each["outcome"] for each in document} == judged
-    text = map_page(view, reader).text()
+    text = map_page(view, reader, None, ["trains"]).text()
     for (name, rail), outcome in judged.items():
         assert re.search(rf"{re.escape(name)}, .*{re.escape(rail)}.*: {outcome}\n", text)
     kinds = {"stalls": "stall", "runs away": "runaway"}
@@ -175,6 +196,8 @@ def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: boo
             with drawing_rules():
                 figure = plan_figure(view, reader, size=size)
             gids = {line.get_gid() for line in figure.axes[0].lines}
+            marked = {re.sub(r" [\d, -]+$", "", text.get_gid()) for text in figure.findobj(Text) if text.get_gid()}
+            said = " ".join(words(figure))
             for each in view.worse[:8]:
                 ages = [
                     rail
@@ -182,11 +205,10 @@ def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: boo
                     if name == each.name and rail.startswith(each.rail.split(" fresh")[0])
                 ]
                 assert each.outcome == worst(judged, ages)[each.name]
-                told = [line for line in words(figure) if line.startswith(f"{each.name}, ")]
-                assert any(f" {each.rail}" in line and each.outcome in line for line in told)
+                assert re.search(rf"{re.escape(each.name)}, [^:]*{re.escape(each.rail)}[^:]*: {each.outcome}", said)
                 for outcome, gid in kinds.items():
                     if each.outcome == outcome:
-                        assert f"{gid} {each.name}" in gids
+                        assert gid in marked
                         assert outcome in gids
                         assert f"{each.name}, {each.rail}: {outcome}" in drawing
 
@@ -209,7 +231,7 @@ def check_section(
     text = profile_page(section, reader).text()
     for (own, rail), outcome in judged.items():
         if own == name:
-            assert re.search(rf"^ *{re.escape(rail)}  .*  {outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
+            assert re.search(rf"^ *{re.escape(rail)} +{outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
     if pictures:
         with drawing_rules():
             drawn = words(long_section_figure(section, reader))

@@ -19,9 +19,9 @@ from gradehaul.errors import PlanError
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.page import Page
+    from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.reading_units import Grades, Reader, System
-    from gradehaul.show.base.sheet import SizeName
 
 FAILS = 1
 """Exit status where, with ``--strict``, a named train fails or something went unchecked."""
@@ -111,8 +111,10 @@ def answers(
         @wraps(function)
         def verb(**given: Any) -> None:  # noqa: ANN401 - as click has it
             path, open_it, strict = given.pop("output", None), given.pop("open_it", False), given.pop("strict", False)
-            form: Form | Format = writes if writes is not None and not copies else _form(given)
+            form: Form | Format = writes if writes is not None and not copies else _form(given, path)
             _refuse_opening(path, open_it)
+            if writes == "html" and path is None and sys.stdout is not None and sys.stdout.isatty():
+                raise click.UsageError("the answer is a page for a browser: put -o with a name that ends in .html")
             _refuse_plan(path, given)
             out = Output(
                 form, path, given.pop("size", "a4"), given.pop("show", None), given.pop("grades", None) or "percent"
@@ -136,14 +138,17 @@ def answers(
     return decorate
 
 
-def _form(given: dict[str, Any]) -> Form:
-    """Take the flags of forms out of what is given, and return the form that one of them names."""
+def _form(given: dict[str, Any], path: str | None) -> Form:
+    """Take the flags of forms out of what is given, and return the form that one of them names, or else the file."""
+    ending = Path(path or "").suffix.lower()
     flags = {name: given.pop(name) for name in _FLAGS if name in given}
     wanted = [name for name, flag in flags.items() if flag]
     if len(wanted) > 1:
         options = [option_of(param) for param in click.get_current_context().command.params if param.name in flags]
         each_other = "one another" if len(options) > 2 else "each other"
         raise click.UsageError(f"{', '.join(options[:-1])} and {options[-1]} exclude {each_other}")
+    if not wanted and ending in (".csv", ".json") and f"as_{ending[1:]}" in flags:
+        return "csv" if ending == ".csv" else "json"
     return _FLAGS[wanted[0]] if wanted else "text"
 
 

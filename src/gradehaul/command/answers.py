@@ -15,17 +15,21 @@ from gradehaul.command.options import (
     csv_option,
     grades_option,
     json_option,
+    more_option,
     open_option,
     output_option,
     plan_argument,
     rails_option,
+    routes_option,
     seed_option,
     show_option,
     size_option,
     strict_option,
+    trains_option,
     treat_options,
 )
 from gradehaul.command.parameters import Height, Name, RouteOrPlaces, Vehicle
+from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from typing import Unpack
@@ -48,16 +52,27 @@ _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail 
 @grades_option
 @all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
-@click.option("--verbose", is_flag=True, help="Show for every figure where it comes from.")
+@more_option(sections.CHECK)
+@trains_option("A train to answer for")
+@routes_option("A route to answer for")
 @seed_option
 @click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
 @answers()
 def check(
-    *, plan: Plan, out: Output, all_routes: bool, verbose: bool, seed: int, hours: float | None, rails: tuple[str, ...]
+    *,
+    plan: Plan,
+    out: Output,
+    all_routes: bool,
+    more: tuple[str, ...],
+    seed: int,
+    hours: float | None,
+    rails: tuple[str, ...],
+    trains: tuple[str, ...],
+    routes: tuple[str, ...],
 ) -> Answer:
-    """Check routes: what they need, longest trains, which climb."""
-    if verbose and out.form != "text":
-        raise click.UsageError("--verbose adds to the printed answer: leave out --json, --csv and --card")
+    """Check which trains climb, and how many cars each hill takes."""
+    if more and out.form != "text":
+        raise click.UsageError("--more adds to the printed answer: leave out --json, --csv and --card")
     if hours is not None and math.isnan(hours):
         raise click.UsageError("--hours takes a number of hours")
     if out.form == "card" and not out.to_file:
@@ -69,11 +84,14 @@ def check(
 
     layout = Layout(plan, all_routes=all_routes, hours=hours)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, seed=seed, rails=rails, progress=progress)
+        answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     if card is not None:
+        from datetime import datetime
+
         from gradehaul.show.check.load_card import load_card_picture
 
-        return Answer(load_card_picture(answer, card), passes=answer.passes)
+        today = datetime.now().astimezone().date().isoformat()
+        return Answer(load_card_picture(answer, card, date=today), passes=answer.passes)
     if out.form in ("csv", "csv trains"):
         from gradehaul.show.check.table import check_csv, trains_csv
 
@@ -87,7 +105,7 @@ def check(
         return Answer(check_json(answer, ways), passes=answer.passes)
     from gradehaul.show.check.text import check_page
 
-    return Answer(check_page(answer, out.reader(plan), ways, verbose=verbose), passes=answer.passes)
+    return Answer(check_page(answer, out.reader(plan), ways, more), passes=answer.passes)
 
 
 @click.command("try")
@@ -135,8 +153,11 @@ def try_(
 @csv_option("The track")
 @show_option
 @grades_option
+@more_option(sections.PROFILE)
 @answers(draws=True)
-def profile(*, plan: Plan, out: Output, route: str | None, train: str | None, rails: tuple[str, ...]) -> Answer:
+def profile(
+    *, plan: Plan, out: Output, route: str | None, train: str | None, rails: tuple[str, ...], more: tuple[str, ...]
+) -> Answer:
     """Show the figures along a route, or draw its long section."""
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.haulage.views.section import long_section
@@ -157,7 +178,7 @@ def profile(*, plan: Plan, out: Output, route: str | None, train: str | None, ra
             return Answer(long_section_picture(section, out.reader(plan), picture, size=out.size))
     from gradehaul.show.section.text import profile_page
 
-    return Answer(profile_page(section, out.reader(plan)))
+    return Answer(profile_page(section, out.reader(plan), more))
 
 
 @click.command()

@@ -12,12 +12,14 @@ from gradehaul.command.options import (
     csv_option,
     film_options,
     json_option,
+    more_option,
     output_option,
     plan_argument,
     seed_option,
     show_option,
     trains_option,
 )
+from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,8 +69,11 @@ def keep_clean(layout: Layout, options: FilmOptions, trains: Sequence[str]) -> K
 @csv_option("The tracks")
 @output_option("Write a copy of the plan with the film in it, too.")
 @show_option
+@more_option(sections.TREAT)
 @answers(writes="toml", copies=True)
-def treat(*, plan: Plan, out: Output, trains: tuple[str, ...], **film: Unpack[FilmOptions]) -> Answer:
+def treat(
+    *, plan: Plan, out: Output, trains: tuple[str, ...], more: tuple[str, ...], **film: Unpack[FilmOptions]
+) -> Answer:
     """Plan where the film may go, and which rails stay clean."""
     from gradehaul.haulage.answers.layout import Layout
 
@@ -89,7 +94,7 @@ def treat(*, plan: Plan, out: Output, trains: tuple[str, ...], **film: Unpack[Fi
         return Answer(treat_csv(found), copy)
     from gradehaul.show.film.text import treat_page
 
-    return Answer(treat_page(found, out.reader(plan)), copy)
+    return Answer(treat_page(found, out.reader(plan), more), copy)
 
 
 @click.command()
@@ -100,8 +105,9 @@ def treat(*, plan: Plan, out: Output, trains: tuple[str, ...], **film: Unpack[Fi
 @output_option("Write this file; .png, .svg or .pdf draws the residuals.")
 @show_option
 @seed_option
+@more_option(sections.READINGS)
 @answers(draws=True)
-def readings(*, plan: Plan, out: Output, seed: int) -> Answer:
+def readings(*, plan: Plan, out: Output, seed: int, more: tuple[str, ...]) -> Answer:
     """Turn bench readings into pulls; what to measure next."""
     if out.form == "sheet":
         if not out.to_file or out.picture() != "pdf":
@@ -127,4 +133,4 @@ def readings(*, plan: Plan, out: Output, seed: int) -> Answer:
             return Answer(readings_plot(answer, out.reader(plan), picture))
     from gradehaul.show.bench.text import readings_page
 
-    return Answer(readings_page(answer, out.reader(plan)))
+    return Answer(readings_page(answer, out.reader(plan), more))

@@ -12,6 +12,7 @@ from gradehaul.command.options import (
     csv_option,
     grades_option,
     json_option,
+    more_option,
     open_option,
     output_option,
     plan_argument,
@@ -23,6 +24,7 @@ from gradehaul.command.options import (
 from gradehaul.command.parameters import GRADE, LENGTH, Height, Name
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
+from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,6 +51,7 @@ _RAILHEADS = ("trains", "least", "most", "change")
 @open_option
 @size_option
 @show_option
+@more_option(sections.CLEARANCE)
 @answers(draws=True)
 def clearance(
     *,
@@ -59,16 +62,17 @@ def clearance(
     overhead: float | None,
     coupler: float | None,
     trains: tuple[str, ...],
+    more: tuple[str, ...],
 ) -> Answer:
     """Find tracks too close together, and cars that would tip."""
     if out.form in ("text", "json", "csv"):
         refuse_idle("size", needs="a picture after -o")
     from gradehaul.design.clearance.findings import clearances
-    from gradehaul.design.clearance.rules import ClearanceOptions
+    from gradehaul.design.clearance.rules import Allowances
     from gradehaul.haulage.answers.layout import Layout
 
     layout = Layout(plan)
-    found = clearances(layout, ClearanceOptions(deck, wire, overhead, coupler, trains))
+    found = clearances(layout, Allowances(deck, wire, overhead, coupler, trains))
     passes = found.passes and found.complete
     match out.form:
         case "json":
@@ -87,7 +91,7 @@ def clearance(
             return Answer(clearance_picture(found, view, out.reader(plan), picture, size=out.size), passes=passes)
     from gradehaul.show.clearance.text import clearance_page
 
-    return Answer(clearance_page(found, out.reader(plan)), passes=passes)
+    return Answer(clearance_page(found, out.reader(plan), more), passes=passes)
 
 
 @click.command()
@@ -126,6 +130,7 @@ def clearance(
 @size_option
 @show_option
 @grades_option
+@more_option((*sections.LEVEL, *sections.RISERS))
 @answers(copies=True)
 def level(
     *,
@@ -140,6 +145,7 @@ def level(
     target: float | None,
     shim: float | None,
     step: float | None,
+    more: tuple[str, ...],
 ) -> Answer:
     """Find railheads that make the effort even, or riser shims."""
     if not out.to_file or Path(str(out.path)).suffix.lower() == ".toml":
@@ -150,7 +156,7 @@ def level(
 
         system = out.reader(plan).system
         found = corrected_surveys(plan, system, surveys=surveys, table=table, target=target, shim=shim, step=step)
-        return _risers(plan, found, out)
+        return _risers(plan, found, out, more)
     if change is not None and change <= 0:
         found_text = describe(change, "grade", "%")
         raise DesignError("a change of grade is more than 0", place="--change", found=found_text)
@@ -158,10 +164,11 @@ def level(
     from gradehaul.haulage.answers.layout import Layout
 
     change = MOST_CHANGE if change is None else change
-    return _leveled(leveled(Layout(plan), trains=trains, least=dict(least), most=dict(most), change=change), out)
+    found_heights = leveled(Layout(plan), trains=trains, least=dict(least), most=dict(most), change=change)
+    return _leveled(found_heights, out, more)
 
 
-def _risers(plan: Plan, found: Sequence[Corrections], out: Output) -> Answer:
+def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequence[str]) -> Answer:
     def picture() -> bytes:
         from gradehaul.show.level.risers_picture import risers_picture
 
@@ -173,13 +180,13 @@ def _risers(plan: Plan, found: Sequence[Corrections], out: Output) -> Answer:
     if out.form == "text":
         from gradehaul.show.level.risers_text import risers_page
 
-        return Answer(risers_page(plan, found, out.reader(plan)), picture)
+        return Answer(risers_page(plan, found, out.reader(plan), more), picture)
     from gradehaul.show.level.risers_document import risers_csv, risers_json
 
     return Answer(risers_json(plan, found) if out.form == "json" else risers_csv(found), picture)
 
 
-def _leveled(found: Leveled, out: Output) -> Answer:
+def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
     def copy() -> str | bytes:
         """Return the copy of the plan, or the picture, whichever the name of the file is for."""
         if not out.to_file or Path(str(out.path)).suffix.lower() == ".toml":
@@ -193,7 +200,7 @@ def _leveled(found: Leveled, out: Output) -> Answer:
     if out.form == "text":
         from gradehaul.show.level.text import level_page
 
-        return Answer(level_page(found, out.reader(found.plan)), copy)
+        return Answer(level_page(found, out.reader(found.plan), more), copy)
     from gradehaul.show.level.document import level_csv, level_json
 
     return Answer(level_json(found) if out.form == "json" else level_csv(found), copy)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
 import click
 
 from gradehaul.command.parameters import LENGTH, SHARE, Name, PlanFile
+from gradehaul.errors import PlanError
 
 Verb = TypeVar("Verb", bound=Callable[..., Any])
 
@@ -49,6 +50,34 @@ def trains_option(train: str) -> Callable[[Verb], Verb]:
     """Return the option that names trains, all named ones where it is not given."""
     words = f"{train}; again for more.  [default: all named]"
     return click.option("--train", "trains", type=Name("trains", "train"), multiple=True, help=words)
+
+
+def routes_option(route: str) -> Callable[[Verb], Verb]:
+    """Return the option that names routes, all where it is left out."""
+    words = f"{route}; again for more.  [default: all]"
+    return click.option("--route", "routes", type=Name("routes"), multiple=True, help=words)
+
+
+def more_option(sections: Sequence[str]) -> Callable[[Verb], Verb]:
+    """Return the option that names sections to print below the first screen; the verb gets those that it names."""
+    words = f"Print more: {', '.join(sections)} or all; with commas, or again for more."
+
+    def chosen(_context: click.Context, _parameter: click.Parameter, values: Sequence[str]) -> tuple[str, ...]:
+        return _sections(sections, values)
+
+    return click.option("--more", multiple=True, metavar="SECTION", help=words, callback=chosen)
+
+
+def _sections(known: Sequence[str], values: Sequence[str]) -> tuple[str, ...]:
+    """Return the sections that are named, each once; all where one of the names is ``all``."""
+    wanted = dict.fromkeys(part.strip().casefold() for value in values for part in value.split(","))
+    for name in wanted:
+        if name not in known and name != "all":
+            from gradehaul.plan.names import nearest, quoted
+
+            write = nearest(name, (*known, "all")) or f"one of {', '.join((*known, 'all'))}"
+            raise PlanError("there is no such section", file="--more", found=quoted(name), write=write)
+    return tuple(known) if "all" in wanted else tuple(wanted)
 
 
 def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb], Verb]:

@@ -16,18 +16,28 @@ if TYPE_CHECKING:
 
 
 def laid_out(page: Page, *, to_file: bool) -> str:
-    """Return a page as text: as wide as the terminal and in color where it is shown on one."""
+    """Return a page as text: as wide as the terminal and in color where it is shown on one.
+
+    With FORCE_COLOR it is in color in a pipe too; NO_COLOR goes first.
+    """
     terminal = not to_file and sys.stdout is not None and sys.stdout.isatty()
-    color = terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    wanted = (terminal and os.environ.get("TERM") != "dumb") or (not to_file and bool(os.environ.get("FORCE_COLOR")))
+    color = wanted and not os.environ.get("NO_COLOR")
     return page.text(width=shutil.get_terminal_size().columns if terminal else None, color=color)
 
 
-def deliver(answer: str | bytes, output: str | None, *, open_it: bool = False) -> None:
-    """Print an answer, or write it to a file whole or not at all, and open that in the system's viewer if asked."""
+def deliver(answer: str | bytes, output: str | None, *, open_it: bool = False, said: bool = False) -> None:
+    """Print an answer, or write it to a file whole or not at all, and open that in the system's viewer where wanted.
+
+    That a file is written is said on standard error, with its size, unless the answer itself has `said` so.
+    """
     if output is not None and output != "-":
         from gradehaul.show.base.whole_file import write_whole
 
-        write_whole(output, answer.encode("utf-8") if isinstance(answer, str) else answer)
+        data = answer.encode("utf-8") if isinstance(answer, str) else answer
+        write_whole(output, data)
+        if not said:
+            complain(f"{output}: written, {_size(len(data))}")
         if open_it and click.launch(str(Path(output).absolute())) != 0:
             complain(f"{output}: written, but no viewer could be started for it")
         return
@@ -41,6 +51,17 @@ def deliver(answer: str | bytes, output: str | None, *, open_it: bool = False) -
     except OSError as error:
         _silence_output()
         raise OSError(error.errno, f"cannot be written: {error.strerror or error}", "standard output") from error
+
+
+def _size(count: int) -> str:
+    """Return the size of a file.
+
+    >>> _size(812), _size(45_200), _size(3_210_000)
+    ('812 bytes', '45 kB', '3.2 MB')
+    """
+    if count < 1000:
+        return f"{count} bytes"
+    return f"{count / 1000:.0f} kB" if count < 1_000_000 else f"{count / 1_000_000:.1f} MB"
 
 
 def _silence_output() -> None:

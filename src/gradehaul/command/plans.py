@@ -14,6 +14,7 @@ from gradehaul.command.options import (
     csv_option,
     grades_option,
     json_option,
+    more_option,
     open_option,
     output_option,
     plan_argument,
@@ -25,6 +26,7 @@ from gradehaul.command.options import (
 )
 from gradehaul.command.output import complain, deliver, laid_out
 from gradehaul.errors import PlanError
+from gradehaul.show import sections
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,7 +40,9 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("name")
-@click.option("--layout", default="hill", show_default=True, help="What to start from: hill, helix or branch.")
+@click.option(
+    "--layout", default="hill", show_default=True, help="What to start from: hill, helix, branch, siding, wye, loop."
+)
 @click.option("--scale", default="HO", show_default=True, help="The scale.")
 @click.option("--unit", default="in", show_default=True, help="The unit of bare lengths: in or ft, or mm, cm or m.")
 def new(*, name: str, layout: str, scale: str, unit: str) -> None:
@@ -51,7 +55,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
     if name != "-" and path.exists():
         raise PlanError("there is such a file already", file=str(path), write="another name")
     title = "My layout" if name == "-" else path.stem.replace("-", " ").replace("_", " ").strip().capitalize()
-    deliver(starter(layout, scale=scale, unit=unit, title=title), str(path))
+    deliver(starter(layout, scale=scale, unit=unit, title=title), str(path), said=True)
     if name != "-":
         file = f'"{path}"' if " " in str(path) else str(path)
         deliver(f"{path} is written. Change it to your layout, and run: gradehaul check {file}\n", None)
@@ -68,7 +72,8 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.option("--kink", help="The break of direction up to which track goes on.  [default: 5 degrees]")
 @click.option("--rails", is_flag=True, help="The two rails of each track are drawn: read the line between them.")
 @click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
-def import_(*, drawing: str, output: str, **options: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
+@more_option(sections.IMPORT)
+def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
     """Turn a drawing (DXF) into a plan, or update its plan."""
     from gradehaul.plan.edit.importing import ImportOptions, import_drawing
     from gradehaul.show.drawing.import_text import import_page
@@ -79,8 +84,8 @@ def import_(*, drawing: str, output: str, **options: Any) -> None:  # noqa: ANN4
         done = import_drawing(drawing, None if printed else output, ImportOptions(**options))
     except OSError as error:
         raise OSError(error.errno, f"cannot be read: {error.strerror or error}", error.filename or drawing) from error
-    deliver(done.text, output)
-    page = import_page(done, "printed" if printed else output)
+    deliver(done.text, output, said=True)
+    page = import_page(done, "printed" if printed else output, more)
     if printed:
         complain(laid_out(page, to_file=True).rstrip("\n"))
     else:
@@ -99,6 +104,7 @@ def import_(*, drawing: str, output: str, **options: Any) -> None:  # noqa: ANN4
 @csv_option("The tracks")
 @show_option
 @grades_option
+@more_option(sections.MAP)
 @answers(draws=True)
 def map_(
     *,
@@ -107,6 +113,7 @@ def map_(
     trains: tuple[str, ...],
     rails: tuple[str, ...],
     treat: bool,
+    more: tuple[str, ...],
     **film: Unpack[FilmOptions],
 ) -> Answer:
     """Show how hard each track climbs, or draw the plan view."""
@@ -130,7 +137,7 @@ def map_(
             return Answer(plan_picture(view, out.reader(plan), picture, size=out.size, film=kept_clean))
     from gradehaul.show.plan_view.text import map_page
 
-    return Answer(map_page(view, out.reader(plan), kept_clean))
+    return Answer(map_page(view, out.reader(plan), kept_clean, more))
 
 
 @click.command()

@@ -149,9 +149,9 @@ class RouteProfile:
     tracks: tuple[str, ...]
     rails: tuple[str, ...]
     legs: tuple[RouteProfile, ...] = ()
-    _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False)
-    _rows: dict[float, Rows] = field(default_factory=dict, repr=False)
-    _compensated: dict[float, RouteProfile] = field(default_factory=dict, repr=False)
+    _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False, init=False)
+    _rows: dict[float, Rows] = field(default_factory=dict, repr=False, init=False)
+    _compensated: dict[float, RouteProfile] = field(default_factory=dict, repr=False, init=False)
 
     @property
     def coefficient(self) -> float:
@@ -179,7 +179,7 @@ class RouteProfile:
 
     def shaped(self, effort: PiecewiseQuadratic) -> RouteProfile:
         """Return the profile of one direction with another function of the place for its compensated profile."""
-        return replace(self, effort=effort, legs=(), _behind={}, _rows={}, _compensated={})
+        return replace(self, effort=effort, legs=())
 
     @property
     def runs(self) -> tuple[tuple[RouteProfile, float], ...]:

@@ -98,8 +98,10 @@ def _line_faults(line: Line, plan: Plan) -> Iterator[PlanError]:
     if not line.tracks:
         yield PlanError("a line needs track", place=place, found="none")
     yield from _known(place, "joint", [line.start, line.finish], plan.joints)
+    if line.parallel is not None:
+        yield from _known(f"{place}, parallel", "line", [line.parallel.line], plan.lines)
     for track in line.tracks:
-        if not _sound(track):
+        if not track.open and not _sound(track):
             yield from _track_faults(track)
     for at, height in line.railhead_at:
         yield from _least(place, "a distance of railhead_at", at, "m", strict=False)

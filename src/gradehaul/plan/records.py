@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, NamedTuple
@@ -12,8 +13,12 @@ from gradehaul.plan.frozen import freeze_mappings
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.scales import Scale
 
-Basis = Literal["measured", "stated", "scaled", "assumed"]
-"""Where a figure comes from: read at the bench, written by the builder, scaled from a reading, or assumed."""
+Basis = Literal["measured", "stated", "fitted", "scaled", "assumed"]
+"""Where a figure comes from: read at the bench, written by the builder, found so that a line closes, scaled from a
+reading, or assumed."""
+
+Unknown = Literal["length", "angle", "radius"]
+"""A figure of a track that the builder left to be found."""
 
 End = Literal["from", "to"]
 """One of the two ends of a line."""
@@ -67,12 +72,28 @@ class Track:
     rail: str | None = None
     pickup: float = 1.0
     """How much contact matters here, beside 1 elsewhere: turnouts, yards, slow running."""
+    fit: tuple[Unknown, ...] = ()
+    """Figures that the builder left to be found. Until they are, the length is NaN, or the curvature infinite."""
+    turn: float | None = None
+    """The angle of a curve whose radius is to be found, radians, where it is given."""
+
+    @property
+    def open(self) -> bool:
+        """Whether a figure is still to be found."""
+        return bool(self.fit) and not (math.isfinite(self.length) and math.isfinite(self.curvature))
 
     @property
     def place(self) -> str:
         """The words that name this track in a message."""
         own = f' "{self.name}"' if self.name != self.id else ""
         return f'line "{self.line}", track {self.number}{own}'
+
+
+class Parallel(NamedTuple):
+    """Another line beside which a line runs, and the distance between their centers, m."""
+
+    line: str
+    distance: float
 
 
 class Place(NamedTuple):
@@ -97,11 +118,18 @@ class Line:
     runs: Literal["both", "forward", "backward"] = "both"
     place: Place | None = None
     """Where its `from` end lies, where that is told, as for a line from a drawing; else it is reckoned."""
+    parallel: Parallel | None = None
+    """Beside which line its middle lies, where figures of it are to be found."""
 
     @property
     def length(self) -> float:
-        """Level length of the line, m."""
+        """Level length of the line, m; NaN while a figure of it is to be found."""
         return sum(track.length for track in self.tracks)
+
+    @property
+    def open(self) -> bool:
+        """Whether a figure of a track is still to be found."""
+        return any(track.open for track in self.tracks)
 
     def joint(self, end: End) -> str:
         """Return the joint at one end."""

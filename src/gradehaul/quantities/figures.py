@@ -7,9 +7,19 @@ import re
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from gradehaul.quantities.asked import Asked, bare_value, to_si
-from gradehaul.quantities.shown import quoted
-from gradehaul.quantities.units import NAMED, SYMBOLS, Kind, Unit, digits, find_unit, listed, nearest_unit, told
+from gradehaul.quantities.given import Given, bare_value, to_si
+from gradehaul.quantities.units import (
+    NAMED,
+    SYMBOLS,
+    Kind,
+    Unit,
+    digits,
+    find_unit,
+    in_words,
+    listed,
+    nearest_unit,
+    quoted,
+)
 
 LONGEST_TEXT = 80
 """Characters in a quantity, at most: ample for a reading in two units with its spread."""
@@ -64,9 +74,9 @@ _TWO_UNITS = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A measured value and its spread (one standard deviation; None where not told), in SI units.
+    """A measured value and its spread (one standard deviation; None where not stated), in SI units.
 
-    `unit` is the one it was written in, so that an answer can be told in the unit of the builder's own balance.
+    `unit` is the one it was written in, so that an answer can use the unit of the builder's own balance.
 
     Examples
     --------
@@ -88,64 +98,64 @@ class _Side(NamedTuple):
     text: str
 
 
-def plain_text(value: object, kind: Kind, unit: str | None) -> Asked:
-    """Return what was asked with its text in plain characters and single blanks, or refuse it."""
-    asked = Asked(kind, unit, value)
+def plain_text(value: object, kind: Kind, unit: str | None) -> Given:
+    """Return a quantity with its text in plain characters and single blanks, or refuse it."""
+    given = Given(kind, unit, value)
     if not isinstance(value, str):
-        raise asked.not_one()
+        raise given.not_one()
     if len(value) > LONGEST_TEXT:
-        raise asked.error(f"this is longer than {LONGEST_TEXT} characters and so not {NAMED[kind]}")
+        raise given.error(f"this is longer than {LONGEST_TEXT} characters and so not {NAMED[kind]}")
     plain = value.translate(_PLAIN)
     for character in plain:
         if not character.isascii():
             seen = f'"{character}" (U+{ord(character):04X})' if character.isprintable() else f"U+{ord(character):04X}"
-            raise asked.error(f"{seen} is not a plain digit, letter or sign")
-    return asked._replace(text=" ".join(part for part in plain.split(" ") if part))
+            raise given.error(f"{seen} is not a plain digit, letter or sign")
+    return given._replace(text=" ".join(part for part in plain.split(" ") if part))
 
 
 def figures_of(text: str) -> tuple[str, ...]:
-    """Return the one figure of a text, or the two of a text that tells the same in two units."""
+    """Return the one figure of a text, or the two of a text with the same in two units."""
     two = _TWO_UNITS.fullmatch(text)
     return (text,) if two is None else tuple(part for part in two.groups() if part is not None)
 
 
-def reading_of(asked: Asked) -> tuple[Reading, Unit | None]:
+def reading_of(given: Given) -> tuple[Reading, Unit | None]:
     """Return the reading in a text, in one unit or in two that agree, and the unit it is written in."""
-    figures = figures_of(asked.text)
+    figures = figures_of(given.text)
     if len(figures) == 1:
-        return _figure(asked, asked.text)
+        return _figure(given, given.text)
     if any(is_bare(figure) for figure in figures):
-        raise asked.error("where two figures are given, each needs its unit")
-    (first, unit), (second, other) = (_figure(asked, figure) for figure in figures)
+        raise given.error("where two figures are given, each needs its unit")
+    (first, unit), (second, other) = (_figure(given, figure) for figure in figures)
     if unit is None or other is None:
-        raise asked.not_one()
+        raise given.not_one()
     if abs(first.value - second.value) > TWIN_TOLERANCE * max(abs(first.value), abs(second.value)):
-        raise asked.error(
+        raise given.error(
             f"the two figures disagree by more than {digits(100 * TWIN_TOLERANCE)} %"
-            f" ({told(first.value, unit)} is {told(first.value, other)}, not {told(second.value, other)})",
+            f" ({in_words(first.value, unit)} is {in_words(first.value, other)}, not {in_words(second.value, other)})",
             f"the one that was read, {' or '.join(map(quoted, figures))}",
         )
     return Reading(first.value, second.spread if first.spread is None else first.spread), unit
 
 
-def _figure(asked: Asked, text: str) -> tuple[Reading, Unit | None]:
+def _figure(given: Given, text: str) -> tuple[Reading, Unit | None]:
     """Return one figure with its spread, and the unit it is written in; either side may lend the other its unit."""
     left, mark, right = text.partition("+/-")
-    value = _side(asked, left.strip(" "))
+    value = _side(given, left.strip(" "))
     if not mark:
-        return Reading(_settled(asked, value, None)), value.unit
-    spread = _side(asked, right.strip(" "))
+        return Reading(_settled(given, value, None)), value.unit
+    spread = _side(given, right.strip(" "))
     unit = value.unit or spread.unit
-    reading = Reading(_settled(asked, value, unit), _settled(asked, spread, unit))
+    reading = Reading(_settled(given, value, unit), _settled(given, spread, unit))
     if math.copysign(1.0, spread.value) < 0.0:
-        raise asked.error("a spread cannot be negative", quoted(f"{value.text} ± {spread.text.lstrip('- ')}"))
+        raise given.error("a spread cannot be negative", quoted(f"{value.text} ± {spread.text.lstrip('- ')}"))
     return reading, unit
 
 
-def _settled(asked: Asked, side: _Side, lent: Unit | None) -> float:
+def _settled(given: Given, side: _Side, lent: Unit | None) -> float:
     if side.unit is not None:
         return side.value
-    return bare_value(side.value, asked) if lent is None else to_si(side.value, lent, asked)
+    return bare_value(side.value, given) if lent is None else to_si(side.value, lent, given)
 
 
 def is_bare(text: str) -> bool:
@@ -154,99 +164,99 @@ def is_bare(text: str) -> bool:
     return all(side is not None and side["name"] is None for side in sides)
 
 
-def _side(asked: Asked, text: str) -> _Side:
+def _side(given: Given, text: str) -> _Side:
     """Return one number with its unit, or with none: the part of the text that no ± divides."""
     one_in = _ONE_IN.fullmatch(text)
     if one_in is not None:
-        return _one_in(asked, one_in)
+        return _one_in(given, one_in)
     written = _QUANTITY.fullmatch(text)
     if written is None:
-        raise asked.not_one()
+        raise given.not_one()
     sign = -1.0 if written["sign"] == "-" else 1.0
-    number = _number(asked, written["number"])
+    number = _number(given, written["number"])
     if written["name"] is None:
         return _Side(sign * number, None, text)
-    unit = _unit(asked, written["name"])
-    value = to_si(number, unit, asked)
+    unit = _unit(given, written["name"])
+    value = to_si(number, unit, given)
     if written["more"] is not None:
-        value += _remainder(asked, written, value, unit)
+        value += _remainder(given, written, value, unit)
     return _Side(sign * value, unit, text)
 
 
-def _one_in(asked: Asked, written: re.Match[str]) -> _Side:
+def _one_in(given: Given, written: re.Match[str]) -> _Side:
     """Return a grade written as rise and run."""
-    if asked.kind != "grade":
-        raise asked.error(f"{NAMED[asked.kind]} is asked and this is written like a grade")
-    rise, run = _number(asked, written["rise"]), _number(asked, written["run"])
+    if given.kind != "grade":
+        raise given.error(f"{NAMED[given.kind]} is needed and this is written like a grade")
+    rise, run = _number(given, written["rise"]), _number(given, written["run"])
     if run == 0.0:
-        raise asked.error("the run of a grade cannot be 0")
+        raise given.error("the run of a grade cannot be 0")
     if rise > run:  # no railway rises by more than it runs
         swapped = f'"{written["sign"]}{written["run"]} in {written["rise"]}"'
-        raise asked.error("this grade rises by more than it runs", swapped)
+        raise given.error("this grade rises by more than it runs", swapped)
     value = (-1.0 if written["sign"] == "-" else 1.0) * rise / run
     if not math.isfinite(value):
-        raise asked.too_large()
+        raise given.too_large()
     return _Side(value, SYMBOLS["%"], written[0])
 
 
-def _remainder(asked: Asked, written: re.Match[str], value: float, unit: Unit) -> float:
+def _remainder(given: Given, written: re.Match[str], value: float, unit: Unit) -> float:
     """Return the SI value of the smaller unit beside a larger one: the inches of 3 ft 6 in."""
     if unit.dimension in ("angle", "ratio"):
-        raise asked.not_one()
+        raise given.not_one()
     number, more, name = written["number"], written["more"], written["more_name"]
     if name is None:
         feet = unit.name == "ft"
-        raise asked.error(
+        raise given.error(
             f"the {more} after {unit.name} needs its unit too",
             f'"{written["sign"]}{number} ft {more} in"' if feet else "",
         )
-    smaller = _unit(asked, name)
+    smaller = _unit(given, name)
     if unit.dimension == "force":  # a balance is read in one unit; a second one only repeats the reading
-        raise asked.error(
-            "a force is one figure, or the same told in two units",
+        raise given.error(
+            "a force is one figure, or the same in two units",
             f'"{number} {unit.name} ({more} {smaller.name})" if both say the same',
         )
-    remainder = to_si(_number(asked, more), smaller, asked)
-    if remainder >= to_si(1.0, unit, asked):
-        raise asked.error(
+    remainder = to_si(_number(given, more), smaller, given)
+    if remainder >= to_si(1.0, unit, given):
+        raise given.error(
             f"the part after {unit.name} must be less than 1 {unit.name}",
-            f'"{written["sign"]}{told(value + remainder, unit)}" if both together are meant',
+            f'"{written["sign"]}{in_words(value + remainder, unit)}" if both together are meant',
         )
     return remainder
 
 
-def _number(asked: Asked, text: str) -> float:
+def _number(given: Given, text: str) -> float:
     """Return a number without sign: a decimal, a fraction, or a whole number and a fraction."""
     if "/" in text:
         *whole, fraction = re.split("[ -]", text)
         top, bottom = fraction.split("/")
         if int(bottom) == 0:
-            raise asked.error("a fraction cannot be over 0")
+            raise given.error("a fraction cannot be over 0")
         return float(sum(map(int, whole))) + int(top) / int(bottom)
     if _THOUSANDS.match(text):
-        point, plain = (asked.text.replace(text, text.replace(",", sign)) for sign in (".", ""))
-        raise asked.error("the comma may be a decimal point or thousands", f"{quoted(point)} or {quoted(plain)}")
+        point, plain = (given.text.replace(text, text.replace(",", sign)) for sign in (".", ""))
+        raise given.error("the comma may be a decimal point or thousands", f"{quoted(point)} or {quoted(plain)}")
     number = float(text.replace(",", "."))
     if not math.isfinite(number):
-        raise asked.too_large()
+        raise given.too_large()
     return number
 
 
-def _unit(asked: Asked, name: str) -> Unit:
-    """Return the unit of this name, which must be one of what is asked."""
+def _unit(given: Given, name: str) -> Unit:
+    """Return the unit of this name, which must be of the kind that is needed."""
     unit = find_unit(name)
-    named = NAMED[asked.kind]
+    named = NAMED[given.kind]
     if unit is None:
-        nearest = nearest_unit(name, asked.dimension)
-        raise asked.error(
-            f"no unit is called {quoted(name)} ({named} takes {listed(asked.dimension)})",
-            asked.with_unit(name, nearest.name) if nearest else "",
+        nearest = nearest_unit(name, given.dimension)
+        raise given.error(
+            f"no unit is called {quoted(name)} ({named} takes {listed(given.dimension)})",
+            given.with_unit(name, nearest.name) if nearest else "",
         )
-    if unit.dimension == asked.dimension:
+    if unit.dimension == given.dimension:
         return unit
     of = "a ratio" if unit.dimension == "ratio" else NAMED[unit.dimension]
     twin = _TWINS.get(unit.name)
-    if twin is None or SYMBOLS[twin].dimension != asked.dimension:
-        raise asked.error(f"{named} is asked and {unit.name} is {of}")
-    why = f" (a spring balance marked in {unit.name} reads {twin})" if asked.kind == "force" else ""
-    raise asked.error(f"{named} is asked and {unit.name} is {of}{why}", asked.with_unit(name, twin))
+    if twin is None or SYMBOLS[twin].dimension != given.dimension:
+        raise given.error(f"{named} is needed and {unit.name} is {of}")
+    why = f" (a spring balance marked in {unit.name} reads {twin})" if given.kind == "force" else ""
+    raise given.error(f"{named} is needed and {unit.name} is {of}{why}", given.with_unit(name, twin))

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from gradehaul.quantities.asked import Asked, bare_value
 from gradehaul.quantities.figures import Reading, figures_of, is_bare, plain_text, reading_of
-from gradehaul.quantities.shown import quoted
-from gradehaul.quantities.units import NAMED, Kind, length_factor
+from gradehaul.quantities.given import Given, bare_value
+from gradehaul.quantities.units import NAMED, Kind, length_factor, quoted
 
 _COMMON = 1e9
 """Bare numbers below this need no closer look in any unit of length."""
@@ -21,7 +20,7 @@ def read_quantity(value: object, kind: Kind, *, unit: str | None = None) -> floa
     value
         A number, or text such as ``"18 1/2 in"``, ``"3 ft 6 in"``, ``"62 gf"``, ``"2.2 %"`` or ``"1 in 45"``.
     kind
-        What is asked for.
+        What it should be.
     unit
         The plan's unit, in which a bare length reads; None if the plan has none.
 
@@ -50,20 +49,20 @@ def read_quantity(value: object, kind: Kind, *, unit: str | None = None) -> floa
     >>> read_quantity("62 g", "force")
     Traceback (most recent call last):
     ...
-    gradehaul.errors.QuantityError: a force is asked and g is a mass (a spring balance marked in g reads gf),
+    gradehaul.errors.QuantityError: a force is needed and g is a mass (a spring balance marked in g reads gf),
     got "62 g"; write "62 gf"
     """
     if isinstance(value, (int, float)):
         if kind == "length" and unit is not None and type(value) is not bool and abs(value) < _COMMON:
             times, parts = length_factor(unit)  # as `bare_value` does it, for plans of tens of thousands of lengths
             return value * times / parts
-        return bare_value(value, Asked(kind, unit, value))
-    asked = plain_text(value, kind, unit)
-    reading, known = reading_of(asked)
-    if "+/-" in asked.text:
-        alone = figures_of(asked.text)[0].partition("+/-")[0].strip(" ")
+        return bare_value(value, Given(kind, unit, value))
+    given = plain_text(value, kind, unit)
+    reading, known = reading_of(given)
+    if "+/-" in given.text:
+        alone = figures_of(given.text)[0].partition("+/-")[0].strip(" ")
         alone = f"{alone} {known.name}" if known is not None and is_bare(alone) else alone
-        raise asked.error(f"{NAMED[kind]} without a spread is asked here", quoted(alone))
+        raise given.error(f"{NAMED[kind]} without a spread is needed here", quoted(alone))
     return reading.value
 
 
@@ -75,7 +74,7 @@ def read_reading(value: object, kind: Kind, *, unit: str | None = None) -> Readi
     value
         As for `read_quantity`, or with a spread of one standard deviation: ``"62 ± 3 gf"``, ``"62 +/- 3 gf"``.
     kind
-        What is asked for.
+        What it should be.
     unit
         The plan's unit, in which a bare length reads; None if the plan has none.
 
@@ -95,6 +94,6 @@ def read_reading(value: object, kind: Kind, *, unit: str | None = None) -> Readi
     Reading(value=0.02, spread=0.005)
     """
     if isinstance(value, (int, float)):
-        return Reading(bare_value(value, Asked(kind, unit, value)))
+        return Reading(bare_value(value, Given(kind, unit, value)))
     reading, written = reading_of(plain_text(value, kind, unit))
     return reading if written is None else replace(reading, unit=written.name)

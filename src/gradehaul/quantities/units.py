@@ -1,4 +1,4 @@
-"""Units: the short list that a plan may use, their factors, and SI values told in them."""
+"""Units: the short list that a plan may use, their factors, and SI values written in them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
-from gradehaul.quantities.shown import quoted, shown
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -16,7 +15,7 @@ Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
 """What a quantity is; the SI values are in m, rad, kg, N, and plain ratios for grades and shares."""
 
 SIGNIFICANT_DIGITS = 4
-"""Digits of a value told in a message, at most."""
+"""Digits of a value in a message, at most."""
 
 Dimension = Literal["length", "angle", "mass", "force", "ratio"]
 
@@ -84,6 +83,25 @@ NAMED: dict[Kind, str] = {
 }
 
 
+USUAL_FACTORS: dict[str, tuple[float, float]] = {
+    "in": (127.0, 5000.0),
+    "ft": (381.0, 1250.0),
+    "mm": (1.0, 1000.0),
+    "cm": (1.0, 100.0),
+    "m": (1.0, 1.0),
+    "deg": (0.017453292519943295, 1.0),
+    "g": (1.0, 1000.0),
+    "kg": (1.0, 1.0),
+    "oz": (45359237.0, 1600000000.0),
+    "lb": (45359237.0, 100000000.0),
+    "N": (1.0, 1.0),
+    "gf": (196133.0, 20000000.0),
+    "ozf": (695034627384453.0, 2500000000000000.0),
+    "%": (1.0, 100.0),
+}
+"""The factors of the commonest units as pint has them, for which pint need not be loaded."""
+
+
 @lru_cache(maxsize=1)
 def _registry() -> UnitRegistry[float]:
     """Return pint's registry of units.txt and nothing else."""
@@ -103,6 +121,11 @@ def factor(unit: Unit) -> tuple[float, float]:
     Where the factor is a fraction of two whole numbers, these: 24 × 127 / 5000 is the float nearest to 0.6096, and
     24 × 0.0254 is not.
     """
+    return USUAL_FACTORS.get(unit.name) or exact_factor(unit)
+
+
+def exact_factor(unit: Unit) -> tuple[float, float]:
+    """Return the factor of a unit from pint, as `factor` has it."""
     from fractions import Fraction  # pint has loaded it by now
 
     factor = float(_registry().convert(1.0, unit.definition, _BASE[unit.dimension]))
@@ -228,7 +251,7 @@ def describe(value: float, kind: Kind, unit: str) -> str:
     kind
         What the value is.
     unit
-        The unit to tell it in, which must be one of that kind.
+        The unit to write it in, which must be one of that kind.
 
     Raises
     ------
@@ -245,9 +268,9 @@ def describe(value: float, kind: Kind, unit: str) -> str:
     known = _known(unit)
     if known.dimension != DIMENSION[kind]:
         raise QuantityError(
-            f"{NAMED[kind]} is not told in {known.name}", found=quoted(unit), write=listed(DIMENSION[kind])
+            f"{NAMED[kind]} is not shown in {known.name}", found=quoted(unit), write=listed(DIMENSION[kind])
         )
-    return told(value, known)
+    return in_words(value, known)
 
 
 @lru_cache(maxsize=128)
@@ -265,8 +288,8 @@ def _in_unit(value: float, unit: Unit) -> float:
     return value * parts / times
 
 
-def told(value: float, unit: Unit) -> str:
-    """Return an SI value in a unit, as `describe` tells it."""
+def in_words(value: float, unit: Unit) -> str:
+    """Return an SI value in a unit, as `describe` writes it."""
     return f"{digits(_in_unit(value, unit))} {unit.name}"
 
 
@@ -280,3 +303,26 @@ def digits(number: float) -> str:
         return f"{number:.{SIGNIFICANT_DIGITS}g}"
     text = f"{float(rounded):.{max(SIGNIFICANT_DIGITS - 1 - exponent, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def quoted(text: str) -> str:
+    """Return text in quotes on one line, cut short, with nothing in it that a terminal would obey."""
+    visible = "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text[:61])
+    if len(visible) > 60:  # a message stays readable
+        visible = f"{visible[:57]}..."
+    return f"'{visible}'" if '"' in visible else f'"{visible}"'
+
+
+def shown(value: object) -> str:
+    """Return any value of a plan as a message shows it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int):
+        return str(value) if value.bit_length() <= 64 else "a number of very many digits"
+    if isinstance(value, float):
+        return f"{value:.12g}"
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, (list, tuple)):
+        return "a list"
+    return "a table" if isinstance(value, dict) else "nothing" if value is None else f"a {type(value).__name__}"

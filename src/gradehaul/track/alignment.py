@@ -9,6 +9,7 @@ from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
 from gradehaul.track.chains import Chain, chains
 from gradehaul.track.curvature import Section, sections, summed_curvature
+from gradehaul.track.fit.fitted import fit_notes, fitted
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import notes_on_grades, round_grades
 from gradehaul.track.map.closing import closure_notes
@@ -44,17 +45,18 @@ class Alignment:
 
 
 def align(plan: Plan) -> Alignment:
-    """Work out the geometry of every track of a plan.
+    """Work out the geometry of every track of a plan; figures that were left to be found are found first.
 
     Raises
     ------
     Problems
-        No line, heights that contradict one another, a piece of the network without a known height, or a grade of
-        100 % or more.
+        No line, figures that close no line, heights that contradict one another, a piece of the network without a
+        known height, or a grade of 100 % or more.
     """
     if not plan.lines:
         write = "[line.NAME] with from, to and track"
         raise Problems([PlanError("the plan has no line", file=plan.file, write=write)])
+    plan = fitted(plan)
     in_order = chains(plan)
     curvature = sections(plan, in_order)
     heights = solve_railheads(plan)
@@ -73,5 +75,10 @@ def align(plan: Plan) -> Alignment:
         for track in plan.tracks.values()
     }
     positions = reckon(plan, curvature)
-    notes = (*heights.notes, *notes_on_grades(plan, in_order, heights), *closure_notes(plan, positions, curvature))
+    notes = (
+        *fit_notes(plan),
+        *heights.notes,
+        *notes_on_grades(plan, in_order, heights),
+        *closure_notes(plan, positions, curvature),
+    )
     return Alignment(plan, in_order, tracks, heights.joints, positions, notes)

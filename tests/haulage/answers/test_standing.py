@@ -124,6 +124,6 @@ def test_rolling_is_told_in_every_form() -> None:
     assert told["rolls"] == {
         "ore": [{"toward": "J", "runs_m": pytest.approx(2.5), "stops_on": "Long:1", "end_of_track": None}]
     }
-    page = check_page(answer, reader_of("m")).text()
-    assert "ore left standing in Siding would roll toward J: 2.500 m, and stops on Long:1" in page
+    page = check_page(answer, reader_of("m"), (), ["berths"]).text()
+    assert "ore parked in Siding would roll toward J: 2.500 m, and stops on Long:1" in page
     assert "Block the wheels" in page

@@ -80,9 +80,6 @@ def covered(trials: int, seed: int = 0) -> Covered:
             profile,
             curves=curves,
             effort=profile.railhead + profile.turning * curves.coefficient,
-            _behind={},
-            _rows={},
-            _compensated={},
         )
         true = Climb(truth, own, truth.powers["pair"], truth.cars["box"], Pulls(truth)).load("clean")
         hits += [

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from gradehaul.plan.drawing.assembly import assemble, terms
-from gradehaul.plan.drawing.records import Drawing, Label, Spot, Stroke
+from gradehaul.plan.drawing.assembly import assemble
+from gradehaul.plan.drawing.records import Drawing, Label, Spot, Stroke, terms
 
 GAUGE = 0.0165
 

@@ -1,4 +1,4 @@
-"""What is reckoned on arrays, for speed, against the same reckoned one by one."""
+"""What is calculated on arrays, for speed, against the same one by one."""
 
 import math
 
@@ -8,12 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.plan.drawing.elements import gap, nearest, order, orders, place
+from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
-from gradehaul.plan.drawing.linking.sides import indexed
-from gradehaul.plan.drawing.linking.ways import Ways
-from gradehaul.plan.drawing.nearness import near_pairs
+from gradehaul.plan.drawing.linking.sides import Index
+from gradehaul.plan.drawing.linking.ways import Way
+from gradehaul.plan.drawing.nearness import components, near_pairs
 from gradehaul.plan.drawing.reaches import reaches_of
-from gradehaul.plan.drawing.records import Element, Spot, Stroke
+from gradehaul.plan.drawing.records import Spot, Stroke
 from plan.drawing.pen import draw
 
 coordinates = st.integers(-20, 20).map(lambda value: value / 8)
@@ -45,34 +46,46 @@ def test_orders_are_each_point_s_order(points):
 @pytest.mark.parametrize("seed", range(5))
 def test_places_beside_points_are_those_of_every_pair_compared(seed):
     random = np.random.default_rng(seed)
-    ways = Ways()
-    elements: list[Element] = []
+    ways: list[Way] = []
     for number in range(40):
         x, y, heading = random.uniform(-1, 1, 3) * (1, 1, math.pi)
         tracks = [(float(length), float(bend)) for length, bend in random.uniform((0.05, -3), (0.9, 3), (3, 2))]
         own = draw((float(x), float(y), float(heading)), [*tracks, (0.4, 0.0)], str(number))
-        elements += own
-        ways.add(own, ways.node(), ways.node())
+        ways.append(Way(own, 2 * number, 2 * number + 1))
+    elements = [element for way in ways for element in way.elements]
     points = [Spot(float(x), float(y)) for x, y in random.uniform(-1.5, 1.5, (60, 2))]
-    index = indexed(ways, 0.001)
-    assert index.elements == elements
-    near = index.near(points, 0.05)
+    index = Index(ways, 0.001)
+    near = index.nearness.beside(points, 0.05, 0.3)
     expected = {
         (which, number): nearest(element, point)
         for which, point in enumerate(points)
         for number, element in enumerate(elements)
         if gap(point, place(element, nearest(element, point))) <= 0.05
     }
-    found = dict(zip(zip(near.which.tolist(), near.number.tolist(), strict=True), near.along.tolist(), strict=True))
-    assert found.keys() == expected.keys()
-    assert len(found) > 20
-    for (which, number), along in found.items():
-        assert along - index.before[number] == pytest.approx(expected[which, number], abs=1e-9)
-    exact = list(index.project(near, points, [0.0] * len(points), 0.05, 1.0))
-    assert [(which, one.number) for which, one in exact] == list(found)
-    assert indexed(ways, 0.001, index) is index
-    ways.remove(1)
-    assert indexed(ways, 0.001, index) is not index
+    assert list(zip(near.which.tolist(), near.number.tolist(), strict=True)) == sorted(expected)
+    assert len(expected) > 20
+    for which, number, along, off, aside, turn in zip(*(column.tolist() for column in near), strict=True):
+        element, point = elements[number], points[which]
+        there = place(element, along)
+        assert along == pytest.approx(expected[which, number], abs=1e-9)
+        assert off == pytest.approx(gap(point, there), abs=1e-9)
+        assert aside == pytest.approx((there.y - point.y) * math.cos(0.3) - (there.x - point.x) * math.sin(0.3))
+        assert math.cos(2 * turn) == pytest.approx(math.cos(2 * (heading_at(element, along) - 0.3)))
+        before = sum(each.length for each in ways[index.owner[number]].elements[: number % 4])
+        assert index.before[number] == pytest.approx(before)
+
+
+@given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30)), max_size=30))
+def test_components_are_those_of_a_walk_from_each(pairs):
+    label = components(31, pairs).tolist()
+    for start in range(31):
+        reached, waiting = {start}, [start]
+        while waiting:
+            here = waiting.pop()
+            onward = {other for pair in pairs if here in pair for other in pair} - reached
+            reached |= onward
+            waiting += onward
+        assert label[start] == min(reached)
 
 
 strokes = st.lists(

@@ -1,10 +1,10 @@
-"""Track drawn over itself in plan on several levels: told apart by z, or by texts beside the ends of its pieces."""
+"""Track drawn over itself in plan on several levels: set apart by z, or by texts beside the ends of its pieces."""
 
 import math
 
 import pytest
 
-from gradehaul.plan.drawing.assembly import terms
+from gradehaul.plan.drawing.records import terms
 from plan.drawing.dxf_files import MM, ON, assembled, new, saved
 
 RADIUS, STEP = 610.0, 10.0

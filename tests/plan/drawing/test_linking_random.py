@@ -11,7 +11,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.plan.drawing.elements import gap, nearest, order, place
+from gradehaul.plan.drawing.elements import gap, in_plan, nearest, order, place
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Element, Linked, Reach, Spot
@@ -85,7 +85,7 @@ def grown(chance: random.Random, size: int) -> Network:
 
 
 def tracks(chance: random.Random, bend=None):
-    """Return a few straights and arcs; the first bends the way it is told to."""
+    """Return a few straights and arcs; the first bends the way it should."""
     bend = chance.choice([0.0, 1.0, -1.0]) if bend is None else bend
     found = []
     for _ in range(chance.randint(1, 3)):
@@ -135,7 +135,7 @@ def confused(network: Network) -> bool:
     if len({order(spot) for spot in joints.values()}) < len(joints):
         return True
     spots = list(joints.values())
-    for which, number in Nearness(elements, SNAP).near(spots, 8 * SNAP).tolist():
+    for which, number in Nearness(elements, SNAP).candidates(in_plan(spots), 8 * SNAP).tolist():
         element, spot = elements[number], spots[which]
         if min(gap(element.start, spot), gap(element.end, spot)) < 1e-6:
             continue
@@ -143,7 +143,7 @@ def confused(network: Network) -> bool:
             return True
     # A line that runs back beside itself or another for a while has a place with the same heading near it.
     marks = [(number, place(e, e.length * part / 12)) for number, e in enumerate(elements) for part in range(13)]
-    for which, number in Nearness(elements, SNAP).near([spot for _, spot in marks], 8 * SNAP).tolist():
+    for which, number in Nearness(elements, SNAP).candidates(in_plan([spot for _, spot in marks]), 8 * SNAP).tolist():
         mine, spot = marks[which]
         if owner[mine] == owner[number] and abs(mine - number) <= 1:
             continue
@@ -320,7 +320,7 @@ def test_candidates_near_a_point_do_not_grow_with_the_drawing():
     def candidates(rows):
         yard = [e for row in range(rows) for e in draw((0.0, 0.1 * row, 0.0), [straight(0.5), arc(0.8, 20)] * 10)]
         spots = [element.start for element in yard]
-        return len(Nearness(yard, SNAP).near(spots, SNAP)) / len(spots)
+        return len(Nearness(yard, SNAP).candidates(in_plan(spots), SNAP)) / len(spots)
 
     assert candidates(100) == pytest.approx(candidates(10), rel=0.2)
     assert candidates(100) < 5

@@ -7,8 +7,8 @@ from click.testing import CliRunner
 
 from gradehaul.command import main
 from gradehaul.plan import load_plan
-from gradehaul.plan.drawing.assembly import assemble, terms
-from gradehaul.plan.drawing.records import Spot
+from gradehaul.plan.drawing.assembly import assemble
+from gradehaul.plan.drawing.records import Spot, terms
 from plan.drawing.dxf_files import MM, new, read, saved
 
 HO = 0.0165

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.errors import Problems
-from gradehaul.plan.drawing.drawn import Claim
+from gradehaul.plan.drawing.records import Claim
 from plan.drawing.hand_made import assembled, label, straight
 
 YARD = [

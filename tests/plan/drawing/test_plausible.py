@@ -8,7 +8,8 @@ import tracemalloc
 import pytest
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.assembly import assemble, terms
+from gradehaul.plan.drawing.assembly import assemble
+from gradehaul.plan.drawing.records import terms
 from plan.drawing.dxf_files import MM, ON, new, read, saved
 
 GAUGE = 0.0165

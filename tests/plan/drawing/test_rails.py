@@ -5,7 +5,8 @@ import math
 import pytest
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.assembly import assemble, terms
+from gradehaul.plan.drawing.assembly import assemble
+from gradehaul.plan.drawing.records import terms
 from plan.drawing.dxf_files import MM, new, read, saved
 
 GAUGE = 0.0165
@@ -67,3 +68,43 @@ def test_a_line_without_another_rail_is_named(tmp_path):
     drawn = assemble(read(saved(document, tmp_path), layers=["*"]), terms(GAUGE, "mm", ["*"], rails=True))
     assert [fault.code for fault in drawn.faults] == ["no-rail"]
     assert sum(line.length for line in drawn.lines.values()) == pytest.approx(1.5 + 0.3 * math.pi)
+
+
+def drawn(folder, draw):
+    document, space = new(units=MM)
+    draw(space)
+    return assemble(read(saved(document, folder)), terms(GAUGE, "mm", ["*"]))
+
+
+def test_a_grid_is_refused_and_so_are_five_parallel_lines(tmp_path):
+    def grid(space):
+        for number in range(20):
+            space.add_line((0, 25 * number), (475, 25 * number), dxfattribs={"layer": "Track"})
+            space.add_line((25 * number, 0), (25 * number, 475), dxfattribs={"layer": "Track"})
+
+    def parallels(space):
+        for number in range(5):
+            space.add_line((0, 20 * number), (1000, 20 * number), dxfattribs={"layer": "Track"})
+
+    for draw in (grid, parallels):
+        with pytest.raises(DrawingError, match="or like a grid, not like center lines") as caught:
+            drawn(tmp_path, draw)
+        assert "rails = true" not in str(caught.value)
+
+
+def test_lines_that_part_at_two_degrees_are_no_rails(tmp_path):
+    def ray(space, start, angle):
+        turn = math.radians(angle)
+        end = start[0] + 1000 * math.cos(turn), start[1] + 1000 * math.sin(turn)
+        space.add_line(start, end, dxfattribs={"layer": "Track"})
+
+    def star(space):
+        for angle in range(0, 180, 2):
+            ray(space, (0, 0), angle)
+
+    def folded(space):
+        ray(space, (0, 0), 0)
+        ray(space, (1000, 0), 178)
+
+    assert len(drawn(tmp_path, star).lines) == 90
+    assert len(drawn(tmp_path, folded).lines) == 2

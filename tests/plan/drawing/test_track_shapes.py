@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from gradehaul.plan.drawing.assembly import terms
 from gradehaul.plan.drawing.elements import halved, place
+from gradehaul.plan.drawing.records import terms
 from plan.drawing import pen
 from plan.drawing.dxf_files import METER, ON, assembled, new, saved
 

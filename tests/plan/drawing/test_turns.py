@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from gradehaul.plan.drawing.assembly import assemble, terms
+from gradehaul.plan.drawing.assembly import assemble
+from gradehaul.plan.drawing.records import terms
 from plan.drawing.dxf_files import MM, ON, new, read, saved
 
 HALF = ((-90, 90), (90, 270))
@@ -35,7 +36,9 @@ def test_half_turns_at_rising_heights_are_one_climb(tmp_path, count, down):
     assert abs(railheads[2] - railheads[1]) == pytest.approx(0.02)
 
 
-@pytest.mark.parametrize(("first", "turn"), [(0, 180), (37.3, 180), (211.7, 180), (10, 200)])
+@pytest.mark.parametrize(
+    ("first", "turn"), [(0, 180), (37.3, 180), (211.7, 180), (10, 200), (0, 120), (0, 240), (0, 270), (15, 300)]
+)
 def test_turns_begin_at_any_angle_and_may_be_longer_than_half_a_circle(tmp_path, first, turn):
     document, space = new(units=MM)
     for number in range(12):
@@ -52,6 +55,20 @@ def test_circles_over_one_another_are_named(tmp_path):
         space.add_circle((0, 0, 70 * number), 600, dxfattribs=ON)
     (fault,) = assembled(document, tmp_path).faults
     assert (fault.code, fault.text.split(":")[0]) == ("turns", "3 circles lie over one another")
+
+
+@pytest.mark.parametrize("height", [0, 70, 140])
+def test_a_lead_in_meets_the_circle_at_its_own_height(tmp_path, height):
+    document, space = new(units=MM)
+    for number in range(3):
+        space.add_circle((0, 0, 70 * number), 600, dxfattribs=ON)
+    space.add_line((600, -800, height), (600, 0, height), dxfattribs=ON)
+    drawn = assembled(document, tmp_path)
+    assert sum(line.length for line in drawn.lines.values()) == pytest.approx(3 * 1.2 * math.pi + 0.8)
+    assert [fault.code for fault in drawn.faults] == ["turns"]
+    (turnout,) = (joint.name for joint in drawn.joints.values() if joint.kind == "turnout")
+    assert drawn.heights[turnout] == pytest.approx(height / 1000)
+    assert sorted(set(drawn.heights.values())) == pytest.approx([0.0, 0.07, 0.14])
 
 
 def test_ends_that_meet_in_plan_at_two_heights_are_named(tmp_path):

@@ -10,6 +10,7 @@ import pytest
 
 from gradehaul.haulage.answers.check import check
 from gradehaul.plan import load_plan
+from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from plan.drawing.dxf_files import MM, new
 from plan.drawing.test_drawn_ways import arc_of, as_blocks, as_splines, pieces
 
@@ -339,3 +340,55 @@ def test_it_answers_as_its_text_does(tmp_path, shape, way, seed):
         for ours, theirs in zip(one.loads, other.loads, strict=True):
             assert (ours.power, ours.car, ours.rail) == (theirs.power, theirs.car, theirs.rail)
             assert ours.rated == pytest.approx(theirs.rated, abs=1)
+
+
+@pytest.mark.parametrize("joined", [False, True])
+@pytest.mark.parametrize(
+    "parts",
+    [
+        [(0.5, 0), (0.6, 24), (0.5, 0)],
+        [(0.6, 24), (0.5, 0)],
+        [(0.5, 0), (0.6, 24)],
+        [(0.5, 0), (0.6, 24), (0.3, 0), (0.9, -24), (0.5, 0)],
+        [(0.5, 0), (0.6, 24), (0.6, -24), (0.5, 0)],
+    ],
+)
+def test_curves_of_two_chords_of_12_degrees_come_back(tmp_path, parts, joined):
+    corners, heading = [(0.0, 0.0)], 0.0
+    for size, angle in parts:
+        for chord in (12, 12) if angle else (0,):
+            half = math.copysign(math.radians(chord) / 2, angle)
+            length = 2 * size * math.sin(abs(half)) if angle else size
+            heading += half
+            x, y = corners[-1]
+            corners.append((x + length * math.cos(heading), y + length * math.sin(heading)))
+            heading += half
+    document, space = new(units=6)
+    if joined:
+        space.add_lwpolyline(corners)
+    else:
+        for start, end in itertools.pairwise(corners):
+            space.add_line(start, end)
+    document.saveas(tmp_path / "tarn.dxf")
+    found = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO"))
+    (line,) = found.drawn.lines.values()
+    own = [(round(1 / abs(e.curvature), 6) if e.curvature else round(e.length, 6)) for e in line.elements]
+    assert own in ([size for size, _ in parts], [size for size, _ in parts[::-1]])
+
+
+def test_forty_five_closed_splines_are_read_in_near_linear_work(tmp_path, monkeypatch):
+    from gradehaul.plan.drawing.fitting import runs
+
+    searched = []
+    search = runs.search
+    monkeypatch.setattr(runs, "search", lambda points, *more: searched.append(len(points)) or search(points, *more))
+    document, space = new(units=4)
+    for number in range(45):
+        x, y = 2000 * (number % 9), 2000 * (number // 9)
+        wave = [(math.radians(45 * n), 600 + 75 * (n * 5 % 8)) for n in range(8)]
+        corners = [(x + radius * math.cos(angle), y + radius * math.sin(angle)) for angle, radius in wave]
+        space.add_spline().set_closed([(*corner, 0) for corner in corners])
+    document.saveas(tmp_path / "tarn.dxf")
+    found = import_drawing(str(tmp_path / "tarn.dxf"), None, ImportOptions(scale="HO"))
+    assert len(found.drawn.lines) == 45
+    assert searched == []  # a free curve is followed by pairs of arcs

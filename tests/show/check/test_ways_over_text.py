@@ -80,7 +80,7 @@ def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
     assert set(told) == {(leg, where) for leg in (1, 2, 3) for where in ("head", "tail")}
     assert told[2, "head"] == (False, False)
     assert told[2, "tail"] == (True, True)
-    words = CliRunner().invoke(main, ["check", str(heavy)]).stdout
+    words = CliRunner().invoke(main, ["check", str(heavy), "--more", "ways"]).stdout
     assert "Too long together for the tail or berth that must hold both: shunter at the head." in words
 
 
@@ -95,4 +95,7 @@ def test_the_main_job_tells_them() -> None:
     way = document["ways_over"][0]
     assert (way["doubling"], way["no_doubling"]) == (None, "return")
     assert {helper["where"] for helper in way["helpers"]} == {"head", "tail"}
-    assert "Ways over the hill" in CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM]).stdout
+    assert (
+        "Ways over the hill"
+        in CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--more=ways"]).stdout
+    )

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from gradehaul.design.clearance.meetings import Meeting, meetings
 from gradehaul.design.clearance.rules import (
-    NO_OPTIONS,
-    ClearanceOptions,
+    USUAL_ALLOWANCES,
+    Allowances,
     ClearanceOutcome,
     Finding,
     Standard,
@@ -41,7 +41,7 @@ class Clearances:
     """Everything that was judged on a plan, and the figures it was judged by."""
 
     plan: Plan
-    options: ClearanceOptions
+    allowances: Allowances
     standard: Standard
     findings: tuple[Finding, ...]
     notes: tuple[Note, ...]
@@ -67,14 +67,14 @@ class Clearances:
         return not self.unchecked
 
 
-def clearances(layout: Layout, options: ClearanceOptions = NO_OPTIONS) -> Clearances:
+def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Clearances:
     """Return the judgment of a plan by its clearances.
 
     Parameters
     ----------
     layout
         The layout.
-    options
+    allowances
         Deck thickness, overhead wire, coupler height and the trains to judge; every train that is named where empty.
 
     Returns
@@ -106,8 +106,8 @@ def clearances(layout: Layout, options: ClearanceOptions = NO_OPTIONS) -> Cleara
     [('pass', 0.1, 0.078)]
     """
     plan, alignment = layout.plan, layout.alignment
-    standard = standard_of(plan, options)
-    trains = trains_named(plan, options.trains)
+    standard = standard_of(plan, allowances)
+    trains = trains_named(plan, allowances.trains)
     met = [_judged(each, standard) for each in meetings(alignment, standard)]
     findings = (
         *sorted(met, key=lambda each: each.rule != "vertical room"),
@@ -117,7 +117,7 @@ def clearances(layout: Layout, options: ClearanceOptions = NO_OPTIONS) -> Cleara
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
-    return Clearances(plan, options, standard, findings, notes, unchecked)
+    return Clearances(plan, allowances, standard, findings, notes, unchecked)
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:

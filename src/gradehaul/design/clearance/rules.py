@@ -24,7 +24,7 @@ _MOST_GAUGES = 50
 
 
 @dataclass(frozen=True, slots=True)
-class ClearanceOptions:
+class Allowances:
     """Deck with roadbed and track, m, wire and the line's height over it, coupler height, m, and trains to judge.
 
     None is assumed; without trains every one that is named is judged.
@@ -37,7 +37,8 @@ class ClearanceOptions:
     trains: tuple[str, ...] = ()
 
 
-NO_OPTIONS = ClearanceOptions()
+USUAL_ALLOWANCES = Allowances()
+"""The allowances where nothing is stated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,7 @@ def figures() -> Mapping[str, Any]:
     return tomllib.loads(files("gradehaul.design.clearance").joinpath("clearances.toml").read_text(encoding="utf-8"))
 
 
-def standard_of(plan: Plan, options: ClearanceOptions) -> Standard:
+def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     """Return the figures that hold for a plan.
 
     Raises
@@ -111,10 +112,10 @@ def standard_of(plan: Plan, options: ClearanceOptions) -> Standard:
         No practice has a clear height for the scale.
     """
     table, scale = figures(), plan.scale
-    if options.overhead is not None and not options.wire:
+    if allowances.overhead is not None and not allowances.wire:
         raise DesignError("it counts under wire only", place="--overhead", write="--wire beside it")
-    _refuse(options, plan)
-    if options.wire:
+    _refuse(allowances, plan)
+    if allowances.wire:
         if scale.wire_height is None:
             raise DesignError("no standard has a height under wire for this scale", place="--wire", write="no --wire")
         height, field = scale.wire_height, "wire_height"
@@ -123,33 +124,33 @@ def standard_of(plan: Plan, options: ClearanceOptions) -> Standard:
         field = "nmra_clear_height" if height == scale.nmra_clear_height else "clear_height"
     source = scale.source(field)
     overhead = 0.0
-    if options.wire:
-        overhead = table["overhead"]["full_size"] / scale.ratio if options.overhead is None else options.overhead
-        source += f"; overhead line: {table['overhead']['source' if options.overhead is None else 'rule']}"
+    if allowances.wire:
+        overhead = table["overhead"]["full_size"] / scale.ratio if allowances.overhead is None else allowances.overhead
+        source += f"; overhead line: {table['overhead']['source' if allowances.overhead is None else 'rule']}"
     couplers = table["coupler"]
     full_size = scale.gauge * scale.ratio
     widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
     return Standard(
         height=height,
         height_source=source,
-        deck=table["deck"]["thickness"] / 1000 if options.deck is None else options.deck,
-        deck_assumed=options.deck is None,
+        deck=table["deck"]["thickness"] / 1000 if allowances.deck is None else allowances.deck,
+        deck_assumed=allowances.deck is None,
         overhead=overhead,
-        overhead_assumed=options.wire and options.overhead is None,
+        overhead_assumed=allowances.wire and allowances.overhead is None,
         spacing=spacing_of(plan),
         longest=longest_stock(plan),
-        coupler=widest["inches"] * INCH / scale.ratio if options.coupler is None else options.coupler,
-        coupler_source=couplers["source"] if options.coupler is None else "as stated",
+        coupler=widest["inches"] * INCH / scale.ratio if allowances.coupler is None else allowances.coupler,
+        coupler_source=couplers["source"] if allowances.coupler is None else "as stated",
     )
 
 
-def _refuse(options: ClearanceOptions, plan: Plan) -> None:
+def _refuse(allowances: Allowances, plan: Plan) -> None:
     """Refuse lengths out of range."""
     most = _MOST_GAUGES * plan.scale.gauge
     for name, value, what, example in (
-        ("deck", options.deck, "the thickness of the deck", "--deck 19mm"),
-        ("overhead", options.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
-        ("coupler", options.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
+        ("deck", allowances.deck, "the thickness of the deck", "--deck 19mm"),
+        ("overhead", allowances.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
+        ("coupler", allowances.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
     ):
         if value is None or (0 <= value <= most and (value > 0 or name != "coupler")):
             continue

@@ -17,6 +17,7 @@ from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line
 from gradehaul.plan.text.toml import read_text
 from gradehaul.quantities import convert
+from gradehaul.track.fit.fitted import fitted
 from gradehaul.track.heights.railhead import solve_railheads
 
 _DIGITS = 5
@@ -56,7 +57,7 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
             heights[name] = _in_unit(found, station)
     lead_from(document, path, folder or path.parent, file=plan.file)
     text = tomlkit.dumps(document)
-    again = solve_railheads(read_plan(text, file=plan.file, folder=folder or path.parent))
+    again = solve_railheads(fitted(read_plan(text, file=plan.file, folder=folder or path.parent)))
     for name, (numbers, _) in stations.lines.items():
         off = np.abs(again.lines[name].railhead - found.heights[numbers]).max()
         if off > _AGREES:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cache, partial
 
 from gradehaul.haulage.adhesion import film_of, slipping_pull, standing_pull
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
@@ -27,6 +28,7 @@ from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.plan.resolve.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.track.alignment import Alignment
+from gradehaul.track.fit.reach import figures_of
 from gradehaul.track.map.closing import figure_name
 from gradehaul.track.map.positions import USABLE_MISCLOSURE
 from gradehaul.track.proximity.fouling import fouling_notes
@@ -55,6 +57,31 @@ class UnderTrain:
     at: float
 
 
+class LoadTrials:
+    """The random trials of the loads of a route, run when a load is first looked at.
+
+    Parameters
+    ----------
+    route_trust
+        Makes the route ready for trials.
+    """
+
+    def __init__(self, route_trust: Callable[[], RouteTrust]) -> None:
+        self._trust = cache(route_trust)
+        self.spread = cache(self._spread)
+
+    def _spread(self, load: Load) -> LoadSpread:
+        return self._trust().spread(load)
+
+    def rated_range(self, load: Load) -> tuple[int, int]:
+        """Return the 90 % range of a rated load."""
+        return self._trust().rated_range(load)
+
+    def sure(self, load: Load, cars: int) -> bool:
+        """Return whether a train of so many cars is rated in at least 95 of 100 trials."""
+        return self._trust().sure(load, cars)
+
+
 @dataclass(frozen=True, slots=True)
 class RouteAnswer:
     """What a route asks, and the longest trains over it: one load for every power, car and rail condition."""
@@ -63,8 +90,12 @@ class RouteAnswer:
     ruling: Ruling
     under_trains: tuple[UnderTrain, ...]
     loads: tuple[Load, ...]
-    spreads: tuple[LoadSpread, ...]
-    """How sure each of the loads is, in their order."""
+    trials: LoadTrials = field(repr=False, compare=False)
+
+    @property
+    def spreads(self) -> tuple[LoadSpread, ...]:
+        """The 90 % range of each of the loads, in their order."""
+        return tuple(map(self.trials.spread, self.loads))
 
     @property
     def route(self) -> Route:
@@ -81,9 +112,15 @@ class TrainAnswer:
     rail: str
     length: float
     verdict: Verdict
-    trust: TrainTrust
+    run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
+    """The random trials, run when they are first looked at."""
     misfits: tuple[Misfit, ...] = ()
     """Places of its route that do not hold it; the verdict is on the track alone."""
+
+    @property
+    def trust(self) -> TrainTrust:
+        """How far the verdict can be trusted."""
+        return self.run_trials()
 
     @property
     def outcome(self) -> Outcome:
@@ -159,6 +196,8 @@ def check(
     seed: int = 0,
     hours: float | None = None,
     rails: Sequence[str] | None = None,
+    trains: Sequence[str] = (),
+    routes: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> CheckAnswer:
     """Answer the main job for a plan.
@@ -176,36 +215,45 @@ def check(
     rails
         The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
         clean.
+    trains, routes
+        The trains and routes to answer for, and no others; all where both are empty. A train brings its route along,
+        and where no train is named a route brings the trains on it.
     progress
         Called as routes are done.
 
     Raises
     ------
     RouteError
-        A rail condition that the plan does not have.
+        A rail condition, train or route that the plan does not have.
     Problems
         Heights that contradict one another, routes that no train can follow.
     """
     layout = Layout(plan, all_routes=all_routes, hours=hours)
-    return check_layout(layout, seed=seed, rails=rails, progress=progress)
+    return check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
 
 
 def check_layout(
-    layout: Layout, *, seed: int = 0, rails: Sequence[str] | None = None, progress: Progress | None = None
+    layout: Layout,
+    *,
+    seed: int = 0,
+    rails: Sequence[str] | None = None,
+    trains: Sequence[str] = (),
+    routes: Sequence[str] = (),
+    progress: Progress | None = None,
 ) -> CheckAnswer:
     """Answer the main job for a layout that is at hand, as `check` does for a plan."""
-    plan = layout.plan
+    plan, chosen = _narrowed(layout, trains, routes)
     judged = layout.judged(rails)
     draws = Draws(plan, layout.coefficient, seed=seed)
-    trains = {named.name: made_up(plan, named) for named in plan.trains.values()}
-    routes: list[RouteAnswer] = []
-    verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in trains}
-    for number, route in enumerate(layout.routes):
+    made = {named.name: made_up(plan, named) for named in plan.trains.values()}
+    answered: list[RouteAnswer] = []
+    verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in made}
+    for number, route in enumerate(chosen):
         profile = layout.profile(route)
-        routes.append(_route_answer(layout, profile, trains, draws))
+        answered.append(_route_answer(layout, profile, made, draws))
         for named in plan.trains.values():
             if named.route == route.name:
-                train = trains[named.name]
+                train = made[named.name]
                 too_long = misfits(layout, route, train)
                 verdicts[named.name] = [
                     TrainAnswer(
@@ -214,15 +262,15 @@ def check_layout(
                         rail=rail,
                         length=train.length,
                         verdict=judge(profile, train, rail, layout.pulls),
-                        trust=trust_in_train(profile, train, rail, draws),
+                        run_trials=cache(partial(trust_in_train, profile, train, rail, draws)),
                         misfits=too_long,
                     )
                     for rail in layout.rails
                 ]
         if progress is not None:
-            progress(number + 1, len(layout.routes))
+            progress(number + 1, len(chosen))
     alignment = layout.alignment
-    doubts = (*unusual_notes(plan, (answer.ruling for answer in routes)), *_loops_that_miss(layout))
+    doubts = (*unusual_notes(plan, (answer.ruling for answer in answered)), *_loops_that_miss(layout))
     answers = tuple(answer for found in verdicts.values() for answer in found)
     notes = (
         *plan.notes,
@@ -233,7 +281,7 @@ def check_layout(
         *_doubtful_pulls(plan),
         *_unsure_predictions(plan, draws),
         *_assumed_films(plan),
-        *_taut_trains(layout, trains),
+        *_taut_trains(layout, made),
         *doubts,
     )
     return CheckAnswer(
@@ -242,7 +290,7 @@ def check_layout(
         coefficient=layout.coefficient,
         rails=layout.rails,
         judged_rails=judged,
-        routes=tuple(routes),
+        routes=tuple(answered),
         between=layout.found.between,
         trains=answers,
         berths=tuple(
@@ -250,9 +298,21 @@ def check_layout(
         ),
         figures=figures(plan, layout.coefficient),
         doubts=tuple(dict.fromkeys(doubts)),
-        not_checked=tuple(_not_checked(layout)),
+        not_checked=tuple(_not_checked(layout, plan, narrowed=bool(trains or routes))),
         notes=tuple(dict.fromkeys(notes)),
     )
+
+
+def _narrowed(layout: Layout, trains: Sequence[str], routes: Sequence[str]) -> tuple[Plan, tuple[Route, ...]]:
+    """Return the plan with the trains to answer for alone, and the routes to answer for."""
+    plan = layout.plan
+    if not (trains or routes):
+        return plan, layout.routes
+    named = {name: layout.train(name) for name in trains}
+    wanted = {layout.route(name).whole for name in routes}
+    kept = named or {name: train for name, train in plan.trains.items() if train.route in wanted}
+    wanted |= {train.route for train in named.values()}
+    return replace(plan, trains=kept), tuple(route for route in layout.routes if route.name in wanted)
 
 
 def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
@@ -278,14 +338,14 @@ def _loops_that_miss(layout: Layout) -> list[Note]:
     return [note for note in layout.alignment.notes if note.place in far]
 
 
-def _not_checked(layout: Layout) -> Iterator[str]:
-    """Yield what no answer can be given to, and why."""
-    plan, positions = layout.plan, layout.alignment.positions
+def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]:
+    """Yield what no answer can be found to, and why; of a narrowed question only what bears on it."""
+    positions = layout.alignment.positions
     answered = {route.name for route in layout.routes}
     trains = [named.name for named in plan.trains.values() if named.route not in answered]
     if trains:
         yield f"{_listed('train', trains)}, since {'their routes are' if trains[1:] else 'its route is'} not answered"
-    routes = [name for name in plan.routes if name not in answered and not layout.all_routes]
+    routes = [] if narrowed or layout.all_routes else [name for name in plan.routes if name not in answered]
     if routes:
         yield f"{_listed('route', routes)}, since no train can follow {'them' if routes[1:] else 'it'}"
     lost: dict[int, list[str]] = {}
@@ -392,7 +452,7 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     wrapped = angle.value * train.length
     if wrapped <= MUCH_WRAPPED:
         return wrapped, 0.0
-    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION), _compensated={})
+    taut = replace(profile, curves=replace(profile.curves, tension=USUAL_TENSION))
     with_it, without = (demand(each, train).running.greatest().value for each in (taut, profile))
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
@@ -406,8 +466,8 @@ def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Tr
         for car in layout.plan.cars
         for load in layout.loads(profile, power, car, layout.rails)
     )
-    trust = RouteTrust(layout.plan, profile, layout.pulls, draws)
-    return RouteAnswer(profile, profile.ruling(), under, loads, tuple(trust.spread(load) for load in loads))
+    trials = LoadTrials(partial(RouteTrust, layout.plan, profile, layout.pulls, draws))
+    return RouteAnswer(profile, profile.ruling(), under, loads, trials)
 
 
 _CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}
@@ -416,6 +476,11 @@ _CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "c
 def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
     """List the figures that the answer rests on, each with where it comes from."""
     return (
+        *(
+            Figure(f'line "{line.name}"', figure.name, figure.of(figure.track), figure.kind, "fitted")
+            for line in plan.lines.values()
+            for figure in figures_of(line)
+        ),
         Figure("curves", "coefficient", coefficient, "length", _CURVE_BASIS[plan.curve_resistance.model]),
         *(figure for loco in plan.locos.values() for figure in _pulls_of(plan, loco)),
         *(

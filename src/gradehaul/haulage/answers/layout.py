@@ -17,9 +17,10 @@ from gradehaul.network.reversals import Tail
 from gradehaul.network.route import Route
 from gradehaul.network.routes import find_routes
 from gradehaul.plan.names import look_up, quoted
-from gradehaul.plan.records import Plan
+from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.plan.resolve.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
+from gradehaul.track.fit.fitted import fitted
 from gradehaul.track.proximity.fouling import clear_lengths
 
 LONGEST_AGE = 1e6
@@ -87,7 +88,7 @@ class Layout:
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
-        self.plan = plan = _with_bench(plan, hours)
+        self.plan = plan = fitted(_with_bench(plan, hours))
         self.all_routes = all_routes
         self.alignment = align(plan)
         self.graph = MovementGraph(plan)
@@ -114,6 +115,16 @@ class Layout:
         """
         routes = {each.name: each for route in self.routes for each in (route, *route.legs)}
         return look_up(name, routes, "route", file=self.plan.file)
+
+    def train(self, name: str) -> NamedTrain:
+        """Return a train of the plan by name.
+
+        Raises
+        ------
+        RouteError
+            No train of this name.
+        """
+        return look_up(name, self.plan.trains, "train", file=self.plan.file)
 
     def profile(self, route: str | Route) -> RouteProfile:
         """Return the compensated profile of a route.
@@ -211,7 +222,7 @@ class Layout:
         RouteError
             A train, its route, or a rail condition that the plan does not have.
         """
-        named = look_up(train, self.plan.trains, "train", file=self.plan.file)
+        named = self.train(train)
         return judge(self.profile(named.route), made_up(self.plan, named), self._rail(rail), self.pulls)
 
     def judged(self, rails: Iterable[str] | None = None) -> tuple[str, ...]:

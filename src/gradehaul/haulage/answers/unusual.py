@@ -10,6 +10,7 @@ from gradehaul.plan.records import Car, Loco, Note
 from gradehaul.plan.resolve.stock import CLEAN, conditions
 from gradehaul.quantities import describe
 from gradehaul.scales import car_mass
+from gradehaul.track.fit.solve import SHARPEST
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
 
 STEEP = 0.10
 """A grade beyond this gets a note: 1 in 10 is rack-railway country (common practice)."""
-_GAUGES = 10.0
-"""Radii under so many gauges are hardly run by any model (common practice; NEM 111 permits none so sharp)."""
 _SHORT, _LONG = 2.5, 45.0
 """The least and the greatest usual length of a vehicle at full size, m (common practice)."""
 _CAR, _LOCO = (0.25, 4.0), (0.5, 10.0)
@@ -65,13 +64,13 @@ def _sharp(plan: Plan) -> Iterator[Note]:
     least = plan.scale.permitted_radii
     for line in plan.lines.values():
         sharpest = max(line.tracks, key=lambda track: abs(track.curvature))
-        if abs(sharpest.curvature) * _GAUGES * plan.scale.gauge <= 1.0:
+        if abs(sharpest.curvature) * SHARPEST * plan.scale.gauge <= 1.0:
             continue
         radius = describe(1 / abs(sharpest.curvature), "length", plan.unit)
         usual = (
             f"NEM 111 permits {describe(least.up_to_20_m, 'length', plan.unit)} or more in {plan.scale.name}"
             if least is not None
-            else f"{describe(_GAUGES * plan.scale.gauge, 'length', plan.unit)}, ten gauges, is usual at the least"
+            else f"{describe(SHARPEST * plan.scale.gauge, 'length', plan.unit)}, ten gauges, is usual at the least"
         )
         yield Note(sharpest.place, f"the radius is {radius}; {usual}")
 

@@ -78,23 +78,32 @@ class RouteTrust:
         number is found as if one more car always asked more; over a sawtooth that may differ from the nominal load,
         which is found without that. The nominal load itself stands between the two in any case.
         """
+        weighing = self._weighing(load)
+        low, high = self.rated_range(load)
+        limit_low, limit_high = (self._most(weighing.limit, load, share, load.limit) for share in (LOW, HIGH))
+        return LoadSpread(low, high, min(limit_low, load.limit), max(limit_high, load.limit))
+
+    def rated_range(self, load: Load) -> tuple[int, int]:
+        """Return the percentiles of the rated load alone."""
+        weighing = self._weighing(load)
+        low, high = (self._most(weighing.rated, load, share, load.rated) for share in (LOW, HIGH))
+        return min(low, load.rated), max(high, load.rated)
+
+    def _most(self, margin: Callable[[str, float, int], float], load: Load, share: float, near: int) -> int:
+        slope = self._weighing(load).slope(max(near, 1))
+        return _most_cars(partial(margin, load.rail, share), near, slope)
+
+    def sure(self, load: Load, cars: int) -> bool:
+        """Return whether so many cars are rated at the 5th percentile, by a single look at the trials."""
+        return cars == 0 or self._weighing(load).rated(load.rail, LOW, cars) >= 0
+
+    def _weighing(self, load: Load) -> _Weighing:
         key = load.power, load.car, load.engine
         if self._last is None or self._last[0] != key:  # loads on several rails follow one another; the rest is let go
             plan = self._drawn.plan
             power, car = plan.powers[load.power], plan.cars[load.car]
             self._last = key, _Weighing(self._drawn, self._legs, power, car, load.engine)
-        weighing = self._last[1]
-        rated_low, rated_high, limit_low, limit_high = (
-            _most_cars(partial(margin, load.rail, percentile), near, weighing.slope(max(near, 1)))
-            for margin, near in ((weighing.rated, load.rated), (weighing.limit, load.limit))
-            for percentile in (LOW, HIGH)
-        )
-        return LoadSpread(
-            min(rated_low, load.rated),
-            max(rated_high, load.rated),
-            min(limit_low, load.limit),
-            max(limit_high, load.limit),
-        )
+        return self._last[1]
 
 
 class _Weighing:

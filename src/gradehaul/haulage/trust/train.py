@@ -26,7 +26,7 @@ CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 
 
 ROLL, BEND = (
-    "pull a string of cars along level straight track, or tilt a track until they roll on",
+    "pull cars along level track, or tilt a track until they roll",
     "pull a string of cars round a curve of known radius",
 )
 """The measurements of a rolling resistance and of the curve coefficient."""

@@ -94,9 +94,9 @@ def _changes(alignment: Alignment, key: str, height: float) -> dict[str, Change]
     for track in alignment.tracks.values():
         near, far = (trial[track.id] for trial in trials)
         per_meter = (far - near) * (1 / STEP)
-        if _zero(per_meter):
-            continue
         bend = near - track.railhead - per_meter * STEP
+        if _zero(per_meter) and _zero(bend):
+            continue
         found[track.id] = Change(None if _zero(bend) else bend, per_meter)
     return found
 

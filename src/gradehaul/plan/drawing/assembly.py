@@ -2,80 +2,42 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine, Terms
 from gradehaul.plan.drawing.dxf.values import matches
 from gradehaul.plan.drawing.elements import gap
-from gradehaul.plan.drawing.heights import Ground, read_heights
+from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
 from gradehaul.plan.drawing.naming import Names, claimed, name_all, named_marks
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, with_slips, with_turntables
 from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, Label, Linked, LinkedJoint, ReachEnd
+from gradehaul.plan.drawing.records import (
+    Claim,
+    Drawing,
+    Drawn,
+    DrawnJoint,
+    DrawnLine,
+    Element,
+    Fault,
+    Label,
+    Linked,
+    LinkedJoint,
+    ReachEnd,
+    Terms,
+)
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import LineEnd
 from gradehaul.quantities import read_quantity
 
-SNAP = 1 / 10
-"""In gauges: how far apart ends may be drawn that meet (our own choice: more than a slip, less than a gap in rail)."""
-FIT = 1 / 20
-"""In gauges: how far vertices may lie from the fitted curve, as track laid by hand holds (common practice)."""
-CHORDS = 1 / 200
-"""In gauges: how far chords of splines and ellipses may lie from them: a tenth of what the fit can see."""
-KINK = math.radians(5)
-"""The break of direction up to which track goes on (our own choice)."""
-NEAR = 4.0
-"""In gauges: how far from its joint or its track a text may stand (our own choice: about a track's spacing)."""
-LEVEL = 1.0
-"""In gauges: ends that differ by more in height do not meet; nothing of that scale fits under so low a bridge."""
 SHORTEST = 1e-5
 """An element shorter than this, m, is no track: what rounding leaves where pieces meet."""
 LEAST_TURN = 1e-5
 """A curve that turns by less than this, radians, is a straight: a tenth of a millimeter aside over ten meters."""
 WITHIN = 4.0
-"""In snaps: how far from its joint a point may be told (our own choice)."""
-
-
-def terms(
-    gauge: float,
-    plan_unit: str,
-    layers: Sequence[str],
-    *,
-    snap: float | None = None,
-    fit: float | None = None,
-    kink: float | None = None,
-    height_layers: Sequence[str] = (),
-    unit: str | None = None,
-    rails: bool = False,
-    typed: bool = False,
-) -> Terms:
-    """Return the terms on which a drawing is read, with what is not given taken from the gauge, m.
-
-    Examples
-    --------
-    >>> read = terms(0.0165, "mm", ["TRACK"])
-    >>> round(read.snap, 5), round(read.fit, 6), round(math.degrees(read.kink), 1)
-    (0.00165, 0.000825, 5.0)
-    """
-    return Terms(
-        layers=tuple(layers),
-        snap=SNAP * gauge if snap is None else snap,
-        fit=FIT * gauge if fit is None else fit,
-        kink=KINK if kink is None else kink,
-        near=NEAR * gauge,
-        level=LEVEL * gauge,
-        plan_unit=plan_unit,
-        height_layers=tuple(height_layers),
-        unit=unit,
-        gauge=gauge,
-        rails=rails,
-        typed=typed,
-    )
+"""In snaps: how far from its joint a point may lie (our own choice)."""
 
 
 def assemble(
@@ -143,14 +105,16 @@ def assemble(
         what = "1 text names nothing" if names.unused == 1 else f"{names.unused} texts name nothing"
         faults.append(Fault("text-unused", f"{what}: too far from the track of its layer, or too long"))
     linked = raised_by_plan(linked, drawing.strokes, names.joints, {**(before or {}), **(given or {})})
-    ground = Ground(
-        [(line.elements, line.start, line.finish) for line in linked.lines],
-        [joint.spot for joint in linked.joints],
+    heights = read_heights(
+        linked,
         names.joints,
         names.lines,
-        terms.plan_unit,
+        texts,
+        given or {},
+        near=terms.near,
+        edge=terms.fit,
+        unit=terms.plan_unit,
     )
-    heights = read_heights(ground, texts, given or {}, near=terms.near, edge=terms.fit)
     errors += [error.at(file=drawing.file) for error in heights.errors]
     if errors:
         raise Problems(errors)

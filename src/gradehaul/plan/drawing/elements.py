@@ -179,5 +179,37 @@ def in_plan(spots: Sequence[Spot]) -> FloatArray:
 
 
 def micro(value: float) -> int:
-    """Return a figure in whole millionths: what sorts or tells it apart to six decimals."""
+    """Return a figure in whole millionths: what sorts it, or sets it apart, to six decimals."""
     return round(value * 1e6)
+
+
+def reverse(elements: Sequence[Element]) -> list[Element]:
+    """Return elements as run from their other end."""
+    return [turned(element) for element in reversed(elements)]
+
+
+def beyond(elements: Iterable[Element], along: float) -> Spot:
+    """Return the place at a distance along elements in a row, m."""
+    last = None
+    for last in elements:
+        if along <= last.length:
+            return place(last, along)
+        along -= last.length
+    assert last is not None
+    return last.end
+
+
+def heading_beyond(elements: Iterable[Element], along: float) -> float:
+    """Return the direction at a distance along elements in a row, m, radians, -π .. π."""
+    last = None
+    for last in elements:
+        if along <= last.length:
+            break
+        along -= last.length
+    assert last is not None
+    return heading(last, along)
+
+
+def middle(elements: Sequence[Element]) -> Spot:
+    """Return the place halfway along elements."""
+    return beyond(elements, length_of(elements) / 2)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.linking.duplicates import Dropped
-from gradehaul.plan.drawing.nearness import pairs_within
+from gradehaul.plan.drawing.nearness import components, pairs_within
 from gradehaul.plan.drawing.records import Fault, FloatArray, Spot, Stroke
 from gradehaul.plan.drawing.wording import gap_text
 
@@ -204,15 +204,9 @@ class _Ends:
 def _places(spots: FloatArray) -> IntArray:
     """Return the number of the place at which each spot lies; those within `HAIR` of one another are at one place."""
     unique, inverse = np.unique(np.round(spots, 9), axis=0, return_inverse=True)
-    one, other = pairs_within(unique[:, :2], HAIR).T
-    near = np.abs(unique[one, 2] - unique[other, 2]) <= HAIR
-    one, other = one[near], other[near]
-    place = np.arange(len(unique))
-    while (place[one] != place[other]).any():  # the lowest number spreads over all that are near one another
-        lowest = np.minimum(place[one], place[other])
-        np.minimum.at(place, one, lowest)
-        np.minimum.at(place, other, lowest)
-    return place[inverse.ravel()]
+    pairs = pairs_within(unique[:, :2], HAIR)
+    level = np.abs(np.diff(unique[pairs, 2], axis=1))[:, 0] <= HAIR
+    return components(len(unique), pairs[level])[inverse.ravel()]
 
 
 def _is_curve(chain: IntArray, ends: _Ends) -> bool:
@@ -276,12 +270,19 @@ def _gaps(chain: IntArray, strokes: Sequence[Stroke], ends: _Ends, snap: float, 
 
 
 def _without_splits(points: FloatArray) -> FloatArray:
-    """Return vertices without those at which one chord was only split: they do not lie on the curve."""
+    """Return vertices without those at which one chord was only split: they do not lie on the curve.
+
+    Those between a turn to the left and one to the right stay: there a curve may go over into another.
+    """
     steps = np.diff(points, axis=0)
     size = np.hypot(steps[:, 0], steps[:, 1])
     cross = steps[:-1, 0] * steps[1:, 1] - steps[:-1, 1] * steps[1:, 0]
     even = np.abs(np.diff(steps[:, 2] / size)) * np.minimum(size[:-1], size[1:]) <= HAIR
-    kept = (np.abs(cross) > TURNING * size[:-1] * size[1:]) | ~even
+    hand = np.where(np.abs(cross) > TURNING * size[:-1] * size[1:], np.sign(cross), 0.0)
+    turns, last = np.flatnonzero(hand), np.cumsum(hand != 0)
+    between = hand[turns] if len(turns) else np.zeros(1)
+    before, after = between[np.maximum(last - 1, 0)], between[np.minimum(last, len(between) - 1)]
+    kept = (hand != 0) | (before * after < 0) | ~even
     return points[np.concatenate(((True,), kept, (True,)))]
 
 

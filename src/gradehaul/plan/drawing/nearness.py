@@ -1,15 +1,18 @@
-"""Which elements lie near which points: an index in plan whose work grows as n log n."""
+"""Which elements and points lie near which points: trees in plan, whose work grows as n log n."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.plan.drawing.elements import in_plan
+from gradehaul.plan.drawing.elements import height, in_plan, level_with
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot
+
+IntArray = NDArray[np.int64]
 
 _MOST_CHORDS = 64
 """Chords an element is cut into at most; beyond that they stand off from it and are looked up from further away."""
@@ -17,89 +20,110 @@ _OFF = 8.0
 """How far chords may stand off from an arc, in reaches: the fewer chords, the sooner they are all looked through."""
 
 
-class Nearness:
-    """Elements by where they lie, each as a few chords that stay within some reaches of it.
+class Beside(NamedTuple):
+    """Pairs of a point and an element near it, by their numbers, arrays of shape (n,), sorted by both.
 
-    The chords only choose candidates; how far a point is from an element is reckoned on the true arc.
+    `along` is how far along the element the place nearest to the point lies, m, and `off` how far from the point;
+    `aside` is how far to the left of the point, in its direction; `turn` by how much the directions differ there,
+    either way round, 0 to π/2, radians.
+    """
+
+    which: IntArray
+    number: IntArray
+    along: FloatArray
+    off: FloatArray
+    aside: FloatArray
+    turn: FloatArray
+
+    def only(self, those: NDArray[np.bool_]) -> Beside:
+        """Return some of the pairs."""
+        which, number, *figures = self
+        return Beside(which[those], number[those], *(figure[those] for figure in figures))
+
+
+class Nearness:
+    """Elements by where they lie, each as a few chords that stay within some reaches of it; they choose candidates.
+
+    None of the elements turns by more than half a circle.
     """
 
     def __init__(self, elements: Sequence[Element], reach: float) -> None:
+        self.elements = elements
         rows = np.array(
-            [(e.start.x, e.start.y, e.heading, e.curvature, e.length) for e in elements], dtype=np.float64
+            [(e.start[0], e.start[1], e.heading, e.curvature, e.length) for e in elements], dtype=np.float64
         ).reshape(-1, 5)
         self.rows = rows
         """Start x and y, m, heading, radians, curvature, 1/m, and length, m, of every element, shape (n, 5)."""
-        x, y, heading, curvature, length = rows.T
+        curvature, length = rows.T[3:]
         bend = np.maximum(np.abs(curvature), 1e-12)
         longest = np.minimum(np.sqrt(8 * _OFF * reach / bend), 4 * length.mean() if len(length) else 1.0)
         parts = np.clip(np.ceil(length / longest), 1, _MOST_CHORDS).astype(np.int64)
         self._owner = np.repeat(np.arange(len(rows)), parts)
-        first = np.concatenate(([0], np.cumsum(parts)))[:-1]
-        number = np.arange(len(self._owner)) - first[self._owner]
+        number = np.arange(len(self._owner)) - (np.cumsum(parts) - parts)[self._owner]
         step = (length / parts)[self._owner]
-        ends = np.empty((len(self._owner), 2, 2))
-        for side in (0, 1):
-            along = step * (number + side)
-            half = curvature[self._owner] * along / 2
-            chord = along * np.sinc(half / np.pi)
-            middle = heading[self._owner] + half
-            ends[:, side, 0] = x[self._owner] + chord * np.cos(middle)
-            ends[:, side, 1] = y[self._owner] + chord * np.sin(middle)
+        ends = np.stack([_places(rows[self._owner], step * (number + side)) for side in (0, 1)], axis=1)
         self._off = float((bend * (length / parts) ** 2 / 8).max(initial=0.0))
         self._tree = shapely.STRtree(np.asarray(shapely.linestrings(ends), dtype=np.object_))
 
-    def near(self, spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
-        """Return pairs of point and element that may be within a distance, m, shape (n, 2), sorted.
-
-        Every pair that is within it is among them.
-        """
-        if not spots:
+    def candidates(self, points: FloatArray, distance: float) -> IntArray:
+        """Return pairs of point and element, shape (n, 2), sorted: all within a distance, m, and some farther off."""
+        if not len(points):
             return np.empty((0, 2), dtype=np.int64)
-        points = shapely.points(in_plan(spots))
-        which, chord = self._tree.query(points, predicate="dwithin", distance=distance + self._off)
-        owner = self._owner[chord]
-        pair = np.unique(which * (len(self._owner) + 1) + owner)
+        which, chord = self._tree.query(
+            shapely.points(points), predicate="dwithin", distance=distance * (1 + 1e-9) + self._off
+        )
+        pair = np.unique(which * (len(self._owner) + 1) + self._owner[chord])
         return np.column_stack(np.divmod(pair, len(self._owner) + 1))
 
-    def project(
-        self, owner: NDArray[np.int64], spots: FloatArray, headings: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return where elements pass abreast of points: along them, and to the left of the points, m, and their turn.
+    def beside(self, spots: Sequence[Spot], distance: float, headings: ArrayLike = 0.0, level: float = 0.0) -> Beside:
+        """Return which elements lie within a distance of which points, m, and where.
 
         Parameters
         ----------
-        owner
-            Elements by number, shape (n,), none of which turns by more than half a circle.
-        spots, headings
-            A point for each, m, shape (n, 2), and a direction, radians, shape (n,).
-
-        Returns
-        -------
-            How far along each element, m, nan where it does not pass; how far to the left of its point; and by how much
-            its direction there differs from the point's, either way round, -π/2 .. π/2, radians; each shape (n,).
+        spots, distance
+            The points and how far off elements may lie, m.
+        headings
+            The direction at each point, radians.
+        level
+            How much the heights may differ, m, where both are known; 0 for any.
         """
-        x, y, heading, curvature, length = self.rows[owner].T
-        ahead = (spots[:, 0] - x) * np.cos(heading) + (spots[:, 1] - y) * np.sin(heading)
-        aside = (spots[:, 1] - y) * np.cos(heading) - (spots[:, 0] - x) * np.sin(heading)
-        straight = np.abs(curvature) < 1e-12
-        bend = np.where(straight, 1.0, curvature)
+        points = in_plan(spots)
+        which, number = self.candidates(points, distance).T
+        rows, heading = self.rows[number], np.broadcast_to(np.asarray(headings, dtype=np.float64), len(points))[which]
+        direction, curvature, length = rows.T[2:]
+        right, up = (points[which] - rows[:, :2]).T
+        ahead = right * np.cos(direction) + up * np.sin(direction)
+        aside = up * np.cos(direction) - right * np.sin(direction)
+        bent = np.abs(curvature) > 1e-12
         # In the element's own frame a point (u, v) lies abreast of the turn atan2(κu, 1 - κv) (plane geometry).
-        along = np.where(straight, ahead, np.arctan2(bend * ahead, 1 - bend * aside) / bend)
-        along = np.where((along >= 0) & (along <= length), along, np.nan)
-        half = curvature * along / 2
-        chord = along * np.sinc(half / np.pi)
-        off_x = x + chord * np.cos(heading + half) - spots[:, 0]
-        off_y = y + chord * np.sin(heading + half) - spots[:, 1]
-        turn = np.remainder(heading + 2 * half - headings + np.pi / 2, np.pi) - np.pi / 2
-        return along, off_y * np.cos(headings) - off_x * np.sin(headings), turn
+        turned = np.arctan2(curvature * ahead, 1 - curvature * aside)
+        along = np.divide(turned, curvature, out=ahead.copy(), where=bent)
+        ends = np.where(np.hypot(right, up) <= np.hypot(*(_places(rows, length) - points[which]).T), 0.0, length)
+        along = np.where((along >= 0) & (along <= length), along, ends)
+        off_x, off_y = (_places(rows, along) - points[which]).T
+        turn = np.abs(np.remainder(direction + curvature * along - heading + np.pi / 2, np.pi) - np.pi / 2)
+        aside = off_y * np.cos(heading) - off_x * np.sin(heading)
+        found = Beside(which, number, along, np.hypot(off_x, off_y), aside, turn)
+        found = found.only(found.off <= distance)
+        if not level or all(spot[2] is None for spot in spots):
+            return found
+        pairs = zip(found.which.tolist(), found.number.tolist(), found.along.tolist(), strict=True)
+        fair = [level_with(spots[one].z, height(self.elements[other], at), level) for one, other, at in pairs]
+        return found.only(np.array(fair, dtype=bool))
 
 
-def dot(spot: Spot) -> Element:
-    """Return a point as an element, for an index of elements."""
-    return Element(spot, spot, 0.0, 0.0, 1e-9, "", "")
+def _places(rows: FloatArray, along: FloatArray) -> FloatArray:
+    """Return the places at distances along elements, m, shape (n, 2).
+
+    An arc of turn 2h and length s spans a chord of s sin(h)/h in the direction of its middle (plane geometry).
+    """
+    half = rows[:, 3] * along / 2
+    chord = along * np.sinc(half / np.pi)
+    middle = rows[:, 2] + half
+    return rows[:, :2] + np.column_stack((chord * np.cos(middle), chord * np.sin(middle)))
 
 
-def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
+def near_pairs(spots: Sequence[Spot], distance: float) -> IntArray:
     """Return pairs of points within a distance of one another in plan, m, shape (n, 2), the lower number first.
 
     Examples
@@ -110,18 +134,49 @@ def near_pairs(spots: Sequence[Spot], distance: float) -> NDArray[np.int64]:
     return pairs_within(in_plan(spots), distance)
 
 
-def pairs_within(points: FloatArray, distance: float) -> NDArray[np.int64]:
-    """Return pairs of points, shape (n, 2), as `near_pairs` does.
+def pairs_within(points: FloatArray, distance: float) -> IntArray:
+    """Return pairs of points, shape (n, 2), as `near_pairs` does."""
+    one, other, _ = _pairs(points, points, distance)
+    return np.column_stack((one, other))[one < other]
+
+
+def pairs_between(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -> Iterator[tuple[int, int, float]]:
+    """Yield the numbers of points of two sets within a distance of one another, m, sorted, and how far they are apart.
 
     Examples
     --------
-    >>> pairs_within(np.array([(0.0, 0.0), (3.0, 0.0), (0.0, 1.0)]), 2.0).tolist()
-    [[0, 2]]
+    >>> list(pairs_between([Spot(0, 0)], [Spot(3, 4), Spot(0, 1)], 2.0))
+    [(0, 1, 1.0)]
     """
-    if len(points) < 2:
-        return np.empty((0, 2), dtype=np.int64)
-    dots = np.asarray(shapely.points(points), dtype=np.object_)
-    one, other = shapely.STRtree(dots).query(dots, predicate="dwithin", distance=distance * (1 + 1e-9))
-    near = (one < other) & (np.hypot(*(points[one] - points[other]).T) <= distance)
-    pairs = np.column_stack((one[near], other[near]))
-    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].astype(np.int64)
+    one, other, off = _pairs(in_plan(spots), in_plan(others), distance)
+    return zip(one.tolist(), other.tolist(), off.tolist(), strict=True)
+
+
+def _pairs(points: FloatArray, others: FloatArray, distance: float) -> tuple[IntArray, IntArray, FloatArray]:
+    if not len(points) or not len(others):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64), np.empty(0)
+    dots = np.asarray(shapely.points(others), dtype=np.object_)
+    own = dots if points is others else shapely.points(points)
+    one, other = shapely.STRtree(dots).query(own, predicate="dwithin", distance=distance * (1 + 1e-9))
+    off = np.hypot(*(points[one] - others[other]).T)
+    order = np.lexsort((other, one))
+    order = order[off[order] <= distance]
+    return one[order].astype(np.int64), other[order].astype(np.int64), off[order]
+
+
+def components(count: int, pairs: ArrayLike) -> IntArray:
+    """Return for each of so many things the least number of those that it hangs together with by pairs, shape (n,).
+
+    Examples
+    --------
+    >>> components(5, [(1, 3), (3, 4)]).tolist()
+    [0, 1, 2, 1, 1]
+    """
+    one, other = np.asarray(pairs, dtype=np.int64).reshape(-1, 2).T
+    found = np.arange(count)
+    while (found[one] != found[other]).any():  # scipy's own would take a third of a second to load
+        low, high = np.sort((found[one], found[other]), axis=0)
+        np.minimum.at(found, high, low)
+        while (found != found[found]).any():
+            found = found[found]
+    return found

@@ -8,8 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.drawn import Terms
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Stroke
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Stroke, Terms
 from gradehaul.plan.drawing.wording import length_text
 from gradehaul.quantities import convert
 

@@ -11,17 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.drawn import Terms
-from gradehaul.plan.drawing.elements import halved, heading, in_plan, place
+from gradehaul.plan.drawing.elements import halved, heading, place
 from gradehaul.plan.drawing.nearness import Nearness
-from gradehaul.plan.drawing.records import Element, Fault, FloatArray, Reach, Spot
+from gradehaul.plan.drawing.records import Element, Fault, FloatArray, Reach, Spot, Terms
 from gradehaul.plan.names import listed
 
 NEAREST, FARTHEST = 0.3, 2.0
 """In gauges: parallels between these are no two tracks, which lie some three gauges apart (common practice)."""
 RAIL = 0.85, 1.3
 """In gauges: how far apart two rails of one track may be drawn: between their heads, or along their middles."""
-SAME_WAY = math.radians(3)
+SAME_WAY = math.radians(1)
 """How far the directions of parallels may differ (our own choice); legs of turnouts part at more."""
 MOST = 0.5
 """Where more than this share of all that is drawn has such a parallel, it is no track."""
@@ -39,16 +38,16 @@ def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
     DrawingError
         With the layers on which they lie.
     """
-    looks = _Looks(reaches, terms.gauge)
-    beside = looks.parallels(NEAREST, FARTHEST)
-    if not len(looks.owner) or np.mean(beside.any(axis=1)) <= MOST:
+    owner, off = _parallels(reaches, terms.gauge)
+    beside = np.isfinite(off).any(axis=1)
+    if not len(owner) or np.mean(beside) <= MOST:
         return
-    layers = Counter(reaches[number].layer for number in looks.owner[beside.any(axis=1)].tolist())
+    layers = Counter(reaches[number].layer for number in owner[beside].tolist())
     names = listed([layer for layer, _ in layers.most_common() if layer]) or '"0"'
-    pairs = looks.parallels(*RAIL)
+    pairs = _are_rails(off, terms.gauge)
     rails = np.mean(pairs.any(axis=1)) > MOST and np.mean(pairs.all(axis=1)) < 0.1
     raise DrawingError(
-        "these look like rails or edges of the roadbed, not like center lines of track",
+        "these look like rails or edges of the roadbed, or like a grid, not like center lines of track",
         file=file,
         place=f"layers {names}",
         write=f"the layer of the center line, or {terms.option('rails')}" if rails else "the layer of the center line",
@@ -63,34 +62,32 @@ def center_lines(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], l
 
     Examples
     --------
-    >>> from gradehaul.plan.drawing.assembly import terms
+    >>> from gradehaul.plan.drawing.records import terms
     >>> def rail(y):
     ...     return Reach((Element(Spot(0, y), Spot(1, y), 0.0, 0.0, 1.0, "", ""),), False, "", "")
     >>> found, faults = center_lines([rail(0.0), rail(0.0165)], terms(0.0165, "mm", ["*"]))
     >>> [round(reach.elements[0].start.y, 5) for reach in found], faults
     ([0.00825, 0.00825], [])
     """
-    looks = _Looks(reaches, terms.gauge)
-    beside = looks.parallels(*RAIL)
+    owner, off = _parallels(reaches, terms.gauge)
+    beside = _are_rails(off, terms.gauge)
     found: list[Reach] = []
     left: list[Reach] = []
     for number, reach in enumerate(reaches):
-        own = looks.owner == number
+        own = owner == number
         sides = beside[own].mean(axis=0) if own.any() else np.zeros(2)
         side = int(np.argmax(sides))
         if sides[side] < PAIRED:
             left.append(reach)
             continue
-        off = np.nanmedian(looks.off[own, side]) / 2 * (1 if side == 0 else -1)
-        elements = tuple(_moved(element, float(off)) for element in reach.elements)
-        found.append(replace(reach, elements=elements))
-    faults = []
-    if left:
-        length = math.fsum(element.length for reach in left for element in reach.elements)
-        text = f"{len(left)} of {len(reaches)} lines have no other rail beside them: not read as track"
-        first = left[0]
-        faults.append(Fault("no-rail", text, first.elements[0].start, first.handle, first.layer, weight=length))
-    return found, faults
+        half = float(np.nanmedian(off[own, side])) / 2 * (1 if side == 0 else -1)
+        found.append(replace(reach, elements=tuple(_moved(element, half) for element in reach.elements)))
+    if not left:
+        return found, []
+    length = math.fsum(element.length for reach in left for element in reach.elements)
+    text = f"{len(left)} of {len(reaches)} lines have no other rail beside them: not read as track"
+    first = left[0]
+    return found, [Fault("no-rail", text, first.elements[0].start, first.handle, first.layer, weight=length)]
 
 
 def _moved(element: Element, off: float) -> Element:
@@ -109,49 +106,27 @@ def _moved(element: Element, off: float) -> Element:
     )
 
 
-class _Looks:
-    """Places looked at along all that is drawn, evenly, and the nearest parallels on the left and right of each.
+def _parallels(reaches: Sequence[Reach], gauge: float) -> tuple[NDArray[np.int64], FloatArray]:
+    """Return, for places evenly along all that is drawn, of which reach each is, and how far off parallels lie there.
 
-    `owner` is the reach of each place, shape (n,); `off` how far the nearest parallel between `NEAREST` and `FARTHEST`
-    lies on its left and its right, m, shape (n, 2), nan where there is none.
+    On the left and on the right, m, shape (n, 2), each nan where none lies between `NEAREST` and `FARTHEST`.
     """
+    parts = [(part, n) for n, reach in enumerate(reaches) for element in reach.elements for part in halved(element)]
+    ends = np.cumsum([part.length for part, _ in parts])
+    step = max(float(ends[-1]) / _LOOKED_AT, 2 * gauge) if parts else 1.0
+    at = np.arange(step / 2, ends[-1] if parts else 0.0, step)
+    own = np.searchsorted(ends, at)
+    looks = [(parts[n][0], along) for n, along in zip(own.tolist(), (at - ends[own]).tolist(), strict=True)]
+    spots = [place(part, part.length + along) for part, along in looks]
+    headings = [heading(part, part.length + along) for part, along in looks]
+    near = Nearness([part for part, _ in parts], gauge).beside(spots, FARTHEST * gauge, headings)
+    near = near.only((near.turn <= SAME_WAY) & (near.off >= NEAREST * gauge) & (np.abs(near.aside) >= 0.98 * near.off))
+    off = np.full((len(at), 2), np.nan)
+    np.fmin.at(off, (near.which, (near.aside < 0).astype(np.int64)), near.off)
+    return np.array([parts[n][1] for n in own.tolist()], dtype=np.int64), off
 
-    owner: NDArray[np.int64]
-    off: FloatArray
 
-    def __init__(self, reaches: Sequence[Reach], gauge: float) -> None:
-        parts = [
-            (part, number)
-            for number, reach in enumerate(reaches)
-            for element in reach.elements
-            for part in halved(element)
-        ]
-        elements, owners = [part for part, _ in parts], [number for _, number in parts]
-        total = math.fsum(element.length for element in elements)
-        step = max(total / _LOOKED_AT, 2 * gauge)
-        spots, ways, own = [], [], []
-        passed = step / 2
-        for element, number in zip(elements, owners, strict=True):
-            while passed < element.length:
-                spots.append(place(element, passed))
-                ways.append(heading(element, passed))
-                own.append(number)
-                passed += step
-            passed -= element.length
-        self.gauge, self.owner, self.off = gauge, np.array(own, dtype=np.int64), np.full((len(own), 2), np.nan)
-        if not spots:
-            return
-        near = Nearness(elements, gauge)
-        look, other = near.near(spots, FARTHEST * gauge).T
-        along, aside, turn = near.project(other, in_plan(spots)[look], np.array(ways)[look])
-        fair = (np.abs(turn) <= SAME_WAY) & np.isfinite(along) & (np.abs(aside) >= NEAREST * gauge)
-        fair &= np.abs(aside) <= FARTHEST * gauge
-        for side, hand in enumerate((1, -1)):
-            there = fair & (hand * aside > 0)
-            np.fmin.at(self.off[:, side], look[there], np.abs(aside[there]))
-
-    def parallels(self, least: float, most: float) -> NDArray[np.bool_]:
-        """Tell for each place whether a parallel lies on its left and right, between two distances, gauges."""
-        off = self.off / self.gauge
-        found: NDArray[np.bool_] = (off >= least) & (off <= most)
-        return found
+def _are_rails(off: FloatArray, gauge: float) -> NDArray[np.bool_]:
+    """Return which parallels lie as far off as the other rail of a track."""
+    found: NDArray[np.bool_] = (off >= RAIL[0] * gauge) & (off <= RAIL[1] * gauge)
+    return found

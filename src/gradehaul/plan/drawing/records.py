@@ -1,12 +1,16 @@
-"""The records of a drawing on its way to a plan: strokes as drawn, elements as fitted, faults as found."""
+"""The records of a drawing on its way to a plan: its terms, strokes, elements, faults, and the network they make."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from gradehaul.plan.records import LineEnd
 
 FloatArray = NDArray[np.float64]
 
@@ -16,6 +20,103 @@ LARGEST_BULGE = 1e4
 """The largest bulge of a polyline: all but a full circle."""
 FLAT = 1e-9
 """The height, m, up to which a vertex counts as having none."""
+
+
+# Terms
+
+
+def option(name: str, value: str = "", *, typed: bool) -> str:
+    """Return how a term of a drawing is written: as an option of the command, or as a key of the plan.
+
+    Examples
+    --------
+    >>> option("unit", "mm", typed=True), option("rails", typed=True), option("unit", "mm", typed=False)
+    ('--unit mm', '--rails', 'unit = "mm"')
+    """
+    if typed:
+        return f"--{name} {value}".rstrip()
+    return f'{name} = "{value}"' if value else f"{name} = true"
+
+
+SNAP = 1 / 10
+"""In gauges: how far apart ends may be drawn that meet (our own choice: more than a slip, less than a gap in rail)."""
+FIT = 1 / 20
+"""In gauges: how far vertices may lie from the fitted curve, as track laid by hand holds (common practice)."""
+CHORDS = 1 / 200
+"""In gauges: how far chords of splines and ellipses may lie from them: a tenth of what the fit can see."""
+KINK = math.radians(5)
+"""The break of direction up to which track goes on (our own choice)."""
+NEAR = 4.0
+"""In gauges: how far from its joint or its track a text may stand (our own choice: about a track's spacing)."""
+LEVEL = 1.0
+"""In gauges: ends that differ by more in height do not meet; nothing of that scale fits under so low a bridge."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """On what terms a drawing is read: lengths in m, `kink` in radians; `plan_unit` reads the plan's bare lengths."""
+
+    gauge: float
+    plan_unit: str
+    layers: tuple[str, ...]
+    snap: float
+    fit: float
+    kink: float
+    height_layers: tuple[str, ...] = ()
+    rails: bool = False
+    """Whether the two rails of each track are drawn, of which the center line is read."""
+    typed: bool = False
+    """Whether they were typed on the command line, so that advice names an option, not a key of the plan."""
+
+    @property
+    def near(self) -> float:
+        """How far from a joint or a line a text may stand that belongs to it, m."""
+        return NEAR * self.gauge
+
+    @property
+    def level(self) -> float:
+        """How much the heights of ends that meet may differ, m."""
+        return LEVEL * self.gauge
+
+    def option(self, name: str, value: str = "") -> str:
+        """Return how a term is written, on the command line or in the plan; one without a value is switched on."""
+        return option(name, value, typed=self.typed)
+
+
+def terms(
+    gauge: float,
+    plan_unit: str,
+    layers: Sequence[str],
+    *,
+    snap: float | None = None,
+    fit: float | None = None,
+    kink: float | None = None,
+    height_layers: Sequence[str] = (),
+    rails: bool = False,
+    typed: bool = False,
+) -> Terms:
+    """Return the terms on which a drawing is read, with what is not given taken from the gauge, m.
+
+    Examples
+    --------
+    >>> read = terms(0.0165, "mm", ["TRACK"])
+    >>> round(read.snap, 5), round(read.fit, 6), round(math.degrees(read.kink), 1)
+    (0.00165, 0.000825, 5.0)
+    """
+    return Terms(
+        gauge,
+        plan_unit,
+        tuple(layers),
+        SNAP * gauge if snap is None else snap,
+        FIT * gauge if fit is None else fit,
+        KINK if kink is None else kink,
+        tuple(height_layers),
+        rails,
+        typed,
+    )
+
+
+# The drawing
 
 
 class Spot(NamedTuple):
@@ -44,7 +145,7 @@ class Stroke:
         polylines, splines, ellipses), shape (n - 1,).
     heights
         z of every vertex, m, shape (n,), or None for an entity without heights of its own (z = 0 throughout is
-        none here; `at_zero_elevation` tells where it is a height after all).
+        none here; `at_zero_elevation` shows where it is a height after all).
     """
 
     handle: str
@@ -126,6 +227,9 @@ class Reach:
     layer: str
 
 
+# The network
+
+
 class ReachEnd(NamedTuple):
     """One end of a linked line."""
 
@@ -146,7 +250,7 @@ class LinkedLine:
 
 @dataclass(frozen=True, slots=True)
 class LinkedJoint:
-    """Where linked lines meet or end; at a turnout the toe is told, the legs are the other ends.
+    """Where linked lines meet or end; of a turnout `toe` is one end, the legs are the others.
 
     A joint of two ends is plain. A joint of four ends that pairs lines straight through (a crossing drawn as four
     ends that meet) is a ``crossing``, whose pairs are `through`. Two turnouts toe to toe are one too: every end of one
@@ -168,4 +272,73 @@ class Linked:
 
     lines: tuple[LinkedLine, ...]
     joints: tuple[LinkedJoint, ...]
+    faults: tuple[Fault, ...]
+
+
+# With names and heights
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """A name for the joint nearest a point, m, where one lies `within`; `file` and `place` are for messages."""
+
+    name: str
+    x: float
+    y: float
+    within: float
+    file: str = ""
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnLine:
+    """A line as drawn: elements in order, from joint `start` to joint `finish`, and heights between its ends, m."""
+
+    name: str
+    start: str
+    finish: str
+    elements: tuple[Element, ...]
+    layer: str
+    railhead_at: tuple[tuple[float, float], ...] = ()
+    berths: tuple[str, ...] = ()
+    """For each element the berth that it is in, empty for none; nothing where no element is in one."""
+
+    @property
+    def length(self) -> float:
+        """Level length, m."""
+        return sum(element.length for element in self.elements)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnJoint:
+    """A joint as drawn, with the pairs of line ends that continue one another and, of a crossing, its slips."""
+
+    name: str
+    spot: Spot
+    kind: Literal["end", "plain", "turnout", "crossing", "table"]
+    ends: tuple[LineEnd, ...]
+    toe: LineEnd | None = None
+    through: tuple[tuple[LineEnd, LineEnd], ...] = ()
+    slips: tuple[tuple[LineEnd, LineEnd], ...] = ()
+    length: float | None = None
+    """Of a turntable: the length of its bridge, m, where the drawing has it."""
+
+    @property
+    def legs(self) -> tuple[LineEnd, ...]:
+        """The ends of a turnout that are not its toe."""
+        return tuple(end for end in self.ends if end != self.toe)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A drawing as a network: lines and joints by name, the heights of joints, m, and what was found on the way."""
+
+    file: str
+    unit: str
+    """The unit that the drawing is drawn in, by its short name."""
+    layers: Mapping[str, int]
+    """The layers that were read, with the count of their strokes."""
+    lines: Mapping[str, DrawnLine]
+    joints: Mapping[str, DrawnJoint]
+    heights: Mapping[str, float]
     faults: tuple[Fault, ...]

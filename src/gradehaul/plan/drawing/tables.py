@@ -6,11 +6,10 @@ import math
 from bisect import bisect_left
 from collections.abc import Mapping
 from itertools import accumulate
-from typing import Any
+from typing import Any, Literal, Protocol
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
-from gradehaul.plan.drawing.drawn import Claim, Drawn, DrawnJoint, DrawnLine
-from gradehaul.plan.drawing.records import Element
+from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, terms
 from gradehaul.plan.names import clean, quoted, shown
 from gradehaul.plan.places import berths_named, line_spans
 from gradehaul.plan.records import LineEnd
@@ -22,7 +21,7 @@ from gradehaul.quantities import length_unit, read_quantity
 from gradehaul.scales import Scale
 
 _OF_A_LINE = ("from", "to", "track", "at", "heading")
-"""What a drawing tells of a line; a line of the plan that has none of it adds to the drawing's line of its name."""
+"""What a drawing shows of a line; a line of the plan that has none of it adds to the drawing's line of its name."""
 
 _SAME_PLACE = 1e-9
 
@@ -80,7 +79,7 @@ def _drawn(
     faults: Faults,
 ) -> Drawn | None:
     """Return the drawing as a network, or None with what is wrong added to the faults."""
-    from gradehaul.plan.drawing.assembly import CHORDS, WITHIN, assemble, terms
+    from gradehaul.plan.drawing.assembly import WITHIN, assemble
     from gradehaul.plan.drawing.dxf import read_drawing
 
     table = entry.table
@@ -104,7 +103,6 @@ def _drawn(
         fit=table.fit,
         kink=table.kink,
         height_layers=table.height_layers,
-        unit=own_unit,
         rails=table.rails,
     )
     claims = [
@@ -125,7 +123,7 @@ def _drawn(
             folder / name,
             layers=on.layers,
             height_layers=on.height_layers,
-            unit=on.unit,
+            unit=own_unit,
             tolerance=CHORDS * on.gauge,
         )
         return assemble(
@@ -149,7 +147,7 @@ def _drawn(
 
 
 def _given(tables: Tables) -> dict[str, float]:
-    """Return the heights that the plan gives, m; what cannot be read is told where the plan is resolved."""
+    """Return the heights that the plan gives, m; what cannot be read is an error where the plan is resolved."""
     found: dict[str, float] = {}
     for name, entry in tables.railhead.items():
         try:
@@ -190,7 +188,7 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
 
 def _added_to(line: DrawnLine, addition: Mapping[str, Any]) -> dict[str, Any]:
     """Return a line's table with what the plan adds to it; heights are added to those that are drawn."""
-    drawn = _with_unit(line_table(line))
+    drawn = line_table(line, lambda value, kind: float(value) if kind in {"angle", "turn"} else f"{float(value)!r} m")
     if "berth" in addition:  # the plan's own, in place of those that are drawn
         for track in drawn["track"]:
             track.pop("berth", None)
@@ -200,44 +198,60 @@ def _added_to(line: DrawnLine, addition: Mapping[str, Any]) -> dict[str, Any]:
     return table
 
 
-def line_table(line: DrawnLine) -> dict[str, Any]:
-    """Return a line as a plan's table, with bare lengths in m.
+class Figure(Protocol):
+    """What stands in a table for a length, m, a length or an angle above 0, or any angle, degrees."""
+
+    def __call__(self, value: float, kind: Literal["length", "size", "turn", "angle"]) -> Any:  # noqa: ANN401 - of TOML
+        """Return it."""
+
+
+def line_table(line: DrawnLine, figure: Figure = lambda value, _: float(value)) -> dict[str, Any]:
+    """Return a line as a plan's table.
+
+    Parameters
+    ----------
+    line
+        As drawn.
+    figure
+        What stands in the table for a figure.
 
     Examples
     --------
     >>> from gradehaul.plan.drawing.records import Element, Spot
     >>> quarter = Element(Spot(0, 0), Spot(0.5, 0.5), 0.0, 2.0, 0.785, "", "")
-    >>> line_table(DrawnLine("Hill", "A", "B", (quarter,), ""))["track"]
-    [{'left': 0.5, 'length': 0.785}]
+    >>> line_table(DrawnLine("Hill", "A", "B", (quarter,), ""), lambda value, _: round(value, 1))["track"]
+    [{'left': 0.5, 'angle': 90.0}]
     """
+    tracks: list[dict[str, Any]] = []
+    for element in line.elements:
+        if element.curvature == 0:
+            tracks.append({"straight": figure(element.length, "size")})
+        else:
+            hand = "left" if element.curvature > 0 else "right"
+            turn = math.degrees(abs(element.curvature) * element.length)
+            tracks.append({hand: figure(1 / abs(element.curvature), "size"), "angle": figure(turn, "turn")})
     first = line.elements[0]
     table: dict[str, Any] = {
         "from": line.start,
         "to": line.finish,
-        "at": [float(first.start.x), float(first.start.y)],
-        "heading": math.degrees(first.heading),
-        "track": [_track_table(element) for element in line.elements],
+        "at": [figure(first.start.x, "length"), figure(first.start.y, "length")],
+        "heading": figure(math.degrees(first.heading), "angle"),
     }
-    ends, between = split_heights(line)
+    ends, between = _split_heights(line)
     for number, height in ends.items():
-        table["track"][number]["railhead"] = height
-    if between:
-        table["railhead_at"] = [[where, height] for where, height in between]
-    add_berths(table, line)
+        tracks[number]["railhead"] = figure(height, "length")
+    if any(element.start.z is not None for element in line.elements):  # also where an even climb needs none between
+        table["railhead_at"] = [[figure(each, "length") for each in pair] for pair in between]
+    table["track"] = tracks
+    if line.berths and line.berths[0] and len(set(line.berths)) == 1:
+        table["berth"] = line.berths[0]
+    else:
+        for track, berth in zip(tracks, line.berths, strict=bool(line.berths)):
+            track |= {"berth": berth} if berth else {}  # noqa: PLW2901 - changed in place
     return table
 
 
-def add_berths(table: dict[str, Any], line: DrawnLine) -> None:
-    """Add the berths of a line to its table and its tracks."""
-    if line.berths and line.berths[0] and len(set(line.berths)) == 1:
-        table["berth"] = line.berths[0]
-        return
-    for track, berth in zip(table["track"], line.berths, strict=bool(line.berths)):
-        if berth:
-            track["berth"] = berth
-
-
-def split_heights(line: DrawnLine) -> tuple[dict[int, float], list[tuple[float, float]]]:
+def _split_heights(line: DrawnLine) -> tuple[dict[int, float], list[tuple[float, float]]]:
     """Return the heights along a line at the far ends of its tracks, by their numbers from 0, and those in between.
 
     A height where two tracks meet is written with the track, so that no rounding sets the two apart.
@@ -255,15 +269,8 @@ def split_heights(line: DrawnLine) -> tuple[dict[int, float], list[tuple[float, 
     return ends, between
 
 
-def _track_table(element: Element) -> dict[str, float]:
-    length, curvature = float(element.length), float(element.curvature)
-    if curvature == 0:
-        return {"straight": length}
-    return {"left" if curvature > 0 else "right": 1 / abs(curvature), "length": length}
-
-
 def joint_table(joint: DrawnJoint) -> tuple[str, dict[str, Any]] | None:
-    """Return the section and the table that tell how trains pass a joint, None where it needs none."""
+    """Return the section and the table that show how trains pass a joint, None where it needs none."""
     lines = [end.line for end in joint.ends]
 
     def named(end: LineEnd) -> str:
@@ -280,18 +287,3 @@ def joint_table(joint: DrawnJoint) -> tuple[str, dict[str, Any]] | None:
         length = {} if joint.length is None else {"length": joint.length}
         return "table", {"lines": [named(end) for end in joint.ends], **length}
     return None
-
-
-def _with_unit(table: dict[str, Any]) -> dict[str, Any]:
-    """Return a table whose lengths in m bear their unit, for a source of another unit."""
-
-    def told(value: Any) -> Any:  # noqa: ANN401 - a table as TOML has it
-        if isinstance(value, float):
-            return f"{value!r} m"
-        if isinstance(value, list):
-            return [told(each) for each in value]
-        if isinstance(value, dict):
-            return {key: told(each) for key, each in value.items()}
-        return value
-
-    return {key: value if key == "heading" else told(value) for key, value in table.items()}

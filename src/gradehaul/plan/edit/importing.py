@@ -17,7 +17,7 @@ from gradehaul.scales import Scale, own_scale, scale_named
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from gradehaul.plan.drawing.drawn import Drawn
+    from gradehaul.plan.drawing.records import Drawn
 
 _IMPERIAL = frozenset({"in", "ft", "yd", "mile"})
 
@@ -70,8 +70,9 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     OSError
         A file cannot be read.
     """
-    from gradehaul.plan.drawing.assembly import CHORDS, assemble, terms
+    from gradehaul.plan.drawing.assembly import assemble
     from gradehaul.plan.drawing.dxf import check_file, read_drawing
+    from gradehaul.plan.drawing.records import CHORDS, terms
 
     before = None if plan is None or not Path(plan).exists() else _before(plan, drawing)
     data: dict[str, Any] = {} if before is None or plan is None else parse(before, plan)

@@ -89,7 +89,7 @@ def _rewrite(table: Any, wanted: Mapping[int, str], count: int, pieces: Any) -> 
     item_number = 0
     while item_number < len(tracks):
         item = tracks[item_number]
-        size = _size(item, pieces)
+        size = item_size(item, pieces)
         own = [wanted.get(number) for number in range(first, first + size)]
         if len(set(own)) == 1:
             if own[0] is not None:
@@ -98,18 +98,18 @@ def _rewrite(table: Any, wanted: Mapping[int, str], count: int, pieces: Any) -> 
             item_number += 1
         else:  # a piece in part: its tracks take its place, and are looked at in turn
             del tracks[item_number]
-            for inner in reversed(_unfolded(item, pieces)):
+            for inner in reversed(unfolded(item, pieces)):
                 tracks.insert(item_number, inner)
 
 
-def _size(item: Mapping[str, Any], pieces: Mapping[str, Any]) -> int:
+def item_size(item: Mapping[str, Any], pieces: Mapping[str, Any]) -> int:
     """Return how many tracks an item of a list comes to."""
     if "piece" not in item:
         return 1
-    return sum(_size(inner, pieces) for inner in pieces[item["piece"]]["track"])
+    return sum(item_size(inner, pieces) for inner in pieces[item["piece"]]["track"])
 
 
-def _unfolded(item: Mapping[str, Any], pieces: Mapping[str, Any]) -> Sequence[Any]:
+def unfolded(item: Mapping[str, Any], pieces: Mapping[str, Any]) -> Sequence[Any]:
     """Return the items of a piece as they would stand in its place."""
     import tomlkit
 

@@ -16,8 +16,8 @@ from gradehaul.plan.records import Line, Plan
 from gradehaul.plan.resolve.stock import CLEAN, conditions
 from gradehaul.quantities import convert
 
-_DIGITS = 4
-"""Decimals of a railhead in the plan's unit: a tenth of a micron and finer."""
+_DIGITS = 6
+"""Decimals of a railhead in the plan's unit."""
 _SAME = 1e-6
 
 
@@ -106,7 +106,7 @@ def _tried_line(line: Line, trial: Trial) -> Line:
     )
 
 
-def tried_text(plan: Plan, text: str, trial: Trial) -> str:
+def tried_text(plan: Plan, text: str, trial: Trial, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a trial's changes, comments and layout kept.
 
     Parameters
@@ -117,6 +117,8 @@ def tried_text(plan: Plan, text: str, trial: Trial) -> str:
         The text of that file.
     trial
         The changes.
+    folder
+        The folder of that file; that of the plan's own name where None.
 
     Raises
     ------
@@ -133,7 +135,7 @@ def tried_text(plan: Plan, text: str, trial: Trial) -> str:
     except (KeyError, IndexError, TypeError) as error:  # a drawn line, or a piece from an included file
         raise _elsewhere(plan, "a line or piece of track") from error
     changed: str = tomlkit.dumps(document)
-    again, wanted = read_plan(changed, file=plan.file, folder=Path(plan.file).parent), tried(plan, trial)
+    again, wanted = read_plan(changed, file=plan.file, folder=folder or Path(plan.file).parent), tried(plan, trial)
     heights, rails = fixed_railheads(again), {key: track.rail or CLEAN for key, track in again.tracks.items()}
     right = {key: track.rail or CLEAN for key, track in wanted.tracks.items()} == rails and all(
         abs(heights.get(key, 1e9) - height) < _SAME for key, height in fixed_railheads(wanted).items()
@@ -176,4 +178,6 @@ def _put_height(document: Any, plan: Plan, key: str, value: float) -> None:  # n
 
 
 def _elsewhere(plan: Plan, place: str) -> PlanError:
-    return PlanError("this does not stand in this file but in one it names", file=plan.file, place=place)
+    write = "a plan with its track in one file; import makes one of a drawing"
+    wrong = "this does not stand in this file but in one that it names"
+    return PlanError(wrong, file=plan.file, place=place, write=write)

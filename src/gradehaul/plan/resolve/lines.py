@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.plan.names import quoted
-from gradehaul.plan.records import Berth, Line, Place, Track
+from gradehaul.plan.records import Berth, Line, Parallel, Place, Track, Unknown
 from gradehaul.plan.resolve.pieces import count_tracks, item_place, splice
 from gradehaul.quantities import describe
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from gradehaul.plan.resolve.pieces import Spliced
     from gradehaul.plan.schema.lines import LineTable, PieceTable, TrackTable
     from gradehaul.plan.text.faults import Entry, Faults
 
+MOST_FIT = 3
+"""The most figures of one line that can be fit: its end has a place, which is two figures, and a heading."""
 MOST_TRACKS = 100_000
 """The most tracks in a plan: pieces within pieces could multiply to any number."""
+_BY_NUMBER = (
+    "turnouts by number are one arc from toe to frog, through the angle whose tangent is 1 over the number; "
+    "printed dimensions of your turnouts go before that"
+)
 
 
 @dataclass(slots=True)
@@ -35,6 +42,7 @@ def lay(
     pieces: Mapping[str, Entry[PieceTable]],
     known_pieces: Collection[str],
     conditions: Collection[str],
+    gauge: float,
     faults: Faults,
 ) -> Laid:
     """Return the lines of a plan, with the tracks of pieces spliced in.
@@ -47,6 +55,8 @@ def lay(
         The names of all pieces, of those with faults too.
     conditions
         The rail conditions there are.
+    gauge
+        Distance between the rails, m, from which the arc of a turnout follows.
     faults
         Where errors and notes go.
     """
@@ -80,8 +90,16 @@ def lay(
         if total > MOST_TRACKS:
             faults.at(entry, f"a plan has at most {MOST_TRACKS} tracks", found="more up to this line")
             break
-        _lay_line(name, entry, pieces, laid, faults)
+        _lay_line(name, entry, pieces, laid, gauge, faults)
+    _pair_parallels(laid, lines, faults)
+    _note_turnouts((*lines.values(), *pieces.values()), faults)
     return laid
+
+
+def _note_turnouts(parts: Iterable[Entry[LineTable] | Entry[PieceTable]], faults: Faults) -> None:
+    """Note once by what rule turnouts are laid that have only their number."""
+    if any(track.turnout is not None for part in parts for track in part.table.track):
+        faults.note("", _BY_NUMBER)
 
 
 def _check_rails(
@@ -96,50 +114,142 @@ def _check_rails(
 
 
 def _lay_line(
-    name: str, entry: Entry[LineTable], pieces: Mapping[str, Entry[PieceTable]], laid: Laid, faults: Faults
+    name: str,
+    entry: Entry[LineTable],
+    pieces: Mapping[str, Entry[PieceTable]],
+    laid: Laid,
+    gauge: float,
+    faults: Faults,
 ) -> None:
-    spliced = list(splice(entry.table.track, pieces))
-    tracks = tuple([_track_record(name, number, each, entry.table) for number, each in enumerate(spliced, 1)])
+    table = entry.table
+    spliced = list(splice(table.track, pieces))
+    tracks = tuple([_track_record(name, number, each, table, gauge) for number, each in enumerate(spliced, 1)])
+    for each in spliced[1:-1]:
+        if each.table.turnout is not None:
+            faults.at(
+                entry,
+                "a turnout is the first or the last track of a line",
+                write="a line for each leg, and [turnout.NAME] where they meet",
+                inside=item_place(each.table, each.number),
+            )
+    figures = [figure for track in tracks for figure in track.fit]
+    if len(figures) > MOST_FIT:
+        faults.at(
+            entry,
+            f"at most {MOST_FIT} figures of a line can be fit",
+            found=str(len(figures)),
+            write="numbers for the others",
+        )
+    if figures and table.at is not None:
+        faults.at(entry, "a line with a figure to fit takes its place from its joints", write="the line without at")
     line = Line(
         name,
-        entry.table.from_,
-        entry.table.to,
+        table.from_,
+        table.to,
         tracks,
-        tuple(sorted((where, height) for where, height in entry.table.railhead_at)),
-        entry.table.runs,
-        None if entry.table.at is None else Place(entry.table.at[0], entry.table.at[1], entry.table.heading or 0.0),
+        tuple(sorted((where, height) for where, height in table.railhead_at)),
+        table.runs,
+        None if table.at is None else Place(table.at[0], table.at[1], table.heading or 0.0),
     )
     laid.lines[name] = line
-    _check_heights(line, entry, faults)
+    if not figures:
+        _check_heights(line, entry, faults)
     _mark_berths(line, entry, spliced, laid, faults)
 
 
-def _track_record(line: str, number: int, laid: Spliced, whole: LineTable) -> Track:
+def _pair_parallels(laid: Laid, lines: Mapping[str, Entry[LineTable]], faults: Faults) -> None:
+    """Put on each line that runs beside another which one that is; lines with a fault are left as they are."""
+    for name, line in list(laid.lines.items()):
+        wanted = lines[name].table.parallel
+        if wanted is None:
+            continue
+        entry, ends = lines[name], {line.start, line.finish}
+        beside = [
+            other.name for other in laid.lines.values() if other is not line and {other.start, other.finish} == ends
+        ]
+        other = wanted.line or (beside[0] if len(beside) == 1 else None)
+        if other is None:
+            write = 'parallel = { line = "NAME", distance = "60 mm" }'
+            found = f"{len(beside)} lines between the same two joints"
+            faults.at(entry, "it is not clear beside which line", found=found, write=write, inside="parallel")
+        elif other == name:
+            faults.at(entry, "a line does not run beside itself", write="another line", inside="parallel")
+        elif other not in laid.lines:
+            faults.unknown(entry, "line", other, laid.lines, inside="parallel")
+        else:
+            laid.lines[name] = replace(line, parallel=Parallel(other, wanted.distance))
+
+
+def _track_record(line: str, number: int, laid: Spliced, whole: LineTable, gauge: float) -> Track:
     table = laid.table
     key = f"{line}:{number}"
-    length = table.straight or table.easement or 0.0
-    curvature, ease = 0.0, 0.0
-    kind = table.shape
-    if kind in {"left", "right"}:
-        ease = table.ease or 0.0
-        # A curve of radius R through the angle θ with easements of length e is R θ − e of arc and twice e.
-        length = table.length if table.length is not None else table.radius * (table.angle or 0.0) + ease
-        curvature = 1 / table.radius if (kind == "left") != laid.mirrored else -1 / table.radius
+    shape = _shape_of(table, gauge, first=number == 1)
     return Track(
         id=key,
         name=table.name or key,
         line=line,
         number=number,
-        kind="curve" if curvature else "easement" if table.easement is not None else "straight",
-        length=length,
-        curvature=curvature,
-        ease=ease,
+        kind="curve" if shape.curvature else "easement" if table.easement is not None else "straight",
+        length=shape.length,
+        curvature=-shape.curvature if laid.mirrored and shape.curvature else shape.curvature,
+        ease=table.ease or 0.0,
         grade=table.grade,
         rise=table.rise,
         railhead=table.railhead,
         rail=laid.rail or whole.rail,
         pickup=laid.pickup or whole.pickup or 1.0,
+        fit=shape.fit,
+        turn=shape.turn,
     )
+
+
+class _Shape(NamedTuple):
+    """Length, m, and curvature, 1/m, of a track, with the figures that are left to be found."""
+
+    length: float
+    curvature: float = 0.0
+    fit: tuple[Unknown, ...] = ()
+    turn: float | None = None
+
+
+def _shape_of(table: TrackTable, gauge: float, *, first: bool) -> _Shape:
+    if table.turnout is not None:
+        radius, turned = turnout_arc(table.turnout, gauge)
+        # seen from its toe, which is behind where the turnout is the last track of its line
+        left = (table.hand == "left") == first
+        return _Shape(radius * turned, 1 / radius if left else -1 / radius)
+    if table.shape not in {"left", "right"}:
+        length = table.straight or table.easement or 0.0
+        return _Shape(length, fit=("length",) if math.isnan(length) else ())
+    angle = table.angle
+    open_radius, open_angle = math.isnan(table.radius), math.isnan(angle or 0.0)
+    curvature = math.copysign(math.inf if open_radius else 1 / table.radius, 1.0 if table.shape == "left" else -1.0)
+    fit: tuple[Unknown, ...] = ("radius",) if open_radius else ()
+    if open_angle:
+        return _Shape(math.nan, curvature, (*fit, "angle"))
+    if angle is None:
+        assert table.length is not None
+        return _Shape(table.length, curvature, (*fit, "length") if math.isnan(table.length) else fit)
+    # A curve of radius R through the angle θ with easements of length e is R θ − e of arc and twice e.
+    return _Shape(table.radius * angle + (table.ease or 0.0), curvature, fit, angle if open_radius else None)
+
+
+def turnout_arc(number: float, gauge: float) -> tuple[float, float]:
+    """Return the radius, m, and the angle, radians, of a turnout's curved leg, from its toe to its frog.
+
+    By geometry alone: one arc of radius R that leaves the straight track at the toe, and whose outer rail, R + g/2,
+    crosses the straight track's rail at the frog, where it has turned through atan(1/N). So
+    (R + g/2) cos θ = R − g/2, and R = g/2 · cot²(θ/2). A printed turnout has points and a closure of its own: its
+    dimensions go before these.
+
+    Examples
+    --------
+    >>> radius, angle = turnout_arc(6, 0.0165)
+    >>> round(radius, 3), round(math.degrees(angle), 2)
+    (1.204, 9.46)
+    """
+    angle = math.atan(1 / number)
+    return 0.5 * gauge / math.tan(0.5 * angle) ** 2, angle
 
 
 def _check_heights(line: Line, entry: Entry[LineTable], faults: Faults) -> None:

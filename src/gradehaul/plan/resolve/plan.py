@@ -81,7 +81,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     conditions = stock.conditions({**dict.fromkeys(keyed["rail"]), **dict.fromkeys(films)})
     lines = every("line", LineTable)
     pieces = every("piece", PieceTable)
-    laid = lay(lines, pieces, keyed["piece"], conditions, faults)
+    laid = lay(lines, pieces, keyed["piece"], conditions, scale.gauge if scale is not None else 1.0, faults)
 
     spans, complete = places.line_spans(keyed["line"])
     complete = complete and read

@@ -4,26 +4,28 @@ from __future__ import annotations
 
 from typing import Literal, Self
 
-from pydantic import Field, ValidationInfo, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.plan.schema.values import (
     Angle,
     Distance,
+    FitDistance,
+    FitRadius,
+    FitTurn,
+    FrogNumber,
     Grade,
     Length,
     Name,
-    Radius,
     Room,
     Station,
     Table,
-    Turn,
     Weight,
     unit_of,
 )
 from gradehaul.quantities import describe
 
-_SHAPES = ("straight", "left", "right", "easement", "piece")
+_SHAPES = ("straight", "left", "right", "easement", "turnout", "piece")
 _HEIGHTS = ("grade", "rise", "railhead")
 _ANY = frozenset({"name", "grade", "rise", "railhead", "rail", "pickup", "berth", "clear"})
 _BESIDE = {
@@ -31,6 +33,7 @@ _BESIDE = {
     "left": _ANY | {"angle", "length", "ease"},
     "right": _ANY | {"angle", "length", "ease"},
     "easement": _ANY,
+    "turnout": _ANY | {"hand"},
     "piece": frozenset({"hand", "rail", "pickup", "berth", "clear"}),
 }
 
@@ -42,7 +45,13 @@ _USUAL = frozenset(
 )
 """What most tracks say, and nothing can be wrong with: a large plan has tens of thousands of them."""
 
-_CALLED = {"straight": "a straight", "curve": "a curve", "easement": "an easement", "piece": "a piece"}
+_CALLED = {
+    "straight": "a straight",
+    "curve": "a curve",
+    "easement": "an easement",
+    "turnout": "a turnout",
+    "piece": "a piece",
+}
 
 
 class TrackTable(Table):
@@ -50,21 +59,26 @@ class TrackTable(Table):
 
     name: Name | None = None
     """What the answers call this track. Left out: its line and its number, such as `Hill:3`."""
-    straight: Distance | None = Field(default=None, examples=["straight = 30"])
-    """Length of a straight. Left out: another shape."""
-    left: Radius | None = None
+    straight: FitDistance | None = Field(default=None, examples=["straight = 30"])
+    """Length of a straight; `"fit"` finds it. Left out: another shape."""
+    left: FitRadius | None = None
     """Radius of a curve to the left, going from `from` to `to`; with `angle` or `length`. Left out: another shape."""
-    right: Radius | None = None
+    right: FitRadius | None = None
     """Radius of a curve to the right; with `angle` or `length`. Left out: another shape."""
     easement: Distance | None = None
     """Length of track that leads evenly from the curvature before to the one behind. Left out: another shape."""
+    turnout: FrogNumber | None = Field(default=None, examples=['turnout = 6, hand = "left"'])
+    """Number of a turnout's frog: its curved leg, one arc from the toe to the frog, first or last in a line. Its angle
+    is that whose tangent is 1 over the number. Printed dimensions of your turnout go before these. Left out: another
+    shape."""
     piece: Name | None = None
     """Name of a `[piece.NAME]`, whose tracks are laid here. Left out: another shape."""
     hand: Literal["left", "right"] | None = None
-    """`right` mirrors the piece, `left` lays it as it is written. Left out: as it is written."""
-    angle: Turn | None = Field(default=None, examples=["angle = 90"])
+    """`right` mirrors a piece, `left` lays it as it is written; of a turnout, its hand seen from its toe. Left out: as
+    it is written."""
+    angle: FitTurn | None = Field(default=None, examples=["angle = 90"])
     """Angle through which a curve turns, its easements included. Left out: from `length`."""
-    length: Distance | None = None
+    length: FitDistance | None = None
     """Length of a curve, its easements included. Left out: from `angle`."""
     ease: Room | None = None
     """Length of an easement at each end of a curve. Left out: none."""
@@ -85,13 +99,13 @@ class TrackTable(Table):
 
     @property
     def shape(self) -> str:
-        """Which of the five shapes the track has."""
+        """Which of the six shapes the track has."""
         given = self.__pydantic_fields_set__
         return next(shape for shape in _SHAPES if shape in given)
 
     @property
     def radius(self) -> float:
-        """Radius of a curve, m."""
+        """Radius of a curve, m; NaN where it is to be found."""
         radius = self.left if self.left is not None else self.right
         assert radius is not None
         return radius
@@ -104,7 +118,7 @@ class TrackTable(Table):
         shapes = [shape for shape in _SHAPES if shape in given]
         if len(shapes) != 1:
             raise PlanError(
-                "a track is one of straight, left, right, easement or piece",
+                "a track is one of straight, left, right, easement, turnout or piece",
                 found=" and ".join(shapes) or "none of them",
                 write="each as a track of its own" if shapes else "straight = 30, or left = 24, angle = 90",
             )
@@ -125,6 +139,8 @@ class TrackTable(Table):
                     write="the one that you measured",
                 )
             )
+        if kind == "turnout" and self.hand is None:
+            wrong.append(PlanError("a turnout needs its hand", write='hand = "left" or hand = "right"'))
         if kind == "curve":
             wrong += self._curve_faults(unit_of(info))
         if wrong:
@@ -166,6 +182,15 @@ _INSTEAD = {
 }
 
 
+class ParallelTable(Table):
+    """Another line, and how far beside it a line runs."""
+
+    line: Name | None = None
+    """The other line. Left out: the one other line between the same two joints."""
+    distance: Distance = Field(examples=['distance = "2 in"'])
+    """Between the centers of the two."""
+
+
 class LineTable(Table):
     """Tracks in order between two joints."""
 
@@ -192,6 +217,15 @@ class LineTable(Table):
     """Where the line begins on the map: x and y. Left out: it follows from the lines it meets."""
     heading: Angle | None = None
     """Direction in which it begins, counterclockwise from the x axis. It needs `at`. Left out: 0."""
+    parallel: ParallelTable | None = Field(default=None, examples=['parallel = "2 in"'])
+    """Distance at which the middle of this line runs beside another between the same two joints; or a table with `line`
+    and `distance` for any other. Figures that are `"fit"` follow. Left out: it follows from the tracks."""
+
+    @field_validator("parallel", mode="before")
+    @classmethod
+    def _bare_distance(cls, value: object) -> object:
+        """Read a bare distance as a table without its line, which the joints name."""
+        return value if value is None or isinstance(value, dict) else {"distance": value}
 
     @model_validator(mode="after")
     def _placed_whole(self) -> Self:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
+from pydantic.types import AllowInfNan
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import clean, quoted, shown
@@ -119,10 +120,31 @@ Room = Annotated[float, _quantity("length", "0 or longer", lambda number: number
 """A length of 0 or more, m."""
 Radius = Annotated[float, BeforeValidator(_radius)]
 """A radius above 0, m."""
+
+FIT = "fit"
+"""What the builder writes for a figure that is found so that its line ends at its joint; read as NaN."""
+
+
+def _or_fit(kind: Any) -> BeforeValidator:  # noqa: ANN401 - an annotated type
+    """Read a quantity as another kind does, but for the word that leaves it to be found."""
+    read = kind.__metadata__[0].func
+
+    def read_or_leave(value: object, info: ValidationInfo) -> object:
+        return math.nan if isinstance(value, str) and value.strip() == FIT else read(value, info)
+
+    return BeforeValidator(read_or_leave)
+
+
+FitDistance = Annotated[float, AllowInfNan(allow_inf_nan=True), _or_fit(Distance)]
+"""A length above 0, m, or `"fit"`."""
+FitRadius = Annotated[float, AllowInfNan(allow_inf_nan=True), _or_fit(Radius)]
+"""A radius above 0, m, or `"fit"`."""
 Angle = Annotated[float, _quantity("angle")]
 """An angle, radians."""
 Turn = Annotated[float, _quantity("angle", "more than 0", lambda number: number > 0)]
 """The angle of a curve, radians, above 0."""
+FitTurn = Annotated[float, AllowInfNan(allow_inf_nan=True), _or_fit(Turn)]
+"""The angle of a curve, radians, above 0, or `"fit"`."""
 Grade = Annotated[float, _quantity("grade", "under 100 % up or down", lambda number: abs(number) < _STEEPEST)]
 """Rise over run."""
 Mass = Annotated[float, _quantity("mass", "more than 0", lambda number: number > 0)]
@@ -151,6 +173,8 @@ Weight = Annotated[float, _plain("more than 0 and at most 1000", lambda number: 
 """How much a thing counts beside others, 1 where nothing is said."""
 StartingFactor = Annotated[float, _plain("from 1 to 10", lambda number: 1 <= number <= 10, "1")]
 """Resistance when starting over that when running."""
+FrogNumber = Annotated[float, _plain("from 2 to 30", lambda number: 2 <= number <= 30, "6")]
+"""The number of a frog: 6 where the tracks part by 1 in 6."""
 Tension = Annotated[float, _plain("from 0 to 0.1", lambda number: 0 <= number <= 0.1, "0.03")]
 """Effective friction of flanges that coupler tension presses against the rail."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
 from rich.cells import cell_len
@@ -12,6 +12,9 @@ Piece = str | tuple[str, str]
 
 GAP = 2
 """Blanks between two columns of a table."""
+
+FULL = 80
+"""Columns of a usual terminal: what a paragraph fills at the most, wherever it is shown."""
 
 
 class Line(NamedTuple):
@@ -50,6 +53,29 @@ class Page:
         """Add a line; where it is too long for a terminal it goes on below, further in."""
         self.parts.append(Line(pieces, indent))
 
+    def paragraph(self, *pieces: Piece, indent: int = 0) -> None:
+        """Add sentences, broken between words into lines that are never wrapped again on a usual terminal."""
+        for number, line in enumerate(_filled(pieces, FULL - indent)):
+            self.line(*line, indent=indent + (CONTINUED if number else 0))
+
+    def columns(self, rows: Sequence[Sequence[Piece]], *, right: Collection[int] = (), indent: int = 0) -> None:
+        """Add rows whose cells stand below one another, those of the columns in `right` flush right."""
+        count = max(map(len, rows), default=0)
+        widest = [max(cell_len(words_of(row[k])) for row in rows if k < len(row)) for k in range(count)]
+        for row in rows:
+            pieces: list[Piece] = []
+            for k, cell in enumerate(row):
+                blanks = " " * (widest[k] - cell_len(words_of(cell)))
+                pieces += [blanks, cell] if k in right else [cell, blanks]
+                pieces.append(" " * GAP)
+            while pieces and not words_of(pieces[-1]).strip():
+                pieces.pop()
+            self.line(*pieces, indent=indent)
+
+    def more(self, sections: Sequence[str]) -> None:
+        """Add the line that names the sections which --more prints."""
+        self.paragraph(f"More: --more {', '.join((*sections, 'all'))}")
+
     def heading(self, words: str) -> None:
         """Add a blank line and a heading."""
         self.line()
@@ -79,6 +105,48 @@ class Page:
         return "".join(line.rstrip() + "\n" for line in lines)
 
 
+CONTINUED = 2
+"""Blanks before the second and further lines of a paragraph."""
+
+
+def _filled(pieces: Sequence[Piece], width: int) -> Iterator[list[Piece]]:
+    """Yield lines of words that fill a width, those after the first further in; a longer word has its own line."""
+    words: list[list[Piece]] = [[]]
+    for piece in pieces:
+        for number, part in enumerate(words_of(piece).split(" ")):
+            if number:
+                words.append([])
+            if part:
+                words[-1].append(part if isinstance(piece, str) else (part, piece[1]))
+    line: list[Piece] = []
+    used = 0
+    for word in filter(None, words):
+        long = sum(cell_len(words_of(part)) for part in word)
+        if line and used + 1 + long > width:
+            yield line
+            line, used = [], CONTINUED
+        if line:
+            line.append(" ")
+            used += 1
+        line += word
+        used += long
+    if line:
+        yield line
+
+
+def shortened(name: str, width: int) -> str:
+    """Return a name in at most so many columns, its end left out where it is longer.
+
+    >>> shortened("Quarry branch:1", 20), shortened("Quarry branch:1", 8)
+    ('Quarry branch:1', 'Quarry …')
+    """
+    if cell_len(name) <= width:
+        return name
+    while cell_len(name) >= width:
+        name = name[:-1]
+    return f"{name}…"
+
+
 def words_of(piece: Piece) -> str:
     """Return the words of a piece without its style."""
     return piece if isinstance(piece, str) else piece[0]
@@ -89,7 +157,10 @@ def _line(line: Line) -> str:
 
 
 def _table_lines(columns: Columns) -> list[str]:
-    rows = [[head.removesuffix(">") for head in columns.heads], *([*map(words_of, row)] for row in columns.rows)]
+    rows = [[*map(words_of, row)] for row in columns.rows]
+    heads = [head.removesuffix(">") for head in columns.heads]
+    if any(heads):
+        rows.insert(0, heads)
     widest = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
     right = [head.endswith(">") for head in columns.heads]
     return [

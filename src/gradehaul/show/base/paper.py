@@ -45,79 +45,21 @@ class Panel(NamedTuple):
     grows: float = 0.0
 
 
-_AMPLE = 4.0
-"""Room for whatever stands beside the panels of a sheet that is measured, inches."""
+_AMPLE = 1.2
+"""Room for whatever stands beside each panel of a sheet that is measured, inches."""
 
 LINE = 1.3
 """The height of a line of text, in sizes of its type."""
 
 
-class Paper:
-    """A sheet under work: the headline and words at its top, the key and notes at its foot, and room between them.
+class Sheet:
+    """A sheet of a width and height in inches, with its type in points, on which words are set in dots."""
 
-    Parameters
-    ----------
-    size
-        The size of the sheet.
-    headline
-        The answer in a sentence.
-    words
-        Paragraphs under it; like the headline they run over as many lines as they take.
-    notes
-        Paragraphs at the foot.
-    key
-        Samples of lines with their labels, above the notes; a tuple is drawn on top of one another.
-    body
-        The height of what is between, inches, where the size has no height of its own; and the least there is.
-    """
-
-    def __init__(
-        self,
-        size: Size,
-        headline: str,
-        words: Sequence[str] = (),
-        *,
-        body: float = 1.0,
-        notes: Sequence[str] = (),
-        key: Mapping[str, Artist | tuple[Artist, ...]] | None = None,
-    ) -> None:
-        self.size, self.font, self.dots_per_line = size, size.font, LINE * size.font * POINT
-        self.figure = Figure(figsize=(size.width, size.height or 1.0), dpi=DOTS_PER_INCH, facecolor="white")
+    def __init__(self, width: float, height: float, font: float) -> None:
+        self.font, self.dots_per_line = font, LINE * font * POINT
+        self.figure = Figure(figsize=(width, height), dpi=DOTS_PER_INCH, facecolor="white")
         self.renderer = FigureCanvasAgg(self.figure).get_renderer()  # type: ignore[no-untyped-call]
-        self.width = (size.width - 2 * MARGIN) * DOTS_PER_INCH
-        self._panels: dict[str, tuple[Axes, Panel]] = {}
-        self._keys: dict[Axes, Mapping[str, Artist | tuple[Artist, ...]]] = {}
-        scale = 1.5 if size.height else 1.3
-        bold = {"scale": scale, "weight": "bold"}
-        first = {"va": "top", "zorder": -1}  # so that whoever reads the file from its beginning meets the answer first
-        self._head = [(self.text(0, 0, line, **bold, **first), scale) for line in self.wrapped(headline, **bold)]
-        self._head += [(self.text(0, 0, line, **first), 1.0) for each in words for line in self.wrapped(each)]
-        self._foot = [self.text(0, 0, line, va="bottom") for each in notes for line in self.wrapped(each)]
-        self._key = self._legend(dict(key or {}))
-        tall = 0.0 if self._key is None else float(self._key.get_window_extent(self.renderer).height)
-        gap = 0.4 * self.dots_per_line
-        self._notes = len(self._foot) * self.dots_per_line + gap * bool(self._foot)
-        self._above = sum(each for _, each in self._head) * self.dots_per_line + gap
-        self._below = self._notes + tall + gap * bool(tall)
-        self._set_body(body)
-
-    def _set_body(self, least: float) -> None:
-        """Make the sheet as high as its body takes, inches, and set what is above and below that."""
-        height = max(self.size.height or 0.0, least + 2 * MARGIN + (self._above + self._below) / DOTS_PER_INCH)
-        self.figure.set_size_inches(self.size.width, height)
-        wide, tall = self.figure.bbox.width, self.figure.bbox.height
-        left, bottom, top = MARGIN * DOTS_PER_INCH, MARGIN * DOTS_PER_INCH, tall - MARGIN * DOTS_PER_INCH
-        self.room = Box(left, bottom + self._below, left + self.width, top - self._above)
-        at = top
-        for text, scale in self._head:
-            text.set_position((left / wide, at / tall))
-            at -= scale * self.dots_per_line
-        for number, text in enumerate(reversed(self._foot)):
-            text.set_position((left / wide, (bottom + number * self.dots_per_line) / tall))
-        if self._key is not None:
-            self._key.set_bbox_to_anchor((left / wide, (bottom + self._notes) / tall))
-
-    # Text
+        self.width = (width - 2 * MARGIN) * DOTS_PER_INCH
 
     def text(self, x: float, y: float, words: str, *, scale: float = 1.0, **style: Any) -> Text:  # noqa: ANN401 - as of a text
         """Write words at a place of the sheet, in dots."""
@@ -161,6 +103,70 @@ class Paper:
             rest = rest[low:]
         return lines
 
+
+class Paper(Sheet):
+    """A sheet under work: the headline and words at its top, the key and notes at its foot, and room between them.
+
+    Parameters
+    ----------
+    size
+        The size of the sheet.
+    headline
+        The answer in a sentence.
+    words
+        Paragraphs under it; like the headline they run over as many lines as they take.
+    notes
+        Paragraphs at the foot.
+    key
+        Samples of lines with their labels, above the notes; a tuple is drawn on top of one another.
+    body
+        The height of what is between, inches, where the size has no height of its own; and the least there is.
+    """
+
+    def __init__(
+        self,
+        size: Size,
+        headline: str,
+        words: Sequence[str] = (),
+        *,
+        body: float = 1.0,
+        notes: Sequence[str] = (),
+        key: Mapping[str, Artist | tuple[Artist, ...]] | None = None,
+    ) -> None:
+        super().__init__(size.width, size.height or 1.0, size.font)
+        self.size = size
+        self._panels: dict[str, tuple[Axes, Panel]] = {}
+        self._keys: dict[Axes, Mapping[str, Artist | tuple[Artist, ...]]] = {}
+        scale = 1.5 if size.height else 1.3
+        bold = {"scale": scale, "weight": "bold"}
+        first = {"va": "top", "zorder": -1}  # so that whoever reads the file from its beginning meets the answer first
+        self._head = [(self.text(0, 0, line, **bold, **first), scale) for line in self.wrapped(headline, **bold)]
+        self._head += [(self.text(0, 0, line, **first), 1.0) for each in words for line in self.wrapped(each)]
+        self._foot = [self.text(0, 0, line, va="bottom") for each in notes for line in self.wrapped(each)]
+        self._key = self._legend(dict(key or {}))
+        tall = 0.0 if self._key is None else float(self._key.get_window_extent(self.renderer).height)
+        gap = 0.4 * self.dots_per_line
+        self._notes = len(self._foot) * self.dots_per_line + gap * bool(self._foot)
+        self._above = sum(each for _, each in self._head) * self.dots_per_line + gap
+        self._below = self._notes + tall + gap * bool(tall)
+        self._set_body(body)
+
+    def _set_body(self, least: float) -> None:
+        """Make the sheet as high as its body takes, inches, and set what is above and below that."""
+        height = max(self.size.height or 0.0, least + 2 * MARGIN + (self._above + self._below) / DOTS_PER_INCH)
+        self.figure.set_size_inches(self.size.width, height)
+        wide, tall = self.figure.bbox.width, self.figure.bbox.height
+        left, bottom, top = MARGIN * DOTS_PER_INCH, MARGIN * DOTS_PER_INCH, tall - MARGIN * DOTS_PER_INCH
+        self.room = Box(left, bottom + self._below, left + self.width, top - self._above)
+        at = top
+        for text, scale in self._head:
+            text.set_position((left / wide, at / tall))
+            at -= scale * self.dots_per_line
+        for number, text in enumerate(reversed(self._foot)):
+            text.set_position((left / wide, (bottom + number * self.dots_per_line) / tall))
+        if self._key is not None:
+            self._key.set_bbox_to_anchor((left / wide, (bottom + self._notes) / tall))
+
     # Panels
 
     def panels(self, panels: Mapping[str, Panel], reach: tuple[float, float]) -> dict[str, Axes]:
@@ -179,13 +185,27 @@ class Paper:
             axes.spines[["left", "bottom"]].set_color(FAINT)
         return {name: axes for name, (axes, _) in self._panels.items()}
 
+    def grid(self, rows: int, columns: int) -> list[list[Axes]]:
+        """Return panels in rows and columns over common axes."""
+        self.figure.set_layout_engine("constrained", w_pad=0.05, h_pad=0.03)
+        found = self.figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
+        wide, tall, room = self.figure.bbox.width, self.figure.bbox.height, self.room
+        rect = (room.left / wide, room.bottom / tall, self.width / wide, (room.top - room.bottom) / tall)
+        self.figure.get_layout_engine().set(rect=rect)  # type: ignore[union-attr, call-arg]
+        for axes in found.flat:
+            axes.tick_params(labelsize=0.92 * self.font)
+            axes.xaxis.label.set_size(self.font)
+            axes.yaxis.label.set_size(self.font)
+        rows_of: list[list[Axes]] = found.tolist()
+        return rows_of
+
     def settle(self) -> None:
         """Lay the panels out for good, each as high as it must be, so that labels can be set between their lines."""
         every = [axes for axes, _ in self._panels.values()]
         least = [panel.least for _, panel in self._panels.values()]
         grows = [panel.grows for _, panel in self._panels.values()]
         grid = every[0].get_gridspec()
-        self._set_body(sum(least) + _AMPLE)
+        self._set_body(sum(least) + _AMPLE * len(least))
         self._lay_out()
         for axes in every:  # now that it is known how wide they are
             if axes in self._keys:
@@ -221,8 +241,9 @@ class Paper:
             for each in self.figure.legends[:]:
                 each.remove()
             return self.figure.legend(
-                key.values(), key, ncols=ncols, loc="lower left", bbox_to_anchor=(0.0, 0.0), **self._key_style
-            )
+                key.values(), key, ncols=ncols, loc="lower left", bbox_to_anchor=(0.0, 0.0),
+                **{**self._key_style, "labelspacing": 0.55},
+            )  # fmt: skip
 
         return self._flowed(made, len(key), self.width)
 

@@ -58,7 +58,14 @@ def _table(columns: Columns, width: int) -> Table | None:
     room = width - GAP * (len(cells) - 1)
     if sum(longest_word) > room:
         return None
-    table = Table(box=None, pad_edge=False, padding=(0, GAP, 0, 0), header_style="dim", show_edge=False)
+    table = Table(
+        box=None,
+        pad_edge=False,
+        padding=(0, GAP, 0, 0),
+        header_style="dim",
+        show_edge=False,
+        show_header=any(head.plain for head in heads),
+    )
     for head, text, wide in zip(columns.heads, heads, _shared_out(room, longest_word, widest), strict=True):
         table.add_column(text, justify="right" if head.endswith(">") else "left", overflow="fold", width=wide)
     for row in texts:
@@ -91,7 +98,8 @@ def _print_one_by_one(console: Console, part: Columns, columns: int) -> None:
 
 
 def _print_wrapped(console: Console, text: Text, indent: int, columns: int) -> None:
-    lines = text.wrap(console, columns - indent - 2, overflow="fold")
+    fits = text.cell_len <= columns - indent
+    lines = [text] if fits and text else text.wrap(console, columns - indent - 2, overflow="fold")
     for number, line in enumerate(lines):
         line.rstrip()
         line.pad_left(indent + (2 if number else 0))

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING
 
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.picture import drawing_rules, plain
+from gradehaul.show.base.picture import drawing_rules, pages_bytes, plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK
+from gradehaul.show.sheets.form import PAPERS, Column, Form
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_SIZE = (8.27, 11.69)
-"""A4 upright, inches."""
-
-_LEFT, _RIGHT, _LINE, _ROW = 0.6, 7.75, 0.165, 0.27
 _NAME_LENGTH = 26
 
 PULLS = (
@@ -41,13 +35,6 @@ CAUTIONS = (
 )
 
 
-class Column(NamedTuple):
-    """A column of a form: its head and its width, inches."""
-
-    head: str
-    width: float
-
-
 _PULL_COLUMNS = (
     Column("locomotive", 1.75),
     Column("rail", 1.05),
@@ -69,15 +56,8 @@ def bench_sheet(plan: Plan, reader: Reader) -> bytes:
     It has a row for every locomotive of the plan on clean rail and on each film, fresh and after a rest, standing and
     slipping, and blank ones; then rows for cars.
     """
-    from matplotlib.backends.backend_pdf import PdfPages
-
     with drawing_rules():
-        stream = io.BytesIO()
-        unsaid: dict[str, Any] = {"CreationDate": None, "Creator": None, "Producer": None}
-        with PdfPages(stream, metadata=unsaid) as pages:
-            for figure in bench_figures(plan, reader):
-                pages.savefig(figure)
-        return stream.getvalue()
+        return pages_bytes(bench_figures(plan, reader))
 
 
 def bench_figures(plan: Plan, reader: Reader) -> list[Figure]:
@@ -86,15 +66,18 @@ def bench_figures(plan: Plan, reader: Reader) -> list[Figure]:
     rows = _pull_rows(plan)
     cars = [[_cut(name), "", *[""] * 5] for name in plan.cars] or [[""] * 7]
     cars = [[name, kind, *[""] * 5] for name, *_ in cars[:8] for kind in ("string of", "curve, radius", "tilt, over")]
-    pages: list[Figure] = []
-    page = _Page(plan, pages)
+    page = Form(
+        f"Bench sheet: {_cut(plan.title, 50)}",
+        paper=PAPERS["a4"],
+        beside="date ____________   by ______________",
+        foot="Type the rows into the plan as [[reading]] and [[tilt]], or into a spreadsheet.",
+    )
     page.words("How to measure pulls", PULLS)
     page.words("Take care", CAUTIONS)
     page.table(f"Pulls, in {unit}", _PULL_COLUMNS, rows)
     page.words("How to measure cars and curves", CARS)
     page.table(f"Cars: forces in {unit}, rises in {reader.length_unit}", _CAR_COLUMNS, cars)
-    page.finish()
-    return pages
+    return page.finish()
 
 
 def _pull_rows(plan: Plan) -> list[list[str]]:
@@ -111,90 +94,3 @@ def _pull_rows(plan: Plan) -> list[list[str]]:
 def _cut(name: str, longest: int = _NAME_LENGTH) -> str:
     name = plain(name)
     return name if len(name) <= longest else name[: longest - 1] + "…"
-
-
-class _Page:
-    """Pages under work, filled from the top."""
-
-    def __init__(self, plan: Plan, pages: list[Figure]) -> None:
-        self.plan, self.pages = plan, pages
-        self._new()
-
-    def _new(self) -> None:
-        from matplotlib.figure import Figure
-
-        self.figure = Figure(figsize=_SIZE, facecolor="white")
-        self.pages.append(self.figure)
-        self.top = _SIZE[1] - 0.62
-        self._text(_LEFT, self.top, f"Bench sheet: {_cut(self.plan.title, 50)}", size=14, weight="bold")
-        self._text(5.1, self.top, "date ____________   by ______________", size=9)
-        self.top -= 0.18
-        self._rule(_LEFT, _RIGHT, self.top, width=1.0)
-
-    def words(self, heading: str, lines: Sequence[str]) -> None:
-        """Add a heading and numbered lines."""
-        self._room(0.4 + _LINE * len(lines))
-        self.top -= 0.28
-        self._text(_LEFT, self.top, heading, size=10, weight="bold")
-        for number, line in enumerate(lines, 1):
-            self.top -= _LINE
-            self._text(_LEFT, self.top, f"{number}.", size=8)
-            self._text(_LEFT + 0.18, self.top, line, size=8)
-
-    def table(self, heading: str, columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
-        """Add a table to be filled, with its heading again on every page that it runs over."""
-        self._heads(heading, columns)
-        for row in rows:
-            if self.top - _ROW < 0.6:
-                self._new()
-                self._heads(heading, columns)
-            self.top -= _ROW
-            x = _LEFT
-            for column, cell in zip(columns, row, strict=True):
-                self._text(x + 0.05, self.top + 0.085, cell, size=8)
-                x += column.width
-            self._rule(_LEFT, x, self.top)
-            self._uprights(columns, self.top, self.top + _ROW)
-
-    def finish(self) -> None:
-        """Add what stands at the foot of every page."""
-        for number, figure in enumerate(self.pages, 1):
-            self.figure = figure
-            self._text(
-                _LEFT, 0.35, "Type the rows into the plan as [[reading]] and [[tilt]], or into a spreadsheet.", size=7.5
-            )
-            self._text(7.1, 0.35, f"page {number} of {len(self.pages)}", size=7.5)
-
-    def _heads(self, heading: str, columns: Sequence[Column]) -> None:
-        self._room(0.55 + 3 * _ROW)
-        self.top -= 0.3
-        self._text(_LEFT, self.top, heading, size=10, weight="bold")
-        self.top -= 0.26
-        x = _LEFT
-        for column in columns:
-            self._text(x + 0.05, self.top + 0.06, column.head, size=7.5)
-            x += column.width
-        self._rule(_LEFT, x, self.top, width=0.9)
-
-    def _room(self, height: float) -> None:
-        if self.top - height < 0.6:
-            self._new()
-
-    def _uprights(self, columns: Sequence[Column], low: float, high: float) -> None:
-        x = _LEFT
-        for width in (0.0, *(column.width for column in columns)):
-            x += width
-            self._line((x, x), (low, high), 0.5)
-
-    def _rule(self, left: float, right: float, at: float, width: float = 0.5) -> None:
-        self._line((left, right), (at, at), width)
-
-    def _line(self, xs: tuple[float, float], ys: tuple[float, float], width: float) -> None:
-        from matplotlib.lines import Line2D
-
-        across, up = _SIZE
-        self.figure.add_artist(Line2D([x / across for x in xs], [y / up for y in ys], color="#666666", linewidth=width))
-
-    def _text(self, x: float, y: float, words: str, *, size: float, weight: str = "normal") -> None:
-        if words:
-            self.figure.text(x / _SIZE[0], y / _SIZE[1], words, fontsize=size, weight=weight, color=INK, va="baseline")

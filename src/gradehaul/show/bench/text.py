@@ -1,8 +1,9 @@
-"""The bench's answer for a person: pulls, coefficients, films in time, cars, trials, and what to measure next."""
+"""Readings at the bench for a person: pulls, what to measure next, and all that follows from them."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 
 from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
@@ -12,46 +13,96 @@ from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import chance_told
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.sections import READINGS
 
+_FIRST = "Try a film on a loose plank of track, never first on the layout: it does not come off again."
 _CAUTION = (
     "Try a film on a loose plank of track, never first on the layout: it does not come off again, and a dry rag does "
-    "not lift it. Heed the data sheet of whatever you wipe with: air the room, no flames, no track power while it "
+    "not lift it. Follow the data sheet of whatever you wipe with: air the room, no flames, no track power while it "
     "dries. Keep fingers clear of a train under pull, and stops at both ends of a tilted track."
 )
 
 
-def readings_page(answer: ReadingsAnswer, reader: Reader) -> Page:
-    """Return the answer as a page."""
+def readings_page(answer: ReadingsAnswer, reader: Reader, more: Collection[str] = ()) -> Page:
+    """Return the pulls and what to measure next as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line((answer.plan.title, "bold"), f" ({clean(answer.plan.file)})")
+    page.line((clean(answer.plan.title), "bold"), ": readings at the bench")
+    page.line()
+    page.paragraph(*_headline(answer))
     _add_pulls(page, answer, reader)
-    _add_adhesion(page, answer)
-    _add_predictions(page, answer, reader)
-    _add_films(page, answer, reader)
-    _add_cars(page, answer, reader)
-    _add_trials(page, answer, reader)
-    if answer.remarks:
+    _add_advice(page, answer)
+    page.line()
+    page.paragraph(_FIRST)
+    page.more(READINGS)
+    if "scatter" in more:
+        _add_scatter(page, answer, reader)
+    if "adhesion" in more:
+        _add_adhesion(page, answer)
+    if "estimates" in more:
+        _add_predictions(page, answer, reader)
+    if "films" in more:
+        _add_films(page, answer, reader)
+    if "cars" in more:
+        _add_cars(page, answer, reader)
+    if "trials" in more:
+        _add_trials(page, answer, reader)
+    if "remarks" in more and answer.remarks:
         page.heading("Look at these again")
         for remark in answer.remarks:
             page.line(str(remark), indent=2)
-    page.heading("What to measure next")
-    for number, words in enumerate(answer.measure_next, 1):
-        page.line(f"{number}. {words}", indent=2)
-    if not answer.measure_next:
-        page.line("Nothing that would tell much more.", indent=2)
-    page.heading("Caution")
-    page.line(_CAUTION, indent=2)
+    if "notes" in more:
+        page.heading("Notes")
+        page.line(_CAUTION, indent=2)
     return page
 
 
-def _add_pulls(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
-    page.heading("Pulls on level straight track, from readings")
+def _headline(answer: ReadingsAnswer) -> list[Piece]:
+    """Return how much was read, and how much of it is to be looked at again or disagrees with the layout."""
     rows = answer.bench.rows
     if not rows:
-        page.line(
-            "No pull was read: write [[reading]] with loco, rail and force, or print a sheet (--sheet).", indent=2
-        )
-        return
+        return [
+            ("No pull was read", "yellow"),
+            ": write [[reading]] with loco, rail and force, or print a sheet (--sheet).",
+        ]
+    against = sum(not trial.agrees for trial in answer.trials)
+    parts = [f"{_counted(len({row.loco for row in rows}), 'locomotive')}, {_counted(len(rows), 'pull')}"]
+    if answer.remarks:
+        parts.append(f"{len(answer.remarks)} to look at again (--more remarks)")
+    if answer.trials:
+        verb = "disagrees" if against == 1 else "disagree"
+        parts.append(f"{against} of {_counted(len(answer.trials), 'trial')} on the layout {verb}")
+    return [("; ".join(parts), "bold red" if against else "yellow" if answer.remarks else "green"), "."]
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def _add_advice(page: Page, answer: ReadingsAnswer) -> None:
+    page.heading("Measure next")
+    for number, words in enumerate(answer.measure_next, 1):
+        page.paragraph(f"{number}. {words}")
+    if not answer.measure_next:
+        page.line("Nothing that would help much.")
+
+
+def _add_pulls(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+    """Add a row for each locomotive and state, with its pull on each rail condition."""
+    rails = dict.fromkeys(row.rail for row in answer.bench.rows)
+    pulls: dict[tuple[str, str], dict[str, str]] = {}
+    for row in answer.bench.rows:
+        pull = f"{reader.force(row.mean)} ({row.count})"
+        pulls.setdefault((row.loco, row.state), {})[row.rail] = pull
+    if pulls:
+        page.line()
+        page.line("Pulls on level straight track (readings)")
+        heads = ["locomotive", "state", *(f"{rail}>" for rail in rails)]
+        page.table(heads, [[*key, *(own.get(rail, "-") for rail in rails)] for key, own in pulls.items()], indent=0)
+
+
+def _add_scatter(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+    rows = answer.bench.rows
+    page.heading("Pulls and their scatter")
     table: list[list[Piece]] = [
         [
             row.loco,
@@ -73,7 +124,7 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
     page.line(f"Scatter is that of a single reading; over all readings it is {share}. Outliers are counted.", indent=2)
     if any(taken.correction for row in rows for taken in row.taken):
         page.line(
-            "Corrected by: what the pull has in it, on the average, for the grade and the curve on which it was read.",
+            "Corrected by: what the pull has in it, on average, for the grade and the curve where it was read.",
             indent=2,
         )
 
@@ -82,7 +133,7 @@ def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
     fits = answer.bench.fits
     if not fits:
         return
-    page.heading("Adhesion: pull per unit of weight on metal and on tyred wheels")
+    page.heading("Adhesion: pull per unit of weight on metal wheels and on tires")
     rows: list[list[Piece]] = [
         [
             fit.rail,
@@ -101,7 +152,7 @@ def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
 def _told(fit: AdhesionFit) -> str:
     if fit.why:
         return fit.why
-    return "told only roughly" if fit.freedom < 2 else ""
+    return "a rough figure" if fit.freedom < 2 else ""
 
 
 def _coefficient(value: float | None, error: float | None) -> str:
@@ -123,7 +174,7 @@ def _add_predictions(page: Page, answer: ReadingsAnswer, reader: Reader) -> None
     )
     if unsure := sorted({told.loco for told in answer.predictions if told.less_sure}):
         page.line(
-            f"The readings of others say little of {', '.join(unsure)}: go by the lower figure until you have read "
+            f"The readings of others say little about {', '.join(unsure)}: use the lower figure until you have read "
             "its own pull.",
             indent=2,
         )
@@ -141,10 +192,10 @@ def _add_films(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         clean_pull = "" if film.clean is None else f"; clean {reader.force(film.clean)}"
         fresh, settled = reader.force(film.fresh), reader.force(film.settled)
         if film.time is not None:
-            how = f"{fresh} fresh, {settled} settled, most of the rest back after {film.time:.3g} h{clean_pull}"
+            how = f"{fresh} fresh, {settled} after a day's rest, most of it back after {film.time:.3g} h{clean_pull}"
         else:
             steps = ", ".join(f"{reader.force(pull)} at {hours:g} h" for hours, pull in film.ages)
-            how = f"stepwise, for fewer than three ages were read: {steps}{clean_pull}"
+            how = f"stepwise, since fewer than three ages were read: {steps}{clean_pull}"
         page.line(f"{film.loco} on {film.film}: {how}", indent=2)
 
 
@@ -188,7 +239,7 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
                 "agrees" if told.agrees else ("DISAGREES", "bold red"),
             ]
         )
-    heads = ["train", "route", "rail", "seen", "so it pulls", "the model's>", "stalls in>", ""]
+    heads = ["train", "route", "rail", "seen", "so it pulls", "the model's>", "risk>", ""]
     page.table(heads, rows)
     for (locos, rail, hours), (low, high) in bounds(answer.trials).items():
         if 0 < low < high < math.inf:

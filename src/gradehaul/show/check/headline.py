@@ -1,13 +1,13 @@
-"""The headline of check: how many trains climb, the worst ones by name, and what was not checked."""
+"""The headline of check: how all trains do, those that fail by name, and what was not checked."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
-from gradehaul.haulage.answers.judged import rail_without_age, worst_first, worst_of_each
+from gradehaul.haulage.answers.judged import rail_without_age, worst_of_each
 from gradehaul.haulage.demand import PLANNED
-from gradehaul.haulage.outcome import FAILS, worst
+from gradehaul.haulage.outcome import FAILS, WORST_FIRST, Outcome, worst
 from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.base.labels import apart, chance_told
 from gradehaul.show.base.page import Piece, words_of
@@ -16,32 +16,42 @@ from gradehaul.show.check.outcome_words import OUTCOMES, plain_words
 _NAMED = 6
 """Trains that a headline names, the worst first."""
 
+_DO: Mapping[Outcome, tuple[str, str]] = {
+    "stalls": ("stalls", "stall"),
+    "runs away": ("runs away", "run away"),
+    "too long": ("is too long", "are too long"),
+    "marginal": ("is marginal", "are marginal"),
+    "climbs": ("climbs", "climb"),
+}
+"""What one train does, and what several do."""
+
 
 def headline(answer: CheckAnswer) -> list[Piece]:
     """Return in a sentence or two how all named trains do on the judged rails, and what was left out."""
     judged = worst_of_each(answer.on(answer.judged_rails))
+    total = len(answer.plan.trains)
     pieces: list[Piece] = []
     if judged:
-        total = len(answer.plan.trains)
-        words, style = _counted(judged, total), _style(answer, judged)
-        all_climb = sum(each.outcome == "climbs" for each in judged) == total
-        down = f" and {'hold' if total > 1 else 'holds'} back downhill" if all_climb else ""
-        pieces = [(words, style), f"{judged_on(answer)}{down}{_named(judged)}."]
-    elif answer.plan.trains:
+        where = judged_on(answer)
+        of = f" of {total} trains"
+        pieces = _sentence(judged, total, f"{where[1:2].upper()}{where[2:]}", where, of)
+        pieces[-1:] = [f"{words_of(pieces[-1]).removesuffix('.')}{_back(judged, total)}."]
+        if answer.not_checked and worst(each.outcome for each in judged) not in FAILS:
+            pieces = [piece if isinstance(piece, str) else (piece[0], "yellow") for piece in pieces]
+    elif total:
         pieces = [("No train is judged.", "bold red")]
     if answer.not_checked:
         pieces += [" " if pieces else "", ("NOT CHECKED", "bold red"), f": {'; '.join(answer.not_checked)}."]
     return pieces
 
 
-def film_headlines(answer: CheckAnswer) -> list[str]:
+def film_headlines(answer: CheckAnswer) -> list[list[Piece]]:
     """Return for each film in a sentence how the trains would do with it on all rails, at its worse age."""
     total = len(answer.plan.trains)
-    sentences = []
-    for name, trains in film_everywhere(answer).items():
-        counted = _counted(trains, total)
-        sentences.append(f"With {name} everywhere {counted[0].lower()}{counted[1:]}{_named(trains)}.")
-    return sentences
+    return [
+        _sentence(trains, total, f"With {name} everywhere", f" with {name} everywhere")
+        for name, trains in film_everywhere(answer).items()
+    ]
 
 
 def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
@@ -55,22 +65,62 @@ def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
 
 def summary(answer: CheckAnswer) -> str:
     """Return the headlines as one text without style."""
-    return " ".join(("".join(map(words_of, headline(answer))), *film_headlines(answer))).strip()
+    return " ".join("".join(map(words_of, each)) for each in (headline(answer), *film_headlines(answer))).strip()
 
 
-def _style(answer: CheckAnswer, judged: Sequence[TrainAnswer]) -> str:
-    outcome = worst(each.outcome for each in judged)
-    return "yellow" if answer.not_checked and outcome not in FAILS else OUTCOMES[outcome][1]
+def _back(trains: Sequence[TrainAnswer], total: int) -> str:
+    """Return that trains hold back, where all of them climb."""
+    if any(each.outcome != "climbs" for each in trains) or len(trains) < total:
+        return ""
+    return f" and {'holds' if total == 1 else 'hold'} back downhill"
 
 
-def _counted(trains: Sequence[TrainAnswer], total: int) -> str:
-    """Return how many of the named trains climb."""
-    climb = sum(each.outcome == "climbs" for each in trains)
+def _sentence(trains: Sequence[TrainAnswer], total: int, first: str, last: str, of: str = "") -> list[Piece]:
+    """Return what trains do in a sentence, with its condition first where some fail, else last.
+
+    `of` says behind the first count of how many trains it is.
+    """
+    outcome = worst(each.outcome for each in trains)
+    style = OUTCOMES[outcome][1]
     if total == 1:
-        return "The train climbs" if climb else "The train does not climb"
-    if climb == total:
-        return "Both trains climb" if total == 2 else f"All {total} trains climb"
-    return f"{climb} of {total} trains {'climbs' if climb == 1 else 'climb'}"
+        return _one(trains[0], first, last)
+    if all(each.outcome == "climbs" for each in trains) and len(trains) == total:
+        return [("Both trains climb" if total == 2 else f"All {total} trains climb", style), f"{last}."]
+    parts = "; ".join(_counted(trains, of))
+    count, colon, rest = parts.partition(":")
+    return [f"{first} ", (count, style), f"{colon}{rest}."]
+
+
+def _one(train: TrainAnswer, first: str, last: str) -> list[Piece]:
+    words = (outcome_of_train(train), OUTCOMES[train.outcome][1])
+    return [words, f"{last}."] if train.outcome == "climbs" else [f"{first} ", words, "."]
+
+
+def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
+    """Yield how many trains come to each outcome, the worst first, those that do not climb by name."""
+    left = _NAMED
+    failing = [outcome for outcome in WORST_FIRST if any(each.outcome == outcome != "climbs" for each in trains)]
+    for outcome in failing or WORST_FIRST[-1:]:
+        those = [each for each in trains if each.outcome == outcome]
+        every = bool(of) and len(those) == len(trains) > 1
+        words = f"{f'all {len(those)} trains' if every else f'{len(those)}{of}'} {_DO[outcome][len(those) > 1]}"
+        of = ""
+        named = [_with_place(each) for each in those[:left]] if failing else []
+        left -= len(named)
+        more = [f"{len(those) - len(named)} more"] if named and len(those) > len(named) else []
+        yield f"{words}: {', '.join((*named, *more))}" if named else words
+
+
+def _with_place(train: TrainAnswer) -> str:
+    """Return the name of a train that does not climb, with where it fails."""
+    name = apart(train.name)
+    match train.outcome:
+        case "marginal":
+            return name
+        case "too long":
+            return f"{name} (for {apart(train.misfits[0].place)})"
+        case _:
+            return f"{name} (on {apart(train.verdict.worst_track)})"
 
 
 def judged_on(answer: CheckAnswer) -> str:
@@ -80,20 +130,25 @@ def judged_on(answer: CheckAnswer) -> str:
         return " on clean rail"
     if set(rails) <= set(PLANNED):
         return " as planned"
-    return f" on rail {' and '.join(map(apart, rails))}"
+    return f" on {' and '.join(apart(name) for name in conditions(rails))} rail"
 
 
-def _named(trains: Sequence[TrainAnswer]) -> str:
-    """Return the trains that do not climb by name, the worst first, each with its place or its risk."""
-    told = [outcome_of_train(each) for each in worst_first(trains) if each.outcome != "climbs"]
-    more = [f"{len(told) - _NAMED} more"] if len(told) > _NAMED else []
-    return "".join(f"; {each}" for each in (*told[:_NAMED], *more))
+def conditions(rails: Sequence[str]) -> dict[str, list[str]]:
+    """Return rail conditions by name, both ages of a film as one where both are there.
+
+    >>> conditions(["clean", "treated", "treated fresh", "graphite fresh"])
+    {'clean': ['clean'], 'treated': ['treated', 'treated fresh'], 'graphite fresh': ['graphite fresh']}
+    """
+    found: dict[str, list[str]] = {}
+    for rail in rails:
+        rested = rail_without_age(rail)
+        found.setdefault(rested if rested in rails else rail, []).append(rail)
+    return found
 
 
 def outcome_of_train(train: TrainAnswer) -> str:
     """Return the outcome of a train behind its name, with its place, or its risk where it is marginal."""
     if train.outcome == "marginal":
-        risk = chance_told(train.trust.stall_probability)
-        return f"{apart(train.name)} is marginal (stalls in {risk} of random trials)"
+        return f"{apart(train.name)} is marginal, with {chance_told(train.trust.stall_probability)} risk of stalling"
     words = plain_words(train.outcome, train.verdict, train.misfits)
     return f"{apart(train.name)} {'is ' if train.outcome == 'too long' else ''}{words}"

@@ -1,63 +1,66 @@
-"""The picture of the load cards: one for each locomotive, in black and white, to pin up beside the layout."""
+"""The picture of the load cards: A6, four to a sheet of A4 with cut marks, in black and white."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import accumulate, pairwise
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.demand import PLANNED
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
-from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
-from gradehaul.show.base.sheet import INK, Row, Sheet, Size, Spot
-from gradehaul.show.check.load_rows import READ, Card, CardBlock, CardCell, CardRow, load_cards
+from gradehaul.show.base.paper import MARGIN, SIZES, Sheet
+from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.check.load_rows import Card, CardCell, CardRow, load_cards
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_SIZE = Size(11.69, 8.27, 13.0, left=0.55, right=0.55, ticks=1, roomy=True, dots_per_inch=110)
-"""A4 landscape, with letters to be read from an arm's length."""
+_FONT = 8.0
+_ACROSS = 4
+"""Kinds of car beside one another; more go below."""
 
-_LINE = 0.36
-_MOST_ROWS = 13
-"""Height of a row of loads, inches, and as many as a page holds."""
+_ROUTE = 0.3
+"""The share of the width for the names of routes."""
 
-_GAP = 0.08
-"""Height left free between heads and loads, and loads and notes, inches."""
+_HEAD, _ROW = 1.4, 3.4
+"""Heights of a row of heads and of a row of loads, in lines."""
 
-_ROUTE, _CAR = 0.27, 0.15
-"""Shares of the width for the names of routes and of cars; the rail conditions have the rest."""
+_ROWS = 7
+"""Rows of loads on one card."""
 
-_SCALES = (1.0, 0.85, 0.7)
-_WRAPPED = 0.6
-"""How much smaller a text is set where it is too long, and where it runs over several lines."""
-
-_NOTES = 3
-"""Lines for what the marks of a page mean."""
-
-_TRAINS = 3
-"""Lines for how the named trains do."""
+_CUT = 0.2
+"""The length of a cut mark, inches."""
 
 
-class _PagePart(NamedTuple):
-    """What stands on one page: a card, those of its rows that fit, and whether it goes on from the page before."""
+_Each = TypeVar("_Each")
+
+
+class _Part(NamedTuple):
+    """What stands on one A6: a card with those of its rows that fit, and which part of how many it is."""
 
     card: Card
-    blocks: tuple[CardBlock, ...]
-    goes_on: bool
+    number: int
+    count: int
 
 
-def load_card_picture(answer: CheckAnswer, form: Format) -> bytes:
-    """Return the cards as the content of a file: a PDF has a page for each, another picture one below another.
+def load_card_picture(answer: CheckAnswer, form: Format, *, date: str = "") -> bytes:
+    """Return the cards as the content of a file: a PDF has a page for each four, another picture all below one another.
+
+    Parameters
+    ----------
+    answer
+        The answer whose loads they show.
+    form
+        PNG, SVG or PDF.
+    date
+        The day to print on them; left blank to be written by hand where it is empty.
 
     Raises
     ------
     PlanError
-        The plan has no loads to tell.
+        The plan has no loads.
     """
     cards = load_cards(answer)
     if not cards:
@@ -65,152 +68,117 @@ def load_card_picture(answer: CheckAnswer, form: Format) -> bytes:
         raise PlanError(wrong, file=answer.plan.file, write="a route, a locomotive and a car in the plan")
     with drawing_rules():
         if form == "pdf":
-            return pages_bytes(load_card_figures(cards))
-        return picture_bytes(_sheet(list(_parts(cards)), fixed=False).figure, form, dots_per_inch=_SIZE.dots_per_inch)
+            return pages_bytes(load_card_figures(cards, date))
+        return picture_bytes(_sheet([part for card in cards for part in _parts(card)], date), form)
 
 
-def load_card_figures(cards: Sequence[Card]) -> list[Figure]:
-    """Return a figure for each page; to be called by the `drawing_rules`, as is all that is done with them."""
-    return [_sheet([part], fixed=True).figure for part in _parts(cards)]
+def load_card_figures(cards: Sequence[Card], date: str = "") -> list[Figure]:
+    """Return a sheet for each four cards; to be called by the `drawing_rules`, as is all that is done with them."""
+    return [_sheet(four, date) for four in _by([part for card in cards for part in _parts(card)], 4)]
 
 
-def _parts(cards: Sequence[Card]) -> Iterator[_PagePart]:
-    """Yield what stands on each page, with routes kept together where a page holds them."""
-    for card in cards:
-        page: list[CardBlock] = []
-        begun = False
-        for block in _cut(card.blocks):
-            if page and sum(len(each.rows) for each in page) + len(block.rows) > _MOST_ROWS:
-                yield _PagePart(card, tuple(page), goes_on=begun)
-                page, begun = [], True
-            page.append(block)
-        yield _PagePart(card, tuple(page), goes_on=begun)
-
-
-def _cut(blocks: Sequence[CardBlock]) -> Iterator[CardBlock]:
-    for block in blocks:
-        for first in range(0, len(block.rows), _MOST_ROWS):
-            yield replace(block, rows=block.rows[first : first + _MOST_ROWS])
-
-
-def _sheet(parts: Sequence[_PagePart], *, fixed: bool) -> Sheet:
-    size = _SIZE if fixed else replace(_SIZE, height=None)
-    sheet = Sheet(size, [row for number, part in enumerate(parts) for row in _rows(number, part, fixed=fixed)])
-    for number, part in enumerate(parts):
-        _draw(sheet, number, part)
-    return sheet
-
-
-def _rows(number: int, part: _PagePart, *, fixed: bool) -> list[Row]:
-    loads = [Row(f"{number} load {k}", _LINE) for k in range(sum(len(block.rows) for block in part.blocks))]
-    notes = [Row(f"{number} note {k}", 0.24) for k in range(1 + _NOTES)]
-    trains = [Row(f"{number} train {k}", 0.24) for k in range(_TRAINS)]
-    rest = Row(f"{number} rest", 0.0, grows=True) if fixed else Row(f"{number} rest", 0.3)
-    return [
-        Row(f"{number} title", 0.5),
-        Row(f"{number} under", 0.34),
-        Row(f"{number} heads", 0.36),
-        Row(f"{number} below heads", _GAP),
-        *loads,
-        Row(f"{number} below loads", _GAP),
-        *trains,
-        *notes,
-        rest,
+def _parts(card: Card) -> Iterator[_Part]:
+    """Yield a card in as many parts as it takes: kinds of car side by side as far as there is room, then below."""
+    cells = [
+        replace(card, cars=tuple(cars), rows=tuple(_cut(card.rows, first)))
+        for first, cars in zip(range(0, len(card.cars), _ACROSS), _by(card.cars, _ACROSS), strict=False)
     ]
+    parts = [replace(each, rows=tuple(rows)) for each in cells for rows in _by(each.rows, _ROWS)]
+    for number, part in enumerate(parts, 1):
+        yield _Part(part, number, len(parts))
 
 
-def _draw(sheet: Sheet, number: int, part: _PagePart) -> None:
-    card = part.card
-    more = " (goes on)" if part.goes_on else ""
-    _set(sheet, card.title + more, sheet.room(f"{number} title"), scale=1.8, weight="bold")
-    _set(sheet, card.under, sheet.room(f"{number} under"), scale=0.85)
-    columns = _columns(sheet.room(f"{number} heads"), len(card.rails))
-    for words, box in zip(("Route", "Cars", *card.rails), columns, strict=True):
-        _set(sheet, words, box, scale=0.85, weight="bold")
-    for rail, box in zip(card.rails, columns[2:], strict=True):
-        right = box.right - sheet.dots_per_em
-        sheet.line([box.left, right], [box.bottom] * 2, color=INK, lw=1.6, ls=_dashes(rail))
-    row = 0
-    for block in part.blocks:
-        top = sheet.room(f"{number} load {row}")
-        bottom = sheet.room(f"{number} load {row + len(block.rows) - 1}")
-        whole = _columns(Box(top.left, bottom.bottom, top.right, top.top), len(card.rails))
-        _set(sheet, block.route, whole[0], top=sheet.room(f"{number} load {row}"), weight="bold")
-        for each in block.rows:
-            _draw_row(sheet, each, _columns(sheet.room(f"{number} load {row}"), len(card.rails)))
-            row += 1
-        sheet.line([top.left, top.right], [bottom.bottom] * 2, color=INK, lw=0.6)
-    wide = top.right - top.left
-    for k, line in enumerate(_sentences(sheet, card.trains, wide)):
-        _set(sheet, line, sheet.room(f"{number} train {k}"), scale=0.8, weight="bold")
-    _set(sheet, READ, sheet.room(f"{number} note 0"), scale=0.7)
-    for k, line in enumerate(_wrapped(sheet, card.note(part.blocks), wide, _NOTES, scale=0.7)):
-        _set(sheet, line, sheet.room(f"{number} note {k + 1}"), scale=0.7)
+def _by(items: Sequence[_Each], count: int) -> list[Sequence[_Each]]:
+    return [items[first : first + count] for first in range(0, len(items), count)]
 
 
-def _draw_row(sheet: Sheet, row: CardRow, columns: Sequence[Box]) -> None:
-    _set(sheet, row.car, columns[1])
-    for cell, box in zip(row.cells, columns[2:], strict=True):
-        _draw_cell(sheet, cell, box)
+def _cut(rows: Sequence[CardRow], first: int) -> Iterator[CardRow]:
+    for row in rows:
+        yield replace(row, cells=row.cells[first : first + _ACROSS])
 
 
-def _draw_cell(sheet: Sheet, cell: CardCell, box: Box) -> None:
-    """Set the cars to run, large, and the limit behind them, each flush where all in the column are."""
-    middle = 0.5 * (box.bottom + box.top)
-    split = box.left + 3.3 * sheet.dots_per_em
-    rated = Box(box.left, box.bottom, split, box.top)
-    _set(sheet, cell.rated + cell.mark, rated, scale=1.25, weight="bold")
-    sheet.label(cell.limit, [Spot(split + 0.3 * sheet.dots_per_em, middle, "left")], scale=0.85, color=INK)
+def _sheet(parts: Sequence[_Part], date: str) -> Figure:
+    """Return parts of cards four to a sheet, sheets below one another."""
+    width, height = SIZES["a4"].width, SIZES["a4"].height or 0.0
+    sheets = -(-len(parts) // 4)
+    sheet = Sheet(width, height * sheets, _FONT)
+    for number, part in enumerate(parts):
+        left, top = (number % 2) * 0.5 * width, (2 * sheets - number // 2) * 0.5 * height
+        box = Box(left, top - 0.5 * height, left + 0.5 * width, top).grown(-MARGIN)
+        _draw(sheet, part, Box(*(each * DOTS_PER_INCH for each in box)), date)
+    for k in range(sheets):
+        _cut_marks(sheet, k * height, width, height)
+    return sheet.figure
 
 
-def _columns(room: Box, rails: int) -> list[Box]:
-    """Return the columns of a row: route, cars, and one for each rail condition."""
-    wide = room.right - room.left
-    shares = [_ROUTE, _CAR, *[(1 - _ROUTE - _CAR) / rails] * rails]
-    edges = [room.left + wide * share for share in accumulate(shares, initial=0.0)]
-    return [Box(left, room.bottom, right, room.top) for left, right in pairwise(edges)]
+def _cut_marks(sheet: Sheet, bottom: float, width: float, height: float) -> None:
+    """Draw where to cut: at the ends of both cuts, as near to the edges as a printer goes, and where they cross."""
+    middle, up = 0.5 * width, bottom + 0.5 * height
+    for at in (bottom + MARGIN, bottom + height - MARGIN - _CUT, up - 0.5 * _CUT):
+        _line(sheet, (middle, middle), (at, at + _CUT))
+    for at in (MARGIN, width - MARGIN - _CUT, middle - 0.5 * _CUT):
+        _line(sheet, (at, at + _CUT), (up, up))
 
 
-def _set(sheet: Sheet, text: str, box: Box, *, top: Box | None = None, scale: float = 1.0, **style: Any) -> None:  # noqa: ANN401 - as of a sheet's label
-    """Set a text in a box at its left: smaller where it is too long, then on more lines, at the worst cut.
+def _line(sheet: Sheet, x: tuple[float, float], y: tuple[float, float]) -> None:
+    from matplotlib.lines import Line2D
 
-    `top` is the first row of a box that is higher than one.
-    """
-    first = box if top is None else top
-    wide = box.right - box.left - 0.5 * sheet.dots_per_em
-    for smaller in _SCALES:
-        if sheet.extent(text, scale=scale * smaller, **style)[0] <= wide:
-            spot = Spot(box.left, 0.5 * (first.bottom + first.top), "left")
-            sheet.label(text, [spot], scale=scale * smaller, **style)
-            return
-    least = scale * _WRAPPED
-    tall = 1.1 * sheet.extent("Áy", scale=least, **style)[1] + sheet.board.gap
-    lines = max(1, int((box.top - box.bottom) / tall))
-    told = _wrapped(sheet, text, wide, lines, scale=least, **style)
-    # in the middle of a single row; in a higher box from its top
-    begin = box.top if top is not None else 0.5 * (box.bottom + box.top + len(told) * tall)
-    for k, line in enumerate(told):
-        sheet.label(line, [Spot(box.left, begin - (k + 0.5) * tall, "left")], scale=least, **style)
+    wide, tall = sheet.figure.get_size_inches()
+    sheet.figure.add_artist(Line2D([each / wide for each in x], [each / tall for each in y], color=INK, lw=0.5))
 
 
-def _wrapped(sheet: Sheet, text: str, wide: float, lines: int, **style: Any) -> list[str]:  # noqa: ANN401 - as above
-    """Return a text on so many lines at the most, broken between words, its last line cut where it is too long."""
-    words, told = text.split(), list[str]()
-    while words and len(told) < lines - 1:
-        count = len(words)
-        while count > 1 and sheet.extent(" ".join(words[:count]), **style)[0] > wide:
-            count -= 1
-        told.append(sheet.fitted(" ".join(words[:count]), wide, **style))
-        words = words[count:]
-    return [*told, sheet.fitted(" ".join(words), wide, **style)] if words else told
+def _draw(sheet: Sheet, part: _Part, box: Box, date: str) -> None:
+    card, line, wide = part.card, sheet.dots_per_line, box.right - box.left
+    day = date or "date ____________"
+    room = wide - sheet.extent(day)[0] - 10
+    more = f" ({part.number} of {part.count})" if part.count > 1 else ""
+    name = sheet.fitted(card.title, room - sheet.extent(more, scale=1.7, weight="bold")[0], scale=1.7, weight="bold")
+    sheet.text(box.left, box.top, name + more, scale=1.7, weight="bold", va="top")
+    sheet.text(box.right, box.top, day, ha="right", va="top")
+    at = box.top - 1.8 * line
+    sheet.text(box.left, at, sheet.fitted(card.under, wide), va="top")
+    at -= 1.2 * line
+    foot = [(each, "bold") for text in card.trains for each in sheet.wrapped(text, wide, scale=0.9, weight="bold")]
+    foot += [(each, "normal") for each in sheet.wrapped(card.note, wide, scale=0.9)]
+    low = box.bottom
+    for words, weight in reversed(foot):
+        sheet.text(box.left, low, words, scale=0.9, weight=weight, va="bottom")
+        low += 0.9 * line
+    tall = min(_ROW * line, (at - _HEAD * line - low) / len(card.rows))
+    first = box.left + _ROUTE * wide
+    step = (box.right - first) / max(len(card.cars), 3)
+    for k, car in enumerate(card.cars):
+        sheet.text(first + k * step, at, sheet.fitted(car, step - 6, weight="bold"), weight="bold", va="top")
+    at -= _HEAD * line
+    for row in card.rows:
+        _rule(sheet, box, at)
+        name, basis = first - box.left - 10, [row.basis] if row.basis else []
+        lines = max(1, int(tall / (0.95 * line)) - len(basis))
+        words = sheet.wrapped(row.routes, name, scale=0.95)
+        if len(words) > lines:
+            words = [*words[: lines - 1], sheet.fitted(" ".join(words[lines - 1 :]), name, scale=0.95)]
+        words += [sheet.fitted(each, name, scale=0.8) for each in basis]
+        for k, each in enumerate(words):
+            up = at - 0.5 * tall + (0.5 * (len(words) - 1) - k) * 0.95 * line
+            sheet.text(box.left, up, each, scale=0.8 if k >= len(words) - len(basis) else 0.95, va="center")
+        for k, cell in enumerate(row.cells):
+            _draw_cell(sheet, cell, first + k * step, at - 0.5 * tall, step)
+        at -= tall
+    _rule(sheet, box, at)
 
 
-def _sentences(sheet: Sheet, sentences: Sequence[str], wide: float) -> list[str]:
-    """Return the lines of some sentences, each on lines of its own as long as there is room."""
-    style = {"scale": 0.8, "weight": "bold"}
-    lines = [line for each in sentences for line in _wrapped(sheet, each, wide, _TRAINS, **style)]
-    return lines if len(lines) <= _TRAINS else _wrapped(sheet, " ".join(sentences), wide, _TRAINS, **style)
+def _draw_cell(sheet: Sheet, cell: CardCell, left: float, middle: float, step: float) -> None:
+    """Set the cars large, and beside them the range above the mark."""
+    big = 1.8 if cell.cars[:1].isdigit() else 1.1
+    sheet.text(left, middle, cell.cars, scale=big, weight="bold", va="center")
+    beside = left + sheet.extent(cell.cars, scale=big, weight="bold")[0] + 6
+    small = [(f"({cell.range})", "normal")] if cell.range else []
+    small += [(cell.mark, "bold" if cell.mark.isupper() else "normal")] if cell.mark else []
+    for k, (words, weight) in enumerate(small):
+        up = middle + (0.5 * (len(small) - 1) - k) * 0.85 * sheet.dots_per_line
+        sheet.text(beside, up, sheet.fitted(words, left + step - beside, scale=0.8, weight=weight),
+                   scale=0.8, weight=weight, va="center")  # fmt: skip
 
 
-def _dashes(rail: str) -> Any:  # noqa: ANN401 - a line style of matplotlib's
-    return "-" if rail == CLEAN else (0, (6, 2, 1.2, 2)) if rail in PLANNED else (0, (4, 2))
+def _rule(sheet: Sheet, box: Box, at: float) -> None:
+    _line(sheet, (box.left / DOTS_PER_INCH, box.right / DOTS_PER_INCH), (at / DOTS_PER_INCH, at / DOTS_PER_INCH))

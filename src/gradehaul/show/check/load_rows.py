@@ -1,79 +1,50 @@
-"""The loads of one locomotive or power as a card to pin up: routes and cars down, rail conditions across."""
+"""The loads of one locomotive or power as a card to pin up: routes down, cars across, one judged figure in each."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+from gradehaul.haulage.adhesion import weakest_basis
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
-from gradehaul.show.base.labels import cars_told
+from gradehaul.plan.resolve.stock import MOST_CARS
+from gradehaul.show.base.labels import basis_told, cars_told
 from gradehaul.show.check.headline import film_everywhere, judged_on, outcome_of_train
 
 
 @dataclass(frozen=True, slots=True)
 class CardCell:
-    """The load on one rail condition: the cars to run, a mark where room and not pull bounds them, and the limit."""
+    """The longest train on the judged rails: cars, their 90 % range, and a mark where length or a descent limits."""
 
-    rated: str
-    marks: tuple[str, ...]
-    limit: str
-
-    @property
-    def mark(self) -> str:
-        """All marks behind the cars to run."""
-        return "".join(self.marks)
+    cars: str
+    range: str = ""
+    mark: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class CardRow:
-    """The loads of one kind of car, a cell for each rail condition."""
+    """The loads over routes on which they are alike, one for each kind of car, and where the pulls come from."""
 
-    car: str
+    routes: str
+    basis: str
     cells: tuple[CardCell, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class CardBlock:
-    """The loads over one route."""
-
-    route: str
-    rows: tuple[CardRow, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Card:
-    """A card: the power it is for, the rail conditions across, the routes down, and what its marks mean."""
+    """A card: the power it is for, the cars across and the routes down, how its trains do, and how to read it."""
 
     title: str
     under: str
-    rails: tuple[str, ...]
-    blocks: tuple[CardBlock, ...]
-    marks: Mapping[str, str]
-    """The place that each mark stands for: one that holds no more."""
+    cars: tuple[str, ...]
+    rows: tuple[CardRow, ...]
     trains: tuple[str, ...]
     """The outcome of each named train that it pulls, the worst first: as judged, then with film everywhere."""
-
-    def note(self, blocks: Sequence[CardBlock] | None = None) -> str:
-        """Return what the marks mean that stand in some blocks, in all of them if left out; empty where none does."""
-        shown = self.blocks if blocks is None else blocks
-        used = {mark for block in shown for row in block.rows for cell in row.cells for mark in cell.marks}
-        told = ", ".join(f"{mark} {place}" for mark, place in self.marks.items() if mark in used)
-        room = f"No more fit: {told}. " if told else ""
-        return f"{room}{_AWAY} so many run away downhill." if _AWAY in used else room.rstrip(". ")
-
-
-_MARKS = "*†‡§¶"
-_AWAY = "!"
-"""The mark of a train that runs away downhill."""
-
-READ = (
-    "Cars to run / limit. Cars to run: gets through even if the wheels slip, and restarts anywhere. "
-    "Limit: only as long as the wheels never slip."
-)
-"""How a card is read."""
+    note: str
+    """How to read it, and where the pulls come from if that is the same for all rows."""
 
 
 def load_cards(answer: CheckAnswer) -> tuple[Card, ...]:
@@ -84,19 +55,56 @@ def load_cards(answer: CheckAnswer) -> tuple[Card, ...]:
 
 
 def _card(answer: CheckAnswer, power: Power) -> Card:
-    marks: dict[str, str] = {}
-    blocks = []
+    rows: dict[tuple[str, tuple[CardCell, ...]], list[str]] = {}
     for route in answer.routes:
-        loads: dict[str, dict[str, Load]] = {}
+        judged: dict[tuple[str, str], Load] = {}
         for load in route.loads:
-            if load.power == power.name:
-                loads.setdefault(_car(load, route), {})[load.rail] = load
-        rows = tuple(
-            CardRow(car, tuple(_cell(by_rail[rail], marks) for rail in answer.rails)) for car, by_rail in loads.items()
-        )
-        blocks.append(CardBlock(route.route.name, rows))
-    by_mark = {mark: place for place, mark in marks.items()}
-    return Card(power.name, _under(answer, power), answer.rails, tuple(blocks), by_mark, tuple(_trains(answer, power)))
+            if load.power == power.name and load.rail in answer.judged_rails:
+                key = load.engine, load.car
+                judged[key] = min(judged.get(key, load), load, key=lambda each: (each.holds_back, each.told))
+        own: dict[str, tuple[str, tuple[CardCell, ...]]] = {}
+        for engine in dict.fromkeys(engine for engine, _ in judged):
+            loads = [judged[engine, car] for car in answer.plan.cars]
+            basis = basis_told(
+                weakest_basis([x.basis for x in loads]), weakest_basis([x.slipping_basis for x in loads])
+            )
+            own[engine] = basis, tuple(_cell(route, load) for load in loads)
+        for engine, row in own.items() if len(set(own.values())) > 1 else [*own.items()][:1]:
+            alike = len(set(own.values())) == 1
+            rows.setdefault(row, []).append(route.route.name + ("" if alike else f", engine {engine}"))
+    cells = [cell for _, row in rows for cell in row]
+    bases = {basis for basis, _ in rows}
+    note = f"Longest trains{judged_on(answer)}, in cars (90 % range)."
+    marks = dict.fromkeys(cell.mark for cell in cells if cell.mark and cell.mark != "RUNS AWAY")
+    note += f" Length limits where {' or '.join(marks)} stands." if marks else ""
+    note += " RUNS AWAY: downhill so many push the locomotive." if any(c.mark == "RUNS AWAY" for c in cells) else ""
+    note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
+    locos = [answer.plan.locos[name].title for name in power.locos]
+    made_of = " and ".join(locos) if locos != [power.name] else ""
+    return Card(
+        title=power.name,
+        under=", ".join(part for part in (made_of, answer.plan.title) if part),
+        cars=tuple(answer.plan.cars),
+        rows=tuple(
+            CardRow("; ".join(names), basis if len(bases) > 1 else "", row) for (basis, row), names in rows.items()
+        ),
+        trains=tuple(_trains(answer, power)),
+        note=note,
+    )
+
+
+def _cell(route: RouteAnswer, load: Load) -> CardCell:
+    spread = route.spreads[route.loads.index(load)]
+    low, high = (cars_told(load.held(count)) for count in (spread.rated_low, spread.rated_high))
+    between = "" if low == high else f"{low}-{high}"
+    mark = ""
+    if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:
+        mark = load.fits_by.removeprefix("the ").partition(" ")[0]
+    if not load.holds_back:
+        mark = "RUNS AWAY"
+    if load.told >= MOST_CARS:
+        return CardCell("length", "", mark)
+    return CardCell(cars_told(load.told), between, mark)
 
 
 def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
@@ -114,25 +122,3 @@ def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
     unjudged = [name for name in answer.unjudged if name in pulled]
     if unjudged:
         yield f"NOT CHECKED: {', '.join(unjudged)}."
-
-
-def _car(load: Load, route: RouteAnswer) -> str:
-    """Return a kind of car, and over reversals where the locomotives stand as the train starts."""
-    return f"{load.car}, engine {load.engine}" if route.route.legs else load.car
-
-
-def _under(answer: CheckAnswer, power: Power) -> str:
-    locos = answer.plan.locos
-    titles = [locos[name].title for name in power.locos]
-    made_of = " and ".join(titles) if titles != [power.name] else ""
-    return ", ".join(part for part in (made_of, answer.plan.title) if part)
-
-
-def _cell(load: Load, places: dict[str, str]) -> CardCell:
-    marks: list[str] = []
-    if load.fits is not None and load.fits_by is not None and load.fits < load.rated:
-        number = len(places)
-        marks.append(places.setdefault(load.fits_by, _MARKS[number % len(_MARKS)] * (1 + number // len(_MARKS))))
-    if not load.holds_back:
-        marks.append(_AWAY)
-    return CardCell(cars_told(load.told), tuple(marks), f"/ {cars_told(load.limit)}")

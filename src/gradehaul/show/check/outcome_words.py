@@ -112,6 +112,12 @@ def misfit_words(misfit: Misfit, reader: Reader) -> str:
     return SENTENCES[kind].format(length=length, room=apart(misfit.place), holds=holds)
 
 
+def room_words(misfit: Misfit, reader: Reader) -> str:
+    """Return in a few words how long a train is and how much the place holds."""
+    whose = "its locomotives are " if misfit.kind == "run-round" else ""
+    return f"{whose}{reader.length(misfit.length)} long; {misfit.place} holds {reader.length(misfit.available)}."
+
+
 def stretch_words(stretch: Stretch, profile: RouteProfile, reader: Reader) -> str:
     """Return where a stretch of a route begins and ends, and on which track."""
     first, last = profile.track_at(stretch.start, ahead=True), profile.track_at(stretch.stop)

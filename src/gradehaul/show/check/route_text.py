@@ -1,4 +1,4 @@
-"""What a route asks and the longest trains over it, for a person."""
+"""What a route needs, the longest trains over it and what limits them, for a person."""
 
 from __future__ import annotations
 
@@ -11,34 +11,50 @@ from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 
 HOW_SURE = (
-    "How sure: in nine cases of ten the load is from the first to the second figure, rated / limit, by the scatter "
-    "of your readings and the spread of what is assumed; where a place holds no more, the cars "
-    "to run stand ahead of them."
+    "90 % range: 9 of 10 random trials of every uncertain figure lie in it, rated / limit. Where a place holds no "
+    "more, the cars to run come first."
 )
-"""How the spread of a load is read."""
+"""How the range of a load is read."""
+
+HOW_LOADED = (
+    "Cars to run (rated / limit). Rated: gets through even if the wheels slip, and can restart anywhere. Limit: gets "
+    "through as long as the wheels never slip. Cars to run are the rated load, or fewer where a place holds no more."
+)
+"""How a load is read."""
+
+Shown = dict[str, list[list[Piece]]]
+"""The rows that each route before was shown with."""
 
 
-def explain_loads(page: Page) -> None:
-    """Add what the figures of the load tables mean."""
-    page.heading("Longest trains")
-    page.line(
-        "Each is told as cars (rated / limit). Rated: gets through even if the wheels slip, and can restart anywhere. "
-        "Limit: gets through as long as the wheels never slip.",
-        indent=2,
-    )
-    page.line("The first figure is the rated load, or fewer cars where a place holds no more.", indent=2)
-    page.line(HOW_SURE, indent=2)
+def add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add each route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
+    page.heading("Routes and longest trains")
+    if any(route.loads for route in answer.routes):
+        for line in (HOW_LOADED, HOW_SURE):
+            page.line(line, indent=2)
+    before: Shown = {}
+    for route in answer.routes:
+        _add_route(page, answer, route, reader)
+        if route.loads:
+            _add_longest(page, answer, route, before)
 
 
-Told = dict[str, tuple[list[list[Piece]], list[list[Piece]]]]
-"""The rows of loads, and of what binds them, that each route before was told with."""
+def add_limits(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add what limits each load: where the first train fails that is longer, and how."""
+    page.heading("What limits each load")
+    before: Shown = {}
+    for route in answer.routes:
+        if not route.loads:
+            continue
+        rows: list[list[Piece]] = [[*row] for row in bound_rows(route, reader)]
+        page.line()
+        if not _as_before(page, f"Route {route.route.name}", route, rows, before):
+            page.line("Route ", (route.route.name, "bold"))
+            heads = ["locomotive", "car", "rail", "first to fail>", "how", "head at>", "on", "needs>", "has>"]
+            page.table(heads, rows)
 
 
-def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told | None = None) -> None:
-    """Add a route: its length and climb, its ruling grade at a point and under each named train, and its loads.
-
-    Loads that are those of a route told before are told by its name; `before` is added to.
-    """
+def _add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
     profile, ruling = route.profile, route.ruling
     page.line()
     ends = (
@@ -56,14 +72,14 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
         page.line(f"{where} its cars in order {order}", indent=2)
         page.line(f"{run_round_told(tail, tail.round_room, reader)}, and lead", indent=4)
     if route.route.legs:
-        page.line("leading, trailing: where the locomotives stand as the train starts", indent=2)
+        page.line("leading, trailing: where the locomotives are as the train starts", indent=2)
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
     page.line(
         "ruling grade ",
         (effective, "bold"),
-        f" = grade {grade} and curve {curve}, on {ruling.track}, {where}",
+        f" = grade {grade} + curve {curve}, on {ruling.track}, {where}",
         indent=2,
     )
     running = {train.length: train.name for train in answer.trains if train.route == route.route.name}
@@ -76,48 +92,45 @@ def add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reade
             f"with its head at {reader.length(under.at)}, on {profile.track_at(under.at)}",
             indent=2,
         )
-    if route.loads:
-        _add_loads(page, answer, route, reader, {} if before is None else before)
 
 
-def _add_loads(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader, before: Told) -> None:
+def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Shown) -> None:
     by_train: dict[tuple[str, str], dict[str, Load]] = {}
     for load in route.loads:
         by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
-    binding: list[list[Piece]] = [[*row] for row in bound_rows(route, reader)]
-    alike = next((name for name, (loads, _) in before.items() if loads == rows), None)
-    same = next((name for name, told in before.items() if told == (rows, binding)), alike)
-    before[route.route.name] = rows, binding
-    if same is None:
-        page.table(["power", "car", *answer.rails], rows)
+    ranges = _ranges(answer, route)
+    if not _as_before(page, "longest trains", route, rows + ranges, before, indent=2):
+        page.table(["locomotive", "car", *answer.rails], rows)
         page.line()
-        _add_how_sure(page, answer, route)
-    elif before[same] == (rows, binding):
-        page.line(f"longest trains and what binds them: as on route {same}", indent=2)
-        return
-    else:
-        page.line(f"longest trains: as on route {same}, but for what binds them", indent=2)
-    heads = ["what binds", "car", "rail", "first to fail>", "how", "head at>", "on", "asks>", "has>"]
-    page.table(heads, binding)
+        page.table(["90 % range", "car", *answer.rails], ranges)
 
 
-def _add_how_sure(page: Page, answer: CheckAnswer, route: RouteAnswer) -> None:
-    sure: dict[tuple[str, str], dict[str, str]] = {}
+def _as_before(
+    page: Page, what: str, route: RouteAnswer, rows: list[list[Piece]], before: Shown, *, indent: int = 0
+) -> bool:
+    """Refer to a route before that was shown with the same rows, and return whether there is one."""
+    same = next((name for name, shown in before.items() if shown == rows), None)
+    before[route.route.name] = rows
+    if same is not None:
+        page.line(f"{what}: as on route {same}", indent=indent)
+    return same is not None
+
+
+def _ranges(answer: CheckAnswer, route: RouteAnswer) -> list[list[Piece]]:
+    by_train: dict[tuple[str, str], dict[str, str]] = {}
     for load, spread in zip(route.loads, route.spreads, strict=True):
-        sure.setdefault((power_told(load, route), load.car), {})[load.rail] = spread_told(load, spread)
-    rows = [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in sure.items()]
-    page.table(["how sure", "car", *answer.rails], rows)
-    page.line()
+        by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = spread_told(load, spread)
+    return [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in by_train.items()]
 
 
 def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
-    """Return what binds the loads of a route, a row for all rails where it is the same.
+    """Return what limits the loads of a route, a row for all rails where it is the same.
 
-    Its columns are power, car, rails, the first number of cars to fail, how, the place of the head, its track, and what
-    is asked and given there.
+    Its columns are power, car, rails, the first number of cars to fail, how, the place of the head, its track, and
+    demand and pull there.
     """
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
@@ -149,7 +162,7 @@ def _load(load: Load) -> Piece:
 
 
 def spread_told(load: Load, spread: LoadSpread) -> str:
-    """Return between which loads, rated and limit, it lies in nine cases of ten.
+    """Return the 90 % ranges of a load, rated and limit.
 
     Where a place holds fewer cars than the pull might bring, the cars to run stand ahead of them.
     """
@@ -163,15 +176,15 @@ def _range(low: int, high: int) -> str:
 
 
 def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
-    """Return what binds a load: the place that is full, where there is one, and the pull."""
+    """Return what limits a load: the place that is full, where there is one, and the pull."""
     rows: list[tuple[str, ...]] = []
     if load.fits is not None and load.fits < load.rated:
         rows.append((_cars(load.fits + 1), f"do not fit {load.fits_by}", "", "", "", ""))
     binds = load.binds
     if binds is None:
-        return rows or [("", "nothing binds", "", "", "", "")]
-    asks, has = reader.forces_apart(binds.demand, binds.pull)
-    rows.append((_cars(binds.cars), FAILS[binds.test], reader.length(binds.at), binds.track, asks, has))
+        return rows or [("", "nothing limits it", "", "", "", "")]
+    needs, has = reader.forces_apart(binds.demand, binds.pull)
+    rows.append((_cars(binds.cars), FAILS[binds.test], reader.length(binds.at), binds.track, needs, has))
     return rows
 
 

@@ -19,10 +19,11 @@ HOW_HELPED = (
 
 
 def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
-    """Add the ways over the hill for every train that has need of them."""
-    if not ways:
-        return
+    """Add the ways over the hill for every train that needs them."""
     page.heading("Ways over the hill")
+    if not ways:
+        page.line("No judged train needs one.", indent=2)
+        return
     for way in ways:
         page.line(
             (way.train, "bold"),
@@ -39,6 +40,28 @@ def way_lines(way: WaysOver, reader: Reader) -> list[str]:
     legs = dict.fromkeys(each.leg for each in way.help)
     helped = [_help([each for each in way.help if each.leg == leg], leg, reader) for leg in legs]
     return [_leave(way), _double(way.double), *(line for lines in helped for line in lines)]
+
+
+def best_way(way: WaysOver) -> str:
+    """Return the one way over that keeps most of a train together: a helper, two parts, or cars left behind.
+
+    A train of which at most a third is left behind needs nothing else (our own choice).
+    """
+    if way.leave is not None and 3 * way.leave <= way.cars:
+        return _short_leave(way)
+    helper = next((each for each in way.help if each.enough and each.obstacle is None), None)
+    if helper is not None and all(each.leg == helper.leg for each in way.help):
+        where = " and ".join(f"from {each.on} to {each.off}" for each in helper.districts)
+        return f"add {helper.loco} at the {helper.where} {where}."
+    if isinstance(way.double, Doubling):
+        return f"take it over in two parts, first {_cars(way.double.front)}, then {way.double.rear}."
+    if way.leave is not None:
+        return _short_leave(way)
+    return "no helper is enough, and its locomotives do not climb alone."
+
+
+def _short_leave(way: WaysOver) -> str:
+    return f"leave {way.leave} of its {_cars(way.cars)} behind."
 
 
 def _cars(count: int) -> str:

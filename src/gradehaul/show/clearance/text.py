@@ -2,37 +2,88 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
+
 from gradehaul.design.clearance.findings import Clearances
-from gradehaul.design.clearance.rules import ClearanceOutcome, Finding
+from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.clearance.words import RULES, bounds_told, figure_told, headline, place_told
+from gradehaul.show.clearance.words import bounds_told, figure_told, headline, place_told
+from gradehaul.show.sections import CLEARANCE
 
 _WORDS: dict[ClearanceOutcome, Piece] = {
     "pass": ("pass", "green"),
     "look": ("look", "yellow"),
     "fail": ("FAIL", "bold red"),
 }
-_ORDER: tuple[ClearanceOutcome, ...] = ("fail", "look", "pass")
-_MOST_PASSES = 12
-"""Places that pass are told one by one up to so many for each rule."""
+_RULES: dict[Rule, str] = {
+    "vertical room": "height over",
+    "side room": "centers",
+    "radius": "radius",
+    "change of grade": "change of grade",
+    "reverse curve": "reverse curve",
+    "string-lining": "tipping",
+}
+"""The rule of a row."""
+
+_PLACES = 3
+"""Places of a row named one by one at the most."""
+
+_FIRST = "Before trains run, push the longest and the tallest stock by hand past every place above."
 _CAUTION = (
-    "Before trains run: push the longest and the tallest stock by hand past every place above. Guard or edge every "
-    "track from which a train can fall, and keep children from open drops. Decks bear only as they are built: follow "
-    "local codes, and ask a qualified person where structure, mains or stairs are touched."
+    "Guard or edge every track from which a train can fall, and keep children from open drops. Decks bear only as they "
+    "are built: follow local codes, and ask a qualified person where structure, mains or stairs are touched."
 )
 _STATICS = (
-    "Tipping is statics at the start of a train: each locomotive gives the same share of its pull, couplers stand "
-    "along the track, nothing lurches. Slack that is run in or out can pull several times as hard."
+    "Tipping is statics at the start of a train: each locomotive has the same share of the pull, couplers stand along "
+    "the track, nothing lurches. Slack that runs in or out can pull several times as hard."
 )
 
 
-def clearance_page(found: Clearances, reader: Reader) -> Page:
-    """Return the answer as a page."""
+def clearance_page(found: Clearances, reader: Reader, more: Collection[str] = ()) -> Page:
+    """Return what fails and what to look at as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line("Clearances: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
-    page.line(f"{headline(found)}.")
+    page.line((clean(found.plan.title), "bold"), ": clearances")
+    page.line()
+    style = "bold red" if found.count("fail") else "yellow" if found.count("look") or found.unchecked else "green"
+    page.paragraph((headline(found), style), ".")
+    if not found.findings:
+        page.line("Nothing to judge: no tracks meet.")
+    _add_rows(page, found, reader)
+    page.line()
+    page.paragraph(_basis(found, reader))
+    page.paragraph(_FIRST)
+    page.more(CLEARANCE)
+    if "places" in more:
+        page.heading("All places")
+        _add_places(page, found, reader)
+    if "sources" in more:
+        page.heading("Sources")
+        for source, rules in _sources(found.findings).items():
+            page.line(f"{', '.join(rules)}: {source}", indent=2)
+    if "notes" in more:
+        page.heading("Notes")
+        for note in found.notes:
+            page.line(str(note), indent=2)
+        if any(finding.rule == "string-lining" for finding in found.findings):
+            page.line(_STATICS, indent=2)
+        page.line(_CAUTION, indent=2)
+    return page
+
+
+def _sources(findings: Iterable[Finding]) -> dict[str, list[str]]:
+    """Return the sources of findings, each with the rules it is for."""
+    found: dict[str, list[str]] = {}
+    for finding in findings:
+        rules = found.setdefault(finding.source, [])
+        if _RULES[finding.rule] not in rules:
+            rules.append(_RULES[finding.rule])
+    return found
+
+
+def _basis(found: Clearances, reader: Reader) -> str:
+    """Return by which figures the plan was judged."""
     standard = found.standard
     stock = "none named" if standard.longest is None else f"longest {reader.length(standard.longest)}"
     deck = f"deck {reader.length(standard.deck)}" + (", assumed" if standard.deck_assumed else "")
@@ -40,55 +91,51 @@ def clearance_page(found: Clearances, reader: Reader) -> Page:
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
     if standard.overhead:
         deck += f", overhead line {reader.length(standard.overhead)}" + (", assumed" * standard.overhead_assumed)
-    page.line(
+    return (
         f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(spacing.straight)}; "
         f"stock: {stock}, {group}."
     )
-    for rule, words in RULES.items():
-        own = [finding for finding in found.findings if finding.rule == rule]
-        if own:
-            page.heading(words)
-            _add_rule(page, own, found, reader)
-    if not found.findings:
-        page.line("Nothing to judge: no tracks meet.")
-    page.heading("Sources")
-    for number, source in enumerate(_sources(found), 1):
-        page.line(f"[{number}] {source}", indent=2)
-    if found.notes:
-        page.heading("Notes")
-        for note in found.notes:
-            page.line(str(note), indent=2)
-    page.heading("Caution")
-    if any(finding.rule == "string-lining" for finding in found.findings):
-        page.line(_STATICS, indent=2)
-    page.line(_CAUTION, indent=2)
-    return page
 
 
-def _sources(found: Clearances) -> list[str]:
-    return list(dict.fromkeys(finding.source for finding in found.findings))
+def _add_rows(page: Page, found: Clearances, reader: Reader) -> None:
+    """Add a row for each finding that does not pass, the worst first; those alike but for their place share one."""
+    alike: dict[tuple[Piece, ...], tuple[list[str], list[str]]] = {}
+    for number, finding in enumerate(found.ranked(), 1):
+        if finding.outcome == "pass":
+            continue
+        figure = figure_told(finding.value, finding, reader)
+        key = (_WORDS[finding.outcome], _RULES[finding.rule], figure, bounds_told(finding, reader))
+        numbers, places = alike.setdefault(key, ([], []))
+        numbers.append(str(number))
+        places.append(place_told(finding, found, reader))
+    if not alike:
+        return
+    rows: list[list[Piece]] = [
+        [_listed(numbers), outcome, rule, figure, bounds, _listed(places)]
+        for (outcome, rule, figure, bounds), (numbers, places) in alike.items()
+    ]
+    page.line()
+    page.table(["no.", "", "rule", "is>", "passes", "place"], rows, indent=0)
 
 
-def _add_rule(page: Page, own: list[Finding], found: Clearances, reader: Reader) -> None:
-    sources = _sources(found)
-    numbers = {id(finding): number for number, finding in enumerate(found.ranked(), 1)}
-    passing = [finding for finding in own if finding.outcome == "pass"]
-    told = [finding for outcome in _ORDER for finding in own if finding.outcome == outcome]
-    if len(passing) > _MOST_PASSES:
-        told = told[: -len(passing)]
+def _add_places(page: Page, found: Clearances, reader: Reader) -> None:
+    """Add every finding by itself, the worst first."""
     rows: list[list[Piece]] = [
         [
-            str(numbers[id(finding)]),
+            str(number),
             _WORDS[finding.outcome],
+            _RULES[finding.rule],
             place_told(finding, found, reader),
             figure_told(finding.value, finding, reader),
             bounds_told(finding, reader),
-            f"[{sources.index(finding.source) + 1}]",
             finding.words,
         ]
-        for finding in told
+        for number, finding in enumerate(found.ranked(), 1)
     ]
-    if rows:
-        page.table(["no.>", "", "place", "is>", "passes", "source", ""], rows)
-    if len(passing) > _MOST_PASSES:
-        page.line(f"and {len(passing)} more that pass", indent=2)
+    page.table(["no.>", "", "rule", "place", "is>", "passes", ""], rows)
+
+
+def _listed(names: Iterable[str], most: int = _PLACES) -> str:
+    every = list(dict.fromkeys(names))
+    more = [f"{len(every) - most} more"] if len(every) > most else []
+    return "; ".join((*every[:most], *more))

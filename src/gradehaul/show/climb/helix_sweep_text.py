@@ -1,4 +1,4 @@
-"""A sweep of helices for a person: a coarse table of cars, with a letter where a design will not do."""
+"""A sweep of helices for a person: a coarse table of cars, with a letter where a design does not work."""
 
 from __future__ import annotations
 
@@ -17,6 +17,10 @@ def sweep_page(found: Sweep, reader: Reader) -> Page:
     """Return the page of a sweep: a table for every power and rail condition, rises down and radii across."""
     page = Page()
     page.line(("Round helices", "bold"), f": cars to run ({found.car}), by radius across and rise per turn down")
+    possible = ~(found.low | found.steep | found.stalled)
+    share = f"{100 * float(possible.mean()):.0f} % of the designs work"
+    page.line()
+    page.line((share if possible.any() else "No design here works", "green" if possible.any() else "bold red"), ".")
     height, width = found.grade.shape
     rows = np.unique(np.linspace(0, height - 1, _ROWS).round().astype(int))
     columns = np.unique(np.linspace(0, width - 1, _COLUMNS).round().astype(int))
@@ -38,10 +42,10 @@ def sweep_page(found: Sweep, reader: Reader) -> Page:
             ]
             page.table(heads, table)
     page.line()
-    told = f"H: the deck above is too low. G: the grade is beyond {reader.grade(found.steepest)}."
+    key = f"H: the deck above is too low. G: the grade is beyond {reader.grade(found.steepest)}."
     train = "" if found.train is None else f" T: {found.train} does not climb on {' or '.join(found.judged)} rail."
-    page.line(told + train + " +: more cars than are as long as the even stretch may climb too.")
-    page.line(GUARD)
+    page.paragraph(key + train + " +: more cars than are as long as the even stretch may climb too.")
+    page.paragraph(GUARD)
     return page
 
 

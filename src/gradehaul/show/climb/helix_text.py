@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from typing import Any
 
 from gradehaul.design.climb.backward import Found
@@ -16,14 +17,21 @@ from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.document import check_document
-from gradehaul.show.climb.hill_text import add_stop, add_trains, add_worst
+from gradehaul.show.climb.hill_text import add_longest, add_named, add_stop, add_worst
+from gradehaul.show.sections import CLIMB
 
 _PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
 """Radius over car length (common practice)."""
 
 
 def helix_page(
-    found: Found[Helix], stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None
+    found: Found[Helix],
+    stock: Plan,
+    answer: CheckAnswer,
+    reader: Reader,
+    *,
+    find: str | None = None,
+    more: Collection[str] = (),
 ) -> Page:
     """Return the page of a helix.
 
@@ -39,9 +47,12 @@ def helix_page(
         The units of whoever reads it.
     find
         What was looked for.
+    more
+        The sections to print below: ``loads``, ``trains``, ``notes``.
     """
     page, helix, build = Page(), found.design, found.design.build
     page.line(("Helix", "bold"), f", scale {stock.scale.name}, ", _shape(found))
+    page.line()
     add_worst(page, answer)
     if find in ("radius", "grade") and found.stops is not None:
         step = reader.small(steps_of(stock.unit).length)
@@ -49,8 +60,10 @@ def helix_page(
         better = f"A radius {step} smaller" if find == "radius" else steepest
         add_stop(page, better, found.stops)
     if find == "cars" and found.stops is not None:
-        page.line("No other helix of this shape takes more cars in this floor: the radius is the largest,", indent=2)
-        page.line(f"the rise per turn as given or the least that leaves room; {found.stops.words}.", indent=2)
+        page.paragraph(
+            "No other helix of this shape takes more cars in this floor: the radius is the largest, the rise per turn "
+            f"as stated or the least that leaves room; {found.stops.words}."
+        )
     vertical, coefficient = helix.vertical(stock), coefficient_of(stock)
     inner = "inner track: " if build.centers is not None else ""
     rows = [
@@ -76,28 +89,41 @@ def helix_page(
         ("clear height left", _left(found, vertical, reader)),
         ("floor needed", " by ".join(reader.length(side) for side in helix.floor)),
     ]
-    page.table(["", ">"], rows)
+    page.line()
+    page.table(["", ">"], rows, indent=0)
+    page.line()
     if build.centers is not None:
-        page.line(
+        page.paragraph(
             "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
-            "and its curve is wider. Trains come down on the inner.",
-            indent=2,
+            "and its curve is wider. Trains come down on the inner."
         )
     _advise_on_curves(page, found, stock)
-    usual = usual_build(stock.scale, stock.practice)
+    page.paragraph(GUARD)
+    page.more(CLIMB)
+    if "loads" in more:
+        add_longest(page, answer)
+    if "trains" in more:
+        add_named(page, answer)
+    if "notes" in more:
+        _add_notes(page, found, stock, reader)
+    return page
+
+
+def _add_notes(page: Page, found: Found[Helix], stock: Plan, reader: Reader) -> None:
+    """Add where the figures come from that were not stated."""
+    build, usual = found.design.build, usual_build(stock.scale, stock.practice)
+    page.heading("Notes")
     if build.clear == usual.clear:
         field = "nmra_clear_height" if stock.practice == "NMRA" and stock.scale.nmra_clear_height else "clear_height"
         page.line(f"Clear height wanted: {stock.scale.source(field)}.", indent=2)
     if build.deck == usual.deck or build.roadbed == usual.roadbed:
         deck, roadbed = (reader.length(each, fine=True) for each in (build.deck, build.roadbed))
-        page.line(f"Deck {deck} and roadbed {roadbed}: assumed where nothing else is given.", indent=2)
+        page.line(f"Deck {deck} and roadbed {roadbed}: assumed where nothing else is stated.", indent=2)
     page.line(
         "Clear height left: the least over any railhead, at foot and top over (under) a level approach.", indent=2
     )
-    add_trains(page, answer)
-    page.heading("Take care")
-    page.line(GUARD, indent=2)
-    return page
+    if not (stock.cars or stock.locos):
+        page.line("No stock is named: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
 
 
 def helix_json(found: Found[Helix], stock: Plan, answer: CheckAnswer) -> str:
@@ -132,17 +158,14 @@ def helix_json(found: Found[Helix], stock: Plan, answer: CheckAnswer) -> str:
 
 
 def _advise_on_curves(page: Page, found: Found[Helix], stock: Plan) -> None:
-    if not (stock.cars or stock.locos):
-        page.line("No stock is given: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
     ratio = found.design.radius / car_length(stock)
-    told = "less than pushing it" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
-    told = "looks good" if ratio >= _GOOD else told
-    page.line(
-        f"Radius over the longest vehicle: {told} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice).",
-        indent=2,
+    words = "less than pushing it" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
+    words = "looks good" if ratio >= _GOOD else words
+    page.paragraph(
+        f"Radius over the longest vehicle: {words} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice)."
     )
     if not found.design.build.ease and wants_easement(found.design.radius, stock.scale):
-        page.line(WANTED, indent=2)
+        page.paragraph(WANTED)
 
 
 def _shape(found: Found[Helix]) -> str:

@@ -1,4 +1,4 @@
-"""The trains of a hill that is not built yet, for a person: their worst outcome, loads and verdicts by rail."""
+"""The trains of a hill that is not built yet, for a person: their outcomes, the worst first, and the longest."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from gradehaul.design.climb.backward import Stop
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.outcome import Outcome
 from gradehaul.show.base.labels import cars_told
 from gradehaul.show.base.page import Page
 from gradehaul.show.check.outcome_words import OUTCOMES
@@ -14,23 +15,25 @@ from gradehaul.show.check.outcome_words import OUTCOMES
 def add_stop(page: Page, harder: str, stop: Stop) -> None:
     """Add what stops the next harder design."""
     if stop.reason == "limit":
-        page.line(f"There is no harder answer to try: {stop.words}.", indent=2)
+        page.paragraph(f"There is no harder answer to try: {stop.words}.")
     else:
-        page.line(f"{harder} does not work: {stop.words}.", indent=2)
+        page.paragraph(f"{harder} does not work: {stop.words}.")
 
 
 def add_worst(page: Page, answer: CheckAnswer) -> None:
-    """Add the worst outcome of the named trains, on whatever rail it is."""
-    if answer.trains:
-        worst = worst_first(answer.trains)[0]
-        rails = [each.rail for each in answer.trains if (each.name, each.outcome) == (worst.name, worst.outcome)]
-        alone = len({train.name for train in answer.trains}) == 1
-        words = f"Train {worst.name}" if alone else f"Worst of its trains: {worst.name}"
-        page.line(f"{words} ", OUTCOMES[worst.outcome], f" on {', '.join(rails)} rail.", indent=2)
+    """Add how the trains do on the film, the worst first, or that no train is named."""
+    by_outcome: dict[Outcome, dict[str, list[str]]] = {}
+    for train in worst_first(answer.trains):
+        by_outcome.setdefault(train.outcome, {}).setdefault(train.name, []).append(train.rail)
+    for outcome, trains in by_outcome.items():
+        for name, rails in trains.items():
+            page.paragraph(f"{name} ", OUTCOMES[outcome], f" on {', '.join(rails)} rail.")
+    if not answer.trains:
+        page.line("No train is named, so none is judged: --plan names a plan with one.")
 
 
-def add_trains(page: Page, answer: CheckAnswer) -> None:
-    """Add the loads of every power over each route, and what becomes of the named trains."""
+def add_longest(page: Page, answer: CheckAnswer) -> None:
+    """Add the longest trains of every power over each route, with the limit behind the cars to run."""
     for route in answer.routes:
         rows: dict[tuple[str, str], list[Load]] = {}
         for load in route.loads:
@@ -39,7 +42,7 @@ def add_trains(page: Page, answer: CheckAnswer) -> None:
             continue
         page.heading(f"Longest trains, route {route.route.name}: cars to run / limit")
         page.table(
-            ["power", "car", *(f"{rail}>" for rail in answer.rails)],
+            ["locomotive", "car", *(f"{rail}>" for rail in answer.rails)],
             [
                 [*names, *(f"{cars_told(load.rated)} / {cars_told(load.limit)}" for load in loads)]
                 for names, loads in rows.items()
@@ -50,6 +53,10 @@ def add_trains(page: Page, answer: CheckAnswer) -> None:
             "wheels never slip.",
             indent=2,
         )
+
+
+def add_named(page: Page, answer: CheckAnswer) -> None:
+    """Add the outcome of each named train on each rail condition."""
     if answer.trains:
         page.heading("Named trains")
         names = dict.fromkeys(train.name for train in answer.trains)

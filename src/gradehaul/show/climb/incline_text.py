@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Collection
 from typing import Any
 
 from gradehaul.design.climb.backward import Found
@@ -16,18 +17,26 @@ from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.document import check_document
-from gradehaul.show.climb.hill_text import add_stop, add_trains, add_worst
+from gradehaul.show.climb.hill_text import add_longest, add_named, add_stop, add_worst
+from gradehaul.show.sections import CLIMB
 
 _PRACTICE = 0.01
 """Change of grade within a car's length that practice allows (common practice)."""
 
 
 def incline_page(
-    found: Found[Incline], stock: Plan, answer: CheckAnswer, reader: Reader, *, find: str | None = None
+    found: Found[Incline],
+    stock: Plan,
+    answer: CheckAnswer,
+    reader: Reader,
+    *,
+    find: str | None = None,
+    more: Collection[str] = (),
 ) -> Page:
     """Return the page of an incline; parameters as those of `helix_page`."""
     page, incline, car = Page(), found.design, practice_car(stock)
     page.line(("Incline", "bold"), f", scale {stock.scale.name}")
+    page.line()
     add_worst(page, answer)
     if find is not None and found.stops is not None:
         step = steps_of(stock.unit)
@@ -53,39 +62,51 @@ def incline_page(
         ("vertical curves", reader.length(incline.vertical)),
         (f"change of grade in a car length, {reader.length(car)}", reader.grade(incline.change_per_car(car))),
     ]
-    page.table(["", ">"], rows)
+    page.line()
+    page.table(["", ">"], rows, indent=0)
+    page.line()
     sharp = incline.change_per_car(car) > _PRACTICE * (1 + 1e-6)
-    page.line(
-        "Practice: about a car length, or a foot, of vertical curve for each 1 % of change (common practice): ",
-        ("SHARPER than that." if sharp else "it holds.", "bold red" if sharp else "green"),
-        indent=2,
+    page.paragraph(
+        "Vertical curves of about a car length, or a foot, for each 1 % of change (common practice): ",
+        ("SHARPER than that." if sharp else "as long or longer.", "bold red" if sharp else "green"),
     )
     short = [curve for curve in incline.curves if curve.length < incline.vertical * (1 - 1e-9)]
     if short:
-        page.line(
+        page.paragraph(
             f"{len(short)} vertical curves come out shorter, down to "
-            f"{reader.length(min(curve.length for curve in short))}: the grades beside them are no longer.",
-            indent=2,
+            f"{reader.length(min(curve.length for curve in short))}: the grades beside them are no longer."
         )
-    if incline.bends:
-        _tell_easements(page, incline, stock, reader)
-        eased = (
-            "is eased on curves by what they add; a vertical curve reaches over where a curve begins, so that at "
-            "points there the effective grade is more than on either side"
-            if incline.compensated and answer.routes[0].ruling.effective > incline.effective_grade * (1 + 1e-6)
-            else "is eased on curves by what they add"
-            if incline.compensated
-            else "is the same on curves"
-        )
-        page.line(f"The grade {eased}.", indent=2)
-    add_trains(page, answer)
-    page.heading("Take care")
-    page.line(CARE, indent=2)
+    page.paragraph(CARE)
+    page.more(CLIMB)
+    if "loads" in more:
+        add_longest(page, answer)
+    if "trains" in more:
+        add_named(page, answer)
+    if "notes" in more:
+        page.heading("Notes")
+        if incline.bends:
+            _add_curve_notes(page, incline, stock, answer, reader)
+        else:
+            page.line("None.", indent=2)
     return page
 
 
-def _tell_easements(page: Page, incline: Incline, stock: Plan, reader: Reader) -> None:
-    """Tell how far easements move their curves, or that some curve would want them."""
+def _add_curve_notes(page: Page, incline: Incline, stock: Plan, answer: CheckAnswer, reader: Reader) -> None:
+    """Add how far easements move the curves, and what becomes of the grade on them."""
+    _add_easements(page, incline, stock, reader)
+    eased = (
+        "is eased on curves by what they add; a vertical curve reaches over where a curve begins, so that at points "
+        "there the effective grade is more than on either side"
+        if incline.compensated and answer.routes[0].ruling.effective > incline.effective_grade * (1 + 1e-6)
+        else "is eased on curves by what they add"
+        if incline.compensated
+        else "is the same on curves"
+    )
+    page.line(f"The grade {eased}.", indent=2)
+
+
+def _add_easements(page: Page, incline: Incline, stock: Plan, reader: Reader) -> None:
+    """Add how far easements move their curves, or that some curve needs one."""
     shifts = [easement_shift(bend.ease, bend.radius) for bend in incline.bends if bend.ease]
     if shifts:
         page.line(

@@ -4,33 +4,39 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Collection
 
-from gradehaul.plan.drawing.drawn import Drawn
+from gradehaul.plan.drawing.records import Drawn
 from gradehaul.plan.drawing.wording import at_text, by_code, fault_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
-from gradehaul.show.base.page import Page
+from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader, reader_of
+from gradehaul.show.sections import IMPORT
 
-_LISTED = 10
-_NAMED = 20
+_LISTED, _NAMED, _FEW = 100, 100, 6
+"""Faults of a kind, and names of changes, shown at the most; names before all are."""
 
 
-def import_page(imported: Imported, plan: str) -> Page:
-    """Return what came of a drawing as a page; `plan` is the file that is written."""
+def import_page(imported: Imported, plan: str, more: Collection[str] = ()) -> Page:
+    """Return what came of a drawing as a page; `plan` is the file that is written, `more` the sections to add."""
     drawn, reader = imported.drawn, reader_of(imported.unit)
     page = Page()
-    _add_found(page, drawn, reader)
-    _add_faults(page, drawn, imported.unit)
+    page.line((clean(drawn.file), "bold"), f": imported into {clean(plan)}, {len(imported.text.encode()):,} bytes")
     page.line()
-    if imported.new:
-        page.line(f"The plan is {clean(plan)}.")
-    else:
-        _add_changes(page, imported, plan)
     if imported.problems:
-        page.heading("To be mended in the plan before it answers")
+        page.line(("Mend these in the plan before it answers", "bold red"), ":")
         for problem in imported.problems:
-            page.line(str(problem), indent=2)
+            page.paragraph(str(problem), indent=2)
+    _add_found(page, drawn, reader)
+    _add_faults(page, drawn, imported.unit, every="faults" in more)
+    if not imported.new:
+        _add_changes(page, imported, plan, every="changes" in more)
+    page.line()
+    page.more(IMPORT)
+    if "layers" in more:
+        page.heading("Layers read, with what is drawn on them")
+        page.table(["layer", "drawn>"], [[quoted(layer), f"{count:,}"] for layer, count in drawn.layers.items()])
     return page
 
 
@@ -42,7 +48,6 @@ def _add_found(page: Page, drawn: Drawn, reader: Reader) -> None:
     elements = [element for line in drawn.lines.values() for element in line.elements]
     kinds = Counter(joint.kind for joint in drawn.joints.values())
     length = reader.length(math.fsum(element.length for element in elements))
-    page.line((clean(drawn.file), "bold"))
     parts = [
         _counted(len(drawn.lines), "line"),
         _counted(len(elements), "track"),
@@ -50,30 +55,33 @@ def _add_found(page: Page, drawn: Drawn, reader: Reader) -> None:
         _counted(kinds["crossing"], "crossing"),
         _counted(kinds["end"], "end of track", "ends of track"),
     ]
-    page.line(f"Found {', '.join(parts)}; {length} of track.", indent=2)
-    layers = ", ".join(f"{quoted(layer)} ({count:,})" for layer, count in drawn.layers.items())
-    page.line(f"Layers read, with what is drawn on them: {layers}.", indent=2)
+    page.paragraph(f"Found {', '.join(parts)}; {length} of track.")
     curves = [element for element in elements if element.curvature]
     if curves:
         tightest = max(curves, key=lambda element: abs(element.curvature))
         radius = reader.length(1 / abs(tightest.curvature))
-        page.line(
-            f"The tightest curve has radius {radius}, at {at_text(tightest.start, reader.length_unit)}.", indent=2
-        )
+        page.paragraph(f"The tightest curve has radius {radius}, at {at_text(tightest.start, reader.length_unit)}.")
     along = sum(bool(line.railhead_at) for line in drawn.lines.values())
     if drawn.heights or along:
         joints = _counted(len(drawn.joints), "joint")
-        page.line(f"Heights of {len(drawn.heights):,} of {joints}, and along {_counted(along, 'line')}.", indent=2)
+        page.paragraph(f"Heights of {len(drawn.heights):,} of {joints}, and along {_counted(along, 'line')}.")
     else:
-        page.line("No heights: write those that you know under [railhead].", indent=2)
+        page.paragraph("No heights: write those that you know under [railhead].")
 
 
-def _add_faults(page: Page, drawn: Drawn, unit: str) -> None:
+def _add_faults(page: Page, drawn: Drawn, unit: str, *, every: bool) -> None:
+    """Add a row for each kind of fault, the worst first, or every fault."""
     faults = by_code(drawn.faults)
     if not faults:
-        page.line("All of it could be read.", indent=2)
+        page.paragraph("All of it could be read.")
         return
     page.heading("Mended, passed over or in doubt, the worst first")
+    if not every:
+        rows: list[list[Piece]] = [
+            [code, f"{len(found):,}", fault_text(found[0], unit)] for code, found in faults.items()
+        ]
+        page.table(["kind", "count>", "the first"], rows, indent=0)
+        return
     for code, found in faults.items():
         page.line(f"{code}: {len(found):,}", indent=2)
         for fault in found[:_LISTED]:
@@ -82,10 +90,11 @@ def _add_faults(page: Page, drawn: Drawn, unit: str) -> None:
             page.line(f"and {len(found) - _LISTED:,} more", indent=4)
 
 
-def _add_changes(page: Page, imported: Imported, plan: str) -> None:
+def _add_changes(page: Page, imported: Imported, plan: str, *, every: bool) -> None:
+    """Add how much of the plan changed, by name if wanted."""
     changes = imported.changes
-    page.line((f"Changes to {clean(plan)}", "bold"))
-    told = False
+    page.heading(f"Changes to {clean(plan)}")
+    rows: list[list[Piece]] = []
     for words, names in (
         ("added", changes.added),
         ("removed", changes.removed),
@@ -93,9 +102,11 @@ def _add_changes(page: Page, imported: Imported, plan: str) -> None:
         ("yours, and kept as they are, though drawn otherwise", changes.kept),
         ("heights", changes.heights),
     ):
+        most = _NAMED if every else _FEW
         if names:
-            told = True
-            more = f" and {len(names) - _NAMED:,} more" if len(names) > _NAMED else ""
-            page.line(f"{words}: {'; '.join(names[:_NAMED])}{more}", indent=2)
-    if not told:
-        page.line("none", indent=2)
+            more = f" and {len(names) - most:,} more" if len(names) > most else ""
+            rows.append([words, f"{len(names):,}", f"{'; '.join(names[:most])}{more}"])
+    if rows:
+        page.table(["", ">", ""], rows, indent=0)
+    else:
+        page.line("none")

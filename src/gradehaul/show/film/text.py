@@ -1,18 +1,20 @@
-"""The keep-clean plan for a person: what it depends on, track by track, and what if the film spreads."""
+"""The keep-clean plan for a person: how much may be filmed, on what that depends, and which track stays clean."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Collection, Iterable, Iterator
 from itertools import groupby
 
 from gradehaul.haulage.answers.judged import outcome_of
-from gradehaul.haulage.outcome import FAILS
+from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_TOLD, WOULD
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, short_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words
+from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
 from gradehaul.treatment.needs import Need
 
@@ -32,88 +34,162 @@ _CAUTION = (
     "cloth, away from flames and with fresh air, as its maker's data sheet says; keep it from children. Switch track "
     "power off while you wipe."
 )
+_NAMED = 12
+"""Tracks, or runs of tracks, of a use that are named one by one at the most."""
 
 
-def treat_page(found: KeepCleanPlan, reader: Reader) -> Page:
-    """Return the keep-clean plan as a page."""
+def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ()) -> Page:
+    """Return the keep-clean plan as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line("Where the film may go: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
-    page.line(
-        f'So that {_NEEDS[found.options.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
-        f"spread{_held(found)}."
-    )
+    page.line((clean(found.plan.title), "bold"), ": where the film may go")
     page.line()
-    add_film_plan(page, found, reader)
-    page.heading("Caution")
-    page.line(_CAUTION, indent=2)
+    failing = [train for train in found.trains if outcome_of(train.planned, train.misfits) in FAILS]
+    if failing and not found.beyond:
+        words = [f"{each.name} {_does(each)}" for each in failing]
+        page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
+    for line in (_beyond if found.beyond else _depends_on)(found, reader):
+        page.paragraph(*line)
+    page.line()
+    if not found.beyond:
+        page.table(["track", "length>", "which"], list(_uses(found, reader)), indent=0)
+        page.line()
+    _add_trains(page, found, reader, indent=0)
+    page.line()
+    page.paragraph(_CAUTION)
+    page.more(TREAT)
+    if "tracks" in more and not found.beyond:
+        _add_rows(page, found, reader)
+    if "trains" in more:
+        _add_spreading(page, found, reader)
+    if "notes" in more:
+        page.heading("Notes")
+        page.line(_condition(found), indent=2)
     return page
 
 
+def _does(train: TrainOutcome) -> str:
+    outcome = outcome_of(train.planned, train.misfits)
+    return DOES.get(outcome, outcome)
+
+
+def _condition(found: KeepCleanPlan) -> str:
+    return (
+        f'So that {_NEEDS[found.options.need]}, with film "{found.film}" fresh or rested, as wiped and once it has '
+        f"spread{_held(found)}."
+    )
+
+
+def _uses(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
+    """Yield a row for each use of track, with its length and the tracks."""
+    order: tuple[Use, ...] = ("keep clean", "buffer", "has film", "film", "no effect")
+    for use in order:
+        rows = [row for row in found.rows if row.use == use]
+        if rows:
+            names = _runs(dict.fromkeys(row.unit.name for row in rows))
+            left = [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
+            yield [USE_TOLD[use], reader.length(found.length(use)), ", ".join((*names[:_NAMED], *left))]
+
+
+def _runs(names: Iterable[str]) -> list[str]:
+    """Return names of tracks with those of one line that follow one another as one.
+
+    >>> _runs(["Hill:1", "Hill:2", "Hill:3", "Cut", "Hill:5"])
+    ['Hill:1 to 3', 'Cut', 'Hill:5']
+    """
+    found: list[tuple[str, int, int]] = []
+    for name in names:
+        line, _, number = name.rpartition(":")
+        place = int(number) if line and number.isdecimal() else -1
+        if found and place > 0 and found[-1][0] == line and found[-1][2] == place - 1:
+            found[-1] = line, found[-1][1], place
+        else:
+            found.append((line, place, place) if place >= 0 else (name, -1, -1))
+    return [
+        line if first < 0 else f"{line}:{first}" if first == last else f"{line}:{first} to {last}"
+        for line, first, last in found
+    ]
+
+
 def add_film_plan(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
-    """Add what the plan depends on, what it comes to, each track, and what becomes of trains."""
-    if found.beyond:
-        _add_beyond(page, found, reader)
-    else:
-        _add_depends_on(page, found, reader)
+    """Add all of it: what the plan depends on, what it comes to, each track, and what becomes of trains."""
+    for line in (_beyond if found.beyond else _depends_on)(found, reader):
+        page.line(*line)
+    if not found.beyond:
         _add_totals(page, found, reader)
         _add_rows(page, found, reader)
-    _add_trains(page, found, reader)
+    page.heading("Trains")
+    _add_trains(page, found, reader, indent=2)
+    _add_spreading(page, found, reader)
 
 
 def _held(found: KeepCleanPlan) -> str:
     return f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
 
 
-def _add_beyond(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+def _beyond(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
+    """Yield the trains that no plan helps."""
     there = (
         "with the film that is there already" if any(t.rail for t in found.plan.tracks.values()) else "on clean rail"
     )
-    page.line(("No plan can help", "bold red"), f": {there} and no more, not every train gets by.")
+    yield [("No plan can help", "bold red"), f": {there} and no more, not every train gets by."]
     for place in found.beyond:
-        page.line(
-            f"{place.train} {WOULD[place.test]} with its head at {reader.length(place.head)}, on {place.track}: "
-            f"{reader.force(place.short)} of pull short",
-            indent=2,
-        )
-    page.line("Shorten these trains, or leave them out: treat --train names those that must run.", indent=2)
+        yield [
+            (
+                f"{place.train} {WOULD[place.test]} with its head at {reader.length(place.head)}, on {place.track}: "
+                f"{reader.force(place.short)} of pull short."
+            )
+        ]
+    yield ["Shorten these trains, or leave them out: treat --train names those that must run."]
 
 
-def _add_depends_on(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
-    """Say first what the plan depends on."""
+def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
+    """Yield how much may be filmed, and what the plan depends on."""
     kept = any(row.use == "keep clean" for row in found.rows)
     if not kept:
-        page.line(("Nothing must be kept clean", "green"), ": all track may be filmed.")
+        yield [("Nothing must be kept clean", "green"), ": all track may be filmed."]
         return
+    film = reader.length(found.length("film"))
+    clean_track = reader.length(found.length("keep clean") + found.length("buffer"))
+    style = "green" if found.length("film") else "yellow"
+    yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), "."]
     carry = reader.length(found.options.carry)
     if found.depends_on_carry:
-        page.line(
-            ("This plan depends on a guess", "yellow"),
-            f": wheels spread the film no farther than {carry}. Nobody has measured it. If they spread it farther, the "
-            "last column of the trains below is what happens.",
-        )
+        yield [
+            ("This depends on a guess", "yellow"),
+            (
+                f": wheels spread the film no farther than {carry}. Nobody has measured it. If they spread it farther, "
+                "see film everywhere below."
+            ),
+        ]
     elif found.one_piece:
-        page.line(f"No track is left to film: a carry-over of {carry} is longer than all track together, which is one "
-                  "piece then.")  # fmt: skip
+        yield [
+            (
+                f"No track is left to film: a carry-over of {carry} is longer than all track together, which is one "
+                "piece then."
+            )
+        ]
     else:
-        page.line(f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.")
+        yield [f"No track is left to film: all of it is needed clean, or lies within {carry} of such track."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
-        page.line("Tracks are wiped or left whole here; treat --step divides them, and may leave more to film.")
+        yield ["Tracks are wiped or left whole here; treat --step divides them, and may leave more to film."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
-        page.line(
+        yield [
             ("Film is there already", "bold red"),
-            f" within {carry} of track that must stay clean, and wheels will spread it there: {names}. The trains "
-            "below are judged with it there.",
-        )
+            (
+                f" within {carry} of track that must stay clean, and wheels will spread it there: {names}. The trains "
+                "below are judged with it there."
+            ),
+        ]
     if found.need_film:
-        page.line(
+        yield [
             ("All that may be filmed must be filmed", "yellow"),
             f": {', '.join(found.need_film)} would not get by on clean rail.",
-        )
+        ]
     if math.isinf(found.gap):
-        page.line("The search was stopped before it found track to film: there may be some.")
+        yield ["The search was stopped before it found track to film: there may be some."]
     elif found.gap > 0:
-        page.line(f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist.")
+        yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
 
 
 def _add_totals(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
@@ -130,8 +206,8 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.heading("Track by track")
     heads = ["track", "length>", "is to be", "since"]
     table: list[list[Piece]] = []
-    told = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, reader)))
-    for (_, use, since), group in told:
+    alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, reader)))
+    for (_, use, since), group in alike:
         units = [row.unit for row in group]
         first, last = units[0], units[-1]
         own = [first.name, reader.length(last.stop - first.start)]
@@ -158,17 +234,22 @@ def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
     return ""
 
 
-def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
-    page.heading("Trains")
+def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader, *, indent: int) -> None:
+    """Add a row for each train, the worst first: with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
+    ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(outcome_of(train.planned, train.misfits)))
     rows = [
-        [train.name, *_told(train, train.planned, reader), *_told(train, train.everywhere, reader)]
-        for train in found.trains
+        [train.name, *_told(train, train.planned, reader), *_told(train, train.everywhere, reader)] for train in ordered
     ]
-    page.table(["train", planned, "to spare>", "with film everywhere", "to spare>"], rows)
-    for train in found.trains:
+    page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
+    for train in ordered:
         for misfit in train.misfits:
-            page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=2)
+            page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=indent)
+
+
+def _add_spreading(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+    """Add where each train fails if the film spreads everywhere."""
+    for train in found.trains:
         then = outcome_of(train.everywhere, train.misfits)
         if then in FAILS:
             words = short_words(then, train.everywhere, train.misfits, reader)[0]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from fractions import Fraction
+from collections.abc import Collection, Iterator, Sequence
 
 from gradehaul.design.level.risers import Corrections
 from gradehaul.design.level.survey import Steep
@@ -11,8 +10,9 @@ from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.sections import RISERS
+from gradehaul.show.sheets.rule_reading import on_rule
 
-_INCH = 0.0254
 CAUTION = (
     "Support the deck before a riser is loosened, and check the clear height over tracks below when one goes down. "
     "Decks bear only as they are built: follow local codes, and ask a qualified person where structure, mains or "
@@ -20,58 +20,71 @@ CAUTION = (
 )
 
 
-def risers_page(plan: Plan, found: Sequence[Corrections], reader: Reader) -> Page:
-    """Return the answer for some surveys as a page."""
+def risers_page(plan: Plan, found: Sequence[Corrections], reader: Reader, more: Collection[str] = ()) -> Page:
+    """Return the answer for some surveys as a page, those that cannot be as meant first."""
     page = Page()
-    page.line("Surveyed hills: ", (plan.title, "bold"), f" ({clean(plan.file)})")
-    for each in found:
-        _add(page, each, reader)
-    page.heading("Caution")
-    page.line(CAUTION, indent=2)
+    page.line((clean(plan.title), "bold"), ": surveyed hills")
+    for each in sorted(found, key=lambda each: (each.met, not each.before)):
+        _add(page, each, reader, every="stations" in more)
+    page.line()
+    page.paragraph(CAUTION)
+    page.more(RISERS)
     return page
 
 
-def _add(page: Page, found: Corrections, reader: Reader) -> None:
+def _add(page: Page, found: Corrections, reader: Reader, *, every: bool) -> None:
+    """Add a survey: what is steeper than meant, what to do at each riser that moves, and at every one if wanted."""
     hill = found.surveyed
-    page.heading(f"Survey {clean(hill.name)}")
+    page.line()
+    done = on_rule(found.total, found.step)
+    name = f"{clean(hill.name)}: "
+    if not found.before:
+        page.paragraph((f"{name}nowhere steeper than meant", "green"), ".")
+    elif found.met:
+        page.paragraph((f"{name}as meant with the corrections below", "green"), f", {done} in all.")
+    else:
+        page.paragraph(
+            (f"{name}it cannot be as meant", "bold red"),
+            f" with shims of at most {reader.length(found.shim, fine=True)} and fixed ends. "
+            + (
+                f"The corrections below, {done} in all, bring it to {reader.grade(found.reached)}."
+                if found.total
+                else "No shim within what is allowed helps."
+            ),
+        )
+    for steep in found.before:
+        page.paragraph(*_steep(steep, reader), indent=2)
     assumed = ", assumed" if hill.reading_assumed else ""
-    page.line(
-        f"Meant: {reader.grade(found.target)} at the most; even from end to end it is {reader.grade(hill.even_grade)}. "
+    page.paragraph(
+        f"Meant: at most {reader.grade(found.target)}; even from end to end it is {reader.grade(hill.even_grade)}. "
         f"A reading is good to {reader.length(hill.reading, fine=True)}{assumed}.",
         indent=2,
     )
-    if not found.before:
-        page.line(("Nowhere steeper than meant", "green"), ".", indent=2)
-    for steep in found.before:
-        page.line(*_steep(steep, reader), indent=2)
-    done = correction_text(round(found.total / found.step), found.step).removesuffix(" up")
-    if not found.total:
-        page.line("No riser need be touched." if found.met else "No shim within what is allowed helps.", indent=2)
-    elif found.met:
-        page.line(("With the corrections below", "green"), f", {done} in all, it is as meant.", indent=2)
+    rows = [row for row, moves in _stations(found, reader) if moves or every]
+    if rows:
+        page.table(["at>", "railhead>", "grade to next>", "correction", "then>"], rows)
     else:
-        page.line(
-            ("It cannot be as meant", "bold red"),
-            f" with shims of at most {reader.length(found.shim, fine=True)} and its ends left: the corrections below, "
-            f"{done} in all, bring it to {reader.grade(found.reached)}.",
-            indent=2,
-        )
+        page.line("No riser need be touched.", indent=2)
+
+
+def _stations(found: Corrections, reader: Reader) -> Iterator[tuple[list[Piece], bool]]:
+    """Yield a row for each station, and whether its riser moves."""
+    hill = found.surveyed
     grades, spreads = hill.grades, hill.spreads
     after = (hill.height + found.corrections)[1:] - (hill.height + found.corrections)[:-1]
     runs = hill.distance[1:] - hill.distance[:-1]
-    rows: list[list[Piece]] = []
     for k, steps in enumerate(found.steps):
-        told = k < grades.size
-        rows.append(
+        known = k < grades.size
+        yield (
             [
                 reader.length(float(hill.distance[k])),
                 reader.length(float(hill.height[k]), fine=True),
-                f"{reader.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if told else "",
-                (correction_text(steps, found.step), "yellow" if steps else ""),
-                reader.grade(float(after[k] / runs[k])) if told else "",
-            ]
+                f"{reader.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if known else "",
+                (f"riser {k + 1}: {correction_text(steps, found.step)}", "yellow" if steps else ""),
+                reader.grade(float(after[k] / runs[k])) if known else "",
+            ],
+            bool(steps),
         )
-    page.table(["at>", "railhead>", "grade to next>", "correction>", "then>"], rows)
 
 
 def _steep(steep: Steep, reader: Reader) -> tuple[Piece, ...]:
@@ -92,15 +105,10 @@ def correction_text(steps: int, step: float) -> str:
     Examples
     --------
     >>> correction_text(6, 0.0254 / 32), correction_text(-40, 0.0254 / 32), correction_text(3, 0.0005)
-    ('3/16 in up', '1 1/4 in down', '1.5 mm up')
+    ('up 3/16 in', 'down 1 1/4 in', 'up 1.5 mm')
     >>> correction_text(0, 0.0005)
     'leave'
     """
     if not steps:
         return "leave"
-    way = "up" if steps > 0 else "down"
-    part = Fraction(step / _INCH).limit_denominator(128)
-    if abs(float(part) * _INCH - step) > 1e-9:
-        return f"{abs(steps) * step * 1000:.4g} mm {way}"
-    whole, rest = divmod(abs(steps) * part, 1)
-    return f"{' '.join(str(each) for each in (whole, rest) if each)} in {way}"
+    return f"{'up' if steps > 0 else 'down'} {on_rule(abs(steps) * step, step)}"

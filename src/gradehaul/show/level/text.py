@@ -1,57 +1,100 @@
-"""Railheads found by leveling, for a person: how hard the hill was and is, and every height."""
+"""Railheads found by leveling, for a person: how hard the hill was and is, and the heights to change."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
     "Heights say nothing about what carries them, nor about the room over tracks below: run clearance on the plan that "
     "-o writes. Decks bear only as they are built: follow local codes, and ask a qualified person where structure, "
     "mains or stairs are touched. Guard or edge track from which a train can fall, and keep children from open drops."
 )
+_FIRST = "Before you cut: run clearance on the plan that -o writes."
 
 _MOST_NAMES = 3
 _STILL = 1e-6
 """A rise that is no more is level, m."""
+_SAME = 5e-5
+"""Heights that differ by no more are the same, m."""
 
 
-def level_page(found: Leveled, reader: Reader) -> Page:
-    """Return the answer as a page."""
+def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Page:
+    """Return the answer as a page, and below it the sections that are named in `more`."""
     page = Page()
-    page.line("Railheads for even effort: ", (found.plan.title, "bold"), f" ({clean(found.plan.file)})")
-    page.line("Hardest effective grade, averaged under the locomotives alone or with any number of the train's cars:")
+    page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
+    page.line()
+    page.paragraph(*_headline(found, reader))
+    page.line()
     rows: list[list[Piece]] = [
         [
             each.train,
             reader.grade(each.even),
             reader.grade(each.leveled),
             f"{each.cars}",
-            f"{each.track}, head {reader.length(each.head)} along its route",
+            f"{each.track}, head {reader.length(each.head)}",
         ]
-        for each in found.hardest
+        for each in sorted(found.hardest, key=lambda each: -each.leveled)
     ]
-    page.table(["train", "even>", "leveled>", "with cars>", "where"], rows)
-    page.line("Even: heights that run evenly between those that are given.", indent=2)
-    page.line("Both without vertical curves, which take a little more from a change of grade.", indent=2)
-    page.line(
-        f"Heights stay even where no train pulls, and where no more than {reader.grade(GAIN)} is to be had.", indent=2
-    )
-    bound = [each for each in found.hardest if each.binds]
-    if bound:
-        page.heading("What keeps the hardest grade from being lower")
-        words = [(each.train, binding_words(each, reader)) for each in bound]
-        page.table(["train", ""], [[name * (k == 0), line] for name, lines in words for k, line in enumerate(lines)])
-    page.heading("Railheads")
-    page.table(["line", "at>", "even>", "leveled>", "", "grade to next>"], _heights(found, reader))
-    page.heading("Caution")
-    page.line(_CAUTION, indent=2)
+    page.table(["train", "hardest before>", "after>", "with cars>", "place"], rows, indent=0)
+    changed = [row for row, moved in _heights(found, reader) if moved]
+    page.line()
+    if changed:
+        page.line("Railheads to change:")
+        page.table(_HEADS, changed, indent=0)
+        page.line()
+        page.line(_FIRST)
+    else:
+        page.line("No railhead need change.")
+    page.more(LEVEL)
+    if "heights" in more:
+        page.heading("All railheads")
+        page.table(_HEADS, [row for row, _ in _heights(found, reader)])
+    if "limits" in more:
+        _add_limits(page, found, reader)
+    if "notes" in more:
+        page.heading("Notes")
+        page.line(
+            "Hardest: the effective grade, averaged under the locomotives alone or with any number of cars. Places are "
+            "along the route of the train. Before: heights that run evenly between those that are fixed.",
+            indent=2,
+        )
+        page.line(
+            "Without vertical curves, which take a little more from a change of grade. Heights stay even where no "
+            f"train pulls, and where no more than {reader.grade(GAIN)} can be gained.",
+            indent=2,
+        )
+        page.line(_CAUTION, indent=2)
     return page
+
+
+_HEADS = ("line", "at>", "before>", "after>", "", "grade to next>")
+
+
+def _headline(found: Leveled, reader: Reader) -> list[Piece]:
+    """Return by how much the hardest grade falls for the trains for which it does."""
+    better = [each for each in found.hardest if each.even - each.leveled > GAIN]
+    if not better:
+        return [("No train's hardest grade can be lower", "yellow"), " with the heights that are fixed: --more limits."]
+    best = max(better, key=lambda each: each.even - each.leveled)
+    grades = f"from {reader.grade(best.even)} to {reader.grade(best.leveled)}"
+    if len(found.hardest) == 1:
+        return [(f"The hardest grade of {best.train} falls {grades}", "green"), "."]
+    every = len(better) == len(found.hardest)
+    count = "all trains" if every else f"{len(better)} of {len(found.hardest)} trains"
+    return [(f"The hardest grade falls for {count}", "green"), f": for {best.train} {grades}."]
+
+
+def _add_limits(page: Page, found: Leveled, reader: Reader) -> None:
+    page.heading("What keeps the hardest grade from being lower")
+    words = [(each.train, binding_words(each, reader)) for each in found.hardest if each.binds]
+    page.table(["train", ""], [[name * (k == 0), line] for name, lines in words for k, line in enumerate(lines)])
 
 
 def binding_words(hardest: Hardest, reader: Reader) -> list[str]:
@@ -72,10 +115,10 @@ def _words(binding: ActiveLimit, reader: Reader) -> str:
         words = f"{binding.rule} {reader.length(binding.limit, fine=True)} at {where}"
         return words if lower is None else f"{words}; without that it would be {lower}"
     return {
-        "given": f"the heights given at {where}",
-        "rise": f"the rise or grade given at {where}",
-        "direction": f"no climb turned into a fall, nor a fall into a climb, at {where}",
-        "train": f"no harder grade than with even heights for {where}",
+        "given": f"the heights fixed at {where}",
+        "rise": f"the rise or grade stated at {where}",
+        "direction": f"a climb stays a climb and a fall a fall at {where}",
+        "train": f"{where}: no harder grade than before",
     }[binding.rule]
 
 
@@ -88,24 +131,25 @@ def _listed(names: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(shown[:-1]), shown[-1]]))
 
 
-def _heights(found: Leveled, reader: Reader) -> list[list[Piece]]:
+def _heights(found: Leveled, reader: Reader) -> list[tuple[list[Piece], bool]]:
+    """Return a row for every station of every line, and whether its height changes."""
     names = {number: name for name, number in found.stations.joints.items()}
-    rows: list[list[Piece]] = []
+    rows: list[tuple[list[Piece], bool]] = []
     for line, (numbers, distance) in found.stations.lines.items():
         for k, number in enumerate(numbers.tolist()):
-            here = float(found.heights[number])
+            here, even = float(found.heights[number]), float(found.even[number])
             grade = ""
             if k + 1 < numbers.size:
                 rise = float(found.heights[numbers[k + 1]]) - here
                 grade = reader.grade(rise / float(distance[k + 1] - distance[k]) if abs(rise) > _STILL else 0.0)
-            rows.append(
-                [
-                    line if k == 0 else "",
-                    reader.length(float(distance[k])),
-                    reader.length(float(found.even[number]), fine=True),
-                    reader.length(here, fine=True),
-                    names.get(number, "") if found.stations.free[number] else f"{names.get(number, '')} given".strip(),
-                    grade,
-                ]
-            )
+            joint = names.get(number, "")
+            row: list[Piece] = [
+                line,
+                reader.length(float(distance[k])),
+                reader.length(even, fine=True),
+                reader.length(here, fine=True),
+                joint if found.stations.free[number] else f"{joint} fixed".strip(),
+                grade,
+            ]
+            rows.append((row, abs(here - even) > _SAME))
     return rows

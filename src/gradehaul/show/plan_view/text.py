@@ -1,62 +1,137 @@
-"""The numbers of a plan view for a person: tracks, joints, what passes over what, and where trains get stuck."""
+"""The figures of a plan view for a person: how trains do, the hardest tracks, and all tracks and joints."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 
+from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.show.base.labels import USE_TOLD
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.outcome_words import misfit_words
+from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words
 from gradehaul.show.plan_view.film_uses import hangs_on, titles, train_told
-from gradehaul.show.plan_view.key import rail_told
+from gradehaul.show.plan_view.shades import rail_told
+from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
+_HARDEST = 8
+"""Tracks shown at the most before all are, the hardest first."""
 
-def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) -> Page:
-    """Return the numbers of a plan view as a page, and with a keep-clean plan what is to become of each track."""
+
+def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None, more: Collection[str] = ()) -> Page:
+    """Return the hardest tracks and the trains of a plan view as a page, and below it the sections named in `more`."""
     page = Page()
-    page.line((view.plan.title, "bold"), f": {len(view.tracks)} tracks in their places")
+    page.line((view.plan.title, "bold"), f": {len(view.tracks)} tracks")
     page.line()
-    heads = ["track", "from x>", "y>", "to x>", "y>", "length>", "curve", "grade>", "effective grade>", "back>", "rail"]
-    table = [_row(track, reader) for track in view.tracks.values()]
+    _add_worst(page, view)
+    _add_hardest(page, view, reader, film)
     if film is not None:
-        heads.append("is to be")
-        uses = used_stretches(film)
-        table = [[*row, _uses(uses.get(key, ()), reader)] for row, key in zip(table, view.tracks, strict=True)]
-    page.table(heads, table)
-    page.line("Effective grades are the greatest at a point: along the track as it is written, and back.", indent=2)
-    if film is not None:
-        page.heading(titles(film, reader)[-1])
-        for wordings in (*hangs_on(film, reader), *(train_told(train, film, reader) for train in film.trains)):
-            page.line(wordings[0], indent=2)
+        page.heading(titles(film)[-1])
+        for words in (*hangs_on(film, reader), *(train_told(train, film, reader) for train in film.trains)):
+            page.paragraph(words, indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
-    if view.joints:
-        page.heading("Joints")
-        rows = [
-            [joint.name, joint.kind, *_place(joint.x, joint.y, reader), reader.length(joint.railhead, fine=True)]
-            for joint in view.joints
-        ]
-        page.table(["joint", "kind", "x>", "y>", "railhead>"], rows)
-    if view.overpasses:
-        page.heading("Tracks over tracks")
-        by_id = view.tracks
-        rows = [
-            [by_id[each.over.track].name, by_id[each.under.track].name, *_place(each.over.x, each.over.y, reader),
-             reader.length(each.height)]
-            for each in view.overpasses
-        ]  # fmt: skip
-        page.table(["over", "under", "x>", "y>", "railheads apart>"], rows)
-    if view.trains:
-        page.heading("Trains")
-        for train in view.trains:
-            _add_train(page, view, train, reader)
-    for note in view.notes:
-        page.line()
-        page.line(str(note))
+    page.line()
+    page.more(MAP)
+    for section in MAP:
+        if section in more:
+            _ADD[section](page, view, reader, film)
     return page
+
+
+_PLACES = slice(1, 5)
+"""The columns of a track's ends."""
+
+_HEADS = (
+    "track", "from x>", "y>", "to x>", "y>", "length>", "curve", "grade>", "effective>", "back>", "rail"
+)  # fmt: skip
+
+
+def _add_hardest(page: Page, view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> None:
+    """Add the hardest tracks, without their places."""
+    table = _tracks(view, reader, film)
+    order = sorted(view.tracks, key=lambda key: -max(view.tracks[key].steepest))
+    heads = [*_heads(film)[: _PLACES.start], *_heads(film)[_PLACES.stop :]]
+    rows = [[*table[key][: _PLACES.start], *table[key][_PLACES.stop :]] for key in order[:_HARDEST]]
+    page.line()
+    page.line("The hardest tracks:" if len(table) > _HARDEST else "Tracks, the hardest first:")
+    page.table(heads, rows, indent=0)
+    if len(table) > _HARDEST:
+        page.line(f"{len(table) - _HARDEST} more, none harder: --more tracks")
+
+
+def _heads(film: KeepCleanPlan | None) -> tuple[str, ...]:
+    return (*_HEADS, "is to be") if film is not None else _HEADS
+
+
+def _add_tracks(page: Page, view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> None:
+    page.heading("Tracks")
+    page.table(_heads(film), list(_tracks(view, reader, film).values()))
+    page.line("Effective grades are the greatest at a point: along the track as it is written, and back.", indent=2)
+
+
+def _add_trains(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
+    page.heading("Trains")
+    for train in view.trains:
+        _add_train(page, view, train, reader)
+
+
+def _add_notes(page: Page, view: PlanView, _reader: Reader, _film: KeepCleanPlan | None) -> None:
+    page.heading("Notes")
+    for note in view.notes:
+        page.line(str(note), indent=2)
+
+
+def _tracks(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> dict[str, list[Piece]]:
+    """Return a row for each track, with what is to become of it where a keep-clean plan is shown."""
+    table = {key: _row(track, reader) for key, track in view.tracks.items()}
+    if film is None:
+        return table
+    uses = used_stretches(film)
+    return {key: [*row, _uses(uses.get(key, ()), reader)] for key, row in table.items()}
+
+
+def _add_worst(page: Page, view: PlanView) -> None:
+    """Add a sentence for each outcome of the trains, the worst first."""
+    by_outcome: dict[Outcome, list[str]] = {}
+    for train in view.worse:
+        by_outcome.setdefault(train.outcome, []).append(f"{train.name} ({rail_told(train.rail)})")
+    for outcome in WORST_FIRST:
+        if outcome in by_outcome:
+            page.paragraph(OUTCOMES[outcome], f": {', '.join(by_outcome[outcome])}.")
+    if not by_outcome:
+        page.line("No train is shown.")
+
+
+def _add_joints(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
+    page.heading("Joints")
+    rows = [
+        [joint.name, joint.kind, *_place(joint.x, joint.y, reader), reader.length(joint.railhead, fine=True)]
+        for joint in view.joints
+    ]
+    page.table(["joint", "kind", "x>", "y>", "railhead>"], rows)
+
+
+def _add_crossings(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
+    page.heading("Tracks over tracks")
+    by_id = view.tracks
+    rows = [
+        [by_id[each.over.track].name, by_id[each.under.track].name, *_place(each.over.x, each.over.y, reader),
+         reader.length(each.height)]
+        for each in view.overpasses
+    ]  # fmt: skip
+    page.table(["over", "under", "x>", "y>", "railheads apart>"], rows)
+
+
+_ADD: dict[str, Callable[[Page, PlanView, Reader, KeepCleanPlan | None], None]] = {
+    "tracks": _add_tracks,
+    "joints": _add_joints,
+    "crossings": _add_crossings,
+    "trains": _add_trains,
+    "notes": _add_notes,
+}
+"""What each section adds to the page."""
 
 
 def _row(track: TrackView, reader: Reader) -> list[Piece]:

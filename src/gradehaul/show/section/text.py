@@ -1,40 +1,54 @@
-"""The numbers along a route for a person: its elements, its joints, and a train's pull against its demand."""
+"""The figures along a route for a person: its ruling grade, and a train's pull against its demand."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
+from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.stretches import Element
 from gradehaul.haulage.views.section import Haul, LongSection
 from gradehaul.show.base.labels import basis_told
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.outcome_words import OUTCOMES, stretch_words
+from gradehaul.show.check.outcome_words import OUTCOMES, short_words, stretch_words
+from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 
-def profile_page(section: LongSection, reader: Reader) -> Page:
-    """Return the numbers along a route as a page."""
+def profile_page(section: LongSection, reader: Reader, more: Collection[str] = ()) -> Page:
+    """Return the answer for a route as a page, and below it the sections that are named in `more`."""
     page = Page()
     profile, route = section.profile, section.route
     ends = f"round from {route.origin}" if route.lap else f"{route.origin} to {route.destination}"
     page.line("Route ", (route.name, "bold"), f": {ends}")
-    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
-    page.line(
-        f"length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, reader)}", indent=2
-    )
     page.line()
-    heads = ["from>", "to>", "track", "grade>", "curve", "effective grade>", "railhead at its end>"]
-    page.table(heads, [_row(element, reader) for element in section.elements])
-    if section.joints:
+    haul = section.haul
+    if haul is not None:
+        judged = [each for each in haul.given if each.judged] or list(haul.given)
+        worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.margin))
+        words = short_words(worst.outcome, worst.verdict, haul.misfits, reader)[0]
+        page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({worst.rail}).")
+    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    ruling = profile.ruling()
+    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    page.paragraph(f"Ruling grade {effective} = grade {grade} + curve {curve}, on {ruling.track}.")
+    page.paragraph(f"Length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, reader)}.")
+    if haul is None:
+        page.paragraph("No train is named for this route: --train takes any train of the plan.")
+    else:
+        _add_haul(page, section, haul, reader)
+    page.line()
+    page.more(PROFILE)
+    if "track" in more:
+        page.heading("Track")
+        heads = ["from>", "to>", "track", "grade>", "curve", "effective grade>", "railhead at its end>"]
+        page.table(heads, [_row(element, reader) for element in section.elements])
+    if "joints" in more:
         page.heading("Joints")
         rows = [[reader.length(joint.at), joint.name, joint.kind] for joint in section.joints]
         page.table(["at>", "joint", "kind"], rows)
-    if section.haul is None:
-        page.line()
-        page.line("No train is named for this route, so no pull is told: --train takes any train of the plan.")
-    else:
-        _add_haul(page, section, section.haul, reader)
+    if "care" in more and haul is not None:
+        _add_care(page, section, haul, reader)
     return page
 
 
@@ -54,9 +68,9 @@ def _row(element: Element, reader: Reader) -> list[Piece]:
     ]
 
 
-def _from_to(ends: tuple[float, float], told: Callable[[float], str]) -> str:
+def _from_to(ends: tuple[float, float], words: Callable[[float], str]) -> str:
     """Return one value, or two where they read differently."""
-    first, last = map(told, ends)
+    first, last = map(words, ends)
     return first if first == last else f"{first} to {last}"
 
 
@@ -68,39 +82,42 @@ def _curve(element: Element, reader: Reader) -> str:
 
 
 def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> None:
-    page.heading("Pull")
-    page.line(
-        (haul.name, "bold"), f", {reader.length(haul.train.length)} long, engines included, asks at most", indent=2
-    )
-    for words, asked in (("to run", haul.running.greatest()), ("to start", haul.starting.greatest())):
-        page.line(f"{reader.force(asked.value)} {words}, {_where(section, asked, reader)}", indent=4)
+    """Add what a train needs, and a row for each rail condition, the worst first."""
+    page.line()
+    page.line((haul.name, "bold"), f", {reader.length(haul.train.length)} long, engines included, needs at most")
+    for words, need in (("to run", haul.running.greatest()), ("to start", haul.starting.greatest())):
+        page.line(f"{reader.force(need.value)} {words}, {_where(section, need, reader)}", indent=2)
     rows: list[list[Piece]] = [
         [
             each.rail,
-            _range(each.standing, reader),
-            _range(each.slipping, reader),
             OUTCOMES[each.outcome],
             reader.force(each.verdict.margin),
-            reader.length(each.verdict.at),
-            each.verdict.track,
-            "holds back" if each.verdict.holds_back else ("RUNS AWAY", "bold red"),
-            basis_told(each.verdict.basis, each.verdict.slipping_basis),
+            f"{each.verdict.worst_track}, {reader.length(each.verdict.worst_at)}",
+            _range(each.standing, reader),
+            _range(each.slipping, reader),
         ]
-        for each in haul.given
+        for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    heads = ["rail", "standing>", "slipping>", "outcome", "to spare>", "head at>", "on track", "downhill", "pull"]
-    page.table(heads, rows)
+    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>", "slipping>"], rows, indent=2)
+
+
+def _add_care(page: Page, section: LongSection, haul: Haul, reader: Reader) -> None:
+    """Add where a train must not stop or slip, stalls or runs away, and how well its pulls are known."""
+    page.heading("Where to take care")
     for each in haul.given:
-        told = each.verdict
+        verdict = each.verdict
+        known = basis_told(verdict.basis, verdict.slipping_basis)
+        back = "holds back downhill" if verdict.holds_back else "runs away downhill"
+        page.line((each.rail, "bold"), f": pull {known}; {back}", indent=2)
         for words, stretches in (
-            ("stalls", told.stalling),
-            ("must not stop", told.no_stopping),
-            ("would not recover from a slip", told.no_recovery),
-            ("runs away", told.running_away),
+            ("stalls", verdict.stalling),
+            ("must not stop", verdict.no_stopping),
+            ("would not recover from a slip", verdict.no_recovery),
+            ("runs away", verdict.running_away),
         ):
             if stretches:
                 where = "; ".join(stretch_words(stretch, section.profile, reader) for stretch in stretches)
-                page.line(f"{each.rail}: {words} {where}", indent=2)
+                page.line(f"{words} {where}", indent=4)
     begins = "this leg" if section.route.number else "its route"
     page.line(f"Places are those of the train's head, from where {begins} begins.", indent=2)
 

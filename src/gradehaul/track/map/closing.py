@@ -20,7 +20,7 @@ _NAMED_LINES = 8
 """Lines of a figure that a note names."""
 _DRAWN = (0.1, math.radians(2))
 """Lines of a drawing that miss one another by less than this share of the gauge and this angle, rad, get no note."""
-_PERFECT = (1e-4, math.radians(0.01))
+PERFECT = (1e-4, math.radians(0.01))
 """Misclosures below this distance, m, and angle, rad, are not worth a note: no builder lays track closer."""
 
 _MOST_NAMED = 3
@@ -118,7 +118,7 @@ class _Change(NamedTuple):
 
 def _closes(closure: ClosureError) -> bool:
     """Return whether a figure closes as well as track is laid."""
-    return closure.distance < _PERFECT[0] and abs(closure.angle or 0.0) < _PERFECT[1]
+    return closure.distance < PERFECT[0] and abs(closure.angle or 0.0) < PERFECT[1]
 
 
 def _likely_faults(
@@ -194,7 +194,7 @@ def _apart(one: Leg, other: Leg) -> tuple[float, float]:
 
 def _fits(track: Track, wanted: Leg) -> bool:
     found = _apart(legs_of({track.id: own_sections(track)})[track.id], wanted)
-    return found[0] < _PERFECT[0] and found[1] < _PERFECT[1]
+    return found[0] < PERFECT[0] and found[1] < PERFECT[1]
 
 
 def _change(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
@@ -219,7 +219,7 @@ def _other_length(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
 
 def _other_hand(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
     other = replace(track, curvature=-track.curvature)
-    if abs(math.remainder(wanted.turn + _turned(track), math.tau)) > _PERFECT[1] or not _fits(other, wanted):
+    if abs(math.remainder(wanted.turn + _turned(track), math.tau)) > PERFECT[1] or not _fits(other, wanted):
         return None
     hand = "left" if other.curvature > 0 else "right"
     turnout = _turnout(plan, plan.lines[track.line], track)

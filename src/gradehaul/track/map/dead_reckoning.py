@@ -8,10 +8,12 @@ from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from gradehaul.plan.records import Joint, LineEnd, Plan
+from gradehaul.plan.records import End, Joint, LineEnd, Plan
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Leg, Pose, legs_of
 from gradehaul.track.map.positions import ClosureError, JointPosition, Positions, Step, TrackPosition
+
+_SIDES: tuple[End, ...] = ("from", "to")
 
 
 @dataclass(slots=True)
@@ -33,7 +35,10 @@ class _Tangent:
 
 
 class _Survey:
-    """The lines of a plan as they are walked: each tangent gets its place when it is first reached."""
+    """The lines of a plan as they are walked: each tangent gets its place when it is first reached.
+
+    Lines with a track that has no leg yet are left out of the walk.
+    """
 
     def __init__(self, plan: Plan, legs: Mapping[str, Leg]) -> None:
         self.plan = plan
@@ -45,8 +50,8 @@ class _Survey:
             self._find_tangents(joint)
         self.closures: list[ClosureError] = []
         self.frames = 0
-        self._walked: set[str] = set()
-        self._line_legs = {line.name: self._whole(line.name) for line in plan.lines.values()}
+        self._walked = {name for name, line in plan.lines.items() if any(track.id not in legs for track in line.tracks)}
+        self._line_legs = {name: self._whole(name) for name in plan.lines if name not in self._walked}
 
     def _find_tangents(self, joint: Joint) -> None:
         """Gather the ends at a joint that continue one another; on a turntable each stands alone."""
@@ -99,9 +104,9 @@ class _Survey:
         Each begins where it is stated, so that small breaks between lines of a drawing do not add up; where two of them
         meet, the second is compared with the first.
         """
-        stated = [line for line in self.plan.lines.values() if line.place is not None]
+        stated = [line for line in self.plan.lines.values() if line.place is not None and line.name in self._line_legs]
         self._walked.update(line.name for line in stated)
-        for side in ("from", "to"):
+        for side in _SIDES:
             for line in stated:
                 assert line.place is not None
                 place, heading = complex(line.place.x, line.place.y), line.place.heading
@@ -214,6 +219,10 @@ class _Survey:
                 if other != number:
                     self._close(other, number, abs(tangent.place - self.tangents[other].place), None)
 
+    def frame(self, end: LineEnd) -> int:
+        """Return the frame of a line end."""
+        return self.tangents[self.on[end][0]].frame
+
     def pose(self, end: LineEnd) -> Pose:
         """Return where a line end lies and the heading in which it leaves."""
         place = self.tangents[self.on[end][0]].place
@@ -275,7 +284,31 @@ def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
     >>> [round(value, 6) for value in found.tracks["Main:2"].start]
     [1.0, 5.0, 1.570796]
     """
-    survey = _Survey(plan, legs_of(sections))
+    survey = _walked(plan, legs_of(sections))
+    tracks = {
+        track: TrackPosition(track, survey.frame(LineEnd(line, "from")), pose)
+        for line in plan.lines
+        for track, pose in survey.along(line)
+    }
+    joints = {}
+    for name, joint in plan.joints.items():
+        end = _first_to_leave(joint)
+        joints[name] = JointPosition(name, survey.frame(end), survey.pose(end))
+    return Positions(tracks, joints, tuple(survey.closures))
+
+
+def end_poses(plan: Plan, legs: Mapping[str, Leg]) -> dict[LineEnd, tuple[int, Pose]]:
+    """Return the frame of every line end, where it lies and how it leaves, by the lines whose tracks all have legs.
+
+    A joint that only other lines reach lies in a frame of its own.
+    """
+    survey = _walked(plan, legs)
+    return {end: (survey.frame(end), survey.pose(end)) for end in survey.on}
+
+
+def _walked(plan: Plan, legs: Mapping[str, Leg]) -> _Survey:
+    """Return the lines of a plan walked from where they begin."""
+    survey = _Survey(plan, legs)
     survey.start_as_stated()
     if plan.map is not None:
         start = Pose(plan.map.x, plan.map.y, plan.map.heading)
@@ -284,23 +317,9 @@ def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
             survey.start(end, start)
     if any(line.place is not None for line in plan.lines.values()) or plan.map is not None:
         survey.next_frame()
-    for line in plan.lines:
-        end = LineEnd(line, "from")
-        if not survey.placed(end):
+    for end in (LineEnd(line, side) for side in _SIDES for line in plan.lines):
+        if not survey.placed(end):  # a `to` only where its line is left out of the walk
             survey.start(end, Pose(0.0, 0.0, 0.0))
             survey.next_frame()
     survey.close_crossings()
-
-    def frame(end: LineEnd) -> int:
-        return survey.tangents[survey.on[end][0]].frame
-
-    tracks = {
-        track: TrackPosition(track, frame(LineEnd(line, "from")), pose)
-        for line in plan.lines
-        for track, pose in survey.along(line)
-    }
-    joints = {}
-    for name, joint in plan.joints.items():
-        end = _first_to_leave(joint)
-        joints[name] = JointPosition(name, frame(end), survey.pose(end))
-    return Positions(tracks, joints, tuple(survey.closures))
+    return survey

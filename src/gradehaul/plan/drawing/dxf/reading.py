@@ -11,14 +11,13 @@ from typing import Any
 import numpy as np
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
-from gradehaul.plan.drawing.drawn import option
 from gradehaul.plan.drawing.dxf.blocks import Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curve, curve_of
 from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
 from gradehaul.plan.drawing.dxf.labels import TEXTS, label_of, mark_of
 from gradehaul.plan.drawing.dxf.strokes import strokes_of
 from gradehaul.plan.drawing.dxf.values import handle_of, layer_of, matches, mended_name
-from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke
+from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
 from gradehaul.plan.names import clean, cut, listed, quoted
 from gradehaul.quantities import convert, length_unit
 
@@ -121,7 +120,7 @@ def _unit(code: int, given: str | None, typed: bool) -> tuple[str, list[Fault]]:
         raise DrawingError("the file's unit is none for a layout", place="$INSUNITS", found=found, write=write)
     if given in (None, header) or header is None:
         return given or header or "", []
-    return given, [Fault("unit", f'the file gives its unit as "{header}"; it is read as "{given}", as asked')]
+    return given, [Fault("unit", f'the file gives its unit as "{header}"; it is read as "{given}", as chosen')]
 
 
 class _Reading:

@@ -178,7 +178,10 @@ def cuts_of(course: Course, kink: float, noise: float) -> IntArray:
         padded = np.concatenate(([0.0], turn, [0.0]))
         exact_before = np.concatenate(([False], touches, [False]))
         padded[exact_before] = 0.0
-        before, after = padded[:-2], padded[2:]
+        before, after = padded[:-2].copy(), padded[2:].copy()
+        if len(turn) > 1:  # beyond an end the curve may go on
+            before[0] = np.sign(turn[0]) * min(abs(turn[0]) / 2, max(np.sign(turn[0]) * after[0], 0.0))
+            after[-1] = np.sign(turn[-1]) * min(abs(turn[-1]) / 2, max(np.sign(turn[-1]) * before[-1], 0.0))
     one, other = chord[:-1], chord[1:]
     mean = (one + other) / 2
     if course.closed:

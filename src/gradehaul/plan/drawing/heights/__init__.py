@@ -11,8 +11,9 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import length_of
-from gradehaul.plan.drawing.records import Element, Fault, Label, Spot
+from gradehaul.plan.drawing.elements import gap, length_of
+from gradehaul.plan.drawing.nearness import pairs_between
+from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, LinkedLine, Reach, Spot
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -20,14 +21,14 @@ from gradehaul.quantities import describe
 MISFIT = 0.002
 """Heights of one place that differ by more than this, m, contradict one another; rises round a loop likewise."""
 SAME = 1e-5
-"""Heights that differ by less than this, m, are one height, and a height this near to an even climb tells nothing."""
+"""Heights that differ by less than this, m, are one height, and one this near to an even climb is no news."""
 SAME_GRADE, SAME_RISE = 2e-4, 2e-6
 """Grades that differ by less than this are one; rises that differ by less, m, are no grade of their own."""
 _LISTED = 6
 
 
-class Told(NamedTuple):
-    """A height, m, and what tells it."""
+class Source(NamedTuple):
+    """A height, m, and what shows it."""
 
     height: float
     by: str
@@ -35,7 +36,7 @@ class Told(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Heights:
-    """Heights of joints that the drawing tells and the plan does not, heights along lines, and what is noted."""
+    """Heights of joints that the drawing shows and the plan does not, heights along lines, and what is noted."""
 
     joints: dict[int, float]
     along: list[tuple[tuple[float, float], ...]]
@@ -44,23 +45,25 @@ class Heights:
     errors: list[DrawingError]
 
 
-class Ground(NamedTuple):
-    """What heights are read for: lines with their two joints, joints with their places and names, and the unit."""
+class _Conflict(NamedTuple):
+    """Heights of one place that differ: by how much, m, of what, what shows them, and where it is."""
 
-    lines: Sequence[tuple[Sequence[Element], int, int]]
-    spots: Sequence[Spot]
-    names: Sequence[str]
-    line_names: Sequence[str]
-    unit: str
+    spread: float
+    subject: str
+    heights: str
+    spot: Spot
 
 
 def read_heights(
-    ground: Ground,
+    linked: Linked,
+    joint_names: Sequence[str],
+    line_names: Sequence[str],
     texts: Sequence[tuple[Label, float]],
     given: Mapping[str, float],
     *,
     near: float,
     edge: float,
+    unit: str,
 ) -> Heights:
     """Return the heights of joints and along lines.
 
@@ -69,7 +72,7 @@ def read_heights(
 
     Parameters
     ----------
-    ground
+    linked, joint_names, line_names
         The network.
     texts
         Texts that are heights, m.
@@ -80,97 +83,62 @@ def read_heights(
     edge
         A height so near to where the curvature changes, m, belongs there: what is fitted is known no better, and a
         change of grade a hair beside it would make a place of its own.
+    unit
+        The unit of messages.
     """
-    told = [[Told(given[name], "[railhead]")] if name in given else [] for name in ground.names]
-    faults: list[Fault] = []
-    _texts_at_joints(ground, texts, told, near, faults)
+    shown = [[Source(given[name], "[railhead]")] if name in given else [] for name in joint_names]
+    faults = _texts_at_joints(linked, texts, shown, near)
     conflicts: list[_Conflict] = []
-    along = [_inner(ground, number, told, conflicts) for number in range(len(ground.lines))]
-    heights = [_settled(ground, number, own, conflicts) for number, own in enumerate(told)]
-    joints = {
-        number: height
-        for number, (name, height) in enumerate(zip(ground.names, heights, strict=True))
-        if height is not None and name not in given
-    }
+    along = [_inner(line, name, shown, conflicts, unit) for line, name in zip(linked.lines, line_names, strict=True)]
+    heights: list[float | None] = []
+    for own, name, joint in zip(shown, joint_names, linked.joints, strict=True):
+        every = [each.height for each in own]
+        if every and max(every) - min(every) > SAME:
+            parts = list(dict.fromkeys(f"{describe(each.height, 'length', unit)} ({each.by})" for each in own))
+            more = f" and {len(parts) - _LISTED} more" if len(parts) > _LISTED else ""
+            listed = ", ".join(parts[:_LISTED]) + more
+            conflicts.append(_Conflict(max(every) - min(every), f"joint {quoted(name)}", listed, joint.spot))
+        by_lines = own and own[0].by.startswith("z ")
+        heights.append(math.fsum(every) / len(every) if by_lines else every[0] if every else None)
     kept = [
-        _thinned(_at_edges(pairs, elements, edge), heights[start], heights[finish], length_of(elements))
-        for pairs, (elements, start, finish) in zip(along, ground.lines, strict=True)
+        _thinned(_at_edges(pairs, line.elements, edge), line.elements, heights[line.start], heights[line.finish])
+        for pairs, line in zip(along, linked.lines, strict=True)
     ]
-    conflicts.sort(key=lambda conflict: -conflict.spread)
-    faults += [conflict.fault(ground.unit) for conflict in conflicts if conflict.spread <= MISFIT]
-    errors = [conflict.error(ground.unit) for conflict in conflicts if conflict.spread > MISFIT]
+    errors: list[DrawingError] = []
+    for spread, subject, listed, spot in sorted(conflicts, key=lambda conflict: -conflict.spread):
+        size = describe(spread, "length", unit)
+        if spread <= MISFIT:
+            faults.append(Fault("height-misfit", f"{subject}: {listed} differ by {size}", spot, weight=spread))
+            continue
+        wrong, place = f"heights contradict one another by {size}", f"{subject} at {at_text(spot, unit)}"
+        errors.append(DrawingError(wrong, place=place, found=listed, write="the right one, or none of the others"))
+    pairs = enumerate(zip(joint_names, heights, strict=True))
+    joints = {number: height for number, (name, height) in pairs if height is not None and name not in given}
     return Heights(joints, kept, faults, errors)
 
 
-class _Conflict(NamedTuple):
-    """Heights of one place that differ: by how much, m, of what, by what they are told, and where it is."""
-
-    spread: float
-    subject: str
-    heights: str
-    spot: Spot
-
-    def error(self, unit: str) -> DrawingError:
-        return DrawingError(
-            f"heights contradict one another by {describe(self.spread, 'length', unit)}",
-            place=f"{self.subject} at {at_text(self.spot, unit)}",
-            found=self.heights,
-            write="the right one, or none of the others",
-        )
-
-    def fault(self, unit: str) -> Fault:
-        text = f"{self.subject}: {self.heights} differ by {describe(self.spread, 'length', unit)}"
-        return Fault("height-misfit", text, self.spot, weight=self.spread)
-
-
 def _inner(
-    ground: Ground,
-    number: int,
-    told: list[list[Told]],
-    conflicts: list[_Conflict],
+    line: LinkedLine, name: str, shown: list[list[Source]], conflicts: list[_Conflict], unit: str
 ) -> list[tuple[float, float]]:
-    """Return the heights along a line between its ends; those at its ends go to what is told of its joints."""
-    elements, start, finish = ground.lines[number]
-    if all(element.start.z is None and element.end.z is None for element in elements):
-        return []
-    name = ground.line_names[number]
-    pairs = heights_along(elements)
-    length = sum(element.length for element in elements)
+    """Return the heights along a line between its ends; those at its ends go to what shows those of its joints."""
+    length = sum(element.length for element in line.elements)
     inner: list[tuple[float, float]] = []
-    for distance, group in groupby(pairs, key=lambda pair: pair[0]):
+    for distance, group in groupby(heights_along(line.elements), key=lambda pair: pair[0]):
         heights = [height for _, height in group]
         if distance in (0.0, length):
-            own = told[finish if distance else start]
-            own += [Told(height, f"z of line {quoted(name)}") for height in heights]
+            own = shown[line.finish if distance else line.start]
+            own += [Source(height, f"z of line {quoted(name)}") for height in heights]
             continue
         spread = max(heights) - min(heights)
         if spread > SAME:
-            listed = " and ".join(f"z {describe(height, 'length', ground.unit)}" for height in heights)
-            conflicts.append(_Conflict(spread, f"line {quoted(name)}", listed, _spot_at(elements, distance)))
+            listed = " and ".join(f"z {describe(height, 'length', unit)}" for height in heights)
+            conflicts.append(_Conflict(spread, f"line {quoted(name)}", listed, _joint_at(line.elements, distance)))
         inner.append((distance, math.fsum(heights) / len(heights)))
     return inner
 
 
-def _settled(ground: Ground, number: int, told: Sequence[Told], conflicts: list[_Conflict]) -> float | None:
-    """Return the height of a joint by what is told of it: the plan's or a text's, else the mean z of its lines."""
-    if not told:
-        return None
-    heights = [each.height for each in told]
-    spread = max(heights) - min(heights)
-    if spread > SAME:
-        subject = f"joint {quoted(ground.names[number])}"
-        conflicts.append(_Conflict(spread, subject, _list_told(told, ground.unit), ground.spots[number]))
-    first = told[0]
-    return math.fsum(heights) / len(heights) if first.by.startswith("z ") else first.height
-
-
-def _list_told(told: Sequence[Told], unit: str) -> str:
-    parts = list(dict.fromkeys(f"{describe(each.height, 'length', unit)} ({each.by})" for each in told))
-    more = f" and {len(parts) - _LISTED} more" if len(parts) > _LISTED else ""
-    return ", ".join(parts[:_LISTED]) + more
-
-
-def _spot_at(elements: Sequence[Element], distance: float) -> Spot:
+def _joint_at(elements: Sequence[Element], distance: float) -> Spot:
+    """Return the joint of elements that is nearest to a distance along them, m."""
     for element in elements:
         if distance <= element.length / 2:
             return element.start
@@ -179,23 +147,42 @@ def _spot_at(elements: Sequence[Element], distance: float) -> Spot:
 
 
 def _texts_at_joints(
-    ground: Ground, texts: Sequence[tuple[Label, float]], told: list[list[Told]], near: float, faults: list[Fault]
-) -> None:
-    """Give each text that is a height to the joint nearest to it; unit of those that stand near none."""
-    if not texts:
-        return
-    places = np.array([(spot.x, spot.y) for spot in ground.spots])
-    found: list[tuple[float, str, int, float]] = []
-    for label, height in texts:
-        off = np.hypot(places[:, 0] - label.spot.x, places[:, 1] - label.spot.y)
-        number = int(np.argmin(off))
-        if off[number] <= near:
-            found.append((float(off[number]), label.text, number, height))
-        else:
+    linked: Linked, texts: Sequence[tuple[Label, float]], shown: list[list[Source]], near: float
+) -> list[Fault]:
+    """Give each text that is a height to the joint nearest to it; return faults for those that stand near none."""
+    faults: list[Fault] = []
+    spots = [joint.spot for joint in linked.joints]
+    beside = nearest_pairs([label.spot for label, _ in texts], spots, near)
+    for number, (label, _) in enumerate(texts):
+        if number not in beside:
+            off = min(gap(label.spot, spot) for spot in spots)
             text = f"the height {quoted(label.text)} stands near no joint and is not used"
-            faults.append(Fault("height-unused", text, label.spot, label.handle, label.layer, float(off[number])))
-    for _, label_text, number, height in sorted(found):
-        told[number].append(Told(height, f"the text {quoted(label_text)}"))
+            faults.append(Fault("height-unused", text, label.spot, label.handle, label.layer, off))
+    rows = [(off, texts[number][0].text, joint, texts[number][1]) for number, (off, joint) in beside.items()]
+    for _, text, joint, height in sorted(rows):
+        shown[joint].append(Source(height, f"the text {quoted(text)}"))
+    return faults
+
+
+def nearest_pairs(spots: Sequence[Spot], others: Sequence[Spot], near: float) -> dict[int, tuple[float, int]]:
+    """Return for points how far off the nearest of others is and which, where one is within `near`, m."""
+    found: dict[int, tuple[float, int]] = {}
+    for one, other, off in pairs_between(spots, others, near):
+        found[one] = min(found.get(one, (math.inf, 0)), (off, other))
+    return found
+
+
+# Reaches
+
+
+def is_flat(reach: Reach) -> bool:
+    """Return whether a reach has no height at all."""
+    return all(element.start.z is None and element.end.z is None for element in reach.elements)
+
+
+def ends_of(reach: Reach) -> list[Spot]:
+    """Return where a reach that is not closed ends."""
+    return [] if reach.closed else [reach.elements[0].start, reach.elements[-1].end]
 
 
 # Along a line
@@ -225,13 +212,13 @@ def _at_edges(
     found: dict[float, list[float]] = {}
     for distance, height in pairs:
         nearest_end = float(ends[int(np.argmin(np.abs(ends - distance)))])
-        place_ = nearest_end if abs(nearest_end - distance) <= edge else distance
-        found.setdefault(place_, []).append(height)
+        place = nearest_end if abs(nearest_end - distance) <= edge else distance
+        found.setdefault(place, []).append(height)
     return [(distance, math.fsum(heights) / len(heights)) for distance, heights in sorted(found.items())]
 
 
 def _thinned(
-    pairs: Sequence[tuple[float, float]], low: float | None, high: float | None, length: float
+    pairs: Sequence[tuple[float, float]], elements: Sequence[Element], low: float | None, high: float | None
 ) -> tuple[tuple[float, float], ...]:
     """Return the heights along a line without those that an even climb between the others shows as well.
 
@@ -239,6 +226,7 @@ def _thinned(
     any two of them differs from it by more than `SAME_GRADE`. Where an end of the line has no height of its own, the
     first or last of the heights stays.
     """
+    length = length_of(elements)
     ends = [(0.0, low)] if low is not None else []
     table = np.array([*ends, *pairs, *([(length, high)] if high is not None else [])], dtype=float)
     if len(table) < 3:

@@ -1,4 +1,4 @@
-"""Track drawn over itself on several levels, as a helix is: told apart by the heights beside its ends or its turns."""
+"""Track drawn over itself on several levels, as a helix is: set apart by the heights beside its ends or its turns."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import gap, halved, length_of, nearest, place, turned, wrapped
-from gradehaul.plan.drawing.elements import heading as heading_at
-from gradehaul.plan.drawing.heights import MISFIT
-from gradehaul.plan.drawing.linking.lines import beyond
-from gradehaul.plan.drawing.nearness import Nearness, dot, near_pairs
-from gradehaul.plan.drawing.records import Element, Fault, Label, Reach, Spot
+import numpy as np
+
+from gradehaul.plan.drawing.elements import beyond, halved, heading_beyond, length_of, turned, wrapped
+from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat, nearest_pairs
+from gradehaul.plan.drawing.nearness import Nearness, near_pairs
+from gradehaul.plan.drawing.records import Fault, Label, Reach
 
 LEAST_TURN = math.radians(60)
 """A part of a turn curves by this much at the least (our own choice); straights over one another are bridges."""
@@ -23,13 +23,6 @@ STEEPEST = 0.15
 # Levels by texts
 
 
-class Lifted(NamedTuple):
-    """Reaches, those drawn over one another with heights of their own, and the texts that are left."""
-
-    reaches: list[Reach]
-    texts: list[tuple[Label, float]]
-
-
 def lifted(
     reaches: Sequence[Reach],
     texts: Sequence[tuple[Label, float]],
@@ -38,12 +31,12 @@ def lifted(
     snap: float,
     kink: float,
     level: float,
-) -> Lifted:
+) -> tuple[list[Reach], list[tuple[Label, float]]]:
     """Return reaches with those lifted to the heights of their ends that lie over one another on several levels.
 
     A reach is lifted where a text shows the height of both of its ends, and halfway along it lies over another such
     reach, or under it, higher or lower by more than `level` if both climb evenly. All other reaches stay as they are,
-    so that a track drawn twice is still one track, and so do the texts that no lifted end takes.
+    so that a track drawn twice is still one track, and so do the texts that no lifted end takes, which come second.
 
     Parameters
     ----------
@@ -58,85 +51,51 @@ def lifted(
     level
         The least difference in height of two tracks, m.
     """
-    slopes = _slopes(reaches, texts, near)
-    if len(slopes) < 2:
-        return Lifted(list(reaches), list(texts))
-    apart = _apart(reaches, slopes, snap, kink, level)
-    taken = {number for reach in apart for number in slopes[reach].texts}
-    return Lifted(
-        [
-            _raised(reach, slopes[number].low, slopes[number].high) if number in apart else reach
-            for number, reach in enumerate(reaches)
-        ],
-        [text for number, text in enumerate(texts) if number not in taken],
-    )
+    flat = [number for number, reach in enumerate(reaches) if is_flat(reach) and not reach.closed]
+    ends = [spot for number in flat for spot in ends_of(reaches[number])]
+    best = nearest_pairs(ends, [label.spot for label, _ in texts], near)
+    beside = {
+        number: (best[2 * row][1], best[2 * row + 1][1])
+        for row, number in enumerate(flat)
+        if 2 * row in best and 2 * row + 1 in best
+    }
+    slopes = {number: (texts[one][1], texts[other][1]) for number, (one, other) in beside.items()}
+    apart = _apart(reaches, slopes, snap, kink, level) if len(slopes) > 1 else set()
+    taken = {text for number in apart for text in beside[number]}
+    raised = [_raised(reach, *slopes[number]) if number in apart else reach for number, reach in enumerate(reaches)]
+    return raised, [text for number, text in enumerate(texts) if number not in taken]
 
 
-class _Slope(NamedTuple):
-    """The heights at the two ends of a reach, m, its length, m, and the texts that show them, by number."""
-
-    low: float
-    high: float
-    length: float
-    texts: tuple[int, int]
-
-    def at(self, along: float) -> float:
-        return self.low + (self.high - self.low) * along / self.length
-
-
-def _slopes(reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], near: float) -> dict[int, _Slope]:
-    """Return the slopes of flat reaches with a text beside each of their ends, by their numbers."""
-    flat = [
-        number
-        for number, reach in enumerate(reaches)
-        if not reach.closed and all(element.start.z is None and element.end.z is None for element in reach.elements)
-    ]
-    if not texts or not flat:
-        return {}
-    dots = [dot(label.spot) for label, _ in texts]
-    ends = [spot for number in flat for spot in (reaches[number].elements[0].start, reaches[number].elements[-1].end)]
-    best: dict[int, tuple[float, int]] = {}
-    for end, text in Nearness(dots, near).near(ends, near).tolist():
-        off = gap(ends[end], texts[text][0].spot)
-        if off <= near:
-            best[end] = min(best.get(end, (math.inf, 0)), (off, text))
-    slopes: dict[int, _Slope] = {}
-    for row, number in enumerate(flat):
-        if 2 * row in best and 2 * row + 1 in best:
-            one, other = best[2 * row][1], best[2 * row + 1][1]
-            length = length_of(reaches[number].elements)
-            slopes[number] = _Slope(texts[one][1], texts[other][1], length, (one, other))
-    return slopes
-
-
-def _apart(reaches: Sequence[Reach], slopes: dict[int, _Slope], snap: float, kink: float, level: float) -> set[int]:
+def _apart(
+    reaches: Sequence[Reach], slopes: dict[int, tuple[float, float]], snap: float, kink: float, level: float
+) -> set[int]:
     """Return the reaches that lie over others on another level, and those others."""
-    parts: list[Element] = []
-    owners: list[tuple[int, float]] = []
     numbers = list(slopes)
-    middles: list[Spot] = []
-    headings: list[float] = []
-    for number in numbers:
-        passed, half = 0.0, slopes[number].length / 2
-        middles.append(beyond(reaches[number].elements, half))
-        for element in reaches[number].elements:
-            if passed <= half <= passed + element.length and len(headings) < len(middles):
-                headings.append(heading_at(element, half - passed))
-            for part in halved(element):
-                parts.append(part)
-                owners.append((number, passed))
-                passed += part.length
+    climbs = [_raised(reaches[number], *slopes[number]) for number in numbers]
+    halves = [length_of(climb.elements) / 2 for climb in climbs]
+    middles = [beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
+    headings = [heading_beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
+    parts = [(part, n) for n, climb in enumerate(climbs) for each in climb.elements for part in halved(each)]
+    index = Nearness([part for part, _ in parts], snap)
+    near, same = index.beside(middles, snap, headings), index.beside(middles, snap, headings, level)
+    on_level = set(zip(same.which.tolist(), same.number.tolist(), strict=True))
     found: set[int] = set()
-    for row, part in Nearness(parts, snap).near(middles, snap).tolist():
-        (other, since), number, element = owners[part], numbers[row], parts[part]
-        along = nearest(element, middles[row])
-        off = gap(place(element, along), middles[row])
-        turn = abs(wrapped(2 * (heading_at(element, along) - headings[row]))) / 2
-        if other == number or off > snap or turn > kink:
-            continue
-        if abs(slopes[other].at(since + along) - slopes[number].at(slopes[number].length / 2)) > level:
-            found |= {number, other}
+    for one, part, turn in zip(near.which.tolist(), near.number.tolist(), near.turn.tolist(), strict=True):
+        other = parts[part][1]
+        if one != other and turn <= kink and (one, part) not in on_level:
+            found |= {numbers[one], numbers[other]}
     return found
+
+
+def _raised(reach: Reach, low: float, high: float) -> Reach:
+    """Return a reach that climbs evenly between two heights, m."""
+    ends = np.cumsum([0.0, *(element.length for element in reach.elements)])
+    heights = (low + (high - low) * ends / ends[-1]).tolist()
+    elements = [
+        replace(element, start=element.start._replace(z=start), end=element.end._replace(z=end), inner=())
+        for element, start, end in zip(reach.elements, heights[:-1], heights[1:], strict=True)
+    ]
+    return replace(reach, elements=tuple(elements))
 
 
 # Turns by their own heights
@@ -169,17 +128,15 @@ def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> tuple[lis
     if not any(level.values()):
         return list(reaches), _circles(reaches, snap)
     met, steps = _meetings(reaches, level, snap, kink)
-    joints = _followed(level, met, steps)
     heights: dict[int, list[float]] = {}
-    for one, other in joints:
-        middle = (level[one.reach] + level[other.reach]) / 2
+    for one, other in _followed(level, met, steps):
         for end in (one, other):
+            middle = (level[one.reach] + level[other.reach]) / 2
             heights.setdefault(end.reach, [level[end.reach]] * 2)[end.side] = middle
     raised = [_raised(reach, *heights[n]) if n in heights else reach for n, reach in enumerate(reaches)]
     faults = _circles(reaches, snap)
     if heights:
-        number = min(heights, key=lambda each: level[each])
-        first = reaches[number]
+        first = reaches[min(heights, key=lambda each: level[each])]
         text = f"{len(heights)} level pieces at rising heights, as turns of a helix, are read as one climb"
         faults.append(Fault("climb", text, first.elements[0].start, first.handle, first.layer, weight=len(heights)))
     return raised, faults
@@ -189,10 +146,9 @@ def _level(reach: Reach) -> float | None:
     """Return the height of a reach that is part of a turn and level throughout, m; without z it lies at 0."""
     if reach.closed or abs(math.fsum(each.curvature * each.length for each in reach.elements)) < LEAST_TURN:
         return None
-    heights = {spot.z for element in reach.elements for spot in (element.start, element.end)}
-    heights |= {height for element in reach.elements for _, height in element.inner}
-    low, high = (bound(height or 0.0 for height in heights) for bound in (min, max))
-    return low if high - low <= MISFIT / 10 else None
+    heights = [spot.z or 0.0 for element in reach.elements for spot in (element.start, element.end)]
+    heights += [height for element in reach.elements for _, height in element.inner]
+    return min(heights) if max(heights) - min(heights) <= MISFIT / 10 else None
 
 
 def _meetings(
@@ -200,9 +156,7 @@ def _meetings(
 ) -> tuple[set[_End], dict[_End, list[_End]]]:
     """Return the ends that meet track at their own height, and for each other the level ends higher or lower there."""
     ends = [_End(number, side) for number, reach in enumerate(reaches) if not reach.closed for side in (0, 1)]
-    first = [
-        reaches[end.reach].elements[0] if end.side == 0 else turned(reaches[end.reach].elements[-1]) for end in ends
-    ]
+    first = [turned(reaches[end.reach].elements[-1]) if end.side else reaches[end.reach].elements[0] for end in ends]
     met: set[_End] = set()
     steps: dict[_End, list[_End]] = {}
     for one, other in near_pairs([element.start for element in first], snap).tolist():
@@ -222,7 +176,8 @@ def _meetings(
 
 def _followed(level: dict[int, float], met: set[_End], steps: dict[_End, list[_End]]) -> list[tuple[_End, _End]]:
     """Return the pairs of ends that one climb joins, followed from where it meets other track, else from its foot."""
-    by_height = sorted(steps, key=lambda end: (level[end.reach], end))
+    least = {end: min(abs(level[other.reach] - level[end.reach]) for other in steps[end]) for end in steps}
+    by_height = sorted(steps, key=lambda end: (level[end.reach], least[end], end))
     used: set[int] = set()
     joints: list[tuple[_End, _End]] = []
     for start in (*(end for end in by_height if end.far in met and end not in met), *by_height):
@@ -242,17 +197,6 @@ def _followed(level: dict[int, float], met: set[_End], steps: dict[_End, list[_E
             used.add(following.reach)
             end = following.far
     return joints
-
-
-def _raised(reach: Reach, low: float, high: float) -> Reach:
-    total, passed, elements = length_of(reach.elements), 0.0, []
-    for element in reach.elements:
-        start = low + (high - low) * passed / total
-        passed += element.length
-        end = low + (high - low) * passed / total
-        tips = element.start._replace(z=start), element.end._replace(z=end)
-        elements.append(replace(element, start=tips[0], end=tips[1], inner=()))
-    return replace(reach, elements=tuple(elements))
 
 
 def _circles(reaches: Sequence[Reach], snap: float) -> list[Fault]:

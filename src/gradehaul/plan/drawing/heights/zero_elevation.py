@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from gradehaul.plan.drawing.elements import gap, halved, nearest, place
-from gradehaul.plan.drawing.heights import MISFIT
-from gradehaul.plan.drawing.nearness import Nearness, dot
+import numpy as np
+from numpy.typing import NDArray
+
+from gradehaul.plan.drawing.elements import gap, halved, place
+from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat, nearest_pairs
+from gradehaul.plan.drawing.nearness import Nearness, components
 from gradehaul.plan.drawing.records import Element, Label, Linked, Reach, Spot, Stroke
 
 
@@ -18,9 +21,9 @@ def at_zero_elevation(
 
     Where any track of a drawing has a z other than 0 the drawing is one in space, and track at z = 0 lies at 0. Arcs
     are often drawn flat in such a drawing, though, between track that climbs: where track at z = 0 runs on into track
-    at another height, or a text beside an end of it tells one, neither it nor the track at z = 0 that it meets has a
+    at another height, or a text beside an end of it shows one, neither it nor the track at z = 0 that it meets has a
     height; `raised_by_plan` does the same for heights of the plan. Track meets where one ends on the end or the side of
-    another; what only crosses does not meet.
+    another; what only crosses does not meet, nor does what lies over another track that is met at its own height.
 
     Parameters
     ----------
@@ -44,35 +47,64 @@ def at_zero_elevation(
     >>> found[1].elements[0].start.z is None
     True
     """
-    flat = [number for number, reach in enumerate(reaches) if _is_flat(reach)]
-    if not flat or len(flat) == len(reaches):
+    flat = np.array([is_flat(reach) for reach in reaches], dtype=bool)
+    if not flat.any() or flat.all():
         return list(reaches)
-    group = {number: number for number in flat}
+    joined, raised = _meetings(reaches, flat, snap)
+    numbers = [number for number in np.flatnonzero(flat).tolist() for _ in ends_of(reaches[number])]
+    ends = [spot for number in np.flatnonzero(flat).tolist() for spot in ends_of(reaches[number])]
+    high = [label.spot for label, height in texts if abs(height) > MISFIT]
+    raised |= {numbers[end] for end in nearest_pairs(ends, high, near)}
+    group = components(len(reaches), joined)
+    at_zero = flat & ~np.isin(group, group[sorted(raised)])
+    return [_at(reach, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]
 
-    def find(number: int) -> int:
-        while group[number] != number:
-            group[number] = group[group[number]]
-            number = group[number]
-        return number
 
-    elsewhere: set[int] = set()
+def _at(reach: Reach, z: float | None) -> Reach:
+    return replace(reach, elements=tuple(_flat_at(element, z) for element in reach.elements))
+
+
+def _flat_at(element: Element, z: float | None) -> Element:
+    return replace(element, start=element.start._replace(z=z), end=element.end._replace(z=z))
+
+
+def _meetings(reaches: Sequence[Reach], flat: NDArray[np.bool_], snap: float) -> tuple[list[tuple[int, int]], set[int]]:
+    """Return the pairs of flat reaches that meet, and the flat ones that meet track at another height than 0."""
+    parts = [(part, n) for n, reach in enumerate(reaches) for element in reach.elements for part in halved(element)]
+    ends = [(spot, number) for number, reach in enumerate(reaches) for spot in ends_of(reach)]
+    near = Nearness([part for part, _ in parts], snap).beside([spot for spot, _ in ends], snap)
+    one, other = (np.array([n for _, n in each], dtype=np.int64) for each in (ends, parts))
+    own, met = one[near.which], other[near.number]
+    pairs = near.only(own != met)
+    joined: list[tuple[int, int]] = []
     higher: list[tuple[int, Spot]] = []
     level: dict[int, list[Spot]] = {}
-    for one, other, spot, height in _meetings(reaches, set(flat), snap):
-        if other in group and one in group:
-            group[find(other)] = find(one)
-        elif height is not None and abs(height) > MISFIT:
-            higher.append((one if one in group else other, spot))
-        elif height is not None:
-            level.setdefault(one if one in group else other, []).append(spot)
+    feet: dict[int, list[tuple[int, Spot]]] = {}
+    for end, number, along in zip(pairs.which.tolist(), pairs.number.tolist(), pairs.along.tolist(), strict=True):
+        feet.setdefault(end, []).append((parts[number][1], place(parts[number][0], along)))
+    for end, places in feet.items():
+        spot, mine = ends[end]
+        for theirs, there in places:
+            if flat[mine] and flat[theirs]:
+                joined.append((mine, theirs))
+                if all(gap(there, tip) > snap for tip in ends_of(reaches[theirs])):
+                    level.setdefault(mine, []).append(spot)  # it runs into flat track there, whatever lies above
+            elif flat[mine] or flat[theirs]:
+                height = (there if flat[mine] else spot).z
+                own_flat = mine if flat[mine] else theirs
+                if height is not None and abs(height) <= MISFIT:
+                    level.setdefault(own_flat, []).append(spot)
+                elif height is not None and not (flat[theirs] and _met(spot, places, flat)):
+                    higher.append((own_flat, spot))
     # where it meets track at 0 too, as below the turns of a helix, what is higher only lies above it
-    elsewhere.update(own for own, spot in higher if all(gap(spot, each) > 2 * snap for each in level.get(own, ())))
-    elsewhere.update(_told(reaches, flat, texts, near))
-    drawn_flat = {find(number) for number in elsewhere}
-    return [
-        reach if number not in group or find(number) in drawn_flat else _at_zero(reach)
-        for number, reach in enumerate(reaches)
-    ]
+    raised = {own for own, spot in higher if all(gap(spot, each) > 2 * snap for each in level.get(own, ()))}
+    return joined, raised
+
+
+def _met(spot: Spot, places: Sequence[tuple[int, Spot]], flat: NDArray[np.bool_]) -> bool:
+    """Return whether an end in space lies on track at its own height."""
+    heights = [there.z for theirs, there in places if not flat[theirs]]
+    return any(z is not None and spot.z is not None and abs(z - spot.z) <= MISFIT for z in heights)
 
 
 def raised_by_plan(
@@ -95,79 +127,20 @@ def raised_by_plan(
     if not high:
         return linked
     in_space = {stroke.handle for stroke in strokes if stroke.heights is not None}
-
-    def is_grounded(element: Element) -> bool:
-        return element.start.z == element.end.z == 0.0 and element.handle not in in_space
-
     elements = [list(line.elements) for line in linked.lines]
-    waiting = [(end.line, end.end) for number in high for end in linked.joints[number].ends]
+    waiting = [end for number in high for end in linked.joints[number].ends]
     seen = set(waiting)
     while waiting:
         line, end = waiting.pop()
-        order = range(len(elements[line])) if end == "from" else range(len(elements[line]) - 1, -1, -1)
-        for number in order:
-            if not is_grounded(elements[line][number]):
+        own = elements[line]
+        for number in range(len(own)) if end == "from" else range(len(own) - 1, -1, -1):
+            if not own[number].start.z == own[number].end.z == 0.0 or own[number].handle in in_space:
                 break
-            elements[line][number] = _without(elements[line][number])
+            own[number] = _flat_at(own[number], None)
         else:
             joint = linked.lines[line].finish if end == "from" else linked.lines[line].start
-            further = [(each.line, each.end) for each in linked.joints[joint].ends if (each.line, each.end) not in seen]
+            further = [each for each in linked.joints[joint].ends if each not in seen]
             seen.update(further)
             waiting += further
     lines = tuple(replace(line, elements=tuple(own)) for line, own in zip(linked.lines, elements, strict=True))
     return replace(linked, lines=lines)
-
-
-def _without(element: Element) -> Element:
-    return replace(element, start=element.start._replace(z=None), end=element.end._replace(z=None))
-
-
-def _is_flat(reach: Reach) -> bool:
-    return all(element.start.z is None and element.end.z is None for element in reach.elements)
-
-
-def _at_zero(reach: Reach) -> Reach:
-    return replace(
-        reach,
-        elements=tuple(
-            replace(element, start=element.start._replace(z=0.0), end=element.end._replace(z=0.0))
-            for element in reach.elements
-        ),
-    )
-
-
-def _ends(reach: Reach) -> list[Spot]:
-    return [] if reach.closed else [reach.elements[0].start, reach.elements[-1].end]
-
-
-def _meetings(reaches: Sequence[Reach], flat: set[int], snap: float) -> Iterator[tuple[int, int, Spot, float | None]]:
-    """Yield reaches of which the first ends on the second, one of them flat, where, and the other height there."""
-    parts: list[Element] = []
-    owners: list[int] = []
-    for number, reach in enumerate(reaches):
-        for element in reach.elements:
-            for part in halved(element):
-                parts.append(part)
-                owners.append(number)
-    ends = [(number, spot) for number, reach in enumerate(reaches) for spot in _ends(reach)]
-    for row, column in Nearness(parts, snap).near([spot for _, spot in ends], snap).tolist():
-        (one, spot), other, part = ends[row], owners[column], parts[column]
-        if one == other or not (one in flat or other in flat):
-            continue
-        there = place(part, nearest(part, spot))
-        if gap(there, spot) <= snap:
-            yield one, other, spot, there.z if one in flat else spot.z
-
-
-def _told(
-    reaches: Sequence[Reach], flat: Sequence[int], texts: Sequence[tuple[Label, float]], near: float
-) -> Iterator[int]:
-    """Yield flat reaches beside whose ends a text tells a height other than 0."""
-    ends = [(number, spot) for number in flat for spot in _ends(reaches[number])]
-    if not texts or not ends:
-        return
-    for row, text in Nearness([dot(label.spot) for label, _ in texts], near).near([s for _, s in ends], near).tolist():
-        number, spot = ends[row]
-        label, height = texts[text]
-        if gap(spot, label.spot) <= near and abs(height) > MISFIT:
-            yield number

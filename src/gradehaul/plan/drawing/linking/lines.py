@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import gap, heading, length_of, micro, order, place, turned, wrapped
+from gradehaul.plan.drawing.elements import beyond, gap, heading, length_of, order, reverse, turned, wrapped
+from gradehaul.plan.drawing.linking.duplicates import longest_source, source
 from gradehaul.plan.drawing.linking.turnouts import Kind, roles
-from gradehaul.plan.drawing.linking.ways import End, Ways, common_spot
+from gradehaul.plan.drawing.linking.ways import Way, common_spot, ends_at, spot
 from gradehaul.plan.drawing.records import Element, Fault, LinkedJoint, LinkedLine, ReachEnd, Spot
 from gradehaul.plan.drawing.wording import gap_text
-
-Source = tuple[str, str]
-"""Handle and layer."""
 
 _WRITTEN: dict[Kind, Literal["end", "plain", "turnout", "crossing"]] = {
     "end": "end",
@@ -29,168 +28,104 @@ _WRITTEN: dict[Kind, Literal["end", "plain", "turnout", "crossing"]] = {
 }
 
 
-class Canonical(NamedTuple):
-    """Which chains run from the later of their ends, their numbers in order, and how many have the ends of each."""
+def in_order(ways: Sequence[Way]) -> list[Way]:
+    """Return ways from the lesser of their ends, in the order of their coordinates.
 
-    back: list[bool]
-    numbers: list[int]
-    often: list[int]
-
-
-def source(element: Element) -> Source:
-    """Return where an element comes from."""
-    return element.handle, element.layer
-
-
-def canonical(chains: Sequence[Sequence[Element]]) -> Canonical:
-    """Return how chains lie: by their ends in whole micrometers, then by a third of the way, which tells loops apart.
+    By their ends in whole micrometers, then by a third of the way, which sets loops apart.
 
     Examples
     --------
     >>> def straight(x, heading):
     ...     end = Spot(x + round(math.cos(heading)), 0)
-    ...     return [Element(Spot(x, 0), end, heading, 0.0, 1.0, "", "")]
-    >>> found = canonical([straight(5, 0.0), straight(3, math.pi)])
-    >>> found.back, found.numbers
-    ([False, True], [1, 0])
+    ...     return Way([Element(Spot(x, 0), end, heading, 0.0, 1.0, "", "")], 0, 1)
+    >>> [(way.start, way.elements[0].start.x) for way in in_order([straight(5, 0.0), straight(3, math.pi)])]
+    [(1, 2), (0, 5)]
     """
-    if not chains:
-        return Canonical([], [], [])
-    tips = whole([spot for chain in chains for spot in (chain[0].start, chain[-1].end)]).reshape(-1, 2, 3)
+    if not ways:
+        return []
+
+    def third(elements: Sequence[Element]) -> tuple[int, int, int]:
+        return order(beyond(elements, length_of(elements) / 3))
+
+    tips = _whole([spot for way in ways for spot in (way.elements[0].start, way.elements[-1].end)]).reshape(-1, 2, 3)
     side = np.sign(tips[:, 0] - tips[:, 1]) @ np.array((4, 2, 1))
     for number in np.flatnonzero(side == 0).tolist():
-        side[number] = 1 if _third(reverse(chains[number])) < _third(chains[number]) else -1
-    later = side > 0
-    tips[later] = tips[later, ::-1]
-    rows = tips.reshape(-1, 6)
-    by_ends = np.lexsort(rows.T[::-1])
-    new = np.concatenate(((False,), (np.diff(rows[by_ends], axis=0) != 0).any(axis=1)))
-    rank = np.empty(len(rows), dtype=np.int64)
-    rank[by_ends] = np.cumsum(new)
-    often, back = np.bincount(rank)[rank].tolist(), later.tolist()
-    ranks = rank.tolist()
+        elements = ways[number].elements
+        side[number] = 1 if third(reverse(elements)) < third(elements) else -1
+    tips[side > 0] = tips[side > 0, ::-1]
+    found = [
+        Way(reverse(way.elements), way.finish, way.start) if back else way
+        for way, back in zip(ways, (side > 0).tolist(), strict=True)
+    ]
+    places = [tuple(row) for row in tips.reshape(-1, 6).tolist()]
+    often = Counter(places)
 
     def key(number: int) -> tuple[object, ...]:
-        own = chains[number]
-        if often[number] == 1:
-            return (ranks[number],)
-        own = reverse(own) if back[number] else own
-        return ranks[number], _third(own), *source(own[0])
+        elements = found[number].elements
+        more = (third(elements), source(elements[0])) if often[places[number]] > 1 else ()
+        return places[number], *more
 
-    return Canonical(back, sorted(range(len(chains)), key=key), often)
+    return [found[number] for number in sorted(range(len(found)), key=key)]
 
 
-def whole(spots: Sequence[Spot]) -> NDArray[np.int64]:
+def _whole(spots: Sequence[Spot]) -> NDArray[np.int64]:
     """Return points in whole micrometers, shape (n, 3), 0 for a height that is not known."""
     table = np.array([(x, y, z or 0.0) for x, y, z in spots], dtype=np.float64).reshape(-1, 3)
     return np.rint(table * 1e6).astype(np.int64)
 
 
-def reverse(elements: Sequence[Element]) -> list[Element]:
-    """Return elements as run from their other end."""
-    return [turned(element) for element in reversed(elements)]
-
-
-def _third(elements: Sequence[Element]) -> tuple[int, int, int]:
-    return order(beyond(elements, length_of(elements) / 3))
-
-
-def middle(elements: Sequence[Element]) -> Spot:
-    """Return the place halfway along elements."""
-    return beyond(elements, length_of(elements) / 2)
-
-
-def beyond(elements: Iterable[Element], along: float) -> Spot:
-    """Return the place at a distance along elements, m."""
-    last = None
-    for element in elements:
-        if along <= element.length:
-            return place(element, along)
-        along -= element.length
-        last = element
-    assert last is not None
-    return last.end
-
-
-def lengths_drawn(chains: Iterable[Iterable[Element]]) -> dict[Source, float]:
-    """Return the length of what comes from each source, m."""
-    lengths: dict[Source, float] = {}
-    for chain in chains:
-        for element in chain:
-            own = element.handle, element.layer
-            lengths[own] = lengths.get(own, 0.0) + element.length
-    return lengths
-
-
 def written(
-    ways: Ways, kinds: dict[int, Kind], snap: float, unit: str, faults: list[Fault]
-) -> tuple[tuple[LinkedLine, ...], tuple[LinkedJoint, ...]]:
-    """Return the lines and joints in the order of their coordinates, gaps closed, and add those to the faults."""
-    chains: list[list[Element]] = []
-    for way in ways.all.values():
-        node = ways.find(way.nodes[0])
-        elements = list(way.elements)
-        round_it = kinds[node] == "plain" and node == ways.find(way.nodes[1])
-        chains.append(_once_round(elements) if round_it else _joined(elements))
-    found = canonical(chains)
-    chains = [reverse(chain) if back else chain for chain, back in zip(chains, found.back, strict=True)]
-    numbers = {way: number for number, way in enumerate(ways.all)}
-    for elements in chains:
-        _close_gaps(elements, snap, unit, faults)
-    line_of = {number: line for line, number in enumerate(found.numbers)}
-
-    def named(end: End) -> ReachEnd:
-        number = numbers[end.way]
-        return ReachEnd(line_of[number], "from" if (end.side == 0) != found.back[number] else "to")
-
+    ways: Sequence[Way], kinds: Mapping[int, Kind], snap: float, unit: str
+) -> tuple[tuple[LinkedLine, ...], tuple[LinkedJoint, ...], list[Fault]]:
+    """Return the lines and joints in the order of their coordinates, gaps closed, with faults for the wide gaps."""
+    faults: list[Fault] = []
+    ways = in_order(
+        [
+            way._replace(
+                elements=_once_round(way.elements)
+                if way.start == way.finish and kinds[way.start] == "plain"
+                else _joined(way.elements)
+            )
+            for way in ways
+        ]
+    )
+    for way in ways:
+        _close_gaps(way.elements, snap, unit, faults)
     joints: list[tuple[LinkedJoint, int]] = []
-    for node, at in ways.nodes():
-        ends = sorted((named(end), end) for end in at)
-        tips = [_tip(chains[numbers[end.way]], own) for own, end in ends]
-        spot = common_spot(tips) if len(tips) > 1 else tips[0]
-        if (off := max(gap(spot, one) for one in tips)) > snap / 10:
-            element = ways.outward(ends[0][1])
-            faults.append(Fault("gap", gap_text(off, unit), spot, *source(element), weight=off))
-        for own, end in ends:
-            _reach_out(chains[numbers[end.way]], own, spot)
-        kind = kinds[node]
-        role = roles(ways, node, kind)
+    for node, at in ends_at(ways).items():
+        tips = [spot(ways, end) for end in at]
+        here = common_spot(tips) if len(tips) > 1 else tips[0]
+        if (off := max(gap(here, tip) for tip in tips)) > snap / 10:
+            of = source(ways[at[0] // 2].elements[-(at[0] % 2)])
+            faults.append(Fault("gap", gap_text(off, unit), here, *of, weight=off))
+        for end in at:
+            _reach_out(ways[end // 2].elements, end % 2, here)
+        role = roles(ways, at, kinds[node])
         joint = LinkedJoint(
-            spot,
-            _WRITTEN[kind],
-            tuple(own for own, _ in ends),
-            None if role.toe is None else named(role.toe),
-            _pairs((named(one), named(other)) for one, other in role.through),
-            _pairs((named(one), named(other)) for one, other in role.slips),
+            here,
+            _WRITTEN[kinds[node]],
+            tuple(map(_named, at)),
+            None if role.toe is None else _named(role.toe),
+            _pairs(role.through),
+            _pairs(role.slips),
         )
         joints.append((joint, node))
-    places = whole([joint.spot for joint, _ in joints]).tolist()
+    places = _whole([joint.spot for joint, _ in joints]).tolist()
     by_place = sorted(range(len(joints)), key=lambda each: (places[each], joints[each][0].kind, joints[each][0].ends))
     joint_of = {joints[each][1]: number for number, each in enumerate(by_place)}
-    every = list(ways.all.values())
-    lines = []
-    for number in found.numbers:
-        start, finish = (joint_of[ways.find(node)] for node in every[number].nodes)
-        if found.back[number]:
-            start, finish = finish, start
-        lines.append(LinkedLine(tuple(chains[number]), start, finish, *_longest(chains[number])))
-    return tuple(lines), tuple(joints[each][0] for each in by_place)
+    lines = tuple(
+        LinkedLine(tuple(way.elements), joint_of[way.start], joint_of[way.finish], *longest_source(way.elements))
+        for way in ways
+    )
+    return lines, tuple(joints[each][0] for each in by_place), faults
 
 
-def _tip(elements: Sequence[Element], end: ReachEnd) -> Spot:
-    return elements[0].start if end.end == "from" else elements[-1].end
+def _named(end: int) -> ReachEnd:
+    return ReachEnd(end // 2, "to" if end % 2 else "from")
 
 
-def _pairs(pairs: Iterable[tuple[ReachEnd, ReachEnd]]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
-    return tuple(sorted((min(pair), max(pair)) for pair in pairs))
-
-
-def _longest(elements: Sequence[Element]) -> Source:
-    """Return the handle and layer of the longest part of a line."""
-    if len(elements) == 1:
-        return source(elements[0])
-    lengths = lengths_drawn([elements])
-    return min(lengths, key=lambda own: (-micro(lengths[own]), own))
+def _pairs(pairs: Iterable[tuple[int, int]]) -> tuple[tuple[ReachEnd, ReachEnd], ...]:
+    return tuple(sorted((_named(min(pair)), _named(max(pair))) for pair in pairs))
 
 
 # Gaps
@@ -207,13 +142,11 @@ def _lengthened(element: Element, spot: Spot) -> Element:
     return replace(element, end=there, length=element.length + more)
 
 
-def _reach_out(elements: list[Element], end: ReachEnd, spot: Spot) -> None:
+def _reach_out(elements: list[Element], side: int, spot: Spot) -> None:
     """Lengthen or shorten a line at one end to the place of its joint, so that no gap is lost on a route."""
-    if _tip(elements, end)[:2] == spot[:2]:
-        return
-    if end.end == "to":
+    if side and elements[-1].end[:2] != spot[:2]:
         elements[-1] = _lengthened(elements[-1], spot)
-    else:
+    elif not side and elements[0].start[:2] != spot[:2]:
         elements[0] = turned(_lengthened(turned(elements[0]), spot))
 
 
@@ -236,7 +169,7 @@ def _close_gaps(elements: list[Element], snap: float, unit: str, faults: list[Fa
 
 
 def _goes_on(before: Element, after: Element) -> bool:
-    """Tell whether one element goes on as another without a step, cut from one or drawn as one."""
+    """Return whether one element goes on as another without a step, cut from one or drawn as one."""
     if before.handle != after.handle or before.layer != after.layer or before.radius_spread != after.radius_spread:
         return False
     bend = abs(before.curvature - after.curvature)

@@ -1,370 +1,185 @@
-"""Track that begins or parts on the side of another: which elements lie beside which points, and where they are cut."""
+"""Where ways are cut: where track begins on the side of another, or parts from another that it ran along."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import (
-    cut,
-    gap,
+from gradehaul.plan.drawing.elements import cut, micro, order, turned
+from gradehaul.plan.drawing.linking.duplicates import ALIKE, alike, run_together
+from gradehaul.plan.drawing.linking.ways import (
+    CROWD,
+    Cut,
+    Tolerance,
+    Way,
+    continuing,
+    ends_at,
+    fresh_node,
     heading,
-    in_plan,
-    level_with,
-    micro,
-    nearest,
-    order,
-    orders,
-    place,
-    turned,
-    wrapped,
+    outward,
+    spot,
 )
-from gradehaul.plan.drawing.linking.duplicates import alike, shared
-from gradehaul.plan.drawing.linking.ways import CROWD, End, Ways, continuing
-from gradehaul.plan.drawing.nearness import Nearness
+from gradehaul.plan.drawing.nearness import Beside, Nearness
 from gradehaul.plan.drawing.records import Element, FloatArray, Spot
 
-_SLACK = 1e-9
-"""What reckoning on arrays may be off, m and radians; who is in doubt by that little is looked at again."""
+
+class Index:
+    """Every element of the ways with the way it is of, how far along that it begins, m, and where it lies.
+
+    `length` has the length of each way, m; `ahead` and `behind` how far the curvature of each element lasts within its
+    way, m, from its start on and from its end back.
+    """
+
+    def __init__(self, ways: Sequence[Way], reach: float) -> None:
+        self.ways = ways
+        self.elements = [element for way in ways for element in way.elements]
+        sizes = [len(way.elements) for way in ways]
+        self.owner = np.repeat(np.arange(len(ways)), sizes)
+        lengths = np.array([element.length for element in self.elements])
+        passed = np.cumsum(lengths)
+        first = np.cumsum(sizes) - sizes
+        self.before: FloatArray = passed - lengths - (passed - lengths)[first][self.owner]
+        self.length: FloatArray = (self.before + lengths)[first + sizes - 1] if len(ways) else np.empty(0)
+        self.nearness = Nearness(self.elements, reach)
+
+    def runs(self) -> tuple[list[float], list[float]]:
+        """Return `ahead` and `behind`."""
+        ahead = [element.length for element in self.elements]
+        behind = list(ahead)
+        lasts = [
+            one == other and alike(self.elements[number].curvature, self.elements[number + 1].curvature)
+            for number, (one, other) in enumerate(zip(self.owner[:-1].tolist(), self.owner[1:].tolist(), strict=True))
+        ]
+        for number, last in enumerate(lasts):
+            behind[number + 1] += behind[number] if last else 0.0
+        for number in range(len(lasts) - 1, -1, -1):
+            ahead[number] += ahead[number + 1] if lasts[number] else 0.0
+        return ahead, behind
 
 
-class Projection(NamedTuple):
-    """A place on the side of a way: its element, how far along the element and along the way, and how far off, m."""
+class Foot(NamedTuple):
+    """A place on the side of a way: the element, how far along it and along the way, how far off, m, and the angle."""
 
-    way: int
     number: int
-    """The element's number in the index."""
-    element: Element
     on_element: float
+    way: int
     along: float
     off: float
     turn: float
-    """Angle between the two, radians, 0 for tangent whichever way they run."""
 
 
-@dataclass(slots=True, eq=False)
-class Index:
-    """Every element of the ways as they are now, with the way it is of and how far along it begins, and where it lies.
+def feet(index: Index, near: Beside) -> Iterator[tuple[int, Foot]]:
+    """Yield the number of a point and a place on the side of a way beside it."""
+    since = index.before[near.number] + near.along
+    columns = (near.which, near.number, near.along, index.owner[near.number], since, near.off, near.turn)
+    for which, *foot in zip(*(column.tolist() for column in columns), strict=True):
+        yield which, Foot(*foot)
 
-    `length` has the length of each way, m, by its number.
+
+def side_cuts(ways: Sequence[Way], tolerance: Tolerance) -> tuple[list[Cut], dict[int, float]]:
+    """Return the cuts of ways, and at which angle ends lie on the sides of others askew, radians, by end.
+
+    An end from which no other track goes on cuts the track against which it lies best as a tangent, and what runs along
+    this. All other ends and changes of curvature cut what runs along with the track there: so begin and end the
+    stretches that two routes share.
     """
+    index = Index(ways, tolerance.snap)
+    at = ends_at(ways)
+    ends = [end for node in at.values() if len(node) <= CROWD for end in node]
+    changes = _changes(index)
+    starts = [index.elements[number + 1] for number in changes.tolist()]
+    spots = [*(spot(ways, end) for end in ends), *(element.start for element in starts)]
+    headings = [*(heading(ways, end) for end in ends), *(element.heading for element in starts)]
+    of = np.array(ends, dtype=np.int64)
+    way = np.concatenate((of // 2, index.owner[changes]))
+    along = np.concatenate((index.length[of // 2] * (of % 2), index.before[changes + 1]))
+    near = index.nearness.beside(spots, tolerance.snap, headings, tolerance.level)
+    there = index.before[near.number] + near.along
+    apart = np.abs(there - along[near.which]) > 3 * tolerance.snap
+    near = near.only((index.owner[near.number] != way[near.which]) | apart)
+    ahead, behind = index.runs() if len(near.which) else ([], [])
+    last = np.cumsum([len(way.elements) for way in ways]) - 1
 
-    ways: Ways
-    elements: list[Element]
-    owner: list[int]
-    before: list[float]
-    length: dict[int, float]
-    nearness: Nearness
-    changes: int
-
-    def near(self, spots: Sequence[Spot], distance: float) -> Near:
-        """Return which elements may lie within a distance of which points, m, and where, reckoned on arrays."""
-        pairs = self.nearness.near(spots, distance)
-        which, number = pairs[:, 0], pairs[:, 1]
-        along, off = _feet(self.nearness.rows[number], in_plan(spots)[which])
-        close = off <= distance + _SLACK
-        which, number, along = which[close], number[close], along[close]
-        way = np.array(self.owner, dtype=np.int64)[number]
-        since = np.array(self.before)[number] + along
-        total = np.array([self.length.get(each, 0.0) for each in range(max(self.owner, default=0) + 1)])
-        return Near(which, number, way, since, total[way])
-
-    def project(
-        self, near: Near, spots: Sequence[Spot], headings: Sequence[float], distance: float, level: float
-    ) -> Iterator[tuple[int, Projection]]:
-        """Yield the number of a point and the place beside it for pairs that lie within a distance, in height too.
-
-        Parameters
-        ----------
-        near
-            The pairs to be looked at.
-        spots, headings
-            The points, and directions at them, radians.
-        distance, level
-            How far off the place may be, m, and how much higher or lower, m.
-        """
-        for which, number in zip(near.which.tolist(), near.number.tolist(), strict=True):
-            element, spot = self.elements[number], spots[which]
-            along = nearest(element, spot)
-            there = place(element, along)
-            off = gap(spot, there)
-            if off > distance or not level_with(spot.z, there.z, level):
-                continue
-            turn = abs(wrapped(2 * (heading(element, along) - headings[which]))) / 2
-            since = self.before[number] + along
-            yield which, Projection(self.owner[number], number, element, along, since, off, turn)
-
-
-class Near(NamedTuple):
-    """Pairs of a point and an element that is close to it, by their numbers, arrays of one shape (n,).
-
-    `way` is the element's way, `along` how far along that way the place nearest to the point lies, m, and `length` the
-    way's length, m. Within `_SLACK`.
-    """
-
-    which: NDArray[np.int64]
-    number: NDArray[np.int64]
-    way: NDArray[np.int64]
-    along: FloatArray
-    length: FloatArray
-
-    def only(self, those: NDArray[np.bool_]) -> Near:
-        """Return some of the pairs."""
-        return Near(self.which[those], self.number[those], self.way[those], self.along[those], self.length[those])
-
-    def from_end(self) -> FloatArray:
-        """Return how far the places are from the nearer end of their way, m."""
-        return np.minimum(self.along, self.length - self.along)
-
-
-def indexed(ways: Ways, reach: float, before: Index | None = None) -> Index:
-    """Return an index of the ways as they are now, for places within some `reach` of points, m.
-
-    That is the index made before, where the ways have not changed since.
-    """
-    if before is not None and before.ways is ways and before.changes == ways.changes:
-        return before
-    elements: list[Element] = []
-    owner: list[int] = []
-    since: list[float] = []
-    length: dict[int, float] = {}
-    for number, way in ways.all.items():
-        passed = 0.0
-        for element in way.elements:
-            elements.append(element)
-            owner.append(number)
-            since.append(passed)
-            passed += element.length
-        length[number] = passed
-    return Index(ways, elements, owner, since, length, Nearness(elements, reach), ways.changes)
-
-
-def _feet(rows: FloatArray, spots: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return how far along elements the places nearest to points lie, m, and how far off: `nearest` on arrays."""
-    x, y, direction, curvature, length = rows.T
-    right, up = spots[:, 0] - x, spots[:, 1] - y
-    cosine, sine = np.cos(direction), np.sin(direction)
-    ahead, aside = right * cosine + up * sine, up * cosine - right * sine
-    bent = curvature != 0
-    bend = np.where(bent, curvature, 1.0)
-    along = np.where(bent, np.arctan2(curvature * ahead, 1 - curvature * aside) / bend, ahead)
-
-    def off(where: FloatArray) -> FloatArray:
-        half = curvature * where / 2
-        chord = where * np.sinc(half / math.pi)
-        away: FloatArray = np.hypot(ahead - chord * np.cos(half), aside - chord * np.sin(half))
-        return away
-
-    ends = np.where(np.hypot(ahead, aside) <= off(length), 0.0, length)
-    along = np.where((along >= 0) & (along <= length), along, ends)
-    return along, off(along)
-
-
-# Cuts
-
-
-class Tolerance(NamedTuple):
-    """What still counts as one: places within `snap`, m; directions within `kink`, radians; heights, m."""
-
-    snap: float
-    kink: float
-    level: float
-
-
-class Cut(NamedTuple):
-    """A cut of a way at a distance along it, m, at a node."""
-
-    way: int
-    along: float
-    node: int
-
-
-def lone_ends(ways: Ways, kink: float) -> list[End]:
-    """Return the ends from which no other track goes on, in order."""
-    found: list[End] = []
-    for _, ends in ways.nodes():
-        if len(ends) == 1:
-            found.append(ends[0])
-        elif len(ends) == 2:
-            if continuing(ways, ends[0], ends[1]) > kink:
-                found.extend(ends)
-        elif len(ends) <= CROWD:
-            found.extend(end for end in ends if not any(continuing(ways, end, o) <= kink for o in ends if o != end))
-    places = orders([ways.spot(end) for end in found])
-    return [end for _, end in sorted(zip(places, found, strict=True))]
-
-
-def cuts_at_ends(ways: Ways, tolerance: Tolerance) -> tuple[list[Cut], dict[End, Projection]]:
-    """Return the cuts where lone ends lie on the side of other track as tangents, and the ends that lie there askew.
-
-    Of several tracks that an end touches it takes the one it lies against best.
-    """
-    index = indexed(ways, tolerance.snap)
-    ends = lone_ends(ways, tolerance.kink)
-    spots, headings = [ways.spot(end) for end in ends], [ways.heading(end) for end in ends]
-    near = index.near(spots, tolerance.snap)
-    near = near.only(near.from_end() > tolerance.snap / 2)  # most are the ends' own tracks
-    found: dict[int, list[Projection]] = {}
-    for which, one in index.project(near, spots, headings, tolerance.snap, tolerance.level):
+    def leaving(which: int) -> list[tuple[Element, float]]:
+        """Return the elements that leave a place, each with how far its curvature lasts; none at an end that is one."""
+        if which >= len(ends):
+            number = int(changes[which - len(ends)])
+            return [(turned(index.elements[number]), behind[number]), (index.elements[number + 1], ahead[number + 1])]
         end = ends[which]
-        if not _at_end(index, one, end, ways.node_at(end), tolerance.snap):
-            found.setdefault(which, []).append(one)
+        if all(continuing(ways, end, other) > tolerance.kink for other in at[ways[end // 2].node(end)] if other != end):
+            return []
+        run = behind[last[end // 2]] if end % 2 else ahead[last[end // 2] + 1 - len(ways[end // 2].elements)]
+        return [(outward(ways, end), run)]
+
+    fresh = fresh_node(ways) - len(ends)
     cuts: list[Cut] = []
-    askew: dict[End, Projection] = {}
-    for which, sides in sorted(found.items()):
-        end = ends[which]
-        node = ways.node_at(end)
-        best = min(sides, key=lambda one: _misfit(one, tolerance))
-        if best.turn <= tolerance.kink:
-            cuts.append(Cut(best.way, best.along, node))
-        else:
-            askew[end] = best
+    askew: dict[int, float] = {}
+    sides: dict[int, list[Foot]] = {}
+    for which, foot in feet(index, near):
+        node = ways[ends[which] // 2].node(ends[which]) if which < len(ends) else fresh + which
+        mine = leaving(which)
+        if not mine and not _at_end(index, foot, node, tolerance.snap):
+            sides.setdefault(which, []).append(foot)
+        elif mine and foot.turn <= tolerance.kink:
+            pieces = _pieces(index.elements[foot.number], foot, ahead, behind)
+            if any(run_together(*one, *other, tolerance) for one in mine for other in pieces):
+                cuts += (Cut(int(way[which]), float(along[which]), node), Cut(foot.way, foot.along, node))
+    for which, found in sides.items():
+        best = min(found, key=lambda foot: _misfit(index.elements[foot.number], foot, tolerance))
+        if best.turn > tolerance.kink:
+            askew[ends[which]] = best.turn
+            continue
+        node, bend = ways[ends[which] // 2].node(ends[which]), abs(index.elements[best.number].curvature)
+        same = [foot for foot in found if alike(abs(index.elements[foot.number].curvature), bend)]
+        cuts += [Cut(foot.way, foot.along, node) for foot in same if foot.turn <= tolerance.kink]
     return cuts, askew
 
 
-def _misfit(one: Projection, tolerance: Tolerance) -> tuple[int, object]:
-    worth = one.off / tolerance.snap + 2 * one.turn / tolerance.kink
-    return micro(worth), (one.element.handle, one.element.layer, order(one.element.start), order(one.element.end))
+def _changes(index: Index) -> NDArray[np.intp]:
+    """Return the elements in whose way another one of another curvature follows."""
+    curvature = index.nearness.rows[:, 3]
+    one, other = curvature[:-1], curvature[1:]
+    unlike = np.abs(one - other) > 1e-6 + ALIKE * np.maximum(np.abs(one), np.abs(other))
+    return np.flatnonzero(unlike & (index.owner[1:] == index.owner[:-1]))
 
 
-def _at_end(index: Index, one: Projection, end: End, node: int, snap: float) -> bool:
-    """Tell whether a place is no side: the end itself, or the end of a way, that meets this one or just misses it."""
-    way = index.ways.all[one.way]
-    for side, distance in ((0, one.along), (1, index.length[one.way] - one.along)):
-        same = index.ways.find(way.nodes[side]) == node or (one.way, side) == end
-        if distance <= (3 if same else 1) * snap:
-            return True
-    return False
+def _misfit(element: Element, foot: Foot, tolerance: Tolerance) -> tuple[object, ...]:
+    worth = foot.off / tolerance.snap + 2 * foot.turn / tolerance.kink
+    return micro(worth), element.handle, element.layer, order(element.start), order(element.end)
 
 
-def apply(ways: Ways, cuts: Iterable[Cut], snap: float) -> None:
-    """Cut ways; cuts within `snap` along one way, or of a joint of its elements, are one, and their nodes too."""
-    wanted: dict[int, list[tuple[float, int]]] = {}
-    for way, along, node in cuts:
-        wanted.setdefault(way, []).append((along, node))
-    for way, places in wanted.items():
-        inner, passed = [], 0.0
-        for element in ways.all[way].elements:
-            passed += element.length
-            inner.append(passed)
-        total = inner.pop()
-        done: list[tuple[float, int]] = []
-        number = 0
-        for raw, node in sorted(places):
-            along = raw
-            while number < len(inner) and inner[number] < along - snap:
-                number += 1
-            beside_it = [joint for joint in inner[number : number + 2] if abs(joint - along) <= snap]
-            if beside_it:
-                along = min(beside_it, key=lambda joint: abs(joint - raw))
-            if done and along - done[-1][0] <= snap:
-                ways.join(done[-1][1], node)
-            elif along <= snap or total - along <= snap:
-                ways.join(ways.all[way].nodes[0 if along <= snap else 1], node)
-            else:
-                done.append((along, node))
-        if done:
-            ways.split(way, done)
+def _at_end(index: Index, foot: Foot, node: int, snap: float) -> bool:
+    """Return whether a place is no side but the end of a way, that meets this one or just misses it."""
+    way = index.ways[foot.way]
+    ends = (way.start, foot.along), (way.finish, float(index.length[foot.way]) - foot.along)
+    return any(distance <= (3 if node == there else 1) * snap for there, distance in ends)
 
 
-def cuts_at_changes(index: Index, tolerance: Tolerance) -> list[Cut]:
-    """Return the cuts where one track changes its curvature on the side of another and runs on along it.
-
-    So begin and end the stretches that two routes share where neither has an end.
-    """
-    ways = index.ways
-    steps = [
-        number
-        for number in range(1, len(index.elements))
-        if index.owner[number] == index.owner[number - 1]
-        and not alike(index.elements[number].curvature, index.elements[number - 1].curvature)
-    ]
-    starts = [index.elements[number] for number in steps]
-    spots, headings = [element.start for element in starts], [element.heading for element in starts]
-    near = index.near(spots, tolerance.snap)
-    of_step = np.array(steps, dtype=np.int64)[near.which]
-    own_way, own_at = np.array(index.owner, dtype=np.int64)[of_step], np.array(index.before)[of_step]
-    near = near.only((near.way != own_way) | (np.abs(near.along - own_at) > 2 * tolerance.snap))
-    if not len(near.which):
-        return []
-    ahead, behind = _runs(index)
-    cuts: list[Cut] = []
-    for which, one in index.project(near, spots, headings, tolerance.snap, tolerance.level):
-        number = steps[which]
-        way, at = index.owner[number], index.before[number]
-        if one.turn > tolerance.kink or (one.way == way and abs(one.along - at) <= 3 * tolerance.snap):
-            continue
-        own = (turned(index.elements[number - 1]), behind[number - 1]), (index.elements[number], ahead[number])
-        pieces = _pieces(one, ahead[one.number], behind[one.number])
-        if any(_runs_along(mine, theirs, tolerance) for mine in own for theirs in pieces):
-            node = ways.node()
-            cuts.extend((Cut(way, at, node), Cut(one.way, one.along, node)))
-    return cuts
-
-
-def _runs(index: Index) -> tuple[list[float], list[float]]:
-    """Return how far the curvature of every element lasts, m, from its start on and from its end back."""
-    count = len(index.elements)
-    ahead = [element.length for element in index.elements]
-    behind = list(ahead)
-
-    def lasts(one: int, other: int) -> bool:
-        same = index.owner[one] == index.owner[other]
-        return same and alike(index.elements[one].curvature, index.elements[other].curvature)
-
-    for number in range(1, count):
-        if lasts(number, number - 1):
-            behind[number] += behind[number - 1]
-    for number in range(count - 2, -1, -1):
-        if lasts(number, number + 1):
-            ahead[number] += ahead[number + 1]
-    return ahead, behind
-
-
-def _pieces(one: Projection, ahead: float, behind: float) -> list[tuple[Element, float]]:
+def _pieces(
+    element: Element, foot: Foot, ahead: Sequence[float], behind: Sequence[float]
+) -> list[tuple[Element, float]]:
     """Return the parts of an element that leave a place on it, each with how far its curvature lasts, m."""
-    if one.on_element <= 0:
-        return [(one.element, ahead)]
-    if one.on_element >= one.element.length:
-        return [(turned(one.element), behind)]
-    first, rest = cut(one.element, one.on_element)
-    return [(turned(first), behind - rest.length), (rest, ahead - first.length)]
+    on, back = ahead[foot.number], behind[foot.number]
+    if foot.on_element <= 0:
+        return [(element, on)]
+    if foot.on_element >= element.length:
+        return [(turned(element), back)]
+    first, rest = cut(element, foot.on_element)
+    return [(turned(first), back - rest.length), (rest, on - first.length)]
 
 
-def _runs_along(mine: tuple[Element, float], theirs: tuple[Element, float], tolerance: Tolerance) -> bool:
-    """Tell whether two elements that leave one place are one for a stretch worth the name."""
-    found = shared(mine[0], theirs[0], mine[1], theirs[1], *tolerance)
-    return found is not None and min(found) > 4 * tolerance.snap
+def mark_cuts(index: Index, marks: Sequence[Spot], tolerance: Tolerance) -> tuple[list[Cut], int]:
+    """Return cuts at marks that lie on ways, each at a node of its own, and how many marks lie on none.
 
-
-def cut_at_marks(index: Index, marks: Sequence[Spot], tolerance: Tolerance) -> tuple[list[int], int]:
-    """Cut the ways of an index at marks that lie on them, at a plain joint each.
-
-    Parameters
-    ----------
-    index
-        The ways as they are now.
-    marks
-        The points, m; one without a z marks the track that lies against it best.
-    tolerance
-        How far off the track a mark may lie, and how much higher or lower.
-
-    Returns
-    -------
-        The nodes of the joints, and how many marks lie on no track. A mark at an end of a way needs no joint.
+    A mark without a z marks the track that lies against it best.
     """
     spots = sorted(marks, key=order)
-    best: dict[int, tuple[int, Projection]] = {}
-    near = index.near(spots, tolerance.snap)
-    for which, one in index.project(near, spots, [0.0] * len(spots), tolerance.snap, tolerance.level):
-        worth = micro(one.off)
-        if which not in best or worth < best[which][0]:
-            best[which] = worth, one
-    cuts = [Cut(one.way, one.along, index.ways.node()) for _, (_, one) in sorted(best.items())]
-    apply(index.ways, cuts, tolerance.snap)
-    return [cut.node for cut in cuts], len(spots) - len(best)
+    best: dict[int, Foot] = {}
+    for which, foot in feet(index, index.nearness.beside(spots, tolerance.snap, level=tolerance.level)):
+        if which not in best or micro(foot.off) < micro(best[which].off):
+            best[which] = foot
+    fresh = fresh_node(index.ways)
+    return [Cut(foot.way, foot.along, fresh + which) for which, foot in best.items()], len(spots) - len(best)

@@ -1,176 +1,178 @@
-"""Ways: the drawing as a network in the making, of chains of elements between the nodes where their ends meet."""
+"""Ways: the drawing as a network in the making, of elements in rows between the nodes where their ends meet."""
 
 from __future__ import annotations
 
 import math
-from collections import deque
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import cut, gap, level_with, orders, turned, wrapped
-from gradehaul.plan.drawing.nearness import near_pairs
+import numpy as np
+
+from gradehaul.plan.drawing.elements import cut, length_of, reverse, turned, wrapped
+from gradehaul.plan.drawing.nearness import components, pairs_within
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
 """Where more ends than this come together they are not compared with one another: that is no track."""
+SPECK = 3.0
+"""Track from a joint back to itself that is no longer than this, in snaps, is no track."""
 
 
-class End(NamedTuple):
-    """One end of a way: side 0 where its elements begin, side 1 where they end."""
+class Tolerance(NamedTuple):
+    """What still counts as one: places within `snap`, m; directions within `kink`, radians; heights, m."""
+
+    snap: float
+    kink: float
+    level: float
+
+
+class Way(NamedTuple):
+    """Elements in order, and the nodes at both ends. Way n has the ends 2n, where it begins, and 2n + 1."""
+
+    elements: list[Element]
+    start: int
+    finish: int
+
+    def node(self, end: int) -> int:
+        """Return the node at one of its ends."""
+        return self.finish if end % 2 else self.start
+
+
+class Cut(NamedTuple):
+    """A cut of a way at a distance along it, m, at a node."""
 
     way: int
-    side: int
+    along: float
+    node: int
 
 
-@dataclass(slots=True, eq=False)
-class Way:
-    """Elements in order, and the nodes at both ends."""
-
-    elements: deque[Element]
-    nodes: list[int]
-
-    @property
-    def length(self) -> float:
-        """Length, m."""
-        return math.fsum(element.length for element in self.elements)
+def outward(ways: Sequence[Way], end: int) -> Element:
+    """Return the element at an end as a train meets it that leaves the node."""
+    elements = ways[end // 2].elements
+    return turned(elements[-1]) if end % 2 else elements[0]
 
 
-class Ways:
-    """Ways by number, and the ends at every node. Joining two nodes keeps both numbers good."""
-
-    def __init__(self) -> None:
-        self.all: dict[int, Way] = {}
-        self._at: dict[int, list[End]] = {}
-        self._moved: dict[int, int] = {}
-        self.changes = 0
-        """How often a way was added, taken out or moved; while it stays, so do places along the ways."""
-        self._next_way = 0
-        self._next_node = 0
-
-    def node(self) -> int:
-        """Return the number of a new node."""
-        self._next_node += 1
-        self._at[self._next_node] = []
-        return self._next_node
-
-    def nodes(self) -> list[tuple[int, list[End]]]:
-        """Return the nodes where ways end, in order of their making, with the ends at each."""
-        return [(node, ends) for node, ends in self._at.items() if ends]
-
-    def find(self, node: int) -> int:
-        """Return the node that a number stands for now."""
-        while node in self._moved:
-            node = self._moved[node]
-        return node
-
-    def at(self, node: int) -> list[End]:
-        """Return the ends at a node."""
-        return self._at[self.find(node)]
-
-    def node_at(self, end: End) -> int:
-        """Return the node at an end."""
-        return self.find(self.all[end.way].nodes[end.side])
-
-    def add(self, elements: Iterable[Element], start: int, finish: int) -> int:
-        """Add a way and return its number."""
-        self.changes += 1
-        self._next_way += 1
-        number = self._next_way
-        self.all[number] = Way(deque(elements), [start, finish])
-        self._at[self.find(start)].append(End(number, 0))
-        self._at[self.find(finish)].append(End(number, 1))
-        return number
-
-    def remove(self, way: int) -> Way:
-        """Take a way out and return it."""
-        self.changes += 1
-        gone = self.all.pop(way)
-        for side in (0, 1):
-            self.at(gone.nodes[side]).remove(End(way, side))
-        return gone
-
-    def move(self, end: End, node: int) -> None:
-        """Let an end leave its node for another."""
-        self.changes += 1
-        self.at(self.all[end.way].nodes[end.side]).remove(end)
-        self.all[end.way].nodes[end.side] = node
-        self.at(node).append(end)
-
-    def join(self, one: int, other: int) -> int:
-        """Make two nodes one and return it."""
-        one, other = self.find(one), self.find(other)
-        if one == other:
-            return one
-        if len(self._at[one]) < len(self._at[other]):
-            one, other = other, one
-        self._at[one].extend(self._at.pop(other))
-        self._moved[other] = one
-        return one
-
-    def outward(self, end: End) -> Element:
-        """Return the element at an end as a train meets it that leaves the node."""
-        elements = self.all[end.way].elements
-        return elements[0] if end.side == 0 else turned(elements[-1])
-
-    def heading(self, end: End) -> float:
-        """Return the direction in which a train leaves the node at an end, radians."""
-        elements = self.all[end.way].elements
-        if end.side == 0:
-            return elements[0].heading
-        last = elements[-1]
-        return last.heading + last.curvature * last.length + math.pi
-
-    def spot(self, end: End) -> Spot:
-        """Return where a way ends."""
-        elements = self.all[end.way].elements
-        return elements[0].start if end.side == 0 else elements[-1].end
-
-    def split(self, way: int, cuts: Sequence[tuple[float, int]]) -> None:
-        """Cut a way at distances along it, m, each between 0 and its length and all apart, at a node each."""
-        gone = self.remove(way)
-        waiting = deque(sorted(cuts))
-        passed, before, parts = 0.0, gone.nodes[0], list[Element]()
-        for element in gone.elements:
-            left = element
-            end = passed + element.length
-            while waiting and waiting[0][0] <= end:
-                at, node = waiting.popleft()
-                along = at - (end - left.length)
-                if along >= left.length - 1e-12:
-                    parts.append(left)
-                    self.add(parts, before, node)
-                    before, parts = node, []
-                    break
-                if along > 1e-12:
-                    first, left = cut(left, along)
-                    parts.append(first)
-                self.add(parts, before, node)
-                before, parts = node, []
-            else:
-                parts.append(left)
-            passed = end
-        self.add(parts, before, gone.nodes[1])
+def heading(ways: Sequence[Way], end: int) -> float:
+    """Return the direction in which a train leaves the node at an end, radians."""
+    element = ways[end // 2].elements[-(end % 2)]
+    return element.heading + element.curvature * element.length + math.pi if end % 2 else element.heading
 
 
-def sweep(ways: Ways, least: float) -> bool:
-    """Take out what is left between ends that became one joint: ways back to their own node up to `least` long, m.
-
-    Return whether there was any.
-    """
-    gone = [
-        number
-        for number, way in ways.all.items()
-        if ways.find(way.nodes[0]) == ways.find(way.nodes[1]) and way.length <= least
-    ]
-    for number in gone:
-        ways.remove(number)
-    return bool(gone)
+def spot(ways: Sequence[Way], end: int) -> Spot:
+    """Return where an end lies."""
+    elements = ways[end // 2].elements
+    return elements[-1].end if end % 2 else elements[0].start
 
 
-def continuing(ways: Ways, one: End, other: End) -> float:
+def continuing(ways: Sequence[Way], one: int, other: int) -> float:
     """Return the angle, radians, by which a train turns that passes from one end at a node to another."""
-    return abs(wrapped(ways.heading(one) - ways.heading(other) + math.pi))
+    return abs(wrapped(heading(ways, one) - heading(ways, other) + math.pi))
+
+
+def ends_at(ways: Sequence[Way]) -> dict[int, list[int]]:
+    """Return the ends at each node."""
+    found: dict[int, list[int]] = {}
+    for number, way in enumerate(ways):
+        found.setdefault(way.start, []).append(2 * number)
+        found.setdefault(way.finish, []).append(2 * number + 1)
+    return found
+
+
+def fresh_node(ways: Iterable[Way]) -> int:
+    """Return a number above that of any node."""
+    return 1 + max((max(way.start, way.finish) for way in ways), default=-1)
+
+
+def without_specks(ways: Iterable[Way], snap: float) -> tuple[list[Way], list[Way]]:
+    """Return ways without those that lead back to their own node over hardly any length, and these."""
+    found: tuple[list[Way], list[Way]] = [], []
+    for way in ways:
+        found[way.start == way.finish and length_of(way.elements) <= SPECK * snap].append(way)
+    return found
+
+
+def merged(ways: Sequence[Way], kink: float = math.pi, plain: Collection[int] | None = None) -> list[Way]:
+    """Return ways with those made one that meet at a node of two ends; of a closed circuit one node is kept.
+
+    Where they go on as tangents within `kink`, radians, and at `plain` nodes alone where these are given.
+    """
+    nodes = np.array([(way.start, way.finish) for way in ways], dtype=np.int64).ravel()
+    by_node = np.argsort(nodes, kind="stable")
+    node, first, often = np.unique(nodes[by_node], return_index=True, return_counts=True)
+    two = (often == 2) if plain is None else (often == 2) & np.isin(node, list(plain))
+    one, other = by_node[first[two]], by_node[first[two] + 1]
+    partner = [-1] * len(nodes)
+    for mine, theirs in zip(one.tolist(), other.tolist(), strict=True):
+        if mine // 2 != theirs // 2 and continuing(ways, mine, theirs) <= kink:
+            partner[mine], partner[theirs] = theirs, mine
+    found: list[Way] = []
+    seen = [False] * len(ways)
+    every = range(len(nodes))
+    for start in (*(end for end in every if partner[end] < 0), *every):  # what is left last are rings
+        if seen[start // 2]:
+            continue
+        elements: list[Element] = []
+        end, onward = start, start
+        while onward >= 0 and not seen[onward // 2]:
+            end = onward
+            seen[end // 2] = True
+            own = ways[end // 2].elements
+            elements += reverse(own) if end % 2 else own
+            onward = partner[end ^ 1]
+        found.append(Way(elements, ways[start // 2].node(start), ways[end // 2].node(end ^ 1)))
+    return found
+
+
+def cut_ways(ways: Sequence[Way], cuts: Iterable[Cut], snap: float) -> list[Way]:
+    """Return ways cut at places; cuts within `snap` along one way, or of a joint of its elements, are one.
+
+    Their nodes are one too, of the least number.
+    """
+    wanted: dict[int, list[tuple[float, int]]] = {}
+    joined: list[tuple[int, int]] = []
+    highest = fresh_node(ways)
+    for way, along, node in cuts:
+        wanted.setdefault(way, []).append((along, node))
+        highest = max(highest, node + 1)
+    found: list[Way] = []
+    for number, way_ in enumerate(ways):
+        if number not in wanted:
+            found.append(way_)
+            continue
+        stops = np.cumsum([element.length for element in way_.elements])
+        total, done = float(stops[-1]), [(0.0, way_.start)]
+        for raw, node in sorted(wanted[number]):
+            nearest = float(stops[np.argmin(np.abs(stops - raw))])
+            along = nearest if abs(nearest - raw) <= snap else raw
+            if along - done[-1][0] <= snap:
+                joined.append((done[-1][1], node))
+            elif total - along <= snap:
+                joined.append((way_.finish, node))
+            else:
+                done.append((along, node))
+        found += _pieces(way_, done[1:])
+    if not joined:
+        return found
+    node_of = components(highest, joined).tolist()
+    return [Way(way.elements, node_of[way.start], node_of[way.finish]) for way in found]
+
+
+def _pieces(way: Way, cuts: Iterable[tuple[float, int]]) -> list[Way]:
+    """Return a way cut at distances along it, m, between 0 and its length, rising, at a node each."""
+    found: list[Way] = []
+    rest, before, passed = list(reversed(way.elements)), way.start, 0.0
+    for at, node in cuts:
+        own: list[Element] = []
+        while passed + rest[-1].length <= at + 1e-9:
+            own.append(rest.pop())
+            passed += own[-1].length
+        if at - passed > 1e-9:
+            first, rest[-1] = cut(rest[-1], at - passed)
+            own.append(first)
+            passed = at
+        found.append(Way(own, before, node))
+        before = node
+    return [*found, Way(rest[::-1], before, way.finish)]
 
 
 def common_spot(spots: Sequence[Spot]) -> Spot:
@@ -189,92 +191,32 @@ def common_spot(spots: Sequence[Spot]) -> Spot:
     )
 
 
-def merge(ways: Ways, nodes: Iterable[int]) -> None:
-    """Make one way of the two that meet at each of some nodes of two ends; a way that closes on itself stays one.
-
-    Of a closed circuit of several ways one node is kept.
-    """
-    plain: set[int] = set()
-    starts: set[int] = set()
-    for node in nodes:
-        ends = ways.at(node)
-        if len(ends) == 2 and ends[0].way != ends[1].way:
-            plain.add(ways.find(node))
-            starts.update((ends[0].way, ends[1].way))
-    done: set[int] = set()
-    for start in sorted(starts):
-        if start in done:
-            continue
-        first, _ = _walk(ways, End(start, 0), plain)  # back to where the run begins, or once round
-        last, chain = _walk(ways, End(first.way, 1 - first.side), plain)
-        done.update(end.way for end in chain)
-        if len(chain) < 2:
-            continue
-        nodes_ = ways.all[first.way].nodes[first.side], ways.all[last.way].nodes[last.side]
-        elements: list[Element] = []
-        for end in chain:
-            own = ways.remove(end.way).elements
-            elements.extend(own if end.side == 1 else (turned(element) for element in reversed(own)))
-        ways.add(elements, *nodes_)
-
-
-def _walk(ways: Ways, end: End, plain: set[int]) -> tuple[End, list[End]]:
-    """Return the last end of the run that leaves by an end, and the ends by which its ways are left."""
-    start = end.way
-    chain = [end]
-    while (node := ways.node_at(end)) in plain:
-        one, other = ways.at(node)
-        entered = other if one == end else one
-        if entered.way == start:
-            break
-        end = End(entered.way, 1 - entered.side)
-        chain.append(end)
-    return end, chain
-
-
 def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
     """Return a number for each end, the same for ends that meet.
 
-    Ends meet where they are within `snap` of one another in plan, and so on from end to end; nearest ends first, and
-    never so that heights more than `level` apart come together.
+    Ends meet where they are within `snap` of one another in plan and within `level` in height, and so on from end to
+    end; one without a height meets the nearest that has one.
 
     Examples
     --------
     >>> meet([Spot(0.0, 0.0), Spot(1.0, 0.0), Spot(1.001, 0.0)], snap=0.002, level=0.01)
     [0, 1, 1]
     """
-    first: dict[tuple[int, int, float | None], int] = {}
-    places = orders(spots)
-    leader = [
-        first.setdefault((x, y, spot.z), number)
-        for number, (spot, (x, y, _)) in enumerate(zip(spots, places, strict=True))
-    ]
-    own = sorted(first.values())
-    group = {number: number for number in own}
-    low = {number: spots[number].z for number in own}
-    high = dict(low)
-
-    def find(number: int) -> int:
-        while group[number] != number:
-            group[number] = group[group[number]]
-            number = group[number]
-        return number
-
-    pairs = [(own[one], own[other]) for one, other in near_pairs([spots[number] for number in own], snap).tolist()]
-
-    def turn(pair: tuple[int, int]) -> tuple[int, tuple[int, int, int], tuple[int, int, int]]:
-        """Return what decides whose turn it is to be joined: nearest first, then by where they are."""
-        low, high = sorted((places[pair[0]], places[pair[1]]))
-        return round(gap(spots[pair[0]], spots[pair[1]]) * 1e9), low, high
-
-    for one, other in sorted(pairs, key=turn):
-        mine, theirs = find(one), find(other)
-        if mine == theirs:
-            continue
-        if not (level_with(low[mine], high[theirs], level) and level_with(high[mine], low[theirs], level)):
-            continue
-        group[theirs] = mine
-        lows = [z for z in (low[mine], low[theirs]) if z is not None]
-        highs = [z for z in (high[mine], high[theirs]) if z is not None]
-        low[mine], high[mine] = min(lows, default=None), max(highs, default=None)
-    return [find(number) for number in leader]
+    if not spots:
+        return []
+    table = np.array([(x, y, math.inf if z is None else z) for x, y, z in spots])
+    places, own = np.unique(np.round(table, 6), axis=0, return_inverse=True)
+    one, other = pairs_within(places[:, :2], snap).T
+    known = np.isfinite(places[:, 2])
+    both = known[one] & known[other]
+    rise = np.subtract(places[one, 2], places[other, 2], out=np.zeros(len(one)), where=both)
+    fair = (known[one] == known[other]) & (np.abs(rise) <= level)
+    # Of those with and those without a height each of these meets one of the others.
+    mixed = np.flatnonzero(known[one] != known[other])
+    bare, high = np.where(known[one[mixed]], (other[mixed], one[mixed]), (one[mixed], other[mixed]))
+    off = np.round(np.hypot(*(places[bare] - places[high])[:, :2].T), 9)
+    nearest = mixed[np.lexsort((high, off, bare))]
+    bare = np.where(known[one[nearest]], other[nearest], one[nearest])
+    fair[nearest[np.unique(bare, return_index=True)[1]]] = True
+    found: list[int] = components(len(places), np.column_stack((one[fair], other[fair])))[own.ravel()].tolist()
+    return found

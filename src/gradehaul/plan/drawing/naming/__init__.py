@@ -1,4 +1,4 @@
-"""Names for what is drawn: by points the plan tells, by texts beside the track, else by kind or layer and a number."""
+"""Names for what is drawn: by points of the plan, by texts beside the track, else by kind or layer and a number."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.drawing.drawn import Claim
-from gradehaul.plan.drawing.elements import gap, halved, nearest, order, place
+from gradehaul.plan.drawing.elements import gap, halved, order
 from gradehaul.plan.drawing.naming.layers import free_name, names_lines
-from gradehaul.plan.drawing.nearness import Nearness, dot
-from gradehaul.plan.drawing.records import Element, Label, Linked, LinkedJoint, Spot
+from gradehaul.plan.drawing.nearness import Nearness, pairs_between
+from gradehaul.plan.drawing.records import Claim, Label, Linked, LinkedJoint, Spot
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -83,15 +82,10 @@ def claimed(
 
 def named_marks(marks: Sequence[Label], labels: Sequence[Label], near: float) -> list[Spot]:
     """Return the points that a text of their own layer stands beside, within `near`, m: those are joints."""
-    if not marks or not labels:
-        return []
-    spots = [mark.spot for mark in marks]
-    found: set[int] = set()
-    for mark, text in Nearness([dot(label.spot) for label in labels], near / 10).near(spots, near).tolist():
-        label = labels[text]
-        if label.layer == marks[mark].layer and len(label.text) <= LONGEST and gap(label.spot, spots[mark]) <= near:
-            found.add(mark)
-    return [spots[mark] for mark in sorted(found)]
+    texts = [label for label in labels if len(label.text) <= LONGEST]
+    pairs = pairs_between([mark.spot for mark in marks], [label.spot for label in texts], near)
+    found = {mark for mark, text, _ in pairs if texts[text].layer == marks[mark].layer}
+    return [marks[mark].spot for mark in sorted(found)]
 
 
 def name_all(
@@ -127,21 +121,15 @@ def name_all(
         (replace(label, text=_writable(label.text)) for label in labels if len(label.text) <= LONGEST),
         key=lambda label: (order(label.spot), label.text),
     )
-    layers = {element.layer for line in linked.lines for element in line.elements}
     free = list(range(len(texts)))
-    lines: dict[int, str] = {**(known_lines or {})}
+    joints, lines = {**claims}, {**(known_lines or {})}
     used = {*lines_taken, *claims.values(), *lines.values()}
-
-    joint_texts, free = _given(free, _near_joints(linked, texts, layers, near))
-    joints = {**claims}
-    for number in sorted(set(joint_texts) - set(joints)):
-        joints[number] = free_name(texts[joint_texts[number]].text, used)
-        used.add(joints[number])
-    used.update(joints_taken)
-    line_texts, free = _given(free, _near_lines(linked, texts, layers, near))
-    for number in sorted(set(line_texts) - set(lines)):
-        lines[number] = free_name(texts[line_texts[number]].text, used)
-        used.add(lines[number])
+    for names, pairs in zip((joints, lines), _beside(linked, texts, near), strict=True):
+        own, free = _nearest_first(free, pairs)
+        for number in sorted(set(own) - set(names)):
+            names[number] = free_name(texts[own[number]].text, used)
+            used.add(names[number])
+        used.update(joints_taken)
 
     counts: Counter[str] = Counter()
     used -= set(joints_taken)  # a joint may bear the name of a joint of the plan, and then is that joint
@@ -166,7 +154,7 @@ def name_all(
     )
 
 
-def _given(free: Sequence[int], pairs: Sequence[tuple[float, int, int]]) -> tuple[dict[int, int], list[int]]:
+def _nearest_first(free: Sequence[int], pairs: Sequence[tuple[float, int, int]]) -> tuple[dict[int, int], list[int]]:
     """Return what takes which text, the nearest first, and the texts that are left."""
     left = set(free)
     found: dict[int, int] = {}
@@ -177,49 +165,29 @@ def _given(free: Sequence[int], pairs: Sequence[tuple[float, int, int]]) -> tupl
     return found, [text for text in free if text in left]
 
 
-def _fits(label: Label, layers: Collection[str], own: Collection[str]) -> bool:
-    return label.layer in own or label.layer not in layers
-
-
-def _near_joints(
-    linked: Linked, texts: Sequence[Label], layers: Collection[str], near: float
-) -> list[tuple[float, int, int]]:
-    """Return texts with the joints near them: distance, text, joint."""
+def _beside(
+    linked: Linked, texts: Sequence[Label], near: float
+) -> tuple[list[tuple[float, int, int]], list[tuple[float, int, int]]]:
+    """Return texts with the joints and with the lines near them that they may name: distance, text, and which it is."""
     if not texts:
-        return []
-    own = [
-        {element.layer for end in joint.ends for element in linked.lines[end.line].elements} for joint in linked.joints
+        return [], []
+    layers = [{element.layer for element in line.elements} for line in linked.lines]
+    drawn = set().union(*layers)
+    spots = [text.spot for text in texts]
+    at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
+    of_joints = [
+        (off, text, joint)
+        for text, joint, off in pairs_between(spots, [joint.spot for joint in linked.joints], near)
+        if not names_lines(texts[text]) and (texts[text].layer in at[joint] or texts[text].layer not in drawn)
     ]
-    points = [dot(joint.spot) for joint in linked.joints]
-    found: list[tuple[float, int, int]] = []
-    for text, number in Nearness(points, near / 10).near([label.spot for label in texts], near):
-        off = gap(linked.joints[number].spot, texts[text].spot)
-        if off <= near and not names_lines(texts[text]) and _fits(texts[text], layers, own[number]):
-            found.append((off, int(text), int(number)))
-    return found
-
-
-def _near_lines(
-    linked: Linked, texts: Sequence[Label], layers: Collection[str], near: float
-) -> list[tuple[float, int, int]]:
-    """Return texts with the lines near them: distance, text, line."""
-    if not texts:
-        return []
-    owners: list[int] = []
-    parts: list[Element] = []
-    for number, line in enumerate(linked.lines):
-        for element in line.elements:
-            for part in halved(element):
-                owners.append(number)
-                parts.append(part)
+    parts = [(part, n) for n, line in enumerate(linked.lines) for element in line.elements for part in halved(element)]
+    beside = Nearness([part for part, _ in parts], near / 10).beside(spots, near)
     best: dict[tuple[int, int], float] = {}
-    for text, number in Nearness(parts, near / 10).near([label.spot for label in texts], near):
-        part, spot = parts[number], texts[text].spot
-        off = gap(place(part, nearest(part, spot)), spot)
-        if off <= near and _fits(texts[text], layers, {part.layer}):
-            key = int(text), owners[number]
-            best[key] = min(off, best.get(key, math.inf))
-    return [(off, text, line) for (text, line), off in best.items()]
+    for text, number, off in zip(beside.which.tolist(), beside.number.tolist(), beside.off.tolist(), strict=True):
+        part, line = parts[number]
+        if texts[text].layer == part.layer or texts[text].layer not in drawn:
+            best[text, line] = min(off, best.get((text, line), math.inf))
+    return of_joints, [(off, text, line) for (text, line), off in best.items()]
 
 
 def _writable(text: str) -> str:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import gap, turned, wrapped
-from gradehaul.plan.drawing.nearness import Nearness, dot
+from gradehaul.plan.drawing.elements import length_of, turned, wrapped
+from gradehaul.plan.drawing.nearness import pairs_between
 from gradehaul.plan.drawing.records import Linked, LinkedLine, Spot
 
 _SAME_WAY = math.radians(5)
@@ -50,40 +50,31 @@ def recognize(linked: Linked, known: Sequence[KnownLine], within: float) -> tupl
     free: dict[frozenset[str], list[KnownLine]] = {}
     for line in known:
         free.setdefault(frozenset((line.start, line.finish)), []).append(line)
-    pairs = sorted(
-        (abs(before.length - math.fsum(element.length for element in drawn.elements)), before.name, number)
+    lines = _nearest_first(
+        (abs(before.length - length_of(drawn.elements)), before.name, number)
         for number, drawn in enumerate(linked.lines)
         if drawn.start in joints and drawn.finish in joints
         for before in free.get(frozenset((joints[drawn.start], joints[drawn.finish])), ())
     )
-    lines: dict[int, str] = {}
-    taken: set[str] = set()
-    for _, name, number in pairs:
-        if number not in lines and name not in taken:
-            lines[number] = name
-            taken.add(name)
     return joints, lines
 
 
-def _by_place(linked: Linked, known: Sequence[KnownLine], within: float) -> dict[int, str]:
-    places: dict[str, Spot] = {}
-    for line in known:
-        places.setdefault(line.start, line.at)
-        places.setdefault(line.finish, line.end)
-    names = list(places)
-    near = Nearness([dot(joint.spot) for joint in linked.joints], within / 10)
-    pairs = sorted(
-        (gap(linked.joints[number].spot, places[names[name]]), names[name], int(number))
-        for name, number in near.near(list(places.values()), within)
-    )
-    pairs = [pair for pair in pairs if pair[0] <= within]
+def _nearest_first(pairs: Iterable[tuple[float, str, int]]) -> dict[int, str]:
+    """Return which number has which name, those that differ least first."""
     found: dict[int, str] = {}
     taken: set[str] = set()
-    for _, name, number in pairs:
+    for _, name, number in sorted(pairs):
         if number not in found and name not in taken:
             found[number] = name
             taken.add(name)
     return found
+
+
+def _by_place(linked: Linked, known: Sequence[KnownLine], within: float) -> dict[int, str]:
+    places = {name: spot for line in reversed(known) for name, spot in ((line.finish, line.end), (line.start, line.at))}
+    names = list(places)
+    near = pairs_between(list(places.values()), [joint.spot for joint in linked.joints], within)
+    return _nearest_first((off, names[name], number) for name, number, off in near)
 
 
 def _by_lines(linked: Linked, known: Sequence[KnownLine], joints: dict[int, str]) -> None:

@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from gradehaul.plan.drawing.tables import add_berths, joint_table, split_heights
+from gradehaul.plan.drawing.tables import joint_table, line_table
 from gradehaul.plan.edit.writer.text import comments, item
 from gradehaul.quantities import convert
 
 if TYPE_CHECKING:
-    from gradehaul.plan.drawing.drawn import Drawn, DrawnLine
+    from gradehaul.plan.drawing.records import Drawn
 
 _FINE = 1e-7
 
@@ -20,16 +20,20 @@ _FINE = 1e-7
 ANGLE_DECIMALS = 6
 
 _SHAPE = ("straight", "left", "right", "easement", "piece", "hand", "angle", "length", "ease")
-
-
 _OF_A_LINE = ("from", "to", "at", "heading", "railhead_at")
 
 
 def tables_of(drawn: Drawn, unit: str) -> dict[tuple[str, str], dict[str, Any]]:
     """Return the tables of lines and joints, by section and name."""
+
+    def figure(value: float, kind: str) -> float | int:
+        if kind in {"angle", "turn"}:
+            return _rounded(value, ANGLE_DECIMALS, above_0=kind == "turn")
+        return _rounded(convert(value, unit), decimals(unit), above_0=kind == "size")
+
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for name, line in drawn.lines.items():
-        found["line", name] = _line(line, unit)
+        found["line", name] = line_table(line, figure)
     for name, joint in drawn.joints.items():
         if table := joint_table(joint):
             found[table[0], name] = table[1]
@@ -38,42 +42,15 @@ def tables_of(drawn: Drawn, unit: str) -> dict[tuple[str, str], dict[str, Any]]:
     return found
 
 
-def _line(line: DrawnLine, unit: str) -> dict[str, Any]:
-    first = line.elements[0]
-    tracks: list[dict[str, Any]] = []
-    for element in line.elements:
-        if element.curvature == 0:
-            tracks.append({"straight": length_in(element.length, unit, above_0=True)})
-            continue
-        hand = "left" if element.curvature > 0 else "right"
-        turn = abs(element.curvature) * element.length
-        radius = length_in(1 / abs(element.curvature), unit, above_0=True)
-        tracks.append({hand: radius, "angle": _rounded(math.degrees(turn), ANGLE_DECIMALS, above_0=True)})
-    table: dict[str, Any] = {
-        "from": line.start,
-        "to": line.finish,
-        "at": [length_in(first.start.x, unit), length_in(first.start.y, unit)],
-        "heading": _rounded(math.degrees(first.heading), ANGLE_DECIMALS),
-    }
-    ends, between = split_heights(line)
-    for number, height in ends.items():
-        tracks[number]["railhead"] = length_in(height, unit)
-    if any(element.start.z is not None for element in line.elements):  # also where an even climb needs none between
-        table["railhead_at"] = [[length_in(where, unit), length_in(height, unit)] for where, height in between]
-    table["track"] = tracks
-    add_berths(table, line)
-    return table
-
-
 @cache
 def decimals(unit: str) -> int:
     """Return the decimals with which lengths are written: to a tenth of a micrometer or finer."""
     return max(0, math.ceil(-math.log10(convert(_FINE, unit)) - 1e-9))
 
 
-def length_in(value: float, unit: str, *, above_0: bool = False) -> float | int:
+def length_in(value: float, unit: str) -> float | int:
     """Return a length in a unit, to the last digit that is written."""
-    return _rounded(convert(value, unit), decimals(unit), above_0=above_0)
+    return _rounded(convert(value, unit), decimals(unit))
 
 
 def _rounded(value: float, decimals: int, *, above_0: bool = False) -> float | int:
@@ -92,54 +69,35 @@ def _rounded(value: float, decimals: int, *, above_0: bool = False) -> float | i
 
 
 def same(before: object, table: Mapping[str, Any], unit: str) -> bool:
-    """Return whether a table tells what the drawing tells, to the last digit that is written."""
-    if before == table:
-        return True
-    if not isinstance(before, dict):
-        return False
+    """Return whether a table shows what the drawing shows, to the last digit that is written."""
     fine = 1.5 * 10 ** -decimals(unit)
-    if "track" not in table:
-        return all(_alike(before.get(key), value, key, fine) for key, value in table.items())
-    if not _same_tracks(before.get("track"), table, fine):
-        return False
-    keys = [key for key in _OF_A_LINE if key != "railhead_at" or _has_heights(table)]
-    return all(_alike(before.get(key) or None, table.get(key) or None, key, fine) for key in keys)
+    tracks = _drawn_keys(table)
 
+    def alike(old: Any, new: Any, key: str) -> bool:  # noqa: ANN401 - values of TOML
+        if isinstance(old, list) and isinstance(new, list):
+            return len(old) == len(new) and all(alike(*pair, key) for pair in zip(old, new, strict=True))
+        if isinstance(old, dict) and isinstance(new, dict):  # a track
+            return all(alike(old.get(name), new.get(name), name) for name in tracks)
+        if isinstance(old, int | float) and isinstance(new, int | float):
+            return bool(abs(old - new) <= (1.5 * 10**-ANGLE_DECIMALS if key in {"angle", "heading"} else fine))
+        return bool(old == new)
 
-def _has_heights(table: Mapping[str, Any]) -> bool:
-    """Return whether a drawn line has heights of its own; else those that are written along it are the person's."""
-    return "railhead_at" in table
-
-
-def _drawn_keys(table: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return the keys of a line's tracks that the drawing tells."""
-    return (*_SHAPE, "railhead") if _has_heights(table) else _SHAPE
-
-
-def _same_tracks(before: object, table: Mapping[str, Any], fine: float) -> bool:
-    after = table["track"]
-    if not isinstance(before, list) or len(before) != len(after) or not all(isinstance(old, dict) for old in before):
-        return False
-    keys = _drawn_keys(table)
-    return all(
-        _alike(old.get(name), new.get(name), name, fine)
-        for old, new in zip(before, after, strict=True)
-        for name in keys
+    keys = [key for key in table if "track" not in table or key in {*_OF_A_LINE, "track"}]
+    return before == table or (
+        isinstance(before, dict) and all(alike(before.get(key) or None, table[key] or None, key) for key in keys)
     )
 
 
-def _alike(before: Any, after: Any, key: str, fine: float) -> bool:  # noqa: ANN401 - values of TOML
-    if isinstance(before, list) and isinstance(after, list):
-        return len(before) == len(after) and all(
-            _alike(old, new, key, fine) for old, new in zip(before, after, strict=True)
-        )
-    if isinstance(before, int | float) and isinstance(after, int | float):
-        return abs(before - after) <= (1.5 * 10**-ANGLE_DECIMALS if key in {"angle", "heading"} else fine)
-    return bool(before == after)
+def _drawn_keys(table: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the keys of a line's tracks that are the drawing's.
+
+    Where it has no heights those that are written along the line are the person's.
+    """
+    return (*_SHAPE, "railhead") if "railhead_at" in table else _SHAPE
 
 
 def edited(text: str, key: tuple[str, str], table: Mapping[str, Any]) -> str:
-    """Return the text of one table with what the drawing tells in place of what stood there."""
+    """Return the text of one table with what the drawing shows in place of what stood there."""
     import tomlkit
 
     document = tomlkit.parse(text)

@@ -1,11 +1,12 @@
 /* The desk: the plan as it is tried now, with its routes, outcomes, plan view, section and train held together. */
 const Desk = (() => {
   const byId = (id) => document.getElementById(id);
+  const FRAME = 12;
 
   /* `decide` is called with each trial that the hand has let go of, for whoever has the last word on it. */
   function start(data, { decide = () => {}, run = () => {}, pointed = null, refreshed = () => {} } = {}) {
     const desk = { data: null, teller: null, stock: null, routes: [], judgedRails: [], rails: [], pinned: null };
-    let before = null, waiting = 0, planView = null, workbench = null;
+    let before = null, waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
 
     function take(document_) {
       for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
@@ -53,10 +54,18 @@ const Desk = (() => {
       tryOut();
       workbench?.take(whole);
       if (whole) planView.film((id) => Trial.railOf(desk.data, desk.trial.now, id) !== "clean");
-      showOutcomes();
-      showButtons();
       showRailhead();
-      showTracks();
+      if (whole) {
+        showButtons();
+        showTracks();
+      }
+      // while a hand moves, the selected train goes first where all of them take longer than a frame
+      clearTimeout(later);
+      if (whole || slowest < FRAME) {
+        const begun = performance.now();
+        showOutcomes();
+        if (!whole) slowest = performance.now() - begun;
+      } else later = setTimeout(showOutcomes, 50);
       refreshed(whole);
     }
 
@@ -67,10 +76,11 @@ const Desk = (() => {
     desk.hand = {
       height,
       grab() { before = desk.trial.copy(); },
-      to(station, value) { desk.trial.move((trial) => { trial.heights[station.key] = Number(value.toFixed(6)); }); },
+      to(station, value) { desk.trial.move((trial) => { trial.heights[station.key] = Number(value.toFixed(9)); }); },
       drop() {
         const from = before;
         before = null;
+        slowest = 0;
         if (from) desk.trial.change(() => {}, from);
       },
     };
@@ -95,7 +105,7 @@ const Desk = (() => {
       const station = desk.data.heights.find((each) => each.key === byId("railhead-of").value);
       const unit = desk.teller.lengthUnit, value = byId("railhead").valueAsNumber;
       if (!station || !Number.isFinite(value)) return;
-      desk.trial.change((trial) => { trial.heights[station.key] = Number(((value * unit.times) / unit.parts).toFixed(6)); });
+      desk.trial.change((trial) => { trial.heights[station.key] = Number(((value * unit.times) / unit.parts).toFixed(9)); });
     }
 
     // Film by click
@@ -182,6 +192,7 @@ const Desk = (() => {
         refresh(true);
       },
       refresh: () => refresh(true),
+      outcomes: showOutcomes,
     });
     refresh(true);
     return desk;

@@ -71,21 +71,35 @@ const Trial = (() => {
     });
   }
 
+  /* The changes of grade that moved stations make, track by track: one that several of them make is there once. */
+  function bendsOf(stations) {
+    const seen = new Map(), found = [];
+    for (const { changes } of stations) {
+      const own = new Map();
+      for (const [id, { bend }] of Object.entries(changes)) {
+        const key = bend && `${id} ${bend.values.map((value) => value.toFixed(9))} ${bend.breaks.map((at) => at.toFixed(9))}`;
+        if (!bend || seen.has(key)) continue;
+        seen.set(key, true);
+        own.set(id, bend);
+      }
+      if (own.size) found.push(own);
+    }
+    return found;
+  }
+
   function railOf(data, trial, id) {
     return trial.rails[id] ?? data.stated_rails[id] ?? "clean";
   }
 
   /* The routes of a document with a trial's changes; a route that nothing changes is the document's own. */
   function routesWith(data, trial) {
-    const moved = moves(data, trial.heights);
+    const moved = moves(data, trial.heights), bends = bendsOf(moved.map(([station]) => station));
     return data.routes.map((route) => {
-      const terms = [];
+      const terms = bends.map((byTrack) => [along(route, byTrack), 1]);
       for (const [station, by] of moved) {
-        const part = (key) => new Map(Object.entries(station.changes).map(([id, change]) => [id, change[key]]));
-        const bend = along(route, part("bend")), perMeter = along(route, part("per_m"));
-        if (bend) terms.push([bend, 1]);
-        if (perMeter) terms.push([perMeter, by]);
+        terms.push([along(route, new Map(Object.entries(station.changes).map(([id, change]) => [id, change.per_m]))), by]);
       }
+      while (terms.some(([f]) => f === null)) terms.splice(terms.findIndex(([f]) => f === null), 1);
       const rails = route.tracks.map((track) => railOf(data, trial, track.id));
       const sameRails = rails.every((rail, k) => rail === route.rails[k]);
       if (!terms.length && sameRails) return route;
@@ -119,12 +133,33 @@ const Trial = (() => {
     }
   }
 
+  /* What the address keeps: a text that may be anybody's, and perhaps none at all. */
+  function fromAddress() {
+    try {
+      return decodeURIComponent(location.hash.slice(1));
+    } catch {
+      return "";
+    }
+  }
+
+  /* The train that the address keeps; null where it keeps none. */
+  function readLook(text) {
+    try {
+      const { look } = JSON.parse(text);
+      const fine = look && Array.isArray(look.consist) && look.consist.length < 200
+        && look.consist.every(({ name, count }) => typeof name === "string" && Number.isInteger(count) && count > 0 && count < 1000);
+      return fine ? look : null;
+    } catch {
+      return null;
+    }
+  }
+
   function start(changed) {
-    let now = read(decodeURIComponent(location.hash.slice(1) || "%20")) || copy(JSON.parse(EMPTY));
+    let now = read(fromAddress()) || copy(JSON.parse(EMPTY)), look = readLook(fromAddress());
     const behind = [], ahead = [];
 
     function keep() {
-      const text = JSON.stringify(now);
+      const text = JSON.stringify(look ? { ...now, look } : now);
       history.replaceState(null, "", text === EMPTY ? location.pathname + location.search : `#${encodeURIComponent(text)}`);
     }
 
@@ -137,6 +172,9 @@ const Trial = (() => {
     return {
       get now() { return now; },
       get empty() { return JSON.stringify(now) === EMPTY; },
+      /* The train that is looked at, which the address keeps too but no undo touches. */
+      get look() { return look; },
+      set look(next) { look = next; keep(); },
       get canUndo() { return behind.length > 0; },
       get canRedo() { return ahead.length > 0; },
       /* Takes over a change; `before` is the trial before it, where the hand has been moving since. */

@@ -1,4 +1,4 @@
-"""One quantity that is asked for, and the SI value of a bare number or one with its unit."""
+"""A quantity as it is given, and the SI value of a bare number or one with its unit."""
 
 from __future__ import annotations
 
@@ -7,8 +7,19 @@ import re
 from typing import NamedTuple
 
 from gradehaul.errors import QuantityError
-from gradehaul.quantities.shown import quoted, shown
-from gradehaul.quantities.units import DIMENSION, NAMED, Dimension, Kind, Unit, digits, factor, length, listed
+from gradehaul.quantities.units import (
+    DIMENSION,
+    NAMED,
+    Dimension,
+    Kind,
+    Unit,
+    digits,
+    factor,
+    length,
+    listed,
+    quoted,
+    shown,
+)
 
 _EXAMPLE: dict[Kind, str] = {
     "length": 'a length such as "24 in", "3 ft 6 in" or "610 mm"',
@@ -20,8 +31,8 @@ _EXAMPLE: dict[Kind, str] = {
 }
 
 
-class Asked(NamedTuple):
-    """One quantity asked for: what kind, the plan's unit, and what was found."""
+class Given(NamedTuple):
+    """A quantity as it is given: what kind it should be, the plan's unit, and what was found."""
 
     kind: Kind
     plan_unit: str | None
@@ -35,7 +46,7 @@ class Asked(NamedTuple):
         return DIMENSION[self.kind]
 
     def error(self, wrong: str, write: str = "") -> QuantityError:
-        """Return the error that tells what is wrong and what to write instead."""
+        """Return the error with what is wrong and what to write instead."""
         return QuantityError(wrong, found=shown(self.value), write=write or _EXAMPLE[self.kind])
 
     def not_one(self) -> QuantityError:
@@ -44,7 +55,7 @@ class Asked(NamedTuple):
 
     def too_large(self) -> QuantityError:
         """Return the error for a number beyond floats."""
-        return self.error("the number is too large to reckon with")
+        return self.error("the number is too large")
 
     def as_written(self) -> str:
         """Return the number or the text without its quotes."""
@@ -58,58 +69,58 @@ class Asked(NamedTuple):
         return quoted(re.sub(name, lambda _: unit, self.as_written()))
 
 
-def bare_value(number: float, asked: Asked) -> float:
+def bare_value(number: float, given: Given) -> float:
     """Return the SI value of a number without a unit."""
     if isinstance(number, bool):
-        raise asked.not_one()
+        raise given.not_one()
     try:
         bare = float(number)
     except OverflowError:
-        raise asked.too_large() from None
+        raise given.too_large() from None
     if not math.isfinite(bare):
-        raise asked.error("a number must be finite")
-    if asked.kind == "length" and asked.plan_unit is not None:
-        return to_si(bare, length(asked.plan_unit), asked)
-    if asked.kind == "angle":
+        raise given.error("a number must be finite")
+    if given.kind == "length" and given.plan_unit is not None:
+        return to_si(bare, length(given.plan_unit), given)
+    if given.kind == "angle":
         return math.radians(bare)
-    if asked.kind == "share" and 0.0 <= bare <= 1.0:
+    if given.kind == "share" and 0.0 <= bare <= 1.0:
         return bare
-    raise _needs_unit(bare, asked)
+    raise _needs_unit(bare, given)
 
 
-def _needs_unit(bare: float, asked: Asked) -> QuantityError:
+def _needs_unit(bare: float, given: Given) -> QuantityError:
     """Return the error for a bare number where a unit is needed, with the number as it might be meant."""
-    written = asked.as_written()
-    units = listed(asked.dimension)
-    if asked.kind == "length":
-        return asked.error(
+    written = given.as_written()
+    units = listed(given.dimension)
+    if given.kind == "length":
+        return given.error(
             "a length needs its unit",
             f'"{written} mm" or "{written} in", or unit = "mm" or unit = "in" at the top for all bare lengths',
         )
-    if asked.kind == "mass":
-        imperial = asked.plan_unit in ("in", "ft")
+    if given.kind == "mass":
+        imperial = given.plan_unit in ("in", "ft")
         usual, other = ("oz", "g") if imperial else ("g", "oz")
-        return asked.error(f"a mass needs its unit ({units})", f'"{written} {usual}" or "{written} {other}"')
-    if asked.kind == "force":
-        return asked.error(
+        return given.error(f"a mass needs its unit ({units})", f'"{written} {usual}" or "{written} {other}"')
+    if given.kind == "force":
+        return given.error(
             f"a force needs its unit ({units})", f'"{written} gf" if it was read from a balance marked in grams'
         )
-    if asked.kind == "share":
+    if given.kind == "share":
         likely = 1.0 < bare <= 100.0  # it reads as a percentage
-        return asked.error("a share without a unit lies between 0 and 1", f'"{written} %"' if likely else "")
+        return given.error("a share without a unit lies between 0 and 1", f'"{written} %"' if likely else "")
     rise, slash, run = written.partition("/")
     if slash and rise.isdecimal():
-        return asked.error("a grade needs its unit", f'"{rise} in {run}"')
+        return given.error("a grade needs its unit", f'"{rise} in {run}"')
     if 0.0 < abs(bare) < 0.1:  # as a percentage no hill, as rise over run a usual one
         percent = f'"{digits(100.0 * bare)} %"'
-        return asked.error("a grade needs its unit", f'{percent} if this is rise over run, "{written} %" if per cent')
-    return asked.error("a grade needs its unit", f'"{written} %"')
+        return given.error("a grade needs its unit", f'{percent} if this is rise over run, "{written} %" if per cent')
+    return given.error("a grade needs its unit", f'"{written} %"')
 
 
-def to_si(number: float, unit: Unit, asked: Asked) -> float:
+def to_si(number: float, unit: Unit, given: Given) -> float:
     """Return the SI value of a number in a unit."""
     times, parts = factor(unit)
     value = number * times / parts
     if not math.isfinite(value):
-        raise asked.too_large()
+        raise given.too_large()
     return value

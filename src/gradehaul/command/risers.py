@@ -1,0 +1,78 @@
+"""The verb for the saw: risers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from gradehaul.command.answer import Answer, Output, answers, refuse_idle
+from gradehaul.command.options import csv_option, json_option, open_option, output_option, plan_argument, show_option
+from gradehaul.command.parameters import LENGTH, THICKNESS, Name
+
+if TYPE_CHECKING:
+    from gradehaul.plan.records import Plan
+    from gradehaul.show.sheets.form import PaperName
+
+
+@click.command()
+@plan_argument
+@click.option("--every", type=LENGTH, required=True, help='From riser to riser, such as "16 in".')
+@click.option("--line", type=Name("lines", "line"), help="Along this line.  [default: the only one]")
+@click.option("--route", type=Name("routes"), help="Along this route, from line to line.")
+@click.option("--from", "begin", type=LENGTH, default="0", help="Where the first stands.  [default: the start]")
+@click.option("--deck", type=THICKNESS, help="Thickness of the deck.  [default: 1/2 in]")
+@click.option("--roadbed", type=THICKNESS, help="Thickness of the roadbed.  [default: 1/4 in]")
+@click.option("--track", type=THICKNESS, help="Height of rail and ties.  [default: the scale's, assumed]")
+@click.option("--datum", type=LENGTH, help="Height of the plan's 0 over the floor, for heights to saw.")
+@click.option("--rule", type=LENGTH, help="The smallest part your rule shows.  [default: 1/32 in or 0.5 mm]")
+@click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
+@click.option("--strip", type=LENGTH, help="Print this much of the track at full size, too.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Of the sheets.  [default: the units']")
+@json_option
+@csv_option("The risers")
+@output_option("Write this file: .pdf, .csv, .svg, .png.")
+@open_option
+@show_option
+@answers(draws=True)
+def risers(
+    *,
+    plan: Plan,
+    out: Output,
+    line: str | None,
+    route: str | None,
+    strip: float | None,
+    paper: PaperName | None,
+    **lengths: float | None,
+) -> Answer:
+    """Show where each riser stands and how high to saw it."""
+    if line is not None and route is not None:
+        raise click.UsageError("--line and --route exclude each other")
+    if out.form != "pdf":
+        refuse_idle("strip", "paper", needs="-o FILE.pdf")
+    from gradehaul.design.risers.options import risers_of
+    from gradehaul.haulage.answers.layout import Layout
+
+    reader = out.reader(plan)
+    found = risers_of(Layout(plan), lengths, reader.system, line=line, route=route)
+    match out.form:
+        case "json":
+            from gradehaul.show.risers.document import risers_json
+
+            return Answer(risers_json(found))
+        case "csv":
+            from gradehaul.show.risers.document import risers_csv
+
+            return Answer(risers_csv(found, reader))
+        case "pdf":
+            from gradehaul.show.risers.picture import risers_sheet
+            from gradehaul.show.sheets.form import PAPER_OF
+
+            return Answer(risers_sheet(found, reader, paper or PAPER_OF[reader.system], strip=strip))
+        case "png" | "svg" as picture:
+            from gradehaul.show.risers.picture import risers_picture
+
+            return Answer(risers_picture(found, reader, picture))
+    from gradehaul.show.risers.text import risers_page
+
+    return Answer(risers_page(found, reader))

@@ -1,0 +1,239 @@
+"""Risers along a walk: where each stands, the height to saw, and the block that makes a level read level there."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from gradehaul.design.risers.walk import Walk
+from gradehaul.errors import DesignError
+from gradehaul.quantities import describe
+from gradehaul.scales import clear_height, track_centers
+from gradehaul.track.map.plane import many_points
+from gradehaul.track.piecewise import FloatArray
+
+RULE = {"metric": 0.0005, "imperial": 0.0254 / 32}
+"""The smallest part that a rule shows, m: half a millimeter, or a thirty-second of an inch."""
+LEVEL = {"metric": 0.6, "imperial": 24 * 0.0254}
+"""Length of a usual level, m (common practice)."""
+_MOST = 1000
+_PARALLEL = math.cos(math.radians(20))
+"""A track that runs at a greater angle does not run beside."""
+_BESIDE = 2.0
+"""Tracks within so many track centers stand on one deck."""
+_FINE = 1e-5
+"""How closely tracks beside are followed, m."""
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """What lies between railhead and riser, and from where heights count, all in m.
+
+    `datum` is the height of the plan's 0 over the floor, or whatever risers stand on; None where heights count from the
+    plan's 0.
+    """
+
+    deck: float
+    roadbed: float
+    track: float
+    rule: float
+    level: float
+    datum: float | None = None
+
+    @property
+    def structure(self) -> float:
+        """Track, roadbed and deck together, m."""
+        return self.deck + self.roadbed + self.track
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A track that runs beside at a riser: how far to the left, m, negative to the right, and its railhead, m."""
+
+    line: str
+    offset: float
+    railhead: float
+
+
+@dataclass(frozen=True, slots=True)
+class Riser:
+    """A riser, lengths in m: its place along the walk, the railhead there and its top, to saw by the rule."""
+
+    number: int
+    at: float
+    joint: str
+    """The joint before it."""
+    after: float
+    """How far it stands behind that joint."""
+    track: str
+    railhead: float
+    top: float
+    """Exact height of its top, under track, roadbed and deck, over the datum."""
+    cut: float
+    """The height as the rule shows it, rounded by itself."""
+    change: float | None
+    """By how much it is higher than the riser before, both as the rule shows them."""
+    block: float | None
+    """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
+    low_end: str
+    """Where that end lies: behind, ahead, or neither where the track is level."""
+    beside: tuple[Beside, ...]
+
+    @property
+    def residual(self) -> float:
+        """By how much the cut is too high, m."""
+        return self.cut - self.top
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Risers:
+    """The risers of a walk, in order."""
+
+    walk: Walk
+    build: Build
+    every: float
+    begin: float
+    risers: tuple[Riser, ...]
+
+
+def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) -> Risers:
+    """Return the risers that stand along a walk, the first at `begin` and one `every` so far, both in m.
+
+    The railhead is that of `check`. Each height is rounded to the rule by itself, so that errors never add up. The
+    level lies along the track with its middle over the riser, its two ends on the rail; on a curve of radius R it
+    spans an arc of 2 R asin(L / 2R). Near the ends of the walk it is moved to lie on it.
+
+    Raises
+    ------
+    DesignError
+        A distance of 0 or less, or longer than the walk; a start that is not on it; too many risers; or a riser that
+        would end at the datum or below.
+
+    Examples
+    --------
+    >>> from gradehaul.design.risers.walk import walk_along
+    >>> from gradehaul.haulage.answers.layout import Layout
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = "HO"
+    ... unit = "mm"
+    ... railhead.A = 0
+    ... line.Hill = { from = "A", to = "B", track = [{ straight = 1000, grade = "2 %" }] }
+    ... '''))
+    >>> build = Build(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=0.9)
+    >>> found = risers_along(walk_along(layout), build, every=0.4)
+    >>> [(riser.number, round(1000 * riser.cut, 1)) for riser in found.risers]
+    [(1, 878.0), (2, 886.0), (3, 894.0)]
+    >>> round(1000 * found.risers[1].block, 1), found.risers[1].low_end
+    (12.0, 'behind')
+    """
+    _refuse(walk, build, every, begin)
+    places = np.arange(begin, walk.length + 1e-9, every)
+    railheads = walk.railhead.at(np.minimum(places, walk.length))
+    beside = list(_beside(walk, places, railheads))
+    found: list[Riser] = []
+    for number, (at, railhead) in enumerate(zip(places.tolist(), railheads.tolist(), strict=True), 1):
+        top = railhead - build.structure + (build.datum or 0.0)
+        cut = round(top / build.rule) * build.rule
+        if build.datum is not None and cut <= 0:
+            raise DesignError(
+                f"riser {number} would end {_told(walk, -top)} below where it stands",
+                place="--datum",
+                found=_told(walk, build.datum),
+                write=f"more than {_told(walk, build.datum - top)}",
+            )
+        joint_at, joint = walk.joint_before(at)
+        block, low_end = _block(walk, at, build.level)
+        found.append(
+            Riser(
+                number,
+                at,
+                joint,
+                at - joint_at,
+                walk.track_at(at).name,
+                railhead,
+                top,
+                cut,
+                cut - found[-1].cut if found else None,
+                block,
+                low_end,
+                beside[number - 1],
+            )
+        )
+    return Risers(walk, build, every, begin, tuple(found))
+
+
+def _told(walk: Walk, length: float) -> str:
+    return describe(length, "length", walk.layout.plan.unit)
+
+
+def _refuse(walk: Walk, build: Build, every: float, begin: float) -> None:
+    if every <= 0:
+        raise DesignError("risers stand apart", place="--every", found=_told(walk, every), write='--every "16 in"')
+    if every > walk.length:
+        found = f"{_told(walk, every)} on {_told(walk, walk.length)}"
+        raise DesignError(f"this is longer than {walk.name}", place="--every", found=found, write="a shorter distance")
+    if not 0 <= begin <= walk.length:
+        found = f"{_told(walk, begin)} on {_told(walk, walk.length)}"
+        raise DesignError(f"the first riser must stand on {walk.name}", place="--from", found=found)
+    if (walk.length - begin) / every > _MOST:
+        raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_told(walk, every))
+    if build.datum is not None and build.datum < 0:
+        raise DesignError("the plan's 0 lies below the floor", place="--datum", found=_told(walk, build.datum))
+
+
+def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:
+    """Return the block under the low end of a level over a riser, m, and where that end lies."""
+    if level > walk.length:
+        return None, ""
+    curvature = abs(float(walk.places(at)[2][0]))
+    half = math.asin(0.5 * level * curvature) / curvature if 1e-9 < curvature < 2 / level else 0.5 * level
+    middle = min(max(at, half), walk.length - half)
+    behind, ahead = walk.railhead.at(np.clip([middle - half, middle + half], 0.0, walk.length)).tolist()
+    rise = ahead - behind
+    return abs(rise), "" if abs(rise) < 1e-6 else "behind" if rise > 0 else "ahead"
+
+
+def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[tuple[Beside, ...]]:
+    """Yield for each riser the tracks of other lines that run beside it, near enough and about as high."""
+    from shapely import LineString, Point, STRtree
+
+    layout = walk.layout
+    plan, positions = layout.plan, layout.alignment.positions
+    reach = _BESIDE * track_centers(plan.scale, plan.practice)[0]
+    high = 0.5 * clear_height(plan.scale, plan.practice)
+    own = {plan.tracks[way.track].line for way in walk.ways}
+    frame = positions.tracks[walk.ways[0].track].frame
+    others = [
+        track for track in plan.tracks.values() if track.line not in own and positions.tracks[track.id].frame == frame
+    ]
+    if not others or not positions.usable(frame):
+        yield from (() for _ in places)
+        return
+    lines = [
+        LineString(many_points([layout.alignment.tracks[t.id].sections], [positions.tracks[t.id].start], _FINE)[2])
+        for t in others
+    ]
+    tree = STRtree(lines)
+    spots, headings, _ = walk.places(places)
+    for spot, heading, railhead in zip(spots.tolist(), headings.tolist(), railheads.tolist(), strict=True):
+        point = Point(spot.real, spot.imag)
+        found: dict[str, Beside] = {}
+        for index in sorted(tree.query(point, predicate="dwithin", distance=reach).tolist()):
+            line, track = lines[index], others[index]
+            along = line.project(point)
+            near, on = line.interpolate(along), line.interpolate(min(along + 0.001, line.length))
+            back = line.interpolate(max(along - 0.001, 0.0))
+            way = complex(on.x - back.x, on.y - back.y)
+            off = complex(near.x, near.y) - spot
+            ahead = complex(math.cos(heading), math.sin(heading))
+            if abs((way * ahead.conjugate()).real) < _PARALLEL * abs(way) or abs((off * ahead.conjugate()).real) > 1e-3:
+                continue
+            height = float(layout.alignment.tracks[track.id].railhead(min(along, track.length)))
+            offset = (off * ahead.conjugate()).imag
+            if abs(offset) > 0.5 * plan.scale.gauge and abs(height - railhead) < high:
+                found.setdefault(track.line, Beside(track.line, offset, height))
+        yield tuple(found.values())

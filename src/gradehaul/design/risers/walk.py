@@ -1,0 +1,155 @@
+"""A walk along a line or a route: railhead, curvature and joints by the distance from where it starts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from gradehaul.errors import RouteError
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.network.graph import Way
+from gradehaul.plan.names import instead, quoted
+from gradehaul.plan.records import Track
+from gradehaul.track.curvature import Section
+from gradehaul.track.map.plane import Laid, Pose, lay_out
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join
+
+
+@dataclass(frozen=True, eq=False)
+class Walk:
+    """A line or a route in its direction, as `check` has it: vertical curves and easements included.
+
+    `starts` has for each way where it starts, m, and the whole length behind the last, shape (ways + 1,).
+    """
+
+    layout: Layout
+    name: str
+    ways: tuple[Way, ...]
+    starts: FloatArray
+    railhead: PiecewiseQuadratic
+    sections: tuple[Section, ...]
+
+    @property
+    def length(self) -> float:
+        """Length of the walk, m."""
+        return float(self.starts[-1])
+
+    @cached_property
+    def joints(self) -> tuple[tuple[float, str], ...]:
+        """Where it passes joints, m, and their names, in order."""
+        found: list[tuple[float, str]] = []
+        for way, (start, stop) in zip(self.ways, pairwise(self.starts.tolist()), strict=True):
+            track = self.layout.plan.tracks[way.track]
+            line = self.layout.plan.lines[track.line]
+            ends = {1: (line.start, way.forward), len(line.tracks): (line.finish, not way.forward)}
+            if len(line.tracks) == 1:
+                both = [(start, line.start), (stop, line.finish)]
+                found += both if way.forward else [(start, line.finish), (stop, line.start)]
+            elif track.number in ends:
+                name, enters = ends[track.number]
+                found.append((start if enters else stop, name))
+        return tuple(dict.fromkeys(found))
+
+    def track_at(self, at: float) -> Track:
+        """Return the track at a place, the one before where two meet."""
+        number = int(np.clip(np.searchsorted(self.starts, at - 1e-9) - 1, 0, len(self.ways) - 1))
+        return self.layout.plan.tracks[self.ways[number].track]
+
+    def joint_before(self, at: float) -> tuple[float, str]:
+        """Return the last joint before a place: where it is, m, and its name."""
+        passed = [joint for joint in self.joints if joint[0] <= at + 1e-6]
+        return passed[-1] if passed else (0.0, "the start")
+
+    @cached_property
+    def _laid(self) -> Laid:
+        return lay_out([self.sections], [self._start])
+
+    @property
+    def _start(self) -> Pose:
+        """Where the walk starts on the map; a way that is run backward starts at the end of its track."""
+        first = self.ways[0]
+        pose = self.layout.alignment.positions.tracks[first.track].start
+        if first.forward:
+            return pose
+        laid = lay_out([self.layout.alignment.tracks[first.track].sections], [pose])
+        end = laid.place[-1] + laid.leads[-1]
+        heading = laid.heading[-1] + 0.5 * laid.parts.length[-1] * (laid.parts.first[-1] + laid.parts.last[-1])
+        return Pose(end.real, end.imag, float(heading) + math.pi)
+
+    def places(self, at: ArrayLike) -> tuple[NDArray[np.complex128], FloatArray, FloatArray]:
+        """Return where places along the walk lie on the map, m, x + iy, the headings there, rad, and curvatures, 1/m.
+
+        The walk is laid out from its own start, so that a loop that misses closing breaks nothing.
+        """
+        where = np.atleast_1d(np.asarray(at, dtype=float))
+        laid = self._laid
+        part = np.clip(np.searchsorted(laid.distance, where, side="right") - 1, 0, laid.distance.size - 1)
+        along = where - laid.distance[part]
+        length, first, last = (column[part] for column in laid.parts)
+        curvature = first + (last - first) * (along / length)
+        heading = laid.heading[part] + 0.5 * along * (first + curvature)
+        return laid.at(part, along), heading, curvature
+
+    @cached_property
+    def tangent_points(self) -> tuple[tuple[float, Section, Section], ...]:
+        """Where the curvature changes from one section to the next: the place, m, and both sections."""
+        ends = np.cumsum([section.length for section in self.sections])
+        pairs = zip(ends.tolist(), pairwise(self.sections), strict=False)
+        return tuple((at, before, after) for at, (before, after) in pairs if _differ(before, after))
+
+
+def _differ(before: Section, after: Section) -> bool:
+    return any(abs(one - two) > 1e-9 for one, two in ((before.first, after.first), (before.last, after.last)))
+
+
+def walk_along(layout: Layout, *, line: str | None = None, route: str | None = None) -> Walk:
+    """Return the walk along a line, from its `from`, or along a route.
+
+    Parameters
+    ----------
+    layout
+        The layout.
+    line, route
+        The name of one of them; None for both where the plan has only one line.
+
+    Raises
+    ------
+    RouteError
+        No line or route of this name, a route that is reversed on the way, or nothing named where there are several.
+    """
+    if route is not None:
+        found = layout.route(route)
+        if found.legs:
+            legs = " or ".join(quoted(leg.name) for leg in found.legs)
+            raise RouteError("this route is reversed on the way", place="--route", found=quoted(route), write=legs)
+        return _walk(layout, found.name, found.ways)
+    lines = layout.plan.lines
+    if line is None and len(lines) == 1:
+        line = next(iter(lines))
+    if line is None:
+        write = " or ".join(f"--line {quoted(name)}" for name in list(lines)[:3])
+        raise RouteError("the plan has several lines", file=layout.plan.file, write=f"{write}, or --route")
+    if line not in lines:
+        write = instead(line, lines)
+        raise RouteError("the plan has no line of this name", file=layout.plan.file, found=quoted(line), write=write)
+    return _walk(layout, line, [Way(track.id, forward=True) for track in lines[line].tracks])
+
+
+def _walk(layout: Layout, name: str, ways: Sequence[Way]) -> Walk:
+    tracks = [layout.alignment.tracks[way.track] for way in ways]
+    heights = [
+        track.railhead if way.forward else track.railhead.reverse() for way, track in zip(ways, tracks, strict=True)
+    ]
+    sections = [
+        section
+        for way, track in zip(ways, tracks, strict=True)
+        for section in (track.sections if way.forward else [part.reversed() for part in reversed(track.sections)])
+    ]
+    starts = np.concatenate([[0.0], np.cumsum([track.length for track in tracks])])
+    return Walk(layout, name, tuple(ways), starts, join(heights), tuple(sections))

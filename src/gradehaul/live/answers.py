@@ -1,0 +1,117 @@
+"""The parts of an answer in the order in which the page needs them: outcomes first, random trials last."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from gradehaul.errors import GradehaulError
+from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains, worst_of_each
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.train import made_up
+from gradehaul.haulage.trust.draws import Draws
+from gradehaul.haulage.trust.train import trust_in_train
+from gradehaul.haulage.views.railhead_response import railhead_responses
+from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
+from gradehaul.plan.records import Plan
+from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.show.base.labels import chance_told
+from gradehaul.show.base.reading_units import balance_unit, reader_of
+from gradehaul.show.report.document import heights_document, report_document, verdict_rows
+from gradehaul.show.report.page import drawn_plan_view
+from gradehaul.show.report.plan import plan_view_document
+from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
+
+Part = dict[str, Any]
+"""One part of an answer, as JSON has it; its `kind` says which."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """The plan as its file has it, with its trains on the judged rail conditions."""
+
+    plan: Plan
+    layout: Layout
+    judged: tuple[JudgedTrain, ...]
+
+
+def stated(plan: Plan) -> Stated:
+    """Return a plan with its layout and its trains judged.
+
+    Raises
+    ------
+    GradehaulError
+        Heights that contradict one another, routes that no train can follow.
+    """
+    layout = Layout(plan)
+    return Stated(plan, layout, judged_trains(layout, layout.judged()))
+
+
+def parts(base: Stated, trial: Trial) -> Iterator[Part]:
+    """Yield the parts of the answer for a plan with changes that are tried: whoever waits for less may stop early.
+
+    Parameters
+    ----------
+    base
+        The plan without them.
+    trial
+        The changes; those that no longer fit the plan are left out, and the first part names them.
+    """
+    trial, lost = known_part(base.plan, trial)
+    try:
+        now = stated(tried(base.plan, trial)) if trial else base
+    except GradehaulError as error:
+        yield {"kind": "refused", "trial": _trial(trial), "lines": str(error).splitlines()}
+        return
+    layout, judged = now.layout, now.judged
+    reader = reader_of(now.plan.unit, force_unit=balance_unit(now.plan))
+    document = report_document(layout, judged, layout.judged(), reader)
+    document |= {
+        "kind": "answer",
+        "trial": _trial(trial),
+        "lost": lost,
+        "stated_heights": fixed_railheads(base.plan),
+        "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
+        "stated_verdicts": verdict_rows(base.judged),
+        "not_run": [name for name in now.plan.trains if name not in {train.name for train in judged}],
+    }
+    yield document
+    view, notes = drawn_plan_view(layout)
+    yield {"kind": "view", "plan_view": None if view is None else plan_view_document(view), "notes": notes}
+    yield {"kind": "heights", "heights": heights_document(railhead_responses(layout.alignment))}
+    yield from _chances(layout, judged)
+    if now.plan.films and now.plan.trains:
+        yield _film(layout)
+
+
+def _trial(trial: Trial) -> dict[str, dict[str, Any]]:
+    return {"heights": dict(trial.heights), "rails": dict(trial.rails)}
+
+
+def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
+    """Yield the chance of stalling of each train at its worst, as soon as it is known."""
+    draws, found = Draws(layout.plan, layout.coefficient), []
+    for train in worst_of_each(judged):
+        profile = layout.profile(train.route)
+        trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, draws)
+        found.append({"name": train.name, "risk": chance_told(trust.stall_probability)})
+        yield {"kind": "chances", "chances": list(found)}
+
+
+def _film(layout: Layout) -> Part:
+    """Return where the film may go, as rail conditions to take over."""
+    try:
+        found = keep_clean_plan(layout, KeepCleanOptions())
+    except GradehaulError as error:
+        return {"kind": "film", "rails": {}, "words": str(error)}
+    if found.beyond:
+        trains = ", ".join(dict.fromkeys(place.train for place in found.beyond))
+        return {"kind": "film", "rails": {}, "words": f"No film plan can help: {trains} would not climb on clean rail."}
+    uses = {"film": found.film, "keep clean": CLEAN, "buffer": CLEAN}
+    rails = {row.unit.track: uses[row.use] for row in found.rows if row.use in uses}
+    count = sum(rail != CLEAN for rail in rails.values())
+    words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
+    if not count:
+        words = "No track may get film: some train needs it clean."
+    return {"kind": "film", "rails": rails, "words": words}

@@ -1,0 +1,126 @@
+"""The files of a plan as they are on the disk: which they are, whether they changed, and what the plan says now."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.plan.reader import read_plan
+from gradehaul.plan.records import Plan
+from gradehaul.plan.text.files import is_beside
+from gradehaul.plan.text.toml import read_text
+
+Stamp = tuple[tuple[str, int, int, int], ...]
+"""Each file with its time of change, size and number on the disk: none of these where it is not there."""
+
+_MOST = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the files say at one moment: the text of the plan file, and the plan, or what is wrong with it.
+
+    `digest` knows the bytes of the plan file again; it is empty where the file cannot be read.
+    """
+
+    stamp: Stamp
+    text: str
+    digest: str
+    plan: Plan | None
+    faults: tuple[GradehaulError, ...]
+
+
+class Followed:
+    """A plan file and the files that it names.
+
+    Parameters
+    ----------
+    path
+        The plan file.
+    name
+        What it is called in messages.
+    """
+
+    def __init__(self, path: Path, name: str) -> None:
+        self.path = path
+        self.name = name
+        self._files: tuple[Path, ...] = (path,)
+
+    @property
+    def folders(self) -> tuple[Path, ...]:
+        """The folders in which its files stand, as far as they are there."""
+        found = dict.fromkeys(file.parent for file in self._files)
+        return tuple(folder for folder in found if folder.is_dir())
+
+    def stamp(self) -> Stamp:
+        """Return what tells whether any of the files has changed."""
+        return tuple(_stamp(file) for file in self._files)
+
+    def read(self) -> Reading:
+        """Return what the files say now."""
+        stamp = self.stamp()  # before anything is read, so that what changes meanwhile is read again
+        text, digest = "", ""
+        try:
+            text = read_text(self.path, self.name)
+            digest = digest_of(self.path.read_bytes())
+            self._files = tuple(dict.fromkeys((self.path, *_named(text, self.path.parent))))
+            stamp = (stamp[0], *(_stamp(file) for file in self._files[1:]))
+            return Reading(stamp, text, digest, read_plan(text, file=self.name, folder=self.path.parent), ())
+        except Problems as problems:
+            return Reading(stamp, text, digest, None, problems.errors)
+        except GradehaulError as error:
+            return Reading(stamp, text, digest, None, (error,))
+        except OSError as error:
+            wrong = PlanError(f"cannot be read: {error.strerror or error}", file=self.name)
+            return Reading(stamp, text, digest, None, (wrong,))
+
+
+def digest_of(data: bytes) -> str:
+    """Return what knows some bytes again."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def _stamp(file: Path) -> tuple[str, int, int, int]:
+    try:
+        about = file.stat()
+    except OSError:
+        return str(file), 0, 0, 0
+    return str(file), about.st_mtime_ns, about.st_size, about.st_ino
+
+
+def _named(text: str, folder: Path) -> Iterator[Path]:
+    """Yield the files that a plan's text names, and those that they name; what cannot be read names none."""
+    import tomli
+
+    waiting, seen = [(text, folder)], 0
+    while waiting and seen < _MOST:
+        inner, beside = waiting.pop(0)
+        try:
+            data: dict[str, Any] = tomli.loads(inner)
+        except (ValueError, RecursionError):
+            continue
+        for name, is_plan in _names(data):
+            if not is_beside(name):
+                continue
+            seen += 1
+            yield beside / name
+            if is_plan:
+                try:
+                    waiting.append((read_text(beside / name, name), (beside / name).parent))
+                except (GradehaulError, OSError):
+                    continue
+
+
+def _names(data: dict[str, Any]) -> Iterator[tuple[str, bool]]:
+    """Yield the names of files in a plan's tables, and whether they are plans."""
+    for holder, key, is_plan in ((data, "include", True), (data.get("bench"), "csv", False)):
+        names = holder.get(key, ()) if isinstance(holder, dict) else ()
+        if isinstance(names, list):
+            yield from ((name, is_plan) for name in names if isinstance(name, str))
+    drawing = data.get("drawing")
+    if isinstance(drawing, dict) and isinstance(drawing.get("file"), str):
+        yield drawing["file"], False

@@ -1,0 +1,182 @@
+"""One plan that pages look at: what its files say now, what each page tries, and what each is sent."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections import OrderedDict
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from gradehaul.errors import GradehaulError, Problems
+from gradehaul.haulage.answers.judged import JudgedTrain
+from gradehaul.live.answers import Part, Stated, parts, stated
+from gradehaul.live.changes import changes
+from gradehaul.live.followed import Followed, Reading
+from gradehaul.live.worker import Worker
+from gradehaul.plan.edit.trial import Trial
+from gradehaul.show.base.reading_units import balance_unit, reader_of
+
+MOST_PAGES = 30
+"""Pages that may be open on one plan at once."""
+
+_MOST_TEXT = 1_000_000
+"""The longest text that the page's pane holds, in letters."""
+
+_MOST_FAULTS = 50
+
+
+@dataclass(slots=True, eq=False)
+class Page:
+    """An open page: what it tries, and what it is still to be sent, the newest of each kind."""
+
+    name: str
+    trial: Trial = field(default_factory=Trial)
+    waiting: OrderedDict[str, str] = field(default_factory=OrderedDict)
+    arrived: asyncio.Event = field(default_factory=asyncio.Event)
+    closed: bool = False
+    digest: str | None = None
+    """Of the text that it has."""
+    shown: tuple[JudgedTrain, ...] | None = None
+    """The trains that it shows, without what it tries."""
+
+    def put(self, kind: str, text: str) -> None:
+        """Have a part sent; what it takes the place of is not."""
+        if kind in ("answer", "fault", "refused"):
+            for old in ("answer", "fault", "refused", "view", "heights", "chances", "film"):
+                self.waiting.pop(old, None)
+        self.waiting.pop(kind, None)
+        self.waiting[kind] = text
+        self.arrived.set()
+
+    def close(self) -> None:
+        """Send no more: the page is gone, or another stream has taken its place."""
+        self.closed = True
+        self.arrived.set()
+
+
+class Session:
+    """A plan, followed, with the pages that look at it.
+
+    Parameters
+    ----------
+    followed
+        The plan's files.
+    worker
+        Who computes.
+    call
+        Calls a function in the server's own thread.
+    """
+
+    def __init__(self, followed: Followed, worker: Worker, call: Callable[..., object]) -> None:
+        self.followed = followed
+        self.pages: dict[str, Page] = {}
+        self._worker = worker
+        self._call = call
+        self._reading: Reading | None = None
+        self._good: Stated | None = None
+        self._faults: tuple[GradehaulError, ...] = ()
+
+    # what follows runs in the server's own thread
+
+    def open(self, name: str) -> Page:
+        """Return a new stream for a page; one that is open under its name ends, and what it tries stays."""
+        page = Page(name)
+        if name in self.pages:
+            page.trial = self.pages[name].trial
+            self.pages[name].close()
+        self.pages[name] = page
+        self._ask(page)
+        return page
+
+    def leave(self, page: Page) -> None:
+        """Forget a page whose stream has ended."""
+        page.close()
+        if self.pages.get(page.name) is page:
+            del self.pages[page.name]
+            self._worker.drop(self._asker(page))
+
+    def attempt(self, name: str, trial: Trial) -> bool:
+        """Answer for what a page tries; False where no such page is open."""
+        page = self.pages.get(name)
+        if page is None:
+            return False
+        page.trial = trial
+        self._ask(page)
+        return True
+
+    def look(self) -> None:
+        """Answer every page anew where a file has changed since it was read."""
+        if self._reading is not None and self._reading.stamp != self.followed.stamp():
+            for page in self.pages.values():
+                self._ask(page)
+
+    def _asker(self, page: Page) -> str:
+        return f"{self.followed.path}\0{page.name}"
+
+    def _ask(self, page: Page) -> None:
+        trial = page.trial
+
+        def deliver(part: Part) -> None:
+            text = json.dumps(part, separators=(",", ":"), allow_nan=False)
+            self._call(page.put, part["kind"], text)
+
+        self._worker.ask(self._asker(page), lambda: self._parts(page, trial), deliver)
+
+    # what follows runs in the worker's thread
+
+    def _parts(self, page: Page, trial: Trial) -> Iterator[Part]:
+        self.refresh()
+        assert self._reading is not None
+        if self._faults:
+            lines = [_line(error) for error in self._faults[:_MOST_FAULTS]]
+            more = len(self._faults) - len(lines)
+            if page.shown is None and self._good is not None:
+                yield from self._answer(page, trial)
+            yield {"kind": "fault", "lines": lines, "more": more}
+            yield from self._text(page)
+            return
+        answer = self._answer(page, trial)
+        yield next(answer)
+        yield from self._text(page)
+        yield from answer
+
+    def _answer(self, page: Page, trial: Trial) -> Iterator[Part]:
+        good = self._good
+        assert good is not None
+        for part in parts(good, trial):
+            if part["kind"] == "answer":
+                before, page.shown = page.shown, good.judged
+                reader = reader_of(good.plan.unit, force_unit=balance_unit(good.plan))
+                part["changes"] = [] if before is None else list(changes(before, page.shown, reader))
+                part["file"] = self.followed.path.name
+            yield part
+
+    def _text(self, page: Page) -> Iterator[Part]:
+        assert self._reading is not None
+        if page.digest != self._reading.digest:
+            page.digest = self._reading.digest
+            long = len(self._reading.text) > _MOST_TEXT
+            yield {"kind": "text", "digest": page.digest, "long": long, "text": "" if long else self._reading.text}
+
+    def refresh(self) -> Reading:
+        """Return what the files say, read anew where they have changed."""
+        if self._reading is None or self._reading.stamp != self.followed.stamp():
+            reading = self.followed.read()
+            self._faults = reading.faults
+            if reading.plan is not None:
+                try:
+                    self._good = stated(reading.plan)
+                except Problems as problems:
+                    self._faults = problems.errors
+                except GradehaulError as error:
+                    self._faults = (error,)
+            self._reading = reading
+        return self._reading
+
+
+def _line(error: GradehaulError) -> Mapping[str, Any]:
+    """Return a fault as the page shows it: its words, and the line of which file it stands at, where that is known."""
+    file, _, rest = error.file.rpartition(":")
+    return {"text": str(error), "file": file or error.file, "line": int(rest) if file and rest.isdigit() else None}

@@ -1,0 +1,115 @@
+"""The start page: the plans of a folder, each with its headline, a new one, or one from a drawing."""
+
+from __future__ import annotations
+
+import tempfile
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from gradehaul.errors import GradehaulError, PlanError
+from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.live.answers import stated
+from gradehaul.live.page import ROOM, assembled
+from gradehaul.live.writing import write_copy
+from gradehaul.plan import load_plan
+from gradehaul.plan.names import clean, quoted
+from gradehaul.scales import known_scales
+from gradehaul.show.report.assets import template, trusted
+
+_MOST_PLANS = 200
+
+
+def plans_in(folder: Path) -> list[str]:
+    """Return the names of the plan files in a folder, by name; files without a line of track are none."""
+    try:
+        found = sorted(path for path in folder.glob("*.toml") if path.is_file())
+    except OSError:
+        return []
+    return [path.name for path in found[:_MOST_PLANS] if _is_plan(path)]
+
+
+def _is_plan(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            text = file.read(1_000_000)
+    except OSError:
+        return False
+    return b"scale" in text and (b"line" in text or b"drawing" in text)
+
+
+def headline(path: Path) -> str:
+    """Return in a sentence how the trains of a plan do, or what is wrong with it."""
+    try:
+        plan = load_plan(path)
+        trains = worst_of_each(stated(plan).judged)
+    except GradehaulError as error:
+        first = str(error).splitlines()[0]
+        return clean(first.replace(str(path), path.name))
+    except OSError as error:
+        return f"cannot be read: {error.strerror or error}"
+    if not trains:
+        return f"{plan.title}: no train"
+    counts = Counter(train.outcome for train in trains)
+    words = ", ".join(f"{count} {outcome}" for outcome, count in counts.items())
+    return f"{plan.title}: of {len(trains)} train{'s' if len(trains) > 1 else ''}, {words}"
+
+
+def start_page(folder: Path) -> tuple[str, str]:
+    """Return the start page of a folder as HTML, and its content policy."""
+    style, script, rules = assembled("start.js")
+    html = template("start.html", ROOM).render(
+        style=trusted(style),
+        script=trusted(script),
+        policy=rules.partition("; frame-ancestors")[0],
+        folder=clean(folder.name),
+        plans=plans_in(folder),
+        scales=known_scales(),
+        layouts=("hill", "helix", "branch"),
+        units=("in", "ft", "mm", "cm", "m"),
+    )
+    return html, rules
+
+
+def begun(folder: Path, *, name: str, layout: str, scale: str, unit: str) -> str:
+    """Write a new plan to a folder and return its name.
+
+    Raises
+    ------
+    PlanError
+        The name is no name of a new plan, or there is no such layout, scale or unit.
+    OSError
+        It cannot be written.
+    """
+    from gradehaul.design.starter import starter
+
+    title = name.strip().removesuffix(".toml").replace("-", " ").replace("_", " ").strip().capitalize()
+    text = starter(layout, scale=scale, unit=unit, title=title or "My layout")
+    return write_copy(folder / "plan.toml", name, text).name
+
+
+def drawn(folder: Path, data: bytes, *, name: str, scale: str) -> dict[str, Any]:
+    """Write a plan from a drawing that was dropped, with the drawing read once, and return its name and its report.
+
+    Raises
+    ------
+    GradehaulError
+        The drawing cannot be used, or the name is no name of a new plan.
+    OSError
+        The plan cannot be written.
+    """
+    from gradehaul.plan.edit.importing import ImportOptions, import_drawing
+    from gradehaul.show.drawing.import_text import import_page
+
+    stem = Path(name).stem
+    if (folder / f"{stem}.toml").exists():
+        raise PlanError("there is such a plan already", found=quoted(clean(f"{stem}.toml")), write="another name")
+    with tempfile.TemporaryDirectory() as beside:
+        drawing = Path(beside) / f"{clean(stem).replace('/', '').replace('.', '') or 'drawing'}.dxf"
+        drawing.write_bytes(data)
+        try:
+            imported = import_drawing(str(drawing), None, ImportOptions(scale=scale))
+        except GradehaulError as error:
+            raise type(error)(str(error).replace(str(drawing), name)) from error
+        written = write_copy(folder / "plan.toml", stem, imported.text).name
+    return {"name": written, "report": import_page(imported, written).text(width=None, color=False)}

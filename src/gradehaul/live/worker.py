@@ -1,0 +1,74 @@
+"""The one thread that computes: a newer request takes the place of a waiting one, and outcomes go before the rest."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+
+from gradehaul.live.answers import Part
+
+Work = Callable[[], Iterator[Part]]
+Deliver = Callable[[Part], None]
+
+
+class Worker:
+    """Runs the work of one asker after another, part by part.
+
+    An asker has one piece of work at a time. What it asks anew is begun before any older work goes on.
+    """
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._new: OrderedDict[str, tuple[Work, Deliver]] = OrderedDict()
+        self._begun: OrderedDict[str, tuple[Iterator[Part], Deliver]] = OrderedDict()
+        self._closed = False
+        self._current = ""
+        # a daemon, so that a drawing that takes half a minute does not keep the program from ending
+        self._thread = threading.Thread(target=self._run, name="gradehaul-live", daemon=True)
+        self._thread.start()
+
+    def ask(self, asker: str, work: Work, deliver: Deliver) -> None:
+        """Have work done for an asker, in the place of what it asked before."""
+        with self._changed:
+            self._forget(asker)
+            self._new[asker] = work, deliver
+            self._changed.notify()
+
+    def drop(self, asker: str) -> None:
+        """Forget the work of an asker who is gone."""
+        with self._changed:
+            self._forget(asker)
+
+    def _forget(self, asker: str) -> None:
+        self._begun.pop(asker, None)
+        self._new.pop(asker, None)
+        if self._current == asker:
+            self._current = ""
+
+    def close(self) -> None:
+        """Begin nothing any more."""
+        with self._changed:
+            self._closed = True
+            self._changed.notify()
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                while not (self._new or self._begun or self._closed):
+                    self._changed.wait()
+                if self._closed:
+                    return
+                if self._new:
+                    asker, (work, deliver) = self._new.popitem(last=False)
+                    stream = work()
+                else:
+                    asker, (stream, deliver) = self._begun.popitem(last=False)
+                self._current = asker
+            part = next(stream, None)
+            if part is None:
+                continue
+            deliver(part)  # though something newer may wait: it is newer than what is shown
+            with self._changed:
+                if self._current == asker:
+                    self._begun[asker] = stream, deliver

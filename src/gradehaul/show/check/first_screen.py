@@ -1,0 +1,348 @@
+"""The first screen of check: the verdict, each train, each hill with its longest trains, and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
+from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.longest import Load
+from gradehaul.haulage.outcome import FAILS
+from gradehaul.plan.resolve.stock import MOST_CARS
+from gradehaul.show.base.labels import cars_told, chance_told
+from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
+from gradehaul.show.check.outcome_words import OUTCOMES, room_words
+from gradehaul.show.check.ways_over_text import best_way
+from gradehaul.show.sections import CHECK
+from gradehaul.treatment.ways_over import WaysOver
+
+_NAME, _PLACE, _LEAST_PLACE = 18, 26, 8
+"""Columns of a name and of a place at the most, and of a place that is worth showing."""
+
+_DOUBTS, _TRAINS, _WAYS = 3, 30, 6
+"""Doubts, trains and ways over the hill shown at the most."""
+
+_GROUPS, _ROWS = 8, 24
+"""Groups of routes with loads alike shown at the most, and their lines in all."""
+
+_CAUTION = "Try a film on a loose plank first: it does not come off again."
+
+
+def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> None:
+    """Add the first screen: lines of at most 80 columns where at most two conditions are shown."""
+    _add_title(page, answer)
+    _add_doubts(page, answer)
+    page.line()
+    for sentence in (headline(answer), *film_headlines(answer)):
+        page.paragraph(*sentence)
+    _add_trains(page, answer, reader)
+    _add_fixes(page, answer, ways, reader)
+    _add_loads(page, answer, reader)
+    _add_last(page, answer)
+
+
+def _add_title(page: Page, answer: CheckAnswer) -> None:
+    scale = answer.plan.scale
+    scale_words = " ".join(dict.fromkeys(filter(None, [scale.name, f"1:{scale.ratio:.4g}"])))
+    right = f"{scale_words}, {answer.plan.practice} practice"
+    title = shortened(answer.plan.title, FULL - len(right) - GAP)
+    page.line((title, "bold"), " " * max(GAP, FULL - len(title) - len(right)), right)
+
+
+def _add_doubts(page: Page, answer: CheckAnswer) -> None:
+    for doubt in answer.doubts[:_DOUBTS]:
+        page.paragraph(("Look at this first", "yellow"), f": {doubt}")
+    more = len(answer.doubts) - _DOUBTS
+    if more > 0:
+        page.line(f"{more} more like this: --more notes")
+
+
+# Trains
+
+
+@dataclass(frozen=True, slots=True)
+class _Condition:
+    """A rail condition as it is shown, with each train on it at the worse age of its film."""
+
+    name: str
+    trains: Mapping[str, TrainAnswer]
+
+
+def _conditions(answer: CheckAnswer) -> list[_Condition]:
+    """Return the judged conditions, and each film everywhere."""
+    judged = conditions(answer.judged_rails)
+    found = {name: worst_of_each(answer.on(rails)) for name, rails in judged.items()}
+    found |= {f"{name} everywhere": trains for name, trains in film_everywhere(answer).items()}
+    return [_Condition(name, {each.name: each for each in trains}) for name, trains in found.items()]
+
+
+def _add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    shown_conditions = _conditions(answer)
+    names = [name for name in answer.plan.trains if any(name in each.trains for each in shown_conditions)]
+    if not names:
+        if not answer.plan.trains:
+            page.paragraph("The plan names no train: write [train.NAME] with a route and a consist to judge one.")
+        return
+    page.line()
+    worst = [each.name for each in worst_first(shown_conditions[0].trains[name] for name in names)]
+    shown = worst[:_TRAINS]
+    if len(shown_conditions) > 2:
+        _add_long_table(page, shown_conditions, shown, reader)
+    else:
+        _add_wide_table(page, shown_conditions, shown, reader)
+    if len(worst) > len(shown):
+        page.line(f"{len(worst) - len(shown)} more trains, none of them worse: --more trains")
+
+
+def _add_wide_table(page: Page, shown: Sequence[_Condition], names: Sequence[str], reader: Reader) -> None:
+    """Add a row for each train with its conditions side by side."""
+    rows: list[list[Piece]] = [["train"]]
+    rows += [[shortened(name, _NAME)] for name in names]
+    over = ""
+    for condition in shown:
+        part: list[list[Piece]] = [["outcome", "risk", "to spare"]]
+        part += [_figures(condition.trains[name], reader) for name in names]
+        over = f"{over:{_wide(rows)}}{condition.name}"
+        for row, cells in zip(rows, part, strict=True):
+            row.extend(cells)
+    room = FULL - _wide(rows)
+    if room >= _LEAST_PLACE:
+        rows[0].append("hardest place" if room >= len("hardest place") else "place")
+        for row, name in zip(rows[1:], names, strict=True):
+            full, short = _places(shown[0].trains[name], reader)
+            row.append(full if len(full) <= room else shortened(short, room))
+    page.line(over)
+    page.columns(rows, right={k for c in range(len(shown)) for k in (3 * c + 2, 3 * c + 3)})
+
+
+def _wide(rows: Sequence[Sequence[Piece]]) -> int:
+    """Return the columns that rows take, with the gap behind them."""
+    return sum(max(len(words_of(cell)) for cell in column) + GAP for column in zip(*rows, strict=True))
+
+
+def _add_long_table(page: Page, shown: Sequence[_Condition], names: Sequence[str], reader: Reader) -> None:
+    """Add a row for each train and condition."""
+    rows: list[list[Piece]] = [["train", "rail", "outcome", "risk", "to spare", "hardest place"]]
+    for name in names:
+        for number, condition in enumerate(shown):
+            train = condition.trains[name]
+            first = "" if number else shortened(name, _NAME)
+            place = shortened(_places(train, reader)[0], _PLACE)
+            rows.append([first, shortened(condition.name, _NAME), *_figures(train, reader), place])
+    page.columns(rows, right={3, 4})
+
+
+def _figures(train: TrainAnswer, reader: Reader) -> list[Piece]:
+    risk = chance_told(train.trust.stall_probability)
+    return [OUTCOMES[train.outcome], risk, reader.force(train.verdict.margin)]
+
+
+def _places(train: TrainAnswer, reader: Reader) -> tuple[str, str]:
+    """Return the place of an outcome with its distance and without."""
+    verdict = train.verdict
+    return f"{verdict.worst_track}, {reader.length(verdict.worst_at)}", verdict.worst_track
+
+
+# What to do
+
+
+def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> None:
+    failing = [each for each in worst_first(worst_of_each(answer.on(answer.judged_rails))) if each.outcome in FAILS]
+    found = {(way.train, way.rail): way for way in ways}
+    lines = []
+    for train in failing:
+        lines += [f"{train.name}: {room_words(misfit, reader)}" for misfit in train.misfits[:1]]
+        way = found.get((train.name, train.rail))
+        if way is not None and train.outcome != "too long":
+            lines.append(f"{train.name}: {best_way(way)}")
+    lines += [
+        f"Berth {berth.name} has no clear length: other track fouls it."
+        for berth in answer.berths
+        if not berth.clear_length
+    ]
+    if lines:
+        page.line()
+    for line in lines[:_WAYS]:
+        page.paragraph(line)
+    if len(lines) > _WAYS:
+        page.line(f"{len(lines) - _WAYS} more trains fail: --more ways")
+
+
+# Hills and longest trains
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Routes whose loads are alike, the hardest first, and the rows of these loads: power, and a cell for each car."""
+
+    routes: tuple[RouteAnswer, ...]
+    rows: tuple[tuple[Piece, ...], ...]
+
+
+def _add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    page.line()
+    if not answer.routes:
+        page.paragraph(_why_no_routes(answer))
+        return
+    cars = _cars_shown(answer)
+    groups = _groups(answer, cars)
+    if cars and answer.plan.powers:
+        film = " | with film everywhere" if _film_rails(answer) else ""
+        page.line(f"Longest trains{judged_on(answer)}, in cars (90 % range){film}")
+    else:
+        page.paragraph("No longest trains: the plan has no locomotive or no car.")
+    rows: list[list[Piece]] = [["", *(shortened(car, _NAME) for car in cars)]] if cars and answer.plan.powers else []
+    spans: dict[int, str] = {}
+    lines, shown = 0, 0
+    for group in groups[:_GROUPS]:
+        if shown and lines + 1 + len(group.rows) > _ROWS:
+            break
+        spans[len(rows)] = _hill_words(group.routes, reader)
+        rows += [list(row) for row in group.rows]
+        lines += 1 + len(group.rows)
+        shown += 1
+    _add_spanned(page, rows, spans)
+    left = sum(len(group.routes) for group in groups[shown:])
+    if left:
+        page.line(f"{left} more {'routes' if left > 1 else 'route'}, no steeper: --more loads")
+    if cars and len(cars) < len(answer.plan.cars):
+        more = len(answer.plan.cars) - len(cars)
+        page.line(f"{more} more {'kinds' if more > 1 else 'kind'} of car: --more loads")
+
+
+def _add_spanned(page: Page, rows: Sequence[Sequence[Piece]], spans: Mapping[int, str]) -> None:
+    """Add rows with lines across all columns between them, by the number of the row that each precedes."""
+    own = Page()
+    own.columns([["  " + words_of(row[0]), *row[1:]] for row in rows], right=set())
+    for number, line in enumerate(own.parts):
+        if number in spans:
+            page.line(spans[number])
+        page.parts.append(line)
+    for number, words in spans.items():
+        if number >= len(rows):
+            page.line(words)
+
+
+def _why_no_routes(answer: CheckAnswer) -> str:
+    if answer.plan.routes:
+        return "No train can follow the routes of the plan: --more notes says why."
+    return "No train can run from one end or berth to another, so there are no routes to judge."
+
+
+def _film_rails(answer: CheckAnswer) -> tuple[str, ...]:
+    return answer.film_rails
+
+
+def _cars_shown(answer: CheckAnswer) -> list[str]:
+    """Return the kinds of car that have room: those of named trains first, in the plan's order."""
+    used = {cut.name for train in answer.plan.trains.values() for cut in train.consist}
+    cars = [car for car in answer.plan.cars if car in used] + [car for car in answer.plan.cars if car not in used]
+    power = max((len(shortened(name, _NAME)) for name in answer.plan.powers), default=0) + 2
+    most = (FULL - power - len(", trailing") * any(route.route.legs for route in answer.routes)) // (14 + GAP)
+    shown = cars[: max(most, 1)]
+    return [car for car in answer.plan.cars if car in shown]
+
+
+def _groups(answer: CheckAnswer, cars: Sequence[str]) -> list[_Group]:
+    """Return the routes by their loads, the hardest hill first."""
+    by_rows: dict[tuple[tuple[Piece, ...], ...], list[RouteAnswer]] = {}
+    for route in sorted(answer.routes, key=lambda each: -each.ruling.effective):
+        by_rows.setdefault(tuple(_load_rows(answer, route, cars)), []).append(route)
+    return [_Group(tuple(routes), rows) for rows, routes in by_rows.items()]
+
+
+def _load_rows(answer: CheckAnswer, route: RouteAnswer, cars: Sequence[str]) -> Iterator[tuple[Piece, ...]]:
+    """Yield a row for each power, two over reversals where it matters whether it leads or trails at the start."""
+    loads: dict[tuple[str, str, str], list[Load]] = {}
+    for load in route.loads:
+        loads.setdefault((load.power, load.engine, load.car), []).append(load)
+    for power in answer.plan.powers:
+        rows = {
+            engine: tuple(_cell(answer, route, loads[power, engine, car]) for car in cars)
+            for engine in dict.fromkeys(engine for name, engine, _ in loads if name == power)
+        }
+        alike = len(set(rows.values())) == 1
+        for engine, cells in rows.items():
+            yield (shortened(power, _NAME) + ("" if alike else f", {engine}"), *cells)
+            if alike:
+                break
+
+
+def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Piece:
+    """Return the longest train as judged, with its range or what bounds it, and that with film everywhere."""
+    by_rail = {load.rail: load for load in loads}
+    load = worst_load(by_rail[rail] for rail in answer.judged_rails)
+    film = [by_rail[rail] for rail in _film_rails(answer)]
+    words = _load_words(load, route)
+    if film:
+        worse = worst_load(film)
+        words += f" | {'length' if worse.told >= MOST_CARS else cars_told(worse.told)}"
+    if load.holds_back and all(each.holds_back for each in film):
+        return words
+    return f"{words} RUNS AWAY" if not load.holds_back else f"{words} runs away", "bold red"
+
+
+def worst_load(loads: Iterable[Load]) -> Load:
+    """Return the least of some loads on several rail conditions: the worse age counts."""
+    return min(loads, key=lambda load: (load.holds_back, load.told, load.rated, load.limit))
+
+
+def _load_words(load: Load, route: RouteAnswer) -> str:
+    """Return a load with its 90 % range, or with the kind of place that bounds it.
+
+    >>> from gradehaul.haulage.longest import Load
+    >>> endless = Load("tank", "ore", "clean", 999, 999, None, None, None, "stated", "stated")
+    >>> _load_words(endless, None)
+    'length'
+    """
+    if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:
+        if route.trials.sure(load, load.fits):
+            return f"{load.fits} {load.fits_by.removeprefix('the ').partition(' ')[0]}"
+    elif load.rated >= MOST_CARS:
+        return "length"
+    low, high = (cars_told(load.held(count)) for count in route.trials.rated_range(load))
+    return f"{cars_told(load.told)} ({low}-{high})"
+
+
+def _hill_words(routes: Sequence[RouteAnswer], reader: Reader) -> str:
+    """Return the routes of a group and the ruling grade of the hardest, as full as a line has room for."""
+    ruling, first = routes[0].ruling, routes[0].route.name
+    others = len(routes) - 1
+    all_names = ", ".join(route.route.name for route in routes)
+    some = f"{first} and {others} more" if others else first
+    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    parts = f"{effective} = grade {grade} + curve {curve}", f"{effective} = {grade} + {curve} curve", effective
+    for words in (
+        *(f"{name}: {part}, on {ruling.track}" for part in parts[:2] for name in (all_names, some)),
+        f"{some}: {effective} on {ruling.track}",
+    ):
+        if len(words) <= FULL:
+            return words
+    return shortened(f"{shortened(some, FULL // 2)}: {effective} on {ruling.track}", FULL)
+
+
+# What comes last
+
+
+def _add_last(page: Page, answer: CheckAnswer) -> None:
+    page.line()
+    measure = _measure_next(answer)
+    if measure:
+        page.paragraph(f"Measure next: {measure}.")
+    guessed = sum(figure.basis in ("assumed", "scaled") for figure in answer.figures)
+    if guessed:
+        page.line(f"{guessed} {'figures are' if guessed > 1 else 'figure is'} assumed or scaled.")
+    page.more(CHECK)
+    if answer.plan.films:
+        page.line(_CAUTION)
+
+
+def _measure_next(answer: CheckAnswer) -> str:
+    """Return the measurement that would narrow the least sure of the judged trains most."""
+    judged = [each.trust for each in worst_of_each(answer.on(answer.judged_rails))]
+    found = [(min(trust.stall_probability, 1 - trust.stall_probability), trust.next_measurement) for trust in judged]
+    known = [(unsure, cause) for unsure, cause in found if cause is not None]
+    return max(known, key=lambda each: (each[0], each[1].narrows))[1].measure if known else ""

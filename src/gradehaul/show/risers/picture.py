@@ -1,0 +1,72 @@
+"""The risers from the side: railhead, deck and every riser with its number and height."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gradehaul.design.risers.risers import Risers
+from gradehaul.quantities import convert
+from gradehaul.show.base.band import Band, Column
+from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
+from gradehaul.show.base.curves import curve_points
+from gradehaul.show.base.paper import SIZES, Panel, Paper
+from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.risers.cut_list import cut_list_figures
+from gradehaul.show.risers.strip import strip_figures
+from gradehaul.show.risers.text import headline
+from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets.form import PaperName
+from gradehaul.show.sheets.rule_reading import on_rule
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: float | None = None) -> bytes:
+    """Return the content of a PDF file: the cut list, the risers from the side, and a strip of a length, m, if any."""
+    with drawing_rules():
+        figures = [*cut_list_figures(found, reader, paper), risers_figure(found, reader)]
+        if strip is not None:
+            figures += strip_figures(found, strip, reader, paper)
+        return pages_bytes(figures)
+
+
+def risers_picture(found: Risers, reader: Reader, form: Format) -> bytes:
+    """Return the risers from the side as the content of a picture file."""
+    with drawing_rules():
+        return picture_bytes(risers_figure(found, reader), form)
+
+
+def risers_figure(found: Risers, reader: Reader) -> Figure:
+    """Return the risers from the side; to be called by the `drawing_rules`."""
+    walk, build, unit = found.walk, found.build, reader.length_unit
+    times, base = convert(1.0, unit), build.datum or 0.0
+    over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
+    words = f"{headline(found, reader)}. Railhead and top of each riser over {over}, {unit}."
+    paper = Paper(SIZES["a4"], walk.layout.plan.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    columns = [
+        Column(
+            times * riser.at,
+            (f"{riser.number}", reader.length(riser.at).rpartition(" ")[0], on_rule(riser.cut, build.rule)),
+        )
+        for riser in found.risers
+    ]
+    band = Band(paper, ("riser", "distance", "top"), columns, {})
+    panels = paper.panels({"heights": Panel(2.5, 1.0), "band": Panel(band.height)}, (0.0, times * walk.length))
+    axes = panels["heights"]
+    x, heights = curve_points(walk.railhead)
+    railhead, deck = times * (heights + base), times * (heights + base - build.structure)
+    low = float(deck.min()) - 0.6 * float(railhead.max() - deck.min())
+    low = low if build.datum is None else max(low, 0.0)
+    axes.fill_between(times * x, deck, railhead, color=PALE_EARTH, lw=0, zorder=2)
+    axes.plot(times * x, railhead, color=INK, lw=1.6, zorder=4, gid="railhead")
+    for riser in found.risers:
+        at = times * riser.at
+        axes.plot([at, at], [low, times * riser.top], color=EARTH, lw=3.0, solid_capstyle="butt", zorder=3, gid="riser")
+    axes.set_ylim(bottom=low)
+    axes.set_ylabel(unit)
+    band.prepare(panels["band"])
+    paper.settle()
+    band.draw(panels["band"])
+    return paper.figure

@@ -1,0 +1,105 @@
+"""Risers as a page for a person: where each stands, the height to saw, the block under the level."""
+
+from __future__ import annotations
+
+from gradehaul.design.risers.risers import Riser, Risers
+from gradehaul.plan.names import clean
+from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets.rule_reading import on_rule
+
+
+def risers_page(found: Risers, reader: Reader) -> Page:
+    """Return the risers as a page."""
+    page = Page()
+    page.line((headline(found, reader), "bold"))
+    for line in explained(found, reader):
+        page.line(line, indent=2)
+    beside = any(riser.beside for riser in found.risers)
+    heads = ["riser>", "at>", "from joint", "railhead>", f"{top_word(found)}>", "off>", "change>", "block", "grade>"]
+    rows: list[list[Piece]] = [
+        [*cells(riser, found, reader), reader.grade(grade_at(riser, found))] for riser in found.risers
+    ]
+    if beside:
+        heads.append("beside")
+        rows = [[*row, beside_words(riser, reader)] for row, riser in zip(rows, found.risers, strict=True)]
+    page.table(heads, rows)
+    page.heading("Take care")
+    for line in CAUTIONS:
+        page.line(line, indent=2)
+    return page
+
+
+def headline(found: Risers, reader: Reader) -> str:
+    """Return how many risers stand where."""
+    count = len(found.risers)
+    begin = f" from {reader.length(found.begin)}" if found.begin else ""
+    return (
+        f"{count} riser{'s' if count > 1 else ''} along {clean(found.walk.name)}, every {reader.length(found.every)}"
+        f"{begin}; railhead {on_rule(found.risers[0].railhead, found.build.rule)} to "
+        f"{on_rule(found.risers[-1].railhead, found.build.rule)}"
+    )
+
+
+def explained(found: Risers, reader: Reader) -> list[str]:
+    """Return what the columns count from, and how the level is read."""
+    build = found.build
+    layers = ", ".join(
+        f"{name} {reader.length(value, fine=True)}"
+        for name, value in (("track", build.track), ("roadbed", build.roadbed), ("deck", build.deck))
+    )
+    over = (
+        "heights count from the plan's 0, so they are no lengths to saw: give its height over the floor by --datum"
+        if build.datum is None
+        else f"heights count from the floor, {reader.length(build.datum)} below the plan's 0"
+    )
+    return [
+        f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
+        f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds.",
+        f"Block: it makes a level {reader.length(build.level)} long, laid on the rail over the riser, read level.",
+    ]
+
+
+def top_word(found: Risers) -> str:
+    """Return the head of the column of heights: to saw where they count from the floor."""
+    return "top" if found.build.datum is None else "saw to"
+
+
+def cells(riser: Riser, found: Risers, reader: Reader) -> list[str]:
+    """Return the cells of a riser: number, place, joint before, railhead, height, what rounding adds, change, block."""
+    rule = found.build.rule
+    change = "" if riser.change is None else f"{'+' if riser.change > 0 else ''}{on_rule(riser.change, rule)}"
+    block = ""
+    if riser.block is not None:
+        block = f"{on_rule(riser.block, rule)} {riser.low_end}".strip() if round(riser.block / rule) else "level"
+    return [
+        str(riser.number),
+        place_words(riser.at, reader),
+        f"{clean(riser.joint)} + {place_words(riser.after, reader)}",
+        on_rule(riser.railhead, rule),
+        on_rule(riser.cut, rule),
+        f"{1000 * riser.residual:+.2f} mm" if reader.system == "metric" else f"{riser.residual / 0.0254:+.3f} in",
+        change,
+        block,
+    ]
+
+
+def place_words(at: float, reader: Reader) -> str:
+    """Return a distance along the track, as closely as it is marked on plywood."""
+    return reader.length(at, fine=reader.system == "imperial")
+
+
+def grade_at(riser: Riser, found: Risers) -> float:
+    """Return the grade of the railhead at a riser, uphill along the walk."""
+    railhead = found.walk.railhead
+    return float(railhead.derivative()(min(riser.at, railhead.stop)))
+
+
+def beside_words(riser: Riser, reader: Reader) -> str:
+    """Return the tracks that run beside at a riser."""
+    return "; ".join(
+        f"{clean(each.line)} {reader.length(abs(each.offset), fine=True)} {'left' if each.offset > 0 else 'right'}, "
+        f"railhead {reader.length(each.railhead, fine=True)}"
+        for each in riser.beside
+    )

@@ -1,0 +1,206 @@
+"""Risers: the railheads of an independent walk, heights rounded each by itself, and what stands beside."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import brute_walk
+from gradehaul.command import main
+from gradehaul.design.risers.options import risers_of
+from gradehaul.design.risers.risers import Build, Risers, risers_along
+from gradehaul.design.risers.strip import Paper, strip_pages
+from gradehaul.design.risers.walk import walk_along
+from gradehaul.errors import DesignError, GradehaulError
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import load_plan, read_plan
+from project import PLANS
+from strategies import ROUTE, layouts
+from strategies import Layout as Written
+
+BUILD = Build(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=1.0)
+HEAD = 'scale = "HO"\nunit = "mm"\nrailhead.A = 0\n'
+
+
+@given(layouts(lap=False, most=8), st.floats(0.05, 0.5), st.floats(0.0, 0.3), st.sampled_from([0.0005, 0.0254 / 32]))
+@settings(max_examples=40, deadline=None)
+def test_each_riser_is_within_half_a_step_of_an_independent_walk(
+    written: Written, every: float, begin: float, rule: float
+) -> None:
+    layout = Layout(read_plan(written.text))
+    walk = walk_along(layout, route=ROUTE)
+    every, begin = every * walk.length, begin * walk.length
+    build = Build(0.012, 0.005, 0.005, rule=rule, level=0.6)
+    found = risers_along(walk, build, every=every, begin=begin).risers
+    places = np.array([riser.at for riser in found])
+    assert places == pytest.approx(begin + every * np.arange(places.size))
+    assert walk.length - every < places[-1] <= walk.length + 1e-9
+    heights = brute_walk.railhead(written.chain, places)
+    tops = heights - 0.022
+    assert [riser.railhead for riser in found] == pytest.approx(heights.tolist(), abs=1e-7)
+    for riser, top in zip(found, tops.tolist(), strict=True):
+        assert abs(riser.cut - top) <= 0.5 * rule + 1e-7
+        assert riser.cut / rule == pytest.approx(round(riser.cut / rule), abs=1e-6)
+        assert riser.residual == pytest.approx(riser.cut - top, abs=1e-7)
+    assert sum(riser.change or 0.0 for riser in found) == pytest.approx(found[-1].cut - found[0].cut, abs=1e-9)
+
+
+@given(layouts(lap=False, most=8))
+@settings(max_examples=30, deadline=None)
+def test_a_level_with_the_block_under_its_low_end_reads_level(written: Written) -> None:
+    layout = Layout(read_plan(written.text))
+    walk = walk_along(layout, route=ROUTE)
+    level = 0.3 * walk.length
+    for riser in risers_along(walk, Build(0, 0, 0, rule=0.0005, level=level), every=0.2 * walk.length).risers:
+        assert riser.block is not None
+        curvature = float(walk.places(riser.at)[2][0])
+        half = level / 2
+        if abs(curvature) * half < 1 and curvature:
+            half = math.asin(half * abs(curvature)) / abs(curvature)
+        ends = np.array([riser.at - half, riser.at + half])
+        ends += max(0.0, -ends[0]) - max(0.0, ends[1] - walk.length)
+        behind, ahead = brute_walk.railhead(written.chain, np.clip(ends, 0, walk.length)).tolist()
+        raised = riser.block if riser.low_end == "behind" else -riser.block if riser.low_end == "ahead" else 0.0
+        assert behind + raised == pytest.approx(ahead, abs=2e-6)
+
+
+def on_plan(name: str, *, line: str | None = None, route: str | None = None, **mm: float) -> Risers:
+    lengths = {key: value / 1000 for key, value in mm.items()}
+    return risers_of(Layout(load_plan(PLANS / f"{name}.toml")), lengths, "metric", line=line, route=route)
+
+
+def test_railheads_are_those_of_check_along_a_line() -> None:
+    found = on_plan("two-levels", every=250.0, line="Helix", datum=900.0)
+    tracks = found.walk.layout.alignment.tracks
+    begin = 0.0
+    for track in found.walk.layout.plan.lines["Helix"].tracks:
+        for riser in found.risers:
+            if begin <= riser.at <= begin + track.length:
+                assert riser.railhead == pytest.approx(float(tracks[track.id].railhead(riser.at - begin)), abs=1e-12)
+        begin += track.length
+
+
+def test_a_route_run_back_has_the_same_heights() -> None:
+    layout = Layout(load_plan(PLANS / "n-mountain.toml"))
+    up, down = walk_along(layout, route="Southbound"), walk_along(layout, route="Northbound")
+    at = np.linspace(0, up.length, 41)
+    assert up.length == pytest.approx(down.length)
+    assert up.railhead.at(at) == pytest.approx(down.railhead.at(up.length - at), abs=1e-9)
+    there, headings, curvature = up.places(at)
+    back, turned, other = down.places(up.length - at)
+    assert np.abs(there - back).max() < 1e-6
+    assert np.cos(headings - turned) == pytest.approx(-1.0, abs=1e-9)
+    assert [name for _, name in up.joints] == [name for _, name in down.joints][::-1]
+    inside = [n for n in range(41) if curvature[n] and other[n]]
+    assert curvature[inside] == pytest.approx(-other[inside], abs=0.02)
+
+
+def test_places_count_from_the_joint_before() -> None:
+    found = on_plan("n-mountain", every=500.0, route="Southbound")
+    joints = {name: at for at, name in found.walk.joints}
+    for riser in found.risers:
+        assert riser.at == pytest.approx(joints[riser.joint] + riser.after)
+        assert all(not joints[riser.joint] < at <= riser.at - 1e-6 for at in joints.values())
+
+
+def test_a_second_track_stands_beside_with_its_own_railhead() -> None:
+    text = f"""{HEAD}
+railhead.C = 12
+line.Low = {{ from = "A", to = "B", track = [{{ straight = 2000, grade = "2 %" }}] }}
+line.High = {{ from = "C", to = "D", at = [0, 60], track = [{{ straight = 2000, grade = "2 %" }}] }}
+line.Far = {{ from = "E", to = "F", at = [0, 400], track = [{{ straight = 2000, rise = 0 }}] }}
+line.Over = {{ from = "G", to = "H", at = [0, 50], track = [{{ straight = 2000, rise = 0 }}] }}
+railhead.E = 0
+railhead.G = 130
+map.joint = "A"
+"""
+    layout = Layout(read_plan(text))
+    for riser in risers_along(walk_along(layout, line="Low"), BUILD, every=0.5).risers:
+        (beside,) = riser.beside
+        assert (beside.line, beside.offset) == ("High", pytest.approx(0.060, abs=1e-6))
+        assert beside.railhead == pytest.approx(riser.railhead + 0.012, abs=1e-6)
+
+
+HILL = f'{HEAD}line.Hill = {{ from = "A", to = "B", track = [{{ straight = 1000, grade = "-2 %" }}] }}\n'
+WRONG = {
+    "nothing": ({"every": "0"}, "--every: risers stand apart, got 0 mm"),
+    "negative": ({"every": "-400"}, "--every: risers stand apart, got -400 mm"),
+    "longer": ({"every": "1200"}, "--every: this is longer than Hill, got 1200 mm on 1000 mm"),
+    "before": ({"every": "100", "begin": "-5"}, "--from: the first riser must stand on Hill, got -5 mm on 1000 mm"),
+    "beyond": ({"every": "100", "begin": "1001"}, "--from: the first riser must stand on Hill"),
+    "crowd": ({"every": "0.5"}, "--every: at most 1000 risers in one answer"),
+    "floor": ({"every": "100", "datum": "-3"}, "--datum: the plan's 0 lies below the floor, got -3 mm"),
+    "into the floor": ({"every": "100", "datum": "30"}, "riser 4 would end 0.9283 mm below where it stands, got 30 mm"),
+    "thin": ({"every": "100", "deck": "-1"}, "--deck: deck must be 0 or more, got -1"),
+    "rule": ({"every": "100", "rule": "0"}, "--rule: rule must be longer than 0, got 0"),
+    "words": ({"every": "often"}, "--every: "),
+    "line": ({"every": "100", "line": "Hil"}, 'the plan has no line of this name, got "Hil"; write "Hill"'),
+}
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_refused(name: str, tmp_path: Path) -> None:
+    options, words = WRONG[name]
+    (tmp_path / "hill.toml").write_text(HILL)
+    flags = [f"--{'from' if key == 'begin' else key}={value}" for key, value in options.items()]
+    result = CliRunner().invoke(main, ["risers", str(tmp_path / "hill.toml"), *flags])
+    assert result.exit_code == 2
+    assert words in result.output
+
+
+def test_a_route_that_is_reversed_is_walked_leg_by_leg() -> None:
+    layout = Layout(load_plan(PLANS / "switchback.toml"))
+    whole = next(route for route in layout.routes if route.legs)
+    with pytest.raises(GradehaulError, match="reversed on the way"):
+        walk_along(layout, route=whole.name)
+    assert walk_along(layout, route=whole.legs[1].name).length > 0
+
+
+# The strip
+
+
+def hill(track: str, every: float = 0.2) -> Risers:
+    text = f'{HEAD}line.Hill = {{ from = "A", to = "B", track = [{track}] }}\n'
+    return risers_along(walk_along(Layout(read_plan(text))), BUILD, every=every)
+
+
+def test_strip_pages_hold_what_is_on_them_and_meet() -> None:
+    found = hill("{ straight = 900 }, { left = 300, angle = 200, ease = 80 }, { straight = 700 }")
+    paper = Paper(0.277, 0.16)
+    pages = strip_pages(found, 99.0, paper, 0.025)
+    assert pages[0].start == 0.0
+    assert pages[-1].stop == pytest.approx(found.walk.length)
+    assert [page.stop for page in pages[:-1]] == [page.start for page in pages[1:]]
+    assert {riser.number for page in pages for _, riser in page.risers} == {riser.number for riser in found.risers}
+    for page in pages:
+        assert np.ptp(page.line.real) <= 0.277 + 1e-6
+        assert np.abs(page.line.imag).max() <= 0.5 * 0.16
+        for mark, _ in page.risers:
+            assert abs(mark.place.imag) + 0.025 <= 0.08 + 1e-6
+
+
+TOO_SMALL = {
+    "mark": (Paper(0.277, 0.16), 0.09, "the page is too small for one riser: its mark is 180 mm wide"),
+    "curve": (Paper(0.03, 0.16), 0.025, "the page is too small for this curve"),
+}
+
+
+@pytest.mark.parametrize("name", TOO_SMALL)
+def test_a_page_too_small_is_refused(name: str) -> None:
+    paper, half, words = TOO_SMALL[name]
+    with pytest.raises(DesignError, match=words):
+        strip_pages(hill("{ straight = 900 }"), 1.0, paper, half)
+
+
+def test_a_strip_has_a_length_and_an_end() -> None:
+    found = hill("{ straight = 90000 }", every=10.0)
+    with pytest.raises(DesignError, match="a strip has a length"):
+        strip_pages(found, 0.0, Paper(0.277, 0.16), 0.02)
+    with pytest.raises(DesignError, match="at most 100 pages"):
+        strip_pages(found, 90.0, Paper(0.277, 0.16), 0.02)

@@ -1,0 +1,203 @@
+"""Who may ask the live page's server, and what it writes when it is asked to."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import os
+import socket
+
+import httpx
+import pytest
+
+from gradehaul.live.guard import LARGEST_BODY
+from live.served import HILL, Serve, Served
+
+MOVED = {"heights": {"joint Top": 0.055}, "rails": {"Yard:1": "film", "Yard:2": "film"}}
+
+
+@pytest.fixture
+def hill(serve: Serve) -> Served:
+    return serve()
+
+
+def test_only_who_has_the_link_is_let_in(hill):
+    base = hill.url.rsplit("/", 2)[0]
+    assert hill.ask("GET").status_code == 200
+    for path in ("/", "/x/", "/events", "/favicon.ico", f"/{'A' * 24}/", hill.url.removeprefix(base).rstrip("/")):
+        assert httpx.get(base + path).status_code == 404, path
+    assert httpx.get(f"http://localhost:{hill.service.port}/{hill.url.rsplit('/', 2)[1]}/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "path", ["../hill.toml", "..%2fhill.toml", "hill.toml", "//etc/passwd", "%2e%2e/", "events/..", "."]
+)
+def test_no_other_path_is_served(hill, path):
+    base, token = hill.url.rsplit("/", 2)[:2]
+    with httpx.Client() as client:
+        request = client.build_request("GET", f"{base}/")
+        request.url = httpx.URL(f"{base}/").copy_with(raw_path=f"/{token}/{path}".encode())
+        answer = client.send(request)
+    assert answer.status_code in (404, 400)
+    assert "Yard" not in answer.text
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"host": "evil.example"},
+        {"host": "127.0.0.1"},
+        {"host": "127.0.0.1:1"},
+        {"origin": "http://evil.example"},
+        {"origin": "null"},
+        {"sec-fetch-site": "cross-site"},
+    ],
+    ids=str,
+)
+def test_foreign_hosts_and_origins_are_refused(hill, headers):
+    for method, path in (("GET", ""), ("GET", "events?page=x"), ("POST", "write")):
+        answer = hill.ask(method, path, headers=headers)
+        assert answer.status_code in (403, 421)
+        assert "Yard" not in answer.text
+    assert hill.plan.read_text() == HILL
+
+
+def test_a_post_without_an_origin_is_refused(hill):
+    assert httpx.post(hill.url + "save", json={"text": "", "digest": ""}).status_code == 403
+    assert hill.ask("PUT", "save").status_code == 405
+    assert hill.ask("GET", "save").status_code == 405
+
+
+def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
+    def endless():
+        for _ in range(60):
+            yield b"x" * 50_000
+
+    assert hill.ask("POST", "save", content=b"x" * (LARGEST_BODY + 1)).status_code == 413
+    kind = {"content-type": "application/json"}
+    with contextlib.suppress(httpx.WriteError):  # refused while it was still being sent
+        assert hill.ask("POST", "save", content=endless(), headers=kind).status_code == 413
+    base, token = hill.url.rsplit("/", 2)[:2]
+    host = base.removeprefix("http://")
+    with socket.create_connection(("127.0.0.1", hill.service.port), 5) as line:
+        head = f"POST /{token}/save HTTP/1.1\r\nHost: {host}\r\nOrigin: {base}\r\nContent-Length: 100000000\r\n\r\n"
+        line.sendall(head.encode())
+        assert b" 413 " in line.recv(200)
+    assert hill.ask("GET").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "trial",
+    [
+        None,
+        [],
+        {"heights": []},
+        {"heights": {"joint Top": "high"}},
+        {"heights": {"joint Top": float("nan")}},
+        {"rails": {"Yard:1": 4}},
+    ],
+    ids=str,
+)
+def test_what_is_no_trial_is_refused(hill, trial):
+    body = json.dumps({"trial": trial, "page": "x"})
+    for path in ("trial", "diff", "write", "copy"):
+        answer = hill.ask("POST", path, content=body, headers={"content-type": "application/json"})
+        assert answer.status_code == 400 or (trial in (None, []) and answer.status_code in (400, 409)), path
+    assert hill.plan.read_text() == HILL
+
+
+def test_json_alone_is_taken(hill):
+    for content, kind in (
+        (b"{", "application/json"),
+        (b"[]", "application/json"),
+        (b"{}", "text/plain"),
+        (b"[" * 99_999, "application/json"),
+    ):
+        assert hill.ask("POST", "trial", content=content, headers={"content-type": kind}).status_code == 400
+
+
+def test_headers_keep_the_page_to_itself(hill):
+    headers = hill.ask("GET").headers
+    policy = dict(rule.split(" ", 1) for rule in headers["content-security-policy"].split("; "))
+    assert policy["default-src"] == "'none'"
+    assert policy["connect-src"] == "'self'"
+    assert "unsafe" not in headers["content-security-policy"]
+    assert headers["x-frame-options"] == "DENY"
+    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["cache-control"] == "no-store"
+
+
+def test_writing_shows_the_lines_first_and_keeps_all_others(hill):
+    offered = hill.post("diff", {"trial": MOVED}).json()
+    assert "-Top  = 60     # the summit" in offered["diff"]
+    assert "+Top  = 55     # the summit" in offered["diff"]
+    assert hill.plan.read_text() == HILL
+    written = hill.post("write", {"trial": MOVED, "digest": offered["digest"]})
+    assert written.status_code == 200
+    lines = hill.plan.read_text().splitlines()
+    assert "Top  = 55     # the summit" in lines
+    assert [line for line in HILL.splitlines() if line not in lines] == ["Top  = 60     # the summit"]
+    assert 'rail = "film"' in "\n".join(lines)
+
+
+def test_line_ends_and_a_byte_order_mark_stay(serve):
+    hill = serve()
+    data = b"\xef\xbb\xbf" + HILL.replace("\n", "\r\n").encode()
+    hill.plan.write_bytes(data)
+    offered = hill.post("diff", {"trial": MOVED}).json()
+    assert hill.post("write", {"trial": MOVED, "digest": offered["digest"]}).status_code == 200
+    after = hill.plan.read_bytes()
+    assert after.startswith(b"\xef\xbb\xbf# A hill")
+    assert after.count(b"\n") == after.count(b"\r\n")
+
+
+def test_a_file_that_has_changed_is_not_written_over(hill):
+    offered = hill.post("diff", {"trial": MOVED}).json()
+    theirs = HILL + "# mine\n"
+    hill.plan.write_text(theirs)
+    for path, body in (("write", {"trial": MOVED}), ("save", {"text": HILL})):
+        answer = hill.post(path, {**body, "digest": offered["digest"]})
+        assert answer.status_code == 409
+        assert "has changed" in answer.json()["wrong"]
+    assert hill.plan.read_text() == theirs
+
+
+def test_a_disk_that_fills_leaves_the_file_whole(hill, monkeypatch):
+    offered = hill.post("diff", {"trial": MOVED}).json()
+
+    def full(_descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    answer = hill.post("write", {"trial": MOVED, "digest": offered["digest"]})
+    monkeypatch.undo()
+    assert answer.status_code == 409
+    assert "No space left" in answer.json()["wrong"]
+    assert hill.plan.read_text() == HILL
+    assert sorted(path.name for path in hill.plan.parent.iterdir()) == ["hill.toml", "stock.toml"]
+
+
+@pytest.mark.parametrize("name", ["", "../out", "a/b", "hill", "..", ".toml", "x\\y", "C:x"])
+def test_a_copy_stands_beside_the_plan_under_a_new_name(hill, name):
+    answer = hill.post("copy", {"trial": MOVED, "name": name})
+    assert answer.status_code == 409
+    assert hill.plan.read_text() == HILL
+    assert not list(hill.plan.parent.parent.glob("out*"))
+
+
+def test_a_copy_has_the_changes(hill):
+    assert hill.post("copy", {"trial": MOVED, "name": "flatter"}).json() == {"name": "flatter.toml"}
+    assert "Top  = 55" in (hill.plan.parent / "flatter.toml").read_text()
+    assert hill.plan.read_text() == HILL
+
+
+def test_what_cannot_be_written_is_refused(hill):
+    for trial, words in (
+        ({"heights": {"joint Nowhere": 1.0}}, "no longer has"),
+        ({"rails": {"Yard:1": "butter"}}, "no longer has"),
+        ({"heights": {"joint Top": 5000.0}}, "100 %"),
+    ):
+        answer = hill.post("diff", {"trial": trial})
+        assert answer.status_code == 409, trial
+        assert words in answer.json()["wrong"], trial

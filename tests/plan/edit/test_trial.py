@@ -1,0 +1,81 @@
+"""Railheads and rails that are tried: in the record and in the text of the file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from gradehaul.errors import GradehaulError, PlanError
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried, tried_text
+from project import PLANS
+
+HILL = """
+scale = "HO"
+unit = "m"
+{}
+[line.Hill]
+from = "A"
+to = "B"
+track = [{{ straight = 2{} }}]
+"""
+
+
+@pytest.mark.parametrize("name", ["two-levels", "n-mountain", "cove", "first-hill", "switchback", "yard"])
+def test_every_fixed_railhead_of_the_demo_plans_is_written_in_place(name):
+    path = PLANS / f"{name}.toml"
+    plan, text = load_plan(path), path.read_text(encoding="utf-8")
+    written, refused = 0, []
+    for key, height in fixed_railheads(plan).items():
+        trial = Trial({key: round(height + 0.001, 6)})
+        try:
+            changed = tried_text(plan, text, trial)
+        except PlanError as error:
+            refused.append(str(error))
+            continue
+        again = read_plan(changed, file=plan.file, folder=path.parent)
+        assert fixed_railheads(again) == pytest.approx(fixed_railheads(tried(plan, trial)), abs=1e-7)
+        differ = [(a, b) for a, b in zip(text.splitlines(), changed.splitlines(), strict=True) if a != b]
+        assert len(differ) == 1, differ
+        assert [line.partition("#")[2] for line in differ[0]].count(differ[0][0].partition("#")[2]) == 2
+        written += 1
+    drawn = name == "cove"  # all of its heights stand in its drawing
+    assert (len(refused) if drawn else written) == len(fixed_railheads(plan))
+    assert all("does not stand in this file" in words for words in refused)
+
+
+def test_a_joint_without_a_height_gets_one():
+    path = PLANS / "first-hill.toml"
+    plan, text = load_plan(path), path.read_text(encoding="utf-8")
+    free = [name for name in plan.joints if name not in plan.railhead]
+    for name in free:
+        changed = tried_text(plan, text, Trial({f"joint {name}": 0.0125}))
+        assert read_plan(changed).railhead[name] == pytest.approx(0.0125, abs=1e-6)
+        assert set(text.splitlines()) <= set(changed.splitlines())
+
+
+def test_what_the_plan_no_longer_has_is_left_out():
+    plan = load_plan(PLANS / "two-levels.toml")
+    trial = Trial(
+        {"joint Gone": 1.0, "joint West switch": 0.3}, {"Gone:1": "treated", "Staging:1": "clean", "Helix:1": "x"}
+    )
+    part, lost = known_part(plan, trial)
+    assert part == Trial({"joint West switch": 0.3}, {"Staging:1": "clean"})
+    assert sorted(lost) == ["Gone:1", "Helix:1", "joint Gone"]
+
+
+def test_stock_in_another_file_is_no_obstacle_and_a_railhead_there_is(tmp_path: Path):
+    (tmp_path / "heights.toml").write_text("railhead = { A = 0, B = 0.02 }\n")
+    text = HILL.format('include = ["heights.toml"]', "")
+    path = tmp_path / "plan.toml"
+    path.write_text(text)
+    plan = load_plan(path)
+    with pytest.raises(PlanError, match="does not stand in this file"):
+        tried_text(plan, text, Trial({"joint B": 0.03}))
+
+
+def test_a_trial_that_contradicts_the_plan_is_refused():
+    plan = read_plan(HILL.format("railhead.A = 0", ", rise = 0.02"))
+    with pytest.raises(GradehaulError):
+        tried_text(plan, "x = 1", Trial({"joint B": 0.1}))

@@ -1,0 +1,261 @@
+"""The first screen of check: its limits on every plan, its figures those of the document, and its words."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import islice
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import HealthCheck, Phase, given, settings
+
+import strategies
+from gradehaul.command import main
+from gradehaul.haulage.answers.check import CheckAnswer, check_layout
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.misfits import Misfit
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.records import Note
+from gradehaul.show.base.labels import cars_told, chance_told
+from gradehaul.show.base.page import shortened
+from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.check.document import check_document
+from gradehaul.show.check.text import check_page
+from gradehaul.show.sections import CHECK as SECTIONS
+from gradehaul.treatment.ways_over import ways_over
+from project import PLANS, ROOT
+
+DEMOS = sorted(path.stem for path in PLANS.glob("*.toml") if path.stem != "stock-ho")
+TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %) +(-?[\d.]+ \w+)  ")
+
+Shown = tuple[CheckAnswer, Reader, str]
+
+
+def shown(layout: Layout, *more: str, rails: tuple[str, ...] | None = None) -> Shown:
+    answer = check_layout(layout, rails=rails)
+    reader = reader_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    return answer, reader, check_page(answer, reader, ways_over(layout, answer), more).text()
+
+
+@pytest.fixture(scope="module", params=DEMOS)
+def demo(request: pytest.FixtureRequest) -> Shown:
+    return shown(Layout(load_plan(PLANS / f"{request.param}.toml")))
+
+
+def random_layouts(count: int) -> Iterator[Layout]:
+    texts: list[str] = []
+
+    @settings(
+        max_examples=2 * count,
+        derandomize=True,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategies.layouts(most=4))
+    def collect(layout: strategies.Layout) -> None:
+        texts.append(layout.text)
+
+    collect()
+    yield from (Layout(read_plan(text)) for text in texts[-count:])
+
+
+def within_limits(answer: CheckAnswer, text: str, most: int = 40) -> None:
+    """Check the limits: lines, columns, and lines that are no row of a train, a hill or its loads."""
+    lines = text.splitlines()
+    assert len(lines) <= most
+    conditions = len({rail.removesuffix(" fresh") for rail in (*answer.judged_rails, *answer.film_rails)})
+    assert max(map(len, lines)) <= (80 if conditions <= 2 else 100)
+    loads = lines[next((k for k, line in enumerate(lines) if line.startswith("Longest trains")), len(lines)) + 2 :]
+    loads = loads[: loads.index("")] if loads else []
+    rows = sum(bool(TRAIN.match(line)) for line in lines) + len(loads)
+    fixes = [line for line in lines if line.startswith(("Look at this", *(f"{name}: " for name in answer.plan.trains)))]
+    assert sum(bool(line) for line in lines) - rows - 2 * len(fixes) <= 12
+
+
+def test_the_limits_hold_on_every_demo_plan(demo: Shown) -> None:
+    answer, _, text = demo
+    within_limits(answer, text, 60 if "yard" in answer.plan.file else 40)
+
+
+def test_the_limits_hold_on_random_plans_and_more_trains() -> None:
+    for layout in random_layouts(20):
+        answer, _, text = shown(layout)
+        within_limits(answer, text, 60)
+
+
+def test_a_terminal_of_80_columns_wraps_nothing(demo: Shown) -> None:
+    answer, reader, text = demo
+    page = check_page(answer, reader)
+    assert page.text(width=80) == page.text(width=160) == page.text()
+    assert re.sub(r"\x1b\[[0-9;]*m", "", page.text(width=80, color=True)) == page.text()
+    assert text
+
+
+def figures_agree(answer: CheckAnswer, reader: Reader, text: str) -> int:
+    """Compare the rows of trains and loads with the document, and return how many were compared."""
+    document = check_document(answer)
+    compared = 0
+    for name in {train["name"] for train in document["trains"]}:
+        judged = [each for each in document["trains"] if each["name"] == name and each["rail"] in answer.judged_rails]
+        row = next((found for line in text.splitlines() if (found := TRAIN.match(line)) and found[1] == name), None)
+        if row is None:
+            continue
+        risk, spare = row[3], row[4]
+        assert (risk, spare) in {
+            (chance_told(each["stall_probability"]), reader.force(each["margin_n"])) for each in judged
+        }
+        assert row[2].lower() in {each["outcome"] for each in judged}
+        compared += 1
+    for route in document["routes"]:
+        compared += loads_agree(route, answer, reader, text)
+    return compared
+
+
+def loads_agree(route: dict[str, Any], answer: CheckAnswer, reader: Reader, text: str) -> int:
+    """Compare the loads below the heading of a route with the document."""
+    lines = text.splitlines()
+    begin = next((k for k, line in enumerate(lines) if re.match(rf"{re.escape(route['name'])}(,| and|:) ", line)), None)
+    if begin is None:
+        return 0
+    assert reader.grade(route["ruling"]["effective_pct"] / 100) in lines[begin]
+    compared = 0
+    for line in lines[begin + 1 :]:
+        if not line.startswith("  "):
+            break
+        power, *cells = re.split(r"  +", line.strip())
+        heads = re.split(r"  +", next(line for line in lines[::-1] if line.startswith("      ")).strip())
+        for car, cell in zip(heads, cells, strict=True):
+            mine = [
+                load
+                for load in route["loads"]
+                if shortened(load["car"], 18) == car and power in (load["power"], f"{load['power']}, {load['engine']}")
+            ]
+            wanted = {load_words(load) for load in mine if load["rail"] in answer.judged_rails}
+            film = {str(load["told_cars"]) for load in mine if load["rail"] in answer.film_rails}
+            own, _, with_film = cell.partition(" | ")
+            assert re.sub(r" (berth|tail|lap|loop|run-round)$", "", own.removesuffix(" RUNS AWAY")) in wanted
+            assert not film or with_film.split(" ")[0] in {*film, "length"}
+            compared += 1
+    return compared
+
+
+def load_words(load: dict[str, Any]) -> str:
+    if load["fits_cars"] is None and load["rated_cars"] == 999:
+        return "length"
+    if load["fits_cars"] is not None and load["told_low"] == load["fits_cars"] <= load["rated_cars"]:
+        return str(load["fits_cars"])
+    return f"{load['told_cars']} ({cars_told(load['told_low'])}-{cars_told(load['told_high'])})"
+
+
+def test_every_figure_is_that_of_the_document(demo: Shown) -> None:
+    assert figures_agree(*demo) > 0
+
+
+def test_every_figure_is_that_of_the_document_on_random_plans() -> None:
+    compared = [figures_agree(*shown(layout)) for layout in islice(random_layouts(20), 8)]
+    assert sum(compared) > 20
+
+
+def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
+    answer, reader, _ = demo
+    text = check_page(answer, reader, (), SECTIONS).text()
+    wanted: list[str] = []
+    for train in answer.trains:
+        verdict = train.verdict
+        wanted += [reader.length(train.length), reader.force(verdict.margin), reader.length(verdict.at), verdict.track]
+        wanted += [chance_told(train.trust.stall_probability), train.rail, train.route]
+    for route in answer.routes:
+        profile, ruling = route.profile, route.ruling
+        wanted += [reader.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
+        wanted += [reader.grade(each) for each in (ruling.effective, ruling.grade, ruling.curve)]
+        for load, spread in zip(route.loads, route.spreads, strict=True):
+            wanted += [f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)}) {load.basis}"]
+            wanted += [cars_told(count) for count in (spread.limit_low, spread.limit_high)]
+            if load.binds is not None:
+                wanted += [*reader.forces_apart(load.binds.demand, load.binds.pull), reader.length(load.binds.at)]
+    for berth in answer.berths:
+        wanted += [berth.name, reader.length(berth.clear_length), reader.grade(berth.steepest)]
+        wanted += [f"{count} {car}" for car, count in berth.cars_fit.items()]
+    wanted += [figure.basis for figure in answer.figures] + [str(note) for note in answer.notes]
+    assert [words for words in wanted if words not in text] == []
+
+
+# The words
+
+
+def test_unusual_figures_stand_above_the_verdict(answer: CheckAnswer) -> None:
+    doubts = tuple(Note(f'car "{k}"', "the mass is 145 oz; 2 to 8 oz is usual") for k in range(5))
+    text = check_page(replace(answer, doubts=doubts), reader_of("in")).text()
+    assert text.index('Look at this first: car "0": the mass is 145 oz') < text.index("\nOn clean rail 1 of 2")
+    assert "2 more like this: --more notes" in text
+
+
+def test_what_was_not_checked_is_in_the_headline(answer: CheckAnswer) -> None:
+    left = "train morning, since its route is not answered"
+    some = tuple(train for train in answer.trains if train.name != "morning")
+    text = " ".join(check_page(replace(answer, trains=some, not_checked=(left,)), reader_of("in")).text().split())
+    assert f"On clean rail 1 of 2 trains climbs. NOT CHECKED: {left}." in text
+    text = " ".join(check_page(replace(answer, trains=(), not_checked=(left,)), reader_of("in")).text().split())
+    assert f"No train is judged. NOT CHECKED: {left}." in text
+
+
+def test_trains_that_fail_have_a_line_on_what_to_do(answer: CheckAnswer) -> None:
+    long = Misfit('berth "Wharf"', "berth", 2.54, 1.27)
+    trains = tuple(replace(each, misfits=(long,)) if each.name == "short" else each for each in answer.trains)
+    text = check_page(replace(answer, trains=trains), reader_of("in")).text()
+    assert 'short: 100.0 in long; berth "Wharf" holds 50.0 in.' in text
+    layout = Layout(load_plan(PLANS / "first-hill.toml"))
+    film = shown(layout, rails=("treated", "treated fresh"))[2]
+    assert "local: leave 5 of its 8 cars behind." in film
+
+
+def run(*arguments: str) -> str:
+    done = CliRunner().invoke(main, ["check", str(PLANS / "two-levels.toml"), *arguments])
+    assert done.exit_code == 0, done.output
+    return done.stdout
+
+
+def test_sections_come_by_name_with_commas_and_again() -> None:
+    heads = {"berths": "\nBerths\n", "figures": "\nFigures\n", "notes": "\nNotes\n", "limits": "\nWhat limits each"}
+    text = run("--more", "berths,Figures", "--more", "limits")
+    assert {name for name, head in heads.items() if head in text} == {"berths", "figures", "limits"}
+    assert run("--more", "all") == run("--more", ",".join(SECTIONS))
+
+
+def test_a_section_train_or_route_that_is_not_there() -> None:
+    for option, wrong, near in (
+        ("--more", "berth", "berths"),
+        ("--train", "stoen", "stone"),
+        ("--route", "Up", "Up by"),
+    ):
+        done = CliRunner().invoke(main, ["check", str(PLANS / "two-levels.toml"), option, wrong])
+        assert done.exit_code == 2
+        assert near in done.stderr
+
+
+def test_trains_and_routes_narrow_the_answer() -> None:
+    text = run("--train", "stone", "--train", "empties")
+    assert "Both trains climb as planned" in text
+    assert not re.search(r"^(express|Up by the main)", text, flags=re.MULTILINE)
+    text = run("--route", "Up by the main")
+    assert "express climbs as planned" in text
+    assert "Quarry down" not in text
+    text = run("--rail", "treated", "--rail", "treated fresh")
+    assert "On treated rail 1 of 3 trains stalls: stone" in text
+
+
+def test_the_answer_loads_neither_pint_nor_pictures() -> None:
+    program = (
+        "import sys; from gradehaul.command import main; "
+        "main(['check', 'plans/first-hill.toml'], standalone_mode=False); "
+        "print([name for name in ('pint', 'matplotlib', 'scipy', 'ezdxf', 'rich.console') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"

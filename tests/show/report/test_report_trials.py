@@ -1,0 +1,119 @@
+"""Railheads moved and films changed on the page: its script judges every train as the package does."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from gradehaul.errors import GradehaulError
+from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.views.railhead_response import railhead_responses
+from gradehaul.plan import load_plan
+from gradehaul.plan.edit.trial import Trial, tried
+from gradehaul.plan.records import Plan
+from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.report.document import report_document
+from project import PLANS
+
+pytest.importorskip("playwright.sync_api")
+from show.browser import Opened, opened
+from show.report.test_report_page import written
+
+TAKE = """data => {
+  for (const route of data.routes) route.railhead.breaks = route.effort.breaks;
+  window.data = data;
+}"""
+JUDGE = """trial => {
+  const data = window.data, stock = Haulage.stockFrom(data.stock), routes = Trial.routesWith(data, trial);
+  const rails = [...new Set([...data.rails, ...Trial.judgedRails(data, trial)])];
+  const onRail = (named, rail) => [rail, Outcomes.onRail(data, stock, routes, named, rail)];
+  return data.trains.map(named => [named.name, rails.map(rail => onRail(named, rail))]);
+}"""
+NAMES = ("two-levels", "cove", "n-mountain", "switchback", "first-hill", "hollow")
+
+
+@pytest.fixture(scope="module")
+def plans() -> dict[str, Plan]:
+    return {name: load_plan(PLANS / f"{name}.toml") for name in NAMES}
+
+
+@pytest.fixture(scope="module")
+def page(browser, tmp_path_factory, plans) -> Iterator[Opened]:
+    path = written(plans["two-levels"], tmp_path_factory.mktemp("trials") / "page.html")
+    with opened(browser, path) as one:
+        yield one
+        assert one.said == []
+
+
+def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
+    """Return a plan's document, and leave it on the page."""
+    layout = Layout(plan)
+    responses = railhead_responses(layout.alignment)
+    reader = Reader("mm", "metric")
+    data = report_document(layout, judged_trains(layout), layout.judged(), reader, responses=responses)
+    page.run(TAKE, data)
+    return data
+
+
+def assert_alike(page: Opened, plan: Plan, trial: Trial) -> int:
+    """Judge all trains both ways and return how many comparisons were made."""
+    right: dict[tuple[str, str], JudgedTrain] = {
+        (train.name, train.rail): train for train in judged_trains(Layout(tried(plan, trial)))
+    }
+    raw = {"heights": dict(trial.heights), "rails": dict(trial.rails)}
+    found = {(name, rail): got for name, rows in page.run(JUDGE, raw) for rail, got in rows}
+    assert found.keys() == right.keys()
+    for key, train in right.items():
+        got, scale = found[key], abs(train.verdict.margin) + 1e-3
+        assert abs(got["margin_n"] - train.verdict.margin) < 1e-7 * scale, (key, trial)
+        assert got["outcome"] == train.outcome, (key, trial)
+    return len(right)
+
+
+def test_100_dragged_railheads_are_judged_as_by_the_package(page, plans):
+    rng, done, compared = random.Random(11), 0, 0
+    for number, plan in enumerate(plans.values()):
+        data = document_of(page, plan)
+        for _ in range(60):
+            if done == 100 * (number + 1) // len(plans):
+                break
+            station = rng.choice(data["heights"])
+            by = rng.uniform(-0.02, 0.02) * rng.choice((0.1, 1.0))
+            try:
+                compared += assert_alike(page, plan, Trial({station["key"]: station["height_m"] + by}))
+            except GradehaulError:  # steeper than anything can be
+                continue
+            done += 1
+    assert done == 100
+    assert compared > 300
+
+
+def test_railheads_moved_one_after_the_other_add_up(page, plans):
+    plan, rng = plans["two-levels"], random.Random(5)
+    heights = {"joint West switch": 0.3213, "joint Quarry switch": 0.3351, "joint Upper terminus": 0.371}
+    first = tried(plan, Trial(heights))
+    data = document_of(
+        page, first
+    )  # nothing lies level or straight by chance, so that changes of grade stay where they are
+    for _ in range(10):
+        keys = rng.sample(data["heights"], 3)
+        moved = {each["key"]: each["height_m"] + rng.uniform(0.001, 0.01) for each in keys}
+        assert_alike(page, first, Trial(moved))
+
+
+def test_100_toggled_films_are_judged_as_by_the_package(page, plans):
+    rng, done = random.Random(12), 0
+    filmed = [plan for plan in plans.values() if plan.films]
+    for plan in filmed:
+        document_of(page, plan)
+        for _ in range(-(-100 // len(filmed))):
+            some = rng.sample(sorted(plan.tracks), rng.randint(1, 4))
+            rails = {track: rng.choice([CLEAN, *plan.films]) for track in some}
+            assert_alike(page, plan, Trial(rails=rails))
+            done += 1
+    assert done >= 100

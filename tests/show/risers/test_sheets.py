@@ -1,0 +1,192 @@
+"""The sheets for saw and bench, read back from their files: the strip measures true, the list has every riser."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from dataclasses import replace
+from itertools import combinations, pairwise
+from pathlib import Path
+
+import pypdf
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+from command_line import run
+from gradehaul.design.risers.options import risers_of
+from gradehaul.design.risers.risers import Risers
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.show.base.picture import drawing_rules
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.risers.cut_list import cut_list_figures
+from gradehaul.show.risers.picture import risers_sheet
+from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
+from gradehaul.show.sheets.cautions import CAUTIONS
+from project import PLANS
+
+POINT = 0.0254 / 72
+READER = reader_of("mm")
+TRACK = "{ straight = 600 }, { left = 500, angle = 150, ease = 100 }, { right = 400, angle = 60 }, { straight = 900 }"
+
+
+def bent() -> Risers:
+    head = 'scale = "HO"\nunit = "mm"\nrailhead = { A = 0, B = 60 }\n'
+    text = f'{head}line.Hill = {{ from = "A", to = "B", track = [{TRACK}] }}\n'
+    return risers_of(Layout(read_plan(text)), {"every": 0.047, "datum": 0.9}, "metric")
+
+
+def lines_of(page: pypdf.PageObject, width: float) -> list[tuple[complex, complex]]:
+    """Return the lines of two points that a page draws in a width, points, as places in m."""
+    found: list[tuple[complex, complex]] = []
+    own, points = 0.0, []
+    contents = page.get_contents()
+    assert contents is not None
+    for operands, operator in pypdf.generic.ContentStream(contents, page.pdf).operations:
+        if operator == b"w":
+            own = float(operands[0])
+        elif operator == b"m":
+            points = [complex(float(operands[0]), float(operands[1]))]
+        elif operator == b"l":
+            points.append(complex(float(operands[0]), float(operands[1])))
+        elif operator == b"S":
+            if len(points) == 2 and own == pytest.approx(width):
+                found.append((points[0] * POINT, points[1] * POINT))
+            points = []
+    return found
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_strip_measures_true_over_all_its_pages(paper) -> None:
+    found = bent()
+    reader = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, paper, strip=2.8)))
+    pages = [page for page in reader.pages if "joins page" in page.extract_text()]
+    assert len(pages) >= 10
+    places = dict(
+        zip((r.number for r in found.risers), found.walk.places([r.at for r in found.risers])[0], strict=True)
+    )
+    seen: set[int] = set()
+    for page in pages:
+        size = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}[paper]
+        assert (float(page.mediabox.width) * POINT * 1000, float(page.mediabox.height) * POINT * 1000) == pytest.approx(
+            size, abs=0.1
+        )
+        drawn = lines_of(page, RISER)
+        text = page.extract_text()
+        numbers = [int(n) for n in re.findall(r"^(\d+)$", text, re.MULTILINE)]
+        assert len(drawn) == len(numbers)
+        seen.update(numbers)
+        middles = {n: (one + other) / 2 for n, (one, other) in zip(numbers, drawn, strict=True)}
+        for one, other in combinations(numbers, 2):
+            true = abs(places[one] - places[other])
+            assert abs(middles[one] - middles[other]) == pytest.approx(true, abs=1e-4), (one, other)
+        # both bars to measure before use
+        bars = [abs(one - other) for one, other in lines_of(page, 1.0)]
+        assert sorted(bars)[-2:] == pytest.approx([0.1, 0.1016], abs=1e-5)
+    assert seen == {riser.number for riser in found.risers if riser.at <= 2.8}
+
+
+def test_pages_meet_where_the_track_does() -> None:
+    """Laid together by their joins, place and heading, the pages lie as the track does, to 0.1 mm over ten of them."""
+    found = bent()
+    with drawing_rules():
+        count = len(strip_figures(found, 2.8, READER, "a4"))
+    reader = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=2.8)))
+    pages = [page for page in reader.pages if "joins page" in page.extract_text()]
+    assert len(pages) == count >= 10
+    origin, turn = 0j, 1 + 0j
+    laid: dict[int, complex] = {}
+    before: tuple[complex, complex] | None = None
+    for number, page in enumerate(pages):
+        joins = lines_of(page, JOIN)
+        joins = [pair for pair in joins if 0.03 < abs(pair[0] - pair[1]) < 0.06]
+        drawn = lines_of(page, RISER)
+        numbers = [int(n) for n in re.findall(r"^(\d+)$", page.extract_text(), re.MULTILINE)]
+        if before is not None:
+            place, across = before
+            first = joins[0]
+            turn = across / (first[0] - first[1]) * abs(first[0] - first[1]) / abs(across)
+            origin = place - turn * (first[0] + first[1]) / 2
+        laid |= {n: origin + turn * (a + b) / 2 for n, (a, b) in zip(numbers, drawn, strict=True)}
+        last = joins[-1] if number + 1 < len(pages) else None
+        before = None if last is None else (origin + turn * (last[0] + last[1]) / 2, turn * (last[0] - last[1]))
+    places = dict(
+        zip((r.number for r in found.risers), found.walk.places([r.at for r in found.risers])[0], strict=True)
+    )
+    for one, other in combinations(laid, 2):
+        assert abs(laid[one] - laid[other]) == pytest.approx(abs(places[one] - places[other]), abs=1e-4)
+
+
+def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
+    found = bent()
+    pages = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "letter"))).pages
+    text = "\n".join(page.extract_text() for page in pages)
+    for riser in found.risers:
+        assert re.search(rf"^{riser.number}(\s|$)", text, re.MULTILINE)
+        assert f"{round(1000 * riser.cut, 1):g} mm" in text
+    for caution in CAUTIONS:
+        assert caution in text
+    assert "joins page" not in text
+
+
+def test_the_sheets_are_the_same_bytes_from_run_to_run() -> None:
+    assert risers_sheet(bent(), READER, "a4", strip=0.5) == risers_sheet(bent(), READER, "a4", strip=0.5)
+
+
+def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
+    plan = str(PLANS / "first-hill.toml")
+    asked = ["risers", plan, "--every", "16 in", "--from", "4 in", "--datum", "40 in"]
+    text = run(*asked).output
+    assert "18 risers along Hill, every 16.0 in from 4.0 in; railhead 0 in to 4 in" in text
+    document = json.loads(run(*asked, "--json").stdout)
+    assert [riser["number"] for riser in document["risers"]] == list(range(1, 19))
+    table = list(csv.DictReader(io.StringIO(run(*asked, "--csv").stdout)))
+    for row, riser in zip(table, document["risers"], strict=True):
+        assert float(row["cut_in"]) * 0.0254 == pytest.approx(riser["cut_m"], rel=1e-5)
+        assert float(row["cut_in"]) * 32 == pytest.approx(round(float(row["cut_in"]) * 32), abs=3e-3)
+    rises = [riser["railhead_m"] for riser in document["risers"]]
+    assert all(one <= other for one, other in pairwise(rises))
+    for ending, sign in (("pdf", b"%PDF"), ("svg", b"<?xml"), ("png", b"\x89PNG"), ("csv", b"riser,")):
+        file = tmp_path / f"risers.{ending}"
+        assert run(*asked, "-o", str(file)).exit_code == 0
+        assert file.read_bytes().startswith(sign)
+
+
+IDLE = {
+    "strip": (["--strip", "2 ft"], "--strip does nothing without -o FILE.pdf"),
+    "paper": (["--paper", "a4"], "--paper does nothing without -o FILE.pdf"),
+    "both": (["--line", "Hill", "--route", "Uphill"], "--line and --route exclude each other"),
+}
+
+
+@pytest.mark.parametrize("name", IDLE)
+def test_options_that_would_do_nothing_are_refused(name: str) -> None:
+    more, words = IDLE[name]
+    result = run("risers", str(PLANS / "first-hill.toml"), "--every", "16", *more)
+    assert result.exit_code == 2
+    assert words in result.output
+
+
+def test_a_gauge_too_wide_for_the_paper_is_refused(tmp_path: Path) -> None:
+    plan = str(PLANS / "full-size-example.toml")
+    result = run("risers", plan, "--every", "100", "--strip", "100", "-o", str(tmp_path / "x.pdf"))
+    assert result.exit_code == 2
+    assert "the page is too small for one riser" in result.output
+    assert not (tmp_path / "x.pdf").exists()
+
+
+def test_long_and_odd_names_stay_on_the_page() -> None:
+    name = "$x^2$ a line of a very long name " * 4
+    plan = load_plan(PLANS / "two-levels.toml")
+    plan = replace(plan, title=name * 2)
+    found = risers_of(Layout(plan), {"every": 0.4}, "metric", line="Siding")
+    with drawing_rules():
+        for figure in [*cut_list_figures(found, READER, "letter"), *strip_figures(found, 0.6, READER, "letter")]:
+            canvas = FigureCanvasAgg(figure)
+            canvas.draw()
+            for text in figure.texts:
+                box = text.get_window_extent(canvas.get_renderer())
+                assert box.x0 >= 0.2 * figure.dpi, text
+                assert box.x1 <= figure.bbox.x1 - 0.2 * figure.dpi, text
