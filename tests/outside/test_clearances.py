@@ -144,9 +144,12 @@ def test_nem_102_is_what_turns_of_a_helix_keep(scale: str, free: int, wire: int)
         f'line.Helix = {{ from = "A", to = "B", track = [{{ left = {30 * free}, angle = 720, rise = {2 * wire} }}] }}\n'
     )
     layout = Layout(read_plan(text))
-    for asked, height in ((Allowances(deck=0.0), free), (Allowances(deck=0.0, wire=True, overhead=0.0), wire)):
+    for allowances, height in (
+        (Allowances(deck=0.0), free),
+        (Allowances(deck=0.0, wire=True, overhead=0.0), wire),
+    ):
         found = min(
-            (each for each in clearances(layout, asked).findings if each.rule == "vertical room"),
+            (each for each in clearances(layout, allowances).findings if each.rule == "vertical room"),
             key=lambda each: each.value,
         )
         assert found.wanted == pytest.approx(height / 1000)

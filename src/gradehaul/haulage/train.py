@@ -70,6 +70,19 @@ class Train:
                 blocks = (*(locos[::-1] if way.turns else locos), *blocks[:stay])
         return replace(self, blocks=blocks)
 
+    def with_cars(self, first: int, last: int) -> Train:
+        """Return it with every locomotive and its cars, counted from the head, from one number up to another."""
+        blocks: list[Block] = []
+        passed = 0
+        for block in self.blocks:
+            stay = block.count
+            if isinstance(block.vehicle, Car):
+                stay = min(last, passed + block.count) - max(first, passed)
+                passed += block.count
+            if stay > 0:
+                blocks.append(Block(block.vehicle, stay))
+        return replace(self, blocks=tuple(blocks))
+
     def too_long_round(self, tails: Sequence[Tail]) -> Iterator[tuple[Tail, float, float]]:
         """Yield the tails in which its locomotives are too long to run round it, how long they are, and may be, m."""
         for number, tail in enumerate(tails):

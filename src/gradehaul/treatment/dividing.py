@@ -9,11 +9,11 @@ from typing import ClassVar, Literal
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Block, Train, pushed
+from gradehaul.haulage.train import Train, pushed
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.engine_moves import can_reach, run_round
 from gradehaul.network.route import Route
-from gradehaul.plan.records import Car, Loco
+from gradehaul.plan.records import Loco
 
 Undivided = Literal["order", "pull", "foot", "summit", "through", "return"]
 """Why a train cannot be doubled: its locomotives are not all ahead of its cars; no split leaves two parts that climb;
@@ -55,7 +55,7 @@ def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) 
     """
     total = sum(count for _, count in train.cars)
     for left in range(total + 1):
-        if judge(profile, _with_cars(train, 0, total - left), rail, pulls).outcome == "climbs":
+        if judge(profile, train.with_cars(0, total - left), rail, pulls).outcome == "climbs":
             return left
     return None
 
@@ -92,7 +92,7 @@ def _splits(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Ite
     total = sum(count for _, count in train.cars)
 
     def climbs(first: int, last: int) -> bool:
-        return judge(profile, _with_cars(train, first, last), rail, pulls).outcome == "climbs"
+        return judge(profile, train.with_cars(first, last), rail, pulls).outcome == "climbs"
 
     for front in range(1, total):
         if climbs(0, front) and climbs(front, total):
@@ -116,17 +116,3 @@ def _standing_in_the_way(layout: Layout, route: Route, train: Train) -> Literal[
     out = route.ways[outside[-1] + 1].turned() if pushed(arrives) else route.ways[-1]
     back = can_reach(layout.movements, [out], route.ways[outside[0] - 1].turned(), taken, engine)
     return None if back else "return"
-
-
-def _with_cars(train: Train, first: int, last: int) -> Train:
-    """Return a train with every locomotive and its cars, counted from the head, from one number up to another."""
-    blocks: list[Block] = []
-    passed = 0
-    for block in train.blocks:
-        stay = block.count
-        if isinstance(block.vehicle, Car):
-            stay = min(last, passed + block.count) - max(first, passed)
-            passed += block.count
-        if stay > 0:
-            blocks.append(Block(block.vehicle, stay))
-    return Train(tuple(blocks), train.together, train.together_basis)

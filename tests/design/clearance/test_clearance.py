@@ -19,8 +19,8 @@ from gradehaul.plan import read_plan
 HEAD = 'scale = "H0"\nunit = "mm"\npractice = "NEM"\n'
 
 
-def judged(text: str, rule: str, asked: Allowances = USUAL_ALLOWANCES):
-    return [each for each in clearances(Layout(read_plan(HEAD + text)), asked).findings if each.rule == rule]
+def judged(text: str, rule: str, allowances: Allowances = USUAL_ALLOWANCES):
+    return [each for each in clearances(Layout(read_plan(HEAD + text)), allowances).findings if each.rule == rule]
 
 
 def line_text(pieces: list[Piece]) -> str:
@@ -42,11 +42,11 @@ PIECES = st.builds(
 )
 
 
-@settings(max_examples=8, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=12, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(st.lists(PIECES, min_size=3, max_size=6))
 def test_a_cloud_of_points_finds_the_same_room(pieces: list[Piece]) -> None:
     plan = read_plan(HEAD + line_text(pieces))
-    standard = standard_of(plan, Allowances())
+    standard = standard_of(plan, USUAL_ALLOWANCES)
     # group C by NEM 103 in H0, written out again: radius and mm
     table = [(2500, 0), (2000, 1), (1800, 1), (1600, 2), (1400, 2), (1200, 3), (1000, 4), (900, 5), (800, 6), (700, 7)]
     table += [(600, 9), (550, 10), (500, 11), (450, 12), (225, 24)]
@@ -63,14 +63,17 @@ def test_a_cloud_of_points_finds_the_same_room(pieces: list[Piece]) -> None:
     )
     assume(not seen.doubtful)
     findings = clearances(Layout(plan)).findings
-    rooms = [each.value for each in findings if each.rule == "vertical room"]
+    every = [each.value for each in findings if each.rule == "vertical room"]
+    rooms = [room for room in every if room >= 0.5 * 0.059]
     beside = [each.value for each in findings if each.rule == "side room"]
     assert standard.spacing.fouling == pytest.approx(0.044)
     if math.isfinite(seen.room):
         assert min(rooms) == pytest.approx(seen.room, abs=0.0015)
     else:
         assert not rooms
-    if beside:
+    if len(every) > len(rooms):  # tracks that cross lower, which the cloud counts as beside one another
+        assert seen.beside < 0.0025
+    elif beside:
         assert min(beside) == pytest.approx(seen.beside, abs=0.0025)
     else:
         assert seen.beside > 0.046 - 0.0025
@@ -84,11 +87,11 @@ def helix(rise: float, turns: int = 3) -> str:
 
 
 @pytest.mark.parametrize(
-    ("rise", "asked", "outcome"),
+    ("rise", "allowances", "outcome"),
     [
-        (78.0, Allowances(), "pass"),
-        (77.0, Allowances(), "look"),
-        (58.0, Allowances(), "fail"),
+        (78.0, USUAL_ALLOWANCES, "pass"),
+        (77.0, USUAL_ALLOWANCES, "look"),
+        (58.0, USUAL_ALLOWANCES, "fail"),
         (77.0, Allowances(deck=0.019), "fail"),
         (75.0, Allowances(deck=0.016), "pass"),
         (80.0, Allowances(deck=0.016, wire=True), "fail"),
@@ -100,8 +103,8 @@ def helix(rise: float, turns: int = 3) -> str:
         (91.0, Allowances(deck=0.016, wire=True, overhead=0.010), "pass"),
     ],
 )
-def test_stacked_turns_have_the_rise_of_a_turn(rise: float, asked: Allowances, outcome: str) -> None:
-    found = min(judged(helix(rise), "vertical room", asked), key=lambda each: each.value)
+def test_stacked_turns_have_the_rise_of_a_turn(rise: float, allowances: Allowances, outcome: str) -> None:
+    found = min(judged(helix(rise), "vertical room", allowances), key=lambda each: each.value)
     assert found.value == pytest.approx(rise / 1000, abs=1e-5)
     assert found.outcome == outcome
     assert "NEM 102" in found.source
@@ -323,7 +326,7 @@ def test_more_cars_tip_sooner_and_a_helper_at_the_tail_relieves_the_string() -> 
     assert judged(string(50, 2000), "string-lining")[0].value < 0.6 * shares[2]
 
 
-def test_wishes_that_make_no_sense() -> None:
+def test_allowances_out_of_range_and_an_unknown_train() -> None:
     with pytest.raises(DesignError, match="--deck"):
         judged(helix(80), "radius", Allowances(deck=-0.01))
     with pytest.raises(DesignError, match="--coupler"):

@@ -119,7 +119,7 @@ def test_a_survey_in_a_plan_and_in_a_table(tmp_path) -> None:
     assert survey.grade == 0.02
     path = tmp_path / "main.csv"
     path.write_text('distance;height\n0;0\n12;0,25\n24;"1/2 in"\n')
-    assert survey_of_table(path, "in", survey).heights == tuple(
+    assert survey_of_table(path, "in").heights == tuple(
         (pytest.approx(where), pytest.approx(height)) for where, height in survey.heights
     )
     path.write_text("0,0\n12,high\n")

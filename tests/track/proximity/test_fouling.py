@@ -396,6 +396,17 @@ def test_any_turnout_agrees_with_measuring_point_by_point(spur: list[str], main:
     assert found.length == pytest.approx(expected, abs=30 * MM)
 
 
+def test_track_that_turns_back_beside_its_berth_fouls_it_from_one_and_a_half_distances_along_the_rail() -> None:
+    radius = 0.02
+    tracks = (
+        '{ straight = 3, berth = "Standing" }, { straight = 0.3 }, { left = 0.02, angle = 180 }, { straight = 3.3 }'
+    )
+    found = clear(line("Main", "A", "B", tracks))["Standing"]
+    left_out = 1.5 * foul(radius) - 0.3 - math.pi * radius
+    assert found.start == pytest.approx(3.3 - left_out + math.sqrt(FOUL**2 - (2 * radius) ** 2), abs=0.5 * MM)
+    assert found.stop == pytest.approx(3.0)
+
+
 SLIP = """
 scale = "HO"
 unit = "m"

@@ -1,4 +1,4 @@
-"""Clearances: what of a plan passes, is to be looked at, or fails beside the standards, place by place."""
+"""Clearances: what of a plan passes, is to be looked at, or fails by the standards, place by place."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from gradehaul.design.clearance.meetings import Meeting, meetings
 from gradehaul.design.clearance.rules import (
     USUAL_ALLOWANCES,
     Allowances,
+    ClearanceOutcome,
     Finding,
-    Outcome,
     Standard,
     figures,
     standard_of,
@@ -19,9 +19,9 @@ from gradehaul.design.clearance.rules import (
 from gradehaul.design.clearance.shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
 from gradehaul.design.clearance.string_lining import Tightest, tightest
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import made_up, trains_named
 from gradehaul.haulage.views.plan_view import on_tracks
-from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.track.map.closing import misclosure
@@ -65,19 +65,19 @@ class Clearances(AnswerRecord):
     KEYS: ClassVar[str] = "passes complete not_checked=unchecked counts standard places notes=notes_by_place"
 
     plan: Plan
-    asked: Allowances
+    allowances: Allowances
     standard: Standard
     findings: tuple[Finding, ...]
     notes: tuple[Note, ...]
     unchecked: tuple[Unchecked, ...]
 
-    def count(self, outcome: Outcome) -> int:
+    def count(self, outcome: ClearanceOutcome) -> int:
         """Return how many places came out so."""
         return sum(finding.outcome == outcome for finding in self.findings)
 
     def ranked(self) -> tuple[Finding, ...]:
         """Return the findings, what fails first, then what is to be looked at; each in the order of the rules."""
-        order: tuple[Outcome, ...] = ("fail", "look", "pass")
+        order: tuple[ClearanceOutcome, ...] = ("fail", "look", "pass")
         return tuple(sorted(self.findings, key=lambda finding: order.index(finding.outcome)))
 
     @property
@@ -110,14 +110,14 @@ class Clearances(AnswerRecord):
         return tuple({"place": note.place, "text": note.text} for note in self.notes)
 
 
-def clearances(layout: Layout, asked: Allowances = USUAL_ALLOWANCES) -> Clearances:
-    """Judge a plan by its clearances.
+def clearances(layout: Layout, allowances: Allowances = USUAL_ALLOWANCES) -> Clearances:
+    """Return the judgment of a plan by its clearances.
 
     Parameters
     ----------
     layout
         The layout.
-    asked
+    allowances
         Deck thickness, overhead wire, coupler height and the trains to judge; every train that is named where empty.
 
     Returns
@@ -128,7 +128,7 @@ def clearances(layout: Layout, asked: Allowances = USUAL_ALLOWANCES) -> Clearanc
     Raises
     ------
     DesignError
-        A deck, wire or coupler height that makes no sense.
+        A deck, wire or coupler height out of range.
     RouteError
         A train that the plan does not have.
 
@@ -149,8 +149,8 @@ def clearances(layout: Layout, asked: Allowances = USUAL_ALLOWANCES) -> Clearanc
     [('pass', 0.1, 0.078)]
     """
     plan, alignment = layout.plan, layout.alignment
-    standard = standard_of(plan, asked)
-    trains = _trains(layout, asked)
+    standard = standard_of(plan, allowances)
+    trains = trains_named(plan, allowances.trains)
     met = [_judged(each, standard) for each in meetings(alignment, standard)]
     findings = (
         *sorted(met, key=lambda each: each.rule != "vertical room"),
@@ -160,7 +160,7 @@ def clearances(layout: Layout, asked: Allowances = USUAL_ALLOWANCES) -> Clearanc
         *(finding for name in trains for finding in _string_lining(layout, name, standard)),
     )
     notes, unchecked = tuple(_notes(layout, standard)), tuple(_unchecked(layout, standard, trains))
-    return Clearances(plan, asked, standard, findings, notes, unchecked)
+    return Clearances(plan, allowances, standard, findings, notes, unchecked)
 
 
 def _judged(met: Meeting, standard: Standard) -> Finding:
@@ -200,13 +200,6 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
         other_at=met.other_at if upper_first else met.at,
         words="railhead over railhead",
     )
-
-
-def _trains(layout: Layout, asked: Allowances) -> tuple[str, ...]:
-    plan = layout.plan
-    for name in asked.trains:
-        look_up(name, plan.trains, "train", file=plan.file, place="--train")
-    return tuple(dict.fromkeys(asked.trains or plan.trains))
 
 
 def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Finding]:

@@ -182,8 +182,8 @@ class _Frame:
         at = span[one, 0] + share * (span[one, 1] - span[one, 0])
         other_at = span[two, 0] + other * (span[two, 1] - span[two, 0])
         pairs = _Pairs(one, two, at, other_at, rise, apart, least, beside).take(meets)
-        onward, parting = self._rail_between(pairs)
-        own = (onward < _ONWARD * self.reach) | ((parting < _PARTING * self.spacing.straight) & ~over[meets])
+        running_on, parting = self._rail_between(pairs)
+        own = (running_on < _ONWARD * self.reach) | ((parting < _PARTING * self.spacing.straight) & ~over[meets])
         return pairs.take(~own)
 
     def _rail_between(self, pairs: _Pairs) -> tuple[FloatArray, FloatArray]:

@@ -12,7 +12,7 @@ from gradehaul.track.map.plane import lay_out
 from gradehaul.track.piecewise import FloatArray
 
 Integers = NDArray[np.intp]
-Found = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+WorstPlace = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 """Places on both tracks, the rise of the second railhead over the first and the distance of centers, m, (n,) each."""
 
 _FINE = 13
@@ -45,13 +45,13 @@ class WorstPlaces:
             np.concatenate([getattr(head, field) for head in heads]) for field in ("values", "slopes", "seconds")
         )
 
-    def nearest(self, one: Integers, two: Integers, first: Sequence[FloatArray], level: float) -> Found:
+    def nearest(self, one: Integers, two: Integers, first: Sequence[FloatArray], level: float) -> WorstPlace:
         """Return where each pair of tracks is nearest, where their railheads differ by less than a height.
 
         `first` has a first place of each pair, as the result has the last.
         """
 
-        def look(which: slice, s: FloatArray, t: FloatArray) -> tuple[FloatArray, Found]:
+        def look(which: slice, s: FloatArray, t: FloatArray) -> tuple[FloatArray, WorstPlace]:
             (xy, z), (uv, w) = self._places(one[which], s), self._places(two[which], t)
             apart = np.hypot(*np.moveaxis(xy[:, :, np.newaxis] - uv[:, np.newaxis], -1, 0))
             rise = w[:, np.newaxis] - z[:, :, np.newaxis]
@@ -68,14 +68,14 @@ class WorstPlaces:
         first: Sequence[FloatArray],
         wide: tuple[FloatArray, FloatArray],
         floor: FloatArray,
-    ) -> Found:
+    ) -> WorstPlace:
         """Return where the room between each pair of tracks over one another is least, of what is at least a height.
 
         Each track takes its own half-width on both its sides, wider by `wide` on a curve. Across the first, from side
         to side, places of its width are held against the second where its own width covers them.
         """
 
-        def look(which: slice, s: FloatArray, t: FloatArray) -> tuple[FloatArray, Found]:
+        def look(which: slice, s: FloatArray, t: FloatArray) -> tuple[FloatArray, WorstPlace]:
             (xy, z), (uv, w) = self._places(one[which], s), self._places(two[which], t)
             along = np.gradient(xy, axis=1)
             size = np.hypot(along[..., 0], along[..., 1])
@@ -118,8 +118,8 @@ class WorstPlaces:
         one: Integers,
         two: Integers,
         first: Sequence[FloatArray],
-        look: Callable[[slice, FloatArray, FloatArray], tuple[FloatArray, Found]],
-    ) -> Found:
+        look: Callable[[slice, FloatArray, FloatArray], tuple[FloatArray, WorstPlace]],
+    ) -> WorstPlace:
         """Look closer and closer around the best place so far."""
         best = np.stack(list(first))
         for begin in range(0, one.size, _AT_ONCE):

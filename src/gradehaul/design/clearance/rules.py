@@ -16,7 +16,7 @@ from gradehaul.quantities.si import Meters
 from gradehaul.scales import clear_height
 from gradehaul.track.proximity.spacing import Spacing, longest_stock, spacing_of
 
-Outcome = Literal["pass", "look", "fail"]
+ClearanceOutcome = Literal["pass", "look", "fail"]
 Rule = Literal["vertical room", "side room", "radius", "change of grade", "reverse curve", "string-lining"]
 
 INCH = 0.0254
@@ -26,9 +26,9 @@ _MOST_GAUGES = 50
 
 @dataclass(frozen=True, slots=True)
 class Allowances:
-    """What is wanted: deck with roadbed and track, m, wire and the line's height over it, coupler height, m, trains.
+    """Deck with roadbed and track, m, wire and the line's height over it, coupler height, m, and trains to judge.
 
-    What is None is assumed.
+    None is assumed; without trains every one that is named is judged.
     """
 
     deck: float | None = None
@@ -39,7 +39,7 @@ class Allowances:
 
 
 USUAL_ALLOWANCES = Allowances()
-"""What is asked where nothing is said."""
+"""The allowances where nothing is stated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class Finding:
     """
 
     rule: Rule
-    outcome: Outcome
+    outcome: ClearanceOutcome
     track: str
     at: Meters
     value: float
@@ -116,21 +116,21 @@ def figures() -> Mapping[str, Any]:
     return tomllib.loads(files("gradehaul.design.clearance").joinpath("clearances.toml").read_text(encoding="utf-8"))
 
 
-def standard_of(plan: Plan, asked: Allowances) -> Standard:
+def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     """Return the figures that hold for a plan.
 
     Raises
     ------
     DesignError
-        A deck or a coupler height that makes no sense.
+        A deck or a coupler height out of range.
     PlanError
         No practice has a clear height for the scale.
     """
     table, scale = figures(), plan.scale
-    if asked.overhead is not None and not asked.wire:
+    if allowances.overhead is not None and not allowances.wire:
         raise DesignError("it counts under wire only", place="--overhead", write="--wire beside it")
-    _refuse(asked, plan)
-    if asked.wire:
+    _refuse(allowances, plan)
+    if allowances.wire:
         if scale.wire_height is None:
             raise DesignError("no standard has a height under wire for this scale", place="--wire", write="no --wire")
         height, field = scale.wire_height, "wire_height"
@@ -139,33 +139,33 @@ def standard_of(plan: Plan, asked: Allowances) -> Standard:
         field = "nmra_clear_height" if height == scale.nmra_clear_height else "clear_height"
     source = scale.source(field)
     overhead = 0.0
-    if asked.wire:
-        overhead = table["overhead"]["full_size"] / scale.ratio if asked.overhead is None else asked.overhead
-        source += f"; overhead line: {table['overhead']['source' if asked.overhead is None else 'rule']}"
+    if allowances.wire:
+        overhead = table["overhead"]["full_size"] / scale.ratio if allowances.overhead is None else allowances.overhead
+        source += f"; overhead line: {table['overhead']['source' if allowances.overhead is None else 'rule']}"
     couplers = table["coupler"]
     full_size = scale.gauge * scale.ratio
     widest = next(each for each in couplers["gauges"] if full_size <= each["up_to"])
     return Standard(
         height=height,
         height_source=source,
-        deck=table["deck"]["thickness"] / 1000 if asked.deck is None else asked.deck,
-        deck_assumed=asked.deck is None,
+        deck=table["deck"]["thickness"] / 1000 if allowances.deck is None else allowances.deck,
+        deck_assumed=allowances.deck is None,
         overhead=overhead,
-        overhead_assumed=asked.wire and asked.overhead is None,
+        overhead_assumed=allowances.wire and allowances.overhead is None,
         spacing=spacing_of(plan),
         longest=longest_stock(plan),
-        coupler=widest["inches"] * INCH / scale.ratio if asked.coupler is None else asked.coupler,
-        coupler_source=couplers["source"] if asked.coupler is None else "as stated",
+        coupler=widest["inches"] * INCH / scale.ratio if allowances.coupler is None else allowances.coupler,
+        coupler_source=couplers["source"] if allowances.coupler is None else "as stated",
     )
 
 
-def _refuse(asked: Allowances, plan: Plan) -> None:
-    """Refuse lengths that make no sense."""
+def _refuse(allowances: Allowances, plan: Plan) -> None:
+    """Refuse lengths out of range."""
     most = _MOST_GAUGES * plan.scale.gauge
     for name, value, what, example in (
-        ("deck", asked.deck, "the thickness of the deck", "--deck 19mm"),
-        ("overhead", asked.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
-        ("coupler", asked.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
+        ("deck", allowances.deck, "the thickness of the deck", "--deck 19mm"),
+        ("overhead", allowances.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
+        ("coupler", allowances.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
     ):
         if value is None or (0 <= value <= most and (value > 0 or name != "coupler")):
             continue

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.design.clearance.rules import Finding, Outcome, Standard, figures
+from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Standard, figures
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Plan, Track
 from gradehaul.track.alignment import Alignment
@@ -19,7 +19,7 @@ HAIR = 5e-5
 """Room of which less than this is wanting, m, passes: it is rounding, and no builder lays track closer."""
 
 
-def outcome_of(value: float, wanted: float, least: float, hair: float = 0.0) -> Outcome:
+def outcome_of(value: float, wanted: float, least: float, hair: float = 0.0) -> ClearanceOutcome:
     """Return how a value that must not be small is judged, with a tie for what is exact on paper.
 
     Examples
@@ -27,8 +27,8 @@ def outcome_of(value: float, wanted: float, least: float, hair: float = 0.0) -> 
     >>> outcome_of(0.6, 0.5, 0.4), outcome_of(0.45, 0.5, 0.4), outcome_of(0.3, 0.5, 0.4)
     ('pass', 'look', 'fail')
     """
-    told = value * (1 + _TIE) + hair
-    return "pass" if told >= wanted else "look" if told >= least else "fail"
+    value = value * (1 + _TIE) + hair
+    return "pass" if value >= wanted else "look" if value >= least else "fail"
 
 
 def radii(plan: Plan, standard: Standard) -> Iterator[Finding]:
@@ -87,7 +87,7 @@ def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]
     """Judge every change of grade by the length over which it happens, against that of practice.
 
     It passes where the vertical curve has the practice's length. It never fails: how sharp a break couplers and driven
-    wheels still take depends on shapes that no plan tells.
+    wheels still take depends on shapes that no plan has.
     """
     rule = figures()["grade_change"]
     each = standard.longest or rule["full_size"] / alignment.plan.scale.ratio
@@ -174,7 +174,7 @@ def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iter
         return
     rule = figures()["reverse_curve"]
     tracks = plan.tracks
-    told: set[frozenset[str]] = set()
+    known: set[frozenset[str]] = set()
     for start in graph.successors:
         curve = tracks[start.track]
         if curve.kind != "curve":
@@ -183,9 +183,9 @@ def reverse_curves(plan: Plan, graph: MovementGraph, standard: Standard) -> Iter
         for other, gap, eased in _next_curves(graph, tracks, start, standard.longest, curve.ease > 0):
             bend = tracks[other.track].curvature if other.forward else -tracks[other.track].curvature
             pair = frozenset({start.track, other.track})
-            if hand * bend >= 0 or pair in told:
+            if hand * bend >= 0 or pair in known:
                 continue
-            told.add(pair)
+            known.add(pair)
             sharper = 1.0 / max(abs(hand), abs(bend))
             eases = eased or tracks[other.track].ease > 0
             bad = gap <= 1e-6 and not eases and sharper < 3 * standard.longest * (1 - _TIE)
@@ -221,6 +221,6 @@ def _next_curves(
             yield way, gap, eases
             continue
         easement = track.kind == "easement"
-        onward = gap if easement else gap + track.length
-        if onward < reach * (1 - _TIE):
-            queue += [(each, onward, eases or easement) for each in graph.successors[way]]
+        farther = gap if easement else gap + track.length
+        if farther < reach * (1 - _TIE):
+            queue += [(each, farther, eases or easement) for each in graph.successors[way]]

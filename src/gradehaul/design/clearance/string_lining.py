@@ -35,19 +35,18 @@ class Tightest:
     """The car nearest to tipping: vehicle counted from the head (1 is the first), and place of the head, m.
 
     `share` is the tipping moment over what the car's weight holds; `inward` where the string is pulled tight, else it
-    is pushed outward. `pull_share` is the share of its pull that each locomotive gives then.
+    is pushed outward. `pull_share` is the share of its pull that each locomotive uses then.
     """
 
     vehicle: int
     head: float
-    sine: float
     share: float
     inward: bool
     pull_share: float
 
 
 def vehicles_of(train: Train, pulls: Pulls) -> Vehicles:
-    """Lay out a train vehicle by vehicle, with starting resistance and the standing pulls on clean rail."""
+    """Return a train vehicle by vehicle, with starting resistance and the standing pulls on clean rail."""
     each = [block.vehicle for block in train.blocks for _ in range(block.count)]
     length = np.array([vehicle.length for vehicle in each])
     weight = np.array([GRAVITY * vehicle.mass for vehicle in each])
@@ -56,20 +55,20 @@ def vehicles_of(train: Train, pulls: Pulls) -> Vehicles:
     return Vehicles(np.cumsum(length) - length, length, weight, resist, pull)
 
 
-def coupler_forces(profile: RouteProfile, vehicles: Vehicles, heads: FloatArray) -> FloatArray:
-    """Return the force in every coupling, N, positive where it pulls, for places of the head, shape (heads, n + 1).
+def coupler_forces(profile: RouteProfile, vehicles: Vehicles, heads: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the force in every coupling, N, positive where it pulls, shape (heads, n + 1), and the share of the pull.
 
-    What lies ahead of a coupling pulls what lies behind it: the force is the sum, over the vehicles ahead, of what
-    each gives less what each asks. Each locomotive gives the same share of its pull, and all together what the whole
-    train asks, so the force is 0 at both ends.
+    Vehicles ahead of a coupling pull those behind it: the force is the sum, over the vehicles ahead, of pull less
+    demand. Each locomotive pulls by the same share of what it can, shape (heads,), and all together meet the demand of
+    the whole train, so the force is 0 at both ends.
     """
     behind = profile.with_track_behind(float(vehicles.length.sum()))
     edges = np.append(vehicles.front, vehicles.front[-1] + vehicles.length[-1])
     heights = behind.continued(heads[:, None] - edges)
-    asks = vehicles.weight * (heights[:, :-1] - heights[:, 1:]) / vehicles.length + vehicles.resist
-    share = asks.sum(axis=1) / vehicles.pull.sum()
-    spare = share[:, None] * vehicles.pull - asks
-    return np.concatenate([np.zeros((heads.size, 1)), np.cumsum(spare, axis=1)], axis=1)
+    demand = vehicles.weight * (heights[:, :-1] - heights[:, 1:]) / vehicles.length + vehicles.resist
+    share = demand.sum(axis=1) / vehicles.pull.sum()
+    spare = share[:, None] * vehicles.pull - demand
+    return np.concatenate([np.zeros((heads.size, 1)), np.cumsum(spare, axis=1)], axis=1), share
 
 
 def tightest(
@@ -99,7 +98,7 @@ def tightest(
     rows = max(1, _AT_ONCE // edges.size)
     for begin in range(0, heads.size, rows):
         some = heads[begin : begin + rows]
-        force = coupler_forces(profile, vehicles, some)
+        force, pull_share = coupler_forces(profile, vehicles, some)
         both = force[:, :-1] + force[:, 1:]
         turned = _turned(profile, some[:, None] - edges)
         sine = np.minimum(np.abs(turned[:, :-1] - turned[:, 1:]) / 2, 1.0)
@@ -110,20 +109,11 @@ def tightest(
             best = Tightest(
                 int(car) + 1,
                 float(some[row]) + start,
-                float(sine[row, car]),
                 float(share[row, car]),
                 bool(both[row, car] > 0),
-                _share_given(profile, vehicles, float(some[row])),
+                float(pull_share[row]),
             )
     return best
-
-
-def _share_given(profile: RouteProfile, vehicles: Vehicles, head: float) -> float:
-    behind = profile.with_track_behind(float(vehicles.length.sum()))
-    edges = np.append(vehicles.front, vehicles.front[-1] + vehicles.length[-1])
-    heights = behind.continued(head - edges)
-    asks = vehicles.weight * (heights[:-1] - heights[1:]) / vehicles.length + vehicles.resist
-    return float(asks.sum() / vehicles.pull.sum())
 
 
 def _turned(profile: RouteProfile, at: FloatArray) -> FloatArray:

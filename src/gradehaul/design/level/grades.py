@@ -13,8 +13,7 @@ from gradehaul.design.level.stations import Stations
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.demand import edge_weights
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import Block, Train, made_up
-from gradehaul.plan.records import Loco
+from gradehaul.haulage.train import Train, made_up
 from gradehaul.track.piecewise import FloatArray
 
 _OVER = 5e-6
@@ -28,7 +27,7 @@ class TrainRun:
     """A train with some of its cars on a route, or on the leg of one that begins at `start`.
 
     `order` has the stations it passes, `places` where these are along the run, m; `spots` numbers the stretches from
-    station to station, of all numbers of cars alike.
+    station to station, the same for every number of cars.
     """
 
     name: str
@@ -104,32 +103,17 @@ def runs_of(layout: Layout, stations: Stations, names: Sequence[str]) -> list[Tr
         route = next((each for each in layout.routes if each.name == named.route), None)
         if route is None:
             continue
-        trains = _shorter(made_up(layout.plan, named))
+        train = made_up(layout.plan, named)
+        shorter = [(cars, train.with_cars(0, cars)) for cars in range(sum(count for _, count in train.cars) + 1)]
         for profile, start in layout.profile(route).runs:
             order, places = stations.along(profile.route)
             places[-1] = profile.length
             own = np.arange(spots, spots + places.size - 1)
             spots += own.size
-            for cars, train in trains:
-                if train.length <= profile.length:
-                    turned = train.after(profile.route.run_rounds)
+            for cars, part in shorter:
+                if part.length <= profile.length:
+                    turned = part.after(profile.route.run_rounds)
                     found.append(TrainRun(name, cars, turned, profile, order, places, start, own))
-    return found
-
-
-def _shorter(train: Train) -> list[tuple[int, Train]]:
-    """Return a train with none of its cars, with the first, with the first two, and so on; locomotives all stay."""
-    total = sum(count for _, count in train.cars)
-    found = []
-    for cars in range(total + 1):
-        left = cars
-        blocks: list[Block] = []
-        for block in train.blocks:
-            count = block.count if isinstance(block.vehicle, Loco) else min(block.count, left)
-            left -= 0 if isinstance(block.vehicle, Loco) else count
-            if count:
-                blocks.append(Block(block.vehicle, count))
-        found.append((cars, Train(tuple(blocks), train.together, train.together_basis)))
     return found
 
 

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.level.grades import Grades
-from gradehaul.design.level.program import Answer, Program
+from gradehaul.design.level.program import Optimum, Program
+from gradehaul.design.level.stations import components
 from gradehaul.track.piecewise import FloatArray
 
 GAIN = 1e-4
@@ -20,7 +21,7 @@ _CUT = 1e-8
 _ROOM = 3 * _CUT
 """How much wider a bound is than the grade found, so that the heights found keep it."""
 _SHARE = 1e-6
-"""A row binds where its multiplier is larger; the multipliers of a hill's rows add up to 1."""
+"""A row is active where its multiplier is larger; the multipliers of a hill's rows add up to 1."""
 _STILL = 1e-6
 """A height that is off the even one by no more is even, m."""
 _MOST = 10.0
@@ -29,7 +30,7 @@ _MOST = 10.0
 _Numbers = NDArray[np.intp]
 
 
-class Why(NamedTuple):
+class ActiveSet(NamedTuple):
     """What keeps a spot from being lower: limits by index, stations that cannot be lower or higher, spots by `own`."""
 
     limits: _Numbers
@@ -42,7 +43,7 @@ class LeveledHeights(NamedTuple):
     """Heights, m, and by spot what keeps it from being lower."""
 
     heights: FloatArray
-    why: Mapping[int, Why]
+    why: Mapping[int, ActiveSet]
 
 
 class Leveling:
@@ -57,8 +58,8 @@ class Leveling:
     even
         The heights where nothing is to be gained, m; they need not keep the program's limits.
     hills
-        A hill for each spot, shape (spots,). Any partition gives the same answer; one whose hills hardly hang together
-        gives it fast.
+        A hill for each spot, shape (spots,). Every partition leads to the same answer; one whose hills hardly hang
+        together is fast.
     own
         What each spot may never be above, shape (spots,).
     """
@@ -69,7 +70,7 @@ class Leveling:
         self._bound = np.full(hills.size, np.inf)  # what a spot may be once it is fixed
         self._pool = dict.fromkeys((row, 0) for row in grades.worst(even)[1].tolist())
 
-    def lowest(self) -> Answer | None:
+    def lowest(self) -> Optimum | None:
         """Return heights with the hardest spot of all as low as it can be; None where none keep all limits."""
         return self._solved(np.zeros_like(self._hill), None, np.ones(1), -_MOST)
 
@@ -87,7 +88,7 @@ class Leveling:
         -------
         The heights; None where none keep all limits.
         """
-        why: dict[int, Why] = {}
+        why: dict[int, ActiveSet] = {}
         heights = self._rested(np.full(self._hill.size, np.inf))
         if heights is None:
             return None
@@ -109,7 +110,7 @@ class Leveling:
         found: FloatArray = tops[self._hill]
         return found
 
-    def _round(self, now: FloatArray, gain: float, why: dict[int, Why]) -> FloatArray | None:
+    def _round(self, now: FloatArray, gain: float, why: dict[int, ActiveSet]) -> FloatArray | None:
         """Fix what one program proves; return the bounds of all spots where heights are to change, else None."""
         open_hills = np.unique(self._hill[np.isinf(self._bound)])
         variable = np.where(np.isinf(self._bound), np.searchsorted(open_hills, self._hill), -1)
@@ -142,7 +143,7 @@ class Leveling:
             under = self.grades.parts[rows[part]].indices.tolist()
             under += [n for limit in limits.tolist() for n in self.program.limits[limit].parts]
             floors, ceilings = (np.intersect1d(each, under) for each in (answer.floors, answer.ceilings))
-            kept = Why(limits, floors, ceilings, np.unique(spots[part & own]))
+            kept = ActiveSet(limits, floors, ceilings, np.unique(spots[part & own]))
             why.update(dict.fromkeys(fixing.tolist(), kept))
         return bounds if changed else None
 
@@ -169,7 +170,7 @@ class Leveling:
         cost: FloatArray,
         least: float,
         bounds: FloatArray | None = None,
-    ) -> Answer | None:
+    ) -> Optimum | None:
         """Return the optimum with no spot above its variable or, where that is -1, its bound.
 
         Rows are added to the pool until no spot is. The first multipliers are those of the pool's rows.
@@ -199,27 +200,22 @@ class Leveling:
                 self._bound = np.where(np.isinf(self._bound), np.inf, np.maximum(self._bound, hardest))
                 return answer
 
-    def _parts(self, answer: Answer, variable: _Numbers) -> tuple[_Numbers, _Numbers, _Numbers]:
-        """Sort what binds into parts that hang together through free heights: rows, limits and hills; -1 does not."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
-
+    def _parts(self, answer: Optimum, variable: _Numbers) -> tuple[_Numbers, _Numbers, _Numbers]:
+        """Return the components, through free heights, of rows, limits and hills: -1 where they are not active."""
         rows, own, spots = self._rows()
         free = self.program.low < self.program.high
         first_hill, first_limit = free.size, free.size + answer.others.size
         first_row = first_limit + len(self.program.limits)
-        binds = np.flatnonzero(answer.rows[: rows.size] > _SHARE)
-        cells = self.grades.parts[rows[binds]].tocoo()
+        active = np.flatnonzero(answer.rows[: rows.size] > _SHARE)
+        cells = self.grades.parts[rows[active]].tocoo()
         limits = [(first_limit + k, n) for k in answer.limits.tolist() for n in self.program.limits[k].parts]
-        heights = np.array([first_row + binds[cells.coords[0]], cells.coords[1]])
+        heights = np.array([first_row + active[cells.coords[0]], cells.coords[1]])
         pairs = np.concatenate([heights, np.array(limits, dtype=np.intp).reshape(-1, 2).T], axis=1)
-        mine = binds[~own[binds] & (variable[spots[binds]] >= 0)]
+        mine = active[~own[active] & (variable[spots[active]] >= 0)]
         of_hill = np.array([first_row + mine, first_hill + variable[spots[mine]]])
         pairs = np.concatenate([pairs[:, free[pairs[1]]], of_hill], axis=1)
         count = first_row + rows.size
-        _, part = connected_components(
-            coo_array((np.ones(pairs.shape[1]), pairs), shape=(count, count)), directed=False
-        )
-        bound = np.isin(np.arange(count), np.concatenate([first_row + binds, first_limit + answer.limits]))
-        parts: _Numbers = np.asarray(np.where(bound | (np.arange(count) < first_limit), part, -1), dtype=np.intp)
+        part = components(pairs, count)
+        bound = np.isin(np.arange(count), np.concatenate([first_row + active, first_limit + answer.limits]))
+        parts = np.where(bound | (np.arange(count) < first_limit), part, -1)
         return parts[first_row:], parts[first_limit:first_row], parts[first_hill:first_limit]

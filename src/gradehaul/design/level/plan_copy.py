@@ -54,7 +54,7 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
         heights = document["railhead"] = tomlkit.table()
     for name, station in stations.joints.items():
         if stations.free[station]:
-            heights[name] = _told(found, station)
+            heights[name] = _in_unit(found, station)
     lead_from(document, path, folder or path.parent, file=plan.file)
     text = tomlkit.dumps(document)
     again = solve_railheads(fitted(read_plan(text, file=plan.file, folder=folder or path.parent)))
@@ -65,16 +65,16 @@ def leveled_plan(found: Leveled, folder: Path | None = None) -> str:
                 "this line is written so that its railheads cannot be changed in place",
                 file=plan.file,
                 place=f"line {quoted(name)}",
-                write="railheads by hand, as the answer tells them",
+                write="railheads by hand, as the answer lists them",
             )
     return text
 
 
 def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN401 - tomlkit's
-    """Give the free ends of tracks within a line their railheads; what a rise or a grade ties follows from it.
+    """Write the railheads of free ends of tracks within a line; those that a rise or a grade ties follow.
 
-    A track that is written on the line bears it; ends within a piece, and of lines that are drawn, are told by their
-    distance along the line.
+    Each goes to its track where that is written on the line; ends within a piece, and of lines that are drawn, go to
+    ``railhead_at`` by their distance along the line.
     """
     import tomlkit
 
@@ -92,17 +92,17 @@ def _write_ends(found: Leveled, line: Line, document: Any) -> None:  # noqa: ANN
             continue
         item = items[track.number - 1] if items else None
         if item is None:
-            pairs.append([_place(end, found.plan.unit), _told(found, station)])
+            pairs.append([_place(end, found.plan.unit), _in_unit(found, station)])
         else:
-            item["railhead"] = _told(found, station)
+            item["railhead"] = _in_unit(found, station)
     if not pairs:
         return
     if table is None:
         lines: Any = document.setdefault("line", tomlkit.table(is_super_table=True))
         table = lines[line.name] = tomlkit.table()
-    told = table.setdefault("railhead_at", tomlkit.array())
+    written = table.setdefault("railhead_at", tomlkit.array())
     for pair in pairs:
-        told.append(pair)
+        written.append(pair)
 
 
 def _items(tracks: Iterable[Any], pieces: Mapping[str, Any]) -> list[Any]:
@@ -118,5 +118,5 @@ def _place(at: float, unit: str) -> float:
     return float(f"{convert(at, unit):.14g}")
 
 
-def _told(found: Leveled, station: int) -> float:
+def _in_unit(found: Leveled, station: int) -> float:
     return round(convert(float(found.heights[station]), found.plan.unit), _DIGITS) + 0.0

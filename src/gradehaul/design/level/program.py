@@ -10,7 +10,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.design.level.stations import Stations
+from gradehaul.design.level.stations import Stations, components
 from gradehaul.errors import DesignError
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.records import Plan
@@ -19,10 +19,10 @@ from gradehaul.quiet import quietly
 from gradehaul.track.piecewise import FloatArray
 
 _SLACK = 1e-9
-_BINDS = 1e-7
-"""What has no larger multiplier does not bind."""
+_ACTIVE = 1e-7
+"""A limit with no larger multiplier is not active."""
 
-Rule = Literal["given", "rise", "direction", "change", "at least", "at most", "train"]
+LimitRule = Literal["given", "rise", "direction", "change", "at least", "at most", "train"]
 """What may keep a grade from being lower: a given height, a rise or grade that the plan fixes, that nothing falls where
 even heights climb (nor climbs where they fall), the change of grade, a limit of a joint, and that no train's hardest
 grade is above that with even heights."""
@@ -31,7 +31,7 @@ grade is above that with even heights."""
 class Limit(NamedTuple):
     """A weighted sum of heights, by station, that lies between two bounds; its rule, and the station it is about."""
 
-    rule: Rule
+    rule: LimitRule
     station: int
     parts: Mapping[int, float]
     low: float
@@ -39,7 +39,7 @@ class Limit(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Answer:
+class Optimum:
     """The optimum of a linear program.
 
     Attributes
@@ -47,11 +47,11 @@ class Answer:
     heights, others
         Shape (stations,), and of the further variables.
     rows
-        The multiplier of each row, shape (rows,), positive where the row binds.
+        The multiplier of each row, shape (rows,), positive where the row is active.
     limits
-        Which limits bind: indices of `Program.limits`.
+        The active limits: indices of `Program.limits`.
     floors, ceilings
-        Which stations bind because they cannot be lower, or higher.
+        The stations that cannot be lower, or higher.
     """
 
     heights: FloatArray
@@ -125,13 +125,8 @@ class Program:
 
     def free(self) -> NDArray[np.bool_]:
         """Return which stations are not fixed by their bounds, nor by a fixed rise to one that is."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
-
-        pairs = np.array([[*limit.parts] for limit in self.limits if limit.low == limit.high], dtype=int).reshape(-1, 2)
-        count = self.low.size
-        tied = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
-        _, label = connected_components(tied, directed=False)
+        tied = [[*limit.parts] for limit in self.limits if limit.low == limit.high]
+        label = components(np.array(tied, dtype=np.intp).reshape(-1, 2).T, self.low.size)
         found: NDArray[np.bool_] = ~np.isin(label, label[self.high - self.low <= _SLACK])
         return found
 
@@ -173,7 +168,7 @@ class Program:
         most: FloatArray,
         cost: FloatArray,
         least: float,
-    ) -> Answer | None:
+    ) -> Optimum | None:
         """Return the heights and further variables of least cost, None where no heights keep all limits.
 
         Parameters
@@ -211,14 +206,14 @@ class Program:
             )
         if done.x is None:
             return None
-        own = ours.of[-done.ineqlin.marginals[: ours.most.size] > _BINDS]
+        own = ours.of[-done.ineqlin.marginals[: ours.most.size] > _ACTIVE]
         if same.most.size:
-            own = np.append(own, same.of[np.abs(done.eqlin.marginals) > _BINDS])
-        return Answer(
+            own = np.append(own, same.of[np.abs(done.eqlin.marginals) > _ACTIVE])
+        return Optimum(
             heights=done.x[:count],
             others=done.x[count:],
             rows=-done.ineqlin.marginals[ours.most.size :],
             limits=np.unique(own),
-            floors=np.flatnonzero(done.lower.marginals[:count] > _BINDS),
-            ceilings=np.flatnonzero(done.upper.marginals[:count] < -_BINDS),
+            floors=np.flatnonzero(done.lower.marginals[:count] > _ACTIVE),
+            ceilings=np.flatnonzero(done.upper.marginals[:count] < -_ACTIVE),
         )

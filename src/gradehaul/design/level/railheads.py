@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.design.level.grades import Grades, runs_of
-from gradehaul.design.level.hills import GAIN, LeveledHeights, Leveling, Why
-from gradehaul.design.level.program import Program, Rule
+from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
+from gradehaul.design.level.program import LimitRule, Program
 from gradehaul.design.level.stations import Stations, stations_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.plan.names import look_up
+from gradehaul.haulage.train import trains_named
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
@@ -27,17 +27,17 @@ MOST_CHANGE = 0.02
 
 
 @dataclass(frozen=True, slots=True)
-class Binding:
-    """What keeps a train's hardest grade from being lower: a rule, where it holds, and what it costs.
+class ActiveLimit:
+    """A limit that keeps a train's hardest grade from being lower: its rule, where it is active, and what it costs.
 
     `where` names joints, or places on lines; for the rule ``train`` it names trains. `limit` is the change of grade or
-    the height, m, that binds. With the change of grade `wider`, or without that height, the hardest grade of all would
+    the height, m. With the change of grade `wider`, or without that height, the hardest grade of all would
     be `lower`; None where that was not calculated.
     """
 
     KEYS: ClassVar[str] = "rule where *limits lower"
 
-    rule: Rule
+    rule: LimitRule
     where: tuple[str, ...]
     limit: float | None = None
     wider: float | None = None
@@ -69,7 +69,7 @@ class Hardest:
     cars: int
     head: Meters
     track: str
-    binds: tuple[Binding, ...] = ()
+    binds: tuple[ActiveLimit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +181,7 @@ def leveled(
             file=plan.file,
             write="tracks without rise, grade or railhead between joints whose height is given",
         )
-    runs = runs_of(layout, stations, _names(plan, trains))
+    runs = runs_of(layout, stations, trains_named(plan, trains))
     if not runs:
         raise RouteError(
             "no train is named, or none is as short as its route",
@@ -190,8 +190,6 @@ def leveled(
         )
     # what no train runs over is kept even too
     orders = [(run.order, run.places) for run in runs] + [*stations.lines.values()]
-    least, most = least or {}, most or {}
-
     grades = Grades(runs, stations.even.size)
     trains_of, hills = _spots(stations, grades)
     even_hard, _ = grades.worst(stations.even)
@@ -224,36 +222,30 @@ def leveled(
 
     hardest = _hardest(grades, trains_of, even_hard, found, chosen)
     top = max(range(len(hardest)), key=lambda k: hardest[k].leveled)
-    costs = tuple(_with_cost(binding, leveling, change, least, most) for binding in hardest[top].binds)
+    costs = tuple(_with_cost(each, leveling, change, least, most) for each in hardest[top].binds)
     hardest[top] = replace(hardest[top], binds=costs)
     return Leveled(plan, stations, found.heights, tuple(hardest))
 
 
 def _with_cost(
-    binding: Binding,
+    active: ActiveLimit,
     leveling: Callable[[float, Mapping[str, float], Mapping[str, float]], Leveling],
     change: float,
     least: Mapping[str, float],
     most: Mapping[str, float],
-) -> Binding:
-    """Return what binds with how low the hardest grade of all would be without it, or with twice the change."""
+) -> ActiveLimit:
+    """Return an active limit with how low the hardest grade of all would be without it, or with twice the change."""
     wider = None
-    if binding.rule == "change" and binding.limit is not None:
-        change = wider = math.ceil(2e4 * binding.limit - 1e-6) / 1e4  # as it is shown, so that it can be tried
-    elif binding.rule == "at least":
-        least = {name: bound for name, bound in least.items() if name not in binding.where}
-    elif binding.rule == "at most":
-        most = {name: bound for name, bound in most.items() if name not in binding.where}
+    if active.rule == "change" and active.limit is not None:
+        change = wider = math.ceil(2e4 * active.limit - 1e-6) / 1e4  # as it is shown, so that it can be tried
+    elif active.rule == "at least":
+        least = {name: bound for name, bound in least.items() if name not in active.where}
+    elif active.rule == "at most":
+        most = {name: bound for name, bound in most.items() if name not in active.where}
     else:
-        return binding
+        return active
     answer = leveling(change, least, most).lowest()
-    return replace(binding, wider=wider, lower=None if answer is None else float(answer.others[0]))
-
-
-def _names(plan: Plan, names: Sequence[str]) -> tuple[str, ...]:
-    for name in names:
-        look_up(name, plan.trains, "train", file=plan.file, place="--train")
-    return tuple(dict.fromkeys(names or plan.trains))
+    return replace(active, wider=wider, lower=None if answer is None else float(answer.others[0]))
 
 
 def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
@@ -278,7 +270,7 @@ def _hardest(
         own = np.flatnonzero(trains == name)
         spot = int(own[np.argmax(hard[own])])
         run, head = grades.runs[grades.run[rows[spot]]], float(grades.head[rows[spot]])
-        binds = _binding(found.why[spot], trains, leveling.program) if spot in found.why else ()
+        binds = _active_limits(found.why[spot], trains, leveling.program) if spot in found.why else ()
         result.append(
             Hardest(
                 train=name,
@@ -293,11 +285,11 @@ def _hardest(
     return result
 
 
-def _binding(why: Why, trains: NDArray[np.str_], program: Program) -> tuple[Binding, ...]:
-    """Return what binds by rule, that with a figure of its own first."""
+def _active_limits(why: ActiveSet, trains: NDArray[np.str_], program: Program) -> tuple[ActiveLimit, ...]:
+    """Return the active limits by rule, those with a figure of their own first."""
     names, stations = program.stations.names, program.stations
-    where: dict[tuple[Rule, float | None], list[str]] = {}
-    rule: Rule
+    where: dict[tuple[LimitRule, float | None], list[str]] = {}
+    rule: LimitRule
     for limit in (program.limits[k] for k in why.limits.tolist()):
         figure = round(limit.high, 6) if limit.rule == "change" else None
         where.setdefault((limit.rule, figure), []).append(names[limit.station])
@@ -307,6 +299,6 @@ def _binding(why: Why, trains: NDArray[np.str_], program: Program) -> tuple[Bind
             where.setdefault((rule, float(bounds[number])) if free else ("given", None), []).append(names[number])
     if why.spots.size:
         where["train", None] = trains[why.spots].tolist()
-    order: tuple[Rule, ...] = ("change", "at least", "at most", "train", "rise", "direction", "given")
-    found = [Binding(rule, tuple(dict.fromkeys(names)), figure) for (rule, figure), names in where.items()]
+    order: tuple[LimitRule, ...] = ("change", "at least", "at most", "train", "rise", "direction", "given")
+    found = [ActiveLimit(rule, tuple(dict.fromkeys(names)), figure) for (rule, figure), names in where.items()]
     return tuple(sorted(found, key=lambda each: order.index(each.rule)))

@@ -46,16 +46,8 @@ class Stations:
     @property
     def hills(self) -> NDArray[np.intp]:
         """Which stations hang together through free ones, as a number for each; a fixed one is on its own."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
-
         pairs = np.concatenate([np.array([numbers[:-1], numbers[1:]]) for numbers, _ in self.lines.values()], axis=1)
-        pairs = pairs[:, self.free[pairs].all(axis=0)]
-        count = self.even.size
-        _, found = connected_components(
-            coo_array((np.ones(pairs.shape[1]), pairs), shape=(count, count)), directed=False
-        )
-        return np.asarray(found, dtype=np.intp)
+        return components(pairs[:, self.free[pairs].all(axis=0)], self.even.size)
 
     def along(self, route: Route) -> tuple[Any, FloatArray]:
         """Return the stations along a route in running order, and where they are on it, m."""
@@ -77,6 +69,15 @@ class Stations:
             places += (gone + at[skip:]).tolist()
             gone += track.length
         return np.array(order, dtype=np.intp), np.array(places)
+
+
+def components(pairs: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    """Return the connected component of each node, by pairs of nodes, shape (2, pairs)."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    edges = coo_array((np.ones(pairs.shape[1]), pairs), shape=(count, count))
+    return np.asarray(connected_components(edges, directed=False)[1], dtype=np.intp)
 
 
 def stations_of(plan: Plan) -> Stations:

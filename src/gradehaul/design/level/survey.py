@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
@@ -87,7 +87,7 @@ def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveye
         Readings out of order, twice at one place, or with a gap; a shim that would go through the deck.
     """
 
-    def told(length: float) -> str:
+    def shown(length: float) -> str:
         return describe(length, "length", unit)
 
     place = f"survey {quoted(survey.name)}"
@@ -102,24 +102,24 @@ def surveyed(survey: Survey, *, file: str, unit: str, reading: float) -> Surveye
             "distances must rise from reading to reading",
             file=file,
             place=f"{place}, reading {number + 2}",
-            found=f"{told(distance[number + 1])} after {told(distance[number])}",
+            found=f"{shown(distance[number + 1])} after {shown(distance[number])}",
             write="the readings in the order in which they lie along the line, each place once",
         )
     usual = float(np.median(steps))
     for number in np.flatnonzero(steps > GAP * usual)[:1].tolist():
         raise DesignError(
-            f"there is a gap: no reading for {told(steps[number])}, where most are {told(usual)} apart",
+            f"there is a gap: no reading for {shown(steps[number])}, where most are {shown(usual)} apart",
             file=file,
             place=f"{place}, reading {number + 2}",
-            write=f"readings between {told(distance[number])} and {told(distance[number + 1])} too",
+            write=f"readings between {shown(distance[number])} and {shown(distance[number + 1])} too",
         )
     if survey.shim is not None and survey.deck is not None and survey.shim > survey.deck:
         raise DesignError(
-            f"a shim must not go through the deck, which is {told(survey.deck)} thick",
+            f"a shim must not go through the deck, which is {shown(survey.deck)} thick",
             file=file,
             place=place,
-            found=told(survey.shim),
-            write=f"shim = {quoted(told(survey.deck))} or less",
+            found=shown(survey.shim),
+            write=f"shim = {quoted(shown(survey.deck))} or less",
         )
     return Surveyed(survey.name, distance, height, survey.reading or reading, survey.reading is None)
 
@@ -156,10 +156,10 @@ def steeper_than(found: Surveyed, grade: float) -> tuple[Steep, ...]:
     return tuple(result)
 
 
-def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Survey:
+def survey_of_table(path: Path, unit: str) -> Survey:
     """Return the survey in a CSV file of two columns, distance and height, with or without a line of heads.
 
-    Bare numbers read in the plan's unit; other settings are those of `survey`.
+    Bare numbers read in the plan's unit.
 
     Raises
     ------
@@ -178,7 +178,7 @@ def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Surv
             wrong, write = "a line has a distance and a height", "two figures with a comma between them, as in 12, 0.25"
             raise DesignError(wrong, file=str(path), place=f"line {number}", found=found, write=write)
         try:
-            where, height = (read_quantity(_bare(cell), "length", unit=unit) for cell in cells)
+            where, height = (read_quantity(cell, "length", unit=unit) for cell in cells)
         except QuantityError as error:
             if number == 1 and not any(sign.isdigit() for cell in cells for sign in cell):  # the heads of the columns
                 continue
@@ -187,7 +187,7 @@ def survey_of_table(path: Path, unit: str, survey: Survey | None = None) -> Surv
         heights.append((where, height))
         if len(heights) > _MOST_ROWS:
             raise DesignError(f"a survey has at most {_MOST_ROWS} readings", file=str(path))
-    return replace(survey or Survey(path.stem, ()), heights=tuple(heights))
+    return Survey(path.stem, tuple(heights))
 
 
 def _rows_in(path: Path) -> list[list[str]]:
@@ -205,10 +205,3 @@ def _rows_in(path: Path) -> list[list[str]]:
         raise DesignError("a file of heights is UTF-8 text", file=str(path), found=found, write=write) from error
     except csv.Error as error:
         raise DesignError("a file of heights has two columns", file=str(path), found=str(error)) from error
-
-
-def _bare(cell: str) -> float | str:
-    try:
-        return float(cell)
-    except ValueError:
-        return cell

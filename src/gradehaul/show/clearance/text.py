@@ -5,14 +5,18 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 
 from gradehaul.design.clearance.findings import Clearances
-from gradehaul.design.clearance.rules import Finding, Outcome, Rule
+from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.clearance.words import bounds_told, figure_told, headline, place_told
 from gradehaul.show.sections import CLEARANCE
 
-_WORDS: dict[Outcome, Piece] = {"pass": ("pass", "green"), "look": ("look", "yellow"), "fail": ("FAIL", "bold red")}
+_WORDS: dict[ClearanceOutcome, Piece] = {
+    "pass": ("pass", "green"),
+    "look": ("look", "yellow"),
+    "fail": ("FAIL", "bold red"),
+}
 _RULES: dict[Rule, str] = {
     "vertical room": "height over",
     "side room": "centers",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from gradehaul.design.level.hills import GAIN
-from gradehaul.design.level.railheads import Binding, Hardest, Leveled
+from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
@@ -102,7 +102,7 @@ def binding_words(hardest: Hardest, reader: Reader) -> list[str]:
     return [_words(binding, reader) for binding in hardest.binds]
 
 
-def _words(binding: Binding, reader: Reader) -> str:
+def _words(binding: ActiveLimit, reader: Reader) -> str:
     where = _listed(binding.where)
     lower = None if binding.lower is None else reader.grade(binding.lower)
     if binding.rule == "change":
