@@ -66,27 +66,21 @@ def risers_figure(found: Risers, reader: Reader) -> Figure:
     high = float(railhead.max())
     low = float(deck.min()) - 0.6 * (high - float(deck.min()))
     low = low if build.datum is None else max(low, 0.0)
-    axes = sheet.panel("heights", low, high + 0.15 * (high - low))
+    axes = sheet.panel("heights", low, high + 0.05 * (high - low))
     sheet.scale(axes, nice(low, high, 6))
     along = convert_all(x, unit)
     axes.fill_between(along, deck, railhead, color="#e6dccb", lw=0, zorder=2)
     axes.plot(along, railhead, color=INK, lw=1.6, zorder=4, gid="railhead")
     bottom = axes.get_ylim()[0]
     tops = convert_all(np.array([riser.top for riser in found.risers]), unit)
-    heads = convert_all(np.array([riser.railhead for riser in found.risers]) + (build.datum or 0.0), unit)
     places = convert_all(np.array([riser.at for riser in found.risers]), unit)
-    for at, top, head, riser in zip(places.tolist(), tops.tolist(), heads.tolist(), found.risers, strict=True):
+    for at, top, riser in zip(places.tolist(), tops.tolist(), found.risers, strict=True):
         axes.plot([at, at], [bottom, top], color="#8a6d3b", lw=3.0, solid_capstyle="butt", zorder=3, gid="riser")
-        across, up = sheet.dots(axes, at, head)
+        across, up = sheet.dots(axes, at, top)
         gap = sheet.dots_per_em / 2
-        sheet.label(
-            f"{riser.number}: {on_rule(riser.cut, build.rule)}",
-            [
-                Spot(across, up + gap, "center", "bottom"),
-                Spot(across, up + gap + 1.3 * sheet.dots_per_line, "center", "bottom"),
-            ],
-            scale=0.85,
-        )
+        words = f"{riser.number}: {on_rule(riser.cut, build.rule)}"
+        spots = [Spot(across - gap, up - gap, "right", "top"), Spot(across + gap, up - gap, "left", "top")]
+        sheet.label(words, spots, scale=0.85, rotation=90)
     draw_distance(sheet, f"Distance along {clean(walk.name)}, {unit}")
     sheet.heading("care", [f"{CAUTIONS[0]} {CAUTIONS[3]}", CAUTIONS[0]], scale=0.9)
     return sheet.figure
