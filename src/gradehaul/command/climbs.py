@@ -170,7 +170,7 @@ def helix(
         refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
         if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
-    from gradehaul.design.climb.helix_known import Wishes
+    from gradehaul.design.climb.helix_known import HelixGiven
     from gradehaul.design.climb.options import build_for, designed
 
     stock, lengths = _stock(given)
@@ -179,7 +179,7 @@ def helix(
         return _sweep(
             stock, out, build, turns, sweep, powers=powers, car=car, train=train, rail=rail, steepest=steepest
         )
-    fixed = Wishes(radius, rise_per_turn, rise, turns, grade, floor)
+    fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
     found = designed(fixed, build, stock, find=find, train=train, rail=rail, need=need)
     from gradehaul.show.climb.helix_text import helix_json, helix_page
 

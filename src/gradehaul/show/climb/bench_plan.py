@@ -10,8 +10,8 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from gradehaul.design.risers.walk import Walk
+from gradehaul.show.base.colors import INK
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
+from gradehaul.show.base.colors import INK
 from gradehaul.show.base.reading_units import System
-from gradehaul.show.base.sheet import INK
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
