@@ -86,14 +86,14 @@ def test_the_verb_shows_the_figures_or_writes_the_copy(tmp_path: Path) -> None:
     assert shown.output == "Siding: straight 2 fits at 6.268 in, straight 4 at 86.816 in, straight 6 at 6.268 in\n"
     assert run("fit", str(tmp_path / "plan.toml"), "-o", str(tmp_path / "copy.toml")).exit_code == 0
     assert "2057" not in (tmp_path / "copy.toml").read_text()
-    for verb in ("check", "map"):
-        answer = run(verb, str(tmp_path / "plan.toml"))
-        assert answer.output.count("Siding: straight 2 fits at 6.268 in") == 1, verb
+    for words in (("check", "--more", "notes"), ("map", "--more", "notes")):
+        answer = run(*words[:1], str(tmp_path / "plan.toml"), *words[1:])
+        assert answer.output.count("Siding: straight 2 fits at 6.268 in") == 1, words
     figures = json.loads(run("check", str(tmp_path / "plan.toml"), "--json").stdout)["figures"]
     fits = [each for each in figures if each["basis"] == "fitted"]
     assert len(fits) == 3
     assert {each["subject"] for each in fits} == {'line "Siding"'}
-    closed = run("check", str(tmp_path / "copy.toml"))
+    closed = run("check", str(tmp_path / "copy.toml"), "--more", "notes")
     assert "fits" not in closed.output
 
 

@@ -303,7 +303,6 @@ def one(*tracks: str, more: str = "") -> str:
 
 TURN = "{ left = 600, angle = 180 }"
 REFUSED = {
-    "four": (siding(f"{OVER % FIT}, {FIT}, {FIT}, {BACK % FIT}"), "at most 3 figures of a line can be fit, got 4"),
     "lap": (
         one(FIT, TURN) + f'line.Two = {{ from = "B", to = "A", track = [{FIT}, {TURN}] }}\n',
         'the lines between them wait for figures too; write numbers in "One", "Two", all but one',
@@ -325,22 +324,7 @@ REFUSED = {
         between([("left", 400.0, 200.0, 0.0)], [(0, "angle")], walk([("left", 400.0, 200.0, 0.0)])),
         "the angle of curve 1 would have to be 200 deg, and no angle over 180 degrees can be laid",
     ),
-    "beside which": (
-        one("{ straight = 9 }", more=', parallel = "60 mm"'),
-        'line "One", parallel: it is not clear beside which line, got 0 lines between the same two joints',
-    ),
-    "beside itself": (
-        one("{ straight = 9 }", more=', parallel = { line = "One", distance = 60 }'),
-        "a line does not run beside itself",
-    ),
-    "at": (one(FIT, more=", at = [0, 0]"), "a line with a figure to fit takes its place from its joints"),
     "easement": (one('{ easement = "fit" }'), "easement: this is not a length, got"),
-    "turnout inside": (
-        one("{ straight = 9 }", '{ turnout = 6, hand = "left" }', "{ straight = 9 }"),
-        "a turnout is the first or the last track of a line",
-    ),
-    "turnout hand": (one("{ turnout = 6 }"), "a turnout needs its hand"),
-    "turnout number": (one('{ turnout = 0.5, hand = "left" }'), "turnout must be from 2 to 30, got 0.5"),
 }
 
 

@@ -91,9 +91,9 @@ class Clearances(AnswerRecord):
         return not self.unchecked
 
     @property
-    def counts(self) -> Mapping[Outcome, int]:
+    def counts(self) -> Mapping[ClearanceOutcome, int]:
         """How many places came out in each way."""
-        return {outcome: self.count(outcome) for outcome in get_args(Outcome)}
+        return {outcome: self.count(outcome) for outcome in get_args(ClearanceOutcome)}
 
     @property
     def places(self) -> tuple[Place, ...]:

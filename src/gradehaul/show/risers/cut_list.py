@@ -9,7 +9,7 @@ from gradehaul.design.risers.risers import Risers
 from gradehaul.plan.names import clean
 from gradehaul.show.base.picture import plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.risers.text import beside_words, cells, explained, headline, top_word
+from gradehaul.show.risers.text import beside_lines, cells, explained, headline, top_word
 from gradehaul.show.sheets.cautions import CAUTIONS
 from gradehaul.show.sheets.form import PAPERS, Column, Form, PaperName
 
@@ -39,11 +39,8 @@ def cut_list_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Fi
     ]
     rows = [[_cut(cell, 27) for cell in cells(riser, found, reader)] for riser in found.risers]
     form.table("Cut list", columns, rows, row=_ROW)
-    beside = [[str(riser.number), _cut(beside_words(riser, reader), 95)] for riser in found.risers if riser.beside]
-    if beside:
-        form.table(
-            "Tracks beside", [Column("riser", 0.42), Column("track, how far, its railhead", 6.7)], beside, row=_ROW
-        )
+    if beside := beside_lines(found, reader):
+        form.words("Tracks beside", [part for line in beside for part in wrapped(line)], numbered=False)
     return form.finish()
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.plan.names import clean
-from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.sheets.cautions import CAUTIONS
 from gradehaul.show.sheets.rule_reading import on_rule
@@ -13,22 +15,28 @@ from gradehaul.show.sheets.rule_reading import on_rule
 def risers_page(found: Risers, reader: Reader) -> Page:
     """Return the risers as a page."""
     page = Page()
-    page.line((headline(found, reader), "bold"))
+    page.paragraph((headline(found, reader), "bold"))
     for line in explained(found, reader):
-        page.line(line, indent=2)
-    beside = any(riser.beside for riser in found.risers)
-    heads = ["riser>", "at>", "from joint", "railhead>", f"{top_word(found)}>", "off>", "change>", "block", "grade>"]
-    rows: list[list[Piece]] = [
-        [*cells(riser, found, reader), reader.grade(grade_at(riser, found))] for riser in found.risers
-    ]
-    if beside:
-        heads.append("beside")
-        rows = [[*row, beside_words(riser, reader)] for row, riser in zip(rows, found.risers, strict=True)]
-    page.table(heads, rows)
+        page.paragraph(line, indent=2)
+    heads = ["riser>", "at>", "from joint", "railhead>", f"{top_word(found)}>", "off>", "change>", "block"]
+    page.table(heads, [cells(riser, found, reader) for riser in found.risers])
+    for words in beside_lines(found, reader):
+        page.paragraph(words, indent=2)
     page.heading("Take care")
     for line in CAUTIONS:
-        page.line(line, indent=2)
+        page.paragraph(line, indent=2)
     return page
+
+
+def beside_lines(found: Risers, reader: Reader) -> list[str]:
+    """Return the tracks that run beside, those of risers in a row that have the same in one line."""
+    lines: list[str] = []
+    for words, run in groupby(found.risers, key=lambda riser: beside_words(riser, reader)):
+        numbers = [riser.number for riser in run]
+        if words:
+            which = f"riser {numbers[0]}" if len(numbers) == 1 else f"risers {numbers[0]} to {numbers[-1]}"
+            lines.append(f"Beside {which}: {words}.")
+    return lines
 
 
 def headline(found: Risers, reader: Reader) -> str:
@@ -88,12 +96,6 @@ def cells(riser: Riser, found: Risers, reader: Reader) -> list[str]:
 def place_words(at: float, reader: Reader) -> str:
     """Return a distance along the track, as closely as it is marked on plywood."""
     return reader.length(at, fine=reader.system == "imperial")
-
-
-def grade_at(riser: Riser, found: Risers) -> float:
-    """Return the grade of the railhead at a riser, uphill along the walk."""
-    railhead = found.walk.railhead
-    return float(railhead.derivative()(min(riser.at, railhead.stop)))
 
 
 def beside_words(riser: Riser, reader: Reader) -> str:
