@@ -2,6 +2,7 @@ import errno
 import fcntl
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -197,7 +198,8 @@ def test_output_holds_what_would_be_printed(plan, tmp_path):
     for form in ([], ["--json"], ["--csv"]):
         out = tmp_path / "out"
         result = run("check", plan, *form, "-o", out)
-        assert (result.exit_code, result.stdout, result.stderr) == (0, "", "")
+        assert (result.exit_code, result.stdout) == (0, "")
+        assert re.search(r": written, \d+ (bytes|kB)\n$", result.stderr)
         assert out.read_bytes() == run("check", plan, *form).stdout_bytes
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "tarn.toml"]
 

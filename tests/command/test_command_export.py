@@ -21,7 +21,7 @@ def test_a_drawing_is_written_and_written_anew(tmp_path):
     target = tmp_path / "hill.dxf"
     for _ in range(2):
         done = run(HILL, "-o", str(target), "--train", "local", "--rail", "treated")
-        assert (done.exit_code, done.output) == (0, "")
+        assert (done.exit_code, done.stdout) == (0, "")
     assert target.read_bytes().startswith(b"999\n")
     assert b"local, treated: stalls" in target.read_bytes()
     assert b"treated fresh" not in target.read_bytes()

@@ -33,12 +33,12 @@ def test_numbers_without_a_file_and_a_picture_with_one(tmp_path):
     for ending, begins in ((".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF")):
         target = tmp_path / f"plan{ending}"
         done = run("map", HILL, "-o", str(target), "--size", "phone")
-        assert (done.exit_code, done.output) == (0, "")
+        assert (done.exit_code, done.stdout) == (0, "")
         assert target.read_bytes().startswith(begins)
 
 
 def test_trains_and_rails_are_chosen():
-    told = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated").output
+    told = run("map", HILL, "--train", "local", "--rail", "clean", "--rail", "treated", "--more", "trains").output
     assert "local, on clean rail" in told
     assert "local, on treated rail" in told
     assert "treated fresh" not in told

@@ -12,7 +12,7 @@ PLAN = str(PLANS / "bench.toml")
 
 
 def test_readings_for_a_person_and_for_a_program():
-    assert "What to measure next" in run("readings", PLAN).stdout
+    assert "Measure next" in run("readings", PLAN).stdout
     assert json.loads(run("readings", PLAN, "--json").stdout)["plan"] == "Bench at Mill Hollow"
     assert run("readings", PLAN, "--csv").stdout.startswith("loco,rail,state")
     assert " ozf" in run("readings", PLAN, "--show", "imperial").stdout

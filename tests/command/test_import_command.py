@@ -25,14 +25,15 @@ def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
     result = run("import", COVE, "-o", "cove.toml", "--scale", "H0", "--layers", "TRACK")
     assert (result.exit_code, result.stderr) == (0, "")
     assert result.stdout == (
-        f"{COVE}\n"
-        "  Found 3 lines, 10 tracks, 1 turnout, 0 crossings, 3 ends of track; 7935 mm of track.\n"
-        '  Layers read, with what is drawn on them: "TRACK" (10).\n'
-        "  The tightest curve has radius 610 mm, at (2100.0, 1220.0) mm.\n"
-        "  Heights of 4 of 4 joints, and along 1 line.\n"
-        "  All of it could be read.\n"
+        f"{COVE}: imported into cove.toml, {(folder / 'cove.toml').stat().st_size:,} bytes\n"
         "\n"
-        "The plan is cove.toml.\n"
+        "Found 3 lines, 10 tracks, 1 turnout, 0 crossings, 3 ends of track; 7935 mm of\n"
+        "  track.\n"
+        "The tightest curve has radius 610 mm, at (2100.0, 1220.0) mm.\n"
+        "Heights of 4 of 4 joints, and along 1 line.\n"
+        "All of it could be read.\n"
+        "\n"
+        "More: --more faults, changes, layers, all\n"
     )
     assert run("check", "cove.toml").exit_code == 0
     assert sorted(path.name for path in folder.iterdir()) == ["cove.toml"]
@@ -40,7 +41,7 @@ def test_it_writes_a_plan_that_answers_and_tells_what_it_found(folder):
 
 @pytest.mark.usefixtures("folder")
 def test_it_tells_what_was_mended_and_where():
-    options = ("--scale", "HO", "--layers", "TRACK", "--height-layers", "HEIGHTS")
+    options = ("--scale", "HO", "--layers", "TRACK", "--height-layers", "HEIGHTS", "--more", "faults")
     result = run("import", HOLLOW, "-o", "hollow.toml", *options)
     assert "  duplicate: 1\n    22.00 in of track drawn again" in result.stdout
     assert "at (14.00, 0.00) in\n" in result.stdout
@@ -52,14 +53,14 @@ def test_over_a_plan_it_tells_what_changed(folder):
     run("import", COVE, "-o", "cove.toml", *options)
     plan = folder / "cove.toml"
     before = plan.read_text("utf-8")
-    assert run("import", COVE, "-o", "cove.toml", *options).stdout.endswith("Changes to cove.toml\n  none\n")
+    assert run("import", COVE, "-o", "cove.toml", *options).stdout.count("Changes to cove.toml\nnone\n") == 1
     assert plan.read_text("utf-8") == before
     plan.write_text(before.replace("straight = 600", "straight = 610") + '[route.Up]\nfrom = "Wharf"\nto = "Nowhere"\n')
     result = run("import", COVE, "-o", "cove.toml", *options)
     assert result.exit_code == 0
-    assert 'Changes to cove.toml\n  changed: line "Quay track"\n' in result.stdout
-    assert "To be mended in the plan before it answers\n  cove.toml:" in result.stdout
-    assert 'there is no joint, berth or line\'s end "Nowhere"' in result.stdout
+    assert 'Changes to cove.toml\nchanged  1  line "Quay track"\n' in result.stdout
+    assert "Mend these in the plan before it answers:\n  cove.toml:" in result.stdout
+    assert 'there is no joint, berth or line\'s end "Nowhere"' in " ".join(result.stdout.split())
 
 
 def test_a_dash_prints_the_plan_and_tells_the_rest_apart(folder):

@@ -70,7 +70,7 @@ def check(
     trains: tuple[str, ...],
     routes: tuple[str, ...],
 ) -> Answer:
-    """Check trains and hills: which climb, and how long a train may be."""
+    """Check which trains climb, and how many cars each hill takes."""
     if more and out.form != "text":
         raise click.UsageError("--more adds to the printed answer: leave out --json, --csv and --card")
     if hours is not None and math.isnan(hours):

@@ -39,13 +39,15 @@ def test_it_draws(tmp_path: Path, ending: str) -> None:
 
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
-    page = run(*USUAL, "--tracks", "2", "--ease", "8").stdout
+    page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
     for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "guard rails"):
         assert words in page
     for words in ("children", "local codes", "qualified person"):
         assert words in page
     found = run("helix", "--plan", "plans/first-hill.toml", "--find", "radius", "--rise-per-turn", "5", "--turns", "3")
-    assert 'A radius 0.025 in smaller does not work: train "local" is marginal on treated fresh rail.' in found.stdout
+    assert 'A radius 0.025 in smaller does not work: train "local" is marginal on treated fresh rail.' in " ".join(
+        found.stdout.split()
+    )
 
 
 @pytest.mark.parametrize(
@@ -53,7 +55,7 @@ def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
     [("", True), ("--ease 300", True), ("--ease 300 --vertical-curve 200", False), ("--vertical-curve 0", False)],
 )
 def test_that_more_is_asked_where_a_curve_begins_is_told_only_where_it_is(words: str, more: bool) -> None:
-    asked = f"incline --scale HO --unit mm --rise 200 --length 8000 --curve 900 90 --compensate {words}"
+    asked = f"incline --scale HO --unit mm --rise 200 --length 8000 --curve 900 90 --compensate {words} --more notes"
     page = run(*asked.split()).output
     elsewhere, greatest = (
         next(line.split()[-2] for line in page.splitlines() if line.strip().startswith(row))

@@ -203,9 +203,11 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     document, checked = json.loads(told.stdout), json.loads(run("check", str(hill), "--json").stdout)
     assert document["routes"] == checked["routes"]
     assert document["trains"] == checked["trains"]
-    page = run(*words, "--vertical-curve", "3").stdout
+    page = " ".join(run(*words, "--vertical-curve", "3").stdout.split())
     for part in ("SHARPER", "right 30.0 in, 90 deg", "qualified person", "children"):
         assert part in page
     found = run("incline", "--plan", "plans/first-hill.toml", "--rise", "4", "--find", "length")
-    assert 'A length 0.025 in shorter does not work: train "local" is marginal on treated fresh rail.' in found.stdout
+    assert 'A length 0.025 in shorter does not work: train "local" is marginal on treated fresh rail.' in " ".join(
+        found.stdout.split()
+    )
     assert run("incline", "--scale", "HO", "--rise", "4").exit_code == 2

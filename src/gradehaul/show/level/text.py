@@ -86,7 +86,8 @@ def _headline(found: Leveled, reader: Reader) -> list[Piece]:
     grades = f"from {reader.grade(best.even)} to {reader.grade(best.leveled)}"
     if len(found.hardest) == 1:
         return [(f"The hardest grade of {best.train} falls {grades}", "green"), "."]
-    count = f"{len(better)} of {len(found.hardest)} trains"
+    every = len(better) == len(found.hardest)
+    count = "all trains" if every else f"{len(better)} of {len(found.hardest)} trains"
     return [(f"The hardest grade falls for {count}", "green"), f": for {best.train} {grades}."]
 
 
