@@ -9,7 +9,7 @@ import time
 
 import httpx
 
-from gradehaul.live import app
+from gradehaul.live import app, session
 from gradehaul.live.session import MOST_PAGES, Page
 from gradehaul.live.worker import Worker
 from live.served import Serve
@@ -42,6 +42,26 @@ def test_the_server_ends_some_time_after_its_last_page_and_not_before_the_first(
         next(lines)
         assert not ended.wait(1.5)
     assert ended.wait(10)
+
+
+def test_a_plan_that_takes_long_does_not_stop_the_server(serve: Serve, monkeypatch):
+    go = threading.Event()
+    real = session.stated
+
+    def slow(plan):
+        go.wait(20)
+        return real(plan)
+
+    monkeypatch.setattr(session, "stated", slow)
+    hill = serve()
+    with httpx.stream("GET", f"{hill.url}events?page=x", timeout=20) as stream:
+        lines = stream.iter_lines()
+        next(lines)
+        assert hill.ask("GET").status_code == 200  # while the plan is still being read
+        assert hill.post("diff", {"trial": {"heights": {"joint Top": 0.05}}}).status_code == 200
+        go.set()
+        first = next(line for line in lines if line.startswith("data: "))
+    assert json.loads(first.removeprefix("data: "))["kind"] == "answer"
 
 
 def test_a_newer_answer_takes_the_place_of_all_that_waits_of_the_older():
