@@ -194,6 +194,17 @@ def test_a_typed_figure_and_the_address_keeps_it(one, hill):
     assert spare(page) == flat
 
 
+def test_a_plan_that_only_begins_gets_its_train_as_it_is_written(browser, serve):
+    track_alone = HILL[: HILL.index("[rail.film]")].replace('include = ["stock.toml"]', "")
+    hill = serve(text=track_alone)
+    with live(browser, hill) as one:
+        assert one.page.locator("#outcomes-rows tr").count() == 0
+        save(hill.plan, lambda _: HILL)
+        expect(one.page.locator("#outcomes-rows .outcome").last).to_have_text("climbs")
+        expect(one.page.locator("#bench-verdict")).to_contain_text("climbs")
+        expect(one.page.locator(".handle[aria-label='Railhead at Top']")).to_be_visible()
+
+
 def test_a_joint_without_a_height_gets_one(one, hill):
     page = one.page
     handle = page.locator(".handle[aria-label^='Railhead at End']")
