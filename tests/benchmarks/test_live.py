@@ -151,6 +151,37 @@ def test_frames_while_dragging(chromium, two_levels, figure):
     figure("live, the slowest of these frames", max(frames), "ms")
 
 
+def joints_with_heights(lines: int, tracks: int) -> str:
+    """Lines in a row, each of so many tracks between two joints whose railheads are fixed; three trains over all."""
+    heights = "\n".join(f"J{k} = {12 * k + 5 * (k % 3)}" for k in range(lines + 1))
+    shape = ", ".join("{ straight = 30 }" if k % 2 else "{ left = 800, length = 30 }" for k in range(tracks))
+    rows = "\n".join(f'[line.L{k}]\nfrom = "J{k}"\nto = "J{k + 1}"\ntrack = [{shape}]' for k in range(lines))
+    trains = "\n".join(f'[train.t{n}]\nroute = "Up"\nconsist = ["tank", "{n} ore"]' for n in (3, 5, 7))
+    stock = '[loco.tank]\nmass = "400 g"\nlength = 200\n[car.ore]\nmass = "90 g"\nlength = 130'
+    route = f'[route.Up]\nfrom = "J0"\nto = "J{lines}"'
+    return f'scale = "HO"\nunit = "mm"\n[railhead]\n{heights}\n{rows}\n{route}\n{stock}\n{trains}\n'
+
+
+def test_frames_while_dragging_at_500_tracks(chromium, tmp_path, figure):
+    plan = tmp_path / "many.toml"
+    plan.write_text(joints_with_heights(25, 20), encoding="utf-8")
+    with served(plan) as (url, _):
+        page = opened(chromium, url)
+        page.wait_for_timeout(3000)
+        box = page.get_by_role("slider", name="Railhead at J12").bounding_box()
+        x, y = box["x"] + 13, box["y"] + 13
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.evaluate("window.frames_.length = 0")
+        for k in range(60):
+            page.mouse.move(x, y - 0.3 * k)
+        frames = page.evaluate("window.frames_")
+        page.mouse.up()
+        page.close()
+    assert len(frames) > 10
+    figure("live, 500 tracks: script and layout of a frame while dragging", median(frames), "ms", most=16)
+
+
 def memory(process: int) -> float:
     status = Path(f"/proc/{process}/status").read_text(encoding="utf-8")
     return int(status.partition("VmRSS:")[2].split()[0]) / 1000

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 import sys
 import threading
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from PIL import Image
 from playwright.sync_api import sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -34,7 +36,8 @@ def main() -> None:
             page.get_by_role("slider", name="Railhead at West switch").press("Shift+ArrowUp")
         page.wait_for_function("() => !document.getElementById('outcomes').textContent.includes('calculating')")
         page.wait_for_timeout(1500)
-        page.screenshot(path=ROOT / "docs" / "live.png")
+        shot = Image.open(io.BytesIO(page.screenshot()))
+        shot.convert("RGB").quantize(96).save(ROOT / "docs" / "live.png", optimize=True)
         browser.close()
         service.stop()
 

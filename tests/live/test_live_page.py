@@ -194,6 +194,31 @@ def test_a_typed_figure_and_the_address_keeps_it(one, hill):
     assert spare(page) == flat
 
 
+def test_a_plan_that_only_begins_gets_its_train_as_it_is_written(browser, serve):
+    track_alone = HILL[: HILL.index("[rail.film]")].replace('include = ["stock.toml"]', "")
+    hill = serve(text=track_alone)
+    with live(browser, hill) as one:
+        assert one.page.locator("#outcomes-rows tr").count() == 0
+        save(hill.plan, lambda _: HILL)
+        expect(one.page.locator("#outcomes-rows .outcome").last).to_have_text("climbs")
+        expect(one.page.locator("#bench-verdict")).to_contain_text("climbs")
+        expect(one.page.locator(".handle[aria-label='Railhead at Top']")).to_be_visible()
+
+
+def test_a_joint_without_a_height_gets_one(one, hill):
+    page = one.page
+    handle = page.locator(".handle[aria-label^='Railhead at End']")
+    assert handle.get_attribute("class") == "handle free"
+    handle.press("Shift+ArrowUp")
+    expect(handle).to_have_attribute("class", "handle")
+    assert handle.get_attribute("aria-valuetext") == "10.0 mm"
+    page.get_by_role("button", name="Write to plan").click()
+    page.get_by_role("button", name="Write these lines").click()
+    expect(page.locator("#state")).to_contain_text("as saved")
+    assert "End = 10\n" in hill.plan.read_text(encoding="utf-8")
+    assert set(HILL.splitlines()) <= set(hill.plan.read_text(encoding="utf-8").splitlines())
+
+
 def test_film_by_click_on_the_plan_and_by_choice(one):
     page = one.page
     expect(page.locator("#film-toggle")).to_have_text("Put film on")

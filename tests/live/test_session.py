@@ -9,7 +9,7 @@ import time
 
 import httpx
 
-from gradehaul.live import app
+from gradehaul.live import app, session
 from gradehaul.live.session import MOST_PAGES, Page
 from gradehaul.live.worker import Worker
 from live.served import Serve
@@ -38,9 +38,30 @@ def test_the_server_ends_some_time_after_its_last_page_and_not_before_the_first(
     monkeypatch.setattr(hill.service._server.live, "_stop", lambda: (ended.set(), stop()))
     assert not ended.wait(1.5)  # no page was open yet
     with httpx.stream("GET", f"{hill.url}events?page=x", timeout=10) as stream:
-        next(stream.iter_lines())
+        lines = stream.iter_lines()
+        next(lines)
         assert not ended.wait(1.5)
     assert ended.wait(10)
+
+
+def test_a_plan_that_takes_long_does_not_stop_the_server(serve: Serve, monkeypatch):
+    go = threading.Event()
+    real = session.stated
+
+    def slow(plan):
+        go.wait(20)
+        return real(plan)
+
+    monkeypatch.setattr(session, "stated", slow)
+    hill = serve()
+    with httpx.stream("GET", f"{hill.url}events?page=x", timeout=20) as stream:
+        lines = stream.iter_lines()
+        next(lines)
+        assert hill.ask("GET").status_code == 200  # while the plan is still being read
+        assert hill.post("diff", {"trial": {"heights": {"joint Top": 0.05}}}).status_code == 200
+        go.set()
+        first = next(line for line in lines if line.startswith("data: "))
+    assert json.loads(first.removeprefix("data: "))["kind"] == "answer"
 
 
 def test_a_newer_answer_takes_the_place_of_all_that_waits_of_the_older():
@@ -71,4 +92,27 @@ def test_a_newer_request_takes_the_place_of_a_waiting_one_and_goes_before_older_
     while len(done) < 3 and time.monotonic() < until:
         time.sleep(0.01)
     assert [part["kind"] for part in done] == ["slow 1", "b 3", "slow 2"]
+    worker.close()
+
+
+def test_a_fault_of_the_program_is_said_and_the_next_request_is_answered():
+    worker, done, answered = Worker(), [], threading.Event()
+
+    def failing():
+        yield {"kind": "first"}
+        raise ZeroDivisionError("by zero")
+
+    def deliver(part):
+        done.append(part)
+        if part["kind"] == "last":
+            answered.set()
+
+    worker.ask("a", failing, deliver)
+    worker.ask("b", lambda: iter([{"kind": "last"}]), deliver)
+    assert answered.wait(5)
+    until = time.monotonic() + 5
+    while len(done) < 3 and time.monotonic() < until:
+        time.sleep(0.01)
+    assert sorted(part["kind"] for part in done) == ["fault", "first", "last"]
+    assert "ZeroDivisionError" in next(part for part in done if part["kind"] == "fault")["lines"][0]["text"]
     worker.close()

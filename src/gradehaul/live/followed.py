@@ -12,7 +12,7 @@ from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.plan.text.files import is_beside
-from gradehaul.plan.text.toml import read_text
+from gradehaul.plan.text.toml import decoded, read_bytes, read_text
 
 Stamp = tuple[tuple[str, int, int, int], ...]
 """Each file with its time of change, size and number on the disk: none of these where it is not there."""
@@ -65,8 +65,9 @@ class Followed:
         stamp = self.stamp()  # before anything is read, so that what changes meanwhile is read again
         text, digest = "", ""
         try:
-            text = read_text(self.path, self.name)
-            digest = digest_of(self.path.read_bytes())
+            data = read_bytes(self.path, self.name)  # once: text and digest are of the same moment
+            digest = digest_of(data)
+            text = decoded(data, self.name)
             self._files = tuple(dict.fromkeys((self.path, *_named(text, self.path.parent))))
             stamp = (stamp[0], *(_stamp(file) for file in self._files[1:]))
             return Reading(stamp, text, digest, read_plan(text, file=self.name, folder=self.path.parent), ())

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from collections import Counter
 from pathlib import Path
 from typing import Any
 
 from gradehaul.errors import GradehaulError, PlanError
-from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.live.answers import stated
 from gradehaul.live.page import ROOM, assembled
 from gradehaul.live.writing import write_copy
@@ -18,10 +19,12 @@ from gradehaul.scales import known_scales
 from gradehaul.show.report.assets import template, trusted
 
 _MOST_PLANS = 200
+_SCALE = re.compile(rb"^\s*(?:scale\s*[.=]|\[scale\])", re.MULTILINE)
+_SEVERAL = {"climbs": "climb", "stalls": "stall", "runs away": "run away"}
 
 
 def plans_in(folder: Path) -> list[str]:
-    """Return the names of the plan files in a folder, by name; files without a line of track are none."""
+    """Return the names of the plan files in a folder, by name; files without a scale are none."""
     try:
         found = sorted(path for path in folder.glob("*.toml") if path.is_file())
     except OSError:
@@ -35,7 +38,7 @@ def _is_plan(path: Path) -> bool:
             text = file.read(1_000_000)
     except OSError:
         return False
-    return b"scale" in text and (b"line" in text or b"drawing" in text)
+    return _SCALE.search(text) is not None
 
 
 def headline(path: Path) -> str:
@@ -50,9 +53,9 @@ def headline(path: Path) -> str:
         return f"cannot be read: {error.strerror or error}"
     if not trains:
         return f"{plan.title}: no train"
-    counts = Counter(train.outcome for train in trains)
-    words = ", ".join(f"{count} {outcome}" for outcome, count in counts.items())
-    return f"{plan.title}: of {len(trains)} train{'s' if len(trains) > 1 else ''}, {words}"
+    counts = Counter(train.outcome for train in worst_first(trains))
+    words = ", ".join(f"{count} {_SEVERAL.get(each, each) if count > 1 else each}" for each, count in counts.items())
+    return f"{plan.title}: {words}"
 
 
 def start_page(folder: Path) -> tuple[str, str]:

@@ -65,7 +65,12 @@ class Worker:
                 else:
                     asker, (stream, deliver) = self._begun.popitem(last=False)
                 self._current = asker
-            part = next(stream, None)
+            try:
+                part = next(stream, None)
+            except Exception as error:  # noqa: BLE001 - whatever it is, the next request is answered again
+                words = f"this cannot be answered, by a fault of the program: {type(error).__name__}: {error}"
+                part = {"kind": "fault", "lines": [{"text": words, "file": "", "line": None}], "more": 0}
+                stream = iter(())
             if part is None:
                 continue
             deliver(part)  # though something newer may wait: it is newer than what is shown

@@ -69,9 +69,9 @@ def test_the_plan_view_is_that_of_the_package(layout):
         assert np.reshape(track["xy_m"], (-1, 2)) == pytest.approx(view.tracks[name].xy, abs=1e-4)
         assert track["at_m"] == pytest.approx(view.tracks[name].distance, abs=1e-4)
         assert len(track["at_m"]) == len(track["shades"]) + 1 == len(track["climbs"]) + 1
-    # 2 % and the curve of 24 in, 1.32 %; then 2 %, which is the most of its class; then level
+    # 2 % and the curve of 24 in, 1.32 %; then 1 %, which is the most of its class; then level
     assert set(by_id["Hill:2"]["shades"]) == {4}
-    assert set(by_id["Hill:3"]["shades"]) == {2}
+    assert set(by_id["Hill:3"]["shades"]) == {1}
     assert set(by_id["Main:1"]["shades"]) == {0}
     assert (set(by_id["Main:1"]["climbs"]), set(by_id["Hill:1"]["climbs"])) == ({0}, {1})
     assert [joint["name"] for joint in told["joints"]] == [joint.name for joint in view.joints]

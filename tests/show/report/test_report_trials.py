@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from gradehaul.errors import GradehaulError
-from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains
+from gradehaul.haulage.answers.judged import JudgedTrain, judged_trains, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan import load_plan
@@ -22,7 +22,7 @@ from project import PLANS
 
 pytest.importorskip("playwright.sync_api")
 from show.browser import Opened, opened
-from show.report.test_report_page import written
+from show.report.test_report_page import reader_for, written
 
 TAKE = """data => {
   for (const route of data.routes) route.railhead.breaks = route.effort.breaks;
@@ -117,3 +117,30 @@ def test_100_toggled_films_are_judged_as_by_the_package(page, plans):
             assert_alike(page, plan, Trial(rails=rails))
             done += 1
     assert done >= 100
+
+
+def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plans):
+    plan = plans["two-levels"]
+
+    def spare() -> list[str]:
+        return page.page.locator("#outcomes-rows td.number:nth-of-type(4)").all_inner_texts()
+
+    def right(trial: Trial) -> list[str]:
+        layout = Layout(tried(plan, trial))
+        judged = worst_of_each(judged_trains(layout, layout.judged()))
+        reader = reader_for(plan)
+        return [reader.force(train.verdict.margin).replace("-", "\u2212") for train in judged]
+
+    before = [text.replace("-", "\u2212") for text in spare()]
+    assert before == right(Trial())
+    page.page.get_by_role("slider", name="Railhead at West switch").press("Shift+ArrowUp")
+    height = {"joint West switch": plan.railhead["West switch"] + 0.01}
+    assert [text.replace("-", "\u2212") for text in spare()] == right(Trial(height))
+    page.page.locator("#film-track").select_option("Helix:2")
+    page.page.locator("#film-toggle").click()
+    both = Trial(height, {"Helix:2": "treated"})
+    assert [text.replace("-", "\u2212") for text in spare()] == right(both) != before
+    page.page.get_by_role("button", name="Undo").click()
+    page.page.get_by_role("button", name="Undo").click()
+    assert [text.replace("-", "\u2212") for text in spare()] == before
+    assert all(url.startswith("file:") for url in page.asked)

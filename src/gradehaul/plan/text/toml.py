@@ -33,7 +33,17 @@ def read_text(path: Path, file: str) -> str:
     OSError
         The file cannot be read for another reason.
     """
-    data = _read_bytes(path, file)
+    return decoded(read_bytes(path, file), file)
+
+
+def decoded(data: bytes, file: str) -> str:
+    """Return the bytes of a plan file as text.
+
+    Raises
+    ------
+    PlanError
+        They are empty or no UTF-8 text.
+    """
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise PlanError("a plan file is UTF-8 text", file=file, found="UTF-16", write="it again, saved as UTF-8")
     if b"\0" in data:
@@ -53,7 +63,8 @@ def read_text(path: Path, file: str) -> str:
     return text
 
 
-def _read_bytes(path: Path, file: str) -> bytes:
+def read_bytes(path: Path, file: str) -> bytes:
+    """Return the bytes of a plan file, refused as by `read_text` where it is missing, a folder or too long."""
     try:
         about = path.stat()
     except (FileNotFoundError, NotADirectoryError, ValueError) as error:  # ValueError: a NUL in the path

@@ -52,7 +52,8 @@ const Desk = (() => {
     function refresh(whole) {
       waiting = 0;
       tryOut();
-      workbench?.take(whole);
+      if (workbench) workbench.take(whole);
+      else if (whole) workbench = Workbench.start(desk);  // where the plan has a route and a locomotive by now
       if (whole) planView.film((id) => Trial.railOf(desk.data, desk.trial.now, id) !== "clean");
       showRailhead();
       if (whole) {
@@ -185,7 +186,6 @@ const Desk = (() => {
 
     Object.assign(desk, {
       planView, toggle, rows, decided,
-      get workbench() { return workbench; },
       /* Takes another document in the place of the one at hand; a hand that moves keeps hold. */
       take(document_) {
         take(document_);
@@ -194,6 +194,7 @@ const Desk = (() => {
       refresh: () => refresh(true),
       outcomes: showOutcomes,
     });
+    Object.defineProperty(desk, "workbench", { get: () => workbench });
     refresh(true);
     return desk;
   }
