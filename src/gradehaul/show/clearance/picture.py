@@ -14,7 +14,7 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.sheet import INK, SIZES, Row, Size, SizeName, Spot
-from gradehaul.show.clearance.words import RULES, bounds_told, figure_told, headline, place_told
+from gradehaul.show.clearance.words import RULES, bounds_words, figure_words, headline, place_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, plan_canvas, without
 from gradehaul.show.plan_view.key import Entry, draw_key, draw_scale, key_rows
 from gradehaul.show.plan_view.labels import draw_joints, drawn_on, set_beside
@@ -201,9 +201,9 @@ def _places(found: Clearances, view: PlanView, reader: Reader) -> Iterator[list[
 def _wordings(number: int, finding: Finding, found: Clearances, view: PlanView, reader: Reader) -> list[str]:
     outcome = "FAILS" if finding.outcome == "fail" else "look"
     rule, _, measured = RULES[finding.rule].partition(": ")
-    value, place = figure_told(finding.value, finding, reader), place_told(finding, found, reader)
+    value, place = figure_words(finding.value, finding, reader), place_words(finding, found, reader)
     lost = "" if finding.track in view.tracks else "; not on the plan"
-    bounds = bounds_told(finding, reader)
+    bounds = bounds_words(finding, reader)
     name = view.plan.tracks[finding.track].name if finding.track in view.plan.tracks else finding.track
     return [
         f"{number} {outcome}  {rule}: {place}: {f'{measured} ' if measured else ''}{value}, passes {bounds}{lost}",

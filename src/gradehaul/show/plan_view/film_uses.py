@@ -47,7 +47,7 @@ USES: Mapping[Use, UseStyle] = {
     "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
 }
 """Dashes and dots on pale blue for film, solid dark red and a ladder of it for what stays clean, a thin line for the
-rest: told apart without color."""
+rest: distinct without color."""
 
 
 FORCED: dict[str, Any] = {"marker": "D", "ms": 6.5, "mfc": "white", "mec": "#7a1330", "mew": 1.6, "ls": ""}
@@ -65,16 +65,16 @@ def titles(found: KeepCleanPlan, reader: Reader) -> list[str]:
             f"No plan can help: {names}",
             "No plan can help",
         ]
-    asked = f"so that every train {'climbs' if found.options.need == 'climbs' else 'gets by while its wheels grip'}"
+    purpose = f"so that every train {'climbs' if found.options.need == 'climbs' else 'gets by while its wheels grip'}"
     return [
-        f'Where film "{found.film}" may go, {asked}; arrows uphill, railheads ({reader.length_unit})',
+        f'Where film "{found.film}" may go, {purpose}; arrows uphill, railheads ({reader.length_unit})',
         f"Where the film may go, railheads ({reader.length_unit})",
         "Where the film may go",
     ]
 
 
-def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
-    """Return wordings of what the plan hangs on and comes to, the fullest of each first."""
+def depends_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
+    """Return wordings of what the plan depends on and comes to, the fullest of each first."""
     if found.beyond:
         return []
     carry = reader.length(found.options.carry)
@@ -83,7 +83,7 @@ def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
     if not found.depends_on_carry:
         return [[f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.",
                  "No track is left to film."]]  # fmt: skip
-    told = [
+    lines = [
         [
             f"Holds only as long as wheels carry the film no farther than {carry}, which is a guess.",
             f"A guess: film is carried no farther than {carry}.",
@@ -91,16 +91,16 @@ def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
     ]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
-        told.append(
+        lines.append(
             [
                 f"Wheels will carry film from where it is already onto track that must stay clean: from {names}.",
                 f"Film is there already, too near: {names}.",
             ]
         )
-    return told
+    return lines
 
 
-def train_told(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> list[str]:
+def train_words(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> list[str]:
     """Return wordings of what becomes of a train with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
     verdicts = (train.planned, train.everywhere)

@@ -12,7 +12,7 @@ from gradehaul.show.base.label_placing import Box
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.sheet import INK, Row, Sheet, Size, Spot
 from gradehaul.show.check.outcome_words import short_words
-from gradehaul.show.plan_view.film_uses import FORCED, FORCED_WORDS, USES, hangs_on, train_told
+from gradehaul.show.plan_view.film_uses import FORCED, FORCED_WORDS, USES, depends_on, train_words
 from gradehaul.show.plan_view.shades import SHADES, runs, shade_words
 from gradehaul.show.plan_view.styles import AWAY, AWAY_END, BESIDE, MARKS, STALL, film_styles
 from gradehaul.treatment.keep_clean import KeepCleanPlan, used_stretches
@@ -39,7 +39,7 @@ def key_rows(size: Size, entries: list[Entry], line: float) -> list[Row]:
 
 def train_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None, line: float) -> list[Row]:
     """Return the rows for trains and notes."""
-    return [Row(f"train {k}", 1.05 * line) for k in range(len(_told(view, reader, film)))]
+    return [Row(f"train {k}", 1.05 * line) for k in range(len(_lines(view, reader, film)))]
 
 
 def draw_scale(sheet: Sheet, dots: float, reader: Reader) -> None:
@@ -53,8 +53,8 @@ def draw_scale(sheet: Sheet, dots: float, reader: Reader) -> None:
     x = [room.left, room.left, room.left, room.left + long, room.left + long, room.left + long]
     y = [middle - tick, middle + tick, middle, middle, middle + tick, middle - tick]
     sheet.line(x, y, color=INK, lw=1.2, gid="scale bar")
-    (told,) = numbers([length])
-    sheet.label(f"{told} {reader.length_unit}", [Spot(room.left + long + sheet.dots_per_em, middle, "left")])
+    (mark,) = numbers([length])
+    sheet.label(f"{mark} {reader.length_unit}", [Spot(room.left + long + sheet.dots_per_em, middle, "left")])
 
 
 def key_entries(view: PlanView, reader: Reader, film: KeepCleanPlan | None, *, roomy: bool) -> list[Entry]:
@@ -100,8 +100,8 @@ def draw_key(sheet: Sheet, entries: list[Entry]) -> None:
         for style in entry.sample:
             ends = [x, x + 1.2 * dot, x + 2.4 * dot]
             sheet.line(ends, [middle] * 3, **{"solid_capstyle": "butt", **style})
-        told = sheet.fitted(entry.words, room.right - x - _SAMPLE * dot, scale=_SMALL)
-        sheet.label(told, [Spot(x + _SAMPLE * dot, middle, "left")], scale=_SMALL)
+        words = sheet.fitted(entry.words, room.right - x - _SAMPLE * dot, scale=_SMALL)
+        sheet.label(words, [Spot(x + _SAMPLE * dot, middle, "left")], scale=_SMALL)
 
 
 def _flow(sheet: Sheet, entries: list[Entry], room: Box) -> list[tuple[int, float]]:
@@ -119,7 +119,7 @@ def _flow(sheet: Sheet, entries: list[Entry], room: Box) -> list[tuple[int, floa
 
 def draw_trains(sheet: Sheet, view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> None:
     """Tell each train's verdict in a row of its own, then what could not be drawn."""
-    for number, wordings in enumerate(_told(view, reader, film)):
+    for number, wordings in enumerate(_lines(view, reader, film)):
         room = sheet.room(f"train {number}")
         wide = room.right - room.left
         words = next((each for each in wordings if sheet.extent(each)[0] <= wide), wordings[-1])
@@ -127,27 +127,27 @@ def draw_trains(sheet: Sheet, view: PlanView, reader: Reader, film: KeepCleanPla
         sheet.label(sheet.fitted(words, wide), [Spot(room.left, middle, "left")])
 
 
-def _told(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> list[list[str]]:
+def _lines(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> list[list[str]]:
     """Return the wordings of each row under the key, the fullest first."""
-    told = [_verdict(train, reader) for train in view.worse]
+    lines = [_verdict(train, reader) for train in view.worse]
     if film is not None:
-        told = [train_told(train, film, reader) for train in film.trains] + told
-    if len(told) > _MOST_TRAINS + 1:
-        told = [*told[:_MOST_TRAINS], [f"and {len(told) - _MOST_TRAINS} verdicts more"]]
-    hangs = [] if film is None else hangs_on(film, reader)
-    return hangs + told + [[note.text] for note in view.notes]
+        lines = [train_words(train, film, reader) for train in film.trains] + lines
+    if len(lines) > _MOST_TRAINS + 1:
+        lines = [*lines[:_MOST_TRAINS], [f"and {len(lines) - _MOST_TRAINS} verdicts more"]]
+    depends = [] if film is None else depends_on(film, reader)
+    return depends + lines + [[note.text] for note in view.notes]
 
 
 def _verdict(train: TrainView, reader: Reader) -> list[str]:
     words = short_words(train.outcome, train.verdict, train.misfits, reader)
-    who = f"{train.name}, {rail_told(train.rail)}"
+    who = f"{train.name}, {rail_words(train.rail)}"
     return [f"{who}, route {train.route}: {words[0]}", *(f"{who}: {each}" for each in words)]
 
 
-def rail_told(rail: str) -> str:
+def rail_words(rail: str) -> str:
     """Return a rail condition behind a train's name.
 
-    >>> rail_told("treated"), rail_told("as planned fresh")
+    >>> rail_words("treated"), rail_words("as planned fresh")
     ('on treated rail', 'rail as planned fresh')
     """
     return f"rail {rail}" if rail in PLANNED else f"on {rail} rail"
