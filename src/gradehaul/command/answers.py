@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.plan.records import Plan
+    from gradehaul.treatment.ways_over import WaysOver
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 
@@ -96,9 +97,11 @@ def check(
         from gradehaul.show.check.table import check_csv, trains_csv
 
         return Answer((check_csv if out.form == "csv" else trains_csv)(answer), passes=answer.passes)
-    from gradehaul.treatment.ways_over import ways_over
+    ways: tuple[WaysOver, ...] = ()
+    if any(train.outcome != "climbs" for train in answer.on(answer.judged_rails)):
+        from gradehaul.treatment.ways_over import ways_over
 
-    ways = ways_over(layout, answer)
+        ways = ways_over(layout, answer)
     if out.form == "json":
         from gradehaul.show.check.document import check_json
 
