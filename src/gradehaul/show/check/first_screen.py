@@ -276,13 +276,14 @@ def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Pie
     by_rail = {load.rail: load for load in loads}
     load = worst_load(by_rail[rail] for rail in answer.judged_rails)
     film = [by_rail[rail] for rail in _film_rails(answer)]
-    words = _load_words(load, route)
+    words = _load_words(load, route) + ("" if load.holds_back else " RUNS AWAY")
+    away = not load.holds_back
     if film:
         worse = worst_load(film)
         words += f" | {'length' if worse.told >= MOST_CARS else cars_words(worse.told)}"
-    if load.holds_back and all(each.holds_back for each in film):
-        return words
-    return f"{words} RUNS AWAY" if not load.holds_back else f"{words} runs away", "bold red"
+        words += "" if worse.holds_back else " RUNS AWAY"
+        away = away or not worse.holds_back
+    return (words, "bold red") if away else words
 
 
 def worst_load(loads: Iterable[Load]) -> Load:
