@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from gradehaul.track.alignment import Alignment, align
     from gradehaul.track.piecewise import PiecewiseQuadratic
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _HOMES = {
     "gradehaul.errors": (

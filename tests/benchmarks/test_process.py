@@ -33,7 +33,8 @@ def test_check_on_the_first_demo_plan(ratio):
 TRIED = ("plans/two-levels.toml", "Up by the siding", "consolidation", "7 hopper", "caboose")
 NEEDED = """
 import gradehaul.command, gradehaul.haulage.answers.trial_train, gradehaul.show.check.trial_text
-import gradehaul.plan.text.files, gradehaul.plan.resolve.plan, gradehaul.haulage.bench.benched
+import gradehaul.plan.reader, gradehaul.plan.resolve.plan, gradehaul.haulage.bench.benched
+import pint  # for ounces and gram-force
 """
 
 

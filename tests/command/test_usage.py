@@ -130,3 +130,48 @@ def test_a_file_that_is_not_there_gets_the_one_like_it(name):
 def test_a_file_like_no_other_is_told_alone():
     done = CliRunner().invoke(main, ["check", "plans/xyzzy.toml"], prog_name="gradehaul")
     assert (done.exit_code, done.stderr) == (3, "plans/xyzzy.toml: there is no such file\n")
+
+
+def test_help_names_the_verbs_in_the_order_of_the_work_each_on_a_full_line():
+    text = CliRunner(env={"COLUMNS": "80"}).invoke(main, ["--help"], prog_name="gradehaul").stdout
+    listed = text.partition("Commands:\n")[2].partition("\n\n")[0].splitlines()
+    order = (
+        "new check try profile map live report readings treat fit level risers clearance helix incline import export"
+    )
+    verbs = [line.split()[0] for line in listed]
+    assert verbs == [verb for verb in order.split() if verb in main.commands]
+    assert set(verbs) == set(main.commands)
+    for verb, line in zip(verbs, listed, strict=True):
+        summary = (main.commands[verb].help or "").partition("\n")[0]
+        assert line.split(maxsplit=1)[1] == summary.removesuffix(".") + "."
+        assert len(line) <= 80
+
+
+def test_help_is_shown_though_the_plan_cannot_be_read():
+    done = CliRunner().invoke(main, ["check", "no-such-plan.toml", "--help"], prog_name="gradehaul")
+    assert done.exit_code == 0
+    assert done.stdout.startswith("Usage: gradehaul check ")
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["--deck", "9 kg"], '--deck: a length is needed and kg is a mass, got "9 kg"'),
+        (["--deck", "1 in 40"], "--deck: a length is needed and this is written like a grade"),
+        (["--overhead", "1e999"], "--overhead: the number is too large"),
+        (["--coupler", "200 km"], "--coupler: too long for any railway, got 200 km"),
+    ],
+)
+def test_a_quantity_that_is_none_is_refused_with_its_option(words, line):
+    done = CliRunner().invoke(main, ["clearance", PLAN, *words], prog_name="gradehaul")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert done.stderr.startswith(line)
+
+
+def test_a_bare_length_reads_in_the_plans_unit_wherever_the_option_stands():
+    before, behind, metric = (
+        CliRunner().invoke(main, ["clearance", *words, "--json"]).stdout
+        for words in (["--deck", "1", PLAN], [PLAN, "--deck", "1"], [PLAN, "--deck", "25.4 mm"])
+    )
+    assert before == behind == metric
+    assert "0.0254" in before

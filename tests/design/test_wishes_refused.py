@@ -1,4 +1,4 @@
-"""Wishes for a climb that cannot be met, or read: one line that says which option, and what to write."""
+"""HelixGiven for a climb that cannot be met, or read: one line that says which option, and what to write."""
 
 import json
 

@@ -86,7 +86,10 @@ def units() -> str:
 
 
 def _table(model: Any) -> list[str]:
-    return [inspect.cleandoc(model.__doc__).split("\n\n")[0].replace("\n", " "), _rows(_keys(model))]
+    return [
+        *(each.replace("\n", " ") for each in inspect.cleandoc(model.__doc__).split("\n\n")[:2]),
+        _rows(_keys(model)),
+    ]
 
 
 def _head() -> list[tuple[str, str, str, str]]:

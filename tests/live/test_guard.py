@@ -12,9 +12,9 @@ import httpx
 import pytest
 
 from gradehaul.live.guard import LARGEST_BODY
-from live.conftest import HILL, Serve, Served
+from live.served import HILL, Serve, Served
 
-MOVED = {"heights": {"joint Top": 0.055}, "rails": {"Yard:1": "film"}}
+MOVED = {"heights": {"joint Top": 0.055}, "rails": {"Yard:1": "film", "Yard:2": "film"}}
 
 
 @pytest.fixture

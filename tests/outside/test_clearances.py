@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from gradehaul.design.clearance.findings import clearances
-from gradehaul.design.clearance.rules import Asked, standard_of
+from gradehaul.design.clearance.rules import Allowances, standard_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 from gradehaul.scales import own_scale, scale_named, track_centers
@@ -118,7 +118,7 @@ def test_scales_without_a_table_come_within_a_sixteenth_of_an_inch_of_hos_one_fi
 def test_couplers_are_as_high_as_drawbars_may_be(scale: str, inches: float) -> None:
     """49 CFR 231.31 (read): at most 34 1/2 in on standard gauge (at least 31 1/2), at most 26 in on 36 in gauge."""
     text = f'scale = "{scale}"\n{PLAIN}'
-    assert standard_of(read_plan(text), Asked()).coupler == pytest.approx(inches * INCH / scale_named(scale).ratio)
+    assert standard_of(read_plan(text), Allowances()).coupler == pytest.approx(inches * INCH / scale_named(scale).ratio)
 
 
 def test_nem_102_raises_the_height_under_wire_by_the_overhead_line() -> None:
@@ -126,9 +126,9 @@ def test_nem_102_raises_the_height_under_wire_by_the_overhead_line() -> None:
     plan = read_plan(
         'scale = "H0"\nunit = "mm"\nrailhead.A = 0\nline.M = { from = "A", to = "B", track = [{ straight = 9 }] }\n'
     )
-    standard = standard_of(plan, Asked(deck=0.0, wire=True, overhead=0.012))
+    standard = standard_of(plan, Allowances(deck=0.0, wire=True, overhead=0.012))
     assert (standard.wanted_height, standard.least_height) == (pytest.approx(0.077), pytest.approx(0.077))
-    assumed = standard_of(plan, Asked(deck=0.0, wire=True))
+    assumed = standard_of(plan, Allowances(deck=0.0, wire=True))
     assert assumed.least_height == pytest.approx(0.065)
     assert assumed.wanted_height > 0.065
 
@@ -144,7 +144,7 @@ def test_nem_102_is_what_turns_of_a_helix_keep(scale: str, free: int, wire: int)
         f'line.Helix = {{ from = "A", to = "B", track = [{{ left = {30 * free}, angle = 720, rise = {2 * wire} }}] }}\n'
     )
     layout = Layout(read_plan(text))
-    for asked, height in ((Asked(deck=0.0), free), (Asked(deck=0.0, wire=True, overhead=0.0), wire)):
+    for asked, height in ((Allowances(deck=0.0), free), (Allowances(deck=0.0, wire=True, overhead=0.0), wire)):
         found = min(
             (each for each in clearances(layout, asked).findings if each.rule == "vertical room"),
             key=lambda each: each.value,
@@ -165,7 +165,7 @@ def test_the_angle_between_cars_and_the_inward_force() -> None:
         'route.Up = { from = "A", to = "B" }\ntrain.long = { route = "Up", consist = ["mule", "200 flat"] }\n'
     )
     layout = Layout(read_plan(text))
-    (found,) = (each for each in clearances(layout, Asked(coupler=0.01)).findings if each.rule == "string-lining")
+    (found,) = (each for each in clearances(layout, Allowances(coupler=0.01)).findings if each.rule == "string-lining")
     weight = 0.1 * 9.80665
     pull = 199.5 * weight * (0.02 + layout.coefficient / (40 * 0.0254))
     assert found.value == pytest.approx(pull * (8 / 40) * 0.01 / (weight * 0.0165 / 2), rel=1e-4)

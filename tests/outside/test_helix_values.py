@@ -7,7 +7,7 @@ import math
 import pytest
 
 from gradehaul.design.climb.helix import Build, Helix, usual_build
-from gradehaul.design.climb.helix_known import Wishes, helix_of
+from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of, usual_vertical_curve
 from gradehaul.plan.reader import read_plan
 from gradehaul.scales import scale_named
@@ -18,7 +18,7 @@ HO = usual_build(scale_named("HO"))
 
 def inches(radius: float | None = None, rise_per_turn: float | None = None, grade: float | None = None) -> Helix:
     scaled = (None if value is None else value * INCH for value in (radius, rise_per_turn))
-    return helix_of(Wishes(*scaled, turns=4, grade=grade), HO)
+    return helix_of(HelixGiven(*scaled, turns=4, grade=grade), HO)
 
 
 def test_a_helix_of_30_in_is_15_ft_8_and_a_half_round_and_lifts_3_77_in_at_2_percent() -> None:

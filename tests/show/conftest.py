@@ -2,18 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
-from typing import TYPE_CHECKING
-
 import pytest
 
 from gradehaul.haulage.answers.check import CheckAnswer, check
 from gradehaul.plan import read_plan
-
-if TYPE_CHECKING:
-    from playwright.sync_api import Browser
 
 PLAN = """
 title = "Tarn branch"
@@ -102,20 +94,3 @@ def odd_answer() -> CheckAnswer:
 def undeclared_answer() -> CheckAnswer:
     """The same layout with no route, train, locomotive or car."""
     return check(read_plan(PLAN[: PLAN.index("[loco.mogul]")], file="bare.toml"))
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Chromium without a window; without one a test is skipped, or fails where GRADEHAUL_BROWSER_REQUIRED is set."""
-    from playwright.sync_api import sync_playwright
-
-    program = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if program is None:
-        told = "no Chromium is installed"
-        if os.environ.get("GRADEHAUL_BROWSER_REQUIRED"):
-            pytest.fail(told)
-        pytest.skip(told)
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=program)
-        yield chromium
-        chromium.close()

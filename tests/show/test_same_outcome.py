@@ -196,6 +196,8 @@ def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: boo
             with drawing_rules():
                 figure = plan_figure(view, reader, size=size)
             gids = {line.get_gid() for line in figure.axes[0].lines}
+            marked = {re.sub(r" [\d, -]+$", "", text.get_gid()) for text in figure.findobj(Text) if text.get_gid()}
+            said = " ".join(words(figure))
             for each in view.worse[:8]:
                 ages = [
                     rail
@@ -203,11 +205,10 @@ def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: boo
                     if name == each.name and rail.startswith(each.rail.split(" fresh")[0])
                 ]
                 assert each.outcome == worst(judged, ages)[each.name]
-                told = [line for line in words(figure) if line.startswith(f"{each.name}, ")]
-                assert any(f" {each.rail}" in line and each.outcome in line for line in told)
+                assert re.search(rf"{re.escape(each.name)}, [^:]*{re.escape(each.rail)}[^:]*: {each.outcome}", said)
                 for outcome, gid in kinds.items():
                     if each.outcome == outcome:
-                        assert f"{gid} {each.name}" in gids
+                        assert gid in marked
                         assert outcome in gids
                         assert f"{each.name}, {each.rail}: {outcome}" in drawing
 

@@ -15,7 +15,7 @@ __all__ = ["main"]
 for verb in (
     *(new, check, try_, profile, map_, live, report),
     *(readings, treat),
-    *(level, fit, risers, clearance, helix, incline),
+    *(fit, level, risers, clearance, helix, incline),
     *(import_, export),
 ):
     main.add_command(verb)

@@ -19,9 +19,9 @@ from gradehaul.errors import PlanError
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.page import Page
+    from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
     from gradehaul.show.base.reading_units import Grades, Reader, System
-    from gradehaul.show.base.sheet import SizeName
 
 FAILS = 1
 """Exit status where, with ``--strict``, a named train fails or something went unchecked."""

@@ -30,7 +30,10 @@ if TYPE_CHECKING:
     from gradehaul.design.climb.options import Look
     from gradehaul.plan.records import Plan
     from gradehaul.show.base.page import Page
+    from gradehaul.show.sheets.form import PaperName
 
+_SHEET = ("risers", "every", "datum", "paper")
+"""Options of the sheets for the bench."""
 _GIVEN = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
     "straight": "Each of two straight sides.  [default: none, round]",
@@ -72,8 +75,10 @@ def _hill_options(function: Verb) -> Verb:
         more_option(sections.CLIMB),
         grades_option,
         show_option,
-        output_option("Write a plan (.toml) or draw it (.png, .svg, .pdf)."),
+        output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
         json_option,
+        click.option("--paper", type=click.Choice(["a4", "letter"]), help="Of the sheets.  [default: the units']"),
+        click.option("--datum", type=LENGTH, help="Of the sheets: height of the foot's railhead over the floor."),
         need_option,
         click.option(
             "--rail", type=Name("rails"), help="The rail it is judged on.  [default: the first film, at both ages]"
@@ -110,6 +115,7 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @click.option("--grade", type=GRADE, help='The grade of the (inner) track, such as "2 %".')
 @click.option("--floor", type=Floor(), help='Floor there is: one side, or two as in "5 ft x 4 ft".')
 @_length_options(*_LENGTH_OPTIONS)
+@click.option("--risers", type=int, default=8, show_default=True, help="Of the sheets: risers in a turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
 @click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
 @click.option(
@@ -149,18 +155,22 @@ def helix(
     rail: str | None,
     need: Need,
     more: tuple[str, ...],
+    risers: int,
+    datum: float | None,
+    paper: PaperName | None,
     **given: Unpack[Lengths],
 ) -> Answer:
     """Design a helix, or find the best one for a train."""
     if tracks == 1:
         refuse_idle("centers", needs="--tracks 2")
     if sweep:
-        refuse_idle(*_GIVEN, "straight", "find", "need", beside="--sweep")
+        refuse_idle(*_GIVEN, *_SHEET, "straight", "find", "need", beside="--sweep")
     else:
+        _refuse_sheet_options(out)
         refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
         if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
-    from gradehaul.design.climb.helix_known import Wishes
+    from gradehaul.design.climb.helix_known import HelixGiven
     from gradehaul.design.climb.options import build_for, designed
 
     stock, lengths = _stock(given)
@@ -169,7 +179,7 @@ def helix(
         return _sweep(
             stock, out, build, turns, sweep, powers=powers, car=car, train=train, rail=rail, steepest=steepest
         )
-    fixed = Wishes(radius, rise_per_turn, rise, turns, grade, floor)
+    fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
     found = designed(fixed, build, stock, find=find, train=train, rail=rail, need=need)
     from gradehaul.show.climb.helix_text import helix_json, helix_page
 
@@ -177,7 +187,17 @@ def helix(
     answer = hill.check()
     page: Page | str | None = helix_json(found, stock, answer) if out.form == "json" else None
     page = page or helix_page(found, stock, answer, out.reader(stock), find=find, more=more)
-    return Answer(page, _copy(hill, stock, out))
+
+    def sheet() -> bytes:
+        from gradehaul.design.climb.bench import build_of, helix_bench
+        from gradehaul.show.climb.bench_sheet import helix_sheet
+        from gradehaul.show.sheets.form import PAPER_OF
+
+        system = out.reader(stock).system
+        bench = helix_bench(found.design, stock, hill, build_of(found.design.build, system, datum), risers)
+        return helix_sheet(bench, out.reader(stock), paper or PAPER_OF[system])
+
+    return Answer(page, sheet if _is_sheet(out) else _copy(hill, stock, out))
 
 
 @click.command()
@@ -193,6 +213,7 @@ def helix(
 )
 @_length_options("ease", "vertical-curve")
 @click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
+@click.option("--every", type=LENGTH, help="Of the sheets: from riser to riser.  [default: 16 in or 400 mm]")
 @click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
 @_hill_options
 @answers(copies=True)
@@ -211,6 +232,9 @@ def incline(
     rail: str | None,
     need: Need,
     more: tuple[str, ...],
+    every: float | None,
+    datum: float | None,
+    paper: PaperName | None,
     **given: Any,  # noqa: ANN401 - the options of its stock, which are read already
 ) -> Answer:
     """Design an incline, or find the best one for a train."""
@@ -218,6 +242,7 @@ def incline(
         refuse_idle("train", "rail", "need", needs="--find length or --find rise")
     if not curves:
         refuse_idle("ease", "compensate", needs="--curve")
+    _refuse_sheet_options(out)
     from gradehaul.design.climb.incline import Bend, InclineGiven
     from gradehaul.design.climb.options import designed_incline
     from gradehaul.show.climb.incline_text import incline_json, incline_page
@@ -230,7 +255,27 @@ def incline(
     answer = hill.check()
     page: Page | str | None = incline_json(found, stock, answer) if out.form == "json" else None
     page = page or incline_page(found, stock, answer, out.reader(stock), find=find, more=more)
-    return Answer(page, _copy(hill, stock, out))
+
+    def sheet() -> bytes:
+        from gradehaul.design.climb.bench import incline_bench
+        from gradehaul.show.climb.bench_sheet import incline_sheet
+        from gradehaul.show.sheets.form import PAPER_OF
+
+        system = out.reader(stock).system
+        return incline_sheet(
+            incline_bench(hill, stock, every, system, datum), out.reader(stock), paper or PAPER_OF[system]
+        )
+
+    return Answer(page, sheet if _is_sheet(out) else _copy(hill, stock, out))
+
+
+def _is_sheet(out: Output) -> bool:
+    return out.to_file and Path(str(out.path)).suffix.lower() == ".pdf"
+
+
+def _refuse_sheet_options(out: Output) -> None:
+    if not _is_sheet(out):
+        refuse_idle(*_SHEET, needs="-o FILE.pdf")
 
 
 def _sweep(

@@ -68,11 +68,11 @@ def clearance(
     if out.form in ("text", "json", "csv"):
         refuse_idle("size", needs="a picture after -o")
     from gradehaul.design.clearance.findings import clearances
-    from gradehaul.design.clearance.rules import Asked
+    from gradehaul.design.clearance.rules import Allowances
     from gradehaul.haulage.answers.layout import Layout
 
     layout = Layout(plan)
-    found = clearances(layout, Asked(deck, wire, overhead, coupler, trains))
+    found = clearances(layout, Allowances(deck, wire, overhead, coupler, trains))
     passes = found.passes and found.complete
     match out.form:
         case "json":

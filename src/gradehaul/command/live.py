@@ -21,7 +21,10 @@ _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 @click.option("--no-open", is_flag=True, help="Print the link and open no browser.")
 @click.option("--stay", is_flag=True, help="Go on when the last page has been closed for five minutes.")
 def live(*, plan: str | None, host: str, port: int, no_open: bool, stay: bool) -> None:
-    """Open a page that answers while you edit the plan; without PLAN, the plans of this folder."""
+    """Open a local page that answers while you edit a plan.
+
+    Without PLAN it lists the plans of this folder, begins new ones, and takes drawings.
+    """
     from gradehaul.live.app import Shown
     from gradehaul.live.serving import Service, as_picture, open_in_browser
 

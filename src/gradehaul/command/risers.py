@@ -12,7 +12,7 @@ from gradehaul.command.parameters import LENGTH, THICKNESS, Name
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
-    from gradehaul.show.base.form import PaperName
+    from gradehaul.show.sheets.form import PaperName
 
 
 @click.command()
@@ -66,9 +66,9 @@ def risers(
             return Answer(risers_csv(found, reader))
         case "pdf":
             from gradehaul.show.risers.picture import risers_sheet
+            from gradehaul.show.sheets.form import PAPER_OF
 
-            size: PaperName = paper or ("a4" if reader.system == "metric" else "letter")
-            return Answer(risers_sheet(found, reader, size, strip=strip))
+            return Answer(risers_sheet(found, reader, paper or PAPER_OF[reader.system], strip=strip))
         case "png" | "svg" as picture:
             from gradehaul.show.risers.picture import risers_picture
 

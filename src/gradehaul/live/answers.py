@@ -29,17 +29,11 @@ Part = dict[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Stated:
-    """The plan as its file has it, with its trains judged on the judged rail conditions."""
+    """The plan as its file has it, with its trains on the judged rail conditions."""
 
     plan: Plan
     layout: Layout
-    trains: tuple[JudgedTrain, ...]
-
-    @property
-    def judged(self) -> list[JudgedTrain]:
-        """The trains on the judged rail conditions."""
-        rails = self.layout.judged()
-        return [train for train in self.trains if train.rail in rails]
+    judged: tuple[JudgedTrain, ...]
 
 
 def stated(plan: Plan) -> Stated:
@@ -51,7 +45,7 @@ def stated(plan: Plan) -> Stated:
         Heights that contradict one another, routes that no train can follow.
     """
     layout = Layout(plan)
-    return Stated(plan, layout, judged_trains(layout))
+    return Stated(plan, layout, judged_trains(layout, layout.judged()))
 
 
 def parts(base: Stated, trial: Trial) -> Iterator[Part]:
@@ -72,7 +66,7 @@ def parts(base: Stated, trial: Trial) -> Iterator[Part]:
         return
     layout, judged = now.layout, now.judged
     reader = reader_of(now.plan.unit, force_unit=balance_unit(now.plan))
-    document = report_document(layout, now.trains, layout.judged(), reader)
+    document = report_document(layout, judged, layout.judged(), reader)
     document |= {
         "kind": "answer",
         "trial": _trial(trial),
@@ -80,7 +74,7 @@ def parts(base: Stated, trial: Trial) -> Iterator[Part]:
         "stated_heights": fixed_railheads(base.plan),
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(base.judged),
-        "not_run": [name for name in now.plan.trains if name not in {train.name for train in now.trains}],
+        "not_run": [name for name in now.plan.trains if name not in {train.name for train in judged}],
     }
     yield document
     view, notes = drawn_plan_view(layout)

@@ -20,7 +20,9 @@ def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], reader:
             continue
         old = was[name]
         forces = reader.force(old.verdict.margin), reader.force(train.verdict.margin)
-        words = [f"{forces[0]} to {forces[1]}"] if forces[0] != forces[1] else []
+        (old_figure, old_unit), (figure, unit) = (force.split(" ") for force in forces)
+        was_force = old_figure if old_unit == unit else forces[0]
+        words = [f"{was_force} to {figure} {unit}"] if forces[0] != forces[1] else []
         words += [f"was {old.outcome}, now {train.outcome}"] if old.outcome != train.outcome else []
         if words:
             yield f"{name}: {'; '.join(words)}"

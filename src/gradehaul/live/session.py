@@ -147,7 +147,7 @@ class Session:
         assert good is not None
         for part in parts(good, trial):
             if part["kind"] == "answer":
-                before, page.shown = page.shown, tuple(good.judged)
+                before, page.shown = page.shown, good.judged
                 reader = reader_of(good.plan.unit, force_unit=balance_unit(good.plan))
                 part["changes"] = [] if before is None else list(changes(before, page.shown, reader))
                 part["file"] = self.followed.path.name

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from design.point_cloud import Piece, cloud
 from gradehaul.design.clearance.findings import clearances
-from gradehaul.design.clearance.rules import ASKED, Asked, standard_of
+from gradehaul.design.clearance.rules import USUAL_ALLOWANCES, Allowances, standard_of
 from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
@@ -19,7 +19,7 @@ from gradehaul.plan import read_plan
 HEAD = 'scale = "H0"\nunit = "mm"\npractice = "NEM"\n'
 
 
-def judged(text: str, rule: str, asked: Asked = ASKED):
+def judged(text: str, rule: str, asked: Allowances = USUAL_ALLOWANCES):
     return [each for each in clearances(Layout(read_plan(HEAD + text)), asked).findings if each.rule == rule]
 
 
@@ -46,7 +46,7 @@ PIECES = st.builds(
 @given(st.lists(PIECES, min_size=3, max_size=6))
 def test_a_cloud_of_points_finds_the_same_room(pieces: list[Piece]) -> None:
     plan = read_plan(HEAD + line_text(pieces))
-    standard = standard_of(plan, Asked())
+    standard = standard_of(plan, Allowances())
     # group C by NEM 103 in H0, written out again: radius and mm
     table = [(2500, 0), (2000, 1), (1800, 1), (1600, 2), (1400, 2), (1200, 3), (1000, 4), (900, 5), (800, 6), (700, 7)]
     table += [(600, 9), (550, 10), (500, 11), (450, 12), (225, 24)]
@@ -86,21 +86,21 @@ def helix(rise: float, turns: int = 3) -> str:
 @pytest.mark.parametrize(
     ("rise", "asked", "outcome"),
     [
-        (78.0, Asked(), "pass"),
-        (77.0, Asked(), "look"),
-        (58.0, Asked(), "fail"),
-        (77.0, Asked(deck=0.019), "fail"),
-        (75.0, Asked(deck=0.016), "pass"),
-        (80.0, Asked(deck=0.016, wire=True), "fail"),
-        (81.0, Asked(deck=0.016, wire=True), "look"),  # 1.8 m over 87 for the line are assumed
-        (102.0, Asked(deck=0.016, wire=True), "pass"),
-        (80.0, Asked(deck=0.016, wire=True, overhead=0.0), "fail"),
-        (81.0, Asked(deck=0.016, wire=True, overhead=0.0), "pass"),
-        (90.0, Asked(deck=0.016, wire=True, overhead=0.010), "fail"),
-        (91.0, Asked(deck=0.016, wire=True, overhead=0.010), "pass"),
+        (78.0, Allowances(), "pass"),
+        (77.0, Allowances(), "look"),
+        (58.0, Allowances(), "fail"),
+        (77.0, Allowances(deck=0.019), "fail"),
+        (75.0, Allowances(deck=0.016), "pass"),
+        (80.0, Allowances(deck=0.016, wire=True), "fail"),
+        (81.0, Allowances(deck=0.016, wire=True), "look"),  # 1.8 m over 87 for the line are assumed
+        (102.0, Allowances(deck=0.016, wire=True), "pass"),
+        (80.0, Allowances(deck=0.016, wire=True, overhead=0.0), "fail"),
+        (81.0, Allowances(deck=0.016, wire=True, overhead=0.0), "pass"),
+        (90.0, Allowances(deck=0.016, wire=True, overhead=0.010), "fail"),
+        (91.0, Allowances(deck=0.016, wire=True, overhead=0.010), "pass"),
     ],
 )
-def test_stacked_turns_have_the_rise_of_a_turn(rise: float, asked: Asked, outcome: str) -> None:
+def test_stacked_turns_have_the_rise_of_a_turn(rise: float, asked: Allowances, outcome: str) -> None:
     found = min(judged(helix(rise), "vertical room", asked), key=lambda each: each.value)
     assert found.value == pytest.approx(rise / 1000, abs=1e-5)
     assert found.outcome == outcome
@@ -288,7 +288,7 @@ def test_string_lining_by_hand() -> None:
     weight = 0.08 * 9.80665
     front, rear = 30 * weight * effective, 29 * weight * effective
     share = (front + rear) * (0.2 / (2 * radius)) * height / (weight * gauge / 2)
-    (found,) = judged(string(30, 1000 * radius), "string-lining", Asked(coupler=height / 1000))
+    (found,) = judged(string(30, 1000 * radius), "string-lining", Allowances(coupler=height / 1000))
     assert found.value == pytest.approx(share, rel=1e-5)
     assert found.outcome == ("fail" if share >= 1 else "look" if share >= 0.5 else "pass")
     assert "vehicle 2, pulled inward" in found.words
@@ -304,7 +304,7 @@ def test_string_lining_on_the_leg_on_which_a_train_is_pushed() -> None:
         'line.Flat = { from = "B", to = "S", track = [{ straight = 9000, grade = "0 %" }] }\n'
         'line.Tail = { from = "S", to = "End", track = [{ straight = 9000, grade = "0 %" }] }\n'
     ) + text
-    (found,) = judged(text, "string-lining", Asked(coupler=0.01))
+    (found,) = judged(text, "string-lining", Allowances(coupler=0.01))
     effective = 0.03 + 0.025 + 0.69855 / 87
     weight = 0.08 * 9.80665
     share = 59 * weight * effective * 0.1 * 10.0 / (weight * 16.5 / 2)
@@ -325,11 +325,11 @@ def test_more_cars_tip_sooner_and_a_helper_at_the_tail_relieves_the_string() -> 
 
 def test_wishes_that_make_no_sense() -> None:
     with pytest.raises(DesignError, match="--deck"):
-        judged(helix(80), "radius", Asked(deck=-0.01))
+        judged(helix(80), "radius", Allowances(deck=-0.01))
     with pytest.raises(DesignError, match="--coupler"):
-        judged(helix(80), "radius", Asked(coupler=0.0))
+        judged(helix(80), "radius", Allowances(coupler=0.0))
     with pytest.raises(RouteError, match="no train of this name"):
-        judged(string(3, 900), "radius", Asked(trains=("lon",)))
+        judged(string(3, 900), "radius", Allowances(trains=("lon",)))
 
 
 @settings(max_examples=12, derandomize=True, deadline=None)

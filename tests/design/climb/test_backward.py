@@ -11,7 +11,7 @@ import pytest
 
 from gradehaul.design.climb.backward import GRADE_STEP, highest_rise, shortest_length, smallest_radius, steepest_grade
 from gradehaul.design.climb.helix import refuse_low, usual_build
-from gradehaul.design.climb.helix_known import Wishes, helix_of
+from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import judged_rails
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
 from gradehaul.design.climb.steps import steps_of
@@ -91,10 +91,10 @@ def test_the_answer_works_and_the_next_harder_fails_as_named(find, scale, unit, 
 
     try:
         if find == "radius":
-            wishes = Wishes(rise_per_turn=1.3 * high, turns=turns)
+            wishes = HelixGiven(rise_per_turn=1.3 * high, turns=turns)
             found = smallest_radius(wishes, build, stock, rails=rails)
         elif find == "grade":
-            wishes = Wishes(radius=radius * meters, turns=turns)
+            wishes = HelixGiven(radius=radius * meters, turns=turns)
             found = steepest_grade(wishes, build, stock, rails=rails)
         elif find == "length":
             asked = InclineGiven(rise=high, bends=bends, compensated=compensated)
@@ -131,7 +131,7 @@ def refused(find, error, stock, build, rails, radius, turns, bends, compensated)
     for share in range(1, 50):
         try:
             if find == "grade":
-                design = helix_of(Wishes(radius=radius, turns=turns, grade=share * 2e-3), build)
+                design = helix_of(HelixGiven(radius=radius, turns=turns, grade=share * 2e-3), build)
                 refuse_low(design, stock)
             else:
                 asked = InclineGiven(

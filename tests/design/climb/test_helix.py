@@ -22,7 +22,7 @@ from gradehaul.design.climb.helix import (
     refuse_low,
     usual_build,
 )
-from gradehaul.design.climb.helix_known import NAMES, Wishes, helix_of
+from gradehaul.design.climb.helix_known import NAMES, HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import check
@@ -139,7 +139,7 @@ def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix:
     }
     found = 0
     for names in combinations(whole, 3):
-        wishes = Wishes(**{name: whole[name] for name in names})
+        wishes = HelixGiven(**{name: whole[name] for name in names})
         try:
             again = helix_of(wishes, helix.build)
         except DesignError as error:
@@ -151,27 +151,27 @@ def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix:
         )
     assert found == 8  # of ten: radius, rise per turn and grade say nothing of its end; the rises and turns no radius
     with pytest.raises(DesignError, match="contradicts"):
-        helix_of(Wishes(**{**whole, "grade": helix.grade * 1.01}), helix.build)
-    assert helix_of(Wishes(**whole), helix.build).radius == helix.radius
+        helix_of(HelixGiven(**{**whole, "grade": helix.grade * 1.01}), helix.build)
+    assert helix_of(HelixGiven(**whole), helix.build).radius == helix.radius
 
 
 def test_what_is_missing_and_what_contradicts_is_told(build: Build) -> None:
     with pytest.raises(DesignError, match=r"write one more of --turns, --rise|write one more of --rise, --turns"):
-        helix_of(Wishes(radius=0.6, grade=0.02), build)
+        helix_of(HelixGiven(radius=0.6, grade=0.02), build)
     with pytest.raises(
         DesignError, match=r"grade 3 % contradicts radius 24 in and rise per turn 4 in, got grade 2.653 %"
     ):
-        helix_of(Wishes(radius=24 * INCH, rise_per_turn=4 * INCH, grade=0.03, turns=3), build, "in")
+        helix_of(HelixGiven(radius=24 * INCH, rise_per_turn=4 * INCH, grade=0.03, turns=3), build, "in")
     with pytest.raises(DesignError, match="floor 900 mm by 900 mm contradicts radius 600 mm"):
-        helix_of(Wishes(radius=0.6, grade=0.02, turns=3, floor=(0.9, 0.9)), build)
+        helix_of(HelixGiven(radius=0.6, grade=0.02, turns=3, floor=(0.9, 0.9)), build)
     with pytest.raises(DesignError, match="whole half turns"):
-        helix_of(Wishes(radius=0.6, grade=0.02, turns=3.3), replace(build, straight=0.3))
+        helix_of(HelixGiven(radius=0.6, grade=0.02, turns=3.3), replace(build, straight=0.3))
     with pytest.raises(DesignError, match="must be more than 0"):
-        helix_of(Wishes(radius=-0.6, grade=0.02, turns=3), build)
+        helix_of(HelixGiven(radius=-0.6, grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="floor is too small"):
-        helix_of(Wishes(floor=(0.04, 0.04), grade=0.02, turns=3), build)
+        helix_of(HelixGiven(floor=(0.04, 0.04), grade=0.02, turns=3), build)
     with pytest.raises(DesignError, match="easements are longer"):
-        helix_of(Wishes(radius=0.1, grade=0.02, turns=1), replace(build, ease=0.9))
+        helix_of(HelixGiven(radius=0.1, grade=0.02, turns=1), replace(build, ease=0.9))
 
 
 @pytest.mark.parametrize("straight", [0.0, 0.4])
@@ -216,14 +216,14 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
 
 
 def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stock: Plan, build: Build) -> None:
-    low = helix_of(Wishes(radius=0.6, rise_per_turn=0.08, turns=3), build)
+    low = helix_of(HelixGiven(radius=0.6, rise_per_turn=0.08, turns=3), build)
     with pytest.raises(DesignError, match=r"stock needs 80 mm, got rise per turn 80 mm"):
         refuse_low(low, stock)
     enough = lowest_rise_per_turn(0.6, build, stock)
-    refuse_low(helix_of(Wishes(radius=0.6, rise_per_turn=enough, turns=3), build), stock)
+    refuse_low(helix_of(HelixGiven(radius=0.6, rise_per_turn=enough, turns=3), build), stock)
     with pytest.raises(DesignError):
-        refuse_low(helix_of(Wishes(radius=0.6, rise_per_turn=enough - 1e-4, turns=3), build), stock)
-    refuse_low(helix_of(Wishes(radius=0.6, rise_per_turn=0.08, turns=0.5), build), stock)  # nothing lies above
+        refuse_low(helix_of(HelixGiven(radius=0.6, rise_per_turn=enough - 1e-4, turns=3), build), stock)
+    refuse_low(helix_of(HelixGiven(radius=0.6, rise_per_turn=0.08, turns=0.5), build), stock)  # nothing lies above
 
 
 def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, build: Build) -> None:
@@ -256,4 +256,4 @@ def test_the_stock_is_the_same_in_the_plan_it_writes() -> None:
 
 
 def test_names_of_wishes_are_those_that_can_be_wished() -> None:
-    assert set(NAMES) == set(Wishes.__dataclass_fields__)
+    assert set(NAMES) == set(HelixGiven.__dataclass_fields__)

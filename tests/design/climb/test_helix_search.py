@@ -8,7 +8,7 @@ import pytest
 
 from gradehaul.design.climb.backward import roomiest, smallest_radius, steepest_grade
 from gradehaul.design.climb.helix import Build, clears, usual_build
-from gradehaul.design.climb.helix_known import Wishes, helix_of
+from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Need, stock_of
 from gradehaul.design.climb.options import designed
 from gradehaul.errors import DesignError, RouteError
@@ -27,7 +27,7 @@ def build(stock: Plan) -> Build:
     return replace(usual_build(stock.scale), ease=0.15)
 
 
-def outcome(wishes: Wishes, build: Build, stock: Plan, rail: str) -> str:
+def outcome(wishes: HelixGiven, build: Build, stock: Plan, rail: str) -> str:
     plan = read_plan(helix_of(wishes, build).hill(stock).text)
     (answer,) = [train for train in check(plan).trains if train.rail == rail]
     return answer.verdict.outcome
@@ -35,7 +35,7 @@ def outcome(wishes: Wishes, build: Build, stock: Plan, rail: str) -> str:
 
 @pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
 def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need: Need) -> None:
-    wishes = Wishes(rise_per_turn=0.13, turns=3)
+    wishes = HelixGiven(rise_per_turn=0.13, turns=3)
     found = smallest_radius(wishes, build, stock, train="local", rails=[rail], need=need)
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
     assert found.stops.reason == "train"
@@ -46,7 +46,7 @@ def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need:
 
 
 def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: Build) -> None:
-    wishes = Wishes(rise_per_turn=0.13, turns=3)
+    wishes = HelixGiven(rise_per_turn=0.13, turns=3)
     found = designed(wishes, build, stock, find="radius", train="local")
     assert (found.stops.reason, found.stops.rail) == ("train", "treated fresh")
     for rail in ("treated", "treated fresh"):
@@ -59,15 +59,15 @@ def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, bu
 
 
 def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: Plan, build: Build) -> None:
-    found = smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="local", rails=["clean"])
+    found = smallest_radius(HelixGiven(grade=0.02, turns=3), build, stock, train="local", rails=["clean"])
     assert found.stops.reason == "head room"
-    smaller = helix_of(Wishes(grade=0.02, turns=3, radius=found.design.radius - 1e-3), build)
+    smaller = helix_of(HelixGiven(grade=0.02, turns=3, radius=found.design.radius - 1e-3), build)
     assert clears(found.design, stock)
     assert not clears(smaller, stock)
 
 
 def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: Build) -> None:
-    wishes = Wishes(radius=0.9, turns=3)
+    wishes = HelixGiven(radius=0.9, turns=3)
     found = steepest_grade(wishes, build, stock, train="local", rails=["clean"])
     assert found.stops.reason == "train"
     assert outcome(replace(wishes, grade=found.design.grade), build, stock, "clean") == "climbs"
@@ -78,10 +78,10 @@ def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: Bui
 def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, build: Build, straight: float) -> None:
     build = replace(build, straight=straight)
     floor = (2.0, 1.7)
-    wishes = Wishes(floor=floor, rise=0.5)
+    wishes = HelixGiven(floor=floor, rise=0.5)
 
     def cars(radius: float, turns: float) -> int:
-        helix = helix_of(Wishes(radius=radius, rise=0.5, turns=turns), build)
+        helix = helix_of(HelixGiven(radius=radius, rise=0.5, turns=turns), build)
         return helix.hill(stock).layout.longest_train("Up", "switcher", "boxcar", rail="treated").rated
 
     best = roomiest(wishes, build, stock).design
@@ -90,23 +90,23 @@ def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, bu
     assert all(need <= side * (1 + 1e-9) for need, side in zip(best.floor, floor, strict=True))
     for radius in (best.radius, best.radius - 0.1, best.radius - 0.2):
         for halves in range(4, 14):
-            other = helix_of(Wishes(radius=radius, rise=0.5, turns=halves / 2), build)
+            other = helix_of(HelixGiven(radius=radius, rise=0.5, turns=halves / 2), build)
             if clears(other, stock):
                 assert cars(radius, halves / 2) <= most
 
 
 def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: Build) -> None:
     with pytest.raises(DesignError, match="what is looked for"):
-        smallest_radius(Wishes(radius=0.6, grade=0.02, turns=3), build, stock, rails=["clean"])
+        smallest_radius(HelixGiven(radius=0.6, grade=0.02, turns=3), build, stock, rails=["clean"])
     with pytest.raises(DesignError, match="what is looked for"):
-        steepest_grade(Wishes(radius=0.6, grade=0.02, turns=3), build, stock, rails=["clean"])
+        steepest_grade(HelixGiven(radius=0.6, grade=0.02, turns=3), build, stock, rails=["clean"])
     with pytest.raises(DesignError, match="in a space"):
-        roomiest(Wishes(rise=0.5), build, stock)
+        roomiest(HelixGiven(rise=0.5), build, stock)
     with pytest.raises(DesignError, match="too little is told"):
-        smallest_radius(Wishes(grade=0.02), build, stock, rails=["clean"])
+        smallest_radius(HelixGiven(grade=0.02), build, stock, rails=["clean"])
     with pytest.raises(RouteError, match="no train of this name"):
-        smallest_radius(Wishes(grade=0.02, turns=3), build, stock, train="express", rails=["clean"])
+        smallest_radius(HelixGiven(grade=0.02, turns=3), build, stock, train="express", rails=["clean"])
     with pytest.raises(RouteError, match="rail condition"):
-        smallest_radius(Wishes(grade=0.02, turns=3), build, stock, rails=["wet"])
+        smallest_radius(HelixGiven(grade=0.02, turns=3), build, stock, rails=["wet"])
     with pytest.raises(DesignError, match=r'no radius up to 259.9 in works: train "local" stalls on treated rail'):
-        smallest_radius(Wishes(grade=0.05, turns=3), build, stock, rails=["treated"])
+        smallest_radius(HelixGiven(grade=0.05, turns=3), build, stock, rails=["treated"])

@@ -121,8 +121,13 @@ def test_any_power_is_each_power_by_itself() -> None:
         assert train.power is not None
         (alone,) = try_train(plan, "Up by the main", [train.power, "5 coach"]).trains
         assert train.trials == alone.trials
-    order = [("climbs", "marginal", "stalls").index(train.judged.outcome) for train in answer.trains]
-    assert order == sorted(order)
+
+
+def test_the_powers_that_do_best_come_first() -> None:
+    trains = try_train(plan_named("two-levels"), "Up by the siding", [ANY, "7 hopper"]).trains
+    assert [train.judged.outcome for train in trains] == ["climbs", "climbs", "stalls"]
+    margins = [train.judged.verdict.margin for train in trains]
+    assert margins == sorted(margins, reverse=True)
 
 
 def test_two_places_are_the_route_between_them() -> None:
@@ -177,6 +182,35 @@ def test_a_rise_that_contradicts_a_railhead_gives_way_and_no_other() -> None:
     assert found.at == pytest.approx(expected.at, rel=1e-9)
 
 
+BRANCHED = """
+scale = "HO"
+unit = "m"
+railhead = { Valley = 0 }
+line.Loose = { from = "End", to = "Pass", track = [{ straight = 2, grade = "1 %" }] }
+line.Tied = { from = "Pass", to = "Valley", track = [{ straight = 5, rise = -0.2 }] }
+loco.tank = { mass = "300 g", length = 0.2, pull.clean = "60 gf", slipping.clean = "50 gf" }
+car.ore = { mass = "150 g", length = 0.12, rolling = "0.5 %" }
+route.Down = { from = "Pass", to = "Valley" }
+"""
+
+
+def test_a_grade_that_agrees_with_a_railhead_stays() -> None:
+    """The first line has a grade and a free end: only the second contradicts the height of the pass."""
+    answer = try_train(read_plan(BRANCHED), "Down", ["tank"], heights={"Pass": 0.25})
+    assert answer.freed == ("Tied",)
+
+
+def test_the_most_cars_hold_back_downhill() -> None:
+    plan = read_plan(BRANCHED)
+    layout = Layout(plan)
+    most = try_train(plan, "Down", ["tank", "ore"]).trains[0].trials[0].most
+    assert most is not None
+    assert climbs(layout, "Down", (Cut("tank", 1), Cut("ore", most)), ("clean",))
+    longer = NamedTrain("it", "Down", (Cut("tank", 1), Cut("ore", most + 1)))
+    verdict = Layout(replace(plan, trains={"it": longer})).verdict("it")
+    assert (verdict.climb, verdict.outcome) == ("climbs", "runs away")
+
+
 def test_a_film_counts_at_its_worse_age() -> None:
     trial = try_train(plan_named("first-hill"), "Uphill", ["switcher", "7 boxcar", "caboose"]).trains[0].trials[-1]
     assert isinstance(trial, Trial)
@@ -202,3 +236,13 @@ def test_what_cannot_be_tried(route: str, vehicles: list[str], kind: type[Except
 def test_a_joint_that_is_not_there() -> None:
     with pytest.raises(RouteError, match='--set: the plan has no joint of this name, got "Ridg"; write "Ridge"'):
         try_train(plan_named("first-hill"), "Uphill", ["switcher"], heights={"Ridg": 0.1})
+
+
+def test_cars_in_two_rows_are_counted_together_and_the_longer_row_grows() -> None:
+    plan = plan_named("two-levels")
+    layout, route = Layout(plan), "Up by the siding"
+    trial = try_train(plan, route, ["consolidation", "4 hopper", "caboose", "2 hopper"]).trains[0].trials[0]
+    assert trial.most is not None
+    for count, does in ((trial.most, True), (trial.most + 1, False)):
+        row = (Cut("consolidation", 1), Cut("hopper", count - 2), Cut("caboose", 1), Cut("hopper", 2))
+        assert climbs(layout, route, row, ("clean",)) is does

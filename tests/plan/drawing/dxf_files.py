@@ -55,7 +55,7 @@ def written(folder, text, name="tarn.dxf"):
 
 
 def sampled(stroke, count=64):
-    """Return points along a stroke, reckoned from its bulges by the arc's own center and angle."""
+    """Return points along a stroke, calculated from its bulges by the arc's own center and angle."""
     every = [stroke.points[:1]]
     for start, end, bulge in zip(stroke.points[:-1], stroke.points[1:], stroke.bulges, strict=True):
         if bulge == 0:

@@ -1,4 +1,4 @@
-"""What is reckoned on arrays, for speed, against the same reckoned one by one."""
+"""What is calculated on arrays, for speed, against the same one by one."""
 
 import math
 

@@ -20,7 +20,7 @@ from project import PLANS
 TERMS = terms(GAUGE, "mm", ["TRACK"], height_layers=["HEIGHTS"])
 
 
-def told(drawn):
+def plan_text(drawn):
     """All that a plan has of a drawing, to the last tenth of a micrometer."""
     return new_plan(drawn, title="x", scale="HO", unit="mm").text
 
@@ -36,7 +36,7 @@ def test_order_and_handles_do_not_matter(name, seed):
     ]
     labels = shuffle.sample(drawing.labels, len(drawing.labels))
     again = replace(drawing, strokes=tuple(strokes), labels=tuple(labels))
-    assert told(assemble(again, TERMS)) == told(assemble(drawing, TERMS))
+    assert plan_text(assemble(again, TERMS)) == plan_text(assemble(drawing, TERMS))
 
 
 @pytest.mark.parametrize("name", ["cove", "hollow"])
@@ -68,7 +68,7 @@ def test_crossings_and_double_slips_become_crossings():
     ]
     drawn = assembled(cross)
     (joint,) = (joint for joint in drawn.joints.values() if joint.kind == "crossing")
-    plan = read_plan(told(drawn))
+    plan = read_plan(plan_text(drawn))
     assert plan.joints[joint.name].kind == "crossing"
     assert len(plan.joints[joint.name].through) == 2
 
@@ -78,7 +78,7 @@ def test_a_circle_is_a_line_that_meets_itself():
     drawn = assembled([polyline(np.column_stack((np.cos(angle), np.sin(angle))))])
     (line,) = drawn.lines.values()
     assert line.start == line.finish
-    plan = read_plan(told(drawn))
+    plan = read_plan(plan_text(drawn))
     assert plan.lines[line.name].length == pytest.approx(2 * np.pi, rel=1e-3)
 
 
@@ -90,7 +90,7 @@ def test_what_is_too_short_or_hardly_bent_is_no_track_of_its_own():
     assert all(element.length > 0.5 for element in line.elements)
     assert all(element.curvature == 0 for element in line.elements)
     assert line.length == pytest.approx(2, abs=1e-5)
-    read_plan(told(drawn))
+    read_plan(plan_text(drawn))
 
 
 coordinate = st.integers(-20, 20).map(lambda number: number / 8)
@@ -107,7 +107,7 @@ def test_whatever_is_drawn_becomes_a_plan_that_reads_back(paths):
         if "look like rails" in str(error):
             reject()
         raise
-    text = told(drawn)
+    text = plan_text(drawn)
     plan = read_plan(text)
     assert list(plan.lines) == list(drawn.lines)
     assert set(plan.joints) == set(drawn.joints)
@@ -119,13 +119,13 @@ def test_whatever_is_drawn_becomes_a_plan_that_reads_back(paths):
 
 
 @pytest.mark.parametrize(
-    ("tell", "told"),
+    ("unit", "words"),
     [
         ("mm", ["50.8 mm of track drawn again", "1.02 mm apart", "track ends 2.5 mm from", "101.6 mm of track meets"]),
         ("in", ["2.00 in of track drawn again", "0.040 in apart", "track ends 0.10 in from", "4.00 in of track meets"]),
     ],
 )
-def test_lengths_in_faults_are_told_in_the_plans_unit(tell, told):
+def test_lengths_in_faults_are_in_the_plans_unit(unit, words):
     inch = 0.0254
     strokes = [
         straight(0, 0, 1, 0, handle="1"),
@@ -134,8 +134,8 @@ def test_lengths_in_faults_are_told_in_the_plans_unit(tell, told):
         straight(2 + 0.1 * inch, 0, 5, 0, handle="4"),
         straight(0, 1, 4 * inch, 1, handle="5"),
     ]
-    texts = [fault.text for fault in assembled(strokes, unit=tell).faults]
-    for words in told:
-        assert any(words in text for text in texts), (words, texts)
-    other = "mm" if tell == "in" else "in"
+    texts = [fault.text for fault in assembled(strokes, unit=unit).faults]
+    for each in words:
+        assert any(each in text for text in texts), (each, texts)
+    other = "mm" if unit == "in" else "in"
     assert not any(f" {other} " in text for text in texts)

@@ -1,4 +1,4 @@
-"""A plan with a drawing beside it: what the drawing shows joins what is written, and what is wrong is told whole."""
+"""A plan with a drawing beside it: what the drawing shows joins what is written, and what is wrong is named whole."""
 
 import pytest
 
@@ -139,9 +139,9 @@ def test_a_drawing_that_is_not_there_is_the_only_thing_told(folder):
 )
 def test_a_drawing_in_another_folder(folder, name):
     (line,) = said(folder, DRAWING.replace("tarn.dxf", name))
-    told = name.replace("\\\\", "\\")
+    shown = name.replace("\\\\", "\\")
     assert line == (
-        f'plans/tarn.toml:3: [drawing], file: a drawing stands beside its plan, got "{told}"; write "tarn.dxf"'
+        f'plans/tarn.toml:3: [drawing], file: a drawing stands beside its plan, got "{shown}"; write "tarn.dxf"'
     )
 
 

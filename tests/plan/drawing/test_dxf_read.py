@@ -1,4 +1,4 @@
-"""Reading a DXF file: every version and kind, its units, layers, texts, and what is told about the rest."""
+"""Reading a DXF file: every version and kind, its units, layers, texts, and what is named of the rest."""
 
 import math
 
@@ -96,7 +96,7 @@ def test_a_given_unit_wins_and_the_contradiction_is_told(tmp_path):
     drawing = read(path, unit="in")
     assert drawing.strokes[0].points[1, 0] == pytest.approx(0.0254)
     assert [(fault.code, fault.text) for fault in drawing.faults] == [
-        ("unit", 'the file gives its unit as "mm"; it is read as "in", as asked')
+        ("unit", 'the file gives its unit as "mm"; it is read as "in", as chosen')
     ]
     assert read(path, unit="millimeters").faults == ()
 

@@ -68,7 +68,7 @@ def turned(element):
     return element.curvature * element.length
 
 
-def told(reach):
+def radii_of(reach):
     """Radii (0 for a straight, positive to the left), rounded to the millimeter."""
     return [round(1 / element.curvature, 3) if element.curvature else 0 for element in reach.elements]
 
@@ -130,7 +130,7 @@ def test_a_quarter_drawn_as_sixty_short_chords_is_one_curve():
 @pytest.mark.parametrize("step", [None, 0.02])
 def test_straight_curve_straight(chord, step):
     reach = only(walk([(0, 0.5), (-1 / 0.6, 0.6), (0, 0.3)], chord=chord, step=step))
-    assert told(reach) == [0, -0.6, 0]
+    assert radii_of(reach) == [0, -0.6, 0]
     assert [element.length for element in reach.elements] == pytest.approx([0.5, 0.6, 0.3], abs=1e-6)
     assert reach.elements[0].curvature == 0.0
     assert_consistent(reach)
@@ -140,7 +140,7 @@ def test_straight_curve_straight(chord, step):
 def test_an_s_curve_keeps_its_two_hands(between):
     pieces = [(1 / 1.2, 1.2), *([(0, between)] if between else []), (-1 / 1.2, 1.2)]
     reach = only(walk(pieces))
-    assert told(reach) == ([1.2, 0, -1.2] if between else [1.2, -1.2])
+    assert radii_of(reach) == ([1.2, 0, -1.2] if between else [1.2, -1.2])
     assert_consistent(reach)
 
 
@@ -424,7 +424,7 @@ def test_size_makes_no_difference(scale):
 
 def test_far_from_the_origin():
     points = walk([(0, 0.3), (1 / 0.6, 0.6), (0, 0.3)], chord=6) + np.array([5e5, 4e6])
-    assert told(only(points)) == [0, 0.6, 0]
+    assert radii_of(only(points)) == [0, 0.6, 0]
 
 
 # --- how far a radius is trusted
@@ -468,7 +468,7 @@ def test_exact_arcs_and_straights_have_no_spread():
 
 def test_straights_that_meet_at_an_angle():
     reaches, faults = fit([(0, 0), (0.5, 0), (0.9, 0.2)])
-    assert [told(reach) for reach in reaches] == [[0], [0]]
+    assert [radii_of(reach) for reach in reaches] == [[0], [0]]
     (fault,) = faults
     assert fault.code == "kink"
     assert fault.weight == pytest.approx(math.degrees(math.atan2(0.2, 0.4)))
@@ -514,7 +514,7 @@ def test_a_ring_with_one_kink_is_open_there_wherever_it_was_drawn_from():
     points = np.vstack((drop, end + way * (drop[0] - end)))  # a chord closes it: a kink of 30 degrees at either end
     for begin in (0, 20, 53):
         reaches, faults = fit(closed(np.roll(points, -begin, axis=0)))
-        assert sorted(told(reach) for reach in reaches) == [[0], [0.4]]
+        assert sorted(radii_of(reach) for reach in reaches) == [[0], [0.4]]
         assert [fault.weight for fault in faults] == pytest.approx([30, 30], abs=1e-3)
 
 
@@ -556,7 +556,7 @@ def test_a_figure_of_eight_turns_by_nothing():
     points = walk([(0, 0.3), (2.5, bend), (0, 0.6), (-2.5, bend), (0, 0.3)], chord=6)
     reach = only(closed(points[:-1]))
     assert reach.closed
-    assert sorted(told(reach)) == [-0.4, 0, 0, 0.4]
+    assert sorted(radii_of(reach)) == [-0.4, 0, 0, 0.4]
     assert sum(map(turned, reach.elements)) == pytest.approx(0, abs=1e-6)
     assert_consistent(reach)
 
@@ -608,7 +608,7 @@ def test_chords_between_exact_lines():
     curve = walk([(0, 0.5), (1 / 0.6, 0.9), (0, 0.4)], chord=6)
     exact = [True, *[False] * (len(curve) - 3), True]
     reach = only(curve, exact=exact)
-    assert told(reach) == [0, 0.6, 0]
+    assert radii_of(reach) == [0, 0.6, 0]
     assert_consistent(reach)
     assert reach.elements[0].end[:2] == tuple(curve[1])
 
@@ -638,7 +638,7 @@ def test_two_vertices_are_a_straight():
 
 def test_vertices_in_a_row_are_one_straight():
     points = np.column_stack((np.sort(np.random.default_rng(0).uniform(0, 5, 200)), np.zeros(200)))
-    assert told(only(points)) == [0]
+    assert radii_of(only(points)) == [0]
 
 
 def test_three_vertices_leave_the_radius_open():

@@ -21,7 +21,7 @@ def test_z_at_the_ends_is_the_height_of_joints():
 
 def test_z_between_the_ends_is_a_height_along_the_line():
     drawn = assembled([polyline([(0, 0), (1, 0), (1.5, 0), (3, 0)], z=[0, 0.02, 0.03, 0.03])])
-    # the second vertex lies on the climb between its neighbors and tells nothing
+    # the second vertex lies on the climb between its neighbors and is no news
     assert drawn.lines["TRACK 1"].railhead_at == ((pytest.approx(1.5), pytest.approx(0.03)),)
 
 

@@ -1,4 +1,4 @@
-"""Track drawn over itself in plan on several levels: told apart by z, or by texts beside the ends of its pieces."""
+"""Track drawn over itself in plan on several levels: set apart by z, or by texts beside the ends of its pieces."""
 
 import math
 

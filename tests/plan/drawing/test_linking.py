@@ -1,4 +1,4 @@
-"""Known track plans, linked: what is a turnout, what is not, what is told."""
+"""Known track plans, linked: what is a turnout, what is not, what is named."""
 
 from __future__ import annotations
 

@@ -85,7 +85,7 @@ def grown(chance: random.Random, size: int) -> Network:
 
 
 def tracks(chance: random.Random, bend=None):
-    """Return a few straights and arcs; the first bends the way it is told to."""
+    """Return a few straights and arcs; the first bends the way it should."""
     bend = chance.choice([0.0, 1.0, -1.0]) if bend is None else bend
     found = []
     for _ in range(chance.randint(1, 3)):

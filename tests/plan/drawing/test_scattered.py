@@ -1,4 +1,4 @@
-"""Strokes whose vertices scatter, so that they are cut where nothing holds and healed: all that a fit must hold."""
+"""Strokes whose vertices scatter, so that they are cut where nothing holds: all that a fit must hold."""
 
 import itertools
 import math

@@ -100,7 +100,7 @@ def test_a_route_over_a_line_that_is_gone_is_told(folder):
 
 
 @pytest.mark.parametrize(
-    ("plan", "asked", "message"),
+    ("plan", "options", "message"),
     [
         (None, ImportOptions(), "mine.toml: --scale: the scale is not known; write --scale HO, or another scale"),
         (None, ImportOptions(scale="HP"), '--scale: no such scale, got "HP"; write --scale HO, one of'),
@@ -123,12 +123,12 @@ def test_a_route_over_a_line_that_is_gone_is_told(folder):
         ("", ImportOptions(), "mine.toml: the file is empty"),
     ],
 )
-def test_what_makes_no_sense(folder, plan, asked, message):
+def test_what_makes_no_sense(folder, plan, options, message):
     draw(folder)
     if plan is not None:
         (folder / "mine.toml").write_text(plan)
     with pytest.raises(GradehaulError) as caught:
-        import_drawing("tarn.dxf", "mine.toml", asked)
+        import_drawing("tarn.dxf", "mine.toml", options)
     assert str(caught.value).startswith(message)
 
 
@@ -156,8 +156,8 @@ def test_a_yard_at_zero_keeps_the_height_that_the_plan_gives_it():
     space.add_line((0, 0, 0), (1000, 0, 0), {"layer": "Track"})
     space.add_line((0, 900, 30), (1000, 900, 50), {"layer": "Track"})
     document.saveas("tarn.dxf")
-    asked = ImportOptions(layers=("Track",), scale="HO")
-    first = import_drawing("tarn.dxf", None, asked)
+    options = ImportOptions(layers=("Track",), scale="HO")
+    first = import_drawing("tarn.dxf", None, options)
     assert read_plan(first.text).railhead == pytest.approx({"End 1": 0.0, "End 3": 0.0, "End 2": 0.03, "End 4": 0.05})
     mine = first.text.replace('"End 1" = 0\n', '"End 1" = 70  # the yard lies higher\n').replace('"End 3" = 0\n', "")
     Path("tarn.toml").write_text(mine, "utf-8")

@@ -35,9 +35,11 @@ def test_files_with_lines_are_taken_in_and_others_stay_included(tmp_path: Path) 
 
 
 def test_keys_without_a_header_would_go_astray(tmp_path: Path) -> None:
-    with pytest.raises(PlanError, match="the tables of an included file cannot stand behind those of the plan") as told:
+    with pytest.raises(
+        PlanError, match="the tables of an included file cannot stand behind those of the plan"
+    ) as caught:
         taken(tmp_path, 'line.Hill = { from = "A", to = "B", track = [{ straight = 2 }] }\n')
-    assert 'got "hill.toml"; write its tables each under a header in brackets' in str(told.value)
+    assert 'got "hill.toml"; write its tables each under a header in brackets' in str(caught.value)
 
 
 def test_heights_are_added_to_those_of_a_drawn_line() -> None:

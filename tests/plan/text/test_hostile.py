@@ -166,11 +166,11 @@ def test_names_lose_control_characters_and_stay_one_name():
 
 def test_a_header_with_control_characters_is_shown_without_them():
     (message,) = said(HEAD + "[\x01draw ing]\n")
-    assert message.endswith('got [draw ing]; write ["draw ing"]')
+    assert message.endswith("got [draw ing]; write the line without it")
     unseen = "tarn.toml:3: a control character, which cannot be seen, stands on this line, got "
-    assert said(HEAD + "[\x01drawing]\n") == [unseen + "[drawing]; write [drawing]"]
-    assert said(HEAD + "ti\x7ftle\t= 3\n") == [unseen + "title = 3; write title = 3"]
-    assert said(HEAD + "[line.\u202eMain]\n") == [unseen + "[line.Main]; write [line.Main]"]
+    assert said(HEAD + "[\x01drawing]\n") == [unseen + "[drawing]; write the line without it"]
+    assert said(HEAD + "ti\x7ftle\t= 3\n") == [unseen + "title = 3; write the line without it"]
+    assert said(HEAD + "[line.\u202eMain]\n") == [unseen + "[line.Main]; write the line without it"]
     below = unseen.replace(":3:", ":4:")
     assert said(HEAD + "[loco.a]\n \x1bmass =\x1b 3 oz\n") == [below + "mass = 3 oz; write the line without it"]
 

@@ -2,15 +2,17 @@
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan import read_plan
+from project import ROOT
 
 HERE = Path(__file__).parent
-ROOM = HERE.parents[1] / "src" / "gradehaul" / "plan"
+ROOM = ROOT / "src" / "gradehaul" / "plan"
 CASES = [
     tuple(half.removesuffix("\n") for half in case.split("\n----\n"))
     for case in (HERE / "messages.txt").read_text("utf-8").split("====\n")
@@ -37,15 +39,15 @@ def _written(node):
 
 
 def _messages():
-    for file in sorted(ROOM.glob("*.py")):
+    for file in sorted([*ROOM.glob("*.py"), *(ROOM / "text").glob("*.py"), *(ROOM / "resolve").glob("*.py")]):
         for call in ast.walk(ast.parse(file.read_text("utf-8"))):
             if not isinstance(call, ast.Call):
                 continue
             name = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
             if name == "PlanError" and call.args:
                 wrong = call.args[0]
-            elif (name == "at" and len(call.args) > 1) or (name in {"note", "_wrong"} and len(call.args) > 1):
-                wrong = call.args[1] if name != "_wrong" else call.args[0]
+            elif (name == "at" and len(call.args) > 1) or (name in {"note", "_Cure"} and len(call.args) > 1):
+                wrong = call.args[1] if name != "_Cure" else call.args[0]
             else:
                 continue
             for part in _written(wrong):
@@ -55,5 +57,11 @@ def _messages():
 
 @pytest.mark.parametrize("part", list(_messages()))
 def test_every_message_in_the_code_is_shown_by_a_test(part):
-    shown = "".join(file.read_text("utf-8") for file in sorted(HERE.glob("*")) if file.is_file())
-    assert part.strip() in re.sub(r'"\s+f?"', "", shown)
+    assert part.strip() in _tests()
+
+
+@cache
+def _tests():
+    """All that the tests of this room say."""
+    files = (file for file in sorted(HERE.parent.rglob("*")) if file.suffix in {".py", ".txt"})
+    return re.sub(r'"\s+f?"', "", "".join(file.read_text("utf-8") for file in files))

@@ -30,22 +30,13 @@ driven_wheels = 6
 SLIPS = [
     ("[line.Hill]", "[line.Hill"),
     ("[line.Hill]", "line.Hill]"),
-    ("[line.Hill]", "[line = Hill]"),
     ("[loco.mogul]", "[[loco.mogul]"),
-    ("[loco.mogul]", "[loco.mogul] a mogul"),
     ("[loco.mogul]", "[loco.big mogul]"),
     ("[loco.mogul]", "[loco.Bär]"),
-    ("[loco.mogul]", "[loco.]"),
     ("{ straight = 36 },", "{ straight = 36,"),
     ("angle = 90 },", "angle = 90"),
-    ("{ straight = 36 },", "{ straight = 36 ],"),
     ("{ straight = 36 },", "{ straight = 36 }"),
-    ("{ straight = 36 },", "( straight = 36 ),"),
-    ("{ straight = 36 },", "[ straight = 36 ],"),
-    ("{ straight = 36 },", "{ straight = 36 }},"),
     ("{ straight = 36 },", "{ straight = 36,5 },"),
-    ("{ straight = 36 },", "{ straight 36 },"),
-    ("{ straight = 36 },", "{ straight: 36 },"),
     ("{ straight = 36 },", "{ straight = 36, grade = 2 % },"),
     ("{ straight = 36 },", '{ straight = "36 in },'),
     ("{ straight = 36 },", "{ straight = 3' },"),
@@ -57,22 +48,11 @@ SLIPS = [
     ('length = "8 in"', "length = 8 1/2 in"),
     ('length = "8 in"', 'length = 8"'),
     ('length = "8 in"', "length = 1' 8\""),
-    ('length = "8 in"', 'length "8 in"'),
-    ('length = "8 in"', "length 8 in"),
     ('scale = "HO"', "scale = HO"),
     ('mass = "340 g"', 'mass = "340 g'),
     ('mass = "340 g"', "mass = 340g"),
     ('mass = "340 g"', "mass = “340 g”"),
-    ("driven_wheels = 6", "driven_wheels 6"),
-    ("driven_wheels = 6", "driven_wheels: 6"),
-    ("driven_wheels = 6", "driven_wheels == 6"),
-    ("driven_wheels = 6", "driven_wheels = 06"),
-    ("driven_wheels = 6", "driven_wheels = 6;"),
-    ("driven_wheels = 6", "driven_wheels = 6 // all"),
-    ("driven_wheels = 6", "driven_wheels =\N{NO-BREAK SPACE}6"),
-    ("Summit = 4", "Summit = .5"),
     ("Summit = 4", "Summit = 1/2"),
-    ('from = "Wharf"\nto', 'from = "Wharf", to'),
 ]
 """What stands in the plan and what the slip makes of it."""
 
@@ -117,6 +97,41 @@ def test_a_slip_is_told_at_its_line_and_mended_by_its_message(right, wrong):
     assert told(mended(lines, message)) == []
 
 
+RARE = [
+    ("[line.Hill]", "[line = Hill]"),
+    ("[loco.mogul]", "[loco.mogul] a mogul"),
+    ("[loco.mogul]", "[loco.]"),
+    ("{ straight = 36 },", "{ straight = 36 ],"),
+    ("{ straight = 36 },", "( straight = 36 ),"),
+    ("{ straight = 36 },", "[ straight = 36 ],"),
+    ("{ straight = 36 },", "{ straight = 36 }},"),
+    ("{ straight = 36 },", "{ straight 36 },"),
+    ("{ straight = 36 },", "{ straight: 36 },"),
+    ('length = "8 in"', 'length "8 in"'),
+    ('length = "8 in"', "length 8 in"),
+    ("driven_wheels = 6", "driven_wheels 6"),
+    ("driven_wheels = 6", "driven_wheels: 6"),
+    ("driven_wheels = 6", "driven_wheels == 6"),
+    ("driven_wheels = 6", "driven_wheels = 06"),
+    ("driven_wheels = 6", "driven_wheels = 6;"),
+    ("driven_wheels = 6", "driven_wheels = 6 // all"),
+    ("driven_wheels = 6", "driven_wheels =\N{NO-BREAK SPACE}6"),
+    ('from = "Wharf"\nto', 'from = "Wharf", to'),
+    ("Summit = 4", "Summit = .5"),
+    ("driven_wheels = 6", "driven_wheels = Yes"),
+]
+"""What few people write: a guess at it could be wrong, so there is none."""
+
+
+@pytest.mark.parametrize(("right", "wrong"), RARE, ids=[wrong for _, wrong in RARE])
+def test_a_rare_slip_gets_its_line_and_no_guess(right, wrong):
+    text = WHOLE.replace(right, wrong, 1)
+    (message,) = told(text.split("\n"))
+    assert message.startswith(f"tarn.toml:{WHOLE[: WHOLE.index(right)].count(chr(10)) + 1}: ")
+    _, _, write = message.partition("; write ")
+    assert write in {"", 'key = value, with text in quotes, as in length = "8 in"'}
+
+
 @pytest.mark.parametrize(("right", "wrong", "line"), [(",\n]\n", ",\n", 11), ("},\n]\n", "}\n", 11)])
 def test_a_list_that_is_never_closed_is_told_where_it_opens(right, wrong, line):
     lines = WHOLE.replace(right, wrong, 1).split("\n")
@@ -135,7 +150,6 @@ def test_ten_mistakes_are_mended_by_the_messages_alone():
         ("angle = 90 }", "angel = 90 }"),
         ('mass = "340 g"', "mass = 340 g"),
         ('length = "8 in"', 'lenght = "8 in"'),
-        ("driven_wheels = 6", "driven_wheels: 6"),
         ('scale = "HO"', "scale = “HO”"),
     ):
         assert right in text

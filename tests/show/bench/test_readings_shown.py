@@ -18,6 +18,7 @@ from gradehaul.show.bench.table import HEADS, readings_csv
 from gradehaul.show.bench.text import readings_page
 from gradehaul.show.sections import READINGS
 from project import PLANS
+from show.drawn import MARGIN, check_sheet, drawn_texts
 
 BENCH = PLANS / "bench.toml"
 READER = reader_of("mm", force_unit="gf")
@@ -128,7 +129,13 @@ def test_the_picture_is_the_same_from_run_to_run(answer, form):
 
 def test_the_picture_has_a_mark_for_every_reading_and_a_name_for_every_row(answer):
     with drawing_rules():
-        (axes,) = readings_figure(answer, READER).axes
+        figure = readings_figure(answer, READER)
+        check_sheet(figure)
+        (axes,) = figure.axes
+        headline = (
+            f"{sum(row.count for row in answer.bench.rows)} readings of {len(answer.bench.rows)} pulls, 1 far out"
+        )
+        assert drawn_texts(figure)[0][0] == headline
         marks = [line for line in axes.lines if line.get_marker() in ("o", "x")]
         assert sum(len(line.get_xdata()) for line in marks) == sum(row.count for row in answer.bench.rows)
         crosses = [x for line in marks if line.get_marker() == "x" for x in line.get_xdata()]
@@ -154,8 +161,8 @@ def test_the_picture_has_diamonds_only_where_the_fitted_adhesion_is_known(answer
     def drawn(found):
         figure = readings_figure(found, READER)
         marks = [line for line in figure.axes[0].lines if line.get_marker() == "D"]
-        told = [text.get_text() for text in (*figure.texts, *figure.legends[0].get_texts())]
-        return len(marks), sum("fitted adhesion" in text for text in told)
+        told = " ".join(text for text, _ in drawn_texts(figure))
+        return len(marks), told.count("fitted adhesion")
 
     with drawing_rules():
         assert drawn(untold) == (0, 0)
@@ -195,9 +202,9 @@ def test_nothing_on_the_form_runs_over_its_edge(answer, odd):
                 renderer = FigureCanvasAgg(page).get_renderer()
                 for text in page.texts:
                     box = text.get_window_extent(renderer)
-                    assert box.x0 >= 0.5 * page.dpi
-                    assert box.x1 <= (8.27 - 0.4) * page.dpi, text.get_text()
-                    assert box.y0 >= 0.25 * page.dpi
+                    assert box.x0 >= MARGIN * page.dpi
+                    assert box.x1 <= (8.27 - MARGIN) * page.dpi, text.get_text()
+                    assert box.y0 >= MARGIN * page.dpi
 
 
 def test_the_form_is_a_pdf_the_same_from_run_to_run(answer):

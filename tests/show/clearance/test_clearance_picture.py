@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from matplotlib.lines import Line2D
+from matplotlib.text import Text
 
 from gradehaul.command import main
 from gradehaul.design.clearance.findings import clearances
@@ -15,9 +16,10 @@ from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.clearance.picture import clearance_figure
-from gradehaul.show.clearance.text import clearance_page
+from gradehaul.show.clearance.document import clearance_json
+from gradehaul.show.clearance.picture import clearance_figure, clearance_picture
 from project import PLANS
+from show.drawn import check_sheet, drawn_texts, figures, svg_texts
 
 LOW = """
 scale = "H0"
@@ -39,12 +41,12 @@ def drawn(layout: Layout, size: str = "a4"):
     return found, view, figure
 
 
-def marks(figure, outcome: str) -> list[Line2D]:
-    return [line for line in figure.axes[0].lines if (line.get_gid() or "").startswith(outcome)]
+def marks(figure, outcome: str) -> list[Text]:
+    return [text for text in figure.findobj(Text) if (text.get_gid() or "").startswith(outcome)]
 
 
 def texts(figure) -> list[str]:
-    return [text.get_text() for text in figure.findobj() if hasattr(text, "get_text")]
+    return [text for text, _ in drawn_texts(figure)]
 
 
 def test_marks_stand_where_the_findings_are() -> None:
@@ -52,27 +54,29 @@ def test_marks_stand_where_the_findings_are() -> None:
     (failing,) = [each for each in found.findings if each.outcome == "fail"]
     (mark,) = marks(figure, "fail")
     spot = view.tracks[failing.track].spot(failing.at)
-    assert mark.get_xydata().tolist() == [[spot.x, spot.y]]
-    assert mark.get_marker() == "X"
-    assert {line.get_marker() for line in marks(figure, "look")} == {"^"}
-    numbered = [text for text in texts(figure) if text.startswith("1 FAILS")]
-    assert len(numbered) == 1
-    assert "50 mm" in numbered[0]
+    at = figure.axes[0].transData.transform((spot.x, spot.y))
+    assert figure.transFigure.transform(mark.get_position()) == pytest.approx(at, abs=1)
+    (row,) = [text for text in texts(figure) if text.startswith("1 FAILS")]
+    assert "50" in figures(row)
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])
 @pytest.mark.parametrize("plan", ["first-hill", "two-levels", "yard", "n-mountain"])
-def test_every_number_of_the_picture_is_that_of_the_answer(plan: str, size: str) -> None:
+def test_its_figures_are_those_of_the_document(plan: str, size: str) -> None:
     layout = Layout(load_plan(PLANS / f"{plan}.toml"))
     found, view, figure = drawn(layout, size)
-    told = clearance_page(found, reader_of(layout.plan.unit, None), ["places"]).text()
-    for number, finding in enumerate(found.ranked(), 1):
-        rows = [text for text in texts(figure) if text.startswith(f"{number} look ")]
-        if finding.outcome == "look" and rows:
-            name = view.plan.tracks[finding.track].name
-            assert name in rows[0] or rows[0].endswith("…")
-            assert any(line.split()[:2] == [str(number), "look"] and name in line for line in told.splitlines())
-    assert any(text.startswith("1 ") for text in texts(figure)) == bool(found.count("look") + found.count("fail"))
+    read = reader_of(layout.plan.unit, None)
+    with drawing_rules():
+        check_sheet(figure)
+    words = " ".join(svg_texts(clearance_picture(found, view, read, "svg", size=size)))
+    places = [each for each in json.loads(clearance_json(found))["places"] if each["outcome"] != "pass"]
+    for place in places[:20]:
+        begins = words.index(f"{place['number']} {'FAILS' if place['outcome'] == 'fail' else 'look'} ")
+        row = words[begins : begins + 220]
+        assert place["track"] in row
+        assert read.length(place["value_m"], fine=read.system == "imperial").split(" ")[0] in figures(row)
+    numbered = [text for outcome in ("fail", "look") for text in marks(figure, outcome)]
+    assert bool(numbered) == bool(places)
 
 
 def test_a_plan_without_any_trouble_says_so() -> None:
@@ -81,7 +85,7 @@ def test_a_plan_without_any_trouble_says_so() -> None:
     found, _, figure = drawn(layout)
     assert found.count("pass") == len(found.findings) > 0
     assert "Nothing fails, and nothing is to be looked at, of what was checked." in texts(figure)
-    assert "NOT CHECKED  radius and reverse curves, since the plan has no stock" in texts(figure)
+    assert "NOT CHECKED: radius and reverse curves, since the plan has no stock" in " ".join(texts(figure))
 
 
 def test_the_verb_writes_it(tmp_path: Path) -> None:

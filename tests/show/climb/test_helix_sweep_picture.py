@@ -17,6 +17,7 @@ from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.climb.helix_sweep_picture import sweep_figure, sweep_picture
 from gradehaul.show.climb.helix_sweep_text import sweep_page
+from show.drawn import check_sheet, drawn_texts, figures
 
 READER = Reader("in", "imperial")
 
@@ -39,8 +40,35 @@ def test_lines_of_cars_run_where_the_counts_change(found: Sweep) -> None:
             hatches = {hatch for each in axes.collections for hatch in getattr(each, "hatches", []) if hatch}
             assert hatches == {"///", "\\\\\\", ".."}  # told apart without color
     words = " ".join(text.get_text() for text in figure.legends[0].get_texts())
-    for reason in ("head room", "grade: beyond 4.00 %", "train: local does not climb on treated or treated fresh rail"):
+    for reason in ("head room", "grade: over 4.00 %", "train: local does not climb on treated or treated fresh rail"):
         assert reason in words
+
+
+@pytest.mark.parametrize(("radii", "rises"), [((0.2, 0.5), (0.075, 0.15)), ((0.45, 1.27), (0.05, 0.08))])
+def test_a_chart_without_a_design_says_so_and_shows_the_nearest_that_works(radii, rises) -> None:
+    stock = stock_of("plans/two-levels.toml", scale=None, unit=None)
+    build = usual_build(stock.scale)
+    none = sweep(np.linspace(*radii, 20), np.linspace(*rises, 20), build, stock, turns=3, train="stone")
+    assert not none.possible.any()
+    radius, rise = none.nearest
+    assert sweep([radius], [rise], build, stock, turns=3, train="stone").possible.all()
+
+    def off(value: float, ends: tuple[float, float]) -> float:
+        return abs(np.log(value / np.clip(value, *ends)))
+
+    fine = sweep(np.geomspace(0.2, 2, 80), np.geomspace(0.05, 0.3, 80), build, stock, turns=3, train="stone")
+    every = [
+        np.hypot(off(fine.radii[j], radii), off(fine.rises[i], rises)) for i, j in np.argwhere(fine.possible).tolist()
+    ]
+    assert np.hypot(off(radius, radii), off(rise, rises)) <= min(every) + 0.1  # to within a step of its grid
+    with drawing_rules():
+        figure = sweep_figure(none, READER)
+        check_sheet(figure)
+    headline = " ".join(text for text, _ in drawn_texts(figure)[:2])
+    assert headline.startswith("No design on this chart works; the nearest that does: ")
+    assert figures(headline)[:2] == [READER.length(each).split(" ")[0] for each in (radius, rise)]
+    star = next(line for line in figure.axes[0].lines if line.get_gid() == "nearest")
+    assert star.get_xydata()[0] == pytest.approx([radius / 0.0254, rise / 0.0254])
 
 
 def test_a_reason_that_stands_nowhere_hatches_nothing() -> None:

@@ -1,4 +1,4 @@
-"""What is told of a drawing: counted, cut where there is much of it, and never read as markup."""
+"""What is said of a drawing: counted, cut where there is much of it, and never read as markup."""
 
 from __future__ import annotations
 

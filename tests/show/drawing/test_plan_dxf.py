@@ -71,7 +71,7 @@ REACHED = 3e-5
 """Ends of lines are drawn where the plan's figures lead, and reach over what these miss to their joints."""
 
 
-def told(layout: Layout):
+def joints_of(layout: Layout):
     """Joints that are more than the meeting of two lines: kind, and ways through but for slips."""
     return {
         joint.name: (joint.kind, len(joint.ends), len(joint.through) - len(joint.slips))
@@ -84,7 +84,7 @@ def told(layout: Layout):
 def test_the_line_in_space_reads_back_as_the_same_network(name, folder):
     view = view_of(name)
     before, after = Layout(view.plan), read_back(name, folder, 'Railhead line", "Berth *')
-    assert told(after) == told(before)
+    assert joints_of(after) == joints_of(before)
     lengths = [sum(line.length for line in layout.plan.lines.values()) for layout in (before, after)]
     assert lengths[1] == pytest.approx(lengths[0], rel=REACHED)
     for joint, height in before.alignment.railheads.items():
@@ -100,7 +100,7 @@ def test_the_line_in_space_reads_back_as_the_same_network(name, folder):
 def test_the_plan_itself_reads_back_with_the_same_lengths_and_radii(name, folder):
     view = view_of(name)
     before, after = Layout(view.plan), read_back(name, folder, "Track *")
-    assert told(after) == told(before)
+    assert joints_of(after) == joints_of(before)
     lengths = [sum(line.length for line in layout.plan.lines.values()) for layout in (before, after)]
     assert lengths[1] == pytest.approx(lengths[0], rel=REACHED)
     sharpest = [max(abs(track.sharpest) for track in plan_view(each).tracks.values()) for each in (before, after)]
@@ -146,9 +146,9 @@ def test_stalls_and_stretches_lie_where_they_are(folder):
         ("no recovery", "No recovery from a slip"),
     ):
         drawn = [np.array(line.get_points("xy")) for line in space.query(f'LWPOLYLINE[layer=="{layer}"]')]
-        told = [(mark, part) for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on]
-        assert len(drawn) == len(told) > 0
-        for line, (_, part) in zip(drawn, told, strict=True):
+        marks = [(mark, part) for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on]
+        assert len(drawn) == len(marks) > 0
+        for line, (_, part) in zip(drawn, marks, strict=True):
             for point, at in ((line[0], part.start), (line[-1], part.stop)):
                 spot = view.tracks[part.track].spot(at)
                 off = point * 0.0254 - [spot.x, spot.y]

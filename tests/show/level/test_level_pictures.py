@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -15,9 +16,11 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.level.picture import drawn_lines, level_figure
+from gradehaul.show.level.document import level_json
+from gradehaul.show.level.picture import drawn_routes, level_figure, level_picture
 from gradehaul.show.level.risers_picture import risers_figure
 from project import PLANS
+from show.drawn import check_sheet, drawn_texts, svg_texts
 from show.level.surveyed_hill import SURVEYED
 
 
@@ -27,25 +30,56 @@ def drawn(figure, gid: str):
 
 
 def texts(figure) -> list[str]:
-    return [each.get_text() for each in figure.findobj() if hasattr(each, "get_text")]
+    return [text for text, _ in drawn_texts(figure)]
 
 
 @pytest.mark.parametrize("size", ["a4", "phone"])
-def test_heights_and_grades_of_every_line_drawn(size: str) -> None:
-    plan = load_plan(PLANS / "n-mountain.toml")
-    found = leveled(Layout(plan))
+@pytest.mark.parametrize("name", ["n-mountain", "two-levels", "switchback", "first-hill"])
+def test_the_height_of_every_riser_and_its_change_are_those_of_the_document(name: str, size: str) -> None:
+    plan = load_plan(PLANS / f"{name}.toml")
+    found, read = leveled(Layout(plan)), reader_of(plan.unit, None)
+    shown = svg_texts(level_picture(found, read, "svg", size=size))
+    told = json.loads(level_json(found))
+    heights = {(each["line"], round(each["at_m"], 3)): each for each in told["stations"]}
+    names = {
+        number: (line, round(float(at), 3))
+        for line, (numbers, distance) in found.stations.lines.items()
+        for number, at in zip(numbers.tolist(), distance, strict=True)
+    }
+
+    def number(value: float, *, fine: bool = True) -> str:
+        return read.length(value, fine=fine).split(" ")[0]
+
+    columns = {tuple(shown[k : k + 3]) for k in range(len(shown))}
+    missing = 0
+    for route in drawn_routes(found)[:4]:
+        for station, at in zip(route.order.tolist(), route.places.tolist(), strict=True):
+            own = heights[names[station]]
+            change = own["railhead_m"] - own["string_m"]
+            column = (number(at, fine=False), number(own["railhead_m"]))
+            here = [each[2] for each in columns if each[:2] == column]
+            missing += not here
+            if abs(change) > 1e-4 and here:
+                assert f"{'+' if change > 0 else ''}{number(change)}" in here
+    assert missing == 0 or (size == "phone" and missing < len(columns))
+    for each in told["trains"]:
+        said = f"{each['name']}: hardest effective grade {read.grade(each['string_pct'] / 100)} even, "
+        assert f"{said}{read.grade(each['leveled_pct'] / 100)} leveled" in " ".join(shown)
+
+
+@pytest.mark.parametrize("size", ["a4", "phone"])
+def test_heights_and_grades_are_drawn_along_the_routes_of_trains(size: str) -> None:
+    found = leveled(Layout(load_plan(PLANS / "n-mountain.toml")))
     with drawing_rules():
         figure = level_figure(found, reader_of("mm", None), size=size)
-    assert drawn_lines(found) == ["North grade", "Mine branch", "South grade"]
-    for name in drawn_lines(found):
-        numbers, distance = found.stations.lines[name]
+        check_sheet(figure)
+    routes = drawn_routes(found)
+    assert {route.name for route in routes} == {"Southbound", "Northbound", "Ore south", "Mine empties"}
+    for name, order, places in routes:
         told = np.array(drawn(figure, f"leveled {name}").get_xydata())
-        assert told == pytest.approx(1000 * np.column_stack([distance, found.heights[numbers]]))
-        given = np.array(drawn(figure, f"given {name}").get_xydata())
-        assert len(given) == (~found.stations.free[numbers]).sum()
+        assert told == pytest.approx(1000 * np.column_stack([places, found.heights[order]]))
         stairs = np.array(drawn(figure, f"leveled grade {name}").get_xydata())
-        assert stairs[::2, 1] == pytest.approx(np.diff(found.heights[numbers]) / np.diff(distance))
-    assert any("return freight" in text and "3.43 % leveled" in text for text in texts(figure))
+        assert stairs[::2, 1] == pytest.approx(100 * np.diff(found.heights[order]) / np.diff(places))
 
 
 def test_readings_doubt_and_shims_of_a_survey() -> None:
@@ -53,23 +87,24 @@ def test_readings_doubt_and_shims_of_a_survey() -> None:
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
         figure = risers_figure(plan, found, reader_of("in", None))
-    assert "3/16 in up" in texts(figure)
-    assert "Meant: 2.08 % at the most. With the shims below it is as meant." in texts(figure)
+        check_sheet(figure)
+    assert "up 3/16 in" in texts(figure)
+    assert "Wanted: 2.08 % at the most. The shims below reach it." in texts(figure)
     assert drawn(figure, "corrected").get_ydata() == pytest.approx([0] * 5, abs=1e-12)
     shim = drawn(figure, "shim")
-    assert np.array(shim.get_xydata()) == pytest.approx(np.array([[24, 0], [24, 3 / 16]]))
+    assert np.array(shim.get_xydata()) == pytest.approx(np.array([[24, -3 / 16], [24, 0]]))
     measured = np.array(drawn(figure, "measured grade").get_xydata())[::2, 1]
-    assert measured == pytest.approx(found.surveyed.grades)
-    assert drawn(figure, "meant").get_ydata() == pytest.approx([1 / 48] * 2)
+    assert measured == pytest.approx(100 * found.surveyed.grades)
+    assert drawn(figure, "wanted").get_ydata() == pytest.approx([100 / 48] * 2)
 
 
-def test_a_hill_that_is_as_meant_has_no_shims() -> None:
+def test_a_hill_that_is_as_wanted_has_no_shims() -> None:
     plan = read_plan(SURVEYED.replace("5/16", "1/2"))
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
         figure = risers_figure(plan, found, reader_of("in", None))
     assert not [each for each in figure.findobj() if each.get_gid() in {"shim", "corrected"}]
-    assert any("No riser need be touched." in text for text in texts(figure))
+    assert any("No riser needs a shim." in text for text in texts(figure))
 
 
 def test_the_verb_writes_them(tmp_path: Path) -> None:

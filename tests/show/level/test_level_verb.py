@@ -29,13 +29,13 @@ def level(path: Path, *more: str) -> Result:
 def test_a_riser_is_told_in_fractions_of_an_inch(plan: Path) -> None:
     words = level(plan, "--more", "stations").stdout
     assert "Steeper than meant from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
-    assert "3/16 in up" in words
+    assert "riser 3: up 3/16 in" in words
     assert words.count("leave") == 4
     assert "Main: as meant with the corrections below, 3/16 in in all." in words
     assert "Decks bear only as they are built" in words
     assert "qualified person" in words
-    assert "1.5 mm up" not in words
-    assert "4.5 mm up" in level(plan, "--step", "0.5 mm", "--target", "2.2 %").stdout
+    assert "up 1.5 mm" not in words
+    assert "up 4.5 mm" in level(plan, "--step", "0.5 mm", "--target", "2.2 %").stdout
 
 
 def test_json_and_csv_tell_the_same(plan: Path) -> None:
@@ -44,6 +44,9 @@ def test_json_and_csv_tell_the_same(plan: Path) -> None:
     assert found["total_m"] == pytest.approx(0.0047625)
     rows = list(csv.DictReader(io.StringIO(level(plan, "--csv").stdout)))
     assert [float(row["correction_m"]) for row in rows] == [each["correction_m"] for each in found["risers"]]
+    assert (
+        [int(row["riser"]) for row in rows] == [each["riser"] for each in found["risers"]] == [*range(1, len(rows) + 1)]
+    )
 
 
 def test_a_table_in_place_of_the_survey(plan: Path, tmp_path: Path) -> None:

@@ -31,7 +31,7 @@ def test_loads_and_how_sure_they_are(answer):
 
 def test_verdicts_and_how_sure_they_are(answer):
     told = verdict_rows(answer, READER)
-    at = told.heads.index("stalls in")
+    at = told.heads.index("risk")
     for row, train in zip(told.rows, answer.trains, strict=True):
         assert (row[0].text, row[1].text, row[2].text) == (train.name, train.rail, train.verdict.outcome)
         assert row[at].sort == train.trust.stall_probability

@@ -21,10 +21,10 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.risers.cautions import CAUTIONS
 from gradehaul.show.risers.cut_list import cut_list_figures
 from gradehaul.show.risers.picture import risers_sheet
 from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
+from gradehaul.show.sheets.cautions import CAUTIONS
 from project import PLANS
 
 POINT = 0.0254 / 72

@@ -6,7 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from gradehaul.design.clearance.meetings import Meeting, meetings
-from gradehaul.design.clearance.rules import ASKED, Asked, Finding, Outcome, Standard, figures, standard_of
+from gradehaul.design.clearance.rules import (
+    USUAL_ALLOWANCES,
+    Allowances,
+    Finding,
+    Outcome,
+    Standard,
+    figures,
+    standard_of,
+)
 from gradehaul.design.clearance.shape import HAIR, grade_changes, outcome_of, radii, reverse_curves
 from gradehaul.design.clearance.string_lining import Tightest, tightest
 from gradehaul.haulage.answers.layout import Layout
@@ -33,7 +41,7 @@ class Clearances:
     """Everything that was judged on a plan, and the figures it was judged by."""
 
     plan: Plan
-    asked: Asked
+    asked: Allowances
     standard: Standard
     findings: tuple[Finding, ...]
     notes: tuple[Note, ...]
@@ -59,7 +67,7 @@ class Clearances:
         return not self.unchecked
 
 
-def clearances(layout: Layout, asked: Asked = ASKED) -> Clearances:
+def clearances(layout: Layout, asked: Allowances = USUAL_ALLOWANCES) -> Clearances:
     """Judge a plan by its clearances.
 
     Parameters
@@ -151,7 +159,7 @@ def _judged(met: Meeting, standard: Standard) -> Finding:
     )
 
 
-def _trains(layout: Layout, asked: Asked) -> tuple[str, ...]:
+def _trains(layout: Layout, asked: Allowances) -> tuple[str, ...]:
     plan = layout.plan
     for name in asked.trains:
         look_up(name, plan.trains, "train", file=plan.file, place="--train")

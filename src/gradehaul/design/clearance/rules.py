@@ -24,7 +24,7 @@ _MOST_GAUGES = 50
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Allowances:
     """What is wanted: deck with roadbed and track, m, wire and the line's height over it, coupler height, m, trains.
 
     What is None is assumed.
@@ -37,7 +37,7 @@ class Asked:
     trains: tuple[str, ...] = ()
 
 
-ASKED = Asked()
+USUAL_ALLOWANCES = Allowances()
 """What is asked where nothing is said."""
 
 
@@ -101,7 +101,7 @@ def figures() -> Mapping[str, Any]:
     return tomllib.loads(files("gradehaul.design.clearance").joinpath("clearances.toml").read_text(encoding="utf-8"))
 
 
-def standard_of(plan: Plan, asked: Asked) -> Standard:
+def standard_of(plan: Plan, asked: Allowances) -> Standard:
     """Return the figures that hold for a plan.
 
     Raises
@@ -144,7 +144,7 @@ def standard_of(plan: Plan, asked: Asked) -> Standard:
     )
 
 
-def _refuse(asked: Asked, plan: Plan) -> None:
+def _refuse(asked: Allowances, plan: Plan) -> None:
     """Refuse lengths that make no sense."""
     most = _MOST_GAUGES * plan.scale.gauge
     for name, value, what, example in (

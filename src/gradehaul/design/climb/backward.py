@@ -9,7 +9,7 @@ from functools import cache
 from typing import Generic, Literal, TypeVar
 
 from gradehaul.design.climb.helix import Build, Helix, clears, lowest_rise_per_turn, radius_in
-from gradehaul.design.climb.helix_known import Wishes, helix_of, settled_turns
+from gradehaul.design.climb.helix_known import HelixGiven, helix_of, settled_turns
 from gradehaul.design.climb.hill import Hill, Need, known_train
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_nothing
 from gradehaul.design.climb.steps import steps_of
@@ -130,7 +130,9 @@ def _train_stop(hill: Hill, train: str, rails: Sequence[str], need: Need, cure: 
     return Stop("train", DesignError(f"train {quoted(train)} {outcome} on {rail} rail", write=cure), rail)
 
 
-def _helix_stop(wishes: Wishes, build: Build, stock: Plan, train: str, rails: Sequence[str], need: Need) -> Stop | None:
+def _helix_stop(
+    wishes: HelixGiven, build: Build, stock: Plan, train: str, rails: Sequence[str], need: Need
+) -> Stop | None:
     """Return what stops a helix: its geometry, its train, then its head room."""
     try:
         helix = helix_of(wishes, build, stock.unit)
@@ -144,7 +146,13 @@ def _helix_stop(wishes: Wishes, build: Build, stock: Plan, train: str, rails: Se
 
 
 def smallest_radius(
-    wishes: Wishes, build: Build, stock: Plan, *, train: str | None = None, rails: Sequence[str], need: Need = "climbs"
+    wishes: HelixGiven,
+    build: Build,
+    stock: Plan,
+    *,
+    train: str | None = None,
+    rails: Sequence[str],
+    need: Need = "climbs",
 ) -> Found[Helix]:
     """Return the helix of the smallest radius, in whole steps of the plan's unit, on which a named train still climbs.
 
@@ -176,7 +184,7 @@ def smallest_radius(
     gauge, one = stock.scale.gauge, steps_of(stock.unit).length
     low, high = (round(gauges * gauge / one) for gauges in (_LEAST_RADIUS, _MOST_RADIUS))
 
-    def at(step: int) -> Wishes:
+    def at(step: int) -> HelixGiven:
         return replace(wishes, radius=(low + step) * one)
 
     def tried(step: int) -> Stop | None:
@@ -191,7 +199,13 @@ def smallest_radius(
 
 
 def steepest_grade(
-    wishes: Wishes, build: Build, stock: Plan, *, train: str | None = None, rails: Sequence[str], need: Need = "climbs"
+    wishes: HelixGiven,
+    build: Build,
+    stock: Plan,
+    *,
+    train: str | None = None,
+    rails: Sequence[str],
+    need: Need = "climbs",
 ) -> Found[Helix]:
     """Return the helix of the steepest grade, in thousandths of a per cent, on which a named train still climbs.
 
@@ -209,7 +223,7 @@ def steepest_grade(
         raise DesignError("the grade is what is looked for", write="without --grade and --rise-per-turn")
     beyond = round(STEEP / GRADE_STEP) + 1  # the first grade that is refused
 
-    def at(step: int) -> Wishes:
+    def at(step: int) -> HelixGiven:
         return replace(wishes, grade=(beyond - step) / round(1 / GRADE_STEP))
 
     step, stop = hardest(
@@ -222,7 +236,7 @@ def steepest_grade(
     return Found(helix_of(at(step), build, stock.unit), stop)
 
 
-def roomiest(wishes: Wishes, build: Build, stock: Plan) -> Found[Helix]:
+def roomiest(wishes: HelixGiven, build: Build, stock: Plan) -> Found[Helix]:
     """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
 
     A larger radius and a lower rise per turn both lower the effective grade at every point. A rise per turn that is

@@ -12,7 +12,7 @@ from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.quantities import describe
 
 _AGREE = 5e-4
-"""Wishes that say one thing twice may differ by this share, which is rounding of what a person writes."""
+"""HelixGiven that say one thing twice may differ by this share, which is rounding of what a person writes."""
 
 NAMES: Mapping[str, str] = {
     "radius": "radius",
@@ -26,7 +26,7 @@ NAMES: Mapping[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class HelixGiven:
     """What is settled of a helix: lengths in m, the grade a plain ratio, the floor its two sides; None where open."""
 
     radius: float | None = None
@@ -104,7 +104,7 @@ def _settled(names: frozenset[str]) -> frozenset[str]:
         names = more
 
 
-def helix_of(wishes: Wishes, build: Build, unit: str = "mm") -> Helix:
+def helix_of(wishes: HelixGiven, build: Build, unit: str = "mm") -> Helix:
     """Return the helix that wishes settle.
 
     Parameters
@@ -119,7 +119,7 @@ def helix_of(wishes: Wishes, build: Build, unit: str = "mm") -> Helix:
     Raises
     ------
     DesignError
-        Wishes that contradict one another (which), that leave the helix open (what is missing), or that no helix
+        HelixGiven that contradict one another (which), that leave the helix open (what is missing), or that no helix
         meets.
 
     Examples
@@ -127,10 +127,10 @@ def helix_of(wishes: Wishes, build: Build, unit: str = "mm") -> Helix:
     >>> from gradehaul.design.climb.helix import usual_build
     >>> from gradehaul.scales import scale_named
     >>> build = usual_build(scale_named("HO"))
-    >>> helix = helix_of(Wishes(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
+    >>> helix = helix_of(HelixGiven(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
     >>> round(helix.radius / 0.0254, 1)
     31.8
-    >>> helix_of(Wishes(radius=0.6096, turns=3), build)
+    >>> helix_of(HelixGiven(radius=0.6096, turns=3), build)
     Traceback (most recent call last):
     gradehaul.errors.DesignError: too little is told to settle the helix, got radius and turns; write one more of
     --rise-per-turn, --rise, --grade
@@ -177,7 +177,7 @@ def _refuse_open(known: frozenset[str], given: _Known) -> None:
 
 
 def _refuse_contradictions(
-    wishes: Wishes, build: Build, known: _Known, source: Mapping[str, tuple[str, ...]], unit: str
+    wishes: HelixGiven, build: Build, known: _Known, source: Mapping[str, tuple[str, ...]], unit: str
 ) -> None:
     """Hold every rule against what was found: the wishes behind both sides of one that fails contradict."""
     for name, of, rule in _RULES:
@@ -188,11 +188,11 @@ def _refuse_contradictions(
             rest = [part for part in others if part not in against]
             one = " and ".join(wishes.told(part, unit) for part in against)
             other = " and ".join(wishes.told(part, unit) for part in rest)
-            made = Wishes(**{name: value}).told(name, unit)  # type: ignore[arg-type]
+            made = HelixGiven(**{name: value}).told(name, unit)  # type: ignore[arg-type]
             raise DesignError(f"{one} contradicts {other}", found=f"{made} by the latter", write="without one of them")
 
 
-def _refuse_impossible(helix: Helix, wishes: Wishes, unit: str) -> None:
+def _refuse_impossible(helix: Helix, wishes: HelixGiven, unit: str) -> None:
     build = helix.build
     if helix.grade > STEEP * (1 + 1e-9):
         raise DesignError(

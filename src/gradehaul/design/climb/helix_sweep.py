@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -48,6 +48,9 @@ class Sweep:
     low_by, steep_by, short_by
         How much the deck above is too low, m, the grade beyond the most, and the named train's pull short, N: above 0
         where a design will not do, shape (h, r). A train longer than the even stretch is judged as if all lay there.
+    nearest
+        Radius and rise of the nearest design that works, where none on the grid does: the one for which the two change
+        by the least factors; None where the grid has one, or none was found up to `_WIDER` times as far.
     """
 
     radii: FloatArray
@@ -66,6 +69,12 @@ class Sweep:
     train: str | None
     judged: tuple[str, ...]
     steepest: float
+    nearest: tuple[float, float] | None = None
+
+    @property
+    def possible(self) -> NDArray[np.bool_]:
+        """Where nothing forbids a design."""
+        return ~(self.low | self.steep | self.stalled)
 
     @property
     def low(self) -> NDArray[np.bool_]:
@@ -83,6 +92,10 @@ class Sweep:
         return self.short_by > 0
 
 
+_WIDER, _FINE = 4.0, 60
+"""How far beyond a grid without a design the nearest is looked for, as a factor, and on how many radii and rises."""
+
+
 def sweep(
     radii: ArrayLike,
     rises: ArrayLike,
@@ -96,6 +109,7 @@ def sweep(
     train: str | None = None,
     judged: Sequence[str] = (),
     steepest: float = STEEPEST,
+    look_further: bool = True,
 ) -> Sweep:
     """Return what becomes of every radius with every rise per turn.
 
@@ -120,6 +134,8 @@ def sweep(
         and fresh.
     steepest
         The grade beyond which designs are marked.
+    look_further
+        Whether the nearest design that works is looked for where the grid has none.
 
     Raises
     ------
@@ -176,7 +192,7 @@ def sweep(
             counts[i, j] = np.floor(reach[i, j]).astype(int)
             exact[i, j] = sum(loco.length for loco in locos) + (counts[i, j] + 1) * each.length <= even
     left = clear_height_left(build, np.broadcast_to(across, grade.shape), grade, down[:, None], vertical)
-    return Sweep(
+    found = Sweep(
         radii=across,
         rises=down,
         grade=grade,
@@ -196,6 +212,29 @@ def sweep(
         judged=judged,
         steepest=steepest,
     )
+    if found.possible.any() or not look_further:
+        return found
+    further = {"turns": turns, "powers": powers, "car": car, "rails": rails, "train": train, "judged": judged}
+    wider = sweep(*map(_beyond, (across, down)), build, stock, steepest=steepest, look_further=False, **further)
+    return replace(found, nearest=_nearest(found, wider))
+
+
+def _beyond(values: FloatArray) -> FloatArray:
+    """Return values from far below to far above those of a grid."""
+    return np.geomspace(values.min() / _WIDER, values.max() * _WIDER, _FINE)
+
+
+def _nearest(found: Sweep, wider: Sweep) -> tuple[float, float] | None:
+    """Return the design of a wider sweep that works and is nearest to a grid, by the logarithms of the two factors."""
+    if not wider.possible.any():
+        return None
+
+    def off(values: FloatArray, own: FloatArray) -> FloatArray:
+        return np.asarray(np.log(values / np.clip(values, own.min(), own.max())))
+
+    far = np.hypot(off(wider.rises, found.rises)[:, None], off(wider.radii, found.radii)[None, :])
+    row, column = np.unravel_index(np.argmin(np.where(wider.possible, far, np.inf)), far.shape)
+    return float(wider.radii[column]), float(wider.rises[row])
 
 
 def _most_cars(pull: FloatArray, car: FloatArray, turn: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ from gradehaul.design.climb.backward import (
     steepest_grade,
 )
 from gradehaul.design.climb.helix import Build, Helix, refuse_low, usual_build
-from gradehaul.design.climb.helix_known import Wishes, helix_of
+from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Need, judged_rails
 from gradehaul.design.climb.incline import Incline, InclineGiven, incline_of
 from gradehaul.errors import DesignError
@@ -80,7 +80,7 @@ def build_for(
 
 
 def designed(
-    wishes: Wishes,
+    wishes: HelixGiven,
     build: Build,
     stock: Plan,
     *,

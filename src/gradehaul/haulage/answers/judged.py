@@ -52,8 +52,8 @@ class JudgedTrain:
         return outcome_of(self.verdict, self.misfits)
 
 
-def judged_trains(layout: Layout) -> tuple[JudgedTrain, ...]:
-    """Return every named train whose route is answered, on every rail condition, in the order of the plan."""
+def judged_trains(layout: Layout, rails: Sequence[str] | None = None) -> tuple[JudgedTrain, ...]:
+    """Return every named train whose route is answered, on some or all rail conditions, in the order of the plan."""
     plan, routes = layout.plan, {route.name: route for route in layout.routes}
     found = []
     for named in plan.trains.values():
@@ -63,7 +63,7 @@ def judged_trains(layout: Layout) -> tuple[JudgedTrain, ...]:
         too_long = misfits(layout, routes[named.route], train)
         found += [
             JudgedTrain(named.name, named.route, rail, judge(profile, train, rail, layout.pulls), too_long)
-            for rail in layout.rails
+            for rail in (layout.rails if rails is None else rails)
         ]
     return tuple(found)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
@@ -99,6 +99,8 @@ class PlanView:
     plan: Plan
     tracks: Mapping[str, TrackView]
     """By id, in the order of the plan; those of a frame that does not close are left out."""
+    unplaced: tuple[TrackView, ...]
+    """The tracks left out, as they come to lie from the start of their frame, apart from all others."""
     joints: tuple[JointView, ...]
     overpasses: tuple[Overpass, ...]
     trains: tuple[TrainView, ...]
@@ -165,15 +167,18 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
     >>> [round(grade, 4) for grade in view.tracks["Loop:2"].steepest], view.tracks["Loop:1"].climbs.tolist()[:2]
     ([0.0334, -0.0066], [1, 1])
     """
-    views = {view.id: view for view in _laid_out(layout)}
+    views = {view.id: view for view in _laid_out(layout, usable=True)}
+    lost = list(_laid_out(layout, usable=False))
     if not views:
         raise _no_places(layout)
     chosen = list(_judged(layout, trains, rails))
     shifts = _shifts(views.values())
+    aside = _shifts([*views.values(), *lost], last={view.frame for view in lost})
     views = {name: _shifted(view, shifts[view.frame]) for name, view in views.items()}
     return PlanView(
         plan=layout.plan,
         tracks=views,
+        unplaced=tuple(_shifted(view, aside[view.frame]) for view in lost),
         joints=tuple(_joints(layout, shifts)),
         overpasses=tuple(overpasses(list(views.values()))),
         trains=tuple(_train(views, each) for each in chosen),
@@ -185,23 +190,26 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
 # Tracks and frames
 
 
-def _laid_out(layout: Layout) -> Iterator[TrackView]:
+def _laid_out(layout: Layout, *, usable: bool) -> Iterator[TrackView]:
     positions = layout.alignment.positions
     berths = {track: berth.name for berth in layout.plan.berths.values() for track in berth.tracks}
     for track in layout.alignment.tracks.values():
         place = positions.tracks[track.id]
-        if positions.usable(place.frame):
+        if positions.usable(place.frame) == usable:
             yield track_view(layout, track, place.frame, place.start, berths.get(track.id))
 
 
-def _shifts(views: Iterable[TrackView]) -> dict[int, tuple[float, float]]:
-    """Return by how much each frame is moved: the one with most track stays, the others lie to its right in a row."""
+def _shifts(views: Iterable[TrackView], last: Collection[int] = ()) -> dict[int, tuple[float, float]]:
+    """Return by how much each frame is moved: the one with most track stays, the others lie to its right in a row.
+
+    Those in `last` come behind all others.
+    """
     boxes: dict[int, list[FloatArray]] = {}
     length: dict[int, float] = {}
     for view in views:
         boxes.setdefault(view.frame, []).append(view.xy)
         length[view.frame] = length.get(view.frame, 0.0) + view.length
-    order = sorted(boxes, key=lambda frame: (-length[frame], frame))
+    order = sorted(boxes, key=lambda frame: (frame in last, -length[frame], frame))
     corners = {
         frame: (np.concatenate(boxes[frame]).min(axis=0), np.concatenate(boxes[frame]).max(axis=0)) for frame in order
     }

@@ -129,8 +129,13 @@ def long_section(
     >>> [(stretch.start, stretch.hand, stretch.radius) for stretch in section.curves]
     [(4.0, 'left', 1.0)]
     """
-    chosen = _route(layout, route)
-    profile = layout.profile(chosen)
+    section = section_without_train(layout, route)
+    return replace(section, haul=_haul(layout, section.profile, train, rails))
+
+
+def section_without_train(layout: Layout, route: str | None = None) -> LongSection:
+    """Return the long section of a route with its track alone, as `long_section` does with a train on it."""
+    profile = layout.profile(_route(layout, route))
     grades = tuple(grade_stretches(profile.railhead))
     curves = tuple(curve_stretches(layout, profile))
     return LongSection(
@@ -142,7 +147,7 @@ def long_section(
         tracks=tuple(track_stretches(layout, profile)),
         joints=tuple(joints_along(layout, profile)),
         elements=tuple(elements_along(profile, grades, curves)),
-        haul=_haul(layout, profile, train, rails),
+        haul=None,
     )
 
 

@@ -7,7 +7,11 @@
   sessionStorage.setItem("page", page);
   let desk = null, waitingView = null, notes = [];
 
-  const say = (words) => { byId("said").textContent = words; };
+  function say(words) {
+    byId("said").textContent = words;
+    delete byId("said").dataset.trial;
+  }
+
   const state = (words) => { byId("state").textContent = words; };
 
   /* Asks for something; where it is refused, the words why are the error. */
@@ -45,18 +49,18 @@
   const parts = {
     answer(part) {
       const before = desk ? desk.data : null;
-      const same = before && JSON.stringify(before.stock) === JSON.stringify(part.stock);
       part.plan_view = before ? before.plan_view : null;
-      part.heights = before && JSON.stringify(before.trial) === JSON.stringify(part.trial) && same ? before.heights : [];
+      part.heights = before ? keptHeights(before, part) : [];
       part.chances = null;
       part.films_may = before ? before.films_may : null;
       stale(false);
       byId("title").textContent = part.plan;
       if (!desk) begin(part);
       else desk.take(part);
+      settle();
       showChanges(part);
       state(`${part.file}, ${desk.trial.empty ? "as saved" : "with what you try"}.`);
-      performance.mark("outcomes");
+      requestAnimationFrame(() => performance.mark("outcomes"));
       document.documentElement.dataset.answer = String(Number(document.documentElement.dataset.answer || 0) + 1);
     },
     view(part) {
@@ -91,6 +95,7 @@
     },
     refused(part) {
       say(`This cannot be tried: ${part.lines.join(" ")}`);
+      byId("said").dataset.trial = "yes";  // holds until another trial is answered
     },
     closed() {
       stream.close();
@@ -99,8 +104,22 @@
     },
   };
 
+  /* The stations of the document before, at their heights now, until their own part comes: a handle keeps its focus. */
+  function keptHeights(before, now) {
+    const track = (data) => JSON.stringify(data.routes.map((route) => [route.tracks, route.starts]));
+    const same = track(before) === track(now);
+    return before.heights.map((station) => ({
+      ...station,
+      height_m: now.trial.heights[station.key] ?? now.stated_heights[station.key] ?? station.height_m,
+      changes: same ? station.changes : {},
+    }));
+  }
+
   function begin(data) {
-    desk = Desk.start(data, { decide });
+    desk = Desk.start(data, {
+      decide,
+      run(now) { if (now && !byId("text-pane").hidden) nearTrack(now.route.tracks[Haulage.trackNumber(now.route, now.head, true)].id); },
+    });
     desk.waitingWords = "calculating ...";
     desk.refresh();
     document.documentElement.dataset.ready = "yes";
@@ -118,7 +137,7 @@
     if (part.not_run.length) list.push(`Not judged, since its route is not answered: ${part.not_run.join(", ")}`);
     const lines = [...part.changes, ...list];
     if (lines.length) byId("changes").replaceChildren(...lines.map(item));
-    say("");
+    if (byId("said").dataset.trial) say("");
   }
 
   function item(text) {
@@ -161,8 +180,9 @@
       byId("text-state").textContent = "The file has changed on the disk, and so has this text: save is refused until you take the file's text.";
       return;
     }
-    text.value = fileText;
     mine = fileDigest;
+    if (text.value === fileText && !long) return;
+    text.value = fileText;
     byId("text-state").textContent = long ? "This text is too long for the page: use your own editor." : "";
     numberLines();
   }
@@ -239,7 +259,18 @@
 
   // Writing
 
-  let offered = "";
+  let offered = "", written = false;
+
+  /* Ends the trial that was written as soon as the file is read with it: until then it is what holds. */
+  function settle() {
+    const { heights, rails } = desk.trial.now, { stated_heights: known, stated_rails: on } = desk.data;
+    const same = Object.entries(heights).every(([key, height]) => Math.abs(known[key] - height) < 1e-6)
+      && Object.entries(rails).every(([id, rail]) => (on[id] ?? "clean") === rail);
+    if (!written || !same) return;
+    written = false;
+    desk.pinned = null;
+    desk.trial.clear();
+  }
 
   async function showDiff() {
     try {
@@ -263,9 +294,9 @@
     try {
       await ask("write", { trial: desk.trial.now, digest: offered });
       byId("write-dialog").close();
-      desk.pinned = null;
-      desk.trial.clear();
+      written = true;
       say("Written.");
+      settle();
     } catch (error) {
       byId("write-words").textContent = error.message;
       byId("write").disabled = true;

@@ -179,7 +179,7 @@ def in_plan(spots: Sequence[Spot]) -> FloatArray:
 
 
 def micro(value: float) -> int:
-    """Return a figure in whole millionths: what sorts or tells it apart to six decimals."""
+    """Return a figure in whole millionths: what sorts it, or sets it apart, to six decimals."""
     return round(value * 1e6)
 
 

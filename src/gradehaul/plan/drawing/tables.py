@@ -21,7 +21,7 @@ from gradehaul.quantities import length_unit, read_quantity
 from gradehaul.scales import Scale
 
 _OF_A_LINE = ("from", "to", "track", "at", "heading")
-"""What a drawing tells of a line; a line of the plan that has none of it adds to the drawing's line of its name."""
+"""What a drawing shows of a line; a line of the plan that has none of it adds to the drawing's line of its name."""
 
 _SAME_PLACE = 1e-9
 
@@ -147,7 +147,7 @@ def _drawn(
 
 
 def _given(tables: Tables) -> dict[str, float]:
-    """Return the heights that the plan gives, m; what cannot be read is told where the plan is resolved."""
+    """Return the heights that the plan gives, m; what cannot be read is an error where the plan is resolved."""
     found: dict[str, float] = {}
     for name, entry in tables.railhead.items():
         try:

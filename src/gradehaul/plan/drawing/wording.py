@@ -1,6 +1,6 @@
-"""What is told of a drawing: places and lengths in the plan's unit, and its faults counted by kind, worst first.
+"""The wording of faults: places and lengths in the plan's unit, and the faults counted by kind, worst first.
 
-Only what is wrong with an entity's own figures, before anything is made of it, is told in m.
+Only what is wrong with an entity's own figures, before anything is made of it, is in m.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from gradehaul.plan.records import Note
 from gradehaul.quantities import convert
 
 _FINE = 2e-4
-"""How finely a place is told, m."""
+"""How finely a place is named, m."""
 _GAP = 2e-5
-"""How finely a gap is told, m."""
+"""How finely a gap is named, m."""
 _LISTED = 3
 
 
 def length_text(length: float, unit: str, fine: float = _FINE) -> str:
-    """Return a length as it is told, to about `fine`, m.
+    """Return the text of a length, to about `fine`, m.
 
     Examples
     --------
@@ -36,7 +36,7 @@ def _decimals(unit: str, fine: float) -> int:
 
 
 def at_text(spot: Spot, unit: str) -> str:
-    """Return a point as it is told, to about a fifth of a millimeter.
+    """Return the text of a point, to about a fifth of a millimeter.
 
     Examples
     --------
@@ -62,8 +62,8 @@ def fault_text(fault: Fault, unit: str) -> str:
     'the direction breaks by 9 degrees, at (300.0, 100.0) mm on layer "TRACK"'
     """
     where = "" if fault.spot is None else f", at {at_text(fault.spot, unit)}"
-    told = fault.spot is None or not fault.layer or fault.layer in fault.text
-    layer = "" if told else f" on layer {quoted(fault.layer)}"
+    known = fault.spot is None or not fault.layer or fault.layer in fault.text
+    layer = "" if known else f" on layer {quoted(fault.layer)}"
     return f"{fault.text}{where}{layer}"
 
 

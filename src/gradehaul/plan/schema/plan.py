@@ -69,7 +69,12 @@ class MapTable(Table):
 
 
 class DrawingTable(Table):
-    """A drawing whose track becomes lines of the plan."""
+    """A drawing whose track becomes lines of the plan.
+
+    What `export` wrote is read with
+    `layers = ["Railhead line", "Berth *", "Names", "Line names", "Turntables", "Slips"]` and
+    `height_layers = ["Railhead heights"]`.
+    """
 
     file: Name = Field(examples=['file = "tarn.dxf"'])
     """A DXF file beside the plan."""

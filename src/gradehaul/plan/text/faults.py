@@ -155,8 +155,8 @@ def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults
             begins = one.wrong.split(" ", 1)[0]
             inside = path[:-1] if path and begins in {path[-1], "radius"} else path
             example = _example(model, path) if begins in path or one.wrong.endswith("must not be empty") else ""
-            told = PlanError(one.wrong, found=one.found, write=one.write or example)
-            faults.add(told, file=file, place=_place(model, entry, inside))
+            error = PlanError(one.wrong, found=one.found, write=one.write or example)
+            faults.add(error, file=file, place=_place(model, entry, inside))
         return
     if kind == "extra_forbidden":
         error = _unknown_key(str(path[-1]), _keys(_model_at(model, path[:-1])), value)

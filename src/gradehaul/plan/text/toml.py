@@ -10,9 +10,8 @@ from typing import Any
 import tomli
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.text.cures import KEY
+from gradehaul.plan.text.broken import HEADER, KEY, not_toml
 from gradehaul.plan.text.near_file import near_file
-from gradehaul.plan.text.typos import HEADER, slip
 
 _LEAST = 'at least scale = "HO" and a [line.NAME] table'
 LARGEST = 20_000_000
@@ -69,7 +68,7 @@ def _read_bytes(path: Path, file: str) -> bytes:
         raise PlanError("a plan file has at most 20 MB", file=file, found=f"{about.st_size / 1e6:.1f} MB")
     with path.open("rb") as stream:
         data = stream.read(LARGEST + 1)
-    if len(data) > LARGEST:  # a stream tells no size
+    if len(data) > LARGEST:  # a stream has no size
         raise PlanError("a plan file has at most 20 MB", file=file, found="more")
     return data
 
@@ -85,7 +84,7 @@ def parse(text: str, file: str) -> dict[str, Any]:
     try:
         data = tomli.loads(text)
     except tomli.TOMLDecodeError as error:
-        raise slip(str(error), text, file) from error
+        raise not_toml(error, text, file) from error
     except RecursionError as error:
         raise PlanError("this cannot be read: lists or tables stand too deep in one another", file=file) from error
     except ValueError as error:  # e.g. a whole number of thousands of digits

@@ -95,9 +95,3 @@ def crossed(box: Box, points: FloatArray) -> int:
     """Return how many points of a line, shape (n, 2), lie in a box: how much of it a label there would hide."""
     x, y = points[:, 0], points[:, 1]
     return int(np.count_nonzero((x > box.left) & (x < box.right) & (y > box.bottom) & (y < box.top)))
-
-
-def strayed(box: Box, points: FloatArray) -> int:
-    """Return how many points of a line lie above or below a box: how badly a label there follows its own line."""
-    x, y = points[:, 0], points[:, 1]
-    return int(np.count_nonzero((x > box.left) & (x < box.right) & ((y <= box.bottom) | (y >= box.top))))

@@ -45,8 +45,8 @@ class Panel(NamedTuple):
     grows: float = 0.0
 
 
-_AMPLE = 4.0
-"""Room for whatever stands beside the panels of a sheet that is measured, inches."""
+_AMPLE = 1.2
+"""Room for whatever stands beside each panel of a sheet that is measured, inches."""
 
 LINE = 1.3
 """The height of a line of text, in sizes of its type."""
@@ -185,13 +185,27 @@ class Paper(Sheet):
             axes.spines[["left", "bottom"]].set_color(FAINT)
         return {name: axes for name, (axes, _) in self._panels.items()}
 
+    def grid(self, rows: int, columns: int) -> list[list[Axes]]:
+        """Return panels in rows and columns over common axes."""
+        self.figure.set_layout_engine("constrained", w_pad=0.05, h_pad=0.03)
+        found = self.figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
+        wide, tall, room = self.figure.bbox.width, self.figure.bbox.height, self.room
+        rect = (room.left / wide, room.bottom / tall, self.width / wide, (room.top - room.bottom) / tall)
+        self.figure.get_layout_engine().set(rect=rect)  # type: ignore[union-attr, call-arg]
+        for axes in found.flat:
+            axes.tick_params(labelsize=0.92 * self.font)
+            axes.xaxis.label.set_size(self.font)
+            axes.yaxis.label.set_size(self.font)
+        rows_of: list[list[Axes]] = found.tolist()
+        return rows_of
+
     def settle(self) -> None:
         """Lay the panels out for good, each as high as it must be, so that labels can be set between their lines."""
         every = [axes for axes, _ in self._panels.values()]
         least = [panel.least for _, panel in self._panels.values()]
         grows = [panel.grows for _, panel in self._panels.values()]
         grid = every[0].get_gridspec()
-        self._set_body(sum(least) + _AMPLE)
+        self._set_body(sum(least) + _AMPLE * len(least))
         self._lay_out()
         for axes in every:  # now that it is known how wide they are
             if axes in self._keys:
@@ -227,8 +241,9 @@ class Paper(Sheet):
             for each in self.figure.legends[:]:
                 each.remove()
             return self.figure.legend(
-                key.values(), key, ncols=ncols, loc="lower left", bbox_to_anchor=(0.0, 0.0), **self._key_style
-            )
+                key.values(), key, ncols=ncols, loc="lower left", bbox_to_anchor=(0.0, 0.0),
+                **{**self._key_style, "labelspacing": 0.55},
+            )  # fmt: skip
 
         return self._flowed(made, len(key), self.width)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.form import PAPERS, Column, Form
 from gradehaul.show.base.picture import drawing_rules, pages_bytes, plain
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.sheets.form import PAPERS, Column, Form
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

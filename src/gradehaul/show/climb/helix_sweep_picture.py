@@ -6,35 +6,34 @@ from typing import NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
 from gradehaul.design.climb.helix_sweep import Sweep
 from gradehaul.errors import DesignError
 from gradehaul.quantities import convert
+from gradehaul.show.base.colors import FAINT, INK
+from gradehaul.show.base.paper import SIZES, Paper
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes, plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK
 from gradehaul.track.piecewise import FloatArray
 
 MOST_PANELS = 9
 """Powers times rail conditions on one chart."""
 
-_WIDTH, _HEIGHT, _DOTS = 11.69, 8.27, 150
-_HATCH = "#8a8a8a"
-_MOST_CONTOURS = 9
 _LABELLED = 0.15
 """Share of the panel that a line crosses, one way or the other, before it gets a label."""
-_STEPS = (1, 2, 5, 10, 20, 50, 100)
 
 
-class _Mark(NamedTuple):
+class _Region(NamedTuple):
     """How a forbidden region is drawn: its hatch and its tint, told apart without color too."""
 
     words: str
     hatch: str
     tint: str
+    beyond: FloatArray
 
 
 def sweep_picture(found: Sweep, reader: Reader, form: Format) -> bytes:
@@ -46,7 +45,7 @@ def sweep_picture(found: Sweep, reader: Reader, form: Format) -> bytes:
         More panels than a page holds, or a sweep of less than two radii or rises.
     """
     with drawing_rules():
-        return picture_bytes(sweep_figure(found, reader), form, dots_per_inch=_DOTS)
+        return picture_bytes(sweep_figure(found, reader), form)
 
 
 def sweep_figure(found: Sweep, reader: Reader) -> Figure:
@@ -59,75 +58,103 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
         )
     if min(found.grade.shape) < 2:
         raise DesignError("a chart needs two radii and two rises at least", place="--sweep")
-    figure = Figure(figsize=(_WIDTH, _HEIGHT), layout="constrained")
-    FigureCanvasAgg(figure)
-    panels = figure.subplots(len(found.powers), len(found.rails), sharex=True, sharey=True, squeeze=False)
-    marks = _marks(found, reader)
+    regions = _regions(found, reader)
+    cars = f"Lines: the most cars ({found.car})" if found.car else "No car to count"
+    key: dict[str, Patch | Line2D] = {
+        each.words: Patch(facecolor=each.tint, edgecolor=INK, hatch=each.hatch) for each in regions
+    }
+    if found.nearest is not None:
+        key["nearest design that works"] = Line2D([], [], **_NEAREST)
+        key["outside: not calculated"] = Patch(facecolor=_OUTSIDE)
+    paper = Paper(
+        SIZES["a4"],
+        _headline(found, reader),
+        [f"{cars}. Hatched: what does not work, and why"],
+        body=4.0,
+        key=dict(key),
+    )
+    panels = paper.grid(len(found.powers), len(found.rails))
     for i, power in enumerate(found.powers):
         for j, rail in enumerate(found.rails):
-            axes = panels[i, j]
-            _draw(axes, found, found.reach[i, j], reader, marks)
-            axes.set_title(plain(f"{power}, {rail} rail"), fontsize=10, loc="left", color=INK)
-    unit = reader.length_unit
+            _draw(panels[i][j], found, found.reach[i, j], reader, regions)
+            panels[i][j].set_title(plain(f"{power}, {rail} rail"), fontsize=paper.font, loc="left", color=INK)
     for axes in panels[-1]:
-        axes.set_xlabel(f"Radius, {unit}", fontsize=9)
-    for axes in panels[:, 0]:
-        axes.set_ylabel(f"Rise per turn, {unit}", fontsize=9)
-    cars = f"cars ({found.car}) to run" if found.car else "no car to count"
-    figure.suptitle(plain(f"Round helices: lines are {cars}; hatched is what will not do"), fontsize=13, weight="bold")
-    handles = [
-        Patch(facecolor=mark.tint, edgecolor=INK, hatch=mark.hatch, label=plain(mark.words)) for mark, _ in marks
-    ]
-    figure.legend(handles=handles, loc="outside lower center", ncols=len(handles), fontsize=9, frameon=False)
-    return figure
+        axes.set_xlabel(f"Radius, {reader.length_unit}")
+    for row in panels:
+        row[0].set_ylabel(f"Rise per turn, {reader.length_unit}")
+    return paper.figure
 
 
-def _marks(found: Sweep, reader: Reader) -> list[tuple[_Mark, FloatArray]]:
-    steepest = reader.grade(found.steepest)
-    marks = [
-        (_Mark("head room: the deck above is too low", "///", "#e3e3e3"), found.low_by),
-        (_Mark(f"grade: beyond {steepest}", "\\\\\\", "#f2f2f2"), found.steep_by),
+_NEAREST = {"ls": "", "marker": "*", "ms": 13, "mfc": "white", "mec": INK, "mew": 1.2}
+
+
+_OUTSIDE = "#c9d3dc"
+"""The part of a chart around its grid, which nothing is known of."""
+
+
+def _headline(found: Sweep, reader: Reader) -> str:
+    if found.possible.any():
+        return f"{found.possible.mean():.0%} of the round helices on this chart work".replace("%", " %")
+    nearest = "; none was found near it"
+    if found.nearest is not None:
+        radius, rise = found.nearest
+        grade = reader.grade(rise / (2 * np.pi * radius))
+        nearest = f"; the nearest that does: radius {reader.length(radius)}, {reader.length(rise)} a turn, {grade}"
+    return f"No design on this chart works{nearest}"
+
+
+def _regions(found: Sweep, reader: Reader) -> list[_Region]:
+    regions = [
+        _Region("head room: the deck above is too low", "///", "#e3e3e3", found.low_by),
+        _Region(f"grade: over {reader.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
     ]
     if found.train is not None:
         words = f"train: {found.train} does not climb on {' or '.join(found.judged)} rail"
-        marks.append((_Mark(words, "..", "#ffffff"), found.short_by))
-    return marks
+        regions.append(_Region(words, "..", "#ffffff", found.short_by))
+    return regions
 
 
-def _draw(
-    axes: Axes,
-    found: Sweep,
-    reach: FloatArray,
-    reader: Reader,
-    marks: list[tuple[_Mark, FloatArray]],
-) -> None:
-    across = [convert(radius, reader.length_unit) for radius in found.radii.tolist()]
-    down = [convert(rise, reader.length_unit) for rise in found.rises.tolist()]
-    for mark, beyond in marks:
-        if beyond.max() > 0:
-            levels = [0.0, float(beyond.max()) * 1.001]
+def _draw(axes: Axes, found: Sweep, reach: FloatArray, reader: Reader, regions: list[_Region]) -> None:
+    across, down = (convert(1.0, reader.length_unit) * each for each in (found.radii, found.rises))
+    for each in regions:
+        most = float(each.beyond.max())
+        if most > 0:
             region = axes.contourf(
-                across, down, beyond, levels=levels, colors=[mark.tint], hatches=[mark.hatch], alpha=0.6
+                across,
+                down,
+                each.beyond,
+                levels=[0.0, most * 1.001],
+                colors=[each.tint],
+                hatches=[each.hatch],
+                alpha=0.6,
             )
-            region.set_edgecolor(_HATCH)
+            region.set_edgecolor(FAINT)
             region.set_linewidth(0.0)
-            if beyond.min() < 0:
-                axes.contour(across, down, beyond, levels=[0.0], colors=INK, linewidths=0.8, linestyles="--")
-    low, high = int(reach.min()), int(reach.max())
-    step = next((step for step in _STEPS if (high - low) / step <= _MOST_CONTOURS), _STEPS[-1])
-    counts = list(range(step * (low // step + 1), high + 1, step))
+            if each.beyond.min() < 0:
+                axes.contour(across, down, each.beyond, levels=[0.0], colors=INK, linewidths=0.8, linestyles="--")
+    counts = [
+        count for count in MaxNLocator(9, integer=True).tick_values(reach.min(), reach.max())
+        if reach.min() < count <= reach.max() and count >= 1
+    ]  # fmt: skip
     if counts:
         # a line runs where a count is reached: on its side of more room and less rise so many cars run
         lines = axes.contour(across, down, reach, levels=counts, colors=INK, linewidths=1.4)
-        whole = np.array([across[-1] - across[0], down[-1] - down[0]])
+        whole = np.array([np.ptp(across), np.ptp(down)])
         drawn = [np.asarray(path.vertices) for path in lines.get_paths()]
         # a line across a corner has no room for its label
         long = [corners for corners in drawn if len(corners) and (np.ptp(corners, axis=0) / whole).max() > _LABELLED]
         middles = [tuple(corners[len(corners) // 2].tolist()) for corners in long]
-        for label in axes.clabel(lines, fmt="%d", fontsize=9, inline=True, inline_spacing=3, manual=middles):
+        for label in axes.clabel(lines, fmt="%d", fontsize=8.5, inline=True, inline_spacing=3, manual=middles):
             label.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 0.6})
     else:
-        axes.text(0.5, 0.5, f"{low} everywhere", transform=axes.transAxes, ha="center", fontsize=10)
-    axes.set_xlim(across[0], across[-1])
-    axes.set_ylim(down[0], down[-1])
-    axes.tick_params(labelsize=9)
+        axes.text(0.5, 0.5, f"{int(reach.min())} everywhere", transform=axes.transAxes, ha="center")
+    left, right, low, high = across[0], across[-1], down[0], down[-1]
+    if found.nearest is not None:
+        axes.set_facecolor(_OUTSIDE)
+        axes.fill([left, right, right, left], [low, low, high, high], color="white", zorder=0.5)
+        x, y = (convert(each, reader.length_unit) for each in found.nearest)
+        axes.plot([x], [y], zorder=6, gid="nearest", **_NEAREST)
+        pad_x, pad_y = 0.06 * (right - left), 0.08 * (high - low)
+        left, right, low, high = min(left, x - pad_x), max(right, x + pad_x), min(low, y - pad_y), max(high, y + pad_y)
+    axes.set_xlim(left, right)
+    axes.set_ylim(low, high)

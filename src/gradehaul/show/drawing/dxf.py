@@ -90,7 +90,7 @@ def plan_dxf(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) 
     Parameters
     ----------
     view
-        What it tells.
+        What is drawn.
     reader
         The units of whoever reads it: of the drawing too.
     film
@@ -326,7 +326,7 @@ def _railhead(view: PlanView, joint: JointView) -> float:
 
 
 def _draw_marks(pen: Pen, view: PlanView) -> None:
-    """Draw stretches to the left of the track, a line for each kind, told where they begin; and where trains stall."""
+    """Draw stretches to the left of the track, a line for each kind, named where they begin; and where trains stall."""
     for train in view.trains:
         who = f"{train.name}, {train.rail}"
         for mark in train.marks:

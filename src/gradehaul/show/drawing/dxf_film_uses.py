@@ -41,7 +41,7 @@ USE_BESIDE = 1.2
 
 
 def draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
-    """Draw what is to become of tracks to their right, tell each stretch in its middle, and what lines mean below all.
+    """Draw what is to become of tracks to their right, name each stretch in its middle, and what lines mean below all.
 
     Everything of a use is on the layer of that use.
     """

@@ -211,9 +211,9 @@ def dxf_text(words: str) -> str:
     >>> print(dxf_text("50%%d ^ up"))
     50%%%%%%d ^  up
     """
-    told = plain(words).replace("%%", "%%%%%%").replace("^", "^ ")
+    shown = plain(words).replace("%%", "%%%%%%").replace("^", "^ ")
     # at the very end a caret would be taken for a code cut short
-    return f"{told}\N{NO-BREAK SPACE}" if told.endswith("^ ") else told
+    return f"{shown}\N{NO-BREAK SPACE}" if shown.endswith("^ ") else shown
 
 
 def beside(track: TrackView, start: float, stop: float, off: float) -> FloatArray:

@@ -1,28 +1,43 @@
-"""The picture of leveling: line by line the railheads and the grades, even between given heights and as leveled."""
+"""The picture of leveling: railheads and grades along each train's route, with the height of every riser."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
 from gradehaul.design.level.railheads import Leveled
-from gradehaul.show.base.axis_numbers import convert_all, nice
-from gradehaul.show.base.distance_axis import distance_rows, draw_distance
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.quantities import convert
+from gradehaul.show.base.band import Band, Column
+from gradehaul.show.base.colors import EVEN, INK
+from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK, SIZES, Row, Sheet, SizeName
-from gradehaul.show.level.marks import Line, draw_key, grade_panel, key_row, stairs
 from gradehaul.show.level.text import binding_words
+from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_EVEN: Line = {"color": "#0057a8", "lw": 1.2, "ls": (0, (6, 2))}
-_LEVELED: Line = {"color": INK, "lw": 1.6, "ls": "-"}
-MOST_LINES = 5
-"""Lines on one sheet at the most; those in which the railheads change most come first."""
+_EVEN: dict[str, Any] = {"color": EVEN, "lw": 1.2, "ls": (0, (6, 2))}
+_LEVELED: dict[str, Any] = {"color": INK, "lw": 1.6, "ls": "-"}
+_MOST = 4
+"""Routes on one sheet at the most; those whose railheads change most come first."""
+
+_SAME = 5e-6
+"""Heights that differ by less than this, m, are one."""
+
+
+class RouteStations(NamedTuple):
+    """A route of trains, or one leg of it: its name, the stations along it, and where they are, m."""
+
+    name: str
+    order: NDArray[np.intp]
+    places: FloatArray
 
 
 def level_picture(found: Leveled, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
@@ -40,77 +55,124 @@ def level_picture(found: Leveled, reader: Reader, form: Format, *, size: SizeNam
         A4 landscape, or the width of a phone.
     """
     with drawing_rules():
-        figure = level_figure(found, reader, size=size)
-        return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
+        return picture_bytes(level_figure(found, reader, size=size), form)
 
 
-def drawn_lines(found: Leveled) -> list[str]:
-    """Return the lines with a free railhead that are drawn, in the order of the plan."""
-    free = {
-        name: float(np.abs(found.heights[numbers] - found.even[numbers]).max())
-        for name, (numbers, _) in found.stations.lines.items()
-        if found.stations.free[numbers].any()
-    }
-    most = sorted(free, key=lambda name: -free[name])[:MOST_LINES]
-    return [name for name in free if name in most]
+def drawn_routes(found: Leveled) -> list[RouteStations]:
+    """Return the routes of the judged trains that are drawn, those with the greatest change of a railhead first."""
+    layout, plan = Layout(found.plan), found.plan
+    wholes = dict.fromkeys(plan.trains[each.train].route for each in found.hardest)
+    routes = [leg for name in wholes for leg in (layout.route(name).legs or (layout.route(name),))]
+    stations = [RouteStations(route.name, *found.stations.along(route)) for route in routes]
+    change = np.abs(found.heights - found.even)
+    return sorted(stations, key=lambda each: -float(change[each.order].max()))
 
 
 def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    lines = drawn_lines(found)
-    own = replace(SIZES[size], left=SIZES[size].left + (0.2 if reader.grades == "one-in" else 0.1))
-    line = 1.6 * own.font / 72
-    rows = [Row("title", 1.35 * line), Row("words", 1.05 * line)]
-    rows += [Row(f"train {k}", 0.95 * line) for k in range(min(len(found.hardest), 4))]
-    for k in range(len(lines)):
-        rows += [Row(f"name {k}", 1.4 * line), Row(f"height {k}", 0.7, grows=True), Row(f"gap {k}", 0.5 * line)]
-        rows += [Row(f"grade {k}", 0.7, grows=True)]
-    rows += [*distance_rows(line), key_row(line)]
-    longest = max(float(found.stations.lines[name][1][-1]) for name in lines)
-    sheet = Sheet(own, rows, longest, reader.length_unit)
-    sheet.title(found.plan.title)
-    told = f"Railheads for even effort: railhead, {sheet.unit}, above grade to the next, line by line"
-    more = len([1 for numbers, _ in found.stations.lines.values() if found.stations.free[numbers].any()]) - len(lines)
-    sheet.heading("words", [f"{told}{f'; {more} lines more change less' if more else ''}", "Railheads for even effort"])
-    for k, each in enumerate(found.hardest[:4]):
-        even, now = reader.grade(each.even), reader.grade(each.leveled)
-        words = [f"hardest effective grade {even} even, {now} leveled", f"{even} even, {now} leveled"]
-        words = [f"{words[0]}; kept up by {each_words}" for each_words in binding_words(each, reader)[:1]] + words
-        sheet.heading(f"train {k}", [f"{each.train}: {told}" for told in words])
-    for k, name in enumerate(lines):
-        _draw_line(sheet, found, reader, k, name)
-    draw_distance(sheet, f"Distance from where each line begins, {sheet.unit}")
-    draw_key(sheet, {"even between given heights": _EVEN, "leveled": _LEVELED})
-    return sheet.figure
+    every = drawn_routes(found)
+    routes, unit = every[:_MOST], reader.length_unit
+    words = [f"{found.plan.title}: railheads in {unit}, by distance from where each route begins"]
+    words += [_hardest(found, each.train, reader) for each in found.hardest]
+    if len(every) > len(routes):
+        words.append(f"{len(every) - len(routes)} more routes change no more: gradehaul level names their heights")
+    paper = Paper(SIZES[size], _headline(found, reader), words)
+    bands = [_band(paper, found, route, reader) for route in routes]
+    shape: dict[str, Panel] = {}
+    for k, band in enumerate(bands):
+        shape |= {f"height {k}": Panel(0.5, 0.6), f"grade {k}": Panel(0.35, 0.4), f"band {k}": Panel(band.height)}
+    panels = paper.panels(shape, (0.0, convert(max(float(route.places[-1]) for route in routes), unit)))
+    for k, route in enumerate(routes):
+        _draw_route(paper, panels[f"height {k}"], panels[f"grade {k}"], found, route, reader)
+        bands[k].prepare(panels[f"band {k}"])
+    paper.settle()
+    for k, band in enumerate(bands):
+        band.draw(panels[f"band {k}"])
+    return paper.figure
 
 
-def _draw_line(sheet: Sheet, found: Leveled, reader: Reader, k: int, name: str) -> None:
-    numbers, distance = found.stations.lines[name]
-    sheet.heading(f"name {k}", ["Line"], name=name, weight="bold")
-    x = convert_all(distance, sheet.unit)
-    even, heights = (convert_all(values[numbers], sheet.unit) for values in (found.even, found.heights))
-    low, high = min(even.min(), heights.min()), max(even.max(), heights.max())
-    room = max(0.12 * (high - low), 1e-6)
-    axes = sheet.panel(f"height {k}", low - room, high + room)
-    sheet.scale(axes, nice(low, high, 3))
-    axes.plot(x, even, zorder=3, gid=f"even {name}", **_EVEN)
-    axes.plot(x, heights, zorder=4, gid=f"leveled {name}", **_LEVELED)
-    given = ~found.stations.free[numbers]
-    axes.plot(x[given], heights[given], "o", ms=4.6, mfc=INK, mec=INK, zorder=5, clip_on=False, gid=f"given {name}")
-    axes.plot(
-        x[~given],
-        heights[~given],
-        "o",
-        ms=3.6,
-        mfc="white",
-        mec=INK,
-        mew=0.8,
-        zorder=5,
-        clip_on=False,
-        gid=f"free {name}",
-    )
-    apart = np.diff(distance)
-    grades = [np.diff(values[numbers]) / apart for values in (found.even, found.heights)]
-    axes = grade_panel(sheet, f"grade {k}", grades, reader)
-    stairs(axes, x, grades[0], zorder=3, gid=f"even grade {name}", **_EVEN)
-    stairs(axes, x, grades[1], zorder=4, gid=f"leveled grade {name}", **_LEVELED)
+def _headline(found: Leveled, reader: Reader) -> str:
+    worst = max(found.hardest, key=lambda each: each.leveled)
+    before = max(each.even for each in found.hardest)
+    if before - worst.leveled < 5e-5:
+        return (
+            f"Leveling lowers nothing: the hardest effective grade stays {reader.grade(worst.leveled)}, {worst.train}"
+        )
+    return f"Hardest effective grade {reader.grade(worst.leveled)} in place of {reader.grade(before)}: {worst.train}"
+
+
+def _hardest(found: Leveled, train: str, reader: Reader) -> str:
+    (own,) = (each for each in found.hardest if each.train == train)
+    binds = "".join(f"; kept up by {each}" for each in binding_words(own, reader)[:1])
+    return f"{train}: hardest effective grade {reader.grade(own.even)} even, {reader.grade(own.leveled)} leveled{binds}"
+
+
+def _band(paper: Paper, found: Leveled, route: RouteStations, reader: Reader) -> Band:
+    """Return the figures of every riser: its joint, distance, height and how much that changes."""
+    joints = {number: name for name, number in found.stations.joints.items()}
+    columns = []
+    for number, at in zip(route.order.tolist(), route.places.tolist(), strict=True):
+        change = float(found.heights[number] - found.even[number])
+        changed = "0" if abs(change) < _SAME else f"{'+' if change > 0 else ''}{_number(change, reader)}"
+        figures = (
+            joints.get(number, ""),
+            _number(at, reader, fine=False),
+            _number(found.heights[number], reader),
+            changed,
+        )
+        columns.append(Column(convert(at, reader.length_unit), figures, 0 if changed != "0" else 1))
+    return Band(paper, ("joint", "distance", "height", "change"), columns, {})
+
+
+def _number(value: float, reader: Reader, *, fine: bool = True) -> str:
+    return reader.length(float(value), fine=fine).rpartition(" ")[0]
+
+
+def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: RouteStations, reader: Reader) -> None:
+    unit, order = reader.length_unit, route.order
+    x = convert(1.0, unit) * route.places
+    even, heights = (convert(1.0, unit) * values[order] for values in (found.even, found.heights))
+    (dashed,) = top.plot(x, even, zorder=3, gid=f"even {route.name}", **_EVEN)
+    (line,) = top.plot(x, heights, zorder=4, gid=f"leveled {route.name}", **_LEVELED)
+    given = ~found.stations.free[order]
+    dot: dict[str, Any] = {"ls": "", "marker": "o", "mec": INK, "zorder": 5, "clip_on": False}
+    key: dict[str, Artist] = {paper.fitted(f"Route {route.name}", 0.6 * paper.width): words_alone()}
+    key |= {"even between given heights": dashed, "leveled": line}
+    for words, which, look in (
+        ("height given", given, {"ms": 4.6, "mfc": INK}),
+        ("free", ~given, {"ms": 3.6, "mfc": "white", "mew": 0.8}),
+    ):
+        if which.any():
+            gid = f"{words.split(' ')[-1]} {route.name}"
+            (key[words],) = top.plot(x[which], heights[which], gid=gid, **dot, **look)
+    top.margins(y=0.12)
+    top.set_ylabel(unit)
+    paper.key_above(top, key)
+    apart = np.diff(route.places)
+    for values, style, gid in ((found.even, _EVEN, "even"), (found.heights, _LEVELED, "leveled")):
+        stairs(bottom, x, np.diff(values[order]) / apart, reader, gid=f"{gid} grade {route.name}", **style)
+    grade_axis(bottom, reader)
+
+
+def stairs(axes: Axes, edges: FloatArray, values: FloatArray, reader: Reader, **style: Any) -> Artist:  # noqa: ANN401 - as of a line
+    """Draw grades that hold from one edge to the next."""
+    times = convert(1.0, grade_unit(reader))
+    (line,) = axes.plot(np.repeat(edges, 2)[1:-1], times * np.repeat(values, 2), **style)
+    return line
+
+
+def grade_axis(axes: Axes, reader: Reader) -> None:
+    """Mark grades at the left as whoever reads them writes them."""
+    axes.axhline(0.0, color=INK, lw=0.7, zorder=1)
+    axes.margins(y=0.1)
+    unit = grade_unit(reader)
+    axes.set_ylabel("" if reader.grades == "one-in" else unit)
+    if reader.grades == "one-in":
+        axes.yaxis.set_major_formatter(
+            lambda tick, _: reader.grade(tick / convert(1.0, unit)).removesuffix(".0") if tick else "level"
+        )
+
+
+def grade_unit(reader: Reader) -> str:
+    """Return the unit in which grades are drawn."""
+    return "permille" if reader.grades == "permille" else "%"

@@ -13,7 +13,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.show.base.digits import rounded
 from gradehaul.show.base.spreadsheet import csv_text
 
-HEADS = ("survey", "at_m", "railhead_m", "grade_pct", "spread_pct", "correction_m")
+HEADS = ("survey", "riser", "at_m", "railhead_m", "grade_pct", "spread_pct", "correction_m")
 
 
 def risers_json(plan: Plan, found: Sequence[Corrections]) -> str:
@@ -54,9 +54,15 @@ def _rows(found: Corrections) -> list[tuple[float | None, ...]]:
     grades = [*(rounded(100 * grade) for grade in hill.grades.tolist()), None]
     spreads = [*(rounded(100 * spread) for spread in hill.spreads.tolist()), None]
     return [
-        (rounded(where), rounded(height), grade, spread, rounded(correction))
-        for where, height, grade, spread, correction in zip(
-            hill.distance.tolist(), hill.height.tolist(), grades, spreads, found.corrections.tolist(), strict=True
+        (number, rounded(where), rounded(height), grade, spread, rounded(correction))
+        for number, where, height, grade, spread, correction in zip(
+            range(1, len(found.steps) + 1),
+            hill.distance.tolist(),
+            hill.height.tolist(),
+            grades,
+            spreads,
+            found.corrections.tolist(),
+            strict=True,
         )
     ]
 

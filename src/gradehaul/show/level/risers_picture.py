@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.patches import Patch
 
 from gradehaul.design.level.risers import Corrections
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import convert
-from gradehaul.show.base.axis_numbers import convert_all, nice
-from gradehaul.show.base.distance_axis import distance_rows, draw_distance
+from gradehaul.show.base.band import Band, Column
+from gradehaul.show.base.colors import EVEN, INK, PALE_CURVED
+from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK, SIZES, Row, Sheet, SizeName, Spot
-from gradehaul.show.level.marks import Line, draw_key, grade_panel, key_row, stairs
+from gradehaul.show.level.picture import grade_axis, grade_unit, stairs
 from gradehaul.show.level.risers_text import correction_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_MEASURED: Line = {"color": "#0057a8", "lw": 1.4, "ls": (0, (6, 2))}
-_CORRECTED: Line = {"color": INK, "lw": 1.6, "ls": "-"}
-_MEANT: Line = {"color": "#7a1330", "lw": 1.0, "ls": (0, (1, 1.6))}
+_MEASURED: dict[str, Any] = {"color": EVEN, "lw": 1.4, "ls": (0, (6, 2))}
+_CORRECTED: dict[str, Any] = {"color": INK, "lw": 1.6, "ls": "-"}
+_WANTED: dict[str, Any] = {"color": "#7a1330", "lw": 1.0, "ls": (0, (1, 1.6))}
 _SPREAD = 2.0
 """Standard deviations either way that a bar or a band covers: 19 cases of 20."""
 
@@ -46,103 +48,92 @@ def risers_picture(plan: Plan, found: Corrections, reader: Reader, form: Format,
         A4 landscape, or the width of a phone.
     """
     with drawing_rules():
-        figure = risers_figure(plan, found, reader, size=size)
-        return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
+        return picture_bytes(risers_figure(plan, found, reader, size=size), form)
 
 
 def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    hill = found.surveyed
-    own = replace(SIZES[size], left=SIZES[size].left + (0.2 if reader.grades == "one-in" else 0.1))
-    line = 1.6 * own.font / 72
-    rows = [
-        Row("title", 1.35 * line),
-        Row("words", 1.05 * line),
-        Row("outcome", 1.05 * line),
-        Row("off words", 1.3 * line),
-        Row("off", 1.3, grows=True),
-        Row("grade words", 1.3 * line),
-        Row("grade", 1.3, grows=True),
-        Row("shim words", 1.3 * line),
-        Row("shim", 1.2, grows=True),
-        *distance_rows(line),
-        key_row(line),
+    hill, unit = found.surveyed, reader.length_unit
+    along = convert(1.0, unit) * (hill.distance - hill.distance[0])
+    words = f"{plan.title}: surveyed hill {clean(hill.name)}, by distance from the first reading, {unit}"
+    paper = Paper(SIZES[size], _headline(found, reader), [words])
+    columns = [
+        Column(
+            at,
+            (
+                f"{number}",
+                _number(at / convert(1.0, unit), reader),
+                _number(height, reader),
+                correction_text(steps, found.step),
+            ),
+        )
+        for number, (at, height, steps) in enumerate(
+            zip(along.tolist(), hill.height.tolist(), found.steps, strict=True), 1
+        )
     ]
-    start = float(hill.distance[0])
-    along = hill.distance - start
-    sheet = Sheet(own, rows, float(along[-1]), reader.length_unit)
-    sheet.title(plan.title)
-    sheet.heading("words", ["Surveyed hill"], name=clean(hill.name), scale=1.1)
-    sheet.heading("outcome", [_outcome(found, reader)])
-    _draw_off(sheet, found, reader)
-    _draw_grades(sheet, found, reader)
-    _draw_shims(sheet, found, reader)
-    draw_distance(sheet, f"Distance from the first reading, {sheet.unit}")
-    keys = {"measured": _MEASURED, "corrected": _CORRECTED, "meant": _MEANT}
-    draw_key(sheet, keys if found.total else {"measured": _MEASURED, "meant": _MEANT})
-    return sheet.figure
-
-
-def _outcome(found: Corrections, reader: Reader) -> str:
-    meant = f"Meant: {reader.grade(found.target)} at the most."
-    if not found.total:
-        return f"{meant} {'No riser need be touched.' if found.met else 'No shim within what is allowed helps.'}"
-    if found.met:
-        return f"{meant} With the shims below it is as meant."
-    return f"{meant} The shims below bring it to {reader.grade(found.reached)}, no lower."
-
-
-def _draw_off(sheet: Sheet, found: Corrections, reader: Reader) -> None:
-    hill = found.surveyed
-    unit = "mm" if reader.system == "metric" else "in"
-    sheet.heading("off words", [f"Railhead above the even climb from end to end, {unit}"], weight="bold")
-    even = hill.height[0] + hill.even_grade * (hill.distance - hill.distance[0])
-    off = convert_all(hill.height - even, unit)
-    done = convert_all(hill.height - even + found.corrections, unit)
-    bar = _SPREAD * convert(hill.reading, unit)
-    low, high = min(off.min(), done.min()) - bar, max(off.max(), done.max()) + bar
-    room = 0.08 * (high - low)
-    axes = sheet.panel("off", low - room, high + room)
-    sheet.scale(axes, nice(low, high, 4))
-    axes.axhline(0.0, color=INK, lw=0.7, zorder=1)
-    x = convert_all(hill.distance - hill.distance[0], sheet.unit)
-    axes.errorbar(
-        x, off, yerr=bar, marker="o", ms=3.4, capsize=2.0, zorder=3, clip_on=False, gid="measured", **_MEASURED
+    band = Band(paper, ("riser", "distance", "railhead", "shim"), columns, {})
+    panels = paper.panels(
+        {"off": Panel(1.2, 1.0), "grade": Panel(1.2, 1.0), "band": Panel(band.height)}, (0.0, float(along[-1]))
     )
+    _draw_off(paper, panels["off"], found, reader)
+    _draw_grades(paper, panels["grade"], found, reader)
+    band.prepare(panels["band"])
+    paper.settle()
+    band.draw(panels["band"])
+    return paper.figure
+
+
+def _headline(found: Corrections, reader: Reader) -> str:
+    wanted = f"Wanted: {reader.grade(found.target)} at the most."
+    if not found.total:
+        return f"{wanted} {'No riser needs a shim.' if found.met else 'No shim within what is allowed helps.'}"
+    if found.met:
+        return f"{wanted} The shims below reach it."
+    return f"{wanted} The shims below bring it to {reader.grade(found.reached)}, no lower."
+
+
+def _number(value: float, reader: Reader) -> str:
+    return reader.length(value, fine=True).rpartition(" ")[0]
+
+
+def _draw_off(paper: Paper, axes: Axes, found: Corrections, reader: Reader) -> None:
+    """Draw how far readings lie off the even climb, and the shims that bring them elsewhere."""
+    hill, unit = found.surveyed, "mm" if reader.system == "metric" else "in"
+    even = hill.height[0] + hill.even_grade * (hill.distance - hill.distance[0])
+    off, done = (convert(1.0, unit) * each for each in (hill.height - even, hill.height - even + found.corrections))
+    x = convert(1.0, reader.length_unit) * (hill.distance - hill.distance[0])
+    bars = axes.errorbar(
+        x, off, yerr=_SPREAD * convert(hill.reading, unit), marker="o", ms=3.4, capsize=2.0, zorder=3, clip_on=False,
+        gid="measured", **_MEASURED,
+    )  # fmt: skip
+    key: dict[str, Artist] = {f"Railhead above the even climb, {unit}": words_alone(), "measured": bars.lines[0]}
     if found.total:
-        axes.plot(x, done, marker="s", ms=3.0, mfc="white", zorder=4, clip_on=False, gid="corrected", **_CORRECTED)
-
-
-def _draw_grades(sheet: Sheet, found: Corrections, reader: Reader) -> None:
-    hill = found.surveyed
-    sheet.heading("grade words", ["Grade from reading to reading, with what is in doubt"], weight="bold")
-    height = hill.height + found.corrections
-    then = np.diff(height) / np.diff(hill.distance)
-    spread = _SPREAD * hill.spreads
-    low, high = hill.grades - spread, hill.grades + spread
-    axes = grade_panel(sheet, "grade", [low, high, then, np.array([found.target])], reader)
-    x = convert_all(hill.distance - hill.distance[0], sheet.unit)
-    axes.fill_between(np.repeat(x, 2)[1:-1], np.repeat(low, 2), np.repeat(high, 2), color="#cfe6f5", lw=0, zorder=2)
-    stairs(axes, x, hill.grades, gid="measured grade", zorder=3, **_MEASURED)
-    if found.total:
-        stairs(axes, x, then, gid="corrected grade", zorder=4, **_CORRECTED)
-    axes.axhline(found.target, zorder=5, gid="meant", **_MEANT)
-
-
-def _draw_shims(sheet: Sheet, found: Corrections, reader: Reader) -> None:
-    hill = found.surveyed
-    unit = "mm" if reader.system == "metric" else "in"
-    sheet.heading("shim words", [f"Correction at each riser, up or down, {unit}"], weight="bold")
-    tall = convert_all(found.corrections, unit)
-    most = max(float(np.abs(tall).max()), convert(found.step, unit))
-    axes = sheet.panel("shim", -1.45 * most, 1.45 * most)
-    sheet.scale(axes, nice(-most, most, 4))
-    axes.axhline(0.0, color=INK, lw=0.7, zorder=4)
-    x = convert_all(hill.distance - hill.distance[0], sheet.unit)
-    gap = sheet.dots_per_em / 3
-    for at, bar, steps in zip(x.tolist(), tall.tolist(), found.steps, strict=True):
+        style: dict[str, Any] = {"marker": "s", "ms": 3.0, "mfc": "white", "clip_on": False}
+        (key["with shims"],) = axes.plot(x, done, zorder=4, gid="corrected", **style, **_CORRECTED)
+    for at, low, high, steps in zip(x, off, done, found.steps, strict=True):
         if steps:
-            axes.plot([at, at], [0.0, bar], color=INK, lw=4.0, solid_capstyle="butt", zorder=3, gid="shim")
-            across, up = sheet.dots(axes, at, bar)
-            spot = Spot(across, up + gap, "center", "bottom") if bar > 0 else Spot(across, up - gap, "center", "top")
-            sheet.label(correction_text(steps, found.step), [spot], scale=0.92)
+            axes.plot([at, at], [low, high], color=INK, lw=4.0, solid_capstyle="butt", zorder=2, gid="shim")
+    axes.axhline(0.0, color=INK, lw=0.7, zorder=1)
+    axes.margins(y=0.08)
+    axes.set_ylabel(unit)
+    paper.key_above(axes, key)
+
+
+def _draw_grades(paper: Paper, axes: Axes, found: Corrections, reader: Reader) -> None:
+    hill = found.surveyed
+    times = convert(1.0, grade_unit(reader))
+    spread = _SPREAD * hill.spreads
+    x = convert(1.0, reader.length_unit) * (hill.distance - hill.distance[0])
+    low, high = (times * np.repeat(each, 2) for each in (hill.grades - spread, hill.grades + spread))
+    axes.fill_between(np.repeat(x, 2)[1:-1], low, high, color=PALE_CURVED, lw=0, zorder=2)
+    key: dict[str, Artist] = {
+        "Grade from reading to reading": words_alone(),
+        "measured": stairs(axes, x, hill.grades, reader, gid="measured grade", zorder=3, **_MEASURED),
+        "in doubt": Patch(facecolor=PALE_CURVED),
+    }
+    if found.total:
+        then = np.diff(hill.height + found.corrections) / np.diff(hill.distance)
+        key["with shims"] = stairs(axes, x, then, reader, gid="corrected grade", zorder=4, **_CORRECTED)
+    key["wanted"] = axes.axhline(times * found.target, zorder=5, gid="wanted", **_WANTED)
+    grade_axis(axes, reader)
+    paper.key_above(axes, key)

@@ -10,8 +10,8 @@ from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.rule_reading import on_rule
 from gradehaul.show.sections import RISERS
+from gradehaul.show.sheets.rule_reading import on_rule
 
 CAUTION = (
     "Support the deck before a riser is loosened, and check the clear height over tracks below when one goes down. "
@@ -36,7 +36,7 @@ def _add(page: Page, found: Corrections, reader: Reader, *, every: bool) -> None
     """Add a survey: what is steeper than meant, what to do at each riser that moves, and at every one if wanted."""
     hill = found.surveyed
     page.line()
-    done = correction_text(round(found.total / found.step), found.step).removesuffix(" up")
+    done = on_rule(found.total, found.step)
     name = f"{clean(hill.name)}: "
     if not found.before:
         page.paragraph((f"{name}nowhere steeper than meant", "green"), ".")
@@ -62,7 +62,7 @@ def _add(page: Page, found: Corrections, reader: Reader, *, every: bool) -> None
     )
     rows = [row for row, moves in _stations(found, reader) if moves or every]
     if rows:
-        page.table(["at>", "railhead>", "grade to next>", "correction>", "then>"], rows)
+        page.table(["at>", "railhead>", "grade to next>", "correction", "then>"], rows)
     else:
         page.line("No riser need be touched.", indent=2)
 
@@ -80,7 +80,7 @@ def _stations(found: Corrections, reader: Reader) -> Iterator[tuple[list[Piece],
                 reader.length(float(hill.distance[k])),
                 reader.length(float(hill.height[k]), fine=True),
                 f"{reader.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if known else "",
-                (correction_text(steps, found.step), "yellow" if steps else ""),
+                (f"riser {k + 1}: {correction_text(steps, found.step)}", "yellow" if steps else ""),
                 reader.grade(float(after[k] / runs[k])) if known else "",
             ],
             bool(steps),
@@ -105,10 +105,10 @@ def correction_text(steps: int, step: float) -> str:
     Examples
     --------
     >>> correction_text(6, 0.0254 / 32), correction_text(-40, 0.0254 / 32), correction_text(3, 0.0005)
-    ('3/16 in up', '1 1/4 in down', '1.5 mm up')
+    ('up 3/16 in', 'down 1 1/4 in', 'up 1.5 mm')
     >>> correction_text(0, 0.0005)
     'leave'
     """
     if not steps:
         return "leave"
-    return f"{on_rule(abs(steps) * step, step)} {'up' if steps > 0 else 'down'}"
+    return f"{'up' if steps > 0 else 'down'} {on_rule(abs(steps) * step, step)}"

@@ -1,23 +1,29 @@
-"""The part of a sheet on which a plan lies: its axes, where places of the plan are on it, gaps under other track."""
+"""The part of a sheet on which a plan lies: its axes, where places of the plan are on it, and labels between them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator
 
 from gradehaul.haulage.views.plan_view import PlanView
-from gradehaul.show.base.sheet import SIZES, Row, Sheet, Size, SizeName
+from gradehaul.quantities import convert
+from gradehaul.show.base.colors import INK
+from gradehaul.show.base.label_placing import Board, Box
+from gradehaul.show.base.paper import MARGIN, POINT, SIZES, Paper, SizeName
 from gradehaul.track.piecewise import FloatArray
 
-_TALLEST = 2.0
-"""The height of the plan on a phone, at the most, as a share of its width."""
+_TALLEST, _LOWEST = 2.0, 0.4
+"""The height of the plan on a phone, at the most and at the least, as a share of its width."""
 
-_LOWEST = 0.4
-"""And at the least, so that labels have room."""
+_LEAST = 3.2
+"""The least height of the plan on A4, inches: with more notes than leave it that, the sheet is longer."""
 
 _WIDEST = 2.5
 """The width of the widest line, in gauges, unless that is thinner than can be seen."""
@@ -29,18 +35,98 @@ _GAP = 4.0
 """Half the gap in a track that passes under another, points."""
 
 
-@dataclass(frozen=True, slots=True)
-class Canvas:
-    """The part of a sheet with the plan on it: axes in meters, turned by a quarter where that makes better use of it.
+class Spot(NamedTuple):
+    """A place for a label: a point in dots, and how the label is set against it."""
 
-    `dots` is how many dots a meter takes, `thin` by how much lines are thinner, so that neighbors stay apart.
+    x: float
+    y: float
+    ha: Literal["left", "center", "right"] = "center"
+    va: Literal["bottom", "center", "top"] = "center"
+
+    def box(self, width: float, height: float) -> Box:
+        """Return the box of a label of a size, set there."""
+        left = self.x - {"left": 0.0, "center": 0.5, "right": 1.0}[self.ha] * width
+        bottom = self.y - {"bottom": 0.0, "center": 0.5, "top": 1.0}[self.va] * height
+        return Box(left, bottom, left + width, bottom + height)
+
+
+class Canvas:
+    """A sheet with a plan on it, turned by a quarter where that makes better use of it.
+
+    Parameters
+    ----------
+    view
+        What lies on it.
+    size_name
+        The size of the sheet.
+    unit
+        The unit of lengths on it.
+    headline, words, notes, key
+        As of a `Paper`.
+    thickest
+        The usual width of the widest line that is drawn for track, points.
     """
 
-    sheet: Sheet
-    axes: Axes
-    turned: bool
-    dots: float
-    thin: float
+    def __init__(
+        self,
+        view: PlanView,
+        size_name: SizeName,
+        unit: str,
+        headline: str,
+        words: Sequence[str],
+        *,
+        notes: Sequence[str],
+        key: Mapping[str, Artist | tuple[Artist, ...]],
+        thickest: float,
+    ) -> None:
+        size = SIZES[size_name]
+        corners = np.concatenate([track.xy for track in (*view.tracks.values(), *view.unplaced)])
+        (left, bottom), (right, top) = corners.min(axis=0).tolist(), corners.max(axis=0).tolist()
+        self.turned = size.height is None and right - left > 1.3 * (top - bottom)
+        if self.turned:
+            left, right, bottom, top = bottom, top, -right, -left
+        wide, tall = right - left, top - bottom
+        edge = 0.16 * max(wide, tall)
+        share = min(max((tall + 2 * edge) / (wide + 2 * edge), _LOWEST), _TALLEST)
+        body = _LEAST if size.height else share * (size.width - 2 * MARGIN)
+        self.paper = Paper(size, headline, words, body=body, notes=notes, key=key)
+        self.board = Board(gap=0.18 * size.font * POINT)
+        low = self.paper.room.bottom + 1.5 * self.paper.dots_per_line
+        self.room = self.paper.room._replace(bottom=low)
+        pad = (3.2 if size.height else 2.4) * self.paper.dots_per_line
+        across, up = self.room.right - self.room.left, self.room.top - self.room.bottom
+        self.dots = min((across - 2 * pad) / max(wide, 1e-9), (up - 2 * pad) / max(tall, 1e-9))
+        """Dots that a meter of the plan takes."""
+        box = self.paper.figure.bbox
+        self.axes: Axes = self.paper.figure.add_axes(
+            (self.room.left / box.width, low / box.height, across / box.width, up / box.height)
+        )
+        self.axes.set_axis_off()
+        half = (0.5 * across / self.dots, 0.5 * up / self.dots)
+        middle = (0.5 * (left + right), 0.5 * (bottom + top))
+        self.axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
+        self.axes.set_ylim(middle[1] - half[1], middle[1] + half[1])
+        gauge = view.plan.scale.gauge * self.dots / POINT
+        self.thin = min(max(_WIDEST * gauge / thickest, _THINNEST), 1.0)
+        """By how much lines are thinner, so that neighbors stay apart."""
+        self._draw_scale(unit)
+
+    def _draw_scale(self, unit: str) -> None:
+        """Draw the scale bar at the foot of the plan."""
+        paper, left, low = self.paper, self.room.left, self.paper.room.bottom + 0.4 * self.paper.dots_per_line
+        wide = convert((self.room.right - left) / self.dots, unit)
+        length = float(MaxNLocator(nbins=2, steps=[1, 2, 2.5, 5, 10]).tick_values(0.0, 0.28 * wide)[1])
+        long, tick = length / wide * (self.room.right - left), 0.35 * paper.font * POINT
+        self.line(
+            [left, left, left, left + long, left + long, left + long],
+            [low - tick, low + tick, low, low, low + tick, low - tick],
+            color=INK,
+            lw=1.2,
+            gid="scale bar",
+        )
+        paper.text(left + long + 2 * tick, low, f"{length:g} {unit}", va="center")
+
+    # Where things lie
 
     def xy(self, points: FloatArray) -> FloatArray:
         """Return points of the plan, m, shape (n, 2), as they lie on the axes."""
@@ -52,86 +138,72 @@ class Canvas:
 
     def spot(self, x: float, y: float) -> tuple[float, float]:
         """Return where a place of the plan, m, lies on the sheet, in dots."""
-        ((across, up),) = self.xy(np.array([[x, y]])).tolist()
-        return self.sheet.dots(self.axes, across, up)
+        ((across, up),) = self.axes.transData.transform(self.xy(np.array([[x, y]]))).tolist()
+        return across, up
 
-    def line(self, points: FloatArray) -> FloatArray:
-        """Return points every few dots along a line of the plan, shape (n, 2)."""
-        there = self.xy(points)
-        return self.sheet.line_dots(self.axes, there[:, 0], there[:, 1])
+    def course(self, points: FloatArray, *, turned: bool = False) -> FloatArray:
+        """Return points every few dots along a line of the plan, shape (n, 2); `turned` where it is as on the axes."""
+        corners = np.asarray(self.axes.transData.transform(points if turned else self.xy(points)), dtype=float)
+        steps = np.maximum(np.abs(np.diff(corners, axis=0)).max(axis=1, initial=0.0) / 6.0, 1.0)
+        along = np.concatenate([[0.0], np.cumsum(steps)])
+        fine = np.arange(int(along[-1]) + 1)
+        return np.column_stack([np.interp(fine, along, corners[:, k]) for k in (0, 1)])
 
     def flanks(self, points: FloatArray, off: float) -> FloatArray:
         """Return points every few dots on both sides of a line of the plan, at a distance in points, shape (n, 2)."""
-        line = self.line(points)
+        line = self.course(points)
         along = np.gradient(line, axis=0)
         aside = np.column_stack([-along[:, 1], along[:, 0]])
-        aside *= off * self.dots_per_point / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+        aside *= off * POINT / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
         return np.concatenate([line + aside, line - aside])
-
-    @property
-    def dots_per_point(self) -> float:
-        """How many dots a point is on the sheet."""
-        return self.sheet.dots_per_em / self.sheet.size.font
 
     def meters(self, points: float) -> float:
         """Return how many m of the plan a length on paper covers, in points."""
-        return points * self.dots_per_point / self.dots
+        return points * POINT / self.dots
 
+    # Labels
 
-def plan_canvas(
-    view: PlanView,
-    size_name: SizeName,
-    unit: str,
-    feet: Callable[[Size, float], list[Row]],
-    *,
-    thickest: float,
-) -> Canvas:
-    """Return a sheet with rows for title, words, the plan and the scale, and the plan's axes in theirs.
+    def line(self, x: Sequence[float], y: Sequence[float], **style: Any) -> None:  # noqa: ANN401 - as of a line
+        """Draw a line through points of the sheet, in dots."""
+        box = self.paper.figure.bbox
+        across, up = np.asarray(x, dtype=float) / box.width, np.asarray(y, dtype=float) / box.height
+        self.paper.figure.add_artist(Line2D(across, up, transform=self.paper.figure.transFigure, **style))
 
-    Parameters
-    ----------
-    view
-        What lies on it.
-    size_name
-        The size of the sheet.
-    unit
-        The unit of lengths on it.
-    feet
-        Returns the rows under the scale, of a size and the height of a line, inches.
-    thickest
-        The usual width of the widest line that is drawn for track, points.
-    """
-    size = replace(SIZES[size_name], left=0.08, right=0.08)
-    left, right, bottom, top = view.box
-    wide, tall = right - left, top - bottom
-    turned = size.height is None and wide > 1.3 * tall
-    if turned:
-        left, right, bottom, top = bottom, top, -right, -left
-        wide, tall = tall, wide
-    room = 0.09 if size.roomy else 0.16
-    edge = room * max(wide, tall)
-    share = min(max((tall + 2 * edge) / (wide + 2 * edge), _LOWEST), _TALLEST)
-    across = size.width - size.left - size.right
-    line = 1.6 * size.font / 72
-    rows = [
-        Row("title", 1.35 * line),
-        Row("words", 1.05 * line),
-        Row("plan", share * across if size.height is None else 2.0, grows=True),
-        Row("scale", 1.5 * line),
-        *feet(size, line),
-    ]
-    sheet = Sheet(size, rows, 1.0, unit)
-    axes = sheet.panel("plan", 0.0, 1.0, grid=False)
-    box = sheet.room("plan")
-    pad = 3.2 * sheet.dots_per_line if size.roomy else 2.4 * sheet.dots_per_line
-    dots = min((box.right - box.left - 2 * pad) / max(wide, 1e-9), (box.top - box.bottom - 2 * pad) / max(tall, 1e-9))
-    half = (0.5 * (box.right - box.left) / dots, 0.5 * (box.top - box.bottom) / dots)
-    middle = (0.5 * (left + right), 0.5 * (bottom + top))
-    axes.set_xlim(middle[0] - half[0], middle[0] + half[0])
-    axes.set_ylim(middle[1] - half[1], middle[1] + half[1])
-    gauge = view.plan.scale.gauge * dots * sheet.size.font / sheet.dots_per_em  # points
-    thin = min(max(_WIDEST * gauge / thickest, _THINNEST), 1.0)
-    return Canvas(sheet, axes, turned, dots, thin)
+    def label(
+        self,
+        text: str,
+        spots: Sequence[Spot],
+        *,
+        boxes_cost: Callable[[Box], float],
+        spots_cost: Sequence[float],
+        **style: Any,  # noqa: ANN401 - whatever a text can have
+    ) -> Box | None:
+        """Set a label at the free spot of the least cost and return its box; leave it out where there is none.
+
+        Parameters
+        ----------
+        text
+            A plain text.
+        spots
+            Where it may go; of those that cost the same the first is taken.
+        boxes_cost
+            The cost of a label in a box.
+        spots_cost
+            What each of the spots costs also.
+        style
+            As of a text: ``color``, ``weight``; and ``scale``, its size as a share of the sheet's.
+        """
+        width, height = self.paper.extent(text, **style)
+        boxes = [spot.box(width, height) for spot in spots]
+        costs = [cost + boxes_cost(box) for cost, box in zip(spots_cost, boxes, strict=True)]
+        chosen = self.board.place(boxes, costs=costs, room=self.room)
+        if chosen is None:
+            return None
+        box, ha = boxes[chosen], spots[chosen].ha
+        # held where it is set from, so that it stays in place in a font of other width
+        across = {"left": box.left, "center": 0.5 * (box.left + box.right), "right": box.right}[ha]
+        self.paper.text(across, 0.5 * (box.bottom + box.top), text, ha=ha, va="center", **style)
+        return box
 
 
 def gaps_under(canvas: Canvas, view: PlanView) -> dict[str, list[tuple[float, float]]]:
@@ -143,7 +215,7 @@ def gaps_under(canvas: Canvas, view: PlanView) -> dict[str, list[tuple[float, fl
     return found
 
 
-def without(start: float, stop: float, gaps: list[tuple[float, float]]) -> Iterator[tuple[float, float]]:
+def without(start: float, stop: float, gaps: Sequence[tuple[float, float]]) -> Iterator[tuple[float, float]]:
     """Yield what is left of a stretch between gaps."""
     at = start
     for begin, end in sorted(gaps):

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.outcome_words import short_words
+from gradehaul.show.check.outcome_words import plain_words, short_words
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use
 
 
@@ -47,68 +48,51 @@ USES: Mapping[Use, UseStyle] = {
     "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
 }
 """Dashes and dots on pale blue for film, solid dark red and a ladder of it for what stays clean, a thin line for the
-rest: distinct without color."""
+rest: told apart without color."""
 
-
-FORCED: dict[str, Any] = {"marker": "D", "ms": 6.5, "mfc": "white", "mec": "#7a1330", "mew": 1.6, "ls": ""}
-"""The mark where the head of a train is that would fail if track that stays clean were filmed."""
 
 FORCED_WORDS = "head of a train that would fail here with more film"
 
 
-def titles(found: KeepCleanPlan, reader: Reader) -> list[str]:
+def titles(found: KeepCleanPlan) -> list[str]:
     """Return wordings of what the picture shows, the fullest first."""
     if found.beyond:
         names = ", ".join(dict.fromkeys(place.train for place in found.beyond))
-        return [
-            f"No plan for the film can help: {names} would not get by even with no more of it",
-            f"No plan can help: {names}",
-            "No plan can help",
-        ]
-    purpose = f"so that every train {'climbs' if found.options.need == 'climbs' else 'gets by while its wheels grip'}"
-    return [
-        f'Where film "{found.film}" may go, {purpose}; arrows uphill, railheads ({reader.length_unit})',
-        f"Where the film may go, railheads ({reader.length_unit})",
-        "Where the film may go",
-    ]
+        return [f"No plan can help: {names} would not get by even with no more film", "No plan can help"]
+    asked = f"so that every train {'climbs' if found.options.need == 'climbs' else 'gets by while its wheels grip'}"
+    return [f'Where film "{found.film}" may go, {asked}', "Where the film may go"]
 
 
-def depends_on(found: KeepCleanPlan, reader: Reader) -> list[list[str]]:
-    """Return wordings of what the plan depends on and comes to, the fullest of each first."""
+def headline(found: KeepCleanPlan) -> str:
+    """Return what the picture shows; a train that fails with this plan all the same is named."""
+    failing = [(train, outcome_of(train.planned, train.misfits)) for train in found.trains]
+    worst = min(failing, key=lambda each: WORST_FIRST.index(each[1]), default=None)
+    if found.beyond or worst is None or worst[1] == "climbs":
+        return titles(found)[0]
+    train, outcome = worst
+    words = plain_words(outcome, train.planned, train.misfits)
+    return f"With this plan {train.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
+
+
+def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
+    """Return what the plan depends on and comes to."""
     if found.beyond:
         return []
     carry = reader.length(found.options.carry)
     if not any(row.use == "keep clean" for row in found.rows):
-        return [["Nothing must be kept clean: all track may be filmed.", "Nothing must be kept clean."]]
+        return ["Nothing must be kept clean: all track may be filmed."]
     if not found.depends_on_carry:
-        return [[f"No track is left to film: all of it is needed clean, or lies within {carry} of such track.",
-                 "No track is left to film."]]  # fmt: skip
-    lines = [
-        [
-            f"Holds only as long as wheels carry the film no farther than {carry}, which is a guess.",
-            f"A guess: film is carried no farther than {carry}.",
-        ]
-    ]
+        return [f"No track is left to film: all of it is needed clean, or lies within {carry} of such track."]
+    told = [f"Holds only as long as wheels carry the film no farther than {carry}, which is a guess."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
-        lines.append(
-            [
-                f"Wheels will carry film from where it is already onto track that must stay clean: from {names}.",
-                f"Film is there already, too near: {names}.",
-            ]
-        )
-    return lines
+        told.append(f"Wheels will carry film from where it is already onto track that must stay clean: from {names}.")
+    return told
 
 
-def train_words(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> list[str]:
-    """Return wordings of what becomes of a train with the plan, and with film everywhere."""
+def train_words(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> str:
+    """Return what becomes of a train with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
     verdicts = (train.planned, train.everywhere)
-    now, then = (short_words(outcome_of(v, train.misfits), v, train.misfits, reader) for v in verdicts)
-    brief = f"{train.name}: {planned} {now[-1]}, with film everywhere"
-    return [
-        f"{train.name}, {planned}: {now[0]}; with film everywhere: {then[0]}",
-        f"{brief} {then[-2]}",
-        f"{brief} {then[-1]}",
-        f"{train.name}: {now[-1]}, with film {then[-1]}",
-    ]
+    now, then = (short_words(outcome_of(v, train.misfits), v, train.misfits, reader)[0] for v in verdicts)
+    return f"{train.name}, {planned}: {now}; with film everywhere: {then}"

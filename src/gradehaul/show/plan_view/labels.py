@@ -1,4 +1,4 @@
-"""The labels of a plan view: failures, joints with their railheads, and tracks with their effective grades."""
+"""The labels of a plan view: joints with their railheads, tracks with their effective grades, and stacks of turns."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from gradehaul.haulage.views.plan_view import JointView, PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.quantities import convert
+from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box, crossed
-from gradehaul.show.base.labels import WOULD
+from gradehaul.show.base.paper import POINT
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK, Spot
-from gradehaul.show.plan_view.film_uses import FORCED
+from gradehaul.show.plan_view.canvas import Spot
 from gradehaul.track.piecewise import FloatArray
-from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 if TYPE_CHECKING:
     from gradehaul.show.plan_view.canvas import Canvas
@@ -70,52 +70,69 @@ class Drawn(NamedTuple):
 
 def drawn_on(canvas: Canvas, view: PlanView, beside: Sequence[FloatArray]) -> Drawn:
     """Return what is drawn on a plan: all of its track, and what lies beside it, each as points on the sheet."""
-    track = np.concatenate([canvas.line(track.xy) for track in view.tracks.values()])
+    track = np.concatenate([canvas.course(track.xy) for track in view.tracks.values()])
     return Drawn(track, np.concatenate([np.empty((0, 2)), *beside]))
 
 
-def draw_labels(
-    canvas: Canvas, view: PlanView, reader: Reader, film: KeepCleanPlan | None, beside: Sequence[FloatArray]
-) -> None:
-    """Set labels, the most important first; one without room beside what it tells is left out.
+def draw_labels(canvas: Canvas, view: PlanView, reader: Reader, beside: Sequence[FloatArray]) -> None:
+    """Set labels, the most important first; one without room beside what it names is left out.
 
     Parameters
     ----------
     canvas, view, reader
         What the plan lies on, the plan, and the units of whoever reads it.
-    film
-        The keep-clean plan that is shown, if any.
     beside
         What is drawn beside the track, as points on the sheet, each of shape (n, 2).
     """
     drawn = drawn_on(canvas, view, beside)
-    for (train, text), (x, y) in _failures(view).items():
-        _set_failure(canvas, view, (text, train), canvas.spot(x, y), drawn)
-    if film is not None:
-        _draw_forced(canvas, view, film, drawn)
+    turns = stacks(view)
+    for key in turns:
+        _name_track(canvas, view.tracks[key], reader, drawn, turns[key])
     draw_joints(canvas, view, reader, drawn)
     tracks = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
-    for track in tracks[:_MOST_TRACKS]:
+    for track in [each for each in tracks if each.id not in turns][:_MOST_TRACKS]:
         if track.named or track.length > canvas.meters(40.0):
-            _tell_track(canvas, track, reader, drawn)
+            _name_track(canvas, track, reader, drawn)
 
 
-def _tell_track(canvas: Canvas, track: TrackView, reader: Reader, drawn: Drawn) -> None:
+def stacks(view: PlanView) -> dict[str, str]:
+    """Return how many turns lie over one another where a line climbs over itself, by the track with most of them."""
+    found: dict[str, str] = {}
+    lines: dict[str, list[TrackView]] = {}
+    for track in view.tracks.values():
+        lines.setdefault(track.line, []).append(track)
+    near = 1.5 * view.plan.scale.gauge
+    for tracks in lines.values():
+        places = np.concatenate([track.xy for track in tracks])
+        begins = np.cumsum([0.0, *(track.heading[-1] - track.heading[0] for track in tracks)])
+        turned = np.concatenate([t.heading - t.heading[0] + at for t, at in zip(tracks, begins[:-1], strict=True)])
+        pairs = cKDTree(places).query_pairs(near, output_type="ndarray")
+        over = pairs[np.abs(turned[pairs[:, 0]] - turned[pairs[:, 1]]) > 1.5 * math.pi] if pairs.size else pairs
+        if over.size:
+            turns = float(np.ptp(turned[over])) / (2 * math.pi)
+            most = max(tracks, key=lambda each: abs(each.heading[-1] - each.heading[0]))
+            found[most.id] = f"{turns:.0f} turns" if abs(turns - round(turns)) < 0.1 else f"{turns:.1f} turns"
+    return found
+
+
+def _name_track(canvas: Canvas, track: TrackView, reader: Reader, drawn: Drawn, turns: str = "") -> None:
     """Set the name and the grade of a track beside it, clear of what is drawn if that can be, else cut or as it may."""
     worst = max(track.steepest)
     grade = reader.grade(worst) if worst >= 0.001 else ""
     name = track.name if track.named else ""
-    names = [canvas.sheet.fitted(name, wide * canvas.sheet.dots_per_em) for wide in (16, 9, 6)]
-    whole, *cut = (f"{each} {grade}".strip() for each in names)
+    names = [canvas.paper.fitted(name, wide * canvas.paper.font * POINT) for wide in (16, 9, 6)]
+    whole, *cut = (", ".join(filter(None, (f"{each} {grade}".strip(), turns))) for each in names)
     if not whole:
         return
     along = [share * track.length for share in _ALONG]
     steep = [at for at in along if _steepness(track, at) >= _AS_STEEP * worst]
     places = [canvas.spot(spot.x, spot.y) for spot in map(track.spot, steep or along)]
+    style: dict[str, Any] = {"scale": 0.92, "color": "#333333"}
     for words, clear in ((whole, True), *((each, True) for each in cut), (whole, False)):
-        style: dict[str, Any] = {"clear": clear, "scale": 0.92, "color": "#333333"}
-        if set_beside(canvas, words, places, drawn, near=7.0, **style) is not None:
+        if set_beside(canvas, words, places, drawn, near=7.0, clear=clear, **style) is not None:
             return
+    if turns:  # never left out: a line leads to it where it lies far
+        set_beside(canvas, turns, places[:1], drawn, near=7.0, others=(), **style)
 
 
 def _steepness(track: TrackView, at: float) -> float:
@@ -124,48 +141,17 @@ def _steepness(track: TrackView, at: float) -> float:
     return float(track.effective[chord].max())
 
 
-def _draw_forced(canvas: Canvas, view: PlanView, film: KeepCleanPlan, drawn: Drawn) -> None:
-    """Mark where the head of each train is that would fail with more film, and tell what it would do, worst first."""
-    for forced in sorted(film.hardest, key=lambda each: -each.short):
-        if forced.on.track not in view.tracks:
-            continue
-        spot = view.tracks[forced.on.track].spot(forced.on.along)
-        x, y = canvas.xy(np.array([[spot.x, spot.y]])).T
-        canvas.axes.plot(x, y, zorder=7, gid=f"forced {forced.train} {forced.test}", **FORCED)
-        words = canvas.sheet.fitted(f"{forced.train} {WOULD[forced.test]}", 28 * canvas.sheet.dots_per_em)
-        _set_failure(canvas, view, (words, forced.train), canvas.spot(spot.x, spot.y), drawn)
-
-
-def _set_failure(
-    canvas: Canvas, view: PlanView, wordings: Sequence[str], at: tuple[float, float], drawn: Drawn
-) -> None:
-    """Set the label of a failure clear of all track, in the first wording that has room, else the first as it may.
-
-    Across other track it would seem to belong there; where it lies far off a line leads to it.
-    """
-    joints = [canvas.spot(joint.x, joint.y) for joint in view.joints]
-    style: dict[str, Any] = {"weight": "bold", "near": 9.0}
-    for words in wordings:
-        box = set_beside(canvas, words, [at], drawn, others=joints, clear=True, **style)
-        if box is not None:
-            line = _leader(canvas, at, box)
-            if line.size:
-                _lead(canvas, words, line)
-            return
-    set_beside(canvas, wordings[0], [at], drawn, **style)
-
-
 def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, drawn: Drawn) -> None:
     """Set the names and railheads of joints beside them, as far as there is room, clear of points on the sheet."""
     order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
     spots = {joint.name: canvas.spot(joint.x, joint.y) for joint in view.joints}
     for joint in sorted(view.joints, key=lambda each: order[each.kind]):
-        name = canvas.sheet.fitted(joint.name, 16 * canvas.sheet.dots_per_em)
+        name = canvas.paper.fitted(joint.name, 16 * canvas.paper.font * POINT)
         words = f"{name} {_height(joint, reader)}"
         others = [spot for other, spot in spots.items() if other != joint.name]
         box = set_beside(canvas, words, [spots[joint.name]], drawn, near=_NEAR, others=others)
         if box is not None:
-            line = _leader(canvas, spots[joint.name], box)
+            line = _leader(spots[joint.name], box)
             if line.size:
                 _lead(canvas, joint.name, line)
         if box is not None or joint.kind != "plain":
@@ -174,31 +160,18 @@ def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, drawn: Drawn) ->
 
 def _lead(canvas: Canvas, name: str, line: FloatArray) -> None:
     """Draw a line from a joint to a label that lies far from it, and keep other labels off it."""
-    sheet = canvas.sheet
     for x, y in line.tolist():
-        sheet.board.take(Box(x, y, x, y))
-    sheet.line(*line.T, color="#777777", lw=0.5, gid=f"leads to {name}")
+        canvas.board.take(Box(x, y, x, y))
+    canvas.line(*line.T, color="#777777", lw=0.5, gid=f"leads to {name}")
 
 
-def _leader(canvas: Canvas, at: tuple[float, float], box: Box) -> FloatArray:
+def _leader(at: tuple[float, float], box: Box) -> FloatArray:
     """Return points along the line from a joint to its label, shape (n, 2); none where the label lies near."""
-    point = canvas.sheet.dots_per_em / canvas.sheet.size.font
     end = box.nearest(*at)
     far = math.dist(at, end)
-    if far <= _LED * _NEAR * point:
+    if far <= _LED * _NEAR * POINT:
         return np.empty((0, 2))
-    return np.linspace(at, end, math.ceil(far / (2 * point)) + 1)
-
-
-def _failures(view: PlanView) -> dict[tuple[str, str], tuple[float, float]]:
-    """Return trains and how and where they fail, the worst first: of a film, at the age that is worse for the train."""
-    found: dict[tuple[str, str], tuple[float, float]] = {}
-    for train in view.worse:
-        places = {"stalls": train.stall, "runs away": train.runaways[0][0] if train.runaways else None}
-        for words, spot in places.items():
-            if spot is not None:
-                found[f"{train.name} {words}", f"{train.name} {words} ({train.rail})"] = spot.x, spot.y
-    return found
+    return np.linspace(at, end, math.ceil(far / (2 * POINT)) + 1)
 
 
 def _height(joint: JointView, reader: Reader) -> str:
@@ -227,38 +200,28 @@ def set_beside(
     """Set a label near one of some places where it hides as little as can be; return where, None if there was no room.
 
     If it must be `clear`, it hides nothing. It keeps away from `others`, places to which it might seem to belong; where
-    they are told, a line may lead to it.
+    these are given, a line may lead to it.
     """
-    sheet = canvas.sheet
-    point = sheet.dots_per_em / sheet.size.font
-    close = drawn.around(np.array(places), sheet.extent(text, scale=scale, **style)[0] + 5.0 * near * point)
-    reaches = [far * near * point for far in ((1.0, 1.8, 3.0) if others is None else (1.0, 1.8, 3.0, 4.5))]
+    close = drawn.around(np.array(places), canvas.paper.extent(text, scale=scale, **style)[0] + 5.0 * near * POINT)
+    reaches = [far * near * POINT for far in ((1.0, 1.8, 3.0) if others is None else (1.0, 1.8, 3.0, 4.5))]
     spots = [spot for reach in reaches for at in places for spot in _around(at, reach)]
     far_off = [_AWAY * (reach + math.dist(at, places[0])) for reach in reaches for at in places]
 
     def cost(box: Box) -> float:
-        roomy = box.grown(_CLEAR * point)
+        roomy = box.grown(_CLEAR * POINT)
         lost = crossed(roomy, close.track)
         hides = lost + crossed(roomy, close.beside)
         if lost > _MOST_HIDDEN or (clear and hides):
             return math.inf
         if others is None:
             return hides
-        if any(crossed(taken, _leader(canvas, places[0], box)) for taken in sheet.board.taken):
+        if any(crossed(taken, _leader(places[0], box)) for taken in canvas.board.taken):
             return math.inf
         away = math.dist(places[0], box.nearest(*places[0]))
         return hides + _MISTAKEN * any(math.dist(other, box.nearest(*other)) < away for other in others)
 
-    told = sheet.label(
-        text,
-        spots,
-        boxes_cost=cost,
-        spots_cost=np.repeat(far_off, _AROUND).tolist(),
-        room=sheet.room("plan"),
-        scale=scale,
-        **style,
-    )
-    return None if told is None else told[1]
+    costs = np.repeat(far_off, _AROUND).tolist()
+    return canvas.label(text, spots, boxes_cost=cost, spots_cost=costs, scale=scale, **style)
 
 
 def _around(at: tuple[float, float], reach: float) -> Iterator[Spot]:

@@ -1,4 +1,4 @@
-"""The picture of a plan view: tracks shaded by effective grade, what passes over what, and where trains get stuck."""
+"""The picture of a plan view: tracks by effective grade, what passes over what, and where trains get stuck."""
 
 from __future__ import annotations
 
@@ -8,19 +8,25 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.lines import Line2D
 
-from gradehaul.haulage.views.plan_view import PlanView
-from gradehaul.haulage.views.track_view import Spot, TrackView
+from gradehaul.haulage.answers.judged import worst_first, worst_of_each
+from gradehaul.haulage.views.plan_view import PlanView, TrainView
+from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.show.base.colors import FAINT, INK
+from gradehaul.show.base.labels import WOULD
+from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.sheet import INK, SIZES, SizeName
-from gradehaul.show.plan_view.canvas import Canvas, gaps_under, plan_canvas, without
-from gradehaul.show.plan_view.film_uses import USES, titles
-from gradehaul.show.plan_view.key import draw_key, draw_scale, draw_trains, key_entries, key_rows, train_rows
+from gradehaul.show.check.outcome_words import plain_words, short_words
+from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
+from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES, depends_on, train_words
+from gradehaul.show.plan_view.film_uses import headline as film_headline
 from gradehaul.show.plan_view.labels import draw_labels
-from gradehaul.show.plan_view.shades import SHADES, Run, runs
-from gradehaul.show.plan_view.styles import AWAY, AWAY_END, BESIDE, MARKS, STALL, film_styles
+from gradehaul.show.plan_view.marks import Look, Mark, draw_marks
+from gradehaul.show.plan_view.shades import BESIDE, MARKS, SHADES, Run, film_styles, rail_words, runs, shade_words
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, UsedStretch, used_stretches
 
@@ -29,6 +35,20 @@ if TYPE_CHECKING:
 
 _ARROW_EVERY = 95.0
 """How far apart arrows stand on one climb, points; and the shortest climb with one is a quarter of it."""
+
+_MOST_ROWS = 12
+"""Trains that climb are counted in one row where there would be more rows than this."""
+
+_APART: Mapping[str, Any] = {"color": FAINT, "lw": 0.8, "ls": (0, (4, 3))}
+"""The frame around track whose place is not known."""
+
+LOOKS: Mapping[str, Look] = {
+    "stall": Look("round", INK, "white", "stalls here first"),
+    "runaway": Look("square", INK, "white", "begins to run away here"),
+    "runaway ends": Look("square", "white", INK, "holds back again from here"),
+    "forced": Look("round", "white", "#7a1330", FORCED_WORDS),
+}
+"""The marks of trains: round where one stalls, square where one runs away."""
 
 
 def plan_picture(
@@ -39,7 +59,7 @@ def plan_picture(
     Parameters
     ----------
     view
-        What it tells.
+        What it shows.
     reader
         The units of whoever reads it.
     form
@@ -50,28 +70,29 @@ def plan_picture(
         The keep-clean plan to show in place of the shades.
     """
     with drawing_rules():
-        figure = plan_figure(view, reader, size=size, film=film)
-        return picture_bytes(figure, form, dots_per_inch=SIZES[size].dots_per_inch)
+        return picture_bytes(plan_figure(view, reader, size=size, film=film), form)
 
 
 def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: KeepCleanPlan | None = None) -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    canvas = plan_canvas(
+    marks, rows = _marks_and_rows(view, reader, film)
+    headline = film_headline(film) if film is not None else _headline(view, reader)
+    words = [f"{view.plan.title}: railheads in {reader.length_unit}, arrows uphill"]
+    if film is None:
+        words[0] += "; shaded by the effective grade for a train that climbs"
+    else:
+        words += depends_on(film, reader)
+    canvas = Canvas(
         view,
         size,
         reader.length_unit,
-        lambda own, line: [
-            *key_rows(own, key_entries(view, reader, film, roomy=own.roomy), line),
-            *train_rows(view, reader, film, line),
-        ],
+        headline,
+        [*words, *(f"NOT PLACED: {note.text}" for note in view.notes if note.text.startswith("left out"))],
+        notes=[*rows, *(note.text for note in view.notes if not note.text.startswith("left out"))],
+        key=_key(view, reader, film, {mark.kind for mark in marks}),
         thickest=SHADES[-1].width,
     )
-    sheet = canvas.sheet
-    sheet.title(view.plan.title)
-    told = f"Plan view: effective grade for a train that climbs, arrows uphill, railheads ({reader.length_unit})"
-    shaded = [told, f"Effective grade, uphill, railheads ({reader.length_unit})", "Plan view"]
-    sheet.heading("words", shaded if film is None else titles(film, reader), scale=1.0)
-    beside = list(_draw_marks(canvas, view))
+    beside = list(_draw_bands(canvas, view))
     gaps = gaps_under(canvas, view)
     styles = film_styles(view)
     for piece in _by_height(view, {} if film is None else used_stretches(film)):
@@ -81,14 +102,124 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
                 _draw_run(canvas, piece.track, run, styles.get(piece.track.rail))
             else:
                 _draw_used(canvas, piece.track, run, piece.use)
-    arrows: list[complex] = []
+    arrows = [complex(mark.x, mark.y) for mark in marks]
     for track in view.tracks.values():
         beside += _draw_arrows(canvas, track, arrows)
-    draw_scale(sheet, canvas.dots, reader)
-    draw_key(sheet, key_entries(view, reader, film, roomy=sheet.size.roomy))
-    draw_trains(sheet, view, reader, film)
-    draw_labels(canvas, view, reader, film, beside)
-    return sheet.figure
+    draw_marks(canvas, marks, LOOKS)
+    beside += _frame_pieces(canvas, view)
+    draw_labels(canvas, view, reader, beside)
+    return canvas.paper.figure
+
+
+def _headline(view: PlanView, reader: Reader) -> str:
+    """Return how many trains climb, and which does worst."""
+    trains = worst_first(worst_of_each(view.trains))
+    climb = sum(each.outcome == "climbs" for each in trains)
+    if not trains:
+        steepest = max(view.tracks.values(), key=lambda track: max(track.steepest))
+        return f"Steepest: {reader.grade(max(steepest.steepest))} effective on {steepest.name}"
+    if climb == len(trains):
+        return {1: "The train climbs", 2: "Both trains climb"}.get(climb, f"All {climb} trains climb")
+    worst = trains[0]
+    words = plain_words(worst.outcome, worst.verdict, worst.misfits)
+    verb = "" if worst.outcome in ("stalls", "runs away") else "is "
+    if len(trains) == 1:
+        return f"{worst.name} {verb}{words} {rail_words(worst.rail)}"
+    rail = "" if len({each.rail for each in view.trains}) == 1 else f" {rail_words(worst.rail)}"
+    return f"{climb} of {len(trains)} trains {'climbs' if climb == 1 else 'climb'}; {worst.name} {verb}{words}{rail}"
+
+
+def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> tuple[list[Mark], list[str]]:
+    """Return the numbered marks, and the rows that say what they and all other trains mean; none that fails is cut."""
+    marks: list[Mark] = []
+    rows: list[str] = []
+    for train in view.worse:
+        own = [("stall", train.stall)]
+        own += [
+            (kind, spot)
+            for pair in train.runaways
+            for kind, spot in zip(("runaway", "runaway ends"), pair, strict=True)
+        ]
+        met = [(kind, spot) for kind, spot in own if spot is not None]
+        number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
+        marks += [Mark(kind, spot.x, spot.y, (number,)) for kind, spot in met]
+        rows.append(f"{number}  {_verdict(train, reader)}" if met else _verdict(train, reader))
+    more = [each for each, train in zip(rows, view.worse, strict=True) if train.outcome == "climbs"]
+    if len(rows) > _MOST_ROWS and len(more) > 1:
+        rows = [*(each for each in rows if each not in more), f"{len(more)} more rows: trains that climb"]
+    if film is not None:
+        for forced in sorted(film.hardest, key=lambda each: -each.short):
+            if forced.on.track in view.tracks:
+                spot = view.tracks[forced.on.track].spot(forced.on.along)
+                number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
+                marks.append(Mark("forced", spot.x, spot.y, (number,)))
+                rows.append(f"{number}  {forced.train} {WOULD[forced.test]} here with more film")
+        rows = [*(train_words(train, film, reader) for train in film.trains), *rows]
+    return marks, rows
+
+
+def _verdict(train: TrainView, reader: Reader) -> str:
+    words = short_words(train.outcome, train.verdict, train.misfits, reader)[0]
+    return f"{train.name}, {rail_words(train.rail)}, route {train.route}: {words}"
+
+
+def _key(
+    view: PlanView, reader: Reader, film: KeepCleanPlan | None, kinds: set[str]
+) -> dict[str, Artist | tuple[Artist, ...]]:
+    """Return what shades, dashes, bands and marks mean, of those that are drawn; or the uses of a keep-clean plan."""
+
+    def sample(*styles: dict[str, Any]) -> tuple[Line2D, ...]:
+        return tuple(Line2D([], [], solid_capstyle="butt", dash_capstyle="butt", **style) for style in styles)
+
+    uses = {} if film is None else used_stretches(film)
+    drawn = {stretch.use for track in view.tracks for stretch in uses.get(track, ())}
+    key: dict[str, Artist | tuple[Artist, ...]] = {
+        style.words: sample(*style.lines) for use, style in USES.items() if use in drawn
+    }
+    if not uses:
+        for number in sorted({run.shade for track in view.tracks.values() for run in runs(track)}):
+            shade = SHADES[number]
+            lines = {"color": "#555555", "lw": shade.width + 0.9}, {"color": shade.color, "lw": shade.width}
+            key[shade_words(number, reader)] = sample(*lines)
+        for rail, (color, dashes) in film_styles(view).items():
+            key[f"{rail} rail"] = sample({"color": color, "lw": 1.2, "ls": dashes})
+    bands = {mark.kind for train in view.trains for mark in train.marks}
+    for kind, style in MARKS.items():
+        if kind in bands:
+            band = {"color": INK, "lw": style.width, "ls": style.dashes}
+            key[f"head {style.words}"] = sample(band, {"color": "white", "lw": BESIDE})
+    if view.frames > 1 or view.unplaced:
+        key["its place is not known"] = Line2D([], [], **_APART)
+    return key | {look.words: look.sample() for kind, look in LOOKS.items() if kind in kinds}
+
+
+def _frame_pieces(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
+    """Frame each piece of track whose place is not known, so that it is not taken for placed; track that misses too.
+
+    Yield what is drawn as points on the sheet.
+    """
+    for track in view.unplaced:
+        canvas.axes.plot(*canvas.xy(track.xy).T, color=FAINT, lw=1.2, ls=(0, (3, 2)), gid=f"unplaced {track.id}")
+        yield canvas.course(track.xy)
+    main = _main_frame(view)
+    pieces: dict[int, list[FloatArray]] = {}
+    for track in (*view.tracks.values(), *view.unplaced):
+        if track.frame != main:
+            pieces.setdefault(track.frame, []).append(canvas.course(track.xy))
+    for courses in pieces.values():
+        pad, course = 1.2 * canvas.paper.dots_per_line, np.concatenate(courses)
+        (left, low), (right, high) = course.min(axis=0) - pad, course.max(axis=0) + pad
+        x, y = [left, right, right, left, left], [low, low, high, high, low]
+        canvas.line(x, y, gid="not placed", **_APART)
+        along = np.linspace(0.0, 4.0, 400)
+        yield np.column_stack([np.interp(along, range(5), x), np.interp(along, range(5), y)])
+
+
+def _main_frame(view: PlanView) -> int:
+    length: dict[int, float] = {}
+    for track in view.tracks.values():
+        length[track.frame] = length.get(track.frame, 0.0) + track.length
+    return max(length, key=lambda frame: (length[frame], -frame))
 
 
 # Track
@@ -168,23 +299,26 @@ def _draw_arrows(canvas: Canvas, track: TrackView, drawn: list[complex]) -> list
             corners.append(middle - size * ahead - size * aside)
             x, y = np.array(corners).T
             canvas.axes.fill(x, y, facecolor="white", edgecolor=INK, lw=0.8, zorder=5, gid=f"uphill {track.id}")
-            outlines.append(canvas.sheet.line_dots(canvas.axes, np.append(x, x[0]), np.append(y, y[0])))
+            outlines.append(canvas.course(np.array([*corners, corners[0]]), turned=True))
     return outlines
 
 
 # Trains
 
 
-def _draw_marks(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
-    """Draw where trains get stuck: bands behind the track, and marks where each stalls or runs away.
+def _draw_bands(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
+    """Draw where trains get stuck as bands behind the track; where several fall on one place, the worst.
 
     Yield the course of each band on either side of its track as points on the sheet.
     """
+    taken: dict[str, list[tuple[float, float]]] = {}
     for kind, style in MARKS.items():
-        drawn = {part for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on}
-        for part in sorted(drawn):
-            if part.track in view.tracks:
-                stretch = _widened(canvas, view.tracks[part.track], part.start, part.stop)
+        parts = sorted({part for train in view.trains for mark in train.marks if mark.kind == kind for part in mark.on})
+        for part in parts:
+            if part.track not in view.tracks:
+                continue
+            for start, stop in without(part.start, max(part.stop, part.start + 1e-9), taken.get(part.track, [])):
+                stretch = _widened(canvas, view.tracks[part.track], start, stop)
                 yield canvas.flanks(stretch, 0.25 * (style.width + BESIDE))
                 x, y = canvas.xy(stretch).T
                 canvas.axes.plot(x, y, color="white", lw=style.width + 1.5, zorder=2, solid_capstyle="butt")
@@ -193,19 +327,8 @@ def _draw_marks(canvas: Canvas, view: PlanView) -> Iterator[FloatArray]:
                     solid_capstyle="butt",
                 )  # fmt: skip
                 canvas.axes.plot(x, y, color="white", lw=BESIDE, zorder=2, solid_capstyle="butt")
-    for train in view.worse:
-        if train.stall is not None:
-            _draw_spot(canvas, train.stall, STALL, f"stall {train.name}")
-        for begin, end in train.runaways:
-            if end is not None:
-                _draw_spot(canvas, end, AWAY_END, f"runaway ends {train.name}")
-            if begin is not None:
-                _draw_spot(canvas, begin, AWAY, f"runaway {train.name}")
-
-
-def _draw_spot(canvas: Canvas, spot: Spot, style: dict[str, Any], gid: str) -> None:
-    x, y = canvas.xy(np.array([[spot.x, spot.y]])).T
-    canvas.axes.plot(x, y, zorder=7, gid=gid, **style)
+        for part in parts:
+            taken.setdefault(part.track, []).append((part.start, part.stop))
 
 
 def _widened(canvas: Canvas, track: TrackView, start: float, stop: float) -> FloatArray:

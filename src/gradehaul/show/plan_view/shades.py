@@ -1,13 +1,17 @@
-"""How hard track is to climb as classes of effective grade, each darker and wider than the one before."""
+"""How a plan view draws grades, films and what happens to trains: told apart by width and dashes as well as color."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from itertools import cycle
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.views.plan_view import MarkKind, PlanView
 from gradehaul.haulage.views.track_view import TrackView
+from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.base.reading_units import Reader
 
 
@@ -27,7 +31,14 @@ SHADES = (
     Shade(0.03, "#7a1330", 4.3),
     Shade(0.04, "#2a0a2e", 4.8),
 )
-"""Level, then up to 1, 2, 3, 4 % and over: each darker than the last, so that they are told apart without color."""
+"""Level, then up to 1, 2, 3, 4 % and over: each darker than the last, so that they are told apart without color.
+
+A grade on the border of two classes, as the 2 % that hills are often built to, lies in the milder.
+"""
+
+
+_TIE = 1e-7
+"""Grades that differ by less are one."""
 
 
 class Run(NamedTuple):
@@ -42,8 +53,8 @@ class Run(NamedTuple):
 def shades_of(track: TrackView) -> list[int]:
     """Return the class of each chord of a track, by the effective grade in its middle."""
     middle = track.effective.mean(axis=1)
-    shades = np.searchsorted([each.least for each in SHADES], middle + 1e-9, side="right") - 1
-    return [int(shade) for shade in shades]
+    shades = np.searchsorted([each.least for each in SHADES], middle - _TIE, side="left") - 1
+    return [max(int(shade), 0) for shade in shades]
 
 
 def runs(track: TrackView) -> Iterator[Run]:
@@ -63,10 +74,64 @@ def shade_words(number: int, reader: Reader) -> str:
     --------
     >>> reader = Reader("mm", "metric")
     >>> [shade_words(number, reader) for number in (0, 1, 2, 5)]
-    ['level', 'to 1.00 %', 'to 2.00 %', 'over 4.00 %']
+    ['level', 'up to 1 %', '1 to 2 %', 'over 4 %']
     """
     if number == 0:
         return "level"
+    low = _round_grade(SHADES[number].least, reader)
     if number == len(SHADES) - 1:
-        return f"over {reader.grade(SHADES[number].least)}"
-    return f"to {reader.grade(SHADES[number + 1].least)}"
+        return f"over {low}"
+    high = _round_grade(SHADES[number + 1].least, reader)
+    if number == 1:
+        return f"up to {high}"
+    return f"{low if reader.grades == 'one-in' else low.split(' ')[0]} to {high}"
+
+
+def _round_grade(grade: float, reader: Reader) -> str:
+    number, _, unit = reader.grade(grade).rpartition(" ")
+    return f"{number} {unit.removesuffix('.0')}" if reader.grades == "one-in" else f"{float(number):g} {unit}"
+
+
+# Trains and films
+
+
+class MarkStyle(NamedTuple):
+    """The band behind a track: its width, points, its dashes, and what it means."""
+
+    width: float
+    dashes: Any
+    words: str
+
+
+MARKS: dict[MarkKind, MarkStyle] = {
+    "stalls": MarkStyle(9.6, "-", "stalls"),
+    "runs away": MarkStyle(9.6, (0, (1.0, 0.35)), "runs away"),
+    "no stopping": MarkStyle(12.0, (0, (0.12, 0.16)), "must not stop"),
+    "no recovery": MarkStyle(12.0, (0, (0.12, 0.5)), "would not recover from a slip"),
+}
+"""A solid band, long dashes, dense ticks, and sparse ticks; where two fall on one place the first is drawn."""
+
+BESIDE = 6.8
+"""The width left white between a band and the track on it, points."""
+
+_FILMS: tuple[tuple[str, Any], ...] = (
+    ("#0057a8", (0, (2.6, 1.6))),
+    ("#00664d", (0, (1.0, 1.3))),
+    ("#8a2f6b", (0, (6.0, 1.6, 1.2, 1.6))),
+    ("#000000", (0, (8.0, 2.4))),
+)
+
+
+def film_styles(view: PlanView) -> dict[str, tuple[str, Any]]:
+    """Return the color and dashes of each condition other than clean that the plan has on some track."""
+    planned = dict.fromkeys(track.rail for track in view.tracks.values() if track.rail != CLEAN)
+    return dict(zip(planned, cycle(_FILMS), strict=False))
+
+
+def rail_words(rail: str) -> str:
+    """Return a rail condition behind a train's name.
+
+    >>> rail_words("treated"), rail_words("as planned fresh")
+    ('on treated rail', 'rail as planned fresh')
+    """
+    return f"rail {rail}" if rail in PLANNED else f"on {rail} rail"

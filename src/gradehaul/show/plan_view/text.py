@@ -12,7 +12,7 @@ from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words
 from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
-from gradehaul.show.plan_view.key import rail_words
+from gradehaul.show.plan_view.shades import rail_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
@@ -29,9 +29,9 @@ def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None, 
         _add_worst(page, view)
     _add_hardest(page, view, reader, film)
     if film is not None:
-        page.heading(titles(film, reader)[-1])
-        for wordings in (*depends_on(film, reader), *(train_words(train, film, reader) for train in film.trains)):
-            page.paragraph(wordings[0], indent=2)
+        page.heading(titles(film)[-1])
+        for words in (*depends_on(film, reader), *(train_words(train, film, reader) for train in film.trains)):
+            page.paragraph(words, indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
     page.line()
     page.more(MAP)

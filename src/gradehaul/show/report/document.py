@@ -1,4 +1,4 @@
-"""What the page reckons with: profiles, stock and trains in full precision, and what is drawn of each route."""
+"""What the page calculates with: profiles, stock and trains in full precision, and what is drawn of each route."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.railhead_response import Response
-from gradehaul.haulage.views.section import LongSection, long_section
+from gradehaul.haulage.views.section import LongSection, section_without_train
 from gradehaul.network.route import Route
 from gradehaul.plan.edit.trial import fixed_railheads
 from gradehaul.plan.records import Car, Loco, NamedTrain
@@ -41,7 +41,7 @@ def report_document(
 ) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
-    What it reckons with has all its digits, so that the page's verdicts are those of the package: the compensated
+    What it calculates with has all its digits, so that the page's verdicts are those of the package: the compensated
     profile of every route, the stock and its pulls. What it only draws is rounded as in every other document.
 
     Parameters
@@ -151,7 +151,7 @@ def route_document(layout: Layout, route: Route) -> dict[str, Any]:
     way puts them in the opposite order.
     """
     profile = layout.profile(route)
-    section = long_section(layout, route.name, rails=("clean",))
+    section = section_without_train(layout, route.name)
     return {
         **_drawn(section),
         "whole": route.whole,

@@ -1,4 +1,4 @@
-"""The part of the page on where the film may go: the words and tables of the verb treat, as the page tells them."""
+"""The part of the page on where the film may go: the words and tables of the verb treat, as the page shows them."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class FilmPart:
 
 
 def film_parts(found: KeepCleanPlan, reader: Reader) -> list[FilmPart]:
-    """Return what is told of the keep-clean plan, in order."""
+    """Return what is shown of the keep-clean plan, in order."""
     page = Page()
     add_film_plan(page, found, reader)
     parts: list[FilmPart] = []

@@ -1,4 +1,4 @@
-"""The page: one HTML file with everything in it, which asks nothing of any network."""
+"""The page: one HTML file with everything in it, which needs no network."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from gradehaul.show.plan_view.shades import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
 from gradehaul.show.report.film import film_parts
-from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
+from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, outcome_rows, verdict_rows
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
 
@@ -54,7 +54,7 @@ _OPEN = 6
 def report_page(
     layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader, film: KeepCleanPlan | None = None
 ) -> str:
-    """Return the page as HTML, in the order in which a builder asks: verdict, routes, trains, loads, what it rests on.
+    """Return the page as HTML, in the order of a builder's questions: verdict, routes, trains, loads, basis.
 
     Script and style are in the page and known by their hashes, so that a browser runs these and no others; names from
     the plan are text and nothing else.
@@ -73,7 +73,7 @@ def report_page(
         The keep-clean plan, where it is to be shown.
     """
     style, script = asset("page.css"), script_of((*SHARED, "tables.js", "page.js"))
-    view, told = drawn_plan_view(layout)
+    view, plan_notes = drawn_plan_view(layout)
     responses = islice(railhead_responses(layout.alignment), _HANDLES)
     return template("report.html").render(
         policy=policy(style, script),
@@ -84,7 +84,7 @@ def report_page(
             | {"chances": chances(answer)}
         ),
         plan_view=view is not None,
-        plan_notes=told,
+        plan_notes=plan_notes,
         version=__version__,
         film=[] if film is None else film_parts(film, reader),
         uses=_uses(film),
@@ -96,11 +96,11 @@ def report_page(
 
 
 def drawn_plan_view(layout: Layout) -> tuple[PlanView | None, list[str]]:
-    """Return the plan view and what is to be told of it, which is why there is none where nothing can be drawn."""
+    """Return the plan view and the notes on it, which say why there is none where nothing can be drawn."""
     try:
         view = plan_view(layout)
     except PlanError as error:
-        # without the file: a page that is mailed tells nothing of its maker's folders
+        # without the file: a page that is mailed says nothing of its maker's folders
         return None, [str(PlanError(error.wrong, place=error.place, found=error.found, write=error.write))]
     return view, [note.text for note in view.notes]
 
@@ -121,6 +121,7 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
         "summary": _summary(answer),
         "trains": [_train(answer, name, ways, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
         "how_helped": HOW_HELPED if ways else "",
+        "outcomes": outcome_rows(answer, reader),
         "verdicts": verdict_rows(answer, reader),
         "routes": runs,
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
@@ -154,8 +155,8 @@ def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
     ]
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
-        asks = reader.grade(answer.coefficient * tightest)
-        facts.append(f"The tightest curve, radius {reader.length(1 / tightest)}, asks as much as a grade of {asks}.")
+        adds = reader.grade(answer.coefficient * tightest)
+        facts.append(f"The tightest curve, radius {reader.length(1 / tightest)}, adds as much as a grade of {adds}.")
     return facts
 
 
@@ -166,10 +167,10 @@ def _summary(answer: CheckAnswer) -> str:
 
 def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     mine = [train for train in answer.trains if train.name == name]
-    asked = worse_ages(train for train in mine if train.rail in answer.film_rails)
+    everywhere = worse_ages(train for train in mine if train.rail in answer.film_rails)
     profile = next(route.profile for route in answer.routes if route.route.name == mine[0].route)
 
-    def told(train: TrainAnswer) -> dict[str, Any]:
+    def condition(train: TrainAnswer) -> dict[str, Any]:
         return {
             "rail": train.rail,
             "judged": train.rail in answer.judged_rails,
@@ -184,12 +185,13 @@ def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Rea
         "name": name,
         "route": mine[0].route,
         "length": reader.length(mine[0].length),
-        "told": [told(train) for train in mine if train.rail in answer.judged_rails] + [told(train) for train in asked],
+        "conditions": [condition(train) for train in mine if train.rail in answer.judged_rails]
+        + [condition(train) for train in everywhere],
     }
 
 
 def _runs(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[dict[str, Any]]:
-    """Return a route, or its legs where it has reversals, with what is told of the whole at the first."""
+    """Return a route, or its legs where it has reversals, with the facts on the whole at the first."""
     facts = _route_facts(answer, told, reader)
     return [
         {

@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from gradehaul.haulage.answers.check import CheckAnswer, Figure, TrainAnswer
+from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.plan.records import Basis
 from gradehaul.show.base.labels import basis_words, cars_words, chance_words
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.headline import conditions, film_everywhere
 from gradehaul.show.check.route_text import bound_rows, power_words, spread_words
 from gradehaul.show.check.text import CLEAR_LENGTH, figure_value
 
@@ -33,9 +35,31 @@ class Rows:
     rows: tuple[tuple[Cell, ...], ...]
 
 
+def outcome_rows(answer: CheckAnswer, reader: Reader) -> Rows:
+    """Return a row for each train: outcome, risk and pull to spare on the judged rail and with each film everywhere."""
+    named = conditions(answer.judged_rails)
+    columns = {name: worst_of_each(answer.on(rails)) for name, rails in named.items()}
+    columns |= {f"{name} everywhere": trains for name, trains in film_everywhere(answer).items()}
+    found = {name: {train.name: train for train in trains} for name, trains in columns.items()}
+    heads = ["train", *(head for name in found for head in (name, "risk", "to spare")), "hardest place"]
+    rows = []
+    for train in worst_first(next(iter(columns.values()), [])):
+        cells = [Cell(train.name)]
+        for trains in found.values():
+            one = trains[train.name]
+            risk = one.trust.stall_probability
+            cells += [
+                Cell(one.outcome, kind=f"outcome {one.outcome.replace(' ', '-')}"),
+                _number(chance_words(risk), risk),
+                _number(reader.force(one.verdict.margin), one.verdict.margin),
+            ]
+        rows.append((*cells, Cell(f"{train.verdict.worst_track}, {reader.length(train.verdict.worst_at)}")))
+    return Rows(tuple(heads), tuple(rows))
+
+
 def verdict_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return the verdict on every named train on every rail condition."""
-    heads = ("train", "rail", "outcome", "stalls in", "to spare", "head at", "on track", "downhill", "pull")
+    heads = ("train", "rail", "outcome", "risk", "to spare", "head at", "on track", "downhill", "pull")
     return Rows(heads, tuple(_verdict(train, reader) for train in answer.trains))
 
 
@@ -92,14 +116,14 @@ def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
 
 def binding_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return what binds each load."""
-    heads = ("route", "power", "car", "rail", "first to fail", "how", "head at", "on", "asks", "has")
+    heads = ("route", "power", "car", "rail", "first to fail", "how", "head at", "on", "needs", "pull")
     rows = [(Cell(route.route.name), *map(Cell, row)) for route in answer.routes for row in bound_rows(route, reader)]
     return Rows(heads, tuple(rows))
 
 
 def berth_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return the berths: how long, how steep, what fits, and whether cars stay put."""
-    heads = ("berth", "clear length", "known from", "steepest", "cars that fit, no engine", "left standing")
+    heads = ("berth", "clear length", "known from", "steepest", "cars that fit, no engine", "parked cars stay put")
     rows = [
         (
             Cell(berth.name),
@@ -107,7 +131,7 @@ def berth_rows(answer: CheckAnswer, reader: Reader) -> Rows:
             Cell(CLEAR_LENGTH[berth.basis]),
             _number(reader.grade(berth.steepest), berth.steepest),
             Cell(", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-"),
-            Cell(", ".join(f"{car} {'stay' if stay else 'roll away'}" for car, stay in berth.cars_stay.items()) or "-"),
+            Cell(", ".join(f"{car} {'yes' if stay else 'ROLL AWAY'}" for car, stay in berth.cars_stay.items()) or "-"),
         )
         for berth in answer.berths
     ]

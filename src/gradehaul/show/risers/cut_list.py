@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from gradehaul.design.risers.risers import Risers
 from gradehaul.plan.names import clean
-from gradehaul.show.base.form import PAPERS, Column, Form, PaperName
 from gradehaul.show.base.picture import plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.risers.cautions import CAUTIONS
 from gradehaul.show.risers.text import beside_words, cells, explained, headline, top_word
+from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets.form import PAPERS, Column, Form, PaperName
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -23,7 +24,7 @@ def cut_list_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Fi
     title = _cut(f"Risers: {plain(found.walk.layout.plan.title)}", 52)
     form = Form(title, paper=PAPERS[paper], foot=_cut(f"{clean(found.walk.name)}: measure twice, cut once.", 60))
     form.words(
-        headline(found, reader), [part for line in explained(found, reader) for part in _wrapped(line)], numbered=False
+        headline(found, reader), [part for line in explained(found, reader) for part in wrapped(line)], numbered=False
     )
     form.words("Take care", CAUTIONS)
     columns = [
@@ -46,9 +47,8 @@ def cut_list_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Fi
     return form.finish()
 
 
-def _wrapped(line: str) -> list[str]:
-    import textwrap
-
+def wrapped(line: str) -> list[str]:
+    """Return a line of words in lines as long as a form is wide."""
     return textwrap.wrap(line, 112)
 
 

@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from gradehaul.design.risers.risers import Risers
-from gradehaul.plan.names import clean
-from gradehaul.show.base.axis_numbers import convert_all, nice
+from gradehaul.quantities import convert
+from gradehaul.show.base.band import Band, Column
+from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.curves import curve_points
-from gradehaul.show.base.distance_axis import distance_rows, draw_distance
-from gradehaul.show.base.form import PaperName
+from gradehaul.show.base.paper import SIZES, Panel, Paper
 from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.rule_reading import on_rule
-from gradehaul.show.base.sheet import INK, SIZES, Row, Sheet, Spot
-from gradehaul.show.risers.cautions import CAUTIONS
 from gradehaul.show.risers.cut_list import cut_list_figures
 from gradehaul.show.risers.strip import strip_figures
 from gradehaul.show.risers.text import headline
+from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets.form import PaperName
+from gradehaul.show.sheets.rule_reading import on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,56 +35,38 @@ def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: floa
 def risers_picture(found: Risers, reader: Reader, form: Format) -> bytes:
     """Return the risers from the side as the content of a picture file."""
     with drawing_rules():
-        return picture_bytes(risers_figure(found, reader), form, dots_per_inch=SIZES["a4"].dots_per_inch)
+        return picture_bytes(risers_figure(found, reader), form)
 
 
 def risers_figure(found: Risers, reader: Reader) -> Figure:
     """Return the risers from the side; to be called by the `drawing_rules`."""
-    size = SIZES["a4"]
-    line = 1.6 * size.font / 72
-    rows = [
-        Row("title", 1.35 * line),
-        Row("words", 1.05 * line),
-        Row("what", 1.3 * line),
-        Row("heights", 3.0, grows=True),
-        *distance_rows(line),
-        Row("care", 1.2 * line),
-    ]
-    walk, build = found.walk, found.build
-    sheet = Sheet(size, rows, walk.length, reader.length_unit)
-    sheet.title(walk.layout.plan.title)
-    sheet.heading("words", [headline(found, reader)])
-    unit = sheet.unit
-    over = "the plan's 0" if build.datum is None else "the floor"
-    what = f"Railhead and top of each riser over {over}, {unit}"
-    sheet.heading("what", [what if build.datum is None else f"{what}; risers are cut off below"], weight="bold")
-    x, heights = curve_points(walk.railhead)
-    railhead = convert_all(heights + (build.datum or 0.0), unit)
-    deck = convert_all(heights + (build.datum or 0.0) - build.structure, unit)
-    high = float(railhead.max())
-    low = float(deck.min()) - 0.6 * (high - float(deck.min()))
-    low = low if build.datum is None else max(low, 0.0)
-    axes = sheet.panel("heights", low, high + 0.15 * (high - low))
-    sheet.scale(axes, nice(low, high, 6))
-    along = convert_all(x, unit)
-    axes.fill_between(along, deck, railhead, color="#e6dccb", lw=0, zorder=2)
-    axes.plot(along, railhead, color=INK, lw=1.6, zorder=4, gid="railhead")
-    bottom = axes.get_ylim()[0]
-    tops = convert_all(np.array([riser.top for riser in found.risers]), unit)
-    heads = convert_all(np.array([riser.railhead for riser in found.risers]) + (build.datum or 0.0), unit)
-    places = convert_all(np.array([riser.at for riser in found.risers]), unit)
-    for at, top, head, riser in zip(places.tolist(), tops.tolist(), heads.tolist(), found.risers, strict=True):
-        axes.plot([at, at], [bottom, top], color="#8a6d3b", lw=3.0, solid_capstyle="butt", zorder=3, gid="riser")
-        across, up = sheet.dots(axes, at, head)
-        gap = sheet.dots_per_em / 2
-        sheet.label(
-            f"{riser.number}: {on_rule(riser.cut, build.rule)}",
-            [
-                Spot(across, up + gap, "center", "bottom"),
-                Spot(across, up + gap + 1.3 * sheet.dots_per_line, "center", "bottom"),
-            ],
-            scale=0.85,
+    walk, build, unit = found.walk, found.build, reader.length_unit
+    times, base = convert(1.0, unit), build.datum or 0.0
+    over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
+    words = f"{headline(found, reader)}. Railhead and top of each riser over {over}, {unit}."
+    paper = Paper(SIZES["a4"], walk.layout.plan.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    columns = [
+        Column(
+            times * riser.at,
+            (f"{riser.number}", reader.length(riser.at).rpartition(" ")[0], on_rule(riser.cut, build.rule)),
         )
-    draw_distance(sheet, f"Distance along {clean(walk.name)}, {unit}")
-    sheet.heading("care", [f"{CAUTIONS[0]} {CAUTIONS[3]}", CAUTIONS[0]], scale=0.9)
-    return sheet.figure
+        for riser in found.risers
+    ]
+    band = Band(paper, ("riser", "distance", "top"), columns, {})
+    panels = paper.panels({"heights": Panel(2.5, 1.0), "band": Panel(band.height)}, (0.0, times * walk.length))
+    axes = panels["heights"]
+    x, heights = curve_points(walk.railhead)
+    railhead, deck = times * (heights + base), times * (heights + base - build.structure)
+    low = float(deck.min()) - 0.6 * float(railhead.max() - deck.min())
+    low = low if build.datum is None else max(low, 0.0)
+    axes.fill_between(times * x, deck, railhead, color=PALE_EARTH, lw=0, zorder=2)
+    axes.plot(times * x, railhead, color=INK, lw=1.6, zorder=4, gid="railhead")
+    for riser in found.risers:
+        at = times * riser.at
+        axes.plot([at, at], [low, times * riser.top], color=EARTH, lw=3.0, solid_capstyle="butt", zorder=3, gid="riser")
+    axes.set_ylim(bottom=low)
+    axes.set_ylabel(unit)
+    band.prepare(panels["band"])
+    paper.settle()
+    band.draw(panels["band"])
+    return paper.figure

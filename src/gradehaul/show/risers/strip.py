@@ -10,12 +10,12 @@ import numpy as np
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import Mark, Paper, StripPage, strip_pages
 from gradehaul.plan.names import clean
-from gradehaul.show.base.form import PAPERS, PaperName
+from gradehaul.show.base.colors import INK
 from gradehaul.show.base.picture import plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.rule_reading import on_rule
-from gradehaul.show.base.sheet import INK
 from gradehaul.show.risers.text import place_words
+from gradehaul.show.sheets.form import PAPERS, PaperName
+from gradehaul.show.sheets.rule_reading import on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -6,8 +6,8 @@ from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.base.rule_reading import on_rule
-from gradehaul.show.risers.cautions import CAUTIONS
+from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets.rule_reading import on_rule
 
 
 def risers_page(found: Risers, reader: Reader) -> Page:

@@ -15,6 +15,7 @@ import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -31,9 +32,11 @@ _SHORTEST_ENTITY = 30
 _ENTITY = re.compile(rb"\n *0\r?\n(?=[A-Z0-9_]*[A-Z])")
 """The code of an entity in a text file: a 0 on its line, and a name, which no value of 0 is followed by."""
 _BINARY_ENTITY = re.compile(rb"\0(?:LINE|ARC|CIRCLE|ELLIPSE|SPLINE|LWPOLYLINE|POLYLINE|VERTEX|INSERT|ATTRIB|M?TEXT)\0")
+_UNDERSCORE = re.compile(rb"\n *[1-5][0-9]\r?\n *[-+]?[0-9.]+_[0-9][0-9_.eE+-]{0,24}")
+"""A coordinate, radius, angle or the like that Python would take for a number and no other program does."""
 _BLOCK = 1 << 22
 _LONGEST = 64
-"""Neither pattern is longer than this, bytes."""
+"""No pattern is longer than this, bytes, but for a number of more digits than there are."""
 _SENTINEL = b" Binary DXF\r\n\x1a\x00"
 """What the first 22 bytes of every binary DXF file end with."""
 _OTHER = re.compile(rb"AC1[.0-9]|AC2\.|MC0\.0")
@@ -101,6 +104,11 @@ def check_file(path: Path, file: str) -> None:
     if about.st_size > LARGEST_FILE:
         size = f"{about.st_size / 1e6:,.0f} MB"
         raise DrawingError("a drawing has at most 200 MB", file=file, found=size, write="a file of the track alone")
+    _check_content(path, file, about.st_size)
+
+
+def _check_content(path: Path, file: str, size: int) -> None:
+    """Refuse what is no DXF file by its first bytes, or holds too many entities, or numbers that are none."""
     with path.open("rb") as stream:
         head = stream.read(4096)
     binary = head[7:22] == _SENTINEL
@@ -117,24 +125,27 @@ def check_file(path: Path, file: str) -> None:
     if not binary and b"\0" in head:
         raise DrawingError("this is no DXF file", file=file, found="binary data", write=again)
     entity = _BINARY_ENTITY if binary else _ENTITY
-    if about.st_size > MOST_ENTITIES * _SHORTEST_ENTITY and _holds_too_many(path, entity):
+    if size > MOST_ENTITIES * _SHORTEST_ENTITY and any(islice(_found(path, entity), MOST_ENTITIES, None)):
         what = f"a drawing has at most {MOST_ENTITIES:,} entities"
         raise DrawingError(what, file=file, found="more", write="a file of the track alone")
+    if not binary and (number := next(_found(path, _UNDERSCORE), None)):
+        found = number.split()[1].decode("ascii", "replace")
+        raise DrawingError("a number has no underscore", file=file, found=found, write=again)
 
 
-def _holds_too_many(path: Path, entity: re.Pattern[bytes]) -> bool:
-    """Count entities before the file is read, which takes some 5 kB of memory for each."""
-    count, rest = 0, b""
+def _found(path: Path, pattern: re.Pattern[bytes]) -> Iterator[bytes]:
+    """Yield what a pattern finds in a file, block by block: read whole it takes some 5 kB of memory for each entity."""
+    rest = b""
     with path.open("rb") as stream:
-        while count <= MOST_ENTITIES and (data := stream.read(_BLOCK)):
+        while data := stream.read(_BLOCK):
             data = rest + data
             last = 0
             # What may go on in the next block is looked at with it.
-            for found in entity.finditer(data, 0, max(len(data) - _LONGEST, 0)):
-                count += 1
+            for found in pattern.finditer(data, 0, max(len(data) - _LONGEST, 0)):
+                yield found[0]
                 last = found.end()
             rest = data[max(last, len(data) - 2 * _LONGEST) :]
-    return count + sum(1 for _ in entity.finditer(rest)) > MOST_ENTITIES
+    yield from (found[0] for found in pattern.finditer(rest))
 
 
 def load(path: Path) -> tuple[Any, int]:

@@ -120,7 +120,7 @@ def _unit(code: int, given: str | None, typed: bool) -> tuple[str, list[Fault]]:
         raise DrawingError("the file's unit is none for a layout", place="$INSUNITS", found=found, write=write)
     if given in (None, header) or header is None:
         return given or header or "", []
-    return given, [Fault("unit", f'the file gives its unit as "{header}"; it is read as "{given}", as asked')]
+    return given, [Fault("unit", f'the file gives its unit as "{header}"; it is read as "{given}", as chosen')]
 
 
 class _Reading:

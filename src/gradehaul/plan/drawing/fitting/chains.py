@@ -12,7 +12,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-ROUNDS = 30
+ROUNDS = 14
 """The most steps of the least squares; five to ten are usual."""
 ENOUGH, MATTERS = 1e-6, 1e-6
 """Two steps in a row that lessen the squares by less than this share, or this in tolerances, are the last."""
@@ -69,13 +69,6 @@ class Chain:
         middle = self.start[:, 2] + half
         x, y = self.start[:, 0] + chord * np.cos(middle), self.start[:, 1] + chord * np.sin(middle)
         return np.column_stack((x, y, self.start[:, 2] + 2 * half))
-
-    @property
-    def breaks(self) -> FloatArray:
-        """By how much the start of each lies off the end of the one before, the first off that of the last."""
-        gaps = self.start - np.roll(self.tips, 1, axis=0)
-        gaps[0, 2] = math.remainder(gaps[0, 2], 2 * math.pi)
-        return gaps
 
     def part(self, low: int, high: int) -> Chain:
         """Return some of its elements in a row, with the vertices from the first of them to that of the next."""

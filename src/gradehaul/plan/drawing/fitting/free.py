@@ -26,7 +26,7 @@ FEWEST = 100
 WINDOW = 6 * NODE
 """In tolerances: over three times this far a curve must bend unlike an arc to be free."""
 LEAST = 3
-"""Over so few chords nothing tells a smooth curve from vertices that scatter."""
+"""Over so few chords a smooth curve looks like vertices that scatter."""
 UNLIKE = 0.012
 """In tolerances: by how much four places that far apart miss one circle."""
 STEADY = 1.1

@@ -15,7 +15,7 @@ from gradehaul.plan.drawing.fitting.spans import Fit, Span, student
 FloatArray = NDArray[np.float64]
 
 MOST = math.radians(270)
-"""Arcs that turn further are left to the search: their ends come so near that the chord between them tells little."""
+"""Arcs that turn further are left to the search: their ends come so near that the chord between them says little."""
 ROUNDS = 12
 """The most steps of the least squares; three or four are usual."""
 

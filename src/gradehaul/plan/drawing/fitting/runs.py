@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.fitting.chains import Chain, curvature_spread, freedom, laid
+from gradehaul.plan.drawing.fitting.chains import Chain, freedom, laid
 from gradehaul.plan.drawing.fitting.course import turns
 from gradehaul.plan.drawing.fitting.one_arc import one_arc
 from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Noise, search
@@ -25,6 +25,8 @@ EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
 WEIGHT_ROUNDS = 5
 """How often vertices that lie further off than the tolerance are made to count for more."""
+OUTLIERS = 2
+"""Where more vertices than this lie further off than the tolerance, it is their scatter that is too large."""
 TURN_ROUNDS = 3
 """How often the search is repeated without the kinks that turned out to be none."""
 
@@ -82,29 +84,24 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
     kinks = may_break(np.vstack((scaled[-1:], scaled, scaled[:1])), fit)[1:-1]
     kinks = np.concatenate((kinks, kinks))
     noise = Noise(fit.scatter / unit)
-    for _ in range(2):
-        tries: list[Laid] = []
-        cuts = np.zeros(0, np.int64)
-        for slack in SLACKS:
-            found = search(rung, noise, slack, kinks, np.ones(len(rung)))
-            first = found.chain.first[:-1]
-            inner = np.flatnonzero((first >= half) & (first < half + count) & (first > 0))
-            if found.kink[inner].any():
-                cuts = np.unique(first[inner[found.kink[inner]]] % count)
-            elif len(inner) > 2:  # a ring of fewer elements is a circle
-                part = found.chain.part(int(inner[0]), int(inner[-1]) + 1)
-                begin = first[inner] - first[inner[0]] // count * count
-                guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
-                tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
-                if tries[-1].sound and (tries[-1].cost <= found.cost / 2 or tries[-1].excess(noise) <= PRICE):
-                    break
-        best = min(tries, key=lambda each: (not each.sound, each.cost), default=Laid((), math.inf, sound=False))
-        if not best.sound:
-            return [], cuts if len(cuts) else np.zeros(1, np.int64)
-        seen = _seen(best, closed=True)
-        if noise.scatter <= 2 * max(seen, STRAY):
-            break
-        noise = Noise(seen)  # the joints had passed for scatter: look again with a keener eye
+    tries: list[Laid] = []
+    cuts = np.zeros(0, np.int64)
+    for slack in SLACKS:
+        found = search(rung, noise, slack, kinks, np.ones(len(rung)))
+        first = found.chain.first[:-1]
+        inner = np.flatnonzero((first >= half) & (first < half + count) & (first > 0))
+        if found.kink[inner].any():
+            cuts = np.unique(first[inner[found.kink[inner]]] % count)
+        elif len(inner) > 2:  # a ring of fewer elements is a circle
+            part = found.chain.part(int(inner[0]), int(inner[-1]) + 1)
+            begin = first[inner] - first[inner[0]] // count * count
+            guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
+            tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
+            if tries[-1].sound and (tries[-1].cost <= found.cost / 2 or tries[-1].excess(noise) <= PRICE):
+                break
+    best = min(tries, key=lambda each: (not each.sound, each.cost), default=Laid((), math.inf, sound=False))
+    if not best.sound:
+        return [], cuts if len(cuts) else np.zeros(1, np.int64)
     return spans_of(points, along, _unscaled(best.chains[0], origin, unit), closed=True), cuts[:0]
 
 
@@ -125,12 +122,9 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     kinks = may_break(points, fit)
     best = _best(points, noise, kinks)
     for _ in range(TURN_ROUNDS):
-        false = _slight_kinks(best.chains, fit)
-        seen = _seen(best, closed=False)
-        if best.sound and len(false):
+        false, seen = _slight_kinks(best.chains, fit), _seen(best.chains)
+        if best.sound and false:
             kinks[false] = False
-        elif best.sound and noise.scatter > 2 * max(seen, STRAY):
-            noise = Noise(seen)  # the joints had passed for scatter: look again with a keener eye
         elif best.sound and noise.scatter < EXPECTED and seen > 1.5 * max(noise.scatter, STRAY):
             noise = Noise(min(seen, EXPECTED))  # the scatter may have passed for joints
         else:
@@ -143,13 +137,15 @@ def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
         if not best.chains:
             break
         off = np.concatenate([best.chains[0].off[:1], *(chain.off[1:] for chain in best.chains)])
+        if np.count_nonzero(np.abs(off) > 1) > OUTLIERS:
+            break
         weight = np.where(np.abs(off) > 0.9, 5 * weight, weight)
         best = _best(points, noise, kinks, weight)
         if best.sound:
             return best.chains
     middle = len(points) // 2
     halves = [chain for half in (points[: middle + 1], points[middle:]) for chain in _half(half, fit)]
-    return healed(points, halves, fit)
+    return _healed(points, halves, fit)
 
 
 def _half(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
@@ -194,8 +190,6 @@ def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, weight: Fl
         chain = laid(own, part, weight[rows], closed=closed)
         if chain is None or not _credible(own, chain, closed=closed):
             return Laid((), math.inf, sound=False)
-        chain = _without_slivers(own, chain, noise, weight[rows], closed=closed)
-        chain = _straightened(own, chain, noise, weight[rows], closed=closed)
         sound = sound and float(np.abs(chain.off).max()) <= 1.0
         chains.append(chain)
         low += len(part.off) - 1
@@ -214,60 +208,10 @@ def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
     return bool((chain.length <= 1.6 * (along[after] - along[before]) + NODE).all())
 
 
-def _straightened(points: FloatArray, chain: Chain, noise: Noise, weight: FloatArray, *, closed: bool) -> Chain:
-    """Return a chain with the curves that the vertices can do without held straight, slightest first."""
-    passed = chain.straight.copy()
-    while True:
-        beside = np.roll(chain.straight, 1) | np.roll(chain.straight, -1)
-        if not closed:
-            beside[[0, -1]] = chain.straight[[min(1, chain.count - 1), max(chain.count - 2, 0)]]
-        able = np.flatnonzero(~passed & ~beside)
-        if not able.size:
-            return chain
-        spread = curvature_spread(points, chain, closed=closed)[able]
-        doubt = chain.curvature[able] ** 2 / np.maximum(spread, 1e-12) ** 2 / noise.square
-        if not float(doubt.min()) < 2 * PRICE:
-            return chain
-        at = int(able[np.argmin(doubt)])
-        passed[at] = True
-        straight = chain.straight.copy()
-        straight[at] = True
-        changed = replace(chain, straight=straight, curvature=np.where(straight, 0.0, chain.curvature))
-        again = laid(points, changed, weight, closed=closed)
-        if again is None or not _credible(points, again, closed=closed):
-            continue
-        more = float(again.off @ again.off - chain.off @ chain.off)
-        members = int(chain.first[at + 1] - chain.first[at])
-        if more <= PRICE * noise.scatter**2 + members * noise.stray**2 and float(np.abs(again.off).max()) <= 1.0:
-            chain = again
-
-
-def _without_slivers(points: FloatArray, chain: Chain, noise: Noise, weight: FloatArray, *, closed: bool) -> Chain:
-    """Return a chain without the elements of hardly any length that the vertices can do without."""
-    for at in np.flatnonzero(chain.length < NODE).tolist():
-        beside = [one % chain.count for one in (at - 1, at + 1) if closed or 0 <= one < chain.count]
-        if chain.count < (4 if closed else 2) or (len(beside) > 1 and chain.straight[beside].all()):
-            continue
-        first = np.delete(chain.first, max(at, 0 if closed else 1))
-        if closed and at == 0:
-            first[-1] = first[0] + len(points)
-        kept = np.delete(np.arange(chain.count), at)
-        less = Chain(
-            chain.start[kept], chain.curvature[kept], chain.length[kept], chain.straight[kept], first, chain.off
-        )
-        again = laid(points, less, weight, closed=closed)
-        if again is None or not _credible(points, again, closed=closed):
-            continue
-        more = float(again.off @ again.off - chain.off @ chain.off)
-        if more <= PRICE * noise.square and float(np.abs(again.off).max()) <= max(1.0, float(np.abs(chain.off).max())):
-            return _without_slivers(points, again, noise, weight, closed=closed)
-    return chain
-
-
-def _seen(best: Laid, *, closed: bool) -> float:
-    """Return the scatter of the vertices about chains, held near what is expected where few vertices show it."""
-    squares = sum(float(chain.off @ chain.off) for chain in best.chains) + DOUBT * EXPECTED**2
-    spare = sum(max(freedom(chain, closed=closed), 0) for chain in best.chains)
+def _seen(chains: Sequence[Chain]) -> float:
+    """Return the scatter of the vertices about open chains, held near what is expected where few vertices show it."""
+    squares = sum(float(chain.off @ chain.off) for chain in chains) + DOUBT * EXPECTED**2
+    spare = sum(max(freedom(chain, closed=False), 0) for chain in chains)
     return math.sqrt(squares / (spare + DOUBT))
 
 
@@ -282,7 +226,7 @@ def _slight_kinks(chains: Sequence[Chain], fit: Fit) -> list[int]:
     return slight
 
 
-def healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain, ...]:
+def _healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain, ...]:
     """Return chains with those that meet without a kink made one, where the vertices let them."""
     result = [chains[0]]
     low = 0

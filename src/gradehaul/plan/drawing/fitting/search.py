@@ -92,7 +92,7 @@ class Found(NamedTuple):
 
 
 class Nodes(NamedTuple):
-    """Vertices of a run taken together where they are close: places, which vertex, how many, and headings."""
+    """Vertices of a run taken together where they are close: places, which vertex, and how many."""
 
     place: FloatArray
     vertex: IntArray

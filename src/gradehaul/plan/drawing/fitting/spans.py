@@ -127,8 +127,8 @@ def _places(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool)
 def _radius_spread(points: FloatArray, arcs: Chain, *, closed: bool) -> FloatArray:
     """Return one standard deviation of each radius, m: half the width of the interval that holds 68.3 % of cases.
 
-    The scatter is that of the vertices about the fit; few vertices beyond the unknowns tell it poorly, which Student's
-    factor allows for. Where there are none beyond, nothing tells it.
+    The scatter is that of the vertices about the fit; few vertices beyond the unknowns show it poorly, which Student's
+    factor allows for. Where there are none beyond, nothing shows it.
     """
     result = np.zeros(arcs.count)
     bent = ~arcs.straight

@@ -1,4 +1,4 @@
-"""What a plan tells already: its unit, its drawn lines and the heights of its joints."""
+"""What a plan has already: its unit, its drawn lines and the heights of its joints."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def unit_of(data: Mapping[str, Any], file: str) -> str:
 
 
 def lines_before(text: str, data: Mapping[str, Any], file: str) -> list[KnownLine]:
-    """Return the lines of a plan whose places are told, as an earlier import wrote them.
+    """Return the lines of a plan whose places are given, as an earlier import wrote them.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def lines_before(text: str, data: Mapping[str, Any], file: str) -> list[KnownLin
 
 
 def heights_before(data: Mapping[str, Any], file: str) -> dict[str, float]:
-    """Return the heights of joints in a plan, m; what is no height is told where the plan is read."""
+    """Return the heights of joints in a plan, m; what is no height is an error where the plan is read."""
     given = data.get("railhead")
     if not isinstance(given, dict):
         return {}
@@ -68,7 +68,7 @@ def heights_before(data: Mapping[str, Any], file: str) -> dict[str, float]:
 
 
 def _known(name: str, table: LineTable) -> KnownLine:
-    """Return a line with its ends, reckoned along its tracks; an easement counts as straight here."""
+    """Return a line with its ends, calculated along its tracks; an easement counts as straight here."""
     assert table.at is not None
     x, y = table.at
     start = heading = table.heading or 0.0

@@ -97,7 +97,7 @@ def _drawn_keys(table: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def edited(text: str, key: tuple[str, str], table: Mapping[str, Any]) -> str:
-    """Return the text of one table with what the drawing tells in place of what stood there."""
+    """Return the text of one table with what the drawing shows in place of what stood there."""
     import tomlkit
 
     document = tomlkit.parse(text)

@@ -39,7 +39,7 @@ class Changes:
     removed: list[str] = field(default_factory=list)
     changed: list[str] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)
-    """Tables without the mark, which the drawing tells otherwise."""
+    """Tables without the mark, which the drawing shows otherwise."""
     heights: list[str] = field(default_factory=list)
 
 
@@ -85,13 +85,13 @@ def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
     tables = tables_of(drawn, unit)
     text = head + heights + "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
     data = _checked(text, tables, "")
-    return Written(text, Changes(added=[_told(*key) for key in tables]), data)
+    return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
 
 
 def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
     """Return a plan file with a drawing's lines, turnouts and crossings in place of those an earlier one left there.
 
-    Only tables whose header bears the mark are rewritten, and of those only what the drawing tells: a line's `berth`,
+    Only tables whose header bears the mark are rewritten, and of those only what the drawing shows: a line's `berth`,
     `runs` and `rail` stay, and so do the names, berths and heights on its tracks where their number stays the same.
     Comments stay, those of tables that go too. Heights of joints are added where there are none.
 
@@ -130,18 +130,18 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
         before = data.get(key[0], {}).get(key[1])
         if before is None:
             insert(chunks, Chunk(key, f"\n{snippet(*key, table)}"))
-            changes.added.append(_told(*key))
+            changes.added.append(_titled(*key))
         elif chunk is None or not chunk.marked:
             if not same(before, table, unit):
-                changes.kept.append(_told(*key))
+                changes.kept.append(_titled(*key))
             continue
         elif not same(before, table, unit):
             chunk.text = edited(chunk.text, key, table)
-            changes.changed.append(_told(*key))
+            changes.changed.append(_titled(*key))
         written[key] = table
     for chunk in chunks:
         if chunk.marked and chunk.key not in tables:
-            changes.removed.append(_told(*chunk.key))
+            changes.removed.append(_titled(*chunk.key))
             kept = [comment for comment in comments(chunk.text) if comment.strip() != MARK]
             chunk.text = "".join(f"{comment}\n" for comment in kept)
             chunk.key = ("", "")
@@ -155,7 +155,7 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
     return Written(result, changes, after)
 
 
-def _told(section: str, name: str) -> str:
+def _titled(section: str, name: str) -> str:
     return f"{section} {quoted(name)}"
 
 
@@ -185,7 +185,7 @@ def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[st
 def _add_heights(
     chunks: list[Chunk], given: object, drawn: Mapping[str, float], unit: str, changes: Changes, file: str
 ) -> None:
-    """Add heights of joints that have none, and tell of those that the drawing has otherwise."""
+    """Add heights of joints that have none, and name those that the drawing has otherwise."""
     before = given if isinstance(given, dict) else {}
     missing: dict[str, float | int] = {}
     for name, height in drawn.items():

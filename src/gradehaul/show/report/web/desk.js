@@ -1,11 +1,12 @@
 /* The desk: the plan as it is tried now, with its routes, outcomes, plan view, section and train held together. */
 const Desk = (() => {
   const byId = (id) => document.getElementById(id);
+  const FRAME = 12;
 
   /* `decide` is called with each trial that the hand has let go of, for whoever has the last word on it. */
   function start(data, { decide = () => {}, run = () => {}, pointed = null, refreshed = () => {} } = {}) {
     const desk = { data: null, teller: null, stock: null, routes: [], judgedRails: [], rails: [], pinned: null };
-    let before = null, waiting = 0, planView = null, workbench = null;
+    let before = null, waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
 
     function take(document_) {
       for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
@@ -53,10 +54,18 @@ const Desk = (() => {
       tryOut();
       workbench?.take(whole);
       if (whole) planView.film((id) => Trial.railOf(desk.data, desk.trial.now, id) !== "clean");
-      showOutcomes();
-      showButtons();
       showRailhead();
-      showTracks();
+      if (whole) {
+        showButtons();
+        showTracks();
+      }
+      // while a hand moves, the selected train goes first where all of them take longer than a frame
+      clearTimeout(later);
+      if (whole || slowest < FRAME) {
+        const begun = performance.now();
+        showOutcomes();
+        if (!whole) slowest = performance.now() - begun;
+      } else later = setTimeout(showOutcomes, 50);
       refreshed(whole);
     }
 
@@ -71,6 +80,7 @@ const Desk = (() => {
       drop() {
         const from = before;
         before = null;
+        slowest = 0;
         if (from) desk.trial.change(() => {}, from);
       },
     };

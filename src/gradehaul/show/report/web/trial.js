@@ -133,12 +133,33 @@ const Trial = (() => {
     }
   }
 
+  /* What the address keeps: a text that may be anybody's, and perhaps none at all. */
+  function fromAddress() {
+    try {
+      return decodeURIComponent(location.hash.slice(1));
+    } catch {
+      return "";
+    }
+  }
+
+  /* The train that the address keeps; null where it keeps none. */
+  function readLook(text) {
+    try {
+      const { look } = JSON.parse(text);
+      const fine = look && Array.isArray(look.consist) && look.consist.length < 200
+        && look.consist.every(({ name, count }) => typeof name === "string" && Number.isInteger(count) && count > 0 && count < 1000);
+      return fine ? look : null;
+    } catch {
+      return null;
+    }
+  }
+
   function start(changed) {
-    let now = read(decodeURIComponent(location.hash.slice(1) || "%20")) || copy(JSON.parse(EMPTY));
+    let now = read(fromAddress()) || copy(JSON.parse(EMPTY)), look = readLook(fromAddress());
     const behind = [], ahead = [];
 
     function keep() {
-      const text = JSON.stringify(now);
+      const text = JSON.stringify(look ? { ...now, look } : now);
       history.replaceState(null, "", text === EMPTY ? location.pathname + location.search : `#${encodeURIComponent(text)}`);
     }
 
@@ -151,6 +172,9 @@ const Trial = (() => {
     return {
       get now() { return now; },
       get empty() { return JSON.stringify(now) === EMPTY; },
+      /* The train that is looked at, which the address keeps too but no undo touches. */
+      get look() { return look; },
+      set look(next) { look = next; keep(); },
       get canUndo() { return behind.length > 0; },
       get canRedo() { return ahead.length > 0; },
       /* Takes over a change; `before` is the trial before it, where the hand has been moving since. */

@@ -101,6 +101,23 @@ const Workbench = (() => {
     function changed(rows = true) {
       state.own = true;
       compose(rows);
+      remember();
+    }
+
+    /* Keeps the train that is looked at in the address. */
+    function remember() {
+      const { named, own, rail, consist, together } = state;
+      desk.trial.look = { named, own, route: state.route.name, rail, consist, together };
+    }
+
+    /* Shows the train that the address keeps, as far as the plan still has it. */
+    function recall(look) {
+      begin(look.named);
+      choice.value = data.trains.some((each) => each.name === look.named) ? look.named : "";
+      const known = look.consist.every((cut) => stock.cars.has(cut.name) || stock.powers.has(cut.name));
+      if (look.own && known) Object.assign(state, { own: true, consist: look.consist.map(({ name, count }) => ({ name, count })), together: look.together > 0 ? look.together : null });
+      state.route = routes.find((route) => route.name === look.route) || state.route;
+      if (desk.rails.includes(look.rail)) state.rail = look.rail;
     }
 
     function compose(rows = true) {
@@ -214,13 +231,14 @@ const Workbench = (() => {
     }
 
     fillLists();
-    choice.addEventListener("change", () => { begin(choice.value); state.head = 0; compose(); });
+    choice.addEventListener("change", () => { begin(choice.value); state.head = 0; compose(); remember(); });
     byId("bench-route").addEventListener("change", (event) => {
       state.route = routes.find((route) => route.name === event.target.value);
       state.head = 0;
       compose();
+      remember();
     });
-    byId("bench-rail").addEventListener("change", (event) => { state.rail = event.target.value; compose(); });
+    byId("bench-rail").addEventListener("change", (event) => { state.rail = event.target.value; compose(); remember(); });
     byId("add-loco").addEventListener("click", () => add(stock.powers));
     byId("add-car").addEventListener("click", () => add(stock.cars));
     byId("together").addEventListener("input", (event) => {
@@ -234,6 +252,33 @@ const Workbench = (() => {
       const [from, to] = [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
       push(from + ((to - from) * Number(event.target.value)) / 1000);
     });
+    let playing = 0;
+
+    /* Runs the train from end to end in some seconds, and stops where it is pressed again. */
+    function play() {
+      const button = byId("play");
+      if (playing || !verdict) {
+        cancelAnimationFrame(playing);
+        playing = 0;
+        button.textContent = "Play";
+        return;
+      }
+      button.textContent = "Stop";
+      const whole = () => [Haulage.start(verdict.need.running), Haulage.stop(verdict.need.running)];
+      const from = state.head >= whole()[1] - 1e-6 ? whole()[0] : state.head, begun = performance.now();
+      const step = (now) => {
+        if (!verdict) return play();
+        const [first, last] = whole();
+        const head = from + ((last - first) * Math.max(now - begun, 0)) / 12000;
+        push(Math.min(head, last));
+        playing = head < last ? requestAnimationFrame(step) : 0;
+        if (!playing) button.textContent = "Play";
+        return undefined;
+      };
+      playing = requestAnimationFrame(step);
+    }
+
+    byId("play").addEventListener("click", play);
     byId("to-worst").addEventListener("click", () => { if (verdict) push(verdict.outcome === "runs away" ? verdict.worstAt : verdict.marginAt); });
     byId("train-form").addEventListener("submit", (event) => event.preventDefault());
     const figure = byId("bench-section");
@@ -248,6 +293,7 @@ const Workbench = (() => {
     const first = data.trains.find((each) => routes.some((route) => route.whole === each.route));
     begin(first ? first.name : "");
     choice.value = first ? first.name : "";
+    if (desk.trial.look) recall(desk.trial.look);
     compose();
     if (verdict) push(verdict.worstAt);
 
@@ -266,6 +312,7 @@ const Workbench = (() => {
         state.head = 0;
         compose();
         if (verdict) push(verdict.worstAt);
+        remember();
       },
       /* Takes what has changed on the desk: the routes alone while a hand moves, else the whole document. */
       take(whole) {

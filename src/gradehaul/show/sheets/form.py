@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from gradehaul.show.base.sheet import INK
+from gradehaul.show.base.colors import INK
+from gradehaul.show.base.reading_units import System
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
 PaperName = Literal["a4", "letter"]
 PAPERS: dict[PaperName, tuple[float, float]] = {"a4": (210 / 25.4, 297 / 25.4), "letter": (8.5, 11.0)}
 """Width and height of a page held upright, inches."""
+
+PAPER_OF: dict[System, PaperName] = {"metric": "a4", "imperial": "letter"}
+"""The paper that is at hand where units are used."""
 
 _MARGIN, _LINE, _FOOT = 0.52, 0.165, 0.6
 

@@ -5,17 +5,15 @@ from __future__ import annotations
 import shutil
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import httpx
-import pytest
 
 from gradehaul.live.app import Shown
 from gradehaul.live.serving import Service
 from project import PLANS
-
-pytest_plugins = ("show.conftest",)
 
 HILL = """# A hill to try things on.
 scale = "HO"
@@ -29,7 +27,7 @@ Top  = 60     # the summit
 [line.Yard]
 from = "End"
 to = "Foot"
-track = [ { straight = 2000 } ]
+track = [ { straight = 4000 }, { straight = 2500 } ]
 
 [line.Hill]
 from = "Foot"
@@ -81,9 +79,9 @@ class Served:
 Serve = Callable[..., Served]
 
 
-@pytest.fixture
-def serve(tmp_path: Path) -> Iterator[Serve]:
-    """Serve a plan of the demo plans by name, or the small hill."""
+@contextmanager
+def serving(tmp_path: Path) -> Iterator[Serve]:
+    """Yield a function that serves a plan of the demo plans by name, or the small hill."""
     running: list[tuple[Service, threading.Thread]] = []
 
     def start(name: str = "", *, text: str = HILL, whole_folder: bool = False) -> Served:
@@ -103,8 +101,11 @@ def serve(tmp_path: Path) -> Iterator[Serve]:
         running.append((service, thread))
         return Served(service, plan)
 
-    yield start
-    for service, thread in running:
-        service.stop()
-        thread.join(5)
-        assert not thread.is_alive()
+    try:
+        yield start
+    finally:
+        for service, _ in running:
+            service.stop()
+        for _, thread in running:
+            thread.join(5)
+            assert not thread.is_alive()

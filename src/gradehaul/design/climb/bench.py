@@ -1,0 +1,105 @@
+"""A climb on the bench: the risers of an incline, and those of a helix by angle and turn, with the blocks between."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+from gradehaul.design.climb.helix import Build as HelixBuild
+from gradehaul.design.climb.helix import Helix, turn_length, usual_build
+from gradehaul.design.climb.hill import UP, Hill
+from gradehaul.design.risers.risers import LEVEL, RULE, Build, Riser, Risers, risers_along
+from gradehaul.design.risers.walk import Walk, walk_along
+from gradehaul.errors import DesignError
+from gradehaul.plan.records import Plan
+
+SPOKES = 8
+"""Risers in a turn where nothing is said (common practice)."""
+_MOST_SPOKES = 36
+EVERY = {"metric": 0.4, "imperial": 16 * 0.0254}
+"""From riser to riser of an incline where nothing is said, m (common practice: as joists stand)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spoke:
+    """Where risers of a helix stand over one another: its number, its angle, rad, and a riser for each turn."""
+
+    number: int
+    angle: float
+    risers: tuple[Riser, ...]
+    """From the lowest turn up; those of the outer track where there are two."""
+
+    def blocks(self, deck: float, rule: float) -> tuple[float, ...]:
+        """Return the blocks between the deck of one turn and that of the next, m, to the step of a rule."""
+        tops = [riser.top for riser in self.risers]
+        return tuple(round((above - below - deck) / rule) * rule for below, above in pairwise(tops))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HelixBench:
+    """A helix as it is built: the risers of its (outer) track, and by spokes."""
+
+    helix: Helix
+    found: Risers
+    spokes: tuple[Spoke, ...]
+
+    @property
+    def opening(self) -> float:
+        """Width of the opening inside the deck, across the helix, m."""
+        return 2 * (self.helix.radius - self.helix.build.edge)
+
+
+System = Literal["metric", "imperial"]
+
+
+def build_of(build: HelixBuild, system: System, datum: float | None) -> Build:
+    """Return what lies on the risers of a climb, with the usual rule and level of a system of units."""
+    return Build(build.deck, build.roadbed, build.track, rule=RULE[system], level=LEVEL[system], datum=datum)
+
+
+def helix_bench(helix: Helix, stock: Plan, hill: Hill, build: Build, spokes: int = SPOKES) -> HelixBench:
+    """Return a helix by spokes, the first where its curve begins, evenly so many in each turn.
+
+    Parameters
+    ----------
+    helix
+        The helix.
+    stock
+        The plan with the stock, for the length of vertical curves.
+    hill
+        The helix as a plan: the railheads are those that `check` has of it.
+    build
+        What lies on the risers.
+    spokes
+        How many risers stand in a turn.
+
+    Raises
+    ------
+    DesignError
+        Fewer than 3 spokes, or very many.
+    """
+    if not 3 <= spokes <= _MOST_SPOKES:
+        raise DesignError(f"a turn has 3 to {_MOST_SPOKES} risers", place="--risers", found=str(spokes))
+    walk = walk_along(hill.layout, route=UP)
+    every = turn_length(helix.build, helix.outer_radius) / spokes
+    begin = helix.vertical(stock) + (0.0 if helix.build.straight else 0.5 * helix.build.ease)
+    found = risers_along(walk, build, every=every, begin=begin)
+    last = begin + helix.length_at(helix.outer_radius) + 1e-6
+    risers = tuple(riser for riser in found.risers if riser.at <= last)
+    found = replace(found, risers=risers)
+    by_spoke: Sequence[tuple[Riser, ...]] = [risers[number::spokes] for number in range(spokes)]
+    return HelixBench(
+        helix,
+        found,
+        tuple(Spoke(number + 1, 2 * math.pi * number / spokes, own) for number, own in enumerate(by_spoke) if own),
+    )
+
+
+def incline_bench(hill: Hill, stock: Plan, every: float | None, system: System, datum: float | None) -> Risers:
+    """Return the risers of an incline, on the usual deck and roadbed; as joists stand where `every` is None."""
+    usual = usual_build(stock.scale, stock.practice)
+    walk: Walk = walk_along(hill.layout, route=UP)
+    return risers_along(walk, build_of(usual, system, datum), every=EVERY[system] if every is None else every)

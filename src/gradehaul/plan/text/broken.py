@@ -1,0 +1,306 @@
+"""Text that is no TOML: the line where reading stops and, for what people often forget, that line as it should be.
+
+A cure is shown only if the parser, given the mended line, gets beyond it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+import tomli
+
+from gradehaul.errors import PlanError
+from gradehaul.plan.names import clean, cut, unseen
+
+KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
+"""A key as TOML has it, bare or in quotes."""
+HEADER = re.compile(rf"^[ \t]*(\[\[?)[ \t]*({KEY}(?:[ \t]*\.[ \t]*{KEY})*)[ \t]*\]\]?[ \t]*(?:\#.*)?\r?$", re.MULTILINE)
+"""A table's header, alone on its line."""
+
+_TOKEN = re.compile(r"""#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[\[\]{}\n]""", re.DOTALL)
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+_ENTRY = re.compile(rf"[ \t]*({KEY})[ \t]*=")
+_CURLY = dict.fromkeys(map(ord, "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb\u2033"), '"')
+_LENGTH = re.compile(r"""(?:(\d+)\s*')?\s*(?:(\d[\d ./-]*?)\s*(?:""?|''))?""")
+"""Feet with their mark, inches with theirs, or both."""
+_ITEM_ENDS = re.compile(rf"""\s*(?:[}}\]]|,\s*(?:{KEY}\s*=|[{{"\d]|$))""")
+_LONGEST_LINE = 110
+_LARGEST = 300_000
+"""The longest text, in characters, in which cures are tried: each is a reading of all of it."""
+
+
+class _Stop(NamedTuple):
+    """Where the parser stopped: line and column from 1, the lines, and what it says."""
+
+    number: int
+    column: int
+    lines: Sequence[str]
+    says: str
+    end: bool
+    """Whether it came to the end of the text."""
+
+    @property
+    def line(self) -> str:
+        return self.lines[self.number - 1].rstrip("\r")
+
+
+class _Cure(NamedTuple):
+    """What is wrong, the line that is changed, and how it should be.
+
+    The message stands at line `at`, and says `write` in the place of the changed line, where these are given.
+    """
+
+    wrong: str
+    number: int
+    line: str
+    at: int = 0
+    write: str = ""
+
+
+def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
+    r"""Return what is wrong with a text at the line where the parser stopped, with the cure where it is known.
+
+    Examples
+    --------
+    >>> text = 'unit = "in"\n[loco.mogul]\nlength = 8 in'
+    >>> try:
+    ...     tomli.loads(text)
+    ... except tomli.TOMLDecodeError as error:
+    ...     print(not_toml(error, text, "tarn.toml"))
+    tarn.toml:3: text, and a figure with its unit, stands in quotes, got length = 8 in; write length = "8 in"
+    """
+    lines = text.split("\n")
+    number, column, end = error.lineno, error.colno, error.pos >= len(text)
+    while end and number > 1 and not lines[number - 1].strip():
+        number, column = number - 1, len(lines[number - 2]) + 1
+    stop = _Stop(number, column, lines, error.msg, end)
+    if before := _before(stop):
+        wrong = f"this table or key is already given at line {before}"
+        write = "both in one table, under one header" if HEADER.match(stop.line) else "the one that counts"
+        return PlanError(wrong, file=f"{file}:{number}", found=cut(clean(stop.line)), write=write)
+    if len(text) <= _LARGEST:
+        for cure in _cures(stop):
+            old = lines[cure.number - 1].rstrip("\r")
+            if cure.line != old and _gets_past(stop, cure):
+                at = cure.at or cure.number
+                found, write = cut(clean(lines[at - 1])), cure.write or _changed(old, cure.line)
+                return PlanError(cure.wrong, file=f"{file}:{at}", found=found, write=write)
+    return _uncured(stop, file)
+
+
+def _uncured(stop: _Stop, file: str) -> PlanError:
+    """Return the error for a line of which nobody can say what it means."""
+    where, got = f"{file}:{stop.number}", cut(clean(stop.line))
+    if any(map(unseen, stop.line[stop.column - 1 : stop.column])):
+        wrong = "a control character, which cannot be seen, stands on this line"
+        return PlanError(wrong, file=where, found=got, write="the line without it")
+    if opened := _left_open(stop):
+        sign, number = opened
+        what = "list" if sign == "[" else "table"
+        found = cut(clean(stop.lines[number - 1].rstrip("\r")))
+        return PlanError(f"the {what} opened here is never closed", file=f"{file}:{number}", found=found)
+    if _open_quote(stop.line):
+        return PlanError("the quotes opened on this line are not closed on it", file=where, found=got)
+    if re.search(r"=\s*(?:#.*|[,}\]].*)?$", stop.line):
+        return PlanError("there is no value after the =", file=where, found=got, write="the value after it")
+    says = cut(clean(stop.says[:1].lower() + stop.says[1:]))
+    write = "" if set(stop.line) & set("=[]{}") else 'key = value, with text in quotes, as in length = "8 in"'
+    wrong = f"this line cannot be read from column {stop.column} on: {says}"
+    return PlanError(wrong, file=where, found=got, write=write)
+
+
+def _before(stop: _Stop) -> int:
+    """Return the line above on which the same table or key stands, 0 where none does."""
+    header, entry = HEADER.match(stop.line), _ENTRY.match(stop.line)
+    if header is not None and header[1] == "[":
+        name = re.sub(r"[\s\"']", "", header[2])
+        for number, line in enumerate(stop.lines[: stop.number - 1], 1):
+            other = HEADER.match(line)
+            if other is not None and other[1] == "[" and re.sub(r"[\s\"']", "", other[2]) == name:
+                return number
+    if entry is not None and not any(sign == "{" for sign, _ in _openers(stop)):
+        for number in range(stop.number - 1, 0, -1):
+            line = stop.lines[number - 1]
+            if HEADER.match(line):
+                break
+            other = _ENTRY.match(line)
+            if other is not None and other[1] == entry[1]:
+                return number
+    return 0
+
+
+def _cures(stop: _Stop) -> Iterator[_Cure]:
+    """Yield what the place might mean, the likeliest first."""
+    if "\r" in stop.line.rstrip("\r") or any(map(unseen, stop.line)):
+        return
+    here = stop.number
+    yield _Cure("curly quotes are no quotes here", here, stop.line.translate(_CURLY))
+    yield from _closings(stop)
+    code, comment = _code_and_comment(stop.line)
+    if not any(line < here for _, line in _openers(stop)):
+        if code.lstrip().startswith("[") or (code.endswith("]") and "=" not in code):
+            yield from (_Cure(wrong, here, f"{header}{comment}") for wrong, header in _headers(code.strip()))
+            return
+        key, _, value = (part.strip() for part in code.partition("="))
+        if value and not _BARE.fullmatch(key) and not set(key) & set('"[{:'):
+            wrong = f"a key with {_unusual(key)} in it needs quotes"
+            yield _Cure(wrong, here, f'"{key}" = {value}{comment}')
+    yield from _commas(stop)
+    yield from _values(stop, code, comment)
+
+
+def _unusual(name: str) -> str:
+    return "a blank" if " " in name else "other than plain letters, digits, - and _"
+
+
+def _commas(stop: _Stop) -> Iterator[_Cure]:
+    """Yield the line with a comma before the place, or the line above where the place begins its own."""
+    if stop.end or not _openers(stop):
+        return
+    before, behind = stop.line[: stop.column - 1].rstrip(), stop.line[stop.column - 1 :]
+    if before.strip():
+        if behind[:1] not in ("'", '"') or not before[-1:].isdigit():  # a mark of feet or inches
+            yield _Cure("a comma is missing", stop.number, f"{before}, {behind}")
+        return
+    for number in range(stop.number - 1, 0, -1):
+        code, comment = _code_and_comment(stop.lines[number - 1].rstrip("\r"))
+        if code.strip():
+            yield _Cure("a comma is missing", number, f"{code.rstrip()},{comment}")
+            return
+
+
+def _left_open(stop: _Stop) -> tuple[str, int] | None:
+    """Return the bracket that a line above opened and nothing closes, and that line."""
+    earlier = [(sign, line) for sign, line in _openers(stop) if stop.end or line < stop.number]
+    if not earlier:
+        return None
+    sign, begins = earlier[-1][0], stop.line.lstrip()
+    breaks_off = begins[:1] in "{]" if sign == "{" else _ENTRY.match(begins) is not None
+    return earlier[-1] if stop.end or HEADER.match(stop.line) or breaks_off else None
+
+
+def _closings(stop: _Stop) -> Iterator[_Cure]:
+    """Yield the last line of a list or an inline table that is never closed, closed."""
+    opened = _left_open(stop)
+    if opened is None:
+        return
+    sign, number = opened
+    last = stop.number if stop.end else stop.number - 1
+    while last > number and not _code_and_comment(stop.lines[last - 1])[0].strip():
+        last -= 1
+    code, comment = _code_and_comment(stop.lines[last - 1].rstrip("\r"))
+    bare = code.rstrip().removesuffix(",").rstrip()
+    nested = _openers(stop)[0] != opened
+    comma = "," if nested and (code.rstrip() != bare or stop.line.lstrip()[:1] == "{") else ""
+    wrong = f"the {'list' if sign == '[' else 'table'} opened here is never closed"
+    close = "]" if sign == "[" else "}"
+    write = "" if last == number else f"{close} on a line of its own after line {last}"
+    yield _Cure(wrong, last, f"{bare} {close}{comma}{comment}", number, write)
+
+
+def _headers(code: str) -> Iterator[tuple[str, str]]:
+    """Yield headers of a table with the brackets and the quotes that they need."""
+    double = code.startswith("[[") and code.endswith("]]")
+    left, right = ("[[", "]]") if double else ("[", "]")
+    name = code.strip("[] \t")
+    yield "the brackets around this table's name do not match", f"{left}{name}{right}"
+    parts = [part.strip() for part in name.split(".")]
+    if all(parts) and not set(name) & set('"[]{}#=,'):
+        inner = ".".join(part if _BARE.fullmatch(part) else f'"{part}"' for part in parts)
+        yield f"a table name with {_unusual(name)} in it needs quotes", f"{left}{inner}{right}"
+
+
+def _values(stop: _Stop, code: str, comment: str) -> Iterator[_Cure]:
+    """Yield the line with the value at which the parser stopped as it should be."""
+    column, unclosed = min(stop.column - 1, len(code)), _open_quote(code)
+    inside = any(line == stop.number for _, line in _openers(stop)) or (unclosed and "{" in code)
+    start = max((code.rfind(sign, 0, column + (sign == "=")) for sign in "=[,"), default=-1) + 1
+    for begin in dict.fromkeys((code.rfind("=", 0, column) + 1, start)):
+        if begin <= 0:
+            continue
+        stops = _ITEM_ENDS.search(code, begin if unclosed else max(begin, column)) if inside else None
+        end = stops.start() if stops else len(code)
+        value = code[begin:end].strip()
+        if not value or value[0] in "[{":
+            continue
+        end = begin + len(code[begin:end].rstrip())
+        for wrong, meant in _meant(value):
+            yield _Cure(wrong, stop.number, f"{code[:begin].rstrip(' ')} {meant}{code[end:]}{comment}")
+
+
+def _meant(value: str) -> Iterator[tuple[str, str]]:
+    """Yield a value as it should be."""
+    if re.fullmatch(r"[+-]?\d+,\d+", value):
+        yield "a decimal is written with a point", value.replace(",", ".")
+    marks = _LENGTH.fullmatch(value)
+    if marks and (marks[1] or marks[2]):
+        parts = [f"{marks[1]} ft" if marks[1] else "", f"{marks[2].strip()} in" if marks[2] else ""]
+        yield "feet and inches are written ft and in", f'"{" ".join(filter(None, parts))}"'
+    elif value[0] in "\"'" or value[-1] in "\"'":
+        text = value.strip("\"'")
+        yield "the quotes opened on this line are not closed on it", f'"{text}"'
+    elif _is_text(value):
+        yield "text, and a figure with its unit, stands in quotes", f'"{value}"'
+
+
+def _is_text(value: str) -> bool:
+    """Return whether a value can be nothing but text, or a figure with its unit."""
+    return (
+        not set(value) & set('"#=[]{}\\;:')
+        and "//" not in value
+        and any(sign.isalpha() or sign in "%°/" for sign in value)
+        and value.casefold() not in ("true", "false", "yes", "no")
+    )
+
+
+def _code_and_comment(line: str) -> tuple[str, str]:
+    """Return a line in two: what counts, and the comment with the blanks before it."""
+    for token in _TOKEN.finditer(line):
+        if token[0].startswith("#"):
+            code = line[: token.start()].rstrip()
+            return code, line[len(code) :]
+    return line, ""
+
+
+def _open_quote(line: str) -> bool:
+    """Return whether quotes are opened on a line and not closed on it."""
+    return any(sign in _TOKEN.sub("", line) for sign in "\"'")
+
+
+def _openers(stop: _Stop) -> list[tuple[str, int]]:
+    """Return the brackets that are open where the parser stopped, and their lines."""
+    stack: list[tuple[str, int]] = []
+    line = 1
+    for token in _TOKEN.finditer("\n".join([*stop.lines[: stop.number - 1], stop.line[: stop.column - 1]])):
+        sign = token[0]
+        if sign in "[{":
+            stack.append((sign, line))
+        elif sign in "]}" and stack:
+            stack.pop()
+        line += sign.count("\n")
+    return stack
+
+
+def _gets_past(stop: _Stop, cure: _Cure) -> bool:
+    """Return whether the parser gets beyond the place once a line is mended."""
+    lines = [*stop.lines[: cure.number - 1], cure.line, *stop.lines[cure.number :]]
+    beyond = cure.number if stop.end else stop.number - (HEADER.match(stop.line) is not None)
+    try:
+        tomli.loads("\n".join(lines))
+    except tomli.TOMLDecodeError as error:
+        return error.lineno > beyond and '"""' not in cure.line
+    except (RecursionError, ValueError):
+        return False
+    return True
+
+
+def _changed(old: str, new: str) -> str:
+    """Return a mended line, or of a long one what has changed and what stands around it."""
+    old, new = old.strip(), new.strip()
+    if len(new) <= _LONGEST_LINE:
+        return clean(new)
+    same = next((i for i, (a, b) in enumerate(zip(old, new, strict=False)) if a != b), min(len(old), len(new)))
+    begin = max(0, new.rfind(",", 0, same) + 1, same - 40)
+    return clean(new[begin : same + 40])

@@ -1,0 +1,197 @@
+"""The sheets that a builder of a climb takes to the bench: plan, section through the stack, heights and cut list."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from gradehaul.design.climb.bench import HelixBench
+from gradehaul.design.climb.helix import GUARD
+from gradehaul.design.climb.incline import CARE
+from gradehaul.design.risers.risers import Risers
+from gradehaul.design.risers.walk import Walk, walk_along
+from gradehaul.show.base.picture import drawing_rules, pages_bytes
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.climb.bench_plan import dimension, draw_plan
+from gradehaul.show.risers.cut_list import cut_list_figures, wrapped
+from gradehaul.show.risers.picture import risers_figure
+from gradehaul.show.sheets.form import PAPERS, Column, Form, PaperName
+from gradehaul.show.sheets.rule_reading import on_rule
+from gradehaul.track.curvature import Section
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_MOST_TURNS = 6
+"""Turns in one table of heights."""
+
+
+def helix_sheet(bench: HelixBench, reader: Reader, paper: PaperName) -> bytes:
+    """Return the sheets of a helix as the content of a PDF file."""
+    with drawing_rules():
+        return pages_bytes(helix_figures(bench, reader, paper))
+
+
+def incline_sheet(found: Risers, reader: Reader, paper: PaperName) -> bytes:
+    """Return the sheets of an incline as the content of a PDF file."""
+    with drawing_rules():
+        return pages_bytes(incline_figures(found, reader, paper))
+
+
+def incline_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Figure]:
+    """Return the sheets of an incline as figures; to be called by the `drawing_rules`."""
+    form = Form("Incline: plan for the bench", paper=PAPERS[paper], foot="Lengths are on the center line of the track.")
+    half = 1.5 * found.walk.layout.plan.scale.gauge
+    form.words("Take care", wrapped(CARE), numbered=False)
+    _plan(form, found, {riser.at: str(riser.number) for riser in found.risers}, (half, half), reader)
+    form.words(
+        "Tangent points",
+        [
+            f"{reader.length(at, fine=True)}: {_what(after, reader)} begins"
+            for at, _, after in found.walk.tangent_points
+        ],
+        numbered=False,
+    )
+    return [*form.finish(), risers_figure(found, reader), *cut_list_figures(found, reader, paper)]
+
+
+def helix_figures(bench: HelixBench, reader: Reader, paper: PaperName) -> list[Figure]:
+    """Return the sheets of a helix as figures; to be called by the `drawing_rules`."""
+    helix, build, found = bench.helix, bench.helix.build, bench.found
+    form = Form("Helix: sheets for the bench", paper=PAPERS[paper], foot="Angles count from where the curve begins.")
+    form.words("Take care", wrapped(GUARD), numbered=False)
+    inner = (build.centers or 0.0) + build.edge
+    labels = {spoke.risers[0].at: f"{spoke.number}\n{math.degrees(spoke.angle):.0f}°" for spoke in bench.spokes}
+    second = None
+    if build.centers is not None:
+        second = walk_along(found.walk.layout, route="Up inner"), build.centers
+    _plan(form, found, labels, (inner, build.edge), reader, second)
+    floor = " by ".join(reader.length(side, fine=True) for side in helix.floor)
+    form.words(
+        "Sizes",
+        [
+            f"Radius of the track: {_radii(bench, reader)}.",
+            f"Floor needed, without the approaches: {floor}. Opening inside the deck: {reader.length(bench.opening)}.",
+            f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn. {_apart(bench, reader)}",
+            f"Deck {reader.length(build.deck, fine=True)} thick, {reader.length(inner + build.edge, fine=True)} wide.",
+        ],
+        numbered=False,
+    )
+    form.new_page()
+    _section(form, bench, reader)
+    _heights(form, bench)
+    return [*form.finish(), *cut_list_figures(found, reader, paper)]
+
+
+def _radii(bench: HelixBench, reader: Reader) -> str:
+    inner, outer = (reader.length(r, fine=True) for r in (bench.helix.radius, bench.helix.outer_radius))
+    return inner if bench.helix.build.centers is None else f"inner {inner}, outer {outer}"
+
+
+def _apart(bench: HelixBench, reader: Reader) -> str:
+    track = " outer" if bench.helix.build.centers else ""
+    return f"They stand {reader.length(bench.found.every, fine=True)} apart along the{track} track."
+
+
+def _what(section: Section, reader: Reader) -> str:
+    """Return what a section of track is."""
+    if section.first != section.last:
+        return "an easement"
+    straight = abs(section.first) < 1e-9
+    return "a straight" if straight else f"a curve of {reader.length(1 / abs(section.first), fine=True)}"
+
+
+def _plan(
+    form: Form,
+    found: Risers,
+    labels: dict[float, str],
+    edges: tuple[float, float],
+    reader: Reader,
+    second: tuple[Walk, float] | None = None,
+) -> None:
+    """Draw the plan in what is left of the page, less room for words below it."""
+    low, high = 2.3, form.top - 0.15
+    box = (form.left / form.width, low / form.height, (form.right - form.left) / form.width, (high - low) / form.height)
+    draw_plan(form.figure, box, found.walk, labels, edges, reader, second=second)
+    form.top = low
+
+
+def _section(form: Form, bench: HelixBench, reader: Reader) -> None:
+    """Draw the section through the stack at the first spoke and the one across, with clear heights."""
+    helix, build, found = bench.helix, bench.helix.build, bench.found
+    form.words("Section through the stack, at the first riser and across", [], numbered=False)
+    high, low = form.top - 0.2, form.top - 4.6
+    box = (form.left / form.width, low / form.height, (form.right - form.left) / form.width, (high - low) / form.height)
+    axes = form.figure.add_axes(box)
+    axes.set_axis_off()
+    half = len(bench.spokes) // 2
+    wide = (build.centers or 0.0) + 2 * build.edge
+    for spoke, sign in ((bench.spokes[0], 1.0), (bench.spokes[half], -1.0)):
+        left = sign * (helix.radius - build.edge)
+        right = sign * (helix.outer_radius + build.edge)
+        tops = [riser.top for riser in spoke.risers]
+        heads = [riser.railhead + (found.build.datum or 0.0) for riser in spoke.risers]
+        for top, head in zip(tops, heads, strict=True):
+            axes.fill([left, right, right, left], [top, top, top + build.deck, top + build.deck], color="#d8c39a", lw=0)
+            for radius in {helix.radius, helix.outer_radius}:
+                track = sign * radius
+                axes.plot([track], [head], marker="_", ms=12, mew=1.6, color="#1a1a1a")
+        outside = right + sign * 0.08 * wide
+        for head, above in zip(heads, tops[1:], strict=False):
+            words = f"clear {reader.length(above - head, fine=True)}"
+            dimension(axes, left - sign * 0.08 * wide, head, above, words, right=sign < 0)
+        for one, other in pairwise(tops):
+            dimension(axes, outside, one, other, reader.length(other - one, fine=True), right=sign > 0)
+        axes.text(
+            0.5 * (left + right), tops[0] - 0.03 * (tops[-1] - tops[0] + wide), f"riser {spoke.number}", ha="center",
+            va="top", fontsize=8,
+        )  # fmt: skip
+    axes.axvline(0.0, color="#8a8a8a", lw=0.7, ls=(0, (8, 3, 2, 3)))
+    axes.margins(0.12)
+    form.top = low
+    form.words(
+        "",
+        [
+            "Heights and widths are drawn to different scales. Clear: from the railhead to the deck above it.",
+            f"Wanted: {reader.length(build.clear, fine=True)}. The least over any railhead, with its approaches: "
+            + (reader.length(helix.clear_left(_vertical(bench)), fine=True) if helix.stacked else "nothing lies above")
+            + ".",
+        ],
+        numbered=False,
+    )
+
+
+def _vertical(bench: HelixBench) -> float:
+    return bench.found.walk.layout.plan.vertical_curve
+
+
+def _heights(form: Form, bench: HelixBench) -> None:
+    """Add the heights of every spoke, turn by turn, and the blocks between the decks."""
+    rule = bench.found.build.rule
+    turns = max(len(spoke.risers) for spoke in bench.spokes)
+    for first in range(0, turns, _MOST_TURNS):
+        shown = range(first, min(first + _MOST_TURNS, turns))
+        columns = [Column("riser", 0.5), Column("angle", 0.6), *(Column(f"turn {turn + 1}", 0.95) for turn in shown)]
+        rows = [
+            [
+                str(spoke.number),
+                f"{math.degrees(spoke.angle):.1f}°",
+                *(on_rule(spoke.risers[n].cut, rule) if n < len(spoke.risers) else "" for n in shown),
+            ]
+            for spoke in bench.spokes
+        ]
+        form.table("Under the deck at each riser: nuts on threaded rod, or tops of posts", columns, rows, row=0.22)
+    if turns > 1:
+        form.words("Blocks from deck to deck", list(_blocks(bench)), numbered=False)
+
+
+def _blocks(bench: HelixBench) -> Iterator[str]:
+    build = bench.found.build
+    for turn in range(max(len(spoke.risers) for spoke in bench.spokes) - 1):
+        own = [spoke.blocks(build.deck, build.rule) for spoke in bench.spokes]
+        sizes = [blocks[turn] for blocks in own if turn < len(blocks)]
+        low, high = on_rule(min(sizes), build.rule), on_rule(max(sizes), build.rule)
+        words = low if low == high else f"{low} to {high}, see the heights"
+        yield f"On turn {turn + 1}: {len(sizes)} block{'s' if len(sizes) > 1 else ''} of {words}."

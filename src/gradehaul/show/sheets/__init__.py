@@ -1,0 +1,1 @@
+"""Sheets to print and take along: forms, and lengths as a rule shows them."""

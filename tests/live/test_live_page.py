@@ -1,0 +1,417 @@
+"""The live page in a real browser with a real server: it follows the plan, tries, undoes, writes, and stays whole."""
+
+from __future__ import annotations
+
+import os
+import re
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from live.served import HILL, Serve, Served
+
+pytest.importorskip("playwright.sync_api")
+from playwright.sync_api import Page, expect
+
+from show.browser import Opened
+
+MARK = "</script><img src=x onerror=alert(1)>"
+
+
+@contextmanager
+def live(browser: Any, served: Served, path: str = "", **more: Any) -> Iterator[Opened]:
+    """Open the live page, and close it again; whatever it says on the console is a fault."""
+    options = {"viewport": {"width": 1280, "height": 800}} | more
+    page = browser.new_page(**options)
+    page.set_default_timeout(8000)
+    expect.set_options(timeout=8000)
+    one = Opened(page)
+    # the browser itself notes an answer of 409, a refusal that the page shows
+    page.on("console", lambda message: "status of 409" in message.text or one.said.append(message.text))
+    page.on("pageerror", lambda error: one.said.append(str(error)))
+    page.on("dialog", lambda dialog: (one.said.append(dialog.message), dialog.dismiss()))
+    page.on("request", lambda request: one.asked.append(request.url))
+    page.goto(served.url + path)
+    page.wait_for_selector("html[data-heights]", state="attached")
+    try:
+        yield one
+        assert one.said == []
+        assert all(url.startswith((served.url, "data:")) for url in one.asked)
+    finally:
+        page.close()
+
+
+@pytest.fixture
+def hill(serve: Serve) -> Served:
+    return serve()
+
+
+@pytest.fixture
+def one(browser: Any, hill: Served) -> Iterator[Opened]:
+    with live(browser, hill) as opened:
+        yield opened
+
+
+def spare(page: Page) -> float:
+    """Return what the train has to spare now, gf."""
+    return float(
+        page.locator("#outcomes-rows tr td.number").nth(1).inner_text().removesuffix(" gf").replace("\u2212", "-")
+    )
+
+
+def save(path: Path, change: Callable[[str], str]) -> None:
+    """Save a file as editors do: write another one, then rename it."""
+    beside = path.with_suffix(".new")
+    beside.write_text(change(path.read_text(encoding="utf-8")), encoding="utf-8")
+    beside.replace(path)
+
+
+def eventually(holds: Callable[[], bool]) -> None:
+    until = time.monotonic() + 8
+    while not holds():
+        assert time.monotonic() < until
+        time.sleep(0.02)
+
+
+def test_a_save_shows_the_new_outcome_and_what_it_changed(one, hill):
+    page = one.page
+    before = spare(page)
+    save(hill.plan, lambda text: text.replace("Top  = 60", "Top  = 100"))
+    expect(page.locator("#changes")).to_contain_text(f"ore: {before} to ")
+    assert spare(page) < before
+    assert spare(page) == float(re.search(r"to (-?[\d.]+) gf", one.text("#changes"))[1])
+    save(hill.plan.with_name("stock.toml"), lambda text: text.replace('"100 g"', '"290 g"'))
+    expect(page.locator("#outcomes-rows .outcome").last).to_have_text("stalls")
+    expect(page.locator("#changes")).to_contain_text("now stalls")
+    hill.plan.write_text(HILL, encoding="utf-8")  # in place, as others save
+    save(hill.plan.with_name("stock.toml"), lambda text: text.replace('"290 g"', '"100 g"'))
+    eventually(lambda: spare(page) == before)
+
+
+def test_a_typo_shows_its_line_above_the_last_good_answer(one, hill):
+    page = one.page
+    before = spare(page)
+    save(hill.plan, lambda text: text.replace("straight = 1200", "straigt = 1200"))
+    expect(page.locator("#faults")).to_contain_text('hill.toml:15: line "Hill", track 1')
+    assert "stale" in page.locator("body").get_attribute("class")
+    assert spare(page) == before
+    page.locator("#faults button").click()  # leads to the line
+    assert page.locator("#numbers .fault").inner_text().strip() == "15"
+    assert one.run("text.value.slice(text.selectionStart, text.selectionEnd)") == "[line.Hill]"
+    page.keyboard.press("Escape")
+    save(hill.plan, lambda text: text.replace("straigt", "straight"))
+    expect(page.locator("#faults")).to_be_hidden()
+    assert "stale" not in page.locator("body").get_attribute("class")
+
+
+def test_a_plan_that_is_deleted_or_becomes_a_folder_is_said_and_comes_back(one, hill):
+    page = one.page
+    hill.plan.unlink()
+    expect(page.locator("#faults")).to_contain_text("there is no such file")
+    hill.plan.mkdir()
+    expect(page.locator("#faults")).to_contain_text("a folder")
+    hill.plan.rmdir()
+    hill.plan.write_text(HILL, encoding="utf-8")
+    expect(page.locator("#faults")).to_be_hidden()
+    expect(page.locator("#outcomes-rows .outcome")).to_have_text("climbs")
+
+
+def test_by_keyboard_alone_from_the_start_to_a_written_railhead(one, hill):
+    page = one.page
+    before = spare(page)
+
+    def to(selector: str) -> None:
+        for _ in range(120):
+            page.keyboard.press("Tab")
+            if one.run("s => document.activeElement.matches(s)", selector):
+                return
+        raise AssertionError(selector)
+
+    to(".handle[aria-label='Railhead at Top']")
+    assert one.run("document.activeElement.getAttribute('aria-valuetext')") == "60.0 mm"
+    page.keyboard.press("Shift+ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowUp")
+    assert one.run("document.activeElement.getAttribute('aria-valuetext')") == "51.0 mm"
+    eventually(lambda: "calculating" not in one.text("#outcomes"))
+    assert spare(page) > before
+    page.keyboard.press("Control+z")
+    page.keyboard.press("Control+y")
+    page.keyboard.press("Control+s")
+    expect(page.locator("#diff")).to_contain_text("+Top  = 51     # the summit")
+    to("#write")
+    page.keyboard.press("Enter")
+    expect(page.locator("#said")).to_have_text("Written.")
+    assert hill.plan.read_text(encoding="utf-8") == HILL.replace("Top  = 60", "Top  = 51")
+    expect(page.locator("#state")).to_contain_text("as saved")
+    assert "#" not in page.url
+
+
+def test_dragging_shows_at_once_what_python_then_decides(one):
+    page = one.page
+    handle = page.get_by_role("slider", name="Railhead at Top")
+    box = handle.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    answers = int(one.run("document.documentElement.dataset.answer"))
+    page.mouse.move(x, y)
+    page.mouse.down()
+    for k in range(1, 12):
+        page.mouse.move(x, y - k)
+    one.run("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    moving, height = spare(page), handle.get_attribute("aria-valuetext")
+    assert int(one.run("document.documentElement.dataset.answer")) == answers  # the script alone
+    page.mouse.up()
+    eventually(lambda: int(one.run("document.documentElement.dataset.answer")) > answers)
+    assert height != "60.0 mm"
+    assert (spare(page), handle.get_attribute("aria-valuetext")) == (moving, height)
+    page.get_by_role("button", name="Undo").click()
+    eventually(lambda: handle.get_attribute("aria-valuetext") == "60.0 mm")
+
+
+def test_a_typed_figure_and_the_address_keeps_it(one, hill):
+    page = one.page
+    page.locator("#railhead-of").select_option("joint Top")
+    page.get_by_label("Height").fill("45.5")
+    page.keyboard.press("Enter")
+    expect(page.locator(".handle[aria-label='Railhead at Top']")).to_have_attribute("aria-valuetext", "45.5 mm")
+    flat = spare(page)
+    page.get_by_label("How many of vehicle 2").fill("9")
+    verdict = one.text("#bench-verdict")
+    page.reload()
+    page.wait_for_selector("html[data-heights]", state="attached")
+    eventually(lambda: spare(page) == flat)
+    assert page.get_by_label("How many of vehicle 2").input_value() == "9"
+    assert one.text("#bench-verdict") == verdict
+    expect(page.locator("#state")).to_contain_text("with what you try")
+    # while it is tried, the file changes elsewhere: both count
+    save(hill.plan, lambda text: text.replace("straight = 4000", "straight = 4500"))
+    eventually(lambda: "4500" in one.run("document.getElementById('text').value"))
+    assert spare(page) == flat
+
+
+def test_film_by_click_on_the_plan_and_by_choice(one):
+    page = one.page
+    expect(page.locator("#film-toggle")).to_have_text("Put film on")
+    clean = spare(page)
+    spot = one.run(
+        "(() => { const path = [...document.querySelectorAll('.plan .track')].pop(); "
+        "const at = path.getPointAtLength(path.getTotalLength() / 2).matrixTransform(path.getScreenCTM()); "
+        "return [at.x, at.y]; })()"
+    )
+    page.mouse.click(*spot)
+    expect(page.locator(".plan .track-film")).to_have_count(1)
+    eventually(lambda: spare(page) < clean)
+    assert page.locator("#film-track").input_value().startswith("Hill:")
+    page.locator("#film-track").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(".plan .track-film")).to_have_count(0)
+    eventually(lambda: spare(page) == clean)
+
+
+def test_what_treat_finds_is_taken_over_and_compared(one, hill):
+    page = one.page
+    page.get_by_role("button", name="Where may it go").click()
+    expect(page.locator("#treat-words")).to_contain_text("Film may go on")
+    page.get_by_role("button", name="Pin to compare").evaluate("button => button.click()")
+    page.get_by_role("button", name="Try this").click()
+    expect(page.locator("#outcomes.compared")).to_be_visible()
+    expect(page.locator("#outcomes-rows .outcome").last).to_have_text("climbs")
+    eventually(lambda: page.locator(".plan .track-film").count() > 0)
+    assert hill.plan.read_text(encoding="utf-8") == HILL
+
+
+def test_the_text_is_saved_whole_and_refused_where_the_file_has_changed(one, hill):
+    page = one.page
+    page.get_by_role("button", name="Text", exact=True).click()
+    pane = page.get_by_role("textbox", name="Text of the plan")
+    assert pane.input_value() == HILL
+    pane.fill(HILL.replace("Top  = 60", "Top  = 30"))
+    page.keyboard.press("Control+s")
+    expect(page.locator("#text-state")).to_have_text("Saved.")
+    eventually(lambda: "Top  = 30" in hill.plan.read_text(encoding="utf-8"))
+    pane.fill("mine")
+    theirs = HILL + "# theirs\n"
+    save(hill.plan, lambda _: theirs)
+    expect(page.locator("#text-state")).to_contain_text("has changed on the disk")
+    page.keyboard.press("Control+s")
+    expect(page.locator("#text-state")).to_contain_text("nothing was written")
+    assert hill.plan.read_text(encoding="utf-8") == theirs
+    page.get_by_role("button", name="Take the file's text").click()
+    assert pane.input_value() == theirs
+
+
+def test_two_pages_on_one_plan_try_apart_and_follow_one_file(browser, hill):
+    with live(browser, hill) as one, live(browser, hill) as other:
+        before = spare(other.page)
+        one.page.get_by_role("slider", name="Railhead at Top").press("Shift+ArrowDown")
+        eventually(lambda: spare(one.page) > before)
+        assert spare(other.page) == before
+        one.page.get_by_role("button", name="Write to plan").click()
+        one.page.get_by_role("button", name="Write these lines").click()
+        eventually(lambda: spare(other.page) == spare(one.page))
+        expect(other.page.locator("#changes")).to_contain_text(f"ore: {before} to {spare(one.page)}")
+
+
+def test_a_diff_that_is_out_of_date_is_refused_and_nothing_is_lost(one, hill):
+    page = one.page
+    page.get_by_role("slider", name="Railhead at Top").press("Shift+ArrowDown")
+    page.get_by_role("button", name="Write to plan").click()
+    expect(page.locator("#diff")).to_contain_text("+Top  = 50")
+    theirs = HILL + "# theirs\n"
+    save(hill.plan, lambda _: theirs)
+    page.get_by_role("button", name="Write these lines").click()
+    expect(page.locator("#write-words")).to_contain_text("has changed since it was read: nothing was written")
+    assert hill.plan.read_text(encoding="utf-8") == theirs
+    assert "0.05" in page.url
+
+
+def test_many_saves_a_third_broken_end_with_the_last_good_state(one, hill):
+    page = one.page
+    good = ""
+    for number in range(40):
+        text = HILL.replace("Top  = 60", f"Top  = {40 + number}")
+        broken = number % 3 == 2
+        save(
+            hill.plan, lambda _, text=text, broken=broken: text.replace("[line.Hill]", "[line.Hill") if broken else text
+        )
+        good = good if broken else text
+        time.sleep(0.01)
+    save(hill.plan, lambda _: good)
+    eventually(lambda: one.run("document.getElementById('text').value") == good)
+    expect(page.locator("#faults")).to_be_hidden()
+    expect(page.locator(".handle[aria-label='Railhead at Top']")).to_have_attribute("aria-valuetext", "79.0 mm")
+
+
+def test_a_stream_that_drops_comes_back(one, hill):
+    page = one.page
+    page.context.set_offline(True)
+    page.context.set_offline(False)
+    save(hill.plan, lambda text: text.replace("Top  = 60", "Top  = 20"))
+    expect(page.locator(".handle[aria-label='Railhead at Top']")).to_have_attribute("aria-valuetext", "20.0 mm")
+    one.said.clear()
+
+
+def test_when_the_program_ends_the_page_says_so(browser, hill):
+    with live(browser, hill) as one:
+        hill.service.stop()
+        expect(one.page.locator("#state")).to_contain_text("has ended")
+        one.said.clear()  # the browser's own note of the lost connection
+
+
+HOSTILE = f"""
+title = "{MARK}"
+scale = "HO"
+unit = "mm"
+[railhead]
+"{MARK}" = 0
+"${{alert(1)}}" = 60
+[line."{MARK} line"]
+from = "{MARK}"
+to = "${{alert(1)}}"
+track = [{{ name = "{MARK}", straight = 3000 }}, {{ left = 600, angle = 90 }}]
+[rail."{MARK}"]
+metal = {{ fresh = 0.75, settled = 0.85 }}
+tyred = {{ fresh = 0.50, settled = 0.65 }}
+[loco."{MARK}"]
+mass = "300 g"
+length = 150
+[car.constructor]
+length = 130
+[route.__proto__]
+from = "{MARK}"
+to = "${{alert(1)}}"
+[train."{MARK}"]
+route = "__proto__"
+consist = ["{MARK}", "4 constructor"]
+[train.toString]
+route = "__proto__"
+consist = ["{MARK}"]
+"""
+
+
+def test_hostile_names_run_nothing_and_work_like_any_other(browser, serve):
+    hostile = serve(text=HOSTILE)
+    with live(browser, hostile) as one:
+        page = one.page
+        assert page.locator("img").count() == 0
+        assert MARK in one.text("#outcomes")
+        page.get_by_role("slider", name="${alert(1)}").press("Shift+ArrowDown")
+        page.locator("#film-toggle").click()
+        page.get_by_role("button", name="Write to plan").click()
+        expect(page.locator("#diff")).to_contain_text("= 50")
+        page.get_by_role("button", name="Write these lines").click()
+        expect(page.locator("#said")).to_have_text("Written.")
+        save(hostile.plan, lambda text: text.replace("straight", MARK))
+        expect(page.locator("#faults")).to_be_visible()
+        page.get_by_role("button", name="Text", exact=True).click()
+        assert page.locator("img").count() == 0
+
+
+@pytest.mark.parametrize("name", ["two-levels", "yard", "n-mountain"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_one_screen_without_scrolling_or_accessibility_violations(browser, serve, name, scheme):
+    from axe_playwright_python.sync_playwright import Axe
+
+    if (name, scheme) == ("yard", "dark"):
+        pytest.skip("the dark one is tried on two plans")
+    with live(browser, serve(name), color_scheme=scheme, reduced_motion="reduce") as one:
+        assert one.run("document.documentElement.scrollHeight") <= 800
+        assert one.run("document.documentElement.scrollWidth") <= 1280
+        for selector in (
+            "#outcomes",
+            "figure.plan svg",
+            "#bench-section svg",
+            "#bench-verdict",
+            "#bench-head",
+            "#film-toggle",
+        ):
+            box = one.page.locator(selector).first.bounding_box()
+            assert box["y"] >= 0
+            assert box["y"] + box["height"] <= 801, selector
+        assert one.run("getComputedStyle(document.querySelector('main')).transitionDuration") == "0s"
+        violations = Axe().run(one.page).response["violations"]
+        assert [(each["id"], [node["target"] for node in each["nodes"]][:3]) for each in violations] == []
+
+
+def test_on_a_phone_outcomes_come_first_and_nothing_is_wider(browser, serve):
+    with live(browser, serve("two-levels"), viewport={"width": 390, "height": 844}) as one:
+        assert one.run("document.documentElement.scrollWidth") <= 390
+        tops = [
+            one.page.locator(each).first.bounding_box()["y"] for each in ("#outcomes", "#bench-section", "figure.plan")
+        ]
+        assert tops == sorted(tops)
+
+
+def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_path):
+    folder = serve(whole_folder=True)
+    page = browser.new_page()
+    page.set_default_timeout(8000)
+    try:
+        page.goto(folder.url)
+        expect(page.locator(".headline")).to_contain_text("1 climbs")
+        assert page.locator(".plans li").count() == 1  # stock alone is no plan
+        page.locator("#drawing").set_input_files(Path(__file__).parents[2] / "plans" / "hollow.dxf")
+        expect(page.locator("#open-drawn a")).to_have_text("Open hollow.toml")
+        assert (folder.plan.parent / "hollow.toml").exists()
+        assert os.fspath(folder.plan.parent) not in page.locator("#report").inner_text()
+        page.get_by_label("Name").fill("my hill")
+        page.get_by_role("button", name="Make it").click()
+        page.wait_for_selector("html[data-heights]", state="attached")
+        assert (folder.plan.parent / "my hill.toml").exists()
+        expect(page.locator("#outcomes-rows .outcome").first).to_be_visible()
+    finally:
+        page.close()
+    assert folder.ask("GET", "?plan=../hill.toml").status_code == 404
+    assert folder.ask("GET", "events?plan=stock.toml").status_code == 404
+    again = folder.post("new", {"name": "hill", "layout": "hill", "scale": "HO", "unit": "mm"})
+    assert again.status_code == 409
+    assert "such a file already" in again.json()["wrong"]
+    bad = folder.ask("POST", "drawing?name=x.dxf&scale=HO", content=b"no drawing")
+    assert bad.status_code == 409
+    assert str(tmp_path) not in bad.text
+    assert "/tmp" not in bad.text

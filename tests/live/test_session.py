@@ -1,0 +1,74 @@
+"""Pages on one plan: how many there may be, what each is sent, and when the server ends by itself."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import threading
+import time
+
+import httpx
+
+from gradehaul.live import app
+from gradehaul.live.session import MOST_PAGES, Page
+from gradehaul.live.worker import Worker
+from live.served import Serve
+
+
+def test_ten_pages_at_once_have_the_answer_and_one_too_many_is_refused(serve: Serve):
+    hill = serve()
+    with contextlib.ExitStack() as stack:
+        streams = []
+        for number in range(MOST_PAGES):
+            stream = stack.enter_context(httpx.stream("GET", f"{hill.url}events?page=p{number}", timeout=30))
+            assert stream.status_code == 200
+            streams.append(stream.iter_lines())
+            assert next(streams[-1]) == "retry: 500"
+        assert hill.ask("GET", "events?page=more").status_code == 503
+        for lines in streams[:10]:
+            first = next(line for line in lines if line.startswith("data: "))
+            assert json.loads(first.removeprefix("data: "))["kind"] == "answer"
+
+
+def test_the_server_ends_some_time_after_its_last_page_and_not_before_the_first(serve: Serve, monkeypatch):
+    monkeypatch.setattr(app, "IDLE", 0.0)
+    hill = serve()
+    ended = threading.Event()
+    stop = hill.service.stop
+    monkeypatch.setattr(hill.service._server.live, "_stop", lambda: (ended.set(), stop()))
+    assert not ended.wait(1.5)  # no page was open yet
+    with httpx.stream("GET", f"{hill.url}events?page=x", timeout=10) as stream:
+        next(stream.iter_lines())
+        assert not ended.wait(1.5)
+    assert ended.wait(10)
+
+
+def test_a_newer_answer_takes_the_place_of_all_that_waits_of_the_older():
+    page = Page("x")
+    for kind in ("answer", "text", "view", "heights", "chances"):
+        page.put(kind, f"{kind} 1")
+    page.put("answer", "answer 2")
+    assert list(page.waiting.items()) == [("text", "text 1"), ("answer", "answer 2")]
+
+
+def test_a_newer_request_takes_the_place_of_a_waiting_one_and_goes_before_older_work():
+    worker, done, go = Worker(), [], threading.Event()
+
+    def slow():
+        go.wait(10)
+        yield {"kind": "slow 1"}
+        yield {"kind": "slow 2"}
+
+    def quick(name):
+        yield {"kind": name}
+
+    worker.ask("a", slow, done.append)
+    time.sleep(0.1)
+    for name in ("b 1", "b 2", "b 3"):
+        worker.ask("b", lambda name=name: quick(name), done.append)
+    go.set()
+    until = time.monotonic() + 5
+    while len(done) < 3 and time.monotonic() < until:
+        time.sleep(0.01)
+    assert [part["kind"] for part in done] == ["slow 1", "b 3", "slow 2"]
+    worker.close()

@@ -1,0 +1,118 @@
+"""The sheets of a helix and an incline: spokes by angle, heights and clear heights by hand, and what is on paper."""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pypdf
+import pytest
+
+from command_line import run
+from gradehaul.design.climb.bench import HelixBench, build_of, helix_bench, incline_bench
+from gradehaul.design.climb.helix import GUARD, Helix, usual_build
+from gradehaul.design.climb.hill import stock_of
+from gradehaul.design.climb.incline import CARE, Incline
+from gradehaul.errors import DesignError
+from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.climb.bench_sheet import helix_sheet
+from gradehaul.show.sheets.cautions import CAUTIONS
+
+READER = reader_of("mm")
+STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
+
+
+def bench(spokes: int = 8, ease: float = 0.0, turns: float = 3.0) -> HelixBench:
+    helix = Helix(0.6, turns, 0.1 * turns, replace(usual_build(STOCK.scale, "NEM"), ease=ease, vertical=0.2))
+    build = build_of(helix.build, "metric", 1.0)
+    return helix_bench(helix, STOCK, helix.hill(STOCK), build, spokes)
+
+
+@pytest.mark.parametrize("ease", [0.0, 0.15])
+@pytest.mark.parametrize("spokes", [3, 8, 12])
+def test_spokes_stand_by_angle_around_the_center(spokes: int, ease: float) -> None:
+    found = bench(spokes, ease)
+    walk = found.found.walk
+    (spot,), (heading,), (curvature,) = walk.places(walk.length / 2)
+    center = spot + 1j * np.exp(1j * heading) / curvature
+    for spoke in found.spokes:
+        assert spoke.angle == pytest.approx(2 * math.pi * (spoke.number - 1) / spokes)
+        for turn, riser in enumerate(spoke.risers):
+            ends = turn in (0, 3) and spoke.number == 1
+            if ease and ends:
+                continue  # on an easement, which lies outside the circle
+            out = walk.places(riser.at)[0][0] - center
+            assert abs(out) == pytest.approx(0.6, abs=1e-6)
+            turned = math.remainder(np.angle(out) + math.pi / 2 - spoke.angle, math.tau)
+            assert abs(turned) < (1e-6 if not ease else 1e-2)
+
+
+def test_heights_rise_evenly_by_angle_away_from_the_ends() -> None:
+    found = bench()
+    for spoke in found.spokes:
+        for turn, riser in enumerate(spoke.risers):
+            turned = turn + (spoke.number - 1) / 8
+            if 0.1 < turned < 2.9:
+                assert riser.railhead == pytest.approx(0.1 * turned, abs=1e-6)
+                assert abs(riser.cut - (1.0 + 0.1 * turned - found.found.build.structure)) <= 0.00025 + 1e-6
+    blocks = found.spokes[3].blocks(found.helix.build.deck, 0.0005)
+    assert blocks == pytest.approx([round((0.1 - 0.0127) / 0.0005) * 0.0005] * 2)
+
+
+def test_the_sheets_of_a_helix_show_every_height_and_the_cautions() -> None:
+    found = bench()
+    pages = pypdf.PdfReader(io.BytesIO(helix_sheet(found, READER, "a4"))).pages
+    words = " ".join("\n".join(page.extract_text() for page in pages).split())
+    for spoke in found.spokes:
+        for riser in spoke.risers:
+            assert f"{round(1000 * riser.cut, 1):g} mm" in words
+    for caution in (GUARD, *CAUTIONS):
+        assert caution in words
+    clear = 1000 * (0.1 - found.found.build.structure)
+    assert words.count(f"clear {clear:.1f} mm") == 3  # at riser 5 twice, at riser 1 away from its curved ends once
+    assert "R 600.0 mm" in words
+    assert re.search(r"Opening inside the deck: \d+ mm", words)
+
+
+def test_the_verbs_write_their_sheets(tmp_path: Path) -> None:
+    helix = ["helix", "--scale", "HO", "--radius", "24 in", "--rise-per-turn", "4.6 in", "--turns", "2"]
+    for paper, width in (("a4", 595.3), ("letter", 612.0)):
+        file = tmp_path / f"{paper}.pdf"
+        done = run(*helix, "--tracks", "2", "--risers", "6", "--datum", "40 in", "--paper", paper, "-o", str(file))
+        assert done.exit_code == 0, done.output
+        assert float(pypdf.PdfReader(file).pages[0].mediabox.width) == pytest.approx(width, abs=0.1)
+    incline = ["incline", "--scale", "HO", "--rise", "4 in", "--length", "16 ft", "--curve", "24", "90", "--ease", "6"]
+    file = tmp_path / "incline.pdf"
+    assert run(*incline, "--every", "12 in", "-o", str(file)).exit_code == 0
+    words = " ".join("\n".join(page.extract_text() for page in pypdf.PdfReader(file).pages).split())
+    for part in ("R 24.00 in", "an easement begins", *CAUTIONS, CARE):
+        assert part in words
+    assert run(*incline, "--every", "0", "-o", str(file)).exit_code == 2
+
+
+def test_an_incline_has_the_railheads_of_its_plan() -> None:
+    hill = Incline(0.1, 5.0, (), 0.008, 0.3).hill(STOCK)
+    found = incline_bench(hill, STOCK, 0.5, "metric", None)
+    begin = found.walk.length / 2
+    for riser in found.risers:
+        even = 0.05 + (riser.at - begin) * 0.1 / 4.7
+        if abs(riser.at - begin) < 2.2:
+            assert riser.railhead == pytest.approx(even, abs=1e-9)
+
+
+@pytest.mark.parametrize("count", [0, 2, 37])
+def test_too_few_or_too_many_spokes_are_refused(count: int) -> None:
+    with pytest.raises(DesignError, match="a turn has 3 to 36 risers"):
+        bench(count)
+
+
+def test_options_of_the_sheets_need_one() -> None:
+    done = run(
+        "helix", "--scale", "HO", "--radius", "24 in", "--rise-per-turn", "5 in", "--turns", "2", "--risers", "6"
+    )
+    assert done.exit_code == 2
+    assert "--risers does nothing without -o FILE.pdf" in done.output
