@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.plan.records import Plan
+    from gradehaul.treatment.ways_over import WaysOver
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
 
@@ -95,9 +96,11 @@ def check(
 
         written = check_csv if out.form == "csv" else trains_csv
         return Answer(written(answer, out.table_reader(plan)), passes=answer.passes)
-    from gradehaul.treatment.ways_over import ways_over
+    ways: tuple[WaysOver, ...] = ()
+    if any(train.outcome != "climbs" for train in answer.on(answer.judged_rails)):
+        from gradehaul.treatment.ways_over import ways_over
 
-    ways = ways_over(layout, answer)
+        ways = ways_over(layout, answer)
     if out.form == "json":
         return Answer(replace(answer, ways_over=ways).to_dict(), passes=answer.passes)
     from gradehaul.show.check.text import check_page

@@ -16,7 +16,7 @@ from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
 from gradehaul.plan.records import Plan
 from gradehaul.plan.resolve.stock import CLEAN
-from gradehaul.show.base.labels import chance_told
+from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.reading_units import balance_unit, reader_of
 from gradehaul.show.report.document import heights_document, report_document, verdict_rows
 from gradehaul.show.report.page import drawn_plan_view
@@ -95,7 +95,7 @@ def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
     for train in worst_of_each(judged):
         profile = layout.profile(train.route)
         trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, draws)
-        found.append({"name": train.name, "risk": chance_told(trust.stall_probability)})
+        found.append({"name": train.name, "risk": chance_words(trust.stall_probability)})
         yield {"kind": "chances", "chances": list(found)}
 
 

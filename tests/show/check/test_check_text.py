@@ -12,7 +12,7 @@ from gradehaul.haulage.verdict import Stretch
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Share
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.check.route_text import spread_told
+from gradehaul.show.check.route_text import spread_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.verdict_text import biggest_unknown
 from gradehaul.show.sections import CHECK as SECTIONS
@@ -268,7 +268,7 @@ def test_the_worse_age_of_the_film_is_named():
 )
 def test_how_sure_a_load_is_ends_with_the_room_there_is(answer, fits, wanted):
     load = replace(answer.routes[0].loads[0], fits=fits)
-    assert spread_told(load, LoadSpread(6, 17, 15, 30)) == wanted
+    assert spread_words(load, LoadSpread(6, 17, 15, 30)) == wanted
 
 
 PULL = Cause("the pull of mogul on clean rail", 0.6, 0.2, "read it again")

@@ -21,7 +21,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.misfits import Misfit
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Note
-from gradehaul.show.base.labels import cars_told, chance_told
+from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
 from gradehaul.show.check.text import check_page
@@ -108,7 +108,7 @@ def figures_agree(answer: CheckAnswer, reader: Reader, text: str) -> int:
             continue
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
-            (chance_told(each["stall_probability"]), reader.force(each["margin_n"])) for each in judged
+            (chance_words(each["stall_probability"]), reader.force(each["margin_n"])) for each in judged
         }
         assert row[2].lower() in {each["outcome"] for each in judged}
         compared += 1
@@ -150,7 +150,7 @@ def load_words(load: dict[str, Any]) -> str:
         return "length"
     if load["fits_cars"] is not None and load["told_low"] == load["fits_cars"] <= load["rated_cars"]:
         return str(load["fits_cars"])
-    return f"{load['told_cars']} ({cars_told(load['told_low'])}-{cars_told(load['told_high'])})"
+    return f"{load['told_cars']} ({cars_words(load['told_low'])}-{cars_words(load['told_high'])})"
 
 
 def test_every_figure_is_that_of_the_document(demo: Shown) -> None:
@@ -169,14 +169,14 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
     for train in answer.trains:
         verdict = train.verdict
         wanted += [reader.length(train.length), reader.force(verdict.margin), reader.length(verdict.at), verdict.track]
-        wanted += [chance_told(train.trust.stall_probability), train.rail, train.route]
+        wanted += [chance_words(train.trust.stall_probability), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
         wanted += [reader.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
         wanted += [reader.grade(each) for each in (ruling.effective, ruling.grade, ruling.curve)]
         for load, spread in zip(route.loads, route.spreads, strict=True):
-            wanted += [f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)}) {load.basis}"]
-            wanted += [cars_told(count) for count in (spread.limit_low, spread.limit_high)]
+            wanted += [f"{cars_words(load.told)} ({cars_words(load.rated)} / {cars_words(load.limit)}) {load.basis}"]
+            wanted += [cars_words(count) for count in (spread.limit_low, spread.limit_high)]
             if load.binds is not None:
                 wanted += [*reader.forces_apart(load.binds.demand, load.binds.pull), reader.length(load.binds.at)]
     for berth in answer.berths:

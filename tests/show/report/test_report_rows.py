@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.route_text import spread_told
+from gradehaul.show.check.route_text import spread_words
 from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 
 READER = Reader("in", "imperial")
@@ -26,7 +26,7 @@ def test_loads_and_how_sure_they_are(answer):
         for load, spread in zip(route.loads, route.spreads, strict=True):
             cell = rows[route.route.name][told.heads.index(load.rail)]
             assert (cell.text, cell.sort) == (str(load.told), load.told)
-            assert cell.more[:2] == (f"{load.rated} / {load.limit}", f"sure: {spread_told(load, spread)}")
+            assert cell.more[:2] == (f"{load.rated} / {load.limit}", f"sure: {spread_words(load, spread)}")
 
 
 def test_verdicts_and_how_sure_they_are(answer):

@@ -148,7 +148,7 @@ def _causes(train: Train, asked: Parts, factors: Drawn, under: Patterns, draws: 
         found["how well the locomotives pull together"] = (
             together * total,
             left_over,
-            "read their pull coupled together",
+            f"read the pull of {' and '.join(dict.fromkeys(loco.name for loco, _ in train.locos))} coupled together",
         )
     total_bend = float(bends.sum())
     found["the curve coefficient"] = (

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gradehaul.treatment.keep_clean import Use
     from gradehaul.treatment.needs import FilmTest as Needed
 
-USE_TOLD: Mapping[Use, str | tuple[str, str]] = {
+USE_WORDS: Mapping[Use, str | tuple[str, str]] = {
     "film": ("film", "green"),
     "has film": "has film",
     "keep clean": ("KEEP CLEAN", "bold red"),
@@ -40,28 +40,28 @@ FAILS: dict[Test, str] = {
 """What a train does that fails a test."""
 
 
-def cars_told(count: int) -> str:
+def cars_words(count: int) -> str:
     """Return a number of cars; the most that are counted means at least as many.
 
-    >>> cars_told(6), cars_told(999)
+    >>> cars_words(6), cars_words(999)
     ('6', '999+')
     """
     return f"{count}+" if count >= MOST_CARS else str(count)
 
 
-def basis_told(standing: Basis, slipping: Basis) -> str:
+def basis_words(standing: Basis, slipping: Basis) -> str:
     """Return in words where the pulls behind a figure come from.
 
-    >>> basis_told("measured", "measured"), basis_told("scaled", "assumed")
+    >>> basis_words("measured", "measured"), basis_words("scaled", "assumed")
     ('measured', 'scaled, slipping assumed')
     """
     return standing if standing == slipping else f"{standing}, slipping {slipping}"
 
 
-def chance_told(share: float) -> str:
+def chance_words(share: float) -> str:
     """Return a share of draws as a chance in whole per cent, certain only where every draw agrees.
 
-    >>> chance_told(0.0), chance_told(0.0004), chance_told(0.123), chance_told(0.9996), chance_told(1.0)
+    >>> chance_words(0.0), chance_words(0.0004), chance_words(0.123), chance_words(0.9996), chance_words(1.0)
     ('0 %', '<1 %', '12 %', '>99 %', '100 %')
     """
     if 0 < share < 0.005:

@@ -10,7 +10,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, conversion, convert
 
 System = Literal["metric", "imperial"]
-"""Units shown: of the plan's own system, or of the one asked for."""
+"""Units shown: of the plan's own system, or of the one wanted."""
 
 Grades = Literal["percent", "permille", "one-in"]
 """How grades are written: ``2.22 %``, ``22.2 permille`` or ``1 in 45.0``."""
@@ -52,7 +52,7 @@ _SMALLEST = 1e-7
 """What is smaller than this in SI units, a tenth of a micron or a hundredth of a milligram-force, is rounding: 0."""
 
 _HEAVY = 100.0
-"""Forces from this many N, and masses from this many kg, are told in the larger unit."""
+"""Forces from this many N, and masses from this many kg, are written in the larger unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +78,11 @@ class Reader:
 
     def length(self, value: float, *, fine: bool = False) -> str:
         """Return a length, m, in this reader's unit; a fine one with one more decimal."""
-        return _told(value, self.length_unit, 1 if fine else 0)
+        return _written(value, self.length_unit, 1 if fine else 0)
 
     def small(self, value: float) -> str:
         """Return a length, m, of which every part counts, such as a step or a curve coefficient: two more decimals."""
-        return _told(value, self.length_unit, 2)
+        return _written(value, self.length_unit, 2)
 
     def force(self, value: float) -> str:
         """Return a force, N: in the unit of the reader's balance, else as gram-force or ounce-force."""
@@ -90,7 +90,7 @@ class Reader:
 
     def _force(self, value: float, more: int) -> str:
         small, large = ("gf", "kgf") if self.system == "metric" else ("ozf", "lbf")
-        return _told(value, self.force_unit or (small if abs(value) < _HEAVY else large), more)
+        return _written(value, self.force_unit or (small if abs(value) < _HEAVY else large), more)
 
     def forces_apart(self, one: float, other: float) -> tuple[str, str]:
         """Return two unequal forces, N, with as many decimals as it takes to tell them apart, up to three more.
@@ -99,26 +99,26 @@ class Reader:
         ('7.400 gf', '7.399 gf')
         """
         for more in range(4):
-            told = self._force(one, more), self._force(other, more)
-            if told[0] != told[1]:
+            both = self._force(one, more), self._force(other, more)
+            if both[0] != both[1]:
                 break
-        return told
+        return both
 
     def mass(self, value: float) -> str:
         """Return a mass, kg."""
         small, large = ("g", "kg") if self.system == "metric" else ("oz", "lb")
-        return _told(value, small if abs(value) < _HEAVY else large)
+        return _written(value, small if abs(value) < _HEAVY else large)
 
     def grade(self, value: float) -> str:
-        """Return a grade, given as a plain ratio, positive when climbing."""
+        """Return a grade, a plain ratio, positive when climbing."""
         if self.grades == "one-in":
             if abs(value) < _SMALLEST:
                 return "level"
             return f"{'-' if value < 0 else ''}1 in {_number(1 / abs(value), 1)}"
-        return _told(value, "%" if self.grades == "percent" else "permille")
+        return _written(value, "%" if self.grades == "percent" else "permille")
 
     def quantity(self, value: float, kind: Kind) -> str:
-        """Return a value in SI units as its kind is told; shares and resistances per cent."""
+        """Return a value in SI units in the unit of its kind; shares and resistances per cent."""
         match kind:
             case "length":
                 return self.length(value)
@@ -129,9 +129,9 @@ class Reader:
             case "grade":
                 return self.grade(value)
             case "angle":
-                return _told(value, "deg")
+                return _written(value, "deg")
             case "share":
-                return _told(value, "%")
+                return _written(value, "%")
 
 
 def reader_of(
@@ -139,7 +139,7 @@ def reader_of(
 ) -> Reader:
     """Return the reader of a plan whose lengths are in a unit, who may ask for another system and form of grades.
 
-    Forces are told in `force_unit`, that of the plan's readings, unless another system is asked for.
+    Forces are written in `force_unit`, that of the plan's readings, unless another system is wanted.
 
     Examples
     --------
@@ -187,7 +187,7 @@ def balance_unit(plan: Plan) -> str | None:
     return units.most_common(1)[0][0] if units else None
 
 
-def _told(value: float, unit: str, more: int = 0) -> str:
+def _written(value: float, unit: str, more: int = 0) -> str:
     return f"{_number(convert(0.0 if abs(value) < _SMALLEST else value, unit), _DECIMALS[unit] + more)} {unit}"
 
 

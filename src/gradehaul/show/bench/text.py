@@ -10,7 +10,7 @@ from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.trust.predicted import Estimate
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import chance_told
+from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.sections import READINGS
@@ -141,7 +141,7 @@ def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
             _coefficient(fit.metal, fit.metal_error),
             _coefficient(fit.tyred, fit.tyred_error),
             f"{100 * fit.between:.0f} %" if fit.freedom > 0 else "-",
-            _told(fit),
+            _how_sure(fit),
         ]
         for fit in fits.values()
     ]
@@ -149,7 +149,7 @@ def _add_adhesion(page: Page, answer: ReadingsAnswer) -> None:
     page.line("± is one standard error; between locomotives: how much they differ beyond their scatter.", indent=2)
 
 
-def _told(fit: AdhesionFit) -> str:
+def _how_sure(fit: AdhesionFit) -> str:
     if fit.why:
         return fit.why
     return "a rough figure" if fit.freedom < 2 else ""
@@ -168,11 +168,11 @@ def _add_predictions(page: Page, answer: ReadingsAnswer, reader: Reader) -> None
     page.table(
         ["locomotive", "rail", "by others>", "95 % between", "by weight>", "95 % between"],
         [
-            [told.loco, told.rail, *_range(told.pull, reader), *_range(told.by_weight, reader)]
-            for told in answer.predictions
+            [each.loco, each.rail, *_range(each.pull, reader), *_range(each.by_weight, reader)]
+            for each in answer.predictions
         ],
     )
-    if unsure := sorted({told.loco for told in answer.predictions if told.less_sure}):
+    if unsure := sorted({each.loco for each in answer.predictions if each.less_sure}):
         page.line(
             f"The readings of others say little about {', '.join(unsure)}: use the lower figure until you have read "
             "its own pull.",
@@ -211,8 +211,8 @@ def _add_cars(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         page.line(f"{car.car} {', '.join(parts)} of its weight", indent=2)
     if bench.curve is not None:
         value, error = bench.curve.coefficient.value, bench.curve.error
-        told = f"{reader.small(value)} ± {reader.small(error)}"
-        page.line(f"Curve coefficient {told} (grade x radius)", indent=2)
+        words = f"{reader.small(value)} ± {reader.small(error)}"
+        page.line(f"Curve coefficient {words} (grade x radius)", indent=2)
 
 
 def _share(mean: Mean) -> str:
@@ -224,19 +224,19 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         return
     page.heading("Trials on the layout")
     rows: list[list[Piece]] = []
-    for told in answer.trials:
-        age = "" if told.trial.hours is None else f", {told.trial.hours:g} h"
-        bound = "less than" if told.trial.outcome == "stalls" else "at least"
+    for each in answer.trials:
+        age = "" if each.trial.hours is None else f", {each.trial.hours:g} h"
+        bound = "less than" if each.trial.outcome == "stalls" else "at least"
         rows.append(
             [
-                told.train,
-                told.trial.route,
-                f"{told.trial.rail}{age}",
-                told.trial.outcome,
-                f"{bound} {reader.force(told.asks)}",
-                reader.force(told.gives),
-                chance_told(told.stall_probability),
-                "agrees" if told.agrees else ("DISAGREES", "bold red"),
+                each.train,
+                each.trial.route,
+                f"{each.trial.rail}{age}",
+                each.trial.outcome,
+                f"{bound} {reader.force(each.asks)}",
+                reader.force(each.gives),
+                chance_words(each.stall_probability),
+                "agrees" if each.agrees else ("DISAGREES", "bold red"),
             ]
         )
     heads = ["train", "route", "rail", "seen", "so it pulls", "the model's>", "risk>", ""]

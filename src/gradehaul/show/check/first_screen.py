@@ -10,7 +10,7 @@ from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.labels import cars_told, chance_told
+from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
@@ -136,7 +136,7 @@ def _add_long_table(page: Page, shown: Sequence[_Condition], names: Sequence[str
 
 
 def _figures(train: TrainAnswer, reader: Reader) -> list[Piece]:
-    risk = chance_told(train.trust.stall_probability)
+    risk = chance_words(train.trust.stall_probability)
     return [OUTCOMES[train.outcome], risk, reader.force(train.verdict.margin)]
 
 
@@ -276,13 +276,14 @@ def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Pie
     by_rail = {load.rail: load for load in loads}
     load = worst_load(by_rail[rail] for rail in answer.judged_rails)
     film = [by_rail[rail] for rail in _film_rails(answer)]
-    words = _load_words(load, route)
+    words = _load_words(load, route) + ("" if load.holds_back else " RUNS AWAY")
+    away = not load.holds_back
     if film:
         worse = worst_load(film)
-        words += f" | {'length' if worse.told >= MOST_CARS else cars_told(worse.told)}"
-    if load.holds_back and all(each.holds_back for each in film):
-        return words
-    return f"{words} RUNS AWAY" if not load.holds_back else f"{words} runs away", "bold red"
+        words += f" | {'length' if worse.told >= MOST_CARS else cars_words(worse.told)}"
+        words += "" if worse.holds_back else " RUNS AWAY"
+        away = away or not worse.holds_back
+    return (words, "bold red") if away else words
 
 
 def worst_load(loads: Iterable[Load]) -> Load:
@@ -303,8 +304,8 @@ def _load_words(load: Load, route: RouteAnswer) -> str:
             return f"{load.fits} {load.fits_by.removeprefix('the ').partition(' ')[0]}"
     elif load.rated >= MOST_CARS:
         return "length"
-    low, high = (cars_told(load.held(count)) for count in route.trials.rated_range(load))
-    return f"{cars_told(load.told)} ({low}-{high})"
+    low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
+    return f"{cars_words(load.told)} ({low}-{high})"
 
 
 def _hill_words(routes: Sequence[RouteAnswer], reader: Reader) -> str:

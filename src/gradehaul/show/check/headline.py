@@ -9,7 +9,7 @@ from gradehaul.haulage.answers.judged import rail_without_age, worst_of_each
 from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST, Outcome, worst
 from gradehaul.plan.resolve.stock import CLEAN
-from gradehaul.show.base.labels import apart, chance_told
+from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Piece, words_of
 from gradehaul.show.check.outcome_words import OUTCOMES, plain_words
 
@@ -149,6 +149,6 @@ def conditions(rails: Sequence[str]) -> dict[str, list[str]]:
 def outcome_of_train(train: TrainAnswer) -> str:
     """Return the outcome of a train behind its name, with its place, or its risk where it is marginal."""
     if train.outcome == "marginal":
-        return f"{apart(train.name)} is marginal, with {chance_told(train.trust.stall_probability)} risk of stalling"
+        return f"{apart(train.name)} is marginal, with {chance_words(train.trust.stall_probability)} risk of stalling"
     words = plain_words(train.outcome, train.verdict, train.misfits)
     return f"{apart(train.name)} {'is ' if train.outcome == 'too long' else ''}{words}"

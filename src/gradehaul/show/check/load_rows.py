@@ -11,7 +11,7 @@ from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
 from gradehaul.plan.resolve.stock import MOST_CARS
-from gradehaul.show.base.labels import basis_told, cars_told
+from gradehaul.show.base.labels import basis_words, cars_words
 from gradehaul.show.check.headline import film_everywhere, judged_on, outcome_of_train
 
 
@@ -65,7 +65,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         own: dict[str, tuple[str, tuple[CardCell, ...]]] = {}
         for engine in dict.fromkeys(engine for engine, _ in judged):
             loads = [judged[engine, car] for car in answer.plan.cars]
-            basis = basis_told(
+            basis = basis_words(
                 weakest_basis([x.basis for x in loads]), weakest_basis([x.slipping_basis for x in loads])
             )
             own[engine] = basis, tuple(_cell(route, load) for load in loads)
@@ -95,7 +95,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
 
 def _cell(route: RouteAnswer, load: Load) -> CardCell:
     spread = route.spreads[route.loads.index(load)]
-    low, high = (cars_told(load.held(count)) for count in (spread.rated_low, spread.rated_high))
+    low, high = (cars_words(load.held(count)) for count in (spread.rated_low, spread.rated_high))
     between = "" if low == high else f"{low}-{high}"
     mark = ""
     if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:
@@ -104,7 +104,7 @@ def _cell(route: RouteAnswer, load: Load) -> CardCell:
         mark = "RUNS AWAY"
     if load.told >= MOST_CARS:
         return CardCell("length", "", mark)
-    return CardCell(cars_told(load.told), between, mark)
+    return CardCell(cars_words(load.told), between, mark)
 
 
 def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:

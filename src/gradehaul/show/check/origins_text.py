@@ -16,6 +16,7 @@ from gradehaul.haulage.adhesion import (
 from gradehaul.plan.records import PredictedPull
 from gradehaul.plan.resolve.stock import CLEAN, ROLLING, STARTING, conditions
 from gradehaul.show.check.train_origins_text import train_rows
+from gradehaul.track.fit.reach import figures_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,7 +27,8 @@ if TYPE_CHECKING:
     from gradehaul.show.base.reading_units import Reader
 
 _BASES = (
-    "Measured: readings. Stated: written in the plan. Scaled: from readings on other rail, or of another state.",
+    "Measured: readings. Stated: written in the plan. Fitted: what closes a line.",
+    "Scaled: from readings on other rail, or of another state.",
     "Assumed: common practice, since the key that is named is left out of the plan. Summed, worked out: from the rest.",
 )
 _CURVES = {
@@ -37,7 +39,7 @@ _CURVES = {
 
 
 def add_origins(page: Page, answer: CheckAnswer, reader: Reader) -> None:
-    """Add a table with every figure that the answer rests on, whence it is, and how it was worked out."""
+    """Add a table with every figure that the answer rests on, where it comes from, and how it was worked out."""
     from gradehaul.show.check.text import figure_value
 
     plan = answer.plan
@@ -56,17 +58,17 @@ def add_origins(page: Page, answer: CheckAnswer, reader: Reader) -> None:
 
 def _stated(plan: Plan, reader: Reader) -> dict[str, list[list[str]]]:
     """Return the figures that a plan cannot leave out, by whose they are."""
-    told: dict[str, list[list[str]]] = {}
+    rows: dict[str, list[list[str]]] = {}
     for loco in plan.locos.values():
         subject = f'loco "{loco.name}"'
-        told[subject] = [
+        rows[subject] = [
             [subject, "mass", reader.mass(loco.mass), "stated", "the plan"],
             [subject, "length", reader.length(loco.length), "stated", "the plan, over couplers"],
         ]
     for car in plan.cars.values():
         subject = f'car "{car.name}"'
-        told[subject] = [[subject, "length", reader.length(car.length), "stated", "the plan, over couplers"]]
-    return told
+        rows[subject] = [[subject, "length", reader.length(car.length), "stated", "the plan, over couplers"]]
+    return rows
 
 
 def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
@@ -82,6 +84,9 @@ def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
         yield (f'power "{power.name}"', "together"), f"{rule}, of the sum of their pulls"
     for car in plan.cars.values():
         yield from _of_car(plan, car)
+    for line in plan.lines.values():
+        for figure in figures_of(line):
+            yield (f'line "{line.name}"', figure.name), 'written "fit": what closes the line'
     for film in plan.films.values():
         for wheels in ("metal", "tyred"):
             for age in ("fresh", "settled"):

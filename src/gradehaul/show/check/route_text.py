@@ -6,7 +6,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.network.reversals import Tail
-from gradehaul.show.base.labels import FAILS, basis_told, cars_told
+from gradehaul.show.base.labels import FAILS, basis_words, cars_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 
@@ -70,7 +70,7 @@ def _add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
             page.line(f"{where} its order {order}", indent=2)
             continue
         page.line(f"{where} its cars in order {order}", indent=2)
-        page.line(f"{run_round_told(tail, tail.round_room, reader)}, and lead", indent=4)
+        page.line(f"{run_round_words(tail, tail.round_room, reader)}, and lead", indent=4)
     if route.route.legs:
         page.line("leading, trailing: where the locomotives are as the train starts", indent=2)
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
@@ -97,7 +97,7 @@ def _add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Read
 def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Shown) -> None:
     by_train: dict[tuple[str, str], dict[str, Load]] = {}
     for load in route.loads:
-        by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load
+        by_train.setdefault((power_words(load, route), load.car), {})[load.rail] = load
     rows: list[list[Piece]] = [
         [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
     ]
@@ -122,7 +122,7 @@ def _as_before(
 def _ranges(answer: CheckAnswer, route: RouteAnswer) -> list[list[Piece]]:
     by_train: dict[tuple[str, str], dict[str, str]] = {}
     for load, spread in zip(route.loads, route.spreads, strict=True):
-        by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = spread_told(load, spread)
+        by_train.setdefault((power_words(load, route), load.car), {})[load.rail] = spread_words(load, spread)
     return [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in by_train.items()]
 
 
@@ -135,7 +135,7 @@ def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
         for row in _bound(load, reader):
-            bound.setdefault((power_told(load, route), load.car, *row), []).append(load.rail)
+            bound.setdefault((power_words(load, route), load.car, *row), []).append(load.rail)
     return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
 
 
@@ -145,23 +145,23 @@ def reversed_at(route: RouteAnswer) -> list[tuple[Tail, float]]:
     return list(zip(route.route.tails, starts, strict=True))
 
 
-def run_round_told(tail: Tail, room: float, reader: Reader) -> str:
+def run_round_words(tail: Tail, room: float, reader: Reader) -> str:
     """Return what locomotives do that run round their train in a tail."""
     return f"the locomotives, up to {reader.length(room)} long, run round it {tail.place}"
 
 
-def power_told(load: Load, route: RouteAnswer) -> str:
+def power_words(load: Load, route: RouteAnswer) -> str:
     """Return a power, and over reversals where it stands as the train starts."""
     return f"{load.power}, {load.engine}" if route.route.legs else load.power
 
 
 def _load(load: Load) -> Piece:
-    told = f"{cars_told(load.told)} ({cars_told(load.rated)} / {cars_told(load.limit)})"
-    told = f"{told} {basis_told(load.basis, load.slipping_basis)}"
-    return told if load.holds_back else (f"{told}, RUNS AWAY", "bold red")
+    words = f"{cars_words(load.told)} ({cars_words(load.rated)} / {cars_words(load.limit)})"
+    words = f"{words} {basis_words(load.basis, load.slipping_basis)}"
+    return words if load.holds_back else (f"{words}, RUNS AWAY", "bold red")
 
 
-def spread_told(load: Load, spread: LoadSpread) -> str:
+def spread_words(load: Load, spread: LoadSpread) -> str:
     """Return the 90 % ranges of a load, rated and limit.
 
     Where a place holds fewer cars than the pull might bring, the cars to run stand ahead of them.
@@ -172,7 +172,7 @@ def spread_told(load: Load, spread: LoadSpread) -> str:
 
 
 def _range(low: int, high: int) -> str:
-    return cars_told(low) if low == high else f"{cars_told(low)} to {cars_told(high)}"
+    return cars_words(low) if low == high else f"{cars_words(low)} to {cars_words(high)}"
 
 
 def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:

@@ -16,7 +16,7 @@ Row = list[str]
 
 
 def train_rows(answer: CheckAnswer, reader: Reader) -> Iterator[Row]:
-    """Yield whose figure, which, its value, whence it is and how it is worked out, for every named train."""
+    """Yield whose figure, which, its value, where it comes from and how it is worked out, for every named train."""
     plan, pulls = answer.plan, Pulls(answer.plan)
     profiles = {each.route.name: each.profile for each in answer.routes}
     for named in plan.trains.values():
@@ -51,35 +51,35 @@ def _of_cars(train: Train, reader: Reader) -> Iterator[Row]:
 def _on_rail(
     answer: CheckAnswer, each: TrainAnswer, train: Train, profile: RouteProfile, pulls: Pulls, reader: Reader
 ) -> Iterator[Row]:
-    """Yield the pull on one rail, what curves ask, and the place that rules."""
-    asked = asked_at_least_margin(profile, train, each.verdict)
-    place = f"{reader.length(asked.at)} on {asked.track}"
-    given, made = _pull(train, each.rail, asked.given, pulls, reader)
-    yield [f"pull, {each.rail}", given, each.verdict.basis, made]
+    """Yield the pull on one rail, the curve resistance, and the place that rules."""
+    demand = asked_at_least_margin(profile, train, each.verdict)
+    place = f"{reader.length(demand.at)} on {demand.track}"
+    pull, made = _pull(train, each.rail, demand.given, pulls, reader)
+    yield [f"pull, {each.rail}", pull, each.verdict.basis, made]
     basis = next(figure.basis for figure in answer.figures if figure.subject == "curves")
     coefficient = reader.small(answer.coefficient)
     curves = f"with its head at {place}: the coefficient {coefficient} x the weight on each curve / its radius"
-    yield [f"curve resistance, {each.rail}", reader.force(asked.curves), basis, curves]
-    asks = {"grade": asked.grade, "curves": asked.curves, "rolling": asked.rolling}
-    if asked.tension:
-        asks["coupler tension on curves"] = asked.tension
-    parts = ", ".join(f"{name} {reader.force(force)}" for name, force in asks.items())
-    least = f"on {asked.track}: pull less {parts} leaves least there, {reader.force(each.verdict.margin)}"
-    yield [f"ruling place of its head, {each.rail}", reader.length(asked.at), "worked out", least]
+    yield [f"curve resistance, {each.rail}", reader.force(demand.curves), basis, curves]
+    parts = {"grade": demand.grade, "curves": demand.curves, "rolling": demand.rolling}
+    if demand.tension:
+        parts["coupler tension on curves"] = demand.tension
+    words = ", ".join(f"{name} {reader.force(force)}" for name, force in parts.items())
+    least = f"on {demand.track}: pull less {words} leaves least there, {reader.force(each.verdict.margin)}"
+    yield [f"ruling place of its head, {each.rail}", reader.length(demand.at), "worked out", least]
 
 
-def _pull(train: Train, rail: str, given: float, pulls: Pulls, reader: Reader) -> tuple[str, str]:
+def _pull(train: Train, rail: str, pull: float, pulls: Pulls, reader: Reader) -> tuple[str, str]:
     """Return the pull of a train and what it is made of; on rails as planned it is that of the place that rules."""
     locos = [(block.count, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Loco)]
     if rail in PLANNED:
-        told = " + ".join(f"{count} {loco.name}" for count, loco in locos)
-        told += ", each on the weakest of the rails that the plan has under it there"
+        words = " + ".join(f"{count} {loco.name}" for count, loco in locos)
+        words += ", each on the weakest of the rails that the plan has under it there"
     else:
         each = [(count, loco.name, pulls.standing(loco, rail)) for count, loco in locos]
-        told = " + ".join(f"{count} {name} {reader.force(pull.value)} {pull.basis}" for count, name, pull in each)
-        given = train.together * sum(count * pull.value for count, _, pull in each)
-    together = f"({told}) x {reader.quantity(train.together, 'share')} together, {train.together_basis}"
-    return reader.force(given), told if train.together == 1.0 else together
+        words = " + ".join(f"{count} {name} {reader.force(pull.value)} {pull.basis}" for count, name, pull in each)
+        pull = train.together * sum(count * pull.value for count, _, pull in each)
+    together = f"({words}) x {reader.quantity(train.together, 'share')} together, {train.together_basis}"
+    return reader.force(pull), words if train.together == 1.0 else together
 
 
 def _mass_basis(block: Block) -> Basis:
@@ -88,5 +88,5 @@ def _mass_basis(block: Block) -> Basis:
 
 def _sum(blocks: Sequence[Block], figures: Sequence[str]) -> str:
     """Return what a figure of a train is the sum of, from head to tail."""
-    told = zip(blocks, figures, strict=True)
-    return " + ".join(f"{block.count} {block.vehicle.name} {figure}" for block, figure in told)
+    pairs = zip(blocks, figures, strict=True)
+    return " + ".join(f"{block.count} {block.vehicle.name} {figure}" for block, figure in pairs)

@@ -9,7 +9,7 @@ from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.plan.records import Cut
 from gradehaul.plan.resolve.stock import CLEAN
-from gradehaul.show.base.labels import apart, chance_told
+from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words
@@ -60,7 +60,7 @@ def _row(trial: Trial, reader: Reader) -> list[Piece]:
     return [
         trial.condition,
         OUTCOMES[trial.outcome],
-        chance_told(trial.trust.stall_probability),
+        chance_words(trial.trust.stall_probability),
         reader.force(verdict.margin),
         f"{apart(_fitted(verdict.worst_track, 26 - len(place)))}{place}",
     ]
@@ -80,7 +80,7 @@ def _add_powers(page: Page, answer: TrialAnswer) -> None:
     for train in trains:
         cells: list[Piece] = [apart(_fitted(train.power or "", 22))]
         for trial in train.trials:
-            cells += [OUTCOMES[trial.outcome], chance_told(trial.trust.stall_probability)]
+            cells += [OUTCOMES[trial.outcome], chance_words(trial.trust.stall_probability)]
         rows.append(cells)
     page.table(heads, rows, indent=0)
 

@@ -9,7 +9,7 @@ from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
-from gradehaul.show.base.labels import basis_told, chance_told
+from gradehaul.show.base.labels import basis_words, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, stretch_words
@@ -71,12 +71,12 @@ def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
     return [
         train.rail,
         OUTCOMES[train.outcome],
-        chance_told(train.trust.stall_probability),
+        chance_words(train.trust.stall_probability),
         reader.force(verdict.margin),
         reader.length(verdict.at),
         verdict.track,
         downhill,
-        basis_told(verdict.basis, verdict.slipping_basis),
+        basis_words(verdict.basis, verdict.slipping_basis),
     ]
 
 

@@ -16,7 +16,7 @@ from gradehaul.show.base.colors import INK, OUTCOME_COLORS
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.clearance.words import RULES, bounds_told, figure_told, headline, place_told
+from gradehaul.show.clearance.words import RULES, bounds_words, figure_words, headline, place_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.labels import draw_joints, drawn_on
 from gradehaul.show.plan_view.marks import Look, Mark, draw_marks
@@ -127,7 +127,7 @@ def _rows(found: Clearances, view: PlanView, reader: Reader, most: int) -> Itera
 def _words(number: int, finding: Finding, found: Clearances, view: PlanView, reader: Reader) -> str:
     outcome = "FAILS" if finding.outcome == "fail" else "look"
     rule, _, measured = RULES[finding.rule].partition(": ")
-    value, place = figure_told(finding.value, finding, reader), place_told(finding, found, reader)
+    value, place = figure_words(finding.value, finding, reader), place_words(finding, found, reader)
     lost = "" if finding.track in view.tracks else "; not on the plan"
     measured = f"{measured} " if measured else ""
-    return f"{number} {outcome}  {rule}: {place}: {measured}{value}, passes {bounds_told(finding, reader)}{lost}"
+    return f"{number} {outcome}  {rule}: {place}: {measured}{value}, passes {bounds_words(finding, reader)}{lost}"

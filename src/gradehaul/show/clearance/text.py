@@ -9,7 +9,7 @@ from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.clearance.words import bounds_told, figure_told, headline, place_told
+from gradehaul.show.clearance.words import bounds_words, figure_words, headline, place_words
 from gradehaul.show.sections import CLEARANCE
 
 _WORDS: dict[ClearanceOutcome, Piece] = {
@@ -103,11 +103,11 @@ def _add_rows(page: Page, found: Clearances, reader: Reader) -> None:
     for number, finding in enumerate(found.ranked(), 1):
         if finding.outcome == "pass":
             continue
-        figure = figure_told(finding.value, finding, reader)
-        key = (_WORDS[finding.outcome], _RULES[finding.rule], figure, bounds_told(finding, reader))
+        figure = figure_words(finding.value, finding, reader)
+        key = (_WORDS[finding.outcome], _RULES[finding.rule], figure, bounds_words(finding, reader))
         numbers, places = alike.setdefault(key, ([], []))
         numbers.append(str(number))
-        places.append(place_told(finding, found, reader))
+        places.append(place_words(finding, found, reader))
     if not alike:
         return
     rows: list[list[Piece]] = [
@@ -125,9 +125,9 @@ def _add_places(page: Page, found: Clearances, reader: Reader) -> None:
             str(number),
             _WORDS[finding.outcome],
             _RULES[finding.rule],
-            place_told(finding, found, reader),
-            figure_told(finding.value, finding, reader),
-            bounds_told(finding, reader),
+            place_words(finding, found, reader),
+            figure_words(finding.value, finding, reader),
+            bounds_words(finding, reader),
             finding.words,
         ]
         for number, finding in enumerate(found.ranked(), 1)

@@ -26,7 +26,7 @@ def headline(found: Clearances) -> str:
     return f"{counts[0]}, NOT CHECKED: {left_out}; {', '.join(counts[1:])}"
 
 
-def place_told(finding: Finding, found: Clearances, reader: Reader) -> str:
+def place_words(finding: Finding, found: Clearances, reader: Reader) -> str:
     """Return where a finding is."""
     tracks = found.plan.tracks
     name = tracks[finding.track].name if finding.track in tracks else finding.track
@@ -41,15 +41,15 @@ def place_told(finding: Finding, found: Clearances, reader: Reader) -> str:
     return f"{here} {joined} {tracks[finding.other].name} at {reader.length(finding.other_at)}"
 
 
-def figure_told(value: float, finding: Finding, reader: Reader) -> str:
+def figure_words(value: float, finding: Finding, reader: Reader) -> str:
     """Return a figure of a finding: a length or a share."""
     return f"{100 * value:.0f} %" if finding.kind == "share" else reader.length(value, fine=reader.system == "imperial")
 
 
-def bounds_told(finding: Finding, reader: Reader) -> str:
+def bounds_words(finding: Finding, reader: Reader) -> str:
     """Return what it takes to pass, and what fails where that differs."""
     word, other = ("under", "from") if finding.at_most else ("from", "under")
-    passes = f"{word} {figure_told(finding.wanted, finding, reader)}"
+    passes = f"{word} {figure_words(finding.wanted, finding, reader)}"
     if finding.least in (finding.wanted, 0.0):
         return passes
-    return f"{passes}, fails {other} {figure_told(finding.least, finding, reader)}"
+    return f"{passes}, fails {other} {figure_words(finding.least, finding, reader)}"

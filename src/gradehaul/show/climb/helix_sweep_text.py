@@ -6,7 +6,7 @@ import numpy as np
 
 from gradehaul.design.climb.helix import GUARD
 from gradehaul.design.climb.helix_sweep import Sweep
-from gradehaul.show.base.labels import cars_told
+from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 
@@ -33,7 +33,7 @@ def sweep_page(found: Sweep, reader: Reader) -> Page:
                     reader.length(float(found.rises[row]), fine=True),
                     *(
                         _letters(found, row, column)
-                        + cars_told(int(found.cars[i, j, row, column]))
+                        + cars_words(int(found.cars[i, j, row, column]))
                         + ("" if found.exact[i, j, row, column] else "+")
                         for column in columns
                     ),

@@ -7,7 +7,7 @@ from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import Outcome
-from gradehaul.show.base.labels import cars_told
+from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page
 from gradehaul.show.check.outcome_words import OUTCOMES
 
@@ -44,7 +44,7 @@ def add_longest(page: Page, answer: CheckAnswer) -> None:
         page.table(
             ["locomotive", "car", *(f"{rail}>" for rail in answer.rails)],
             [
-                [*names, *(f"{cars_told(load.rated)} / {cars_told(load.limit)}" for load in loads)]
+                [*names, *(f"{cars_words(load.rated)} / {cars_words(load.limit)}" for load in loads)]
                 for names, loads in rows.items()
             ],
         )

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.haulage.views.plan_view import PlanView
-from gradehaul.show.base.labels import USE_TOLD, WOULD
+from gradehaul.show.base.labels import USE_WORDS, WOULD
 from gradehaul.show.base.page import words_of
 from gradehaul.show.drawing.dxf_pen import Pen, beside
 from gradehaul.show.plan_view.film_uses import USES
@@ -56,7 +56,7 @@ def draw_uses(pen: Pen, view: PlanView, film: KeepCleanPlan) -> None:
             middle = 0.5 * (stretch.start + stretch.stop)
             x, y = beside(track, middle, middle, -2.6 * pen.gauge)[0].tolist()
             style = USE_LINES[stretch.use]
-            pen.text(words_of(USE_TOLD[stretch.use]), [(x, y)], style.layer, style.color)
+            pen.text(words_of(USE_WORDS[stretch.use]), [(x, y)], style.layer, style.color)
     for forced in film.hardest:
         if forced.on.track in view.tracks:
             spot, style = view.tracks[forced.on.track].spot(forced.on.along), USE_LINES["keep clean"]

@@ -10,7 +10,7 @@ from gradehaul.haulage.answers.judged import outcome_of
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
-from gradehaul.show.base.labels import USE_TOLD, WOULD
+from gradehaul.show.base.labels import USE_WORDS, WOULD
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words
@@ -87,7 +87,7 @@ def _uses(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
         if rows:
             names = _runs(dict.fromkeys(row.unit.name for row in rows))
             left = [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
-            yield [USE_TOLD[use], reader.length(found.length(use)), ", ".join((*names[:_NAMED], *left))]
+            yield [USE_WORDS[use], reader.length(found.length(use)), ", ".join((*names[:_NAMED], *left))]
 
 
 def _runs(names: Iterable[str]) -> list[str]:
@@ -213,7 +213,7 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
         own = [first.name, reader.length(last.stop - first.start)]
         if found.options.step is not None:
             own[1:1] = [f"{reader.length(first.start)} to {reader.length(last.stop)}"]
-        table.append([*own, USE_TOLD[use], since])
+        table.append([*own, USE_WORDS[use], since])
     if found.options.step is not None:
         heads[1:1] = ["stretch of it>"]
     page.table(heads, table)
@@ -239,7 +239,8 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader, *, indent: int
     planned = "with the film that is there" if found.beyond else "with this plan"
     ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(outcome_of(train.planned, train.misfits)))
     rows = [
-        [train.name, *_told(train, train.planned, reader), *_told(train, train.everywhere, reader)] for train in ordered
+        [train.name, *_cells(train, train.planned, reader), *_cells(train, train.everywhere, reader)]
+        for train in ordered
     ]
     page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
     for train in ordered:
@@ -256,5 +257,5 @@ def _add_spreading(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
             page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
 
-def _told(train: TrainOutcome, verdict: Verdict, reader: Reader) -> list[Piece]:
+def _cells(train: TrainOutcome, verdict: Verdict, reader: Reader) -> list[Piece]:
     return [OUTCOMES[outcome_of(verdict, train.misfits)], reader.force(verdict.margin)]

@@ -74,7 +74,7 @@ def headline(found: KeepCleanPlan) -> str:
     return f"With this plan {train.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
 
 
-def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
+def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
     """Return what the plan depends on and comes to."""
     if found.beyond:
         return []
@@ -90,7 +90,7 @@ def hangs_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
     return told
 
 
-def train_told(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> str:
+def train_words(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> str:
     """Return what becomes of a train with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
     verdicts = (train.planned, train.everywhere)

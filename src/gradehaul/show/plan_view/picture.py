@@ -22,11 +22,11 @@ from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import plain_words, short_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
-from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES, hangs_on, train_told
+from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES, depends_on, train_words
 from gradehaul.show.plan_view.film_uses import headline as film_headline
 from gradehaul.show.plan_view.labels import draw_labels
 from gradehaul.show.plan_view.marks import Look, Mark, draw_marks
-from gradehaul.show.plan_view.shades import BESIDE, MARKS, SHADES, Run, film_styles, rail_told, runs, shade_words
+from gradehaul.show.plan_view.shades import BESIDE, MARKS, SHADES, Run, film_styles, rail_words, runs, shade_words
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, UsedStretch, used_stretches
 
@@ -81,7 +81,7 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
     if film is None:
         words[0] += "; shaded by the effective grade for a train that climbs"
     else:
-        words += hangs_on(film, reader)
+        words += depends_on(film, reader)
     canvas = Canvas(
         view,
         size,
@@ -124,8 +124,8 @@ def _headline(view: PlanView, reader: Reader) -> str:
     words = plain_words(worst.outcome, worst.verdict, worst.misfits)
     verb = "" if worst.outcome in ("stalls", "runs away") else "is "
     if len(trains) == 1:
-        return f"{worst.name} {verb}{words} {rail_told(worst.rail)}"
-    rail = "" if len({each.rail for each in view.trains}) == 1 else f" {rail_told(worst.rail)}"
+        return f"{worst.name} {verb}{words} {rail_words(worst.rail)}"
+    rail = "" if len({each.rail for each in view.trains}) == 1 else f" {rail_words(worst.rail)}"
     return f"{climb} of {len(trains)} trains {'climbs' if climb == 1 else 'climb'}; {worst.name} {verb}{words}{rail}"
 
 
@@ -154,13 +154,13 @@ def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) 
                 number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
                 marks.append(Mark("forced", spot.x, spot.y, (number,)))
                 rows.append(f"{number}  {forced.train} {WOULD[forced.test]} here with more film")
-        rows = [*(train_told(train, film, reader) for train in film.trains), *rows]
+        rows = [*(train_words(train, film, reader) for train in film.trains), *rows]
     return marks, rows
 
 
 def _verdict(train: TrainView, reader: Reader) -> str:
     words = short_words(train.outcome, train.verdict, train.misfits, reader)[0]
-    return f"{train.name}, {rail_told(train.rail)}, route {train.route}: {words}"
+    return f"{train.name}, {rail_words(train.rail)}, route {train.route}: {words}"
 
 
 def _key(

@@ -128,10 +128,10 @@ def film_styles(view: PlanView) -> dict[str, tuple[str, Any]]:
     return dict(zip(planned, cycle(_FILMS), strict=False))
 
 
-def rail_told(rail: str) -> str:
+def rail_words(rail: str) -> str:
     """Return a rail condition behind a train's name.
 
-    >>> rail_told("treated"), rail_told("as planned fresh")
+    >>> rail_words("treated"), rail_words("as planned fresh")
     ('on treated rail', 'rail as planned fresh')
     """
     return f"rail {rail}" if rail in PLANNED else f"on {rail} rail"

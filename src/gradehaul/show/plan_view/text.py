@@ -7,12 +7,12 @@ from collections.abc import Callable, Collection, Sequence
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.show.base.labels import USE_TOLD
+from gradehaul.show.base.labels import USE_WORDS
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words
-from gradehaul.show.plan_view.film_uses import hangs_on, titles, train_told
-from gradehaul.show.plan_view.shades import rail_told
+from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
+from gradehaul.show.plan_view.shades import rail_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
@@ -25,11 +25,12 @@ def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None, 
     page = Page()
     page.line((view.plan.title, "bold"), f": {len(view.tracks)} tracks")
     page.line()
-    _add_worst(page, view)
+    if film is None:
+        _add_worst(page, view)
     _add_hardest(page, view, reader, film)
     if film is not None:
         page.heading(titles(film)[-1])
-        for words in (*hangs_on(film, reader), *(train_told(train, film, reader) for train in film.trains)):
+        for words in (*depends_on(film, reader), *(train_words(train, film, reader) for train in film.trains)):
             page.paragraph(words, indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
     page.line()
@@ -96,7 +97,7 @@ def _add_worst(page: Page, view: PlanView) -> None:
     """Add a sentence for each outcome of the trains, the worst first."""
     by_outcome: dict[Outcome, list[str]] = {}
     for train in view.worse:
-        by_outcome.setdefault(train.outcome, []).append(f"{train.name} ({rail_told(train.rail)})")
+        by_outcome.setdefault(train.outcome, []).append(f"{train.name} ({rail_words(train.rail)})")
     for outcome in WORST_FIRST:
         if outcome in by_outcome:
             page.paragraph(OUTCOMES[outcome], f": {', '.join(by_outcome[outcome])}.")
@@ -153,8 +154,8 @@ def _row(track: TrackView, reader: Reader) -> list[Piece]:
 def _uses(stretches: Sequence[UsedStretch], reader: Reader) -> Piece:
     """Return the use of a track, or of each stretch of it where there are several."""
     if len(stretches) == 1:
-        return USE_TOLD[stretches[0].use]
-    return ", ".join(f"{words_of(USE_TOLD[each.use])} to {reader.length(each.stop)}" for each in stretches)
+        return USE_WORDS[stretches[0].use]
+    return ", ".join(f"{words_of(USE_WORDS[each.use])} to {reader.length(each.stop)}" for each in stretches)
 
 
 def _place(x: float, y: float, reader: Reader) -> list[str]:
@@ -170,7 +171,7 @@ def _curve(track: TrackView, reader: Reader) -> str:
 
 
 def _add_train(page: Page, view: PlanView, train: TrainView, reader: Reader) -> None:
-    page.line((train.name, "bold"), f", {rail_told(train.rail)}, route {train.route}: {train.outcome}", indent=2)
+    page.line((train.name, "bold"), f", {rail_words(train.rail)}, route {train.route}: {train.outcome}", indent=2)
     if train.stall is not None:
         at = f"{reader.length(train.stall.at)} along {view.plan.tracks[train.stall.track].name}"
         x, y = _place(train.stall.x, train.stall.y, reader)

@@ -17,12 +17,12 @@ from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.network.route import Route
 from gradehaul.plan.names import clean
 from gradehaul.plan.resolve.stock import CLEAN
-from gradehaul.show.base.labels import apart, chance_told
+from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import summary
 from gradehaul.show.check.load_rows import load_cards
 from gradehaul.show.check.outcome_words import verdict_words
-from gradehaul.show.check.route_text import HOW_SURE, reversed_at, run_round_told
+from gradehaul.show.check.route_text import HOW_SURE, reversed_at, run_round_words
 from gradehaul.show.check.text import CURVE_MODELS
 from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.show.plan_view.film_uses import USES
@@ -142,7 +142,7 @@ def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict
 def chances(answer: CheckAnswer) -> list[dict[str, str]]:
     """Return the chance of stalling of each train at its worst."""
     worst = worst_of_each(answer.on(answer.judged_rails))
-    return [{"name": train.name, "risk": chance_told(train.trust.stall_probability)} for train in worst]
+    return [{"name": train.name, "risk": chance_words(train.trust.stall_probability)} for train in worst]
 
 
 def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
@@ -218,7 +218,7 @@ def _route_facts(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list
     whole = f"All {len(profile.legs)} legs: " if profile.legs else ""
     reversals = [
         f"{reader.length(at)} in {apart(tail.name)}"
-        + (f", where {apart(run_round_told(tail, tail.round_room, reader))}" if tail.round_room is not None else "")
+        + (f", where {apart(run_round_words(tail, tail.round_room, reader))}" if tail.round_room is not None else "")
         for tail, at in reversed_at(told)
     ]
     return [

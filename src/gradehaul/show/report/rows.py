@@ -10,10 +10,10 @@ from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.plan.records import Basis
-from gradehaul.show.base.labels import basis_told, cars_told, chance_told
+from gradehaul.show.base.labels import basis_words, cars_words, chance_words
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import conditions, film_everywhere
-from gradehaul.show.check.route_text import bound_rows, power_told, spread_told
+from gradehaul.show.check.route_text import bound_rows, power_words, spread_words
 from gradehaul.show.check.text import CLEAR_LENGTH, figure_value
 
 
@@ -50,7 +50,7 @@ def outcome_rows(answer: CheckAnswer, reader: Reader) -> Rows:
             risk = one.trust.stall_probability
             cells += [
                 Cell(one.outcome, kind=f"outcome {one.outcome.replace(' ', '-')}"),
-                _number(chance_told(risk), risk),
+                _number(chance_words(risk), risk),
                 _number(reader.force(one.verdict.margin), one.verdict.margin),
             ]
         rows.append((*cells, Cell(f"{train.verdict.worst_track}, {reader.length(train.verdict.worst_at)}")))
@@ -69,12 +69,12 @@ def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
         Cell(train.name),
         Cell(train.rail),
         Cell(train.outcome, kind=train.outcome.replace(" ", "-")),
-        _number(chance_told(train.trust.stall_probability), train.trust.stall_probability),
+        _number(chance_words(train.trust.stall_probability), train.trust.stall_probability),
         _number(reader.force(told.margin), told.margin),
         _number(reader.length(told.at), told.at),
         Cell(told.track),
         Cell("holds back" if told.holds_back else "runs away", kind="" if told.holds_back else "runs-away"),
-        Cell(basis_told(told.basis, told.slipping_basis)),
+        Cell(basis_words(told.basis, told.slipping_basis)),
     )
 
 
@@ -88,7 +88,7 @@ def load_rows(answer: CheckAnswer) -> Rows:
     for route in answer.routes:
         by_train: dict[tuple[str, str], dict[str, _Sure]] = {}
         for load, spread in zip(route.loads, route.spreads, strict=True):
-            by_train.setdefault((power_told(load, route), load.car), {})[load.rail] = load, spread
+            by_train.setdefault((power_words(load, route), load.car), {})[load.rail] = load, spread
         rows += [
             (Cell(route.route.name), Cell(power), Cell(car), *_loads(loads, answer.rails))
             for (power, car), loads in by_train.items()
@@ -100,13 +100,13 @@ def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
     told = [loads[rail] for rail in rails]
     return [
         Cell(
-            cars_told(load.told),
+            cars_words(load.told),
             sort=load.told,
             kind="load",
             more=(
-                f"{cars_told(load.rated)} / {cars_told(load.limit)}",
-                f"sure: {spread_told(load, spread)}",
-                basis_told(load.basis, load.slipping_basis),
+                f"{cars_words(load.rated)} / {cars_words(load.limit)}",
+                f"sure: {spread_words(load, spread)}",
+                basis_words(load.basis, load.slipping_basis),
                 *(() if load.holds_back else ("runs away downhill",)),
             ),
         )

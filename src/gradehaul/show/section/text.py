@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.stretches import Element
 from gradehaul.haulage.views.section import Haul, LongSection
-from gradehaul.show.base.labels import basis_told
+from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import OUTCOMES, short_words, stretch_words
@@ -106,7 +106,7 @@ def _add_care(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
     page.heading("Where to take care")
     for each in haul.given:
         verdict = each.verdict
-        known = basis_told(verdict.basis, verdict.slipping_basis)
+        known = basis_words(verdict.basis, verdict.slipping_basis)
         back = "holds back downhill" if verdict.holds_back else "runs away downhill"
         page.line((each.rail, "bold"), f": pull {known}; {back}", indent=2)
         for words, stretches in (
