@@ -218,6 +218,7 @@ def test_a_folder_that_may_not_be_written_to(tmp_path, monkeypatch, name):
 # Stopped from the keyboard
 
 
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # Python itself was interrupted
 @pytest.mark.parametrize("name", ONE_EACH)
 def test_interrupted_at_a_random_moment(tmp_path_factory, tmp_path, name):
     # once without, so that every library is loaded: one whose loading is broken off stays broken in this process
@@ -241,7 +242,8 @@ def test_interrupted_at_a_random_moment(tmp_path_factory, tmp_path, name):
     elif done is not None:  # else the runner around the command was interrupted
         assert done.exit_code == 0
         # Python itself tells of an interrupt that came while it cleared away what no longer lives, and goes on
-        assert not done.stderr or done.stderr.startswith("Exception ignored in")
+        told = done.stderr.removeprefix(f"{out}: written, ").removesuffix(" kB\n").lstrip("0123456789")
+        assert not told or told.startswith("Exception ignored in")
         assert content(out) != before
 
 
@@ -302,4 +304,5 @@ def test_a_reader_that_goes_away(tmp_path, name):
     process = start(args, stdout=write)
     os.close(write)
     _, err = process.communicate(timeout=60)
-    assert (process.returncode, err) == (0, b"")
+    assert process.returncode == 0
+    assert not err or (name == "helix" and err.startswith(f"{out}.svg: written, ".encode()))

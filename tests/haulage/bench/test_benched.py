@@ -206,7 +206,7 @@ def test_a_prediction_that_says_less_than_weight_is_shown_with_both():
     assert told.by_weight.value == pytest.approx(0.22 * 350 * GF)
     notes = [str(note) for note in check(bare).notes]
     assert any("unread" in note and "its weight" in note for note in notes)
-    assert "say little of unread" in readings_page(answer, reader_of("mm")).text()
+    assert "say little about unread" in readings_page(answer, reader_of("mm"), ["estimates"]).text()
 
 
 def test_the_check_of_a_layout_says_where_its_pulls_are_from():

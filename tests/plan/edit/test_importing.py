@@ -119,7 +119,7 @@ def test_a_route_over_a_line_that_is_gone_is_told(folder):
             ImportOptions(),
             "mine.toml: [drawing]: this plan reads a drawing by itself, and import",
         ),
-        ("[line.\n", ImportOptions(), "mine.toml:1: a table needs its name"),
+        ("[line.\n", ImportOptions(), "mine.toml:1: this line cannot be read"),
         ("", ImportOptions(), "mine.toml: the file is empty"),
     ],
 )

@@ -254,7 +254,7 @@ def test_lines_in_one_table_are_the_persons():
             "railhead = 3\n[line.Hill]  # drawn\nfrom = 'a'\n",
             "this plan is written so that it cannot be changed in place",
         ),
-        ("[line.\n", "a table needs its name"),
+        ("[line.\n", "this line cannot be read"),
     ],
 )
 def test_plans_that_cannot_be_gone_on_with(text, message):

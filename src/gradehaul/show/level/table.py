@@ -22,6 +22,6 @@ def level_csv(found: Leveled, reader: Reader | None) -> str:
 
 def risers_csv(found: CorrectedSurveys, reader: Reader | None) -> str:
     """Return the risers as CSV (RFC 4180); the grade is that to the next reading."""
-    columns = "survey riser.at riser.railhead riser.grade riser.spread riser.correction"
+    columns = "survey riser.riser riser.at riser.railhead riser.grade riser.spread riser.correction"
     rows = (_Surveyed(each.surveyed.name, riser) for each in found.surveys for riser in each.risers)
     return table(_Surveyed, columns, rows, reader)
