@@ -73,7 +73,8 @@ def _missing(error: click.MissingParameter, place: str) -> PlanError:
         name = param.human_readable_name
         return PlanError(f"{name} is missing", write=f"{place} {_EXAMPLES.get(name, name)}")
     option = "an option" if param is None else min(param.opts, key=len)
-    return PlanError(f"{option} is missing", write=f"{option} with the name of the file to write")
+    value = "a length" if param is not None and param.type.name == "length" else "the name of the file to write"
+    return PlanError(f"{option} is missing", write=f"{option} with {value}")
 
 
 def _no_number(error: click.BadParameter, param: click.Parameter) -> PlanError:

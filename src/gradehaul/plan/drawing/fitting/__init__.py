@@ -41,6 +41,8 @@ from gradehaul.plan.drawing.fitting.search import nodes_of
 from gradehaul.plan.drawing.fitting.spans import Fit, Span, exact_span, merged, reaches_from
 from gradehaul.plan.drawing.records import Fault, Reach, Spot, Stroke
 
+FLAT, FLATTEST = 10.0, 0.004
+"""A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
@@ -140,7 +142,7 @@ def _fitted(
     if not course.exact.all():
         level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level)
-    cuts = cuts_of(course, kink, level)
+    cuts = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST))
     spans: list[Span] = []
     if course.closed and not len(cuts):
         circle = circle_span(course, fit)

@@ -16,6 +16,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+BEND = math.radians(1.0)
+"""Between straights, a bend from which a vertex is a corner, and no scatter of a straight."""
 WIDEST_CHORD = math.radians(31)
 """A vertex that turns further than this is a corner: no curve is drawn with fewer than twelve chords in a circle."""
 
@@ -155,11 +157,12 @@ def _backward(course: Course) -> Course:
     )
 
 
-def cuts_of(course: Course, kink: float, noise: float) -> IntArray:
+def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
     """Return the vertices at which runs begin and end: those of exact segments, and corners between chords.
 
     A vertex of a curve turns by half of what its two chords turn, hence by no more than its two neighbors together; a
-    vertex that turns more by `kink` is a corner.
+    vertex that turns more by `kink` is a corner. A neighbor does not count across a chord from which the curve would
+    lie off by more than `most`, m: that is a straight, as in a siding, and a smaller bend beside it is a corner.
     """
     points = course.points
     if course.closed:
@@ -179,9 +182,11 @@ def cuts_of(course: Course, kink: float, noise: float) -> IntArray:
         exact_before = np.concatenate(([False], touches, [False]))
         padded[exact_before] = 0.0
         before, after = padded[:-2].copy(), padded[2:].copy()
-        if len(turn) > 1:  # beyond an end the curve may go on
-            before[0] = np.sign(turn[0]) * min(abs(turn[0]) / 2, max(np.sign(turn[0]) * after[0], 0.0))
-            after[-1] = np.sign(turn[-1]) * min(abs(turn[-1]) / 2, max(np.sign(turn[-1]) * before[-1], 0.0))
+    flat = [np.abs(turn) * each / 8 > most for each in (chord[:-1], chord[1:])]  # sagittas, were they chords of a curve
+    before, after = np.where(flat[0], 0.0, before), np.where(flat[1], 0.0, after)
+    if not course.closed and len(turn) > 1:  # beyond an end the curve may go on
+        before[0] = np.sign(turn[0]) * min(abs(turn[0]) / 2, max(np.sign(turn[0]) * after[0], 0.0))
+        after[-1] = np.sign(turn[-1]) * min(abs(turn[-1]) / 2, max(np.sign(turn[-1]) * before[-1], 0.0))
     one, other = chord[:-1], chord[1:]
     mean = (one + other) / 2
     if course.closed:
@@ -193,7 +198,8 @@ def cuts_of(course: Course, kink: float, noise: float) -> IntArray:
     before, after = before * np.maximum(mean / nearer, 1), after * np.maximum(mean / further, 1)
     isolated = np.abs(turn) - np.maximum(hand * before, 0.0) - np.maximum(hand * after, 0.0)
     shake = noise * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
-    corner = (isolated > kink + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
+    allowed = np.where(flat[0] | flat[1], min(kink, BEND), kink)
+    corner = (isolated > allowed + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
     return np.asarray(vertex[touches | corner], dtype=np.int64)
 
 
