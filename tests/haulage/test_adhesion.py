@@ -15,8 +15,8 @@ from gradehaul.haulage.adhesion import (
     weakest_basis,
 )
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Basis, Plan
-from gradehaul.plan.resolve.stock import conditions
 
 HEAD = 'scale = "HO"\nunit = "m"\nrailhead.A = 0\nline.Main = { from = "A", to = "B", track = [{ straight = 1 }] }\n'
 TWO_FILMS = """

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import brute_walk as walk
 from brute_walk import mismatch
-from gradehaul.haulage.demand import AS_PLANNED, Pulls, asked_at, demand, supply
+from gradehaul.haulage.demand import Pulls, asked_at, demand, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs
@@ -19,6 +19,7 @@ from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
 from gradehaul.network.routes import find_routes
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import AS_PLANNED
 from gradehaul.plan.records import Plan
 from gradehaul.track.alignment import align
 from strategies import ROUTE, TRAIN, Layout, layouts

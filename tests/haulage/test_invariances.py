@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.demand import AS_PLANNED, Pulls, gravity_and_curves
+from gradehaul.haulage.demand import Pulls, gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs
@@ -19,6 +19,7 @@ from gradehaul.network.graph import MovementGraph
 from gradehaul.network.route import Route
 from gradehaul.network.routes import find_routes
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import AS_PLANNED
 from gradehaul.plan.records import Line, Plan, Track
 from gradehaul.quantities import Reading
 from gradehaul.track.alignment import align

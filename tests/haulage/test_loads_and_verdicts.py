@@ -11,13 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.engine_moves import RunRound
 from gradehaul.network.graph import Way
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import PLANNED
 
 MOST = 8
 """Cars; loads of more are only known to be more."""

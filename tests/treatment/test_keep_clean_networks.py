@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from gradehaul.treatment.units import lay_units, with_rails
 from treatment.plans import LOCOS

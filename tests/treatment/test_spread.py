@@ -17,10 +17,10 @@ from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.treatment.carry import turning_places
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
 from gradehaul.treatment.units import Units, lay_units, with_rails

@@ -167,7 +167,7 @@ class Name(ParamType):
     def known(self, plan: Plan) -> Mapping[str, object]:
         """Return the names that there are."""
         if self.section == "rails":
-            from gradehaul.plan.resolve.stock import conditions
+            from gradehaul.plan.rail_condition import conditions
 
             return dict.fromkeys(conditions(plan.films))
         found: Mapping[str, object] = getattr(plan, self.section)

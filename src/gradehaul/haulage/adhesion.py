@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import fmean
+from typing import TypeVar
 
+from gradehaul.plan.bench_records import State
+from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Film, Loco, Plan, PredictedPull
-from gradehaul.plan.resolve.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
+from gradehaul.track.piecewise import FloatArray
 
 GRAVITY = 9.80665
 """Standard gravity, m/s²."""
@@ -29,6 +32,9 @@ SLIPPING_FILMED = 0.6
 """Slipping over standing pull on filmed rail, assumed: a thin film of oil keeps 0.43 (0.10/0.23, Kirk-Othmer, read
 second-hand), but wheels on rail are not sliding blocks."""
 
+FigureT = TypeVar("FigureT", float, FloatArray)
+"""A figure, or an array of trials of it."""
+
 _WEAKEST_LAST: tuple[Basis, ...] = ("measured", "stated", "scaled", "assumed")
 
 
@@ -46,14 +52,9 @@ def weakest_basis(bases: Sequence[Basis]) -> Basis:
 
 
 def film_of(plan: Plan, condition: str) -> tuple[Film, bool] | None:
-    """Return the film of a condition and whether it is fresh; None for clean rail.
-
-    A film whose own name ends in " fresh" is refused by the reader, so the two cannot be confused.
-    """
-    if condition == CLEAN:
-        return None
-    fresh = condition not in plan.films
-    return plan.films[condition.removesuffix(FRESH) if fresh else condition], fresh
+    """Return the film of a condition and whether it is fresh; None for clean rail."""
+    known = RailCondition.named(condition)
+    return None if known.film is None else (plan.films[known.film], known.fresh)
 
 
 def clean_adhesion(loco: Loco) -> tuple[float, float]:
@@ -117,9 +118,10 @@ def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """What a standing pull comes from: readings or a prediction on a rail, or weight on drivers, on clean rail.
+    """What a pull comes from: readings or a prediction on a rail, or weight on drivers, on clean rail.
 
-    `known` is None for weight. On another rail the pull is scaled by the shares kept on both.
+    `known` is None for weight, and for an assumed slipping pull. On another rail a standing pull is scaled by the
+    shares kept on both, a slipping pull by its share of the standing pull there.
     """
 
     basis: Basis
@@ -172,20 +174,67 @@ def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
     >>> round(pull.value, 4), pull.basis
     (0.3825, 'scaled')
     """
-    measured = loco.slipping.get(condition)
-    if measured:
-        return Pull(_mean(measured), "measured")
-    standing = standing_pull(plan, loco, condition).value
+    source = source_of_slipping(plan, loco, condition)
+    value = slipping_from(
+        source,
+        read=lambda state, rail: _mean((loco.pull if state == "standing" else loco.slipping)[rail]),
+        standing=lambda: standing_pull(plan, loco, condition).value,
+        assumed=lambda: SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED,
+    )
+    return Pull(value, source.basis)
+
+
+def source_of_slipping(plan: Plan, loco: Loco, condition: str) -> Source:
+    """Return what the slipping pull of a locomotive on a rail condition comes from.
+
+    The first of: its own readings there; its own readings of both pulls on the nearest other rail; an assumed share.
+    """
+    if readings := loco.slipping.get(condition):
+        return Source("measured", condition, tuple(readings))
     for other in nearest_first(plan, condition):
-        if loco.slipping.get(other) and loco.pull.get(other):
-            return Pull(standing * _mean(loco.slipping[other]) / _mean(loco.pull[other]), "scaled")
-    return Pull(standing * (SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED), "assumed")
+        if (readings := loco.slipping.get(other)) and loco.pull.get(other):
+            return Source("scaled", other, tuple(readings))
+    return Source("assumed", condition, None)
+
+
+def slipping_from(
+    source: Source,
+    *,
+    read: Callable[[State, str], FigureT],
+    standing: Callable[[], FigureT],
+    assumed: Callable[[], FigureT],
+) -> FigureT:
+    """Return a slipping pull from its source: a figure, or an array of trials.
+
+    Parameters
+    ----------
+    source
+        What it comes from.
+    read
+        The pull that was read in a state on a rail, N.
+    standing
+        The standing pull, N.
+    assumed
+        The share of the standing pull that is assumed.
+
+    Examples
+    --------
+    >>> scaled = Source("scaled", "clean", (Reading(0.45),))
+    >>> read = {("slipping", "clean"): 0.45, ("standing", "clean"): 0.6}
+    >>> slipping_from(scaled, read=lambda *which: read[which], standing=lambda: 0.4, assumed=lambda: 0.6)
+    0.30000000000000004
+    """
+    if source.basis == "measured":
+        return read("slipping", source.rail)
+    if source.basis == "scaled":
+        return standing() * (read("slipping", source.rail) / read("standing", source.rail))
+    return standing() * assumed()
 
 
 def nearest_first(plan: Plan, condition: str) -> list[str]:
     """Return the other conditions, those first whose readings say most: the same film, clean rail, other films."""
-    found = film_of(plan, condition)
-    own = [] if found is None else [name for name in (found[0].name, found[0].name + FRESH) if name != condition]
+    film = RailCondition.named(condition).film
+    own = [] if film is None else [name for name in ages(film) if name != condition]
     rest = [name for name in conditions(plan.films) if name != condition and name not in own]
     return own + rest
 

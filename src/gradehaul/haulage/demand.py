@@ -13,8 +13,8 @@ from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weake
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.tension import friction_of_tension
 from gradehaul.haulage.train import Train
+from gradehaul.plan.rail_condition import AS_PLANNED, PLANNED, RailCondition
 from gradehaul.plan.records import Basis, Loco, Plan
-from gradehaul.plan.resolve.stock import FRESH, first_day
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
 
 TIE = 1e-9
@@ -23,15 +23,6 @@ rounding."""
 
 TOUCH = 1e-10
 """Rail that a locomotive only touches at its end, to within this, m, is not under it: else rounding would decide."""
-
-AS_PLANNED = "as planned"
-"""The rail condition of each track as the plan has it."""
-
-PLANNED_FRESH = AS_PLANNED + FRESH
-"""The same on the first day: every film that the plan has on a track is fresh."""
-
-PLANNED = (AS_PLANNED, PLANNED_FRESH)
-"""The names that stand for a condition of each track's own."""
 
 
 class Pulls:
@@ -70,9 +61,14 @@ class Supply:
 
 def rails_along(profile: RouteProfile, rail: str) -> tuple[str, ...]:
     """Return the rail condition of each track of a route as planned, settled or on the first day; else one for all."""
-    if rail == PLANNED_FRESH:
-        return tuple(map(first_day, profile.rails))
-    return profile.rails if rail == AS_PLANNED else (rail,)
+    return _own_rails(rail, profile.rails) if rail in PLANNED else (rail,)
+
+
+def _own_rails(rail: str, planned: Collection[str]) -> tuple[str, ...]:
+    """Return the conditions of tracks for one of the planned names, settled or on the first day."""
+    if rail == AS_PLANNED:
+        return tuple(planned)
+    return tuple(RailCondition.named(each).on_first_day.name for each in planned)
 
 
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
@@ -169,8 +165,7 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
         if rail not in PLANNED or head is None:
             under: Collection[str] = set(rails_along(profile, rail))
         else:
-            under = profile.rails_under(head - behind - loco.length, head - behind)
-            under = set(map(first_day, under)) if rail == PLANNED_FRESH else under
+            under = _own_rails(rail, profile.rails_under(head - behind - loco.length, head - behind))
         given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]
         for kind, found in zip(given, (standing, slipping), strict=True):
             # the weakest pull counts where a locomotive stands on several conditions, and of equals the least certain

@@ -15,7 +15,7 @@ from gradehaul.haulage.car_row_bounds import Rows
 from gradehaul.haulage.resistance import Curves
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import ROUNDING, Extreme, FloatArray, PiecewiseQuadratic, distinct, join, shifted_sum

@@ -14,8 +14,8 @@ from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
-from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.reading_units import balance_unit, reader_of
 from gradehaul.show.report.document import heights_document, report_document, verdict_rows

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from gradehaul.errors import DesignError
 from gradehaul.plan.edit.rail_keys import plan_with_rails
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
 
 _RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}

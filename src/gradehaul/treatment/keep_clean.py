@@ -14,11 +14,11 @@ from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.judged import VerdictOnRoute
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.misfits import Misfit, misfits
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.plan.names import look_up
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord

@@ -15,8 +15,8 @@ from gradehaul.haulage.adhesion import Pull
 from gradehaul.haulage.demand import TIE, TOUCH, Pulls, demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
+from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.records import Loco
-from gradehaul.plan.resolve.stock import CLEAN, first_day
 from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, steps
 from gradehaul.treatment.units import Numbers, RouteUnits, Units, units_along
@@ -180,12 +180,12 @@ def needs_of(
     tight: list[TightPlaces] = []
     beyond: list[Shortfall] = []
     short_now: list[Shortfall] = []
-    for (test, (greatest, at), pull), age in product(tests, _AGES):
+    for (test, (greatest, at), pull), fresh in product(tests, (False, True)):
         base, loss, gain = (
             np.array(rows)
             for rows in zip(
                 *(
-                    _pulls_under(units, each, film, carried, partial(_value, pull, loco, age))
+                    _pulls_under(units, each, film, carried, partial(_value, pull, loco, fresh=fresh))
                     for (loco, _), each in zip(train.locos, under, strict=True)
                 ),
                 strict=True,
@@ -214,12 +214,9 @@ _PullOf = Callable[[Loco, str], Pull]
 _Tested = tuple[FilmTest, tuple[FloatArray, FloatArray], _PullOf]
 """A test: the greatest demand between places, N, and where; and which pull counts."""
 
-_AGES: tuple[Callable[[str], str], ...] = (str, first_day)
-"""Ages of the film, as what makes the rail condition of a film by name: rested, and on the first day."""
 
-
-def _value(pull: _PullOf, loco: Loco, age: Callable[[str], str], rail: str) -> float:
-    return pull(loco, age(rail)).value
+def _value(pull: _PullOf, loco: Loco, rail: str, *, fresh: bool) -> float:
+    return pull(loco, RailCondition.named(rail).on_first_day.name if fresh else rail).value
 
 
 def _worst(places: Sequence[Shortfall]) -> tuple[Shortfall, ...]:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.network.graph import Way
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.quantities.si import Meters
 
 _WHOLE = 1 + 1e-9

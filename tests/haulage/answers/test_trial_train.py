@@ -11,9 +11,9 @@ from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.misfits import misfits
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, Trial, try_train
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Cut, NamedTrain, Plan
 from project import PLANS
 

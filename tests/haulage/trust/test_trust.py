@@ -10,7 +10,6 @@ from one_by_one import OneByOne
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.scatter import pool
-from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.trust import draws as trust_draws
@@ -20,6 +19,7 @@ from gradehaul.haulage.trust.load import RouteTrust
 from gradehaul.haulage.trust.train import trust_in_train
 from gradehaul.haulage.verdict import judge
 from gradehaul.plan import read_plan
+from gradehaul.plan.rail_condition import AS_PLANNED
 from gradehaul.quantities import Reading, read_reading
 
 HILL = """

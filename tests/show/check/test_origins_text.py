@@ -13,7 +13,7 @@ from gradehaul.haulage.answers.demand_breakdown import asked_at_least_margin
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan
-from gradehaul.plan.resolve.stock import conditions
+from gradehaul.plan.rail_condition import conditions
 from gradehaul.show.check.origins_text import _how
 
 NAMES = ["first-hill", "switchback", "n-mountain", "two-levels", "bench"]

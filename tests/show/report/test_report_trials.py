@@ -14,8 +14,8 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.plan import load_plan
 from gradehaul.plan.edit.trial import Trial, tried
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
-from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.report.document import report_document
 from project import PLANS

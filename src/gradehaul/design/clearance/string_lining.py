@@ -10,8 +10,8 @@ from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Loco
-from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.track.piecewise import FloatArray
 
 _STEP = 0.25

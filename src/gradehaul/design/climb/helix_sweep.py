@@ -21,8 +21,9 @@ from gradehaul.haulage.demand import TIE, Pulls
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import look_up
+from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Plan
-from gradehaul.plan.resolve.stock import MOST_CARS, conditions, first_day
+from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import METER, SI, Ratio
 from gradehaul.track.piecewise import FloatArray
@@ -195,7 +196,7 @@ def sweep(
     stock = with_bench(stock)
     film = next(iter(stock.films))
     car = car or next(iter(stock.cars), None)
-    powers, rails = tuple(powers or stock.powers), tuple(rails or ("clean", film, first_day(film)))
+    powers, rails = tuple(powers or stock.powers), tuple(rails or conditions([film]))
     judged = tuple(judged) or judged_rails(stock, None)
     pulls = Pulls(stock)
     _refuse_unknown(stock, powers, car, (*rails, *judged), train)

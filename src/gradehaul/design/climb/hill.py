@@ -16,9 +16,9 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
 from gradehaul.plan.names import key_text, look_up, quoted
+from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
 from gradehaul.plan.records import Plan
-from gradehaul.plan.resolve.stock import CLEAN, conditions
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import convert, length_unit
 from gradehaul.scales import Practice, scale_named

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import ClassVar
 
-from gradehaul.haulage.adhesion import film_of, slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import slipping_pull, standing_pull
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, rail_without_age
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.answers.unusual import unusual_notes
@@ -26,8 +26,8 @@ from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.reversals import Tail
 from gradehaul.network.route import Between, Route
+from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
-from gradehaul.plan.resolve.stock import FRESH, conditions
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
@@ -248,8 +248,8 @@ class CheckAnswer(AnswerRecord):
         They answer a question: what if the film spreads, or all rails get it?
         """
         films = film_rails(self.rails)
-        asked = {rail_without_age(rail) for rail in films if rail not in self.judged_rails}
-        return tuple(rail for rail in films if rail_without_age(rail) in asked)
+        asked = {RailCondition.named(rail).film for rail in films if rail not in self.judged_rails}
+        return tuple(rail for rail in films if RailCondition.named(rail).film in asked)
 
     def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
         """Return the named trains on some rail conditions."""
@@ -490,10 +490,10 @@ def _force_unit(plan: Plan) -> str:
 
 def _assumed_films(plan: Plan) -> Iterator[Note]:
     """Yield a note for each film whose shares nobody measured or stated, where some pull depends on them."""
-    rails = conditions(plan.films)
     for film in plan.films.values():
-        own = [rail for rail in rails if film_of(plan, rail) == (film, rail.endswith(FRESH))]
-        if film.basis == "assumed" and any(not loco.pull.get(rail) for loco in plan.locos.values() for rail in own):
+        if film.basis == "assumed" and any(
+            not loco.pull.get(rail) for loco in plan.locos.values() for rail in ages(film.name)
+        ):
             yield Note(
                 f'rail "{film.name}"',
                 "measure first: the shares of pull that it leaves are assumed, for no measured pull of a model on one "

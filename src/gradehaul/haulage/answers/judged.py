@@ -10,7 +10,7 @@ from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import Verdict, judge
-from gradehaul.plan.resolve.stock import FRESH
+from gradehaul.plan.rail_condition import RailCondition
 
 if TYPE_CHECKING:
     from gradehaul.haulage.answers.layout import Layout
@@ -113,21 +113,10 @@ def worst_first(judged: Iterable[_Train]) -> list[_Train]:
     return sorted(judged, key=lambda each: WORST_FIRST.index(each.outcome))
 
 
-def rail_without_age(rail: str) -> str:
-    """Return a rail condition without the age of its film.
-
-    Examples
-    --------
-    >>> rail_without_age("treated fresh"), rail_without_age("as planned"), rail_without_age("clean")
-    ('treated', 'as planned', 'clean')
-    """
-    return rail.removesuffix(FRESH)
-
-
 def _worst(judged: Iterable[_Train], *, by_film: bool) -> list[_Train]:
     found: dict[Hashable, _Train] = {}
     for each in judged:
-        key = each.name, rail_without_age(each.rail) if by_film else None
+        key = each.name, RailCondition.named(each.rail).film if by_film else None
         if key not in found or _badness(each) < _badness(found[key]):
             found[key] = each
     return list(found.values())

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 
 from gradehaul.errors import QuantityError, RouteError
-from gradehaul.haulage.demand import AS_PLANNED, PLANNED, Pulls
+from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs
@@ -17,8 +17,8 @@ from gradehaul.network.reversals import Tail
 from gradehaul.network.route import Route
 from gradehaul.network.routes import find_routes
 from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED, RailCondition, conditions
 from gradehaul.plan.records import NamedTrain, Plan
-from gradehaul.plan.resolve.stock import CLEAN, conditions, first_day
 from gradehaul.track.alignment import align
 from gradehaul.track.fit.fitted import fitted
 from gradehaul.track.proximity.fouling import clear_lengths
@@ -308,8 +308,8 @@ class Layout:
 
 def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
     """Return the names of what tracks' own conditions come to: none where the plan says none, two where films age."""
-    told = {rail for rail in rails if rail is not None}
-    return () if not told else PLANNED if any(first_day(rail) not in told for rail in told) else (AS_PLANNED,)
+    told = {RailCondition.named(rail) for rail in rails if rail is not None}
+    return () if not told else PLANNED if any(rail.on_first_day not in told for rail in told) else (AS_PLANNED,)
 
 
 def judged_rails(rails: Collection[str]) -> tuple[str, ...]:

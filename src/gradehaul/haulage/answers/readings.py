@@ -19,8 +19,8 @@ from gradehaul.haulage.trust.predicted import Predicted, predictions
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
+from gradehaul.plan.rail_condition import CLEAN, ages
 from gradehaul.plan.records import NamedTrain, Note, Plan
-from gradehaul.plan.resolve.stock import CLEAN, FRESH
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Newtons, Share
 
@@ -207,7 +207,7 @@ def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
     if clean is not None and not clean.apart and len(plan.locos) > 1:
         yield f"read locomotives with other shares of tyred wheels on clean rail: {clean.why}"
     for film in films:
-        fresh, settled = ([n for n in plan.locos if bench.row(n, rail)] for rail in (film + FRESH, film))
+        settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
         if plan.locos and not (fresh or settled):
             yield f"wipe {film} on a loose plank; read a locomotive with tyres and one without, fresh and after a day"
         elif plan.locos and not (fresh and settled):

@@ -10,7 +10,6 @@ from gradehaul.errors import PlanError, Problems
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.misfits import Misfit, misfits
-from gradehaul.haulage.demand import AS_PLANNED, PLANNED
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
@@ -19,8 +18,9 @@ from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
 from gradehaul.plan.records import Cut, Line, NamedRoute, NamedTrain, Note, Plan
-from gradehaul.plan.resolve.stock import CLEAN, cut_of
+from gradehaul.plan.resolve.stock import cut_of
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters
 from gradehaul.track.heights.railhead import solve_railheads

@@ -6,8 +6,8 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from gradehaul.errors import PlanError
+from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.records import Car, Loco, Note
-from gradehaul.plan.resolve.stock import CLEAN, conditions
 from gradehaul.quantities import describe
 from gradehaul.scales import car_mass
 from gradehaul.track.fit.solve import SHARPEST

@@ -23,8 +23,8 @@ from gradehaul.haulage.bench.reduction import (
 from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
+from gradehaul.plan.rail_condition import CLEAN, ages, conditions
 from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, PredictedPull, Share
-from gradehaul.plan.resolve.stock import CLEAN, FRESH, conditions
 from gradehaul.quantities import Reading
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
@@ -157,14 +157,14 @@ def _films(plan: Plan, taken: Rows) -> list[Recovery]:
         clean = taken.get((loco, CLEAN, "standing"))
         most = None if clean is None else mean_of(_forces(clean), scatter=0.0, freedom=1).value
         for film in plan.films:
-            rows = [*taken.get((loco, film + FRESH, "standing"), ()), *taken.get((loco, film, "standing"), ())]
-            ages = [
+            settled, fresh = (taken.get((loco, rail, "standing"), ()) for rail in ages(film))
+            told = [
                 (row.hours, sum(force.value for force in row.forces) / len(row.forces))
-                for row in rows
+                for row in (*fresh, *settled)
                 if row.hours is not None
             ]
-            if ages:
-                found.append(recovery(loco, film, ages, most))
+            if told:
+                found.append(recovery(loco, film, told, most))
     return found
 
 
@@ -195,7 +195,7 @@ def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float) -> Loco:
         found = next((one for one in bench.films if (one.loco, one.film) == (loco.name, film)), None)
         if found is not None:
             value = found.at(hours)
-            unit = next((f.unit for f in (*pull.get(film, ()), *pull.get(film + FRESH, ()))), None)
+            unit = next((force.unit for rail in ages(film) for force in pull.get(rail, ())), None)
             pull[film] = (Reading(value, bench.pooled.share * value, unit),)
         like = condition_at(plan, film, hours)
         if like == film:

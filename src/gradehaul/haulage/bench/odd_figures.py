@@ -10,8 +10,8 @@ from gradehaul.haulage.bench.benched import Bench
 from gradehaul.haulage.bench.contradictions import contradictions
 from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
+from gradehaul.plan.rail_condition import CLEAN, ages
 from gradehaul.plan.records import Note, Plan
-from gradehaul.plan.resolve.stock import CLEAN, FRESH
 from gradehaul.quantities import convert, describe
 
 MOST_ADHESION, LEAST_ADHESION = 0.60, 0.03
@@ -74,7 +74,7 @@ def _share_of_weight(plan: Plan, row: Reduced, place: str, unit: str) -> Iterato
 def _of_films(plan: Plan, bench: Bench) -> Iterator[Note]:
     for loco in plan.locos:
         for film in plan.films:
-            fresh, settled, clean = (bench.row(loco, rail) for rail in (film + FRESH, film, CLEAN))
+            settled, fresh, clean = (bench.row(loco, rail) for rail in (*ages(film), CLEAN))
             for row in (fresh, settled):
                 if row is not None and clean is not None and row.mean > clean.mean:
                     yield Note(

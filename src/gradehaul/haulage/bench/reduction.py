@@ -12,6 +12,7 @@ from typing import ClassVar
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.scatter import Pooled
 from gradehaul.plan.bench_records import State
+from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import Loco, Plan
 from gradehaul.quantities import Reading
 from gradehaul.quantities.si import Hours, Newtons
@@ -172,7 +173,8 @@ def condition_at(plan: Plan, rail: str, hours: float | None) -> str:
     >>> condition_at(read_plan('scale = "HO"'), "treated", 2.0)
     'treated fresh'
     """
-    return f"{rail} fresh" if rail in plan.films and hours is not None and hours < SETTLED_HOURS else rail
+    fresh = rail in plan.films and hours is not None and hours < SETTLED_HOURS
+    return RailCondition(rail, fresh=True).name if fresh else rail
 
 
 def reduce_row(

@@ -14,13 +14,15 @@ from gradehaul.haulage.adhesion import (
     SLIPPING_FILMED,
     TYRED_ADHESION,
     film_of,
-    nearest_first,
+    slipping_from,
     source_of_pull,
+    source_of_slipping,
 )
 from gradehaul.haulage.bench.scatter import pooled_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, curve_spread
+from gradehaul.plan.bench_records import State
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Basis, Car, Film, Loco, Plan, PredictedPull
-from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.quantities import Reading
 from gradehaul.track.piecewise import FloatArray
 
@@ -176,19 +178,18 @@ class Draws:
 
     def slipping(self, loco: Loco, condition: str) -> FloatArray:
         """Return the slipping pull of a locomotive on a rail condition, N."""
-        if readings := loco.slipping.get(condition):
-            return self._read(readings, "slipping", loco.name, condition)
-        standing = self.standing(loco, condition)
-        for other in nearest_first(self.plan, condition):
-            if loco.slipping.get(other) and loco.pull.get(other):
-                ratio = self._read(loco.slipping[other], "slipping", loco.name, other) / np.maximum(
-                    self._read(loco.pull[other], "standing", loco.name, other), 1e-12
-                )
-                return standing * ratio
-        if condition == CLEAN:
-            low, high = (each / SLIPPING_CLEAN for each in SLIP_CLEAN_RANGE)
-            return standing * np.clip(SLIPPING_CLEAN * _lopsided(self._normal("slip", CLEAN), low, high), 0.3, 1.0)
-        return standing * np.clip(SLIPPING_FILMED + SLIP_FILMED_SPREAD * self._normal("slip", "film"), 0.2, 1.0)
+
+        def read(state: State, rail: str) -> FloatArray:
+            if state == "slipping":
+                return self._read(loco.slipping[rail], state, loco.name, rail)
+            return np.maximum(self._read(loco.pull[rail], state, loco.name, rail), 1e-12)
+
+        return slipping_from(
+            source_of_slipping(self.plan, loco, condition),
+            read=read,
+            standing=lambda: self.standing(loco, condition),
+            assumed=lambda: self._slip(condition),
+        )
 
     # What the figures are made of
 
@@ -230,6 +231,13 @@ class Draws:
         metal = np.maximum(METAL_ADHESION + METAL_SPREAD * self._normal("metal"), 0.05)
         tyred = np.maximum(TYRED_ADHESION + TYRED_SPREAD * self._normal("tyred"), 0.05)
         return metal * (loco.on_drivers - loco.on_tyres) * GRAVITY, tyred * loco.on_tyres * GRAVITY
+
+    def _slip(self, condition: str) -> FloatArray:
+        """Return the assumed slipping over standing pull."""
+        if condition == CLEAN:
+            low, high = (each / SLIPPING_CLEAN for each in SLIP_CLEAN_RANGE)
+            return np.clip(SLIPPING_CLEAN * _lopsided(self._normal("slip", CLEAN), low, high), 0.3, 1.0)
+        return np.clip(SLIPPING_FILMED + SLIP_FILMED_SPREAD * self._normal("slip", "film"), 0.2, 1.0)
 
     def _share(self, loco: Loco, condition: str) -> FloatArray:
         """Return the share of its clean pull that a locomotive keeps."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, rail_without_age
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
 from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import demand, supply
@@ -28,6 +28,7 @@ from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, how_well, judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
+from gradehaul.plan.rail_condition import RailCondition
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters
@@ -276,11 +277,12 @@ def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequen
 def _films_once(given: Sequence[PullGiven]) -> list[PullGiven]:
     """Return what is judged, and each film everywhere once, at the age that is worse for the train."""
     judged = [each for each in given if each.rail not in film_rails([each.rail])]
-    films: dict[str, PullGiven] = {}
+    films: dict[str | None, PullGiven] = {}
     for each in given[len(judged) :]:
-        worse = films.setdefault(rail_without_age(each.rail), each)
+        film = RailCondition.named(each.rail).film
+        worse = films.setdefault(film, each)
         if how_well(each.verdict) < how_well(worse.verdict):
-            films[rail_without_age(each.rail)] = each
+            films[film] = each
     return [*judged, *(replace(each, judged=False) for each in films.values())]
 
 

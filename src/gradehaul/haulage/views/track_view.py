@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.quantities.si import Meters, PerMeter, Radians, Ratio
 from gradehaul.track.alignment import AlignedTrack
 from gradehaul.track.curvature import Section

@@ -9,9 +9,9 @@ from typing import Any
 from gradehaul.errors import PlanError
 from gradehaul.plan.edit.copied import lead_from
 from gradehaul.plan.names import quoted
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
-from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.plan.text.toml import read_text
 
 

@@ -11,9 +11,9 @@ from gradehaul.errors import PlanError
 from gradehaul.plan.edit.rail_keys import put_rails
 from gradehaul.plan.frozen import freeze_mappings
 from gradehaul.plan.names import quoted
+from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line, Plan
-from gradehaul.plan.resolve.stock import CLEAN, conditions
 from gradehaul.quantities import convert
 
 _DIGITS = 6

@@ -6,8 +6,9 @@ from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, Trial
+from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.resolve.bench_csv import rows_of
-from gradehaul.plan.resolve.stock import CLEAN, FRESH, consist_of
+from gradehaul.plan.resolve.stock import consist_of
 from gradehaul.plan.schema.bench import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import checked
 from gradehaul.quantities import describe
@@ -120,14 +121,15 @@ def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], 
 
 def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collection[str], faults: Faults) -> None:
     rail, hours = entry.table.rail, entry.table.hours
-    if rail == CLEAN:
+    condition = RailCondition.named(rail)
+    if condition.film is None:
         if hours is not None:
             faults.at(
                 entry, "hours are counted from when a film went on, and this rail is clean", write="the film's name"
             )
-    elif rail.endswith(FRESH) and rail.removesuffix(FRESH) in films:
-        film = rail.removesuffix(FRESH)
-        faults.at(entry, "the age of a film stands in hours", found=f'"{rail}"', write=f'rail = "{film}" and hours = 0')
+    elif condition.fresh and condition.film in films:
+        write = f'rail = "{condition.film}" and hours = 0'
+        faults.at(entry, "the age of a film stands in hours", found=f'"{rail}"', write=write)
     elif rail not in films:
         faults.unknown(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
 

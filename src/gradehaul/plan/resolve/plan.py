@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan import places
 from gradehaul.plan.names import clean, shown
+from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
@@ -78,10 +79,10 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         read = add_drawing(tables, scale, unit, faults)
 
     films = stock.films(every("rail", FilmTable), faults, declared=bool(keyed["rail"]))
-    conditions = stock.conditions({**dict.fromkeys(keyed["rail"]), **dict.fromkeys(films)})
+    known_rails = conditions({**dict.fromkeys(keyed["rail"]), **dict.fromkeys(films)})
     lines = every("line", LineTable)
     pieces = every("piece", PieceTable)
-    laid = lay(lines, pieces, keyed["piece"], conditions, scale.gauge if scale is not None else 1.0, faults)
+    laid = lay(lines, pieces, keyed["piece"], known_rails, scale.gauge if scale is not None else 1.0, faults)
 
     spans, complete = places.line_spans(keyed["line"])
     complete = complete and read
@@ -105,7 +106,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     rounding = single("vertical_curve", VerticalCurveTable)
     resistance = single("curve_resistance", CurveResistanceTable)
 
-    locos = stock.locos(every("loco", LocoTable), conditions, faults)
+    locos = stock.locos(every("loco", LocoTable), known_rails, faults)
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
     cars = stock.cars(every("car", CarTable), scale, practice, faults)
     stock.check_unlike(keyed["power"], keyed["car"], keyed["loco"], faults)

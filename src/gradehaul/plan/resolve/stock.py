@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import nearest, quoted, unknown
+from gradehaul.plan.rail_condition import CLEAN, RailCondition
 from gradehaul.plan.records import Car, Cut, Film, Loco, NamedTrain, Power, Share
 from gradehaul.quantities import Reading
 from gradehaul.scales import car_mass
@@ -17,10 +18,6 @@ if TYPE_CHECKING:
     from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, TrainTable
     from gradehaul.plan.text.faults import Entry, Faults
     from gradehaul.scales import Practice, Scale
-
-CLEAN = "clean"
-FRESH = " fresh"
-"""What follows a film's name where readings were taken on the day."""
 
 TREATED = Film("treated", Share(0.75, 0.85), Share(0.50, 0.65), "assumed")
 """The film there is where the plan has none: shares of the clean pull on a conductive film (common practice)."""
@@ -47,10 +44,8 @@ def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: b
         return {TREATED.name: TREATED}
     found: dict[str, Film] = {}
     for name, entry in tables.items():
-        if name == CLEAN or name.endswith(FRESH):
-            wrong = (
-                "clean is the rail without a film" if name == CLEAN else f'the name of a film cannot end in "{FRESH}"'
-            )
+        if name == CLEAN or RailCondition.named(name).fresh:
+            wrong = "clean is the rail without a film" if name == CLEAN else 'the name of a film cannot end in " fresh"'
             faults.at(entry, wrong, write="another name")
         metal = Share(entry.table.metal.fresh, entry.table.metal.settled)
         tyred = Share(entry.table.tyred.fresh, entry.table.tyred.settled)
@@ -62,28 +57,6 @@ def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: b
                 )
         found[name] = Film(name, metal, tyred)
     return found
-
-
-def conditions(films: Collection[str]) -> tuple[str, ...]:
-    """Return the names of all rail conditions.
-
-    Examples
-    --------
-    >>> conditions(["treated"])
-    ('clean', 'treated', 'treated fresh')
-    """
-    return (CLEAN, *(name for film in films for name in (film, f"{film}{FRESH}")))
-
-
-def first_day(condition: str) -> str:
-    """Return a rail condition as it is on the day on which its film goes on.
-
-    Examples
-    --------
-    >>> first_day("clean"), first_day("treated"), first_day("treated fresh")
-    ('clean', 'treated fresh', 'treated fresh')
-    """
-    return condition if condition == CLEAN or condition.endswith(FRESH) else condition + FRESH
 
 
 def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults: Faults) -> dict[str, Loco]:

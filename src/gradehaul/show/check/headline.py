@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
-from gradehaul.haulage.answers.judged import rail_without_age, worst_of_each
-from gradehaul.haulage.demand import PLANNED
+from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST, Outcome, worst
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN, PLANNED, RailCondition
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Piece, words_of
 from gradehaul.show.check.outcome_words import OUTCOMES, plain_words
@@ -58,7 +57,7 @@ def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
     """Return the trains with each film everywhere that is not judged, each at the age that is worse for it."""
     films: dict[str, list[str]] = {}
     for rail in answer.film_rails:
-        films.setdefault(rail_without_age(rail), []).append(rail)
+        films.setdefault(RailCondition.named(rail).rested.name, []).append(rail)
     found = {("film" if len(films) == 1 else f"film {apart(film)}"): answer.on(ages) for film, ages in films.items()}
     return {name: worst_of_each(trains) for name, trains in found.items() if trains}
 
@@ -141,7 +140,7 @@ def conditions(rails: Sequence[str]) -> dict[str, list[str]]:
     """
     found: dict[str, list[str]] = {}
     for rail in rails:
-        rested = rail_without_age(rail)
+        rested = RailCondition.named(rail).rested.name
         found.setdefault(rested if rested in rails else rail, []).append(rail)
     return found
 

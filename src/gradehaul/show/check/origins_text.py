@@ -9,12 +9,13 @@ from gradehaul.haulage.adhesion import (
     SLIPPING_CLEAN,
     SLIPPING_FILMED,
     TYRED_ADHESION,
-    nearest_first,
     share_on,
     source_of_pull,
+    source_of_slipping,
 )
+from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.records import PredictedPull
-from gradehaul.plan.resolve.stock import CLEAN, ROLLING, STARTING, conditions
+from gradehaul.plan.resolve.stock import ROLLING, STARTING
 from gradehaul.show.check.train_origins_text import train_rows
 from gradehaul.track.fit.reach import figures_of
 
@@ -119,11 +120,12 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
 
 
 def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
-    if readings := loco.slipping.get(rail):
+    source = source_of_slipping(plan, loco, rail)
+    if source.basis == "measured":
+        readings = loco.slipping[rail]
         return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
-    for other in nearest_first(plan, rail):
-        if loco.slipping.get(other) and loco.pull.get(other):
-            return f"standing pull x its slipping over its standing pull on {other}"
+    if source.basis == "scaled":
+        return f"standing pull x its slipping over its standing pull on {source.rail}"
     return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
 
 

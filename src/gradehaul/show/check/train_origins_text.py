@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.answers.demand_breakdown import asked_at_least_margin
-from gradehaul.haulage.demand import PLANNED, Pulls
+from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Basis, Car, Loco
 from gradehaul.show.base.reading_units import Reader
 

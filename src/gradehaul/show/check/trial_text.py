@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, MOST, Trial, TrialAnswer, TrialTrain
-from gradehaul.haulage.demand import AS_PLANNED
 from gradehaul.haulage.outcome import Outcome
+from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
-from gradehaul.plan.resolve.stock import CLEAN
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader

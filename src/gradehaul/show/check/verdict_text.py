@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.trust.train import TrainTrust
 from gradehaul.haulage.verdict import how_well
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.show.base.labels import basis_words, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader

@@ -14,7 +14,7 @@ from matplotlib.lines import Line2D
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import WOULD
 from gradehaul.show.base.paper import SizeName

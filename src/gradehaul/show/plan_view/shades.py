@@ -8,10 +8,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.views.plan_view import MarkKind, PlanView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.show.base.reading_units import Reader
 
 

@@ -9,7 +9,6 @@ from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.judged import Judged, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import PLANNED
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
@@ -18,6 +17,7 @@ from gradehaul.haulage.views.railhead_response import Response
 from gradehaul.haulage.views.section import LongSection, section_without_train
 from gradehaul.network.route import Route
 from gradehaul.plan.edit.trial import fixed_railheads
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.show.base.reading_units import Reader, unit_rules

@@ -16,7 +16,7 @@ from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
 from gradehaul.network.route import Route
 from gradehaul.plan.names import clean
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import summary

@@ -7,7 +7,7 @@ from typing import Any
 
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
-from gradehaul.plan.resolve.stock import CLEAN
+from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.plan_view.shades import shades_of
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
