@@ -72,7 +72,7 @@ def risers(
         case "png" | "svg" as picture:
             from gradehaul.show.risers.picture import risers_picture
 
-            return Answer(risers_picture(found, reader, picture))
+            return Answer(risers_picture(picture, found, reader))
     from gradehaul.show.risers.text import risers_page
 
     return Answer(risers_page(found, reader))

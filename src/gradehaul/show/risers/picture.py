@@ -10,7 +10,7 @@ from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.curves import curve_points
 from gradehaul.show.base.paper import SIZES, Panel, Paper
-from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.picture import as_picture, drawing_rules, pages_bytes
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.risers.cut_list import cut_list_figures
 from gradehaul.show.risers.strip import strip_figures
@@ -30,12 +30,6 @@ def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: floa
         if strip is not None:
             figures += strip_figures(found, strip, reader, paper)
         return pages_bytes(figures)
-
-
-def risers_picture(found: Risers, reader: Reader, form: Format) -> bytes:
-    """Return the risers from the side as the content of a picture file."""
-    with drawing_rules():
-        return picture_bytes(risers_figure(found, reader), form)
 
 
 def risers_figure(found: Risers, reader: Reader) -> Figure:
@@ -70,3 +64,6 @@ def risers_figure(found: Risers, reader: Reader) -> Figure:
     paper.settle()
     band.draw(panels["band"])
     return paper.figure
+
+
+risers_picture = as_picture(risers_figure)
