@@ -38,7 +38,7 @@ def risers_figure(found: Risers, reader: Reader) -> Figure:
     times, base = convert(1.0, unit), build.datum or 0.0
     over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
     words = f"{headline(found, reader)}. Railhead and top of each riser over {over}, {unit}."
-    paper = Paper(SIZES["a4"], walk.layout.plan.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    paper = Paper(SIZES["a4"], found.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
     columns = [
         Column(
             times * riser.at,
