@@ -100,7 +100,7 @@ def drawing_rules() -> Iterator[None]:
 def as_picture(draw: Callable[P, Figure]) -> Callable[Concatenate[Format, P], bytes]:
     """Return a function that draws a figure as the content of a PNG, SVG or PDF, the same bytes from run to run."""
 
-    def picture(form: Format, *args: P.args, **kwargs: P.kwargs) -> bytes:
+    def picture(form: Format, /, *args: P.args, **kwargs: P.kwargs) -> bytes:
         with drawing_rules():
             return picture_bytes(draw(*args, **kwargs), form)
 
