@@ -3,6 +3,7 @@
     `chains(lap=...)`     a `brute_walk.Chain`
     `trains()`            a `brute_walk.Train`: locomotives at head, middle or tail, mixed cars
     `layouts(lap=...)`    a `Layout`: a chain, a train and a power with a car for it, and all of it as plan text
+    `some_texts(count, layouts())`    the texts of some of these, for tests that look at a fixed number
 
 `lap` is True for a closed lap, False for an open chain, None for either. In the text the chain is cut into lines
 joined at plain joints, some written against the running direction. Every number is short in decimals, except where a
@@ -16,6 +17,7 @@ from itertools import groupby
 from math import ceil, pi
 from typing import TYPE_CHECKING
 
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from brute_walk import Car, Chain, Loco, Piece, Train
@@ -311,6 +313,26 @@ def layouts(draw: st.DrawFn, *, lap: bool | None = None, most: int = 12) -> Layo
     locos_in_team = tuple(dict(zip(LOCO_NAMES, (loco for loco, _ in locos), strict=True))[name] for name in team)
     load = dict(zip(CAR_NAMES, (car for car, _ in cars), strict=True))[car]
     return Layout(chain, train, power, locos_in_team, None if share is None else share / 100, car, load, text)
+
+
+def some_texts(count: int, drawn: st.SearchStrategy[Layout]) -> list[str]:
+    """Return the texts of so many layouts, the same in every run; the first drawn, which are the simplest, go."""
+    texts: list[str] = []
+
+    @settings(
+        max_examples=2 * count,
+        derandomize=True,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(drawn)
+    def collect(layout: Layout) -> None:
+        texts.append(layout.text)
+
+    collect()
+    return texts[-count:]
 
 
 def _track_text(worded: _Worded, *, along: bool, berth: str) -> str:

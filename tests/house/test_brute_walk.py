@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import replace
-from math import pi, radians
+from math import radians
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
 from pytest import approx  # noqa: PT013 - reads as arithmetic
 
 from brute_walk import (
@@ -20,7 +19,6 @@ from brute_walk import (
     Loco,
     Piece,
     Train,
-    compensated,
     curvature_sections,
     effective_grade,
     longest,
@@ -33,7 +31,6 @@ from brute_walk import (
     shortfall_under,
     summed_curvature,
     track_ends,
-    vertical_curves,
     walk,
 )
 from strategies import Layout, chains, layouts, trains
@@ -55,70 +52,7 @@ CAR = Car(1 / GRAVITY, 0.1, 0.02, 0.03)
 HILL = Chain((straight(1), straight(1, 4), straight(1)))
 
 
-# ---- railhead ----
-
-
-def test_railhead_sums_grade_over_length_and_is_level_behind_an_open_origin():
-    chain = Chain((straight(1, 2), straight(0.5, -4)), start=0.1)
-    assert railhead(chain, [-3, 0, 0.5, 1, 1.25, 1.5]) == approx([0.1, 0.1, 0.11, 0.12, 0.11, 0.10])
-
-
-def test_vertical_curve_leaves_the_tangents_half_its_length_before_the_corner():
-    # crest +2 to -2 % over 0.4 m: middle ordinate A L / 8 = 0.04 × 0.4 / 8 = 2 mm under the corner at 20 mm;
-    # 0.1 m from an end A x² / 2L = 0.04 × 0.01 / 0.8 = 0.5 mm under the tangents
-    chain = Chain((straight(1, 2), straight(1, -2)), vertical=0.4)
-    assert vertical_curves(chain) == [(1, approx(0.4), approx(-0.04))]
-    assert railhead(chain, [0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3]) == approx(
-        [0.014, 0.016, 0.0175, 0.018, 0.0175, 0.016, 0.014]
-    )
-    assert [effective_grade(chain, s, 1) for s in (0.5, 0.8, 0.9, 1.0, 1.1, 1.2)] == approx(
-        [0.02, 0.02, 0.01, 0.0, -0.01, -0.02], abs=1e-8
-    )
-
-
-def test_vertical_curve_is_no_longer_than_the_shorter_stretch_of_unchanged_grade():
-    # level 1 m | 2 % for 0.3 m written as three tracks | level 0.2 m
-    chain = Chain((straight(1), straight(0.1, 2), straight(0.05, 2), straight(0.15, 2), straight(0.2)), vertical=0.5)
-    assert vertical_curves(chain) == [(1, approx(0.3), approx(0.02)), (approx(1.3), approx(0.2), approx(-0.02))]
-    # the stretch behind may be the shorter one
-    assert vertical_curves(Chain((straight(0.2, 1), straight(1, 3)), vertical=0.5)) == [
-        (0.2, approx(0.2), approx(0.02))
-    ]
-
-
-def test_vertical_curves_of_a_lap_wrap_round_its_origin():
-    # up 1 m, down 1 m, beginning at the foot: the sag stands at the origin, its ordinate 0.04 × 0.4 / 8 = 2 mm
-    chain = Chain((straight(1, 2), straight(1, -2)), vertical=0.4, lap=True)
-    assert vertical_curves(chain) == [(0, approx(0.4), approx(0.04)), (1, approx(0.4), approx(-0.04))]
-    assert railhead(chain, [-0.1, 0, 0.1, 1.9, 2.0, 2.1, 3.0]) == approx(
-        [0.0025, 0.002, 0.0025, 0.0025, 0.002, 0.0025, 0.018]
-    )
-    # a stretch that runs across the origin is one: 0.3 + 0.2 m up, 0.5 m down
-    chain = Chain((straight(0.3, 2), straight(0.5, -2), straight(0.2, 2)), vertical=9, lap=True)
-    assert vertical_curves(chain) == [
-        (approx(0.3), approx(0.5), approx(-0.04)),
-        (approx(0.8), approx(0.5), approx(0.04)),
-    ]
-
-
 # ---- curvature ----
-
-
-def test_summed_curvature_of_a_curve_is_its_angle_and_easements_are_in_it():
-    # radius 0.5 m, 0.6 m long with two easements of 0.1 m: (0.6 - 0.1) / 0.5 = 1 radian; the first easement 0.1
-    chain = Chain((straight(1), Piece(0.6, -2.0, ease=0.1)))
-    assert summed_curvature(chain, [-1, 0.5, 1.0, 1.05, 1.1, 1.3, 1.5, 1.6]) == approx(
-        [0, 0, 0, 0.025, 0.1, 0.5, 0.9, 1.0]
-    )
-
-
-def test_easement_between_opposite_hands_goes_through_straight():
-    # +2 to -1 over 0.3 m: straight after 0.2 m; 0.2 × 2 / 2 + 0.1 × 1 / 2 = 0.25
-    chain = Chain((Piece(1, 2.0), Piece(0.3, easement=True), Piece(1, -1.0)))
-    assert summed_curvature(chain, [1, 1.2, 1.3, 2.3]) == approx([2, 2.2, 2.25, 3.25])
-    # the same hand: (2 + 1) / 2 × 0.3
-    chain = Chain((Piece(1, 2.0), Piece(0.3, easement=True), Piece(1, 1.0)))
-    assert summed_curvature(chain, [1, 1.15, 1.3]) == approx([2, 2.2625, 2.45])
 
 
 def test_easement_meets_an_end_as_straight_and_on_a_lap_meets_the_track_across_the_origin():
@@ -131,32 +65,6 @@ def test_easement_meets_an_end_as_straight_and_on_a_lap_meets_the_track_across_t
     assert curvature_sections(Chain(pieces))[3] == approx((1, 1.2, 0, 1))
     with pytest.raises(ValueError, match="in a row"):
         curvature_sections(Chain((Piece(1, easement=True), Piece(1, easement=True))))
-
-
-def test_compensated_profile_of_a_lap_gains_its_curvature_each_time_round():
-    # half a turn of 0.5 m radius at +2 %, half a turn down: C K(L) = 8 mm × 2π
-    half = pi / 2
-    chain = Chain((Piece(half, 2.0, grade=0.02), Piece(half, 2.0, grade=-0.02)), coefficient=0.008, lap=True)
-    round_once = 0.008 * 2 * pi
-    assert compensated(chain, [0, half, pi, -pi, 2.5 * pi]) == approx(
-        [0, 0.02 * half + round_once / 2, round_once, -round_once, 2.5 * round_once + 0.02 * half]
-    )
-
-
-@given(chain=chains(), share=st.floats(0.01, 0.99))
-@settings(deadline=None)
-def test_effective_grade_is_the_slope_of_the_compensated_profile(chain, share):
-    s, tiny = share * chain.length, 1e-6
-    ahead = (compensated(chain, s + tiny) - compensated(chain, s)) / tiny
-    behind = (compensated(chain, s) - compensated(chain, s - tiny)) / tiny
-    near_corner = {round(float(gap), 5) for gap in (effective_grade(chain, s + tiny, 1), effective_grade(chain, s, 1))}
-    if len(near_corner) == 1:
-        assert effective_grade(chain, s, 1) == approx(float(ahead), abs=2e-5)
-    near_corner = {
-        round(float(gap), 5) for gap in (effective_grade(chain, s - tiny, -1), effective_grade(chain, s, -1))
-    }
-    if len(near_corner) == 1:
-        assert effective_grade(chain, s, -1) == approx(float(behind), abs=2e-5)
 
 
 # ---- ruling grade ----
@@ -217,32 +125,6 @@ def test_demand_of_one_car_climbing_onto_a_grade():
     assert heavy.running == approx(0.0196133, rel=1e-12)
     assert met.head[0] == 0
     assert met.head[-1] == 3
-
-
-def test_own_weight_of_a_locomotive_is_taken_off_its_pull():
-    met = walk(HILL, Train((engine(1, mass=2 / GRAVITY), CAR)), STEP)
-    on_hill = np.clip(met.head - 1, 0, 0.2) / 0.2 - np.clip(met.head - 2, 0, 0.2) / 0.2
-    assert met.own == approx(2 * 0.04 * on_hill)
-    least, head = met.least("stand")
-    # from 1.3 the whole train is on the hill
-    assert (least, head) == approx((1 - 0.08 - 0.06, 1.3))
-
-
-def test_several_locomotives_give_nine_tenths_unless_told_and_stand_anywhere():
-    first, helper = engine(1), engine(0.5, slip=0.8)
-    met = walk(HILL, Train((first, CAR, helper, CAR, helper)), STEP)
-    assert met.standing == approx(0.9 * 2)
-    assert met.slipping == approx(0.9 * (0.5 + 0.4 + 0.4))
-    assert walk(HILL, Train((CAR, first, helper), 0.7), STEP).standing == approx(0.7 * 1.5)
-    assert walk(HILL, Train((CAR, first)), STEP).standing == approx(1)
-
-
-def test_locomotive_pulls_as_on_the_weakest_rail_under_any_part_of_it():
-    chain = Chain((straight(1), straight(0.1, rail="treated"), straight(1)))
-    met = walk(chain, Train((CAR, engine(1), CAR)), STEP)
-    middle = (met.head[:-1] + met.head[1:]) / 2
-    # its front is 0.1 and its rear 0.3 behind the head
-    assert met.standing == approx(np.where((middle > 1.1) & (middle < 1.4), 0.5, 1.0))
 
 
 def test_rail_behind_an_open_origin_is_like_the_first_track():

@@ -342,6 +342,9 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
 )
 def test_messages(value: object, kind: Kind, message: str) -> None:
     assert refusal(value, kind) == message
+    hint = message.rpartition("; write ")[2]
+    for text in re.findall('"([^"]+)"', re.sub('unit = "[a-z]+"', "", hint)):
+        read_reading(text, kind)  # what it says to write can be written
 
 
 def test_the_caller_adds_the_place() -> None:
@@ -351,36 +354,14 @@ def test_the_caller_adds_the_place() -> None:
     assert placed.startswith('plans/tarn.toml: loco "articulated", pull: a force is needed and g is a mass')
 
 
-def test_a_hint_can_be_written() -> None:
-    """What a message says to write reads, wherever it is a text in quotes."""
-    wrong: list[tuple[object, Kind]] = [
-        (24, "length"),
-        ("18 1/2", "length"),
-        (480, "mass"),
-        (62, "force"),
-        ("62 ± 3", "force"),
-        (2.2, "grade"),
-        (0.022, "grade"),
-        ("1/45", "grade"),
-        (75, "share"),
-        ("62 ± 3 g", "force"),
-        ("62 gf", "mass"),
-        ("1,500 mm", "length"),
-        ("3 ft 6", "length"),
-        ("3 ft 18 in", "length"),
-        ("24 inchs", "length"),
-        ("0.62 N (63 g)", "force"),
-        ("24 parsecs", "length"),
-        ("1:2", "angle"),
-        ("1:2", "share"),
-    ]
-    for value, kind in wrong:
-        with pytest.raises(QuantityError) as caught:
-            read_reading(value, kind)
-        texts = re.findall('"([^"]+)"', re.sub('unit = "[a-z]+"', "", caught.value.write))
-        assert texts
-        for text in texts:
-            read_reading(text, kind)
+@pytest.mark.parametrize(("value", "kind"), [("18 1/2", "length"), (62, "force"), ("1:2", "angle"), ("1:2", "share")])
+def test_a_hint_can_be_written(value: object, kind: Kind) -> None:
+    with pytest.raises(QuantityError) as caught:
+        read_reading(value, kind)
+    texts = re.findall('"([^"]+)"', re.sub('unit = "[a-z]+"', "", caught.value.write))
+    assert texts
+    for text in texts:
+        read_reading(text, kind)
 
 
 @pytest.fixture

@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from html import unescape
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
@@ -248,22 +247,7 @@ def test_every_demo_plan(name: str) -> None:
 
 
 def _random_layouts(count: int) -> Iterator[Layout]:
-    texts: list[str] = []
-
-    @settings(
-        max_examples=2 * count,
-        derandomize=True,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(strategies.layouts(most=5))
-    def collect(layout: strategies.Layout) -> None:
-        texts.append(layout.text)
-
-    collect()
-    for text in texts[-count:]:  # the first are the simplest there are
+    for text in strategies.some_texts(count, strategies.layouts(most=5)):
         yield Layout(read_plan(_without_idle_stock(text)))
 
 

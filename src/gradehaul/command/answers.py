@@ -173,7 +173,7 @@ def profile(
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.section.picture import long_section_picture
 
-            return Answer(long_section_picture(section, out.reader(plan), picture, size=out.size))
+            return Answer(long_section_picture(picture, section, out.reader(plan), size=out.size))
     from gradehaul.show.section.text import profile_page
 
     return Answer(profile_page(section, out.reader(plan), more))

@@ -331,7 +331,7 @@ def _sweep(
         return Answer(sweep_page(found, out.reader(stock)))
     from gradehaul.show.climb.helix_sweep_picture import sweep_picture
 
-    return Answer(sweep_picture(found, out.reader(stock), out.picture()))
+    return Answer(sweep_picture(out.picture(), found, out.reader(stock)))
 
 
 def _stock(given: Any) -> tuple[Plan, Any]:  # noqa: ANN401 - the options of a verb
@@ -355,6 +355,6 @@ def _copy(hill: Hill, stock: Plan, out: Output) -> Callable[[], str | bytes] | N
         from gradehaul.show.section.picture import long_section_picture
 
         layout = hill.layout
-        return long_section_picture(long_section(layout, layout.routes[0].name), out.reader(stock), out.picture())
+        return long_section_picture(out.picture(), long_section(layout, layout.routes[0].name), out.reader(stock))
 
     return copy

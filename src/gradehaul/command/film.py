@@ -126,7 +126,7 @@ def readings(*, plan: Plan, out: Output, seed: int, more: tuple[str, ...]) -> An
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.bench.picture import readings_plot
 
-            return Answer(readings_plot(answer, out.reader(plan), picture))
+            return Answer(readings_plot(picture, answer, out.reader(plan)))
     from gradehaul.show.bench.text import readings_page
 
     return Answer(readings_page(answer, out.reader(plan), more))

@@ -86,7 +86,7 @@ def clearance(
             from gradehaul.show.clearance.picture import clearance_picture
 
             view = plan_view(layout, trains=())
-            return Answer(clearance_picture(found, view, out.reader(plan), picture, size=out.size), passes=passes)
+            return Answer(clearance_picture(picture, found, view, out.reader(plan), size=out.size), passes=passes)
     from gradehaul.show.clearance.text import clearance_page
 
     return Answer(clearance_page(found, out.reader(plan), more), passes=passes)
@@ -173,7 +173,7 @@ def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequenc
         form = out.picture()
         if len(found) > 1:
             raise click.UsageError("-o draws one survey: name it by --survey")
-        return risers_picture(plan, found[0], out.reader(plan), form, size=out.size)
+        return risers_picture(form, plan, found[0], out.reader(plan), size=out.size)
 
     if out.form == "text":
         from gradehaul.show.level.risers_text import risers_page
@@ -195,7 +195,7 @@ def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
             return leveled_plan(found, Path(str(out.path)).parent if out.to_file else None)
         from gradehaul.show.level.picture import level_picture
 
-        return level_picture(found, out.reader(found.plan), out.picture(), size=out.size)
+        return level_picture(out.picture(), found, out.reader(found.plan), size=out.size)
 
     if out.form == "text":
         from gradehaul.show.level.text import level_page

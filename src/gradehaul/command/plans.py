@@ -134,7 +134,7 @@ def map_(
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.plan_view.picture import plan_picture
 
-            return Answer(plan_picture(view, out.reader(plan), picture, size=out.size, film=kept_clean))
+            return Answer(plan_picture(picture, view, out.reader(plan), size=out.size, film=kept_clean))
     from gradehaul.show.plan_view.text import map_page
 
     return Answer(map_page(view, out.reader(plan), kept_clean, more))

@@ -57,11 +57,9 @@ def risers(
     found = risers_of(Layout(plan), lengths, reader.system, line=line, route=route)
     match out.form:
         case "json":
-            from gradehaul.show.risers.document import risers_json
-
-            return Answer(risers_json(found))
+            return Answer(found.to_dict())
         case "csv":
-            from gradehaul.show.risers.document import risers_csv
+            from gradehaul.show.risers.table import risers_csv
 
             return Answer(risers_csv(found, out.table_reader(plan)))
         case "pdf":
@@ -72,7 +70,7 @@ def risers(
         case "png" | "svg" as picture:
             from gradehaul.show.risers.picture import risers_picture
 
-            return Answer(risers_picture(found, reader, picture))
+            return Answer(risers_picture(picture, found, reader))
     from gradehaul.show.risers.text import risers_page
 
     return Answer(risers_page(found, reader))

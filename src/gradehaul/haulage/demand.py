@@ -89,22 +89,14 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
 
     Examples
     --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
-    ... car.ore = { mass = "0.1 kg", length = 0.15 }
-    ... ''')
     >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import headed_by
-    >>> layout = Layout(plan)
-    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> from gradehaul.haulage.train import made_up
+    >>> from gradehaul.plan import load_plan
+    >>> layout = Layout(load_plan("plans/first-hill.toml"))
+    >>> profile, train = layout.profile("Uphill"), made_up(layout.plan, layout.plan.trains["local"])
     >>> given = supply(profile, train, "clean", layout.pulls)
-    >>> given.standing, given.slipping
-    (0.6, 0.45)
+    >>> round(given.standing, 4), round(given.slipping, 4)
+    (0.7911, 0.6178)
     """
     _refuse_legs(profile)
     locos = train.locos
@@ -328,21 +320,13 @@ def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, f
 
     Examples
     --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2, rise = 0 }, { straight = 4, grade = "2 %" }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
-    ... car.ore = { mass = "0.1 kg", length = 0.15 }
-    ... ''')
     >>> from gradehaul.haulage.answers.layout import Layout
-    >>> from gradehaul.haulage.train import headed_by
-    >>> layout = Layout(plan)
-    >>> profile, train = layout.profile("Foot to Top"), headed_by(plan, plan.powers["tank"], plan.cars["ore"], 4)
+    >>> from gradehaul.haulage.train import made_up
+    >>> from gradehaul.plan import load_plan
+    >>> layout = Layout(load_plan("plans/first-hill.toml"))
+    >>> profile, train = layout.profile("Uphill"), made_up(layout.plan, layout.plan.trains["local"])
     >>> [round(force, 4) for force in asked_at(profile, train, 4.0)]
-    [0.0785, 0.0588]
+    [0.2952, 0.0695]
     """
     heights = profile.with_track_behind(train.length).continued(head - train.edges)
     by_block = train.line_weights * (heights[:-1] - heights[1:])

@@ -5,18 +5,17 @@ from __future__ import annotations
 import asyncio
 import json
 from collections import OrderedDict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from gradehaul.errors import GradehaulError, Problems
-from gradehaul.haulage.answers.judged import JudgedTrain
+from gradehaul.haulage.answers.judged import JudgedTrain, worst_of_each
 from gradehaul.live.answers import Part, Stated, parts, stated
-from gradehaul.live.changes import changes
 from gradehaul.live.followed import Followed, Reading
 from gradehaul.live.worker import Worker
 from gradehaul.plan.edit.trial import Trial
-from gradehaul.show.base.reading_units import balance_unit, reader_of
+from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
 
 MOST_PAGES = 30
 """Pages that may be open on one plan at once."""
@@ -180,3 +179,24 @@ def _line(error: GradehaulError) -> Mapping[str, Any]:
     """Return a fault as the page shows it: its words, and the line of which file it stands at, where that is known."""
     file, _, rest = error.file.rpartition(":")
     return {"text": str(error), "file": file or error.file, "line": int(rest) if file and rest.isdigit() else None}
+
+
+def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], reader: Reader) -> Iterator[str]:
+    """Yield a line for each train that a save changed, for each new one, and for each that is gone.
+
+    Both lists have the trains on the judged rail conditions.
+    """
+    was, now = ({train.name: train for train in worst_of_each(trains)} for trains in (before, after))
+    for name, train in now.items():
+        if name not in was:
+            yield f"{name}: new, {train.outcome}, {reader.force(train.verdict.margin)} to spare"
+            continue
+        old = was[name]
+        forces = reader.force(old.verdict.margin), reader.force(train.verdict.margin)
+        (old_figure, old_unit), (figure, unit) = (force.split(" ") for force in forces)
+        was_force = old_figure if old_unit == unit else forces[0]
+        words = [f"{was_force} to {figure} {unit}"] if forces[0] != forces[1] else []
+        words += [f"was {old.outcome}, now {train.outcome}"] if old.outcome != train.outcome else []
+        if words:
+            yield f"{name}: {'; '.join(words)}"
+    yield from (f"{name}: gone" for name in was if name not in now)

@@ -120,7 +120,7 @@ def test_a_row_for_every_pull(answer, odd, bare):
 
 @pytest.mark.parametrize("form", ["svg", "png", "pdf"])
 def test_the_picture_is_the_same_from_run_to_run(answer, form):
-    one, other = readings_plot(answer, READER, form), readings_plot(answer, READER, form)
+    one, other = readings_plot(form, answer, READER), readings_plot(form, answer, READER)
     assert one == other
     assert len(one) > 5_000
 
@@ -168,10 +168,10 @@ def test_the_picture_has_diamonds_only_where_the_fitted_adhesion_is_known(answer
 
 
 def test_odd_names_in_the_picture_are_plain_text(odd, bare):
-    svg = readings_plot(odd, READER, "svg").decode()
+    svg = readings_plot("svg", odd, READER).decode()
     assert "$x^2$ [red]" in svg
     assert "…" in svg
-    assert "No pull was read." in readings_plot(bare, READER, "svg").decode()
+    assert "No pull was read." in readings_plot("svg", bare, READER).decode()
 
 
 def texts(figure):

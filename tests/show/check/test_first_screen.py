@@ -12,7 +12,6 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from hypothesis import HealthCheck, Phase, given, settings
 
 import strategies
 from gradehaul.command import main
@@ -47,22 +46,7 @@ def demo(request: pytest.FixtureRequest) -> Shown:
 
 
 def random_layouts(count: int) -> Iterator[Layout]:
-    texts: list[str] = []
-
-    @settings(
-        max_examples=2 * count,
-        derandomize=True,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(strategies.layouts(most=4))
-    def collect(layout: strategies.Layout) -> None:
-        texts.append(layout.text)
-
-    collect()
-    yield from (Layout(read_plan(text)) for text in texts[-count:])
+    yield from (Layout(read_plan(text)) for text in strategies.some_texts(count, strategies.layouts(most=4)))
 
 
 def within_limits(answer: CheckAnswer, text: str, most: int = 40) -> None:

@@ -67,7 +67,7 @@ def test_its_figures_are_those_of_the_document(plan: str, size: str) -> None:
     read = reader_of(layout.plan.unit, None)
     with drawing_rules():
         check_sheet(figure)
-    words = " ".join(svg_texts(clearance_picture(found, view, read, "svg", size=size)))
+    words = " ".join(svg_texts(clearance_picture("svg", found, view, read, size=size)))
     places = [each for each in json.loads(json.dumps(found.to_dict()))["places"] if each["outcome"] != "pass"]
     for place in places[:20]:
         begins = words.index(f"{place['number']} {'FAILS' if place['outcome'] == 'fail' else 'look'} ")

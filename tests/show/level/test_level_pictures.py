@@ -37,7 +37,7 @@ def texts(figure) -> list[str]:
 def test_the_height_of_every_riser_and_its_change_are_those_of_the_document(name: str, size: str) -> None:
     plan = load_plan(PLANS / f"{name}.toml")
     found, read = leveled(Layout(plan)), reader_of(plan.unit, None)
-    shown = svg_texts(level_picture(found, read, "svg", size=size))
+    shown = svg_texts(level_picture("svg", found, read, size=size))
     told = json.loads(json.dumps(found.to_dict()))
     heights = {(each["line"], round(each["at_m"], 3)): each for each in told["stations"]}
     names = {

@@ -140,7 +140,7 @@ def test_words_keep_to_the_sheet_and_never_overlap(name, size):
 def test_its_figures_are_those_of_the_document(name, size):
     view, read = view_of(name), reader(view_of(name))
     told = json.loads(json.dumps(view.to_dict()))
-    texts = svg_texts(plan_picture(view, read, "svg", size=size))
+    texts = svg_texts(plan_picture("svg", view, read, size=size))
     labels = {each["name"]: read.length(each["railhead_m"]).split(" ")[0] for each in told["joints"]}
     for text in texts:
         joint = max((each for each in labels if text.startswith(f"{each} ")), key=len, default=None)
@@ -417,7 +417,7 @@ def test_the_scale_bar_is_as_long_as_it_says():
 
 
 def test_odd_names_are_shown_as_text():
-    data = plan_picture(view_of("odd"), reader(view_of("odd")), "svg").decode()
+    data = plan_picture("svg", view_of("odd"), reader(view_of("odd"))).decode()
     root = ET.fromstring(data)
     told = svg_texts(data.encode())
     assert any(text.startswith("</script><img src=x onerror=alert(1)> $x^2$ \"quoted\" 'too' & 🚂") for text in told)
@@ -432,6 +432,6 @@ def test_odd_names_are_shown_as_text():
 
 @pytest.mark.parametrize("form", ["png", "svg", "pdf"])
 def test_the_bytes_are_the_same_from_run_to_run(form):
-    one, other = (plan_picture(view_of("loop"), reader(view_of("loop")), form, size="phone") for _ in range(2))
+    one, other = (plan_picture(form, view_of("loop"), reader(view_of("loop")), size="phone") for _ in range(2))
     assert one == other
     assert one[:4] in (b"\x89PNG", b"<?xm", b"%PDF")

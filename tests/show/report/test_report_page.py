@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
 
 import run_round_plan
 import strategies
@@ -152,27 +151,10 @@ def _random_train(rng: random.Random, plan: Plan, route: str) -> NamedTrain:
 
 
 def _random_layouts(count: int, *, lap: bool) -> list[Layout]:
-    texts: list[str] = []
-
-    @settings(
-        max_examples=2 * count,
-        derandomize=True,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(strategies.layouts(lap=lap))
-    def collect(layout: strategies.Layout) -> None:
-        # without its own train, which may be longer than its lap
-        texts.append(layout.text[: layout.text.index("[train.")])
-
-    collect()
-    # the later ones: the first are the simplest there are
+    # without its own train, which may be longer than its lap
+    texts = [text[: text.index("[train.")] for text in strategies.some_texts(count, strategies.layouts(lap=lap))]
     taut = "[curve_resistance]\ntension = 0.04\n"
-    chosen = [
-        text.replace("[curve_resistance]\n", taut) if k % 3 == 0 else text for k, text in enumerate(texts[-count:])
-    ]
+    chosen = [text.replace("[curve_resistance]\n", taut) if k % 3 == 0 else text for k, text in enumerate(texts)]
     return [Layout(read_plan(text)) for text in chosen]
 
 

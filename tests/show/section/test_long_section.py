@@ -88,7 +88,7 @@ def odd_section() -> LongSection:
 def test_its_figures_are_those_of_the_document(name, route, rails, size):
     section = section_of(name, route, rails)
     told, read = section.to_dict(), reader(section)
-    texts = svg_texts(long_section_picture(section, read, "svg", size=size))
+    texts = svg_texts(long_section_picture("svg", section, read, size=size))
 
     def number(value: float) -> str:
         return read.length(value).split(" ")[0]
@@ -149,7 +149,7 @@ def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_said_besid
         ("landing", "Down to the pond", ("treated fresh",), "loads runs away first from 1994 mm", ""),
     ):
         section = section_of(name, route, rails)
-        texts = svg_texts(long_section_picture(section, reader(section), "svg"))
+        texts = svg_texts(long_section_picture("svg", section, reader(section)))
         assert texts[0].startswith(headline)
         assert beside in " ".join(texts)
         assert any("treated fresh" in text for text in texts if text.startswith("pull, ")) == (rails is not None)
@@ -237,7 +237,7 @@ def test_rails_are_told_apart_without_color():
 def test_grades_in_the_reader_s_form():
     section = section_of("first-hill")
     one_in = reader(section, system="metric", grades="one-in")
-    texts = svg_texts(long_section_picture(section, one_in, "svg"))
+    texts = svg_texts(long_section_picture("svg", section, one_in))
     assert {"1 in 36.7", "left 610"} <= set(texts)
 
 
@@ -246,10 +246,10 @@ def test_grades_in_the_reader_s_form():
 
 def test_svg_is_the_same_whatever_the_settings_and_from_run_to_run():
     section = section_of("first-hill", None, FILMED)
-    first = long_section_picture(section, reader(section), "svg")
+    first = long_section_picture("svg", section, reader(section))
     with mpl.rc_context({"font.size": 40, "axes.facecolor": "red", "svg.hashsalt": "other", "lines.linewidth": 9}):
         mine = dict(mpl.rcParams)
-        assert long_section_picture(section, reader(section), "svg") == first
+        assert long_section_picture("svg", section, reader(section)) == first
         assert dict(mpl.rcParams) == mine
     done = subprocess.run(
         [sys.executable, "-c", CHILD],
@@ -273,13 +273,13 @@ from gradehaul.show.section.picture import long_section_picture
 from gradehaul.show.base.reading_units import balance_unit, reader_of
 plan = load_plan("plans/first-hill.toml")
 reader = reader_of(plan.unit, force_unit=balance_unit(plan))
-sys.stdout.buffer.write(long_section_picture(long_section(Layout(plan), rails=FILMED), reader, "svg"))
+sys.stdout.buffer.write(long_section_picture("svg", long_section(Layout(plan), rails=FILMED), reader))
 """
 
 
 def test_names_are_plain_text_in_svg():
     section = odd_section()
-    told = svg_texts(long_section_picture(section, reader(section), "svg", size="phone"))
+    told = svg_texts(long_section_picture("svg", section, reader(section), size="phone"))
     for name in ("$\\alpha$", "מחצבה", "🚂 :smile:", "قطار"):
         assert name in told
     words = " ".join(told)

@@ -5,12 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
 from gradehaul.quantities import describe
+from gradehaul.quantities.document import AnswerRecord
+from gradehaul.quantities.si import Meters
 from gradehaul.scales import clear_height, track_centers
 from gradehaul.track.map.plane import many_points
 from gradehaul.track.piecewise import FloatArray
@@ -36,12 +39,12 @@ class Build:
     plan's 0.
     """
 
-    deck: float
-    roadbed: float
-    track: float
-    rule: float
-    level: float
-    datum: float | None = None
+    deck: Meters
+    roadbed: Meters
+    track: Meters
+    rule: Meters
+    level: Meters
+    datum: Meters | None = None
 
     @property
     def structure(self) -> float:
@@ -54,49 +57,62 @@ class Beside:
     """A track that runs beside at a riser: how far to the left, m, negative to the right, and its railhead, m."""
 
     line: str
-    offset: float
-    railhead: float
+    offset: Meters
+    railhead: Meters
 
 
 @dataclass(frozen=True, slots=True)
 class Riser:
     """A riser, lengths in m: its place along the walk, the railhead there and its top, to saw by the rule."""
 
+    KEYS: ClassVar[str] = "number joint track at after railhead top cut residual change block low_end beside"
+
     number: int
-    at: float
+    at: Meters
     joint: str
     """The joint before it."""
-    after: float
+    after: Meters
     """How far it stands behind that joint."""
     track: str
-    railhead: float
-    top: float
+    railhead: Meters
+    top: Meters
     """Exact height of its top, under track, roadbed and deck, over the datum."""
-    cut: float
+    cut: Meters
     """The height as the rule shows it, rounded by itself."""
-    change: float | None
+    change: Meters | None
     """By how much it is higher than the riser before, both as the rule shows them."""
-    block: float | None
+    block: Meters | None
     """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
     low_end: str
     """Where that end lies: behind, ahead, or neither where the track is level."""
     beside: tuple[Beside, ...]
 
     @property
-    def residual(self) -> float:
+    def residual(self) -> Meters:
         """By how much the cut is too high, m."""
         return self.cut - self.top
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Risers:
+class Risers(AnswerRecord):
     """The risers of a walk, in order."""
+
+    HEAD: ClassVar[str] = "plan=title"
+    KEYS: ClassVar[str] = (
+        "along=walk.name walk.length every from=begin build.deck build.roadbed build.track build.datum build.rule "
+        "build.level risers"
+    )
 
     walk: Walk
     build: Build
-    every: float
-    begin: float
+    every: Meters
+    begin: Meters
     risers: tuple[Riser, ...]
+
+    @property
+    def title(self) -> str:
+        """The plan's."""
+        return self.walk.layout.plan.title
 
 
 def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) -> Risers:

@@ -16,6 +16,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.network.graph import Way
 from gradehaul.plan.names import instead, quoted
 from gradehaul.plan.records import Track
+from gradehaul.quantities.si import Meters
 from gradehaul.track.curvature import Section
 from gradehaul.track.map.plane import Laid, Pose, lay_out
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, join
@@ -36,7 +37,7 @@ class Walk:
     sections: tuple[Section, ...]
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Length of the walk, m."""
         return float(self.starts[-1])
 

@@ -41,13 +41,6 @@ def _with_bench(plan: Plan, hours: float | None) -> Plan:
 class Layout:
     """A plan with all that its answers rest on.
 
-    Parameters
-    ----------
-    plan
-        The plan.
-    all_routes
-        List every route between ends and berths, up to a limit, in place of the declared or the telling ones.
-
     Attributes
     ----------
     plan
@@ -64,27 +57,6 @@ class Layout:
         The rail conditions it can be asked about.
     all_routes
         Whether every route was asked for.
-
-    Raises
-    ------
-    Problems
-        Heights that contradict one another, or routes that no train can follow.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> layout = Layout(read_plan('''
-    ... scale = { ratio = 1, gauge = "1435 mm" }
-    ... unit = "m"
-    ... railhead = { Foot = 0, Top = 20 }
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 1000 }] }
-    ... loco.tank = { mass = "50000 kg", length = 10, pull.clean = "100000 N" }
-    ... car.wagon = { mass = "20000 kg", length = 8, rolling = "0.4 %" }
-    ... '''))
-    >>> [route.name for route in layout.routes]
-    ['Foot to Top', 'Top to Foot']
-    >>> layout.longest_train("Foot to Top", "tank", "wagon").limit
-    19
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:

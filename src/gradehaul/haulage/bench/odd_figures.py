@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
+from itertools import combinations
 from statistics import fmean
 
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.bench.benched import Bench
-from gradehaul.haulage.bench.contradictions import contradictions
-from gradehaul.haulage.bench.reduction import Reduced
+from gradehaul.haulage.bench.cars import SINGLE_SCATTER, rolls_read
+from gradehaul.haulage.bench.reduction import FAR_OUT, Reduced
 from gradehaul.haulage.resistance import DEGREE_COEFFICIENT
 from gradehaul.plan.rail_condition import CLEAN, ages
 from gradehaul.plan.records import Note, Plan
@@ -25,7 +27,7 @@ _UNITS = ("N", "gf", "ozf", "mN")
 
 def odd_figures(plan: Plan, bench: Bench) -> tuple[Note, ...]:
     """Return a remark for each figure that cannot be, or that stands out."""
-    return (*_of_pulls(plan, bench), *_of_cars(plan, bench), *contradictions(plan, bench))
+    return (*_of_pulls(plan, bench), *_of_cars(plan, bench), *_contradictions(plan, bench))
 
 
 def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
@@ -123,3 +125,41 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
         yield Note(
             "curves", "no pull on straight track was read for some of these cars: their rolling resistance is assumed"
         )
+
+
+def _contradictions(plan: Plan, bench: Bench) -> Iterator[Note]:
+    """Yield a remark for every two rows of one locomotive, rail, state and age, or of one car's rolling, that differ.
+
+    Rows of readings that scatter by s differ by s √(1/n + 1/m) in their means; they are told beyond 3.5 times that.
+    """
+    for row in bench.rows:
+        unit = next((force.unit for taken in row.taken for force in taken.forces if force.unit), "N")
+        scatter = max(bench.pooled.share * row.mean, bench.pooled.step / math.sqrt(12))
+        for one, other in combinations(row.taken, 2):
+            first, second = ([force.value for force in taken.forces] for taken in (one, other))
+            if one.hours == other.hours and _apart(first, second, scatter):
+                told = " and ".join(describe(fmean(values), "force", unit) for values in (first, second))
+                yield Note(
+                    f"{row.loco} on {row.rail} rail, {row.state}",
+                    f"{one.place} and {other.place} contradict one another, {told}: was the rail, the weight or the "
+                    "unit the same?",
+                )
+    for car, rows in rolls_read(plan).items():
+        for (place, values), (other_place, others) in combinations(rows, 2):
+            middle = abs(fmean([*values, *others]))
+            if _apart(values, others, SINGLE_SCATTER * middle):
+                shares = f"{100 * fmean(values):.2f} % and {100 * fmean(others):.2f} % of the weight"
+                yield Note(
+                    car,
+                    f"{place} and {other_place} contradict one another on what it rolls at, {shares}: was the track "
+                    "level, and were all cars counted?",
+                )
+
+
+def _apart(one: Sequence[float], other: Sequence[float], scatter: float) -> bool:
+    """Return whether the means of two rows lie farther apart than readings of a scatter let them.
+
+    >>> _apart([90.0, 91.0], [60.0], 2.0), _apart([90.0, 91.0], [88.0], 2.0)
+    (True, False)
+    """
+    return abs(fmean(one) - fmean(other)) > FAR_OUT * scatter * math.sqrt(1 / len(one) + 1 / len(other))

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from gradehaul.haulage.longest import Test
-from gradehaul.haulage.profile import RouteProfile
 from gradehaul.plan.records import Basis
 from gradehaul.plan.resolve.stock import MOST_CARS
 
@@ -67,12 +66,6 @@ def chance_words(share: float) -> str:
     if 0 < share < 0.005:
         return "<1 %"
     return ">99 %" if 0.995 < share < 1 else f"{100 * share:.0f} %"
-
-
-def tracks_under(profile: RouteProfile, start: float, stop: float) -> str:
-    """Return the tracks that a stretch of a route lies on: one by name, the first and last of several."""
-    first, last = profile.track_at(start, ahead=True), profile.track_at(stop)
-    return f"on {first}" if first == last or stop <= start else f"{first} to {last}"
 
 
 _TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]")

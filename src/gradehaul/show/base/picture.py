@@ -5,16 +5,18 @@ from __future__ import annotations
 import io
 import re
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import TYPE_CHECKING, Any, Concatenate, Literal, ParamSpec, get_args
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import clean
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+P = ParamSpec("P")
 
 Format = Literal["png", "svg", "pdf"]
 """How a picture is kept: dots, or drawn lines with text that can be searched."""
@@ -93,6 +95,16 @@ def drawing_rules() -> Iterator[None]:
         mpl.rcParams.update(_RULES)
         warnings.filterwarnings("ignore", "Glyph |Matplotlib currently does not support", UserWarning)
         yield
+
+
+def as_picture(draw: Callable[P, Figure]) -> Callable[Concatenate[Format, P], bytes]:
+    """Return a function that draws a figure as the content of a PNG, SVG or PDF, the same bytes from run to run."""
+
+    def picture(form: Format, /, *args: P.args, **kwargs: P.kwargs) -> bytes:
+        with drawing_rules():
+            return picture_bytes(draw(*args, **kwargs), form)
+
+    return picture
 
 
 def picture_bytes(figure: Figure, form: Format, *, dots_per_inch: float = DOTS_PER_INCH) -> bytes:

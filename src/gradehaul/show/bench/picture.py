@@ -11,7 +11,7 @@ from gradehaul.haulage.answers.readings import ReadingsAnswer
 from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.paper import Panel, Paper, Size
-from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes, plain
+from gradehaul.show.base.picture import as_picture, plain
 from gradehaul.show.base.reading_units import Reader
 
 if TYPE_CHECKING:
@@ -31,12 +31,6 @@ _MARKS: Mapping[str, dict[str, Any]] = {
     "how far the mean lies from the fitted adhesion": {"marker": "D", "mfc": "none", "mec": _FITTED, "ms": 6, "ls": ""},
 }
 """The marks, and what they mean."""
-
-
-def readings_plot(answer: ReadingsAnswer, reader: Reader, form: Format) -> bytes:
-    """Return the picture as the content of a file, the same bytes from run to run."""
-    with drawing_rules():
-        return picture_bytes(readings_figure(answer, reader), form)
 
 
 def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
@@ -66,6 +60,9 @@ def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
     axes.grid(visible=False, axis="y")
     paper.settle()
     return paper.figure
+
+
+readings_plot = as_picture(readings_figure)
 
 
 def _residuals(answer: ReadingsAnswer) -> dict[tuple[str, str], float]:

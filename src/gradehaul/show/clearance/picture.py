@@ -14,7 +14,7 @@ from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.show.base.colors import INK, OUTCOME_COLORS
 from gradehaul.show.base.paper import SizeName
-from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.clearance.words import RULES, bounds_words, figure_words, headline, place_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
@@ -44,28 +44,6 @@ _PASS: dict[str, Any] = {
     "mew": 0.9,
     "ls": "",
 }
-
-
-def clearance_picture(
-    found: Clearances, view: PlanView, reader: Reader, form: Format, *, size: SizeName = "a4"
-) -> bytes:
-    """Return the picture as the content of a file, the same bytes from run to run.
-
-    Parameters
-    ----------
-    found
-        What was judged.
-    view
-        The plan from above; its trains are not drawn.
-    reader
-        The units of whoever reads it.
-    form
-        PNG, SVG or PDF.
-    size
-        A4 landscape, or the width of a phone.
-    """
-    with drawing_rules():
-        return picture_bytes(clearance_figure(found, view, reader, size=size), form)
 
 
 def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size: SizeName = "a4") -> Figure:
@@ -101,6 +79,9 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
     draw_marks(canvas, marks, _LOOKS)
     draw_joints(canvas, view, reader, drawn_on(canvas, view, []))
     return canvas.paper.figure
+
+
+clearance_picture = as_picture(clearance_figure)
 
 
 def _draw_track(canvas: Canvas, track: TrackView, gaps: list[tuple[float, float]]) -> None:

@@ -16,7 +16,7 @@ from gradehaul.errors import DesignError
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.paper import SIZES, Paper
-from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes, plain
+from gradehaul.show.base.picture import as_picture, plain
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.track.piecewise import FloatArray
 
@@ -34,18 +34,6 @@ class _Region(NamedTuple):
     hatch: str
     tint: str
     beyond: FloatArray
-
-
-def sweep_picture(found: Sweep, reader: Reader, form: Format) -> bytes:
-    """Return the chart as the content of a file, the same bytes from run to run.
-
-    Raises
-    ------
-    DesignError
-        More panels than a page holds, or a sweep of less than two radii or rises.
-    """
-    with drawing_rules():
-        return picture_bytes(sweep_figure(found, reader), form)
 
 
 def sweep_figure(found: Sweep, reader: Reader) -> Figure:
@@ -83,6 +71,9 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
     for row in panels:
         row[0].set_ylabel(f"Rise per turn, {reader.length_unit}")
     return paper.figure
+
+
+sweep_picture = as_picture(sweep_figure)
 
 
 _NEAREST: dict[str, Any] = {"ls": "", "marker": "*", "ms": 13, "mfc": "white", "mec": INK, "mew": 1.2}

@@ -15,7 +15,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EVEN, INK
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
-from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.level.text import binding_words
 from gradehaul.track.piecewise import FloatArray
@@ -38,24 +38,6 @@ class RouteStations(NamedTuple):
     name: str
     order: NDArray[np.intp]
     places: FloatArray
-
-
-def level_picture(found: Leveled, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
-    """Return the picture as the content of a file, the same bytes from run to run.
-
-    Parameters
-    ----------
-    found
-        The railheads found.
-    reader
-        The units of whoever reads it.
-    form
-        PNG, SVG or PDF.
-    size
-        A4 landscape, or the width of a phone.
-    """
-    with drawing_rules():
-        return picture_bytes(level_figure(found, reader, size=size), form)
 
 
 def drawn_routes(found: Leveled) -> list[RouteStations]:
@@ -89,6 +71,9 @@ def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Fi
     for k, band in enumerate(bands):
         band.draw(panels[f"band {k}"])
     return paper.figure
+
+
+level_picture = as_picture(level_figure)
 
 
 def _headline(found: Leveled, reader: Reader) -> str:

@@ -16,7 +16,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EVEN, INK, PALE_CURVED
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
-from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.level.picture import grade_axis, grade_unit, stairs
 from gradehaul.show.level.risers_text import correction_text
@@ -29,26 +29,6 @@ _CORRECTED: dict[str, Any] = {"color": INK, "lw": 1.6, "ls": "-"}
 _WANTED: dict[str, Any] = {"color": "#7a1330", "lw": 1.0, "ls": (0, (1, 1.6))}
 _SPREAD = 2.0
 """Standard deviations either way that a bar or a band covers: 19 cases of 20."""
-
-
-def risers_picture(plan: Plan, found: Corrections, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
-    """Return the picture as the content of a file, the same bytes from run to run.
-
-    Parameters
-    ----------
-    plan
-        The plan, for its title.
-    found
-        What to do at each reading of one survey.
-    reader
-        The units of whoever reads it.
-    form
-        PNG, SVG or PDF.
-    size
-        A4 landscape, or the width of a phone.
-    """
-    with drawing_rules():
-        return picture_bytes(risers_figure(plan, found, reader, size=size), form)
 
 
 def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeName = "a4") -> Figure:
@@ -81,6 +61,9 @@ def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeN
     paper.settle()
     band.draw(panels["band"])
     return paper.figure
+
+
+risers_picture = as_picture(risers_figure)
 
 
 def _headline(found: Corrections, reader: Reader) -> str:

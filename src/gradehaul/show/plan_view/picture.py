@@ -18,7 +18,7 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import WOULD
 from gradehaul.show.base.paper import SizeName
-from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import plain_words, short_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
@@ -49,28 +49,6 @@ LOOKS: Mapping[str, Look] = {
     "forced": Look("round", "white", "#7a1330", FORCED_WORDS),
 }
 """The marks of trains: round where one stalls, square where one runs away."""
-
-
-def plan_picture(
-    view: PlanView, reader: Reader, form: Format, *, size: SizeName = "a4", film: KeepCleanPlan | None = None
-) -> bytes:
-    """Return the picture as the content of a file, the same bytes from run to run.
-
-    Parameters
-    ----------
-    view
-        What it shows.
-    reader
-        The units of whoever reads it.
-    form
-        PNG, SVG or PDF.
-    size
-        A4 landscape, or the width of a phone.
-    film
-        The keep-clean plan to show in place of the shades.
-    """
-    with drawing_rules():
-        return picture_bytes(plan_figure(view, reader, size=size, film=film), form)
 
 
 def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: KeepCleanPlan | None = None) -> Figure:
@@ -109,6 +87,9 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
     beside += _frame_pieces(canvas, view)
     draw_labels(canvas, view, reader, beside)
     return canvas.paper.figure
+
+
+plan_picture = as_picture(plan_figure)
 
 
 def _headline(view: PlanView, reader: Reader) -> str:

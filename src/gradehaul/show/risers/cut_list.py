@@ -21,7 +21,7 @@ _ROW = 0.24
 
 def cut_list_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Figure]:
     """Return the pages of the cut list; to be called by the `drawing_rules`."""
-    title = _cut(f"Risers: {plain(found.walk.layout.plan.title)}", 52)
+    title = _cut(f"Risers: {plain(found.title)}", 52)
     form = Form(title, paper=PAPERS[paper], foot=_cut(f"{clean(found.walk.name)}: measure twice, cut once.", 60))
     form.words(
         headline(found, reader), [part for line in explained(found, reader) for part in wrapped(line)], numbered=False

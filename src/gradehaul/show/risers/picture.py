@@ -10,7 +10,7 @@ from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.curves import curve_points
 from gradehaul.show.base.paper import SIZES, Panel, Paper
-from gradehaul.show.base.picture import Format, drawing_rules, pages_bytes, picture_bytes
+from gradehaul.show.base.picture import as_picture, drawing_rules, pages_bytes
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.risers.cut_list import cut_list_figures
 from gradehaul.show.risers.strip import strip_figures
@@ -32,19 +32,13 @@ def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: floa
         return pages_bytes(figures)
 
 
-def risers_picture(found: Risers, reader: Reader, form: Format) -> bytes:
-    """Return the risers from the side as the content of a picture file."""
-    with drawing_rules():
-        return picture_bytes(risers_figure(found, reader), form)
-
-
 def risers_figure(found: Risers, reader: Reader) -> Figure:
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, reader.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
     over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
     words = f"{headline(found, reader)}. Railhead and top of each riser over {over}, {unit}."
-    paper = Paper(SIZES["a4"], walk.layout.plan.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    paper = Paper(SIZES["a4"], found.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
     columns = [
         Column(
             times * riser.at,
@@ -70,3 +64,6 @@ def risers_figure(found: Risers, reader: Reader) -> Figure:
     paper.settle()
     band.draw(panels["band"])
     return paper.figure
+
+
+risers_picture = as_picture(risers_figure)

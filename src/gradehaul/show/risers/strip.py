@@ -100,7 +100,7 @@ class _Drawn:
     def _words(self, page: StripPage, count: int, found: Risers, reader: Reader) -> None:
         """Write the head and the foot: what it is, lengths to measure, and a caution."""
         top = self.size[1] - _EDGE
-        name = plain(f"{found.walk.layout.plan.title}: {clean(found.walk.name)}")
+        name = plain(f"{found.title}: {clean(found.walk.name)}")
         name = name if len(name) <= 60 else f"{name[:59]}…"
         stretch = f"{place_words(page.start, reader)} to {place_words(page.stop, reader)}"
         self._text(complex(_EDGE, top), f"{name}, {stretch}", 10, va="top", weight="bold")

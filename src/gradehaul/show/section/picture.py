@@ -9,7 +9,7 @@ from gradehaul.haulage.views.section import Haul, LongSection, PullGiven
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName
-from gradehaul.show.base.picture import Format, drawing_rules, picture_bytes
+from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import short_words
 from gradehaul.show.section.pull import care_key, draw_care, draw_pull, name_care
@@ -21,24 +21,6 @@ if TYPE_CHECKING:
 
 _PULL_SHARE = 0.4
 """The share of the sheet's height that the pull takes, with what happens along the route below it."""
-
-
-def long_section_picture(section: LongSection, reader: Reader, form: Format, *, size: SizeName = "a4") -> bytes:
-    """Return the picture as the content of a file, the same bytes from run to run.
-
-    Parameters
-    ----------
-    section
-        What it shows.
-    reader
-        The units of whoever reads it.
-    form
-        PNG, SVG or PDF.
-    size
-        A4 landscape, or the width of a phone.
-    """
-    with drawing_rules():
-        return picture_bytes(long_section_figure(section, reader, size=size), form)
 
 
 def long_section_figure(section: LongSection, reader: Reader, *, size: SizeName = "a4") -> Figure:
@@ -78,6 +60,9 @@ def long_section_figure(section: LongSection, reader: Reader, *, size: SizeName 
         for name in panels.keys() & {"pull", "railhead", "grade"}:
             panels[name].axvline(convert(joint.at, unit), color=FAINT, lw=0.6, ls=(0, (1.2, 1.8)), zorder=1)
     return paper.figure
+
+
+long_section_picture = as_picture(long_section_figure)
 
 
 def _headline(section: LongSection, reader: Reader, judged: list[PullGiven]) -> str:
