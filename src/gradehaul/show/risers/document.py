@@ -1,4 +1,4 @@
-"""Risers as one JSON document, or as a table for a spreadsheet."""
+"""Risers as one JSON document, or as CSV, for a spreadsheet."""
 
 from __future__ import annotations
 
