@@ -112,7 +112,9 @@ def check(
 @plan_argument
 @click.argument("route", type=RouteOrPlaces())
 @click.argument("vehicles", type=Vehicle(), metavar="VEHICLE...", nargs=-1, required=True)
-@click.option("--set", "heights", type=Height(), multiple=True, help="Try another railhead at a joint; repeat for more.")
+@click.option(
+    "--set", "heights", type=Height(), multiple=True, help="Try another railhead at a joint; repeat for more."
+)
 @json_option
 @output_option("Write to this file; - prints.")
 @show_option

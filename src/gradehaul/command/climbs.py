@@ -78,7 +78,9 @@ def _hill_options(function: Verb) -> Verb:
         show_option,
         output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
         json_option,
-        click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the sheets.  [default: by the units]"),
+        click.option(
+            "--paper", type=click.Choice(["a4", "letter"]), help="Paper of the sheets.  [default: by the units]"
+        ),
         click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above the floor."),
         need_option,
         click.option(
@@ -93,7 +95,9 @@ def _hill_options(function: Verb) -> Verb:
         ),
         click.option("--unit", is_eager=True, help="Unit of bare lengths.  [default: the plan's, else in]"),
         click.option("--scale", is_eager=True, help="The scale, such as HO, where the plan has none."),
-        click.option("--plan", "stock", type=click.Path(), is_eager=True, help="A plan, or a file that holds only stock."),
+        click.option(
+            "--plan", "stock", type=click.Path(), is_eager=True, help="A plan, or a file that holds only stock."
+        ),
     ):
         function = option(function)
     return function
@@ -118,10 +122,12 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @_length_options(*_LENGTH_OPTIONS)
 @click.option("--risers", type=int, default=8, show_default=True, help="On the sheets: risers per turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
-@click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Find the smallest radius, steepest grade or most cars.")
 @click.option(
-    "--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn."
+    "--find",
+    type=click.Choice(["radius", "grade", "cars"]),
+    help="Find the smallest radius, steepest grade or most cars.",
 )
+@click.option("--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn.")
 @click.option(
     "--power",
     "powers",

@@ -32,7 +32,11 @@ seed_option = click.option(
     "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Seed of the random trials."
 )
 need_option = click.option(
-    "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Outcome that every train must reach."
+    "--need",
+    type=click.Choice(["climbs", "marginal"]),
+    default="climbs",
+    show_default=True,
+    help="Outcome that every train must reach.",
 )
 
 

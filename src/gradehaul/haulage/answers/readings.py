@@ -98,7 +98,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         The layout has no heights that fit together, or a route that no train can follow.
     """
     bench = work_out(plan)
-    told = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
+    guesses = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
     remarks = list(odd_figures(plan, bench))
     judged = {answer.trial.place for answer in trials}
@@ -117,7 +117,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         for answer in trials
         if not answer.agrees
     ]
-    return ReadingsAnswer(plan, bench, told, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
+    return ReadingsAnswer(plan, bench, guesses, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
@@ -198,7 +198,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
     return [*advice, *_missing(plan, bench, best)][:_MOST_ADVICE]
 
 
-def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
+def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str]:
     films = list(plan.films)
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
@@ -218,7 +218,7 @@ def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
     if few:
         yield f"read more often, five times each: {_some(few)}"
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
-    if unrolled and ROLL not in told:
+    if unrolled and ROLL not in guesses:
         yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
     curved = any(track.curvature for track in plan.tracks.values())
     if (
@@ -226,7 +226,7 @@ def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
         and bench.curve is None
         and plan.curve_resistance.model != "coefficient"
         and plan.cars
-        and BEND not in told
+        and BEND not in guesses
     ):
         yield "pull the same string round a curve of known radius"
 

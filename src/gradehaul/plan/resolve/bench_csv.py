@@ -178,7 +178,7 @@ def _same_unit(cell: str, units: dict[str, tuple[str, int]], number: int) -> Non
     try:
         unit = read_reading(cell, "force").unit
     except QuantityError:
-        return  # told by the table's own check
+        return  # reported by the table's own check
     if unit is None:
         return
     first, row = units.setdefault("force", (unit, number))

@@ -271,12 +271,12 @@ def _recounted(text: str, stock: Collection[str]) -> str | None:
     >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore", "6 tub")]
     ['6 ore', '6 ore', '6 ore', None, None]
     """
-    told = _MISCOUNTED.fullmatch(text)
-    if told is None:
+    match = _MISCOUNTED.fullmatch(text)
+    if match is None:
         return None
-    name = told[3] if told[3] in stock else nearest(told[3], stock, alike=0.8)
-    again = f"{told[1] or _WORDS[told[2].casefold()]} {told[3]}"
-    return None if name is None or again == text else f"{told[1] or _WORDS[told[2].casefold()]} {name}"
+    name = match[3] if match[3] in stock else nearest(match[3], stock, alike=0.8)
+    again = f"{match[1] or _WORDS[match[2].casefold()]} {match[3]}"
+    return None if name is None or again == text else f"{match[1] or _WORDS[match[2].casefold()]} {name}"
 
 
 def check_unlike(
