@@ -80,7 +80,7 @@ practice = "{practice}"                        # whose weights and clearances ho
 mass   = "{size.loco}"
 length = {size.bare(180)}                          # over couplers
 driven_wheels = 8
-tyred_wheels  = 0                           # of these, how many have tyres of rubber
+tyred_wheels  = 0                           # of these, how many have rubber traction tires
 # [loco.engine.pull]                        # standing pull, read on level straight track, a few times
 # clean           = ["{size.pull(0.235)}", "{size.pull(0.242)}"]
 # "treated fresh" = "{size.pull(0.127)}"                 # on the day the film is wiped on a loose plank of track

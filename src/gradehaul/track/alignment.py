@@ -50,7 +50,7 @@ def align(plan: Plan) -> Alignment:
     Raises
     ------
     Problems
-        No line, figures that close no line, heights that contradict one another, a piece of the network without a
+        No line, figures that close no line, heights that contradict each other, a piece of the network without a
         known height, or a grade of 100 % or more.
     """
     if not plan.lines:

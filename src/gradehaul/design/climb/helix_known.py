@@ -156,7 +156,7 @@ def helix_of(wishes: HelixGiven, build: Build, unit: str = "mm") -> Helix:
                 progress = True
                 if known[name] <= 0:
                     cause = " and ".join(wishes.described(part, unit) for part in source[name])
-                    raise DesignError(f"no helix has {cause}", found=f"{NAMES[name]} of nothing or less", write="less")
+                    raise DesignError(f"no helix has {cause}", found=f"{NAMES[name]} of 0 or less", write="less")
     _refuse_contradictions(wishes, build, known, source, unit)
     helix = Helix(known["radius"], known["turns"], known["rise"], build)
     _refuse_impossible(helix, wishes, unit)

@@ -304,7 +304,7 @@ def check(
     RouteError
         A rail condition, train or route that the plan does not have.
     Problems
-        Heights that contradict one another, routes that no train can follow.
+        Heights that contradict each other, routes that no train can follow.
     """
     layout = Layout(plan, all_routes=all_routes, hours=hours)
     return check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)

@@ -68,7 +68,7 @@ class Layout:
     Raises
     ------
     Problems
-        Heights that contradict one another, or routes that no train can follow.
+        Heights that contradict each other, or routes that no train can follow.
 
     Examples
     --------

@@ -111,8 +111,8 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     remarks += [
         Note(
             answer.trial.place,
-            f"it {answer.trial.outcome}, and the model has it do so in only {100 * answer.chance:.1f} % of draws: a "
-            "reading, a grade or a mass is not as in the plan",
+            f"it {answer.trial.outcome}, but by the model it does so in only {100 * answer.chance:.1f} % of random "
+            "trials: a reading, a grade or a mass is not as in the plan",
         )
         for answer in trials
         if not answer.agrees
@@ -193,7 +193,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
                 for cause in trust.causes:
                     gain = cause.narrows * unsure
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
-                        best[cause.measure] = gain, f"it would make {named.name} surer on {rail} rail"
+                        best[cause.measure] = gain, f"it would make {named.name} more certain on {rail} rail"
     advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
     return [*advice, *_missing(plan, bench, best)][:_MOST_ADVICE]
 
@@ -205,11 +205,14 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
         yield f"read the pull of {_some(unread)} on clean rail, five times each"
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
-        yield f"read locomotives with other shares of tyred wheels on clean rail: {clean.why}"
+        yield f"read locomotives with other shares of wheels with tires on clean rail: {clean.why}"
     for film in films:
         fresh, settled = ([n for n in plan.locos if bench.row(n, rail)] for rail in (film + FRESH, film))
         if plan.locos and not (fresh or settled):
-            yield f"wipe {film} on a loose plank; read a locomotive with tyres and one without, fresh and after a day"
+            yield (
+                f"wipe {film} on a loose plank; read a locomotive with traction tires and one without, "
+                "fresh and after a day"
+            )
         elif plan.locos and not (fresh and settled):
             yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day it goes on'} too"
         if any(one.film == film and one.form == "stepwise" for one in bench.films):

@@ -212,9 +212,11 @@ def fit_adhesion(
 
 def _why(count: int, *, bare: bool, all_tyred: bool) -> str:
     if bare:
-        return "no locomotive with tyres was read, so this says nothing of tyres"
+        return "no locomotive with traction tires was read, so this says nothing about tires"
     if all_tyred:
-        return "every locomotive that was read has tyres on all driven wheels, so this says nothing of metal"
+        return (
+            "every locomotive that was read has traction tires on all driven wheels, so this says nothing about metal"
+        )
     if count < 3:
         return "fewer than three locomotives were read, so tires and metal cannot be separated"
-    return "the locomotives are all alike in their share of weight on tyres, so tires and metal cannot be separated"
+    return "the locomotives all have about the same share of weight on tires, so tires and metal cannot be separated"

@@ -40,8 +40,8 @@ def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
                 own, other = describe(row.mean, "force", unit), describe(standing.mean, "force", unit)
                 yield Note(
                     place,
-                    f"{own} with sliding wheels is more than the standing pull, {other}, which is never so: are the "
-                    "two exchanged, or was the standing pull read after the wheels had slipped?",
+                    f"{own} with sliding wheels is more than the standing pull, {other}, which cannot be: are the "
+                    "two swapped, or was the standing pull read after the wheels had slipped?",
                 )
         if row.outliers:
             far = ", ".join(describe(value, "force", unit) for value in row.outliers)
@@ -102,7 +102,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
         for tilt in steeper:
             yield Note(
                 tilt.place,
-                f"{result.car} rolls on at a steeper tilt than it starts at, which is never so: are the two exchanged?",
+                f"{result.car} rolls on at a steeper tilt than it starts at, which cannot be: are the two swapped?",
             )
         if (
             not steeper
@@ -111,7 +111,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
             and result.starting.value < rolling.value
         ):
             yield Note(
-                result.car, "it starts at less than it rolls on at, which is never so: was the string pulled level?"
+                result.car, "it starts at less than it rolls on at, which cannot be: was the string pulled level?"
             )
     if bench.curve is None:
         return

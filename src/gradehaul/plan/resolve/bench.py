@@ -127,7 +127,7 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
             )
     elif rail.endswith(FRESH) and rail.removesuffix(FRESH) in films:
         film = rail.removesuffix(FRESH)
-        faults.at(entry, "the age of a film stands in hours", found=f'"{rail}"', write=f'rail = "{film}" and hours = 0')
+        faults.at(entry, "the age of a film goes in hours", found=f'"{rail}"', write=f'rail = "{film}" and hours = 0')
     elif rail not in films:
         faults.unknown(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
 

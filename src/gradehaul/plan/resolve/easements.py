@@ -54,7 +54,7 @@ def _idle(beside: Sequence[Track]) -> PlanError | None:
         return PlanError(
             "nothing to ease here: the curve beside this easement has an ease of its own", write="one of them"
         )
-    return PlanError("nothing to ease here: an easement stands beside a curve", write="straight = ... instead")
+    return PlanError("nothing to ease here: an easement belongs beside a curve", write="straight = ... instead")
 
 
 def _across(line: Line, side: str, lines: Mapping[str, Line], joints: Mapping[str, Joint]) -> Track | None:

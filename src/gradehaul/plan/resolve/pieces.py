@@ -76,7 +76,7 @@ class _Counting(NamedTuple):
             loop = " > ".join(quoted(name) for name in (*chain[chain.index(inner) :], inner))
             self.faults.at(
                 entry,
-                f"pieces stand within one another in a loop: {loop}",
+                f"pieces contain one another in a loop: {loop}",
                 write="its tracks instead of one of them",
                 inside=item_place(table, number),
             )

@@ -100,7 +100,7 @@ def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults
             if standing and _mean(slipping) > _mean(standing):
                 faults.note(
                     f"{entry.place}, slipping, {condition}",
-                    "the pull with sliding wheels is more than the standing pull, which is never so",
+                    "the pull with sliding wheels is more than the standing pull, which cannot be",
                 )
         on_drivers = table.mass if table.on_drivers is None else table.on_drivers
         on_tyres = table.on_tyres
@@ -161,7 +161,7 @@ def cars(
         if starting is None:
             starting = Reading(STARTING * rolling.value, None if spread is None else STARTING * spread)
         if starting.value < rolling.value:
-            faults.note(entry.place, "the starting resistance is less than the rolling resistance, which is never so")
+            faults.note(entry.place, "the starting resistance is less than the rolling resistance, which cannot be")
         found[name] = Car(
             name=name,
             mass=mass,
