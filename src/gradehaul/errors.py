@@ -1,4 +1,4 @@
-"""The exception family: what is wrong with what the builder gave, told in one line.
+"""The exceptions: what is wrong with the builder's input, in one line.
 
 GradehaulError
 ├── PlanError (ValueError)        the plan file

@@ -53,7 +53,7 @@ class Layout(engine.Layout):
     Raises
     ------
     Problems
-        Heights that contradict one another, or routes that no train can follow.
+        Heights that contradict each other, or routes that no train can follow.
     QuantityError
         An age that no film has.
 
@@ -381,7 +381,7 @@ def helix(
     Raises
     ------
     DesignError
-        No such helix, figures that contradict one another, or a deck lower than the stock.
+        No such helix, figures that contradict each other, or a deck lower than the stock.
     RouteError
         A train or a rail condition that the stock does not have.
 
@@ -494,7 +494,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     Raises
     ------
     Problems
-        Heights that contradict one another, or a route that no train can follow.
+        Heights that contradict each other, or a route that no train can follow.
 
     Notes
     -----

@@ -16,7 +16,7 @@ _STDOUT = 1
 def quietly() -> Iterator[None]:
     """Throw away what compiled code writes to standard output, descriptor 1, while it works.
 
-    The solvers of scipy's HiGHS print a line of their own on some problems, even where told not to. What other threads
+    The solvers of scipy's HiGHS print a line of their own on some problems, even where asked not to. What other threads
     write to standard output at that time is lost, too.
 
     Examples

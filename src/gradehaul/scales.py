@@ -129,7 +129,7 @@ def known_scales() -> tuple[str, ...]:
 def scale_named(name: str, *, option: str = "") -> Scale:
     """Return the scale of this name; upper or lower case, with or without the word scale or gauge.
 
-    The letter O and the numeral 0 are told apart, for they are two scales: O is 1:48 and 0 is 1:45, HO is 1:87.1
+    The letter O and the numeral 0 are kept apart, as they are two scales: O is 1:48 and 0 is 1:45, HO is 1:87.1
     (3.5 mm to the foot) and H0 is 1:87.
 
     Parameters

@@ -83,9 +83,9 @@ def test_locomotives_too_long_for_the_room_beyond_do_not_fit() -> None:
     assert not any(one.misfits for one in check(plan(text, stub=0.36)).trains)
     layout = Layout(plan(stub=0.3))
     load = layout.longest_train("Up", "pair", "ore")
-    assert (load.fits, load.fits_by, load.told) == (0, 'the run-round in berth "Dock"', 0)
+    assert (load.fits, load.fits_by, load.to_run) == (0, 'the run-round in berth "Dock"', 0)
     assert layout.longest_train("Up", "pair", "ore", engine="trailing").fits != 0
-    assert layout.longest_train("Up", "mule", "ore").told > 0
+    assert layout.longest_train("Up", "mule", "ore").to_run > 0
 
 
 def test_a_long_section_and_helpers_have_the_train_as_it_runs_there() -> None:

@@ -203,7 +203,7 @@ def test_the_tail_bounds_the_train_and_is_named() -> None:
     text = zigzag(FLAT, [(0.75, 0.0, "clean")], FLAT, more=stock(1.0, 1.0, 1.0, 5))
     layout = Layout(read_plan(text))
     load = layout.longest_train("Up", "mule", "ore")
-    assert (load.fits, load.fits_by, load.told) == (5, 'the tail at "Stop"', 5)
+    assert (load.fits, load.fits_by, load.to_run) == (5, 'the tail at "Stop"', 5)
     assert {each.engine for each in check(layout.plan).routes[0].loads} == {"leading", "trailing"}
     assert not any(train.misfits for train in check(layout.plan).trains)
     found = check(read_plan(text.replace("5 ore", "6 ore")))

@@ -334,17 +334,17 @@ def test_the_tighter_berth_bounds_the_whole_train(first: float, last: float, fit
     load = longest(berths(first, last))
     assert (load.fits, load.fits_by) == (fits, by)
     assert load.rated == load.limit == 40  # pull alone
-    assert load.told == fits
+    assert load.to_run == fits
 
 
 def test_a_berth_that_holds_more_than_the_power_lifts_leaves_the_rated_load() -> None:
     load = longest(berths(9.0, 8.0))
-    assert (load.fits, load.told) == (78, 40)
+    assert (load.fits, load.to_run) == (78, 40)
 
 
 def test_nothing_bounds_a_train_between_two_ends_of_track() -> None:
     load = longest(layout_of("{ straight = 3, rise = 0 }", pull=0.305))
-    assert (load.fits, load.fits_by, load.told) == (None, None, 15)
+    assert (load.fits, load.fits_by, load.to_run) == (None, None, 15)
 
 
 def test_a_lap_bounds_the_whole_train() -> None:
@@ -375,7 +375,7 @@ def balloon(loop: float, *, dock: str = "") -> Layout:
 def test_a_reversing_loop_bounds_the_whole_train(loop: float, fits: int) -> None:
     load = longest(balloon(loop))
     assert (load.fits, load.fits_by) == (fits, 'the loop at "T"')
-    assert load.told == fits
+    assert load.to_run == fits
 
 
 def test_a_berth_tighter_than_the_reversing_loop() -> None:

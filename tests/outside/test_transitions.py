@@ -17,7 +17,7 @@ from full_chain import answer
 
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.curvature import Section
-from gradehaul.track.map.dead_reckoning import reckon
+from gradehaul.track.map.dead_reckoning import map_positions
 
 
 def walked(sections: Sequence[Section], steps: int = 4000) -> tuple[float, float, float]:
@@ -88,7 +88,7 @@ def test_shift_where_the_plan_view_lays_the_curve(
 ) -> None:
     alignment = bend(unit, f"{{ easement = {ease} }}, {{ {hand} = {radius}, angle = 60 }}, {{ easement = {ease} }}")
     sections = {track.id: track.sections for track in alignment.tracks.values()}
-    x, y, heading = reckon(alignment.plan, sections).tracks["Bend:3"].start
+    x, y, heading = map_positions(alignment.plan, sections).tracks["Bend:3"].start
     sign = 1 if hand == "left" else -1
     expected = ease**2 / (24 * radius) * meter
     assert shift((x, sign * y, sign * heading), radius * meter) == pytest.approx(expected, rel=2e-3)

@@ -5,7 +5,7 @@ Sources
 - Pound: 0.45359237 kg exactly, international yard and pound agreement, 1959; the ounce is a sixteenth of it, the inch
   0.0254 m (read second-hand).
 - Standard gravity: 9.80665 m/s2 exactly, third General Conference on Weights and Measures, 1901 (read second-hand).
-- The tables of scipy.constants, which reckon the same units from the grain and from standard gravity (read).
+- The tables of scipy.constants, which derive the same units from the grain and from standard gravity (read).
 - US tons in full-size practice are short tons of 2,000 lb (US Army subcourse TR0603; read).
 """
 

@@ -45,10 +45,10 @@ _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail 
 @plan_argument
 @json_option
 @csv_option("The loads")
-@click.option("--csv-trains", is_flag=True, help="The named trains as a table for a spreadsheet.")
+@click.option("--csv-trains", is_flag=True, help="The named trains as CSV, for a spreadsheet.")
 @strict_option
 @_JUDGED
-@output_option("Write this file, whole or not at all; - prints.")
+@output_option("Write to this file; - prints.")
 @open_option
 @show_option
 @grades_option
@@ -58,7 +58,7 @@ _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail 
 @trains_option("A train to answer for")
 @routes_option("A route to answer for")
 @seed_option
-@click.option("--hours", type=click.FloatRange(0, 1e6), help="The age of every film.  [default: settled]")
+@click.option("--hours", type=click.FloatRange(0, 1e6), help="Age of every film.  [default: rested]")
 @answers()
 def check(
     *,
@@ -112,9 +112,11 @@ def check(
 @plan_argument
 @click.argument("route", type=RouteOrPlaces())
 @click.argument("vehicles", type=Vehicle(), metavar="VEHICLE...", nargs=-1, required=True)
-@click.option("--set", "heights", type=Height(), multiple=True, help="Another railhead at a joint; again for more.")
+@click.option(
+    "--set", "heights", type=Height(), multiple=True, help="Try another railhead at a joint; repeat for more."
+)
 @json_option
-@output_option("Write this file, whole or not at all; - prints.")
+@output_option("Write to this file; - prints.")
 @show_option
 @seed_option
 @answers()
@@ -181,7 +183,7 @@ def profile(
 
 @click.command()
 @plan_argument
-@output_option("Write this file, whole or not at all; - prints.")
+@output_option("Write to this file; - prints.")
 @treat_options
 @open_option
 @show_option

@@ -78,11 +78,13 @@ def _hill_options(function: Verb) -> Verb:
         show_option,
         output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
         json_option,
-        click.option("--paper", type=click.Choice(["a4", "letter"]), help="Of the sheets.  [default: the units']"),
-        click.option("--datum", type=LENGTH, help="Of the sheets: height of the foot's railhead over the floor."),
+        click.option(
+            "--paper", type=click.Choice(["a4", "letter"]), help="Paper of the sheets.  [default: by the units]"
+        ),
+        click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above the floor."),
         need_option,
         click.option(
-            "--rail", type=Name("rails"), help="The rail it is judged on.  [default: the first film, at both ages]"
+            "--rail", type=Name("rails"), help="Rail condition to judge.  [default: the first film, at both ages]"
         ),
         click.option("--train", type=Name("trains", "train"), help="A train of the plan.  [default: the only one]"),
         click.option(
@@ -91,9 +93,11 @@ def _hill_options(function: Verb) -> Verb:
             is_eager=True,
             help="Whose clearances and weights apply.",
         ),
-        click.option("--unit", is_eager=True, help="What a bare length means.  [default: the plan's, else in]"),
+        click.option("--unit", is_eager=True, help="Unit of bare lengths.  [default: the plan's, else in]"),
         click.option("--scale", is_eager=True, help="The scale, such as HO, where the plan has none."),
-        click.option("--plan", "stock", type=click.Path(), is_eager=True, help="A plan, or a file with stock alone."),
+        click.option(
+            "--plan", "stock", type=click.Path(), is_eager=True, help="A plan, or a file that holds only stock."
+        ),
     ):
         function = option(function)
     return function
@@ -109,28 +113,30 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 
 
 @click.command()
-@click.option("--radius", type=LENGTH, help="Of the (inner) track.")
+@click.option("--radius", type=LENGTH, help="Radius of the (inner) track.")
 @click.option("--rise-per-turn", type=LENGTH, help="Rise in one turn.")
 @click.option("--rise", type=LENGTH, help="Total rise.")
-@click.option("--turns", type=float, help="How many turns.")
+@click.option("--turns", type=float, help="Number of turns.")
 @click.option("--grade", type=GRADE, help='The grade of the (inner) track, such as "2 %".')
 @click.option("--floor", type=Floor(), help='Floor there is: one side, or two as in "5 ft x 4 ft".')
 @_length_options(*_LENGTH_OPTIONS)
-@click.option("--risers", type=int, default=8, show_default=True, help="Of the sheets: risers in a turn.")
+@click.option("--risers", type=int, default=8, show_default=True, help="On the sheets: risers per turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
-@click.option("--find", type=click.Choice(["radius", "grade", "cars"]), help="Least radius, steepest grade, most cars.")
 @click.option(
-    "--sweep", type=LENGTH, nargs=4, help="Chart designs: least and greatest radius, least and greatest rise per turn."
+    "--find",
+    type=click.Choice(["radius", "grade", "cars"]),
+    help="Find the smallest radius, steepest grade or most cars.",
 )
+@click.option("--sweep", type=LENGTH, nargs=4, help="Chart designs: smallest and largest radius, then rise per turn.")
 @click.option(
     "--power",
     "powers",
     type=Name("powers", "power"),
     multiple=True,
-    help="Whose cars a sweep counts; again for more.  [default: all]",
+    help="Whose cars a sweep counts; repeat for more.  [default: all]",
 )
 @click.option("--car", type=Name("cars", "car"), help="Which cars a sweep counts.  [default: the first]")
-@csv_option("Of a sweep: every design")
+@csv_option("With --sweep: every design")
 @click.option(
     "--steepest", type=GRADE, default="4 %", show_default=True, help="The grade beyond which a sweep marks designs."
 )
@@ -206,20 +212,20 @@ def helix(
 
 
 @click.command()
-@click.option("--rise", type=LENGTH, help="The whole rise.")
-@click.option("--length", type=LENGTH, help="From level to level.")
+@click.option("--rise", type=LENGTH, help="Total rise.")
+@click.option("--length", type=LENGTH, help="Length from level to level.")
 @click.option("--grade", type=GRADE, help='The grade of its straights, such as "2 %".')
 @click.option(
     "--curve",
     "curves",
     type=(LENGTH, ANGLE),
     multiple=True,
-    help="A curve on the way: radius and degrees; again for more.",
+    help="A curve on the incline: radius and degrees; repeat for more.",
 )
 @_length_options("ease", "vertical-curve")
 @click.option("--compensate", is_flag=True, help="Ease the grade on curves by what they add.")
-@click.option("--every", type=LENGTH, help="Of the sheets: from riser to riser.  [default: 16 in or 400 mm]")
-@click.option("--find", type=click.Choice(["length", "rise"]), help="The shortest length, or the highest rise.")
+@click.option("--every", type=LENGTH, help="On the sheets: riser spacing.  [default: 16 in or 400 mm]")
+@click.option("--find", type=click.Choice(["length", "rise"]), help="Find the shortest length or the highest rise.")
 @_hill_options
 @answers(copies=True)
 def incline(

@@ -39,10 +39,12 @@ _RAILHEADS = ("trains", "least", "most", "change")
 
 @click.command()
 @plan_argument
-@click.option("--deck", type=LENGTH, help="Deck, roadbed and track of an upper level.  [default: 19 mm, assumed]")
-@click.option("--wire", is_flag=True, help="Keep the height under overhead wire.")
+@click.option(
+    "--deck", type=LENGTH, help="Thickness of deck, roadbed and track of an upper level.  [default: 19 mm, assumed]"
+)
+@click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line over its lowest wire.  [default: assumed]")
-@click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in over the ratio]")
+@click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")
 @trains_option("A train to judge")
 @strict_option
 @json_option
@@ -96,9 +98,9 @@ def clearance(
 @plan_argument
 @trains_option("A train to level for")
 @click.option(
-    "--at-least", "least", type=Height(), multiple=True, help="A height that a joint must clear, as 'Bridge = 4 in'."
+    "--at-least", "least", type=Height(), multiple=True, help="Lowest height for a joint, as 'Bridge = 4 in'."
 )
-@click.option("--at-most", "most", type=Height(), multiple=True, help="A height that a joint must not exceed.")
+@click.option("--at-most", "most", type=Height(), multiple=True, help="Highest height for a joint.")
 @click.option(
     "--change",
     type=GRADE,
@@ -109,17 +111,17 @@ def clearance(
     "surveys",
     type=Name("surveys", "survey", declare="[survey.NAME] in the plan"),
     multiple=True,
-    help="Correct a survey of the plan instead; again for more.",
+    help="Correct a survey of the plan instead; repeat for more.",
 )
 @click.option("--heights", "table", type=click.Path(), help="Correct the survey in a CSV file, distance and height.")
 @click.option(
-    "--target", type=GRADE, help="Of a survey: the grade that was meant.  [default: its own, else even from end to end]"
+    "--target", type=GRADE, help="With a survey: the intended grade.  [default: its own, else even from end to end]"
 )
 @click.option(
-    "--shim", type=LENGTH, help="Of a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]"
+    "--shim", type=LENGTH, help="With a survey: the largest correction.  [default: its own, else 1/4 in or 6 mm]"
 )
 @click.option(
-    "--step", type=LENGTH, help="Of a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]"
+    "--step", type=LENGTH, help="With a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]"
 )
 @json_option
 @csv_option("The heights")

@@ -19,7 +19,7 @@ _LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; 0.0.0.0 for a phone.")
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port to listen on.  [default: a free one]")
 @click.option("--no-open", is_flag=True, help="Print the link and open no browser.")
-@click.option("--stay", is_flag=True, help="Go on when the last page has been closed for five minutes.")
+@click.option("--stay", is_flag=True, help="Keep running after the last page is closed.")
 def live(*, plan: str | None, host: str, port: int, no_open: bool, stay: bool) -> None:
     """Open a local page that answers while you edit a plan.
 

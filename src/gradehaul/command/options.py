@@ -13,8 +13,8 @@ from gradehaul.errors import PlanError
 Verb = TypeVar("Verb", bound=Callable[..., Any])
 
 plan_argument = click.argument("plan", type=PlanFile(), is_eager=True)
-json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document and nothing else.")
-open_option = click.option("--open", "open_it", is_flag=True, help="Open what was written in the system's viewer.")
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON only.")
+open_option = click.option("--open", "open_it", is_flag=True, help="Open the file in the system's viewer.")
 strict_option = click.option("--strict", is_flag=True, help="Exit with 1 where anything fails or goes unchecked.")
 show_option = click.option(
     "--show", type=click.Choice(["metric", "imperial"]), help="Units to show.  [default: the plan's]"
@@ -23,26 +23,30 @@ grades_option = click.option(
     "--grades", type=click.Choice(["percent", "permille", "one-in"]), default="percent", show_default=True
 )
 size_option = click.option(
-    "--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Of the picture."
+    "--size", type=click.Choice(["a4", "phone"]), default="a4", show_default=True, help="Paper or screen to draw for."
 )
 all_routes_option = click.option(
-    "--all-routes", is_flag=True, help="Every route between ends and berths, up to a limit."
+    "--all-routes", is_flag=True, help="Include every route between ends and berths, up to a limit."
 )
 seed_option = click.option(
-    "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Of the random trials."
+    "--seed", type=click.IntRange(0, 2**32 - 1), default=0, show_default=True, help="Seed of the random trials."
 )
 need_option = click.option(
-    "--need", type=click.Choice(["climbs", "marginal"]), default="climbs", show_default=True, help="Of every train."
+    "--need",
+    type=click.Choice(["climbs", "marginal"]),
+    default="climbs",
+    show_default=True,
+    help="Outcome that every train must reach.",
 )
 
 
 def csv_option(rows: str) -> Callable[[Verb], Verb]:
     """Return the options of a table, whose rows are named: in the plan's units, or with ``--si`` in SI units."""
-    table = click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as a table for a spreadsheet.")
+    table = click.option("--csv", "as_csv", is_flag=True, help=f"{rows} as CSV, for a spreadsheet.")
     return lambda verb: table(_si_option(verb))
 
 
-_si_option = click.option("--si", is_flag=True, help="A table in m and N, not in the plan's units.")
+_si_option = click.option("--si", is_flag=True, help="With --csv: SI units, not the plan's.")
 
 
 def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Verb]:
@@ -52,19 +56,19 @@ def output_option(words: str, *, required: bool = False) -> Callable[[Verb], Ver
 
 def trains_option(train: str) -> Callable[[Verb], Verb]:
     """Return the option that names trains, all named ones where it is not given."""
-    words = f"{train}; again for more.  [default: all named]"
+    words = f"{train}; repeat for more.  [default: all named]"
     return click.option("--train", "trains", type=Name("trains", "train"), multiple=True, help=words)
 
 
 def routes_option(route: str) -> Callable[[Verb], Verb]:
     """Return the option that names routes, all where it is left out."""
-    words = f"{route}; again for more.  [default: all]"
+    words = f"{route}; repeat for more.  [default: all]"
     return click.option("--route", "routes", type=Name("routes"), multiple=True, help=words)
 
 
 def more_option(sections: Sequence[str]) -> Callable[[Verb], Verb]:
     """Return the option that names sections to print below the first screen; the verb gets those that it names."""
-    words = f"Print more: {', '.join(sections)} or all; with commas, or again for more."
+    words = f"Print more: {', '.join(sections)} or all; with commas, or repeat for more."
 
     def chosen(_context: click.Context, _parameter: click.Parameter, values: Sequence[str]) -> tuple[str, ...]:
         return _sections(sections, values)
@@ -86,15 +90,15 @@ def _sections(known: Sequence[str], values: Sequence[str]) -> tuple[str, ...]:
 
 def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb], Verb]:
     """Return the option that names rail conditions."""
-    words = f"{rail}; again for more.  [default: {default}]"
+    words = f"{rail}; repeat for more.  [default: {default}]"
     return click.option("--rail", "rails", type=Name("rails"), multiple=True, help=words)
 
 
 def film_options(function: Verb) -> Verb:
     """Add the options that say what a keep-clean plan must meet."""
     for option in (
-        click.option("--carry", type=LENGTH, help="How far wheels carry the film, a guess.  [default: 2 m]"),
-        click.option("--step", type=LENGTH, help="Wipe by stretches of at most this length.  [default: whole tracks]"),
+        click.option("--carry", type=LENGTH, help="How far wheels carry the film.  [default: 2 m, a guess]"),
+        click.option("--step", type=LENGTH, help="Longest stretch to wipe or leave.  [default: whole tracks]"),
         click.option("--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to hold back."),
         need_option,
         click.option("--film", type=Name("films", "film"), help="The film to plan for.  [default: the plan's first]"),
@@ -105,5 +109,5 @@ def film_options(function: Verb) -> Verb:
 
 def treat_options(function: Verb) -> Verb:
     """Add ``--treat``, which shows the keep-clean plan, and the options that go with it."""
-    words = "Show where the film may go, as the verb treat finds it; with its options below."
+    words = "Also show where the film may go (see treat); takes the options below."
     return click.option("--treat", is_flag=True, help=words)(film_options(function))

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     "--layout", default="hill", show_default=True, help="What to start from: hill, helix, branch, siding, wye, loop."
 )
 @click.option("--scale", default="HO", show_default=True, help="The scale.")
-@click.option("--unit", default="in", show_default=True, help="The unit of bare lengths: in or ft, or mm, cm or m.")
+@click.option("--unit", default="in", show_default=True, help="Unit of bare lengths: in, ft, mm, cm or m.")
 def new(*, name: str, layout: str, scale: str, unit: str) -> None:
     """Write a small plan to start from; - prints it."""
     from gradehaul.design.starter import starter
@@ -64,14 +64,14 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 @click.command("import")
 @click.argument("drawing", type=click.Path())
 @output_option("The plan to write, or to go on with; - prints.", required=True)
-@click.option("--layers", multiple=True, help="A layer with track, or a pattern; again for more.  [default: all]")
-@click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern.")
-@click.option("--unit", help="The drawing's unit, where the file does not say it or says it wrong.")
-@click.option("--snap", help="How far apart ends may be drawn that meet.  [default: a tenth of the gauge]")
-@click.option("--fit", help="How far a fitted curve may lie from what is drawn.  [default: gauge / 20]")
-@click.option("--kink", help="The break of direction up to which track goes on.  [default: 5 degrees]")
-@click.option("--rails", is_flag=True, help="The two rails of each track are drawn: read the line between them.")
-@click.option("--scale", help="The scale, such as HO; a plan that is there has its own.")
+@click.option("--layers", multiple=True, help="A layer with track, or a pattern; repeat for more.  [default: all]")
+@click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern; repeat for more.")
+@click.option("--unit", help="Unit of the drawing, if the file does not say or is wrong.")
+@click.option("--snap", help="Largest gap between ends that meet.  [default: a tenth of the gauge]")
+@click.option("--fit", help="Largest error of a fitted curve.  [default: gauge / 20]")
+@click.option("--kink", help="Largest kink at which track continues.  [default: 5 degrees]")
+@click.option("--rails", is_flag=True, help="Both rails are drawn: read the center line between them.")
+@click.option("--scale", help="Scale, such as HO; an existing plan has its own.")
 @more_option(sections.IMPORT)
 def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any) -> None:  # noqa: ANN401 - by the names in ImportOptions
     """Turn a drawing (DXF) into a plan, or update its plan."""

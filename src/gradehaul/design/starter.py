@@ -74,13 +74,13 @@ practice = "{practice}"                        # whose weights and clearances ho
 
 # Track: heights of the railhead where you measured or decided them; between them it climbs evenly.
 {layout.track(size)}
-# Stock. Weigh it, and read pulls from a spring balance; what is not told is taken from common practice.
+# Stock. Weigh it, and read pulls from a spring balance; what you leave out is taken from common practice.
 
 [loco.engine]
 mass   = "{size.loco}"
 length = {size.bare(180)}                          # over couplers
 driven_wheels = 8
-tyred_wheels  = 0                           # of these, how many have tyres of rubber
+tyred_wheels  = 0                           # of these, how many have rubber traction tires
 # [loco.engine.pull]                        # standing pull, read on level straight track, a few times
 # clean           = ["{size.pull(0.235)}", "{size.pull(0.242)}"]
 # "treated fresh" = "{size.pull(0.127)}"                 # on the day the film is wiped on a loose plank of track
@@ -106,6 +106,6 @@ def _aligned(text: str) -> str:
     """Return text with the remarks behind its lines in one column."""
     lines = []
     for line in text.splitlines():
-        told, mark, remark = line.partition("  #")
-        lines.append(f"{told.rstrip():<{_REMARKS}}  #{remark}" if mark and told.strip() else line)
+        code, mark, remark = line.partition("  #")
+        lines.append(f"{code.rstrip():<{_REMARKS}}  #{remark}" if mark and code.strip() else line)
     return "\n".join(lines) + "\n"

@@ -35,9 +35,9 @@ class Sizes:
 
     def bare(self, millimeters: float) -> str:
         """Return a length that is so many millimeters in HO as a bare number of two or three digits."""
-        return self.told(millimeters / 1000 * _RATIO / self.scale.ratio)
+        return self.number(millimeters / 1000 * _RATIO / self.scale.ratio)
 
-    def told(self, length: float) -> str:
+    def number(self, length: float) -> str:
         """Return a length, m, as a bare number of two or three digits."""
         value = convert(length, self.unit)
         digits = 1 - math.floor(math.log10(value))
@@ -112,21 +112,21 @@ track = [
 
 def _helix(size: Sizes) -> str:
     turn = clear_height(size.scale, size.practice) + _STRUCTURE
-    rise = 3 * float(size.told(1.1 * turn))
+    rise = 3 * float(size.number(1.1 * turn))
     radius = max(turn * 1.1 / _GRADE / (2 * math.pi), 0.55 * _RATIO / size.scale.ratio)
     return f"""\
 #   Lower end ---- helix of three turns ---- Upper end
 
 [railhead]
 "Lower end" = 0
-"Upper end" = {rise:.6g}                        # three turns of {size.told(1.1 * turn)}: the clear height and a deck
+"Upper end" = {rise:.6g}                        # three turns of {size.number(1.1 * turn)}: the clear height and a deck
 
 [line.Helix]
 from = "Lower end"
 to   = "Upper end"
 track = [
   {{ straight = {size.bare(1500)}, rise = 0, berth = "Lower yard" }},   # rise = 0 is level; a train stands here
-  {{ name = "Three turns", left = {size.told(radius)}, angle = 1080 }},
+  {{ name = "Three turns", left = {size.number(radius)}, angle = 1080 }},
   {{ straight = {size.bare(1500)}, rise = 0, berth = "Upper yard" }},
 ]
 """

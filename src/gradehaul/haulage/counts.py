@@ -98,7 +98,7 @@ class Worst:
             failing = min(_first(self.least > room), below)
             if first >= failing:
                 return failing
-            # the count before one that fails mostly passes, and then often tells of all before it
+            # the count before one that fails mostly passes, and then often decides all before it
             aim = failing - 1
             wanted = aim if from_above and failing <= MOST_CARS and self.most[aim - 1] > room[aim - 1] else first
             from_above = wanted == first or self.at(wanted).value <= room[wanted - 1]

@@ -121,7 +121,7 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
 
 
 def _refuse_legs(profile: RouteProfile) -> None:
-    """Refuse a route with reversals: what a train asks and has is told by its head's place on one leg."""
+    """Refuse a route with reversals: demand and pull are known by the place of the train's head on one leg."""
     if profile.legs:
         place = f'route "{profile.route.name}"'
         legs = " or ".join(f'"{leg.route.name}"' for leg in profile.legs)

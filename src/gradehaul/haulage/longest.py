@@ -82,11 +82,11 @@ class Load(Documented):
     slipping_basis: Basis
     engine: Engine = "leading"
     holds_back: bool = True
-    """Whether the train of so many cars as a person is shown holds back downhill."""
+    """Whether the train of the cars to run holds back downhill."""
 
     @property
-    def told(self) -> int:
-        """The load to tell a person: the rated load, or fewer cars where a place holds no more."""
+    def to_run(self) -> int:
+        """The cars to run: the rated load, or fewer where a place holds no more."""
         return self.held(self.rated)
 
     def held(self, count: int) -> int:

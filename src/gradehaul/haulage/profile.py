@@ -85,7 +85,7 @@ def lay_strip(alignment: Alignment) -> Strip:
 
 
 def _laid_out(parts: Sequence[PiecewiseQuadratic], starts: FloatArray) -> PiecewiseQuadratic:
-    """Lay functions end to end with their starts just where told, so that all strips break at the same places."""
+    """Lay functions end to end with their starts exactly as passed in, so that all strips break at the same places."""
     long = join(parts)
     count = [part.values.size for part in parts]
     offset = np.repeat(starts[:-1], count)

@@ -88,7 +88,7 @@ def curve_spread(wanted: CurveResistance) -> float:
 
 
 def lowest(resistance: Reading) -> float:
-    """Return the 5th percentile of a resistance: what a builder must reckon with where cars should stay put.
+    """Return the 5th percentile of a resistance: what to allow for where cars should stay put.
 
     >>> lowest(Reading(0.02))
     0.008

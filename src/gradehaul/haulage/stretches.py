@@ -155,14 +155,14 @@ def grade_stretches(railhead: PiecewiseQuadratic) -> Iterator[GradeStretch]:
         yield GradeStretch(
             start=float(railhead.breaks[a]),
             stop=float(stop),
-            first=_told(railhead.slopes[a]),
-            last=_told(ends[b] if vertical else railhead.slopes[a]),
+            first=_rounded(railhead.slopes[a]),
+            last=_rounded(ends[b] if vertical else railhead.slopes[a]),
             rise=float(railhead.ends[b] - railhead.values[a]),
             vertical_curve=vertical,
         )
 
 
-def _told(grade: float) -> float:
+def _rounded(grade: float) -> float:
     """Return a grade, level to rounding as level."""
     return 0.0 if abs(grade) < UNCHANGED else float(grade)
 
@@ -198,7 +198,7 @@ def _split_at_zero(parts: Sequence[Section]) -> Iterator[Section]:
 
 
 def _on_break(profile: RouteProfile, place: float) -> float:
-    """Return the breakpoint of the profile at a place reckoned with another sum, hence other rounding."""
+    """Return the breakpoint of the profile nearest to a place that another sum may round differently."""
     breaks = profile.railhead.breaks
     near = int(np.searchsorted(breaks, place))
     around = breaks[max(near - 1, 0) : near + 1]
@@ -241,9 +241,9 @@ def elements_along(
             start=float(starts[k]),
             stop=float(stops[k]),
             track=profile.tracks[number],
-            grade=(_told(grade[k, 0]), _told(grade[k, 1])),
+            grade=(_rounded(grade[k, 0]), _rounded(grade[k, 1])),
             curvature=(float(curvature[k, 0]), float(curvature[k, 1])),
-            effective=(_told(asks[k, 0]), _told(asks[k, 1])),
+            effective=(_rounded(asks[k, 0]), _rounded(asks[k, 1])),
             railhead=float(railhead[k]),
         )
 

@@ -34,7 +34,7 @@ def friction_of_tension(profile: RouteProfile, train: Train, resistance: Callabl
     q ds comes to q e^(m θ) ds, θ being the angle of the curves between. So the friction is ∫ |q| (e^(m θ) - 1) ds over
     the cars. It is exact where every car is pulled, or every car pushed, and the locomotives stand together; |q| in
     place of q bounds it where some of a train runs downhill. With locomotives in several places each piece is taken to
-    hang on the one that is farthest round the curves, since nothing tells how they share; sharing it evenly halves the
+    hang on the one that is farthest round the curves, since nothing says how they share; sharing it evenly halves the
     friction. The integral is summed over cells, each rounded outward and with the greatest of what it holds.
 
     Parameters

@@ -163,14 +163,14 @@ def _worst_of(legs: Sequence[tuple[Verdict, float]]) -> Verdict:
     """Return the verdict over legs, each with where on the route it begins."""
     moved = [_moved(verdict, start) for verdict, start in legs]
     hardest = min(moved, key=lambda verdict: verdict.margin)
-    told = next((verdict for verdict in moved if verdict.stalling), hardest)
+    first = next((verdict for verdict in moved if verdict.stalling), hardest)
     return replace(
         hardest,
         climb=min((verdict.climb for verdict in moved), key=get_args(Climb).index),
-        at=told.at,
-        track=told.track,
-        basis=told.basis,
-        slipping_basis=told.slipping_basis,
+        at=first.at,
+        track=first.track,
+        basis=first.basis,
+        slipping_basis=first.slipping_basis,
         no_stopping=tuple(stretch for verdict in moved for stretch in verdict.no_stopping),
         no_recovery=tuple(stretch for verdict in moved for stretch in verdict.no_recovery),
         stalling=tuple(stretch for verdict in moved for stretch in verdict.stalling),

@@ -42,7 +42,7 @@ def stated(plan: Plan) -> Stated:
     Raises
     ------
     GradehaulError
-        Heights that contradict one another, routes that no train can follow.
+        Heights that contradict each other, routes that no train can follow.
     """
     layout = Layout(plan)
     return Stated(plan, layout, judged_trains(layout, layout.judged()))

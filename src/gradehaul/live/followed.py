@@ -57,7 +57,7 @@ class Followed:
         return tuple(folder for folder in found if folder.is_dir())
 
     def stamp(self) -> Stamp:
-        """Return what tells whether any of the files has changed."""
+        """Return a fingerprint of the files, which changes when any of them does."""
         return tuple(_stamp(file) for file in self._files)
 
     def read(self) -> Reading:

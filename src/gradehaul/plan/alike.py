@@ -12,7 +12,7 @@ def alike(names: Mapping[str, object]) -> dict[str, str]:
 
     A slip is a letter left out, changed or swapped with its neighbor in a long word without digits, or a blank; in a
     word of three letters it is a swap alone. Names that differ in a number or else in a short word, as ``Yard 1`` and
-    ``Yard 2`` do, are told apart on purpose. Names are
+    ``Yard 2`` do, are kept apart on purpose. Names are
     looked up by what all of them but one word says, rather than compared pair by pair, so that thousands of joints
     take no time.
 

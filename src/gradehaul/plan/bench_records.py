@@ -19,7 +19,7 @@ State = Literal["standing", "slipping"]
 class PullRead:
     """Readings of one locomotive's pull, N, on one rail in one state.
 
-    `hours` since the film went on, None where it is not told or the rail is clean; `grade` and `curvature`, 1/m, of the
+    `hours` since the film went on, None where not stated or the rail is clean; `grade` and `curvature`, 1/m, of the
     track where it stood, the grade positive where it pulled uphill. `place` names the table or the row in a message.
     """
 

@@ -162,7 +162,7 @@ def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", 
     known
         The names it could have been.
     declare
-        How to declare such a thing, told where no known name is near.
+        How to declare such a thing, shown where no known name is near.
     guess
         Whether to look for the nearest known name, which takes time.
 

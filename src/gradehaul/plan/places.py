@@ -27,7 +27,7 @@ class Span(NamedTuple):
 
 
 def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, Span], bool]:
-    """Return where each line runs, of lines with faults too, and whether that could be told of all."""
+    """Return where each line runs, of lines with faults too, and whether that is known of all."""
     spans: dict[str, Span] = {}
     for name, entry in lines.items():
         table = entry.table if isinstance(entry.table, dict) else {}
@@ -38,7 +38,7 @@ def line_spans(lines: Mapping[str, Entry[Any]]) -> tuple[dict[str, Span], bool]:
 
 
 def berths_named(lines: Mapping[str, Entry[Any]], pieces: Mapping[str, Entry[Any]]) -> dict[str, Entry[Any]]:
-    """Return every berth that tables name, those with faults too, so that nobody is told it does not exist."""
+    """Return every berth that tables name, those with faults too, so that no message denies that it exists."""
     found: dict[str, Entry[Any]] = {}
     for entry in (*lines.values(), *pieces.values()):
         table = entry.table if isinstance(entry.table, dict) else {}

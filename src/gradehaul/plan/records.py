@@ -119,7 +119,7 @@ class Line:
     railhead_at: tuple[tuple[float, float], ...] = ()
     runs: Literal["both", "forward", "backward"] = "both"
     place: Place | None = None
-    """Where its `from` end lies, where that is told, as for a line from a drawing; else it is reckoned."""
+    """Where its `from` end lies, where that is stated, as for a line from a drawing; else it is calculated."""
     parallel: Parallel | None = None
     """Beside which line its middle lies, where figures of it are to be found."""
 
@@ -189,7 +189,7 @@ class MapStart:
 
 @dataclass(frozen=True, slots=True)
 class CurveResistance:
-    """How the builder wants curve resistance reckoned; which fields count depends on `model`."""
+    """How curve resistance is calculated; which fields count depends on `model`."""
 
     model: Literal["degree", "wheelbase", "coefficient"] = "degree"
     wheelbase: float | None = None

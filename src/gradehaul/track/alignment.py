@@ -13,7 +13,7 @@ from gradehaul.track.fit.fitted import fit_notes, fitted
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import notes_on_grades, round_grades
 from gradehaul.track.map.closing import closure_notes
-from gradehaul.track.map.dead_reckoning import reckon
+from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.positions import Positions
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
@@ -50,7 +50,7 @@ def align(plan: Plan) -> Alignment:
     Raises
     ------
     Problems
-        No line, figures that close no line, heights that contradict one another, a piece of the network without a
+        No line, figures that close no line, heights that contradict each other, a piece of the network without a
         known height, or a grade of 100 % or more.
     """
     if not plan.lines:
@@ -74,7 +74,7 @@ def align(plan: Plan) -> Alignment:
         )
         for track in plan.tracks.values()
     }
-    positions = reckon(plan, curvature)
+    positions = map_positions(plan, curvature)
     notes = (
         *fit_notes(plan),
         *heights.notes,

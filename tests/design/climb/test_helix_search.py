@@ -102,7 +102,7 @@ def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: Build) -> None
         steepest_grade(HelixGiven(radius=0.6, grade=0.02, turns=3), build, stock, rails=["clean"])
     with pytest.raises(DesignError, match="in a space"):
         roomiest(HelixGiven(rise=0.5), build, stock)
-    with pytest.raises(DesignError, match="too little is told"):
+    with pytest.raises(DesignError, match="too little is known"):
         smallest_radius(HelixGiven(grade=0.02), build, stock, rails=["clean"])
     with pytest.raises(RouteError, match="no train of this name"):
         smallest_radius(HelixGiven(grade=0.02, turns=3), build, stock, train="express", rails=["clean"])

@@ -58,7 +58,7 @@ def test_sound_readings_raise_no_remark():
         (reading("goat", '["0.065 N", "0.066 N", "0.067 N"]'), "0.066 N is 2 % of its weight"),
         (
             reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'state = "slipping"'),
-            "which is never so",
+            "which cannot be",
         ),
         (reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'rail = "treated"'), "no film gives"),
         (
@@ -69,7 +69,7 @@ def test_sound_readings_raise_no_remark():
         (reading("goat", '["65 gf", "66 gf", "67 gf", "66 gf", "45 gf"]'), "45 gf lies far from the other readings"),
         (reading("goat", '"66 gf"'), "one reading only: the scatter is assumed"),
         ('[[reading]]\ncar = "ore"\ncars = 1\nforce = ["22 gf", "23 gf"]\n', "22.50 % of its weight"),
-        ('[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [22, 21]\nstarts = [18, 17]\n', "are the two exchanged?"),
+        ('[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [22, 21]\nstarts = [18, 17]\n', "are the two swapped?"),
         (
             (
                 '[[tilt]]\ncar = "ore"\nover = 1000\nrolls = [22, 21]\nstarts = [18, 17]\n'
@@ -86,7 +86,7 @@ def test_sound_readings_raise_no_remark():
         ),
         (
             reading("goat", FIVE) + reading("goat", '["50 gf", "51 gf", "50 gf"]'),
-            "reading 1 and reading 2 contradict one another, 65.8 gf and 50.3",
+            "reading 1 and reading 2 contradict each other, 65.8 gf and 50.3",
         ),
         (
             (
@@ -149,7 +149,7 @@ def test_a_trial_over_a_route_that_cannot_be_answered_is_said():
 def test_a_trial_that_the_model_does_not_allow_for_is_said(count, outcome):
     answer = readings(read_plan(PLAN + reading("goat", FIVE) + trial(count, outcome)))
     assert not answer.trials[0].agrees
-    assert f"trial 1: it {outcome}, and the model has it do so in only 0.0 %" in str(answer.remarks[-1])
+    assert f"trial 1: it {outcome}, but by the model it does so in only 0.0 %" in str(answer.remarks[-1])
 
 
 def test_a_trial_on_film_is_judged_at_its_age():
@@ -169,7 +169,7 @@ def test_a_trial_on_film_is_judged_at_its_age():
 
 def test_what_to_measure_next_begins_with_what_would_tell_most_of_the_trains():
     advice = readings(read_plan(PLAN + reading("goat", FIVE))).measure_next
-    assert "it would make drag surer on" in advice[0]
+    assert "it would make drag more certain on" in advice[0]
     assert len(advice) <= 6
     assert sum("along level straight track" in words for words in advice) <= 1
     assert any("read the pull of mule on clean rail" in words for words in advice)

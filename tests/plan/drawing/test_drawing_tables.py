@@ -141,7 +141,8 @@ def test_a_drawing_in_another_folder(folder, name):
     (line,) = said(folder, DRAWING.replace("tarn.dxf", name))
     shown = name.replace("\\\\", "\\")
     assert line == (
-        f'plans/tarn.toml:3: [drawing], file: a drawing stands beside its plan, got "{shown}"; write "tarn.dxf"'
+        "plans/tarn.toml:3: [drawing], file: a drawing must be in its plan's folder or below it, "
+        f'got "{shown}"; write "tarn.dxf"'
     )
 
 
@@ -202,7 +203,7 @@ def test_a_joint_of_three_that_nothing_tells_how_to_pass(folder):
 
 
 def test_a_plan_that_is_no_file_has_no_drawing_beside_it():
-    with pytest.raises(Problems, match="a plan that is no file has no drawing beside it"):
+    with pytest.raises(Problems, match="a plan that is not a file has no drawing beside it"):
         read_plan(HEAD + DRAWING)
 
 

@@ -52,7 +52,7 @@ def test_a_slipping_pull_above_the_standing_pull_gets_a_note():
     assert read_plan(text).notes == (
         Note(
             'loco "mogul", slipping, clean',
-            "the pull with sliding wheels is more than the standing pull, which is never so",
+            "the pull with sliding wheels is more than the standing pull, which cannot be",
         ),
     )
 
@@ -80,7 +80,7 @@ def test_resistances_of_a_car():
 
 def test_a_starting_resistance_below_the_rolling_resistance_gets_a_note():
     assert read_plan(HEAD + CAR + 'rolling = "3 %"\nstarting = "2 %"').notes == (
-        Note('car "ore"', "the starting resistance is less than the rolling resistance, which is never so"),
+        Note('car "ore"', "the starting resistance is less than the rolling resistance, which cannot be"),
     )
 
 

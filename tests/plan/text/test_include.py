@@ -140,6 +140,6 @@ def test_faults_of_all_files_are_found_in_one_reading(folder):
 
 def test_a_text_has_nothing_beside_it(tmp_path):
     write(tmp_path, stock=CAR)
-    with pytest.raises(Problems, match=r'a plan that is no file cannot include others, got "stock\.toml"'):
+    with pytest.raises(Problems, match=r'a plan that is not a file cannot include others, got "stock\.toml"'):
         read_plan(main("stock"))
     assert list(read_plan(main("stock"), folder=tmp_path).cars) == ["ore"]

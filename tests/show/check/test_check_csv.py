@@ -22,12 +22,12 @@ def test_a_row_for_every_load(answer):
             load.rail,
         )
         assert (int(row["told_cars"]), int(row["rated_cars"]), int(row["limit_cars"])) == (
-            load.told,
+            load.to_run,
             load.rated,
             load.limit,
         )
         assert int(row["rated_low"]) <= load.rated <= int(row["rated_high"])
-        assert int(row["told_low"]) <= load.told <= int(row["told_high"]) <= (load.fits or 999)
+        assert int(row["told_low"]) <= load.to_run <= int(row["told_high"]) <= (load.fits or 999)
         assert int(row["limit_low"]) <= load.limit <= int(row["limit_high"])
         assert row["fits_cars"] == ("" if load.fits is None else str(load.fits))
         assert float(row["binds_at_m"]) == pytest.approx(load.binds.at, rel=1e-5)

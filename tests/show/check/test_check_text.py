@@ -101,7 +101,7 @@ def test_loads_tell_rated_limit_basis_and_what_binds(text, answer):
     row = next(line for line in section(text, "Route To quarry") if line.startswith("  mogul"))
     lines = text[text.index("What limits each load") :].split("\n")
     for load in answer.routes[1].loads:
-        assert f"{load.told} ({load.rated} / {load.limit}) {load.basis}, slipping {load.slipping_basis}" in row
+        assert f"{load.to_run} ({load.rated} / {load.limit}) {load.basis}, slipping {load.slipping_basis}" in row
         words = {
             "slip": "wheels slip and do not recover",
             "restart": "cannot restart",

@@ -159,7 +159,7 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
         wanted += [reader.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
         wanted += [reader.grade(each) for each in (ruling.effective, ruling.grade, ruling.curve)]
         for load, spread in zip(route.loads, route.spreads, strict=True):
-            wanted += [f"{cars_words(load.told)} ({cars_words(load.rated)} / {cars_words(load.limit)}) {load.basis}"]
+            wanted += [f"{cars_words(load.to_run)} ({cars_words(load.rated)} / {cars_words(load.limit)}) {load.basis}"]
             wanted += [cars_words(count) for count in (spread.limit_low, spread.limit_high)]
             if load.binds is not None:
                 wanted += [*reader.forces_apart(load.binds.demand, load.binds.pull), reader.length(load.binds.at)]

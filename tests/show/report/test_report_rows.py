@@ -25,7 +25,7 @@ def test_loads_and_how_sure_they_are(answer):
     for route in answer.routes:
         for load, spread in zip(route.loads, route.spreads, strict=True):
             cell = rows[route.route.name][told.heads.index(load.rail)]
-            assert (cell.text, cell.sort) == (str(load.told), load.told)
+            assert (cell.text, cell.sort) == (str(load.to_run), load.to_run)
             assert cell.more[:2] == (f"{load.rated} / {load.limit}", f"sure: {spread_words(load, spread)}")
 
 

@@ -16,7 +16,7 @@ from gradehaul.plan.records import Joint, Line, LineEnd, Track
 from gradehaul.track.chains import chains
 from gradehaul.track.curvature import Section, sections
 from gradehaul.track.map.closing import closure_notes
-from gradehaul.track.map.dead_reckoning import reckon
+from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Pose, points
 from gradehaul.track.map.positions import ClosureError, Positions
 
@@ -28,7 +28,7 @@ HEAD = 'scale = "HO"\nunit = "m"\n'
 
 def placed(text: str, head: str = HEAD) -> tuple[Plan, Positions]:
     plan = read_plan(head + text)
-    return plan, reckon(plan, sections(plan, chains(plan)))
+    return plan, map_positions(plan, sections(plan, chains(plan)))
 
 
 def line(name: str, start: str, finish: str, track: str) -> str:
@@ -416,7 +416,7 @@ def test_many_passing_loops_take_no_time_and_close_one_by_one() -> None:
         joints[f"U{n}"] = Joint(f"U{n}", "turnout", (*ends, on), tuple((on, end) for end in ends))
     joints[f"T{count}"] = Joint(f"T{count}", "end", (LineEnd(f"On{count - 1}", "to"),))
     plan = replace(plan, railhead={}, lines=lines, joints=joints)
-    found = reckon(plan, sections(plan, chains(plan)))
+    found = map_positions(plan, sections(plan, chains(plan)))
     assert len(found.closures) >= count - 1
     assert all(len(closure.lines) == 2 for closure in found.closures)
     assert found.joints[f"T{count}"].pose.x == pytest.approx(2 * count, abs=1.0)

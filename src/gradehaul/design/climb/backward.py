@@ -174,7 +174,7 @@ def smallest_radius(
     Raises
     ------
     DesignError
-        A radius is given, the wishes leave the helix open or contradict one another, or no radius works.
+        A radius is given, the wishes leave the helix open or contradict each other, or no radius works.
     RouteError
         No such train or rail condition.
     """
@@ -214,7 +214,7 @@ def steepest_grade(
     Raises
     ------
     DesignError
-        A grade is given, the wishes leave the helix open or contradict one another, or no grade works.
+        A grade is given, the wishes leave the helix open or contradict each other, or no grade works.
     RouteError
         No such train or rail condition.
     """

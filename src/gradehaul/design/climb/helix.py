@@ -237,7 +237,7 @@ def clear_height_left(
 
 
 def lengths_of(build: Build, turns: float) -> tuple[float, float]:
-    """Return what the length of a climb has for each m of radius, and besides, m."""
+    """Return (a, b) with the length of a climb = a * radius + b, m."""
     if not build.straight:
         return 2 * math.pi * turns, build.ease
     return 2 * math.pi * turns, 2 * turns * build.ease + (2 * turns - 1) * build.straight

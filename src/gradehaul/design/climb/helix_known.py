@@ -36,7 +36,7 @@ class HelixGiven:
     grade: float | None = None
     floor: tuple[float, float] | None = None
 
-    def told(self, name: str, unit: str) -> str:
+    def described(self, name: str, unit: str) -> str:
         """Return a wish in words, with its figure."""
         value = getattr(self, name)
         if name == "floor":
@@ -71,8 +71,8 @@ def settled_turns(radius: float, rise_per_turn: float, rise: float, build: Build
 
 
 def _per_turn_radius(build: Build, known: _Known) -> float:
-    besides = 2 * (build.ease + build.straight) if build.straight else 0.0
-    return (known["rise_per_turn"] / known["grade"] - besides) / (2 * math.pi)
+    extra = 2 * (build.ease + build.straight) if build.straight else 0.0
+    return (known["rise_per_turn"] / known["grade"] - extra) / (2 * math.pi)
 
 
 def _climb(build: Build, known: _Known) -> float:
@@ -132,13 +132,13 @@ def helix_of(wishes: HelixGiven, build: Build, unit: str = "mm") -> Helix:
     31.8
     >>> helix_of(HelixGiven(radius=0.6096, turns=3), build)
     Traceback (most recent call last):
-    gradehaul.errors.DesignError: too little is told to settle the helix, got radius and turns; write one more of
+    gradehaul.errors.DesignError: too little is known to fix the helix, got radius and turns; write one more of
     --rise-per-turn, --rise, --grade
     """
     for name in NAMES:
         value = getattr(wishes, name)
         if value is not None and not all(math.isfinite(v) and v > 0 for v in (value if name == "floor" else (value,))):
-            found, place = wishes.told(name, unit), f"--{name.replace('_', '-')}"
+            found, place = wishes.described(name, unit), f"--{name.replace('_', '-')}"
             raise DesignError(f"{NAMES[name]} must be more than 0", place=place, found=found)
     given: _Known = {name: getattr(wishes, name) for name in NAMES if name != "floor" and getattr(wishes, name)}
     known = dict(given)
@@ -155,8 +155,8 @@ def helix_of(wishes: HelixGiven, build: Build, unit: str = "mm") -> Helix:
                 source[name] = tuple(dict.fromkeys(part for each in of for part in source[each]))
                 progress = True
                 if known[name] <= 0:
-                    told = " and ".join(wishes.told(part, unit) for part in source[name])
-                    raise DesignError(f"no helix has {told}", found=f"{NAMES[name]} of nothing or less", write="less")
+                    cause = " and ".join(wishes.described(part, unit) for part in source[name])
+                    raise DesignError(f"no helix has {cause}", found=f"{NAMES[name]} of 0 or less", write="less")
     _refuse_contradictions(wishes, build, known, source, unit)
     helix = Helix(known["radius"], known["turns"], known["rise"], build)
     _refuse_impossible(helix, wishes, unit)
@@ -172,8 +172,8 @@ def _refuse_open(known: frozenset[str], given: _Known) -> None:
         write = f"one more of {', '.join('--' + name.replace('_', '-') for name in more)}"
     else:
         write = "--radius or --floor, --rise-per-turn or --grade, and --turns or --rise"
-    told = " and ".join(NAMES[name] for name in given) or "nothing of it"
-    raise DesignError("too little is told to settle the helix", found=told, write=write)
+    fixed = " and ".join(NAMES[name] for name in given) or "nothing of it"
+    raise DesignError("too little is known to fix the helix", found=fixed, write=write)
 
 
 def _refuse_contradictions(
@@ -186,9 +186,9 @@ def _refuse_contradictions(
             others = tuple(dict.fromkeys(part for each in of for part in source[each]))
             against = [part for part in source[name] if part not in others] or list(source[name])
             rest = [part for part in others if part not in against]
-            one = " and ".join(wishes.told(part, unit) for part in against)
-            other = " and ".join(wishes.told(part, unit) for part in rest)
-            made = HelixGiven(**{name: value}).told(name, unit)  # type: ignore[arg-type]
+            one = " and ".join(wishes.described(part, unit) for part in against)
+            other = " and ".join(wishes.described(part, unit) for part in rest)
+            made = HelixGiven(**{name: value}).described(name, unit)  # type: ignore[arg-type]
             raise DesignError(f"{one} contradicts {other}", found=f"{made} by the latter", write="without one of them")
 
 
@@ -219,10 +219,12 @@ def _refuse_impossible(helix: Helix, wishes: HelixGiven, unit: str) -> None:
     if wishes.floor is not None:
         needed, room = helix.floor, (max(wishes.floor), min(wishes.floor))
         if any(need > side * (1 + _AGREE) for need, side in zip(needed, room, strict=True)):
-            told = " by ".join(describe(side, "length", unit) for side in needed)
+            sides = " by ".join(describe(side, "length", unit) for side in needed)
             others = ", ".join(
-                wishes.told(name, unit) for name in NAMES if name != "floor" and getattr(wishes, name) is not None
+                wishes.described(name, unit) for name in NAMES if name != "floor" and getattr(wishes, name) is not None
             )
             raise DesignError(
-                f"{wishes.told('floor', unit)} contradicts {others}", found=f"{told} needed", write="a larger floor"
+                f"{wishes.described('floor', unit)} contradicts {others}",
+                found=f"{sides} needed",
+                write="a larger floor",
             )

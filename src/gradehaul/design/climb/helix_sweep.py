@@ -29,7 +29,7 @@ from gradehaul.quantities.si import METER, SI, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 STEEPEST = 0.04
-"""Grade beyond which a design is marked, where none is told (common practice: 2 to 3 %, and 4 % at the very most)."""
+"""Grade beyond which a design is marked, where none is named (common practice: 2 to 3 %, and 4 % at the very most)."""
 
 
 Chart = Annotated[FloatArray, SI("%", "pct", "grade", 100.0, places=6)]
@@ -170,7 +170,7 @@ def sweep(
     turns
         How many turns.
     powers, car, rails
-        Whose cars are counted: powers, a car and rail conditions of the plan; where none is told, all powers, the first
+        Whose cars are counted: powers, a car and rail conditions of the plan; left out, all powers, the first
         car, and clean with the first film, settled and fresh.
     train, judged
         A named train, and the rails on all of which it must climb; None for no train, and for the first film, settled

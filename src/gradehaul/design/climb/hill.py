@@ -69,8 +69,8 @@ def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice:
             raise DesignError(
                 f"the stock is of scale {plan.scale.name}", place="--scale", found=scale, write="stock of this scale"
             )
-        for option, told, words in (("--unit", unit, "has a unit"), ("--practice", practice, "says its practice")):
-            if told is not None:
+        for option, value, words in (("--unit", unit, "has a unit"), ("--practice", practice, "says its practice")):
+            if value is not None:
                 own = "of its own" if option == "--unit" else "itself"
                 raise DesignError(f"the plan {words} {own}", file=path, place=option, write=f"no {option}")
         return plan
@@ -173,7 +173,7 @@ class Hill:
         return Layout(self.plan)
 
     def check(self) -> CheckAnswer:
-        """Return all that `check` tells of it."""
+        """Return the whole answer of `check` for it."""
         return check_layout(self.layout)
 
     def stuck_on(self, train: str, rails: Sequence[str], need: Need = "climbs") -> str | None:

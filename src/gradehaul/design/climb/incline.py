@@ -174,7 +174,7 @@ class InclineGiven:
 def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
     """Return the incline that two of rise, length and grade settle.
 
-    Vertical curves that are not told are as long as practice has them: a car length for each 1 % of change.
+    Vertical curves that are left out are as long as practice has them: a car length for each 1 % of change.
 
     Raises
     ------
@@ -199,7 +199,7 @@ def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
     elif grade is None or (rise is None and length is None):
         missing = [name for name in ("rise", "length", "grade") if getattr(asked, name) is None]
         write = f"{'two' if len(missing) == 3 else 'one more'} of {', '.join(f'--{name}' for name in missing)}"
-        raise DesignError("too little is told to settle the incline", write=write)
+        raise DesignError("too little is known to fix the incline", write=write)
     else:
         vertical = usual_vertical_curve(grade, stock) if asked.vertical is None else asked.vertical
         if length is None:

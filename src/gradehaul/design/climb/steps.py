@@ -28,7 +28,7 @@ class Steps(NamedTuple):
 
 
 _STEPS = {"in": (0.025, 0.005), "ft": (0.002, 0.0005), "yd": (0.001, 0.0001)}
-"""In the unit: each is told whole by the decimals with which fine lengths are."""
+"""In the unit: each is shown exactly with the decimals of fine lengths."""
 
 
 def steps_of(unit: str) -> Steps:

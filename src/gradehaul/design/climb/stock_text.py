@@ -88,7 +88,7 @@ def _train_text(train: NamedTrain, route: str) -> list[str]:
 
 
 def _book_text(book: Book) -> list[str]:
-    """Return the readings of the bench, by which the plan that is written reckons as its stock's own does."""
+    """Return the readings of the bench, by which the plan that is written answers as that of its stock does."""
     parts = [] if book.step is None else ["", "[bench]", f"step = {quoted(f'{book.step:.13g} N')}"]
     for pull in book.pulls:
         parts += ["", "[[reading]]", f"loco = {quoted(pull.loco)}", f"rail = {quoted(pull.rail)}"]

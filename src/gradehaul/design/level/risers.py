@@ -43,7 +43,7 @@ class Riser:
 class Corrections:
     """What to do at each reading: `steps` of the size `step`, m, up where positive; the ends stay.
 
-    `target` is the grade that was meant, `reached` the steepest that is left between two readings; `met` tells
+    `target` is the grade that was meant, `reached` the steepest that is left between two readings; `met` says
     whether that is no more than the target. `before` and `after` are the stretches steeper than meant.
     """
 

@@ -86,7 +86,7 @@ def stations_of(plan: Plan) -> Stations:
     Raises
     ------
     Problems
-        Heights that contradict one another, or a piece of the network without any.
+        Heights that contradict each other, or a piece of the network without any.
     """
     railheads = solve_railheads(plan)
     joints = {name: number for number, name in enumerate(plan.joints)}

@@ -156,10 +156,10 @@ def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) 
         cut = round(top / build.rule) * build.rule
         if build.datum is not None and cut <= 0:
             raise DesignError(
-                f"riser {number} would end {_told(walk, -top)} below where it stands",
+                f"riser {number} would end {_described(walk, -top)} below where it stands",
                 place="--datum",
-                found=_told(walk, build.datum),
-                write=f"more than {_told(walk, build.datum - top)}",
+                found=_described(walk, build.datum),
+                write=f"more than {_described(walk, build.datum - top)}",
             )
         joint_at, joint = walk.joint_before(at)
         block, low_end = _block(walk, at, build.level)
@@ -182,23 +182,23 @@ def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) 
     return Risers(walk, build, every, begin, tuple(found))
 
 
-def _told(walk: Walk, length: float) -> str:
+def _described(walk: Walk, length: float) -> str:
     return describe(length, "length", walk.layout.plan.unit)
 
 
 def _refuse(walk: Walk, build: Build, every: float, begin: float) -> None:
     if every <= 0:
-        raise DesignError("risers stand apart", place="--every", found=_told(walk, every), write='--every "16 in"')
+        raise DesignError("risers stand apart", place="--every", found=_described(walk, every), write='--every "16 in"')
     if every > walk.length:
-        found = f"{_told(walk, every)} on {_told(walk, walk.length)}"
+        found = f"{_described(walk, every)} on {_described(walk, walk.length)}"
         raise DesignError(f"this is longer than {walk.name}", place="--every", found=found, write="a shorter distance")
     if not 0 <= begin <= walk.length:
-        found = f"{_told(walk, begin)} on {_told(walk, walk.length)}"
+        found = f"{_described(walk, begin)} on {_described(walk, walk.length)}"
         raise DesignError(f"the first riser must stand on {walk.name}", place="--from", found=found)
     if (walk.length - begin) / every > _MOST:
-        raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_told(walk, every))
+        raise DesignError(f"at most {_MOST} risers in one answer", place="--every", found=_described(walk, every))
     if build.datum is not None and build.datum < 0:
-        raise DesignError("the plan's 0 lies below the floor", place="--datum", found=_told(walk, build.datum))
+        raise DesignError("the plan's 0 lies below the floor", place="--datum", found=_described(walk, build.datum))
 
 
 def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:

@@ -49,7 +49,7 @@ USUAL_TENSION = 0.03
 measured value was found)."""
 
 Progress = Callable[[int, int], None]
-"""Told how many parts of the work are done, and of how many."""
+"""Called with the number of parts of the work that are done, and of how many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ class RangedLoad:
     """A load, and how sure it is."""
 
     KEYS: ClassVar[str] = (
-        "load.power load.car load.rail told_cars=load.told rated_cars=load.rated limit_cars=load.limit told_low "
+        "load.power load.car load.rail told_cars=load.to_run rated_cars=load.rated limit_cars=load.limit told_low "
         "told_high spread.rated_low spread.rated_high spread.limit_low spread.limit_high fits_cars=load.fits "
         "load.fits_by load.engine load.holds_back load.basis load.slipping_basis load.binds"
     )
@@ -86,12 +86,12 @@ class RangedLoad:
 
     @property
     def told_low(self) -> int:
-        """The 5th percentile of the load that a person is shown."""
+        """The 5th percentile of the cars to run."""
         return self.load.held(self.spread.rated_low)
 
     @property
     def told_high(self) -> int:
-        """The 95th percentile of the load that a person is shown."""
+        """The 95th percentile of the cars to run."""
         return self.load.held(self.spread.rated_high)
 
 
@@ -224,7 +224,7 @@ class CheckAnswer(AnswerRecord):
     coefficient: Meters
     """Curve coefficient, m."""
     rails: tuple[str, ...]
-    """The rail conditions reckoned with."""
+    """The rail conditions judged."""
     judged_rails: tuple[str, ...]
     """Those by which the layout passes or fails: the ones named, else as planned where the plan says so, else clean."""
     routes: tuple[RouteAnswer, ...]
@@ -289,7 +289,7 @@ def check(
     seed
         Of the draws that tell how sure the answer is: the same seed gives the same answer.
     hours
-        The age at which films are reckoned; settled where it is not told.
+        The age of every film; rested where it is left out.
     rails
         The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
         clean.
@@ -304,7 +304,7 @@ def check(
     RouteError
         A rail condition, train or route that the plan does not have.
     Problems
-        Heights that contradict one another, routes that no train can follow.
+        Heights that contradict each other, routes that no train can follow.
     """
     layout = Layout(plan, all_routes=all_routes, hours=hours)
     return check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)

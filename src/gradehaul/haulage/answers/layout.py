@@ -192,8 +192,8 @@ class Layout:
         if not profile.fall:
             return tuple(loads)
         return tuple(
-            replace(load, holds_back=judge(profile, climb.train(load.told), load.rail, self.pulls).holds_back)
-            if load.told
+            replace(load, holds_back=judge(profile, climb.train(load.to_run), load.rail, self.pulls).holds_back)
+            if load.to_run
             else load
             for load in loads
         )
@@ -280,8 +280,8 @@ class Layout:
 
 def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
     """Return the names of what tracks' own conditions come to: none where the plan says none, two where films age."""
-    told = {RailCondition.named(rail) for rail in rails if rail is not None}
-    return () if not told else PLANNED if any(rail.on_first_day not in told for rail in told) else (AS_PLANNED,)
+    named = {RailCondition.named(rail) for rail in rails if rail is not None}
+    return () if not named else PLANNED if any(rail.on_first_day not in named for rail in named) else (AS_PLANNED,)
 
 
 def judged_rails(rails: Collection[str]) -> tuple[str, ...]:

@@ -98,7 +98,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         The layout has no heights that fit together, or a route that no train can follow.
     """
     bench = work_out(plan)
-    told = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
+    guesses = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
     remarks = list(odd_figures(plan, bench))
     judged = {answer.trial.place for answer in trials}
@@ -111,13 +111,13 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     remarks += [
         Note(
             answer.trial.place,
-            f"it {answer.trial.outcome}, and the model has it do so in only {100 * answer.chance:.1f} % of draws: a "
-            "reading, a grade or a mass is not as in the plan",
+            f"it {answer.trial.outcome}, but by the model it does so in only {100 * answer.chance:.1f} % of random "
+            "trials: a reading, a grade or a mass is not as in the plan",
         )
         for answer in trials
         if not answer.agrees
     ]
-    return ReadingsAnswer(plan, bench, told, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
+    return ReadingsAnswer(plan, bench, guesses, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
@@ -193,23 +193,26 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
                 for cause in trust.causes:
                     gain = cause.narrows * unsure
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
-                        best[cause.measure] = gain, f"it would make {named.name} surer on {rail} rail"
+                        best[cause.measure] = gain, f"it would make {named.name} more certain on {rail} rail"
     advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
     return [*advice, *_missing(plan, bench, best)][:_MOST_ADVICE]
 
 
-def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
+def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str]:
     films = list(plan.films)
     unread = [name for name in plan.locos if bench.row(name, CLEAN) is None]
     if unread:
         yield f"read the pull of {_some(unread)} on clean rail, five times each"
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
-        yield f"read locomotives with other shares of tyred wheels on clean rail: {clean.why}"
+        yield f"read locomotives with other shares of wheels with tires on clean rail: {clean.why}"
     for film in films:
         settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
         if plan.locos and not (fresh or settled):
-            yield f"wipe {film} on a loose plank; read a locomotive with tyres and one without, fresh and after a day"
+            yield (
+                f"wipe {film} on a loose plank; read a locomotive with traction tires and one without, "
+                "fresh and after a day"
+            )
         elif plan.locos and not (fresh and settled):
             yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day it goes on'} too"
         if any(one.film == film and one.form == "stepwise" for one in bench.films):
@@ -218,7 +221,7 @@ def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
     if few:
         yield f"read more often, five times each: {_some(few)}"
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
-    if unrolled and ROLL not in told:
+    if unrolled and ROLL not in guesses:
         yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
     curved = any(track.curvature for track in plan.tracks.values())
     if (
@@ -226,7 +229,7 @@ def _missing(plan: Plan, bench: Bench, told: Collection[str]) -> Iterator[str]:
         and bench.curve is None
         and plan.curve_resistance.model != "coefficient"
         and plan.cars
-        and BEND not in told
+        and BEND not in guesses
     ):
         yield "pull the same string round a curve of known radius"
 

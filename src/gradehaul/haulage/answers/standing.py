@@ -49,7 +49,7 @@ def rolls(
     berth, clear
         The berth and the part of it where cars stand.
     resistance
-        Resistance per unit of weight, as a grade: the lowest to be reckoned with. A film on the rail does not change
+        Resistance per unit of weight, as a grade: the lowest to allow for. A film on the rail does not change
         it.
 
     Examples

@@ -1,4 +1,4 @@
-"""Figures that are allowed and yet hardly meant: each a note that tells what is usual, never a refusal."""
+"""Unusual figures: allowed, but each with a note that says what is usual."""
 
 from __future__ import annotations
 

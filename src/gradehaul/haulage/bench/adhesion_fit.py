@@ -14,7 +14,7 @@ from gradehaul.quantities.si import Ratio, Share
 from gradehaul.track.piecewise import FloatArray
 
 APART = 0.10
-"""Least range of the share of weight on tyres over the locomotives for tyres and metal to be told apart."""
+"""Least range of the share of weight on tyres over the locomotives at which tires and metal can be separated."""
 
 _ROUNDS = 4
 
@@ -109,7 +109,7 @@ class AdhesionFit:
 
     `metal` and `tyred` are None where the data say nothing of them; `error` has their standard errors. `between` is how
     much locomotives differ among themselves, as a share, beyond the scatter of readings. Where `apart` is False tyres
-    and metal cannot be told apart, and only locomotives with nearly the same share of weight on tyres are predicted;
+    and metal cannot be separated, and only locomotives with nearly the same share of weight on tyres are predicted;
     `why` says so in words.
     """
 
@@ -212,9 +212,11 @@ def fit_adhesion(
 
 def _why(count: int, *, bare: bool, all_tyred: bool) -> str:
     if bare:
-        return "no locomotive with tyres was read, so this says nothing of tyres"
+        return "no locomotive with traction tires was read, so this says nothing about tires"
     if all_tyred:
-        return "every locomotive that was read has tyres on all driven wheels, so this says nothing of metal"
+        return (
+            "every locomotive that was read has traction tires on all driven wheels, so this says nothing about metal"
+        )
     if count < 3:
-        return "fewer than three locomotives were read, so tyres and metal cannot be told apart"
-    return "the locomotives are all alike in their share of weight on tyres, so tyres and metal cannot be told apart"
+        return "fewer than three locomotives were read, so tires and metal cannot be separated"
+    return "the locomotives all have about the same share of weight on tires, so tires and metal cannot be separated"

@@ -1,4 +1,4 @@
-"""A plan with what the bench told of it: readings taken in, coefficients worked out, films at an age."""
+"""A plan with its bench results: readings taken in, coefficients worked out, films at an age."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Bench:
     cars: Mapping[str, CarBench]
     curve: CurveBench | None
     coefficient: float
-    """Curve coefficient that was reckoned with, m."""
+    """Curve coefficient used, m."""
     pooled: Pooled
     taken: Rows
 
@@ -104,7 +104,7 @@ def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
     plan
         The plan.
     hours
-        Age at which each film is to be reckoned under its own name; settled where it is not told.
+        Age of each film under its own name; rested where it is left out.
     """
     book = plan.book
     if not (book.pulls or book.strings or book.tilts) and hours is None:
@@ -116,7 +116,7 @@ def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
     if hours is not None:
         films = {name: _film_at(film, hours) for name, film in films.items()}
         locos = {name: _at_age(plan, bench, loco, hours) for name, loco in locos.items()}
-        notes = [Note(f'rail "{name}"', f"it is reckoned {hours:g} hours after the film went on") for name in films]
+        notes = [Note(f'rail "{name}"', f"it is judged {hours:g} hours after the film went on") for name in films]
     return replace(
         plan,
         locos=locos,
@@ -177,8 +177,8 @@ def _with_readings(bench: Bench, loco: Loco, *, predict: bool) -> Loco:
     for (name, rail, state), rows in bench.taken.items():
         if name == loco.name:
             tables[state][rail] = tuple(force for row in rows for force in row.forces)
-    told = predicted(bench, loco) if predict else {}
-    return replace(loco, pull=tables["standing"], slipping=tables["slipping"], predicted=told)
+    predicted_pulls = predicted(bench, loco) if predict else {}
+    return replace(loco, pull=tables["standing"], slipping=tables["slipping"], predicted=predicted_pulls)
 
 
 def _film_at(film: Film, hours: float) -> Film:
@@ -190,7 +190,7 @@ def _film_at(film: Film, hours: float) -> Film:
 
 def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float) -> Loco:
     """Return a locomotive whose readings on each film are those of an age."""
-    pull, slipping, told = dict(loco.pull), dict(loco.slipping), dict(loco.predicted)
+    pull, slipping, predicted_pulls = dict(loco.pull), dict(loco.slipping), dict(loco.predicted)
     for film in plan.films:
         found = next((one for one in bench.films if (one.loco, one.film) == (loco.name, film)), None)
         if found is not None:
@@ -204,20 +204,20 @@ def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float) -> Loco:
             table.pop(film, None)
             if like in table:
                 table[film] = table[like]
-        told.pop(film, None)
-        if like in told:
-            told[film] = told[like]
-    return replace(loco, pull=pull, slipping=slipping, predicted=told)
+        predicted_pulls.pop(film, None)
+        if like in predicted_pulls:
+            predicted_pulls[film] = predicted_pulls[like]
+    return replace(loco, pull=pull, slipping=slipping, predicted=predicted_pulls)
 
 
-def _with_car(car: Car, told: CarBench | None) -> Car:
-    found = with_resistances(car, told)
-    if told is None or found is None:
+def _with_car(car: Car, bench: CarBench | None) -> Car:
+    found = with_resistances(car, bench)
+    if bench is None or found is None:
         return car
     return replace(
         car,
         rolling=found[0],
         starting=found[1],
-        rolling_basis="measured" if told.rolling is not None else car.rolling_basis,
-        starting_basis="measured" if told.starting is not None else car.starting_basis,
+        rolling_basis="measured" if bench.rolling is not None else car.rolling_basis,
+        starting_basis="measured" if bench.starting is not None else car.starting_basis,
     )

@@ -20,7 +20,7 @@ SINGLE_SCATTER = 0.10
 
 @dataclass(frozen=True, slots=True)
 class CarBench:
-    """What the bench told of a kind of car, as pull per unit of weight; None where it told nothing."""
+    """Bench results for a kind of car, as pull per unit of weight; None where nothing was measured."""
 
     car: str
     rolling: Mean | None
@@ -29,9 +29,9 @@ class CarBench:
 
 @dataclass(frozen=True, slots=True)
 class CurveBench:
-    """The curve coefficient that strings of cars on curves told, m, and those on which it rests.
+    """The curve coefficient measured with strings of cars on curves, m, and the curves it rests on.
 
-    `error` has the error of the rolling resistance too; `assumed_rolling` tells that this was not measured for all.
+    `error` has the error of the rolling resistance too; `assumed_rolling` means that it was not measured for all.
     """
 
     KEYS: ClassVar[str] = "coefficient_m=coefficient.value error rolling_assumed=assumed_rolling"
@@ -85,9 +85,9 @@ def curve_at_bench(plan: Plan, cars: Mapping[str, CarBench]) -> CurveBench | Non
         if row.curvature == 0:
             continue
         car = plan.cars[row.car]
-        told = cars.get(row.car)
-        if told is not None and told.rolling is not None:
-            rolling, error = told.rolling.value, told.rolling.error
+        bench_of_car = cars.get(row.car)
+        if bench_of_car is not None and bench_of_car.rolling is not None:
+            rolling, error = bench_of_car.rolling.value, bench_of_car.rolling.error
         else:
             rolling, error = car.rolling.value, _spread(car)
             assumed = True
@@ -115,18 +115,18 @@ def _mean(values: Sequence[float]) -> Mean | None:
     return mean_of(values)
 
 
-def with_resistances(car: Car, told: CarBench | None) -> tuple[Reading, Reading] | None:
-    """Return the rolling and starting resistance of a car with what the bench told in place of what was assumed.
+def with_resistances(car: Car, bench_of_car: CarBench | None) -> tuple[Reading, Reading] | None:
+    """Return the rolling and starting resistance of a car with bench results in place of assumed values.
 
     A starting resistance that was not measured keeps its ratio to the rolling resistance.
     """
-    if told is None:
+    if bench_of_car is None:
         return None
-    rolling = car.rolling if told.rolling is None else _reading(told.rolling)
+    rolling = car.rolling if bench_of_car.rolling is None else _reading(bench_of_car.rolling)
     ratio = rolling.value / car.rolling.value if car.rolling.value > 0 else 1.0
     spread = None if rolling.spread is None else rolling.spread * car.starting.value / max(car.rolling.value, 1e-12)
     scaled = Reading(car.starting.value * ratio, spread)
-    return rolling, scaled if told.starting is None else _reading(told.starting)
+    return rolling, scaled if bench_of_car.starting is None else _reading(bench_of_car.starting)
 
 
 def _reading(mean: Mean) -> Reading:

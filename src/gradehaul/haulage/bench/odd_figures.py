@@ -42,8 +42,8 @@ def _of_pulls(plan: Plan, bench: Bench) -> Iterator[Note]:
                 own, other = describe(row.mean, "force", unit), describe(standing.mean, "force", unit)
                 yield Note(
                     place,
-                    f"{own} with sliding wheels is more than the standing pull, {other}, which is never so: are the "
-                    "two exchanged, or was the standing pull read after the wheels had slipped?",
+                    f"{own} with sliding wheels is more than the standing pull, {other}, which cannot be: are the "
+                    "two swapped, or was the standing pull read after the wheels had slipped?",
                 )
         if row.outliers:
             far = ", ".join(describe(value, "force", unit) for value in row.outliers)
@@ -69,8 +69,8 @@ def _share_of_weight(plan: Plan, row: Reduced, place: str, unit: str) -> Iterato
     size = "more" if share > MOST_ADHESION else "less"
     limit = MOST_ADHESION if share > MOST_ADHESION else LEAST_ADHESION
     hint = f"; was {' or '.join(meant)} meant?" if meant else "; is the mass right?"
-    told = describe(row.mean, "force", unit)
-    yield Note(place, f"{told} is {100 * share:.0f} % of its weight, {size} than {100 * limit:.0f} %{hint}")
+    pull = describe(row.mean, "force", unit)
+    yield Note(place, f"{pull} is {100 * share:.0f} % of its weight, {size} than {100 * limit:.0f} %{hint}")
 
 
 def _of_films(plan: Plan, bench: Bench) -> Iterator[Note]:
@@ -91,24 +91,29 @@ def _of_films(plan: Plan, bench: Bench) -> Iterator[Note]:
 
 
 def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
-    for told in bench.cars.values():
-        rolling = told.rolling
+    for result in bench.cars.values():
+        rolling = result.rolling
         if rolling is not None and not _ROLLS[0] <= rolling.value <= _ROLLS[1]:
             yield Note(
-                told.car,
+                result.car,
                 f"its rolling resistance comes out at {100 * rolling.value:.2f} % of its weight, where 0.8 to 3 % is "
                 "usual: were all cars of the string counted, and was the track level?",
             )
-        tilts = [each for each in plan.book.tilts if each.car == told.car and each.starts and each.rolls]
+        tilts = [each for each in plan.book.tilts if each.car == result.car and each.starts and each.rolls]
         steeper = [each for each in tilts if fmean(each.rolls) > fmean(each.starts)]
         for tilt in steeper:
             yield Note(
                 tilt.place,
-                f"{told.car} rolls on at a steeper tilt than it starts at, which is never so: are the two exchanged?",
+                f"{result.car} rolls on at a steeper tilt than it starts at, which cannot be: are the two swapped?",
             )
-        if not steeper and rolling is not None and told.starting is not None and told.starting.value < rolling.value:
+        if (
+            not steeper
+            and rolling is not None
+            and result.starting is not None
+            and result.starting.value < rolling.value
+        ):
             yield Note(
-                told.car, "it starts at less than it rolls on at, which is never so: was the string pulled level?"
+                result.car, "it starts at less than it rolls on at, which cannot be: was the string pulled level?"
             )
     if bench.curve is None:
         return

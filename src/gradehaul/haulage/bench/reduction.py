@@ -18,7 +18,7 @@ from gradehaul.quantities import Reading
 from gradehaul.quantities.si import Hours, Newtons
 
 ENOUGH = 3
-"""Readings from which a row tells its own scatter; fewer borrow that of all rows."""
+"""Readings that a row needs for a scatter of its own; fewer borrow that of all rows."""
 
 FAR_OUT = 3.5
 """Modified z-score beyond which a reading is shown as an outlier (Iglewicz and Hoaglin, from memory)."""
@@ -48,7 +48,7 @@ class Reduced:
 
     Where a film was read at several ages the mean is over all of them, and the scatter that about each age's own mean.
     `scatter` is that of a single reading and `error` the standard error of the mean; the mean lies between `low` and
-    `high` with 95 %, by Student's t with `freedom` degrees of freedom. `borrowed` tells that the scatter is that of all
+    `high` with 95 %, by Student's t with `freedom` degrees of freedom. `borrowed` means that the scatter is that of all
     rows, or assumed, since there are too few readings here. `outliers` are shown and never dropped.
     """
 
@@ -167,7 +167,7 @@ day)."""
 
 
 def condition_at(plan: Plan, rail: str, hours: float | None) -> str:
-    """Return the rail condition of a film at an age: fresh or settled, settled where no age is told.
+    """Return the rail condition of a film at an age: fresh or rested, rested where no age is stated.
 
     >>> from gradehaul.plan import read_plan
     >>> condition_at(read_plan('scale = "HO"'), "treated", 2.0)
@@ -191,18 +191,18 @@ def reduce_row(
     pooled
         Scatter of all rows.
     step
-        The least step of the balance, N, where it was told.
+        The least step of the balance, N, where it is stated.
     sure
         Standard error of the correction for curves, N, common to all of the readings.
     """
     forces = [force for row in taken for force in row.forces]
     values = [force.value for force in forces]
-    told = [force.spread for force in forces if force.spread is not None]
+    stated = [force.spread for force in forces if force.spread is not None]
     step = pooled.step if step is None else step
     scatter, freedom = _within_ages(taken)
     borrowed = len(values) < ENOUGH or freedom < 1
-    if told:
-        scatter, freedom = math.sqrt(fmean(spread**2 for spread in told)), max(pooled.freedom, 30)
+    if stated:
+        scatter, freedom = math.sqrt(fmean(spread**2 for spread in stated)), max(pooled.freedom, 30)
     elif borrowed:
         scatter, freedom = pooled.share * fmean(values), pooled.freedom
     mean = mean_of(values, step=step, scatter=scatter, freedom=freedom)
@@ -215,7 +215,7 @@ def reduce_row(
         scatter=mean.scatter,
         error=error,
         freedom=mean.freedom,
-        borrowed=borrowed and not told,
+        borrowed=borrowed and not stated,
         low=max(0.0, mean.value - half),
         high=mean.value + half,
         outliers=tuple(far for age in _by_age(taken) for far in outliers(age, step=step)),

@@ -47,16 +47,16 @@ class Pooled:
     def of(self, readings: Sequence[Reading]) -> Scatter:
         """Return the scatter of one row of readings: its own, with the pooled one for what it is too few to tell.
 
-        A spread that was written beside a reading counts as told; no scatter is less than what the balance can show,
+        A spread that was written beside a reading counts as written; no scatter is less than what the balance can show,
         a step evenly spread, step / √12.
         """
         mean = sum(reading.value for reading in readings) / len(readings)
-        told = [reading.spread for reading in readings if reading.spread is not None]
+        stated = [reading.spread for reading in readings if reading.spread is not None]
         own = sum((reading.value - mean) ** 2 for reading in readings)
         freedom = PRIOR_READINGS + len(readings) - 1
         value = math.sqrt((PRIOR_READINGS * (self.share * mean) ** 2 + own) / freedom)
-        if told:
-            value = math.sqrt(sum(spread**2 for spread in told) / len(told))
+        if stated:
+            value = math.sqrt(sum(spread**2 for spread in stated) / len(stated))
         return Scatter(max(value, self.step / math.sqrt(12)), freedom)
 
 

@@ -160,7 +160,7 @@ class Draws:
         return np.clip(share + TOGETHER_SPREAD * self._normal("together"), 0.5, 1.0) if basis == "assumed" else None
 
     def standing(self, loco: Loco, condition: str) -> FloatArray:
-        """Return the standing pull of a locomotive on a rail condition, N, reckoned as for the answer itself."""
+        """Return the standing pull of a locomotive on a rail condition, N, calculated as for the answer itself."""
         source = source_of_pull(self.plan, loco, condition)
         if isinstance(source.known, PredictedPull):
             known = self._predicted(loco, source.known)

@@ -70,7 +70,7 @@ class RouteTrust:
     def spread(self, load: Load) -> LoadSpread:
         """Return the percentiles of a load of this route.
 
-        Reckoned from 1,000 draws, not 10,000, and not exactly in each: the exact engine finds the worst place of a
+        Calculated from 1,000 draws, not 10,000, and not exactly in each: the exact engine finds the worst place of a
         train at four curve coefficients (the 2nd, 50th and 98th percentile, and the 98th of starting); between them the
         margin is taken as straight in the coefficient, which is on the safe side since the most that is asked is convex
         in it, and at each place it is exact in pulls, masses and resistances. Of trains of more than ten cars some are
@@ -145,7 +145,7 @@ def _percentile(values: FloatArray, share: float) -> float:
 
 
 def _most_cars(margin: Callable[[int], float], near: int, slope: float = 0.0) -> int:
-    """Return the most cars with which a margin is not negative, by steps as long as the margin tells.
+    """Return the most cars with which a margin is not negative, by steps as long as the margin allows.
 
     Parameters
     ----------

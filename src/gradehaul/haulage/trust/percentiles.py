@@ -1,4 +1,4 @@
-"""Percentiles of draws, as numpy's, which loads all of its masked arrays first: longer than reckoning a small plan."""
+"""Percentiles of draws, as numpy's, but without loading its masked arrays, which takes longer than a small plan."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def quantiles(values: FloatArray, shares: Sequence[float]) -> list[float]:
     found = []
     for place, low, high in zip(places, below, above, strict=True):
         along, step = place - low, float(ordered[high] - ordered[low])
-        # from the nearer of the two, as numpy reckons
+        # from the nearer of the two, as numpy does
         found.append(float(ordered[low]) + step * along if along < 0.5 else float(ordered[high]) - step * (1 - along))
     return found
 

@@ -152,7 +152,7 @@ class DrawnRun:
         return self._gravity[key]
 
     def _placed(self, count: int) -> int:
-        """Return the number of cars that tells where the locomotives stand: any, where they are ahead of the cars."""
+        """Return the number of cars that fixes where the locomotives stand: any, where they are ahead of the cars."""
         return count if self.pushed else 1
 
     def _nominal(self, rail: str, count: int, state: State) -> PiecewiseQuadratic | float:

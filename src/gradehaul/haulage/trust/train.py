@@ -38,7 +38,7 @@ ROLL, BEND = (
 class Cause:
     """One uncertainty: of what, its share of the margin's variance, and how much of that measuring would take away.
 
-    `measure` tells the measurement, empty where none helps.
+    `measure` names the measurement, empty where none helps.
     """
 
     KEYS: ClassVar[str] = "of=what share measuring_removes=narrows"

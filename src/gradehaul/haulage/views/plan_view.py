@@ -1,4 +1,4 @@
-"""What a plan view tells: tracks in their places with their effective grade, what passes over what, and failures."""
+"""The figures of a plan view: tracks in their places, effective grades, what passes over what, and failures."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from gradehaul.track.map.positions import USABLE_MISCLOSURE
 from gradehaul.track.piecewise import FloatArray
 
 _BESIDE = 0.15
-"""The room between two pieces whose places relative to one another nothing tells, as a share of their extent."""
+"""The room between two pieces whose relative places are unknown, as a share of their extent."""
 
 MarkKind = Literal["stalls", "runs away", "no stopping", "no recovery"]
 """Where a train stalls, runs away, would not start again, or would not recover from a slip."""
@@ -91,7 +91,7 @@ class Mark:
 class TrainView:
     """What becomes of a train on one rail condition, with the stretches to mark and where its failures begin and end.
 
-    A place on track that is not in the view is left out; the verdict tells it.
+    A place on track that is not in the view is left out; the verdict shows it.
     """
 
     KEYS: ClassVar[str] = f"name route rail {JUDGED_KEYS} stall runaways marks"
@@ -130,7 +130,7 @@ class PlanView(AnswerRecord):
     trains: tuple[TrainView, ...]
     """One for each train and rail condition."""
     frames: int
-    """How many pieces are drawn whose places relative to one another nothing tells."""
+    """Number of pieces whose places relative to one another are unknown."""
     notes: tuple[Note, ...]
     """What is left out, and why."""
 
@@ -153,7 +153,7 @@ class PlanView(AnswerRecord):
 
 
 def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequence[str] | None = None) -> PlanView:
-    """Return what the plan view of a layout tells.
+    """Return the figures of a layout's plan view.
 
     Parameters
     ----------
@@ -293,7 +293,7 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
                 "plan view", f"left out: {lines}, since {figure_misses(worst)} by {misclosure(layout.plan, worst)}"
             )
     if frames > 1:
-        yield Note("plan view", f"{frames} pieces lie beside one another, for nothing tells how they truly lie")
+        yield Note("plan view", f"{frames} separate pieces are drawn side by side; their true places are unknown")
 
 
 # Trains

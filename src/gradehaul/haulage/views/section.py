@@ -1,4 +1,4 @@
-"""What a long section tells: grades, curves, tracks and joints along a route, and a train's pull against its demand."""
+"""The figures of a long section: grades, curves, tracks and joints, and a train's pull against its demand."""
 
 from __future__ import annotations
 
@@ -148,7 +148,7 @@ class LongSection(AnswerRecord):
 def long_section(
     layout: Layout, route: str | None = None, *, train: str | None = None, rails: Sequence[str] | None = None
 ) -> LongSection:
-    """Return what a long section of a route tells.
+    """Return the figures of a route's long section.
 
     Parameters
     ----------
@@ -216,7 +216,7 @@ def _route(layout: Layout, name: str | None) -> Route:
         raise RouteError("no train can run from one end or berth to another, so there is no route to show", file=file)
     if len(routes) > 1:
         names = ", ".join(quoted(route.name) for route in routes)
-        wrong = f"which route to show must be told, for there are {len(routes)}"
+        wrong = f"no route is named, and the plan has {len(routes)}"
         raise RouteError(wrong, file=file, found="none", write=f"the name of one behind the plan: {names}")
     return _one_direction(routes[0], file)
 
@@ -253,14 +253,14 @@ def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
 
 def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequence[str] | None) -> Haul | None:
     named = _named_train(layout, profile.route, name)
-    told_rails = _rails(layout, rails)
+    shown_rails = _rails(layout, rails)
     if named is None:
         return None
     started = made_up(layout.plan, named)
     train = started.after(profile.route.run_rounds)
     need = demand(profile, train)
     too_long = misfits(layout, layout.route(profile.route.whole), started)
-    given = [_given(layout, profile, started, rail, need.running, too_long) for rail in told_rails]
+    given = [_given(layout, profile, started, rail, need.running, too_long) for rail in shown_rails]
     if rails is None:
         given = _films_once(given)
     return Haul(

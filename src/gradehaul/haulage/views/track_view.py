@@ -48,7 +48,7 @@ class TrackView:
     Attributes
     ----------
     id, name, line
-        The track; `named` tells whether the builder gave it that name.
+        The track; `named` says whether the builder chose that name.
     berth
         The berth it belongs to, None where it belongs to none.
     rail

@@ -23,9 +23,9 @@
       throw new Error("The program does not answer: it has ended, or the connection is lost.");
     }
     const type = answer.headers.get("content-type") || "";
-    const told = type.startsWith("application/json") ? await answer.json() : { wrong: await answer.text() };
-    if (!answer.ok) throw new Error(told.wrong || answer.statusText);
-    return told;
+    const answered = type.startsWith("application/json") ? await answer.json() : { wrong: await answer.text() };
+    if (!answer.ok) throw new Error(answered.wrong || answer.statusText);
+    return answered;
   }
 
   // Trials

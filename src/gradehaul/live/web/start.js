@@ -7,9 +7,9 @@
     let answer;
     try { answer = await fetch(what, options); } catch { throw new Error("The program does not answer: it has ended."); }
     const type = answer.headers.get("content-type") || "";
-    const told = type.startsWith("application/json") ? await answer.json() : { wrong: await answer.text() };
-    if (!answer.ok) throw new Error(told.wrong);
-    return told;
+    const answered = type.startsWith("application/json") ? await answer.json() : { wrong: await answer.text() };
+    if (!answer.ok) throw new Error(answered.wrong);
+    return answered;
   }
 
   const link = (name) => `?plan=${encodeURIComponent(name)}`;

@@ -85,10 +85,16 @@ def _drawn(
     table = entry.table
     folder, name = entry.source.folder, table.file
     if not is_beside(name):
-        faults.at(entry, "a drawing stands beside its plan", found=shown(name), write='"tarn.dxf"', inside="file")
+        faults.at(
+            entry,
+            "a drawing must be in its plan's folder or below it",
+            found=shown(name),
+            write='"tarn.dxf"',
+            inside="file",
+        )
         return None
     if folder is None:
-        faults.at(entry, "a plan that is no file has no drawing beside it", found=shown(name), inside="file")
+        faults.at(entry, "a plan that is not a file has no drawing beside it", found=shown(name), inside="file")
         return None
     try:
         own_unit = None if table.unit is None else length_unit(table.unit)

@@ -129,7 +129,7 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
             )
     elif condition.fresh and condition.film in films:
         write = f'rail = "{condition.film}" and hours = 0'
-        faults.at(entry, "the age of a film stands in hours", found=f'"{rail}"', write=write)
+        faults.at(entry, "the age of a film goes in hours", found=f'"{rail}"', write=write)
     elif rail not in films:
         faults.unknown(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
 

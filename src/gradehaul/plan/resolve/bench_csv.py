@@ -39,7 +39,9 @@ def rows_of(bench: Entry[BenchTable], faults: Faults) -> list[Entry[Any]]:
     for name in bench.table.csv:
         folder = bench.source.folder
         if folder is None or ".." in name or Path(name).is_absolute() or "\\" in name or "\0" in name:
-            faults.at(bench, "a file of readings stands beside the plan", found=quoted(name), inside="csv")
+            faults.at(
+                bench, "a file of readings must be in the plan's folder or below it", found=quoted(name), inside="csv"
+            )
             continue
         file = str(Path(bench.source.file).parent / name)
         try:
@@ -178,7 +180,7 @@ def _same_unit(cell: str, units: dict[str, tuple[str, int]], number: int) -> Non
     try:
         unit = read_reading(cell, "force").unit
     except QuantityError:
-        return  # told by the table's own check
+        return  # reported by the table's own check
     if unit is None:
         return
     first, row = units.setdefault("force", (unit, number))

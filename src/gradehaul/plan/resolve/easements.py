@@ -27,7 +27,7 @@ def check_easements(
     faults
         Where errors go.
     """
-    told: set[frozenset[str]] = set()
+    reported: set[frozenset[str]] = set()
     for line in lines.values():
         for index, track in enumerate(line.tracks):
             if track.kind != "easement":
@@ -38,8 +38,8 @@ def check_easements(
             twins = [other for other in beside if other.kind == "easement"]
             for other in twins:
                 pair = frozenset({track.id, other.id})
-                if pair not in told:
-                    told.add(pair)
+                if pair not in reported:
+                    reported.add(pair)
                     twin = PlanError("two easements in a row", found=f"another in {other.place}", write="one easement")
                     faults.add(twin, file=files[line.name], place=track.place)
             if not twins and (error := _idle(beside)):
@@ -54,7 +54,7 @@ def _idle(beside: Sequence[Track]) -> PlanError | None:
         return PlanError(
             "nothing to ease here: the curve beside this easement has an ease of its own", write="one of them"
         )
-    return PlanError("nothing to ease here: an easement stands beside a curve", write="straight = ... instead")
+    return PlanError("nothing to ease here: an easement belongs beside a curve", write="straight = ... instead")
 
 
 def _across(line: Line, side: str, lines: Mapping[str, Line], joints: Mapping[str, Joint]) -> Track | None:

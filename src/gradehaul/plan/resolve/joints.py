@@ -38,7 +38,7 @@ class _Meeting(NamedTuple):
     faults: Faults
 
     def find(self, text: str, inside: str) -> LineEnd | None:
-        """Return the line end that a text names, or None with the error told. Whole names are tried first."""
+        """Return the line end that a text names, or None with the error reported. Whole names are tried first."""
         if text in self.spans:
             here = [end for end in self.ends if end.line == text]
             if len(here) == 1:

@@ -261,16 +261,16 @@ def _check_heights(line: Line, entry: Entry[LineTable], faults: Faults) -> None:
             faults.at(
                 entry,
                 "the distance must lie on the line",
-                found=f"{_told(where, unit)} on a line of {_told(line.length, unit)}",
+                found=f"{_shown(where, unit)} on a line of {_shown(line.length, unit)}",
                 inside=inside,
             )
         if where in seen:
             write = "the one that counts"
-            faults.at(entry, "two heights at one distance", found=_told(where, unit), write=write, inside=inside)
+            faults.at(entry, "two heights at one distance", found=_shown(where, unit), write=write, inside=inside)
         seen.add(where)
 
 
-def _told(length: float, unit: str) -> str:
+def _shown(length: float, unit: str) -> str:
     return describe(length, "length", unit)
 
 
@@ -330,13 +330,13 @@ def _mark_berth(run: _Run, entry: Entry[LineTable], laid: Laid, faults: Faults) 
     length = sum(track.length for track in run.tracks)
     clear = run.clears[0] if run.clears else None
     if len(set(run.clears)) > 1:
-        told = " and ".join(_told(each, unit) for each in dict.fromkeys(run.clears))
-        faults.at(entry, "a berth has one clear length", found=told, inside=inside)
+        lengths = " and ".join(_shown(each, unit) for each in dict.fromkeys(run.clears))
+        faults.at(entry, "a berth has one clear length", found=lengths, inside=inside)
     if clear is not None and clear > length * (1 + 1e-9):
         faults.at(
             entry,
-            f"clear must not be longer than the berth's tracks, {_told(length, unit)}",
-            found=_told(clear, unit),
+            f"clear must not be longer than the berth's tracks, {_shown(length, unit)}",
+            found=_shown(clear, unit),
             inside=inside,
         )
     name = run.tracks[0].line

@@ -35,7 +35,7 @@ def item_place(table: TrackTable, number: int) -> str:
 
 
 class _Counting(NamedTuple):
-    """Pieces being counted: those that are done, and those that have a fault, each told once."""
+    """Pieces being counted: those that are done, and those that have a fault, each reported once."""
 
     pieces: Mapping[str, Entry[PieceTable]]
     counts: dict[str, int]
@@ -76,7 +76,7 @@ class _Counting(NamedTuple):
             loop = " > ".join(quoted(name) for name in (*chain[chain.index(inner) :], inner))
             self.faults.at(
                 entry,
-                f"pieces stand within one another in a loop: {loop}",
+                f"pieces contain one another in a loop: {loop}",
                 write="its tracks instead of one of them",
                 inside=item_place(table, number),
             )
@@ -88,7 +88,7 @@ class _Counting(NamedTuple):
 
 
 def count_tracks(pieces: Mapping[str, Entry[PieceTable]], known: Collection[str], faults: Faults) -> dict[str, int]:
-    """Return how many tracks each piece comes to; pieces with a fault are left out, and each fault is told once.
+    """Return how many tracks each piece comes to; pieces with a fault are left out, and each fault is reported once.
 
     Parameters
     ----------

@@ -73,7 +73,7 @@ def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults
             if standing and _mean(slipping) > _mean(standing):
                 faults.note(
                     f"{entry.place}, slipping, {condition}",
-                    "the pull with sliding wheels is more than the standing pull, which is never so",
+                    "the pull with sliding wheels is more than the standing pull, which cannot be",
                 )
         on_drivers = table.mass if table.on_drivers is None else table.on_drivers
         on_tyres = table.on_tyres
@@ -134,7 +134,7 @@ def cars(
         if starting is None:
             starting = Reading(STARTING * rolling.value, None if spread is None else STARTING * spread)
         if starting.value < rolling.value:
-            faults.note(entry.place, "the starting resistance is less than the rolling resistance, which is never so")
+            faults.note(entry.place, "the starting resistance is less than the rolling resistance, which cannot be")
         found[name] = Car(
             name=name,
             mass=mass,
@@ -244,12 +244,12 @@ def _recounted(text: str, stock: Collection[str]) -> str | None:
     >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore", "6 tub")]
     ['6 ore', '6 ore', '6 ore', None, None]
     """
-    told = _MISCOUNTED.fullmatch(text)
-    if told is None:
+    match = _MISCOUNTED.fullmatch(text)
+    if match is None:
         return None
-    name = told[3] if told[3] in stock else nearest(told[3], stock, alike=0.8)
-    again = f"{told[1] or _WORDS[told[2].casefold()]} {told[3]}"
-    return None if name is None or again == text else f"{told[1] or _WORDS[told[2].casefold()]} {name}"
+    name = match[3] if match[3] in stock else nearest(match[3], stock, alike=0.8)
+    again = f"{match[1] or _WORDS[match[2].casefold()]} {match[3]}"
+    return None if name is None or again == text else f"{match[1] or _WORDS[match[2].casefold()]} {name}"
 
 
 def check_unlike(

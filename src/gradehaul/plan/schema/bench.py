@@ -37,9 +37,9 @@ class ReadingTable(Table):
     radius: Distance | None = None
     """Radius of the track where it was read. Left out: straight."""
     facing: Name | None = None
-    """Which way it faced: kept for the builder, not reckoned with. Left out: nothing."""
+    """Which way it faced: kept for the builder, not used. Left out: nothing."""
     note: Name | None = None
-    """Whatever else was noted: kept, not reckoned with. Left out: nothing."""
+    """Whatever else was noted: kept, not used. Left out: nothing."""
 
     @model_validator(mode="after")
     def _of_one_thing(self) -> Self:
@@ -105,4 +105,4 @@ class BenchTable(Table):
     step: Force | None = None
     """The least that the balance shows. Left out: from the readings."""
     decimal: Literal[".", ","] | None = None
-    """Sign of the decimals in these files. Left out: told from the figures, where they can mean one thing only."""
+    """Sign of the decimals in these files. Left out: found from the figures, where they can mean one thing only."""

@@ -52,14 +52,14 @@ class TurntableTable(Table):
     lines: list[Name] = Field(min_length=2, max_length=200, examples=['lines = ["S1", "S2"]'])
     """All lines that end at it."""
     length: Distance | None = None
-    """Length of the bridge. Left out: not known, and not reckoned with."""
+    """Length of the bridge. Left out: not known, and not used."""
 
 
 class MapTable(Table):
     """Where the drawing starts."""
 
     joint: Name = Field(examples=['joint = "Wharf"'])
-    """Joint whose place is told."""
+    """Joint whose place is stated."""
     x: Length = 0.0
     """Its place to the right."""
     y: Length = 0.0
@@ -83,7 +83,7 @@ class DrawingTable(Table):
     height_layers: list[Name] = Field(default_factory=list, examples=['height_layers = ["HEIGHTS"]'])
     """Names of layers with heights as texts, or patterns. Left out: none."""
     unit: Name | None = None
-    """Unit of the drawing. Left out: the file's own, where it tells one."""
+    """Unit of the drawing. Left out: the file's own, where it names one."""
     snap: Distance | None = None
     """Ends of drawn track within this distance meet. Left out: a tenth of the gauge."""
     fit: Distance | None = None
@@ -136,7 +136,7 @@ _MODEL_EXAMPLES = {
 
 
 class CurveResistanceTable(Table):
-    """How curve resistance is reckoned."""
+    """How curve resistance is calculated."""
 
     model: Literal["degree", "wheelbase", "coefficient"] = "degree"
     """The rule of degrees scaled down, the form with gauge and wheelbase, or a coefficient that was measured."""

@@ -52,7 +52,7 @@ def _bare(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def told(value: object, unit: str | None) -> str:
+def as_written(value: object, unit: str | None) -> str:
     """Return a quantity as the builder wrote it, with the plan's unit where it was bare."""
     return f"{shown(value)} {unit}" if _bare(value) and unit else shown(value).strip('"')
 
@@ -67,7 +67,7 @@ def _sane(number: float, kind: Kind, value: object, info: ValidationInfo, *, may
     if large or (0 < abs(number) < _LEAST.get(kind, 0.0) and not may_be_tiny):
         size = "large" if large else "small"
         wrong = f"{info.field_name} is too {size} for any railway"
-        raise PlanError(wrong, found=told(value, _bare_unit(kind, info)))
+        raise PlanError(wrong, found=as_written(value, _bare_unit(kind, info)))
     return number
 
 
@@ -86,7 +86,7 @@ def _quantity(kind: Kind, bound: str = "", holds: Callable[[float], bool] = lamb
     def read(value: object, info: ValidationInfo) -> float:
         number = _read(value, kind, info)
         if not holds(number):
-            found = told(value, _bare_unit(kind, info))
+            found = as_written(value, _bare_unit(kind, info))
             write = f"{info.field_name} = {_turned(value)}" if holds(-number) else ""
             raise PlanError(f"{info.field_name} must be {bound}", found=found, write=write)
         return _sane(number, kind, value, info, may_be_tiny=not bound)
@@ -109,7 +109,7 @@ def _radius(value: object, info: ValidationInfo) -> float:
         write = f"{hand} = {_turned(value)} for a {hand}-hand curve"
     else:
         write = f"straight = ... for a straight, or {info.field_name} = 24 for a curve"
-    raise PlanError("radius must be longer than 0", found=told(value, unit), write=write)
+    raise PlanError("radius must be longer than 0", found=as_written(value, unit), write=write)
 
 
 Length = Annotated[float, _quantity("length")]
@@ -184,7 +184,7 @@ def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeV
         reading = read_reading(value, kind, unit=unit_of(info))
         if not holds(reading.value):
             write = _turned(value) if holds(-reading.value) else ""
-            raise PlanError(f"{info.field_name} must be {bound}", found=told(value, None), write=write)
+            raise PlanError(f"{info.field_name} must be {bound}", found=as_written(value, None), write=write)
         _sane(reading.value, kind, value, info)
         return reading
 

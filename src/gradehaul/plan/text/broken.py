@@ -69,7 +69,7 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
     ...     tomli.loads(text)
     ... except tomli.TOMLDecodeError as error:
     ...     print(not_toml(error, text, "tarn.toml"))
-    tarn.toml:3: text, and a figure with its unit, stands in quotes, got length = 8 in; write length = "8 in"
+    tarn.toml:3: text, and a figure with its unit, needs quotes, got length = 8 in; write length = "8 in"
     """
     lines = text.split("\n")
     number, column, end = error.lineno, error.colno, error.pos >= len(text)
@@ -136,7 +136,7 @@ def _cures(stop: _Stop) -> Iterator[_Cure]:
     if "\r" in stop.line.rstrip("\r") or any(map(unseen, stop.line)):
         return
     here = stop.number
-    yield _Cure("curly quotes are no quotes here", here, stop.line.translate(_CURLY))
+    yield _Cure("curly quotes do not work here", here, stop.line.translate(_CURLY))
     yield from _closings(stop)
     code, comment = _code_and_comment(stop.line)
     if not any(line < here for _, line in _openers(stop)):
@@ -242,7 +242,7 @@ def _meant(value: str) -> Iterator[tuple[str, str]]:
         text = value.strip("\"'")
         yield "the quotes opened on this line are not closed on it", f'"{text}"'
     elif _is_text(value):
-        yield "text, and a figure with its unit, stands in quotes", f'"{value}"'
+        yield "text, and a figure with its unit, needs quotes", f'"{value}"'
 
 
 def _is_text(value: str) -> bool:

@@ -71,7 +71,7 @@ def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Fa
             line = at.get(("railhead",))
             written = shown(value) if isinstance(value, str) else "..."
             faults.add(
-                PlanError(f"{key} stands above the first table, not in one", write=f"{key} = {written} above it"),
+                PlanError(f"{key} belongs above the first table, not in one", write=f"{key} = {written} above it"),
                 file=f"{file}:{line}" if line else file,
                 place="[railhead]",
             )
@@ -86,7 +86,7 @@ def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) 
         for name in _names(source, faults):
             if beside is None:
                 faults.add(
-                    PlanError("a plan that is no file cannot include others", found=shown(name)),
+                    PlanError("a plan that is not a file cannot include others", found=shown(name)),
                     file=source.file,
                     place="include",
                 )
@@ -151,7 +151,11 @@ def _names(source: Source, faults: Faults) -> list[str]:
     for name in raw:
         if not is_beside(name):
             faults.add(
-                PlanError("an included file stands beside this one", found=shown(name), write='"stock.toml"'),
+                PlanError(
+                    "an included file must be in this file's folder or below it",
+                    found=shown(name),
+                    write='"stock.toml"',
+                ),
                 file=source.file,
                 place="include",
             )

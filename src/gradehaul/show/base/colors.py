@@ -1,4 +1,4 @@
-"""The colors of things, the same in every picture; each is told apart in gray too, by width, dashes or hatches."""
+"""The colors of things, the same in every picture; each is distinct in gray too, by width, dashes or hatches."""
 
 from __future__ import annotations
 

@@ -82,8 +82,8 @@ class Board:
         room
             Where the label must lie, anywhere if left out.
         """
-        told = [0.0] * len(places) if costs is None else costs
-        order = sorted((k for k, cost in enumerate(told) if math.isfinite(cost)), key=lambda k: (told[k], k))
+        charges = [0.0] * len(places) if costs is None else costs
+        order = sorted((k for k, cost in enumerate(charges) if math.isfinite(cost)), key=lambda k: (charges[k], k))
         for k in order:
             if (room is None or places[k].within(room)) and self.free(places[k]):
                 self.take(places[k])

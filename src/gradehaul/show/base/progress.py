@@ -18,7 +18,7 @@ PATIENCE = 1.0
 def progress_on(
     stream: TextIO | None, words: str, *, clock: Callable[[], float] = time.monotonic
 ) -> Iterator[Callable[[int, int], None] | None]:
-    """Yield what is to be told how many parts of the work are done, and of how many; None where nothing shows.
+    """Yield the function to call with how many parts of the work are done, and of how many; None where nothing shows.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ def progress_on(
     words
         What the work is.
     clock
-        Tells the time, s.
+        Returns the time, s.
     """
     if stream is None or not stream.isatty():
         yield None

@@ -68,7 +68,7 @@ readings_plot = as_picture(readings_figure)
 def _residuals(answer: ReadingsAnswer) -> dict[tuple[str, str], float]:
     """Return how far each locomotive's pull lies from the fitted one, %, by locomotive and rail, where that is known.
 
-    A rail whose locomotives have wheels with and without tyres, and on which the two are not told apart, has no fitted
+    A rail whose locomotives have wheels with and without tyres, and on which the two are not separated, has no fitted
     adhesion to lie from.
     """
     return {

@@ -1,4 +1,4 @@
-"""The pulls from readings as a table for a spreadsheet."""
+"""The pulls from readings as CSV, for a spreadsheet."""
 
 from __future__ import annotations
 

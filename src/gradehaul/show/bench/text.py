@@ -67,7 +67,7 @@ def _headline(answer: ReadingsAnswer) -> list[Piece]:
     against = sum(not trial.agrees for trial in answer.trials)
     parts = [f"{_counted(len({row.loco for row in rows}), 'locomotive')}, {_counted(len(rows), 'pull')}"]
     if answer.remarks:
-        parts.append(f"{len(answer.remarks)} to look at again (--more remarks)")
+        parts.append(f"{len(answer.remarks)} to check again (--more remarks)")
     if answer.trials:
         verb = "disagrees" if against == 1 else "disagree"
         parts.append(f"{against} of {_counted(len(answer.trials), 'trial')} on the layout {verb}")
@@ -124,7 +124,7 @@ def _add_scatter(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
     page.line(f"Scatter is that of a single reading; over all readings it is {share}. Outliers are counted.", indent=2)
     if any(taken.correction for row in rows for taken in row.taken):
         page.line(
-            "Corrected by: what the pull has in it, on average, for the grade and the curve where it was read.",
+            "Corrected by: average correction for the grade and the curve where it was read.",
             indent=2,
         )
 
@@ -164,7 +164,7 @@ def _coefficient(value: float | None, error: float | None) -> str:
 def _add_predictions(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
     if not answer.predictions:
         return
-    page.heading("Pulls that were not read, by what other locomotives pull and by weight on drivers")
+    page.heading("Pulls that were not read: estimates from other locomotives and from weight on drivers")
     page.table(
         ["locomotive", "rail", "by others>", "95 % between", "by weight>", "95 % between"],
         [

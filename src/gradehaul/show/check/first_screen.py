@@ -280,7 +280,7 @@ def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Pie
     away = not load.holds_back
     if film:
         worse = worst_load(film)
-        words += f" | {'length' if worse.told >= MOST_CARS else cars_words(worse.told)}"
+        words += f" | {'length' if worse.to_run >= MOST_CARS else cars_words(worse.to_run)}"
         words += "" if worse.holds_back else " RUNS AWAY"
         away = away or not worse.holds_back
     return (words, "bold red") if away else words
@@ -288,7 +288,7 @@ def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Pie
 
 def worst_load(loads: Iterable[Load]) -> Load:
     """Return the least of some loads on several rail conditions: the worse age counts."""
-    return min(loads, key=lambda load: (load.holds_back, load.told, load.rated, load.limit))
+    return min(loads, key=lambda load: (load.holds_back, load.to_run, load.rated, load.limit))
 
 
 def _load_words(load: Load, route: RouteAnswer) -> str:
@@ -305,7 +305,7 @@ def _load_words(load: Load, route: RouteAnswer) -> str:
     elif load.rated >= MOST_CARS:
         return "length"
     low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
-    return f"{cars_words(load.told)} ({low}-{high})"
+    return f"{cars_words(load.to_run)} ({low}-{high})"
 
 
 def _hill_words(routes: Sequence[RouteAnswer], reader: Reader) -> str:

@@ -61,7 +61,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         for load in route.loads:
             if load.power == power.name and load.rail in answer.judged_rails:
                 key = load.engine, load.car
-                judged[key] = min(judged.get(key, load), load, key=lambda each: (each.holds_back, each.told))
+                judged[key] = min(judged.get(key, load), load, key=lambda each: (each.holds_back, each.to_run))
         own: dict[str, tuple[str, tuple[CardCell, ...]]] = {}
         for engine in dict.fromkeys(engine for engine, _ in judged):
             loads = [judged[engine, car] for car in answer.plan.cars]
@@ -102,9 +102,9 @@ def _cell(route: RouteAnswer, load: Load) -> CardCell:
         mark = load.fits_by.removeprefix("the ").partition(" ")[0]
     if not load.holds_back:
         mark = "RUNS AWAY"
-    if load.told >= MOST_CARS:
+    if load.to_run >= MOST_CARS:
         return CardCell("length", "", mark)
-    return CardCell(cars_words(load.told), between, mark)
+    return CardCell(cars_words(load.to_run), between, mark)
 
 
 def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:

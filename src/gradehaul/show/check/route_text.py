@@ -156,7 +156,7 @@ def power_words(load: Load, route: RouteAnswer) -> str:
 
 
 def _load(load: Load) -> Piece:
-    words = f"{cars_words(load.told)} ({cars_words(load.rated)} / {cars_words(load.limit)})"
+    words = f"{cars_words(load.to_run)} ({cars_words(load.rated)} / {cars_words(load.limit)})"
     words = f"{words} {basis_words(load.basis, load.slipping_basis)}"
     return words if load.holds_back else (f"{words}, RUNS AWAY", "bold red")
 

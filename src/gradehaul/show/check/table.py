@@ -22,7 +22,7 @@ class _Train(NamedTuple):
 
 _LOADS = (
     "route=on.route.name from=on.route.origin to=on.route.destination on.profile.length ruling=on.ruling.effective "
-    "ranged.load.power ranged.load.car ranged.load.rail told_cars=ranged.load.told rated_cars=ranged.load.rated "
+    "ranged.load.power ranged.load.car ranged.load.rail told_cars=ranged.load.to_run rated_cars=ranged.load.rated "
     "limit_cars=ranged.load.limit fits_cars=ranged.load.fits ranged.load.fits_by ranged.load.basis "
     "ranged.load.slipping_basis binds_test=ranged.load.binds.test binds_cars=ranged.load.binds.cars "
     "binds_track=ranged.load.binds.track binds_at=ranged.load.binds.at ranged.load.binds.demand ranged.load.binds.pull "

@@ -34,7 +34,7 @@ _LOOKS: Mapping[str, Look] = {
     "fail": Look("square", OUTCOME_COLORS["stalls"], "white", "fails"),
     "look": Look("round", "#ffd166", INK, "look at it"),
 }
-"""Square and dark, round and pale: told apart without color."""
+"""Square and dark, round and pale: distinct without color."""
 
 _PASS: dict[str, Any] = {
     "marker": "o",

@@ -28,7 +28,7 @@ _LABELLED = 0.15
 
 
 class _Region(NamedTuple):
-    """How a forbidden region is drawn: its hatch and its tint, told apart without color too."""
+    """How a forbidden region is drawn: its hatch and its tint, distinct without color too."""
 
     words: str
     hatch: str

@@ -75,7 +75,7 @@ def _add_faults(page: Page, drawn: Drawn, unit: str, *, every: bool) -> None:
     if not faults:
         page.paragraph("All of it could be read.")
         return
-    page.heading("Mended, passed over or in doubt, the worst first")
+    page.heading("Repaired, skipped or doubtful, worst first")
     if not every:
         rows: list[list[Piece]] = [
             [code, f"{len(found):,}", fault_text(found[0], unit)] for code, found in faults.items()

@@ -171,7 +171,7 @@ def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
     else:
         yield [f"No track is left to film: all of it is needed clean, or lies within {carry} of such track."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
-        yield ["Tracks are wiped or left whole here; treat --step divides them, and may leave more to film."]
+        yield ["Tracks are wiped or left whole here; treat --step divides them, which may allow more film."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         yield [
@@ -204,7 +204,7 @@ def _add_totals(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
 
 def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.heading("Track by track")
-    heads = ["track", "length>", "is to be", "since"]
+    heads = ["track", "length>", "use", "why"]
     table: list[list[Piece]] = []
     alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, reader)))
     for (_, use, since), group in alike:

@@ -12,7 +12,7 @@ from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
-    "Heights say nothing about what carries them, nor about the room over tracks below: run clearance on the plan that "
+    "Heights do not check supports, or clearance over tracks below: run clearance on the plan that "
     "-o writes. Decks bear only as they are built: follow local codes, and ask a qualified person where structure, "
     "mains or stairs are touched. Guard or edge track from which a train can fall, and keep children from open drops."
 )
@@ -81,7 +81,10 @@ def _headline(found: Leveled, reader: Reader) -> list[Piece]:
     """Return by how much the hardest grade falls for the trains for which it does."""
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
-        return [("No train's hardest grade can be lower", "yellow"), " with the heights that are fixed: --more limits."]
+        return [
+            ("No train's hardest grade can be any lower", "yellow"),
+            " with the heights that are fixed: --more limits.",
+        ]
     best = max(better, key=lambda each: each.even - each.leveled)
     grades = f"from {reader.grade(best.even)} to {reader.grade(best.leveled)}"
     if len(found.hardest) == 1:

@@ -48,7 +48,7 @@ USES: Mapping[Use, UseStyle] = {
     "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
 }
 """Dashes and dots on pale blue for film, solid dark red and a ladder of it for what stays clean, a thin line for the
-rest: told apart without color."""
+rest: distinct without color."""
 
 
 FORCED_WORDS = "head of a train that would fail here with more film"
@@ -83,11 +83,13 @@ def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
         return ["Nothing must be kept clean: all track may be filmed."]
     if not found.depends_on_carry:
         return [f"No track is left to film: all of it is needed clean, or lies within {carry} of such track."]
-    told = [f"Holds only as long as wheels carry the film no farther than {carry}, which is a guess."]
+    remarks = [f"Holds only as long as wheels carry the film no farther than {carry}, which is a guess."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
-        told.append(f"Wheels will carry film from where it is already onto track that must stay clean: from {names}.")
-    return told
+        remarks.append(
+            f"Wheels will carry film from where it is already onto track that must stay clean: from {names}."
+        )
+    return remarks
 
 
 def train_words(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> str:

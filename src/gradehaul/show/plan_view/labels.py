@@ -41,7 +41,7 @@ _ALONG = (0.5, 0.4, 0.6, 0.3, 0.7)
 """Where along its track a label may stand, as shares of the length, the best first."""
 
 _AS_STEEP = 0.8
-"""The label of a track stands where that is as steep as this share of the grade it tells, if it is so anywhere."""
+"""The label of a track stands where that is as steep as this share of the grade it shows, if it is so anywhere."""
 
 _MISTAKEN = 12.0
 """The cost of a label that lies nearer to another joint than to its own, in points of track hidden."""
@@ -175,8 +175,8 @@ def _leader(at: tuple[float, float], box: Box) -> FloatArray:
 
 
 def _height(joint: JointView, reader: Reader) -> str:
-    told = reader.length(joint.railhead).rpartition(" ")[0]
-    return told if convert(joint.railhead, reader.length_unit) >= 0 else told.replace("-", "\N{MINUS SIGN}")
+    height = reader.length(joint.railhead).rpartition(" ")[0]
+    return height if convert(joint.railhead, reader.length_unit) >= 0 else height.replace("-", "\N{MINUS SIGN}")
 
 
 def _dot(canvas: Canvas, joint: JointView) -> None:

@@ -207,7 +207,7 @@ def _main_frame(view: PlanView) -> int:
 
 
 class _Piece(NamedTuple):
-    """A run of a track, and its use where a keep-clean plan tells one."""
+    """A run of a track, and its use where a keep-clean plan has one."""
 
     track: TrackView
     run: Run

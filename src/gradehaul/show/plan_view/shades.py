@@ -1,4 +1,4 @@
-"""How a plan view draws grades, films and what happens to trains: told apart by width and dashes as well as color."""
+"""How a plan view draws grades, films and what happens to trains: distinct by width and dashes as well as color."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ SHADES = (
     Shade(0.03, "#7a1330", 4.3),
     Shade(0.04, "#2a0a2e", 4.8),
 )
-"""Level, then up to 1, 2, 3, 4 % and over: each darker than the last, so that they are told apart without color.
+"""Level, then up to 1, 2, 3, 4 % and over: each darker than the last, so that they are distinct without color.
 
 A grade on the border of two classes, as the 2 % that hills are often built to, lies in the milder.
 """

@@ -1,4 +1,4 @@
-"""The tracks of a plan view as a table for a spreadsheet."""
+"""The tracks of a plan view as CSV, for a spreadsheet."""
 
 from __future__ import annotations
 

@@ -91,7 +91,7 @@ def report_page(
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
         legs=any(route.profile.legs for route in answer.routes),
-        **_told(answer, ways, reader),
+        **_answers(answer, ways, reader),
     )
 
 
@@ -111,7 +111,7 @@ def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
     return [(use.replace(" ", "-"), style.words) for use, style in USES.items() if use in used]
 
 
-def _told(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
+def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     plan = answer.plan
     runs = [run for route in answer.routes for run in _runs(answer, route, reader)]
     return {
@@ -190,17 +190,17 @@ def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Rea
     }
 
 
-def _runs(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[dict[str, Any]]:
+def _runs(answer: CheckAnswer, route_answer: RouteAnswer, reader: Reader) -> list[dict[str, Any]]:
     """Return a route, or its legs where it has reversals, with the facts on the whole at the first."""
-    facts = _route_facts(answer, told, reader)
+    facts = _route_facts(answer, route_answer, reader)
     return [
         {
             "name": run.route.name,
-            "kind": "leg" if told.profile.legs else "route",
+            "kind": "leg" if route_answer.profile.legs else "route",
             "ends": _ends(run.route),
             "facts": facts if number == 0 else [],
         }
-        for number, (run, _) in enumerate(told.profile.runs)
+        for number, (run, _) in enumerate(route_answer.profile.runs)
     ]
 
 
@@ -209,8 +209,8 @@ def _ends(route: Route) -> str:
     return "" if ends == route.name else ends
 
 
-def _route_facts(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list[str]:
-    profile, ruling = told.profile, told.ruling
+def _route_facts(answer: CheckAnswer, route_answer: RouteAnswer, reader: Reader) -> list[str]:
+    profile, ruling = route_answer.profile, route_answer.ruling
     length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
@@ -219,19 +219,19 @@ def _route_facts(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> list
     reversals = [
         f"{reader.length(at)} in {apart(tail.name)}"
         + (f", where {apart(run_round_words(tail, tail.round_room, reader))}" if tail.round_room is not None else "")
-        for tail, at in reversed_at(told)
+        for tail, at in reversed_at(route_answer)
     ]
     return [
         f"{whole}{length} long, climbs {climb}, falls {fall}.",
         f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
-        *_under_trains(answer, told, reader),
+        *_under_trains(answer, route_answer, reader),
         *([f"It reverses at {', and at '.join(reversals)}."] if reversals else []),
     ]
 
 
-def _under_trains(answer: CheckAnswer, told: RouteAnswer, reader: Reader) -> Iterable[str]:
-    running = {train.length: train.name for train in answer.trains if train.route == told.route.name}
-    for under in told.under_trains:
+def _under_trains(answer: CheckAnswer, route_answer: RouteAnswer, reader: Reader) -> Iterable[str]:
+    running = {train.length: train.name for train in answer.trains if train.route == route_answer.route.name}
+    for under in route_answer.under_trains:
         if under.train_length in running:
             name, grade = apart(running[under.train_length]), reader.grade(under.effective)
             yield f"Under {name}, {reader.length(under.train_length)} long: {grade} on the average at the most."
@@ -242,9 +242,9 @@ def _assumed(answer: CheckAnswer) -> str:
         basis: sum(figure.basis == basis for figure in answer.figures)
         for basis in ("measured", "stated", "fitted", "scaled", "assumed")
     }
-    told = ", ".join(f"{count} {basis}" for basis, count in counts.items() if count)
+    of_basis = ", ".join(f"{count} {basis}" for basis, count in counts.items() if count)
     found = " Fitted: found so that a line ends at its joint." if counts["fitted"] else ""
     return (
-        f"Of the figures below, {told}. Measured: read at the bench. Stated: written in the plan.{found} Scaled: "
+        f"Of the figures below, {of_basis}. Measured: read at the bench. Stated: written in the plan.{found} Scaled: "
         "from a reading on other rail. Assumed: usual in the trade, measured by nobody here."
     )

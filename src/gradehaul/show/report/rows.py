@@ -64,17 +64,17 @@ def verdict_rows(answer: CheckAnswer, reader: Reader) -> Rows:
 
 
 def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
-    told = train.verdict
+    verdict = train.verdict
     return (
         Cell(train.name),
         Cell(train.rail),
         Cell(train.outcome, kind=train.outcome.replace(" ", "-")),
         _number(chance_words(train.trust.stall_probability), train.trust.stall_probability),
-        _number(reader.force(told.margin), told.margin),
-        _number(reader.length(told.at), told.at),
-        Cell(told.track),
-        Cell("holds back" if told.holds_back else "runs away", kind="" if told.holds_back else "runs-away"),
-        Cell(basis_words(told.basis, told.slipping_basis)),
+        _number(reader.force(verdict.margin), verdict.margin),
+        _number(reader.length(verdict.at), verdict.at),
+        Cell(verdict.track),
+        Cell("holds back" if verdict.holds_back else "runs away", kind="" if verdict.holds_back else "runs-away"),
+        Cell(basis_words(verdict.basis, verdict.slipping_basis)),
     )
 
 
@@ -97,11 +97,11 @@ def load_rows(answer: CheckAnswer) -> Rows:
 
 
 def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
-    told = [loads[rail] for rail in rails]
+    judged = [loads[rail] for rail in rails]
     return [
         Cell(
-            cars_words(load.told),
-            sort=load.told,
+            cars_words(load.to_run),
+            sort=load.to_run,
             kind="load",
             more=(
                 f"{cars_words(load.rated)} / {cars_words(load.limit)}",
@@ -110,7 +110,7 @@ def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
                 *(() if load.holds_back else ("runs away downhill",)),
             ),
         )
-        for load, spread in told
+        for load, spread in judged
     ]
 
 

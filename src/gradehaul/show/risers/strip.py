@@ -111,13 +111,13 @@ class _Drawn:
             for end in (left, left + length):
                 self._line(np.array([complex(end, y - 0.002), complex(end, y + 0.002)]), lw=1.0, color=INK)
             self._text(complex(left + 0.5 * length, y + 0.001), words, 7, ha="center", va="bottom")
-        told = (
+        reminders = (
             "Print at 100 %, not fitted.",
             "Measure both bars first.",
             "Saws, drops, children:",
             "see the cut list.",
         )
-        self._text(complex(_EDGE + 0.235, _EDGE + 0.011), "\n".join(told), 6.5, va="top")
+        self._text(complex(_EDGE + 0.235, _EDGE + 0.011), "\n".join(reminders), 6.5, va="top")
 
     def _line(self, points: Any, **style: Any) -> None:  # noqa: ANN401 - an array of places, and a line's style
         from matplotlib.lines import Line2D

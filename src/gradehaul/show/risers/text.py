@@ -58,7 +58,7 @@ def explained(found: Risers, reader: Reader) -> list[str]:
         for name, value in (("track", build.track), ("roadbed", build.roadbed), ("deck", build.deck))
     )
     over = (
-        "heights count from the plan's 0, so they are no lengths to saw: give its height over the floor by --datum"
+        "heights count from the plan's 0, not from the floor: --datum gives heights to saw"
         if build.datum is None
         else f"heights count from the floor, {reader.length(build.datum)} below the plan's 0"
     )

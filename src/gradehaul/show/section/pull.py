@@ -153,10 +153,10 @@ def care_key(judged: Sequence[PullGiven]) -> dict[str, Artist | tuple[Artist, ..
 
 
 def _troubles(given: PullGiven) -> dict[str, tuple[Stretch, ...]]:
-    told = given.verdict
+    verdict = given.verdict
     return {
-        "no stopping": told.no_stopping,
-        "no recovery": told.no_recovery,
-        "runs away": told.running_away,
-        "stalls": told.stalling,
+        "no stopping": verdict.no_stopping,
+        "no recovery": verdict.no_recovery,
+        "runs away": verdict.running_away,
+        "stalls": verdict.stalling,
     }

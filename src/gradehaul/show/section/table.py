@@ -1,4 +1,4 @@
-"""The numbers along a route as a table for a spreadsheet."""
+"""The numbers along a route as CSV, for a spreadsheet."""
 
 from __future__ import annotations
 

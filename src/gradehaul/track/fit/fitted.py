@@ -84,12 +84,12 @@ def fit_notes(plan: Plan) -> Iterator[Note]:
     """Yield for each line of a fitted plan its figures that were found."""
     for line in plan.lines.values():
         figures = figures_of(line)
-        told = [
+        figures_found = [
             f"{each.name} {'fits ' * (not number)}at {each.shown(each.of(each.track), plan.unit)}"
             for number, each in enumerate(figures)
         ]
-        if told:
-            yield Note("", f"{line.name}: {', '.join(told)}")
+        if figures_found:
+            yield Note("", f"{line.name}: {', '.join(figures_found)}")
 
 
 class _Round(NamedTuple):

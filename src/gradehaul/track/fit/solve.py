@@ -63,7 +63,7 @@ class Fit:
 class Solved:
     """What was found for a line: the shortest track that closes, or the nearest that can be laid.
 
-    `unlaid` is a fit that closes but cannot be laid, with the figure that stands in the way. `free` tells that figures
+    `unlaid` is a fit that closes but cannot be laid, with the figure that stands in the way. `free` means that figures
     can be traded for one another, so that nothing fixes them.
     """
 

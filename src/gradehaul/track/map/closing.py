@@ -12,7 +12,7 @@ from gradehaul.plan.records import Line, Note, Plan, Track
 from gradehaul.quantities import convert, describe
 from gradehaul.track.chains import chains
 from gradehaul.track.curvature import Section, own_sections, sections
-from gradehaul.track.map.dead_reckoning import reckon
+from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Leg, legs_of
 from gradehaul.track.map.positions import ClosureError, Positions
 
@@ -272,7 +272,7 @@ def _mends(plan: Plan, positions: Positions, number: int, track: Track) -> bool:
     line = plan.lines[track.line]
     tracks = tuple(track if each.id == track.id else each for each in line.tracks)
     changed = replace(plan, lines={**plan.lines, line.name: replace(line, tracks=tracks)})
-    after = reckon(changed, sections(changed, chains(changed))).closures
+    after = map_positions(changed, sections(changed, chains(changed))).closures
     if len(after) != len(positions.closures) or not _closes(after[number]):
         return False
     return all(_closes(now) or not _closes(then) for then, now in zip(positions.closures, after, strict=True))

@@ -247,7 +247,7 @@ def _first_to_leave(joint: Joint) -> LineEnd:
     return next((end for end in joint.ends if end.end == "from"), joint.ends[0])
 
 
-def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
+def map_positions(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
     """Work out where every track lies, from the map's start along the rails.
 
     The map's heading is that of the first line that leaves its joint: the first in the order of the file whose `from`
@@ -255,7 +255,7 @@ def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
     Without a map the first line's `from` lies at (0, 0) and heads along x. Positions go on through plain joints,
     turnouts and the lines and slips of crossings, all of which continue as tangents; not across a turntable, nor from
     one line of a crossing to the other where no slip joins them, since their angle is unknown. A line whose place is
-    told, as one from a drawing, lies there, in the map's frame. What cannot be reached starts a frame of its own, at
+    stated, as one from a drawing, lies there, in the map's frame. What cannot be reached starts a frame of its own, at
     (0, 0) along x with its first line.
 
     Parameters
@@ -280,7 +280,7 @@ def reckon(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Positions:
     ... to = "B"
     ... track = [{ straight = 3 }, { straight = 1 }]
     ... ''')
-    >>> found = reckon(plan, sections(plan, chains(plan)))
+    >>> found = map_positions(plan, sections(plan, chains(plan)))
     >>> [round(value, 6) for value in found.tracks["Main:2"].start]
     [1.0, 5.0, 1.570796]
     """

@@ -150,7 +150,7 @@ def fouling_notes(alignment: Alignment) -> list[Note]:
             if joint.kind == "crossing" and unknown:
                 text = (
                     f'it counts as clear up to the crossing "{joint.name}", since the angle at which '
-                    f"{', '.join(dict.fromkeys(unknown))} crosses there is unknown; clear = … beside the berth tells it"
+                    f"{', '.join(dict.fromkeys(unknown))} crosses there is unknown; write clear = … beside the berth"
                 )
                 notes.append(Note(place, text))
     return notes

@@ -66,7 +66,7 @@ const Drawing = (() => {
   }
 
   /* Sets a label where it is free, within a room across, and says whether it could. */
-  function label(group, board, text, x, y, { anchor = "middle", size = 11, cls = "told", room = null } = {}) {
+  function label(group, board, text, x, y, { anchor = "middle", size = 11, cls = "measure", room = null } = {}) {
     const wide = textWidth(text, size);
     let left = anchor === "middle" ? x - wide / 2 : anchor === "end" ? x - wide : x;
     if (room) left = Math.min(Math.max(left, room[0]), room[1] - wide);

@@ -20,7 +20,7 @@ const Handles = (() => {
     return id;
   }
 
-  /* Puts handles over a drawn section. `hand` is told of a move: `hand.grab()`, `hand.to(station, height)` and
+  /* Puts handles over a drawn section. `hand` is called on a move: `hand.grab()`, `hand.to(station, height)` and
      `hand.drop()`, and knows the `height` of each station now. */
   function start(figure, teller, hand) {
     const layer = document.createElement("div");

@@ -181,9 +181,9 @@ const Haulage = (() => {
   // Trains
 
   /* The stock of the page's data by name; maps, since a car may well be called "constructor". */
-  function stockFrom(told) {
+  function stockFrom(data) {
     const byName = (list) => new Map(list.map((each) => [each.name, each]));
-    return { ...told, locos: byName(told.locos), powers: byName(told.powers), cars: byName(told.cars) };
+    return { ...data, locos: byName(data.locos), powers: byName(data.powers), cars: byName(data.cars) };
   }
 
   /* A consist, [{name, count}] from head to tail, as blocks of equal vehicles; `together` null where its own rule

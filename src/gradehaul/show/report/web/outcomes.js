@@ -9,9 +9,9 @@ const Outcomes = (() => {
     if (!legs.length) return null;
     const judged = legs.map((leg) => {
       const train = Haulage.madeUp(stock, named.consist, named.together, leg.run_rounds, leg.run_rounds_turn);
-      const told = Haulage.judge(leg, train, rail);
-      const away = told.outcome === "runs away";
-      return { outcome: told.outcome, margin: told.margin, at: told.worstAt, track: away ? Haulage.trackAt(leg, told.worstAt, true) : told.track };
+      const verdict = Haulage.judge(leg, train, rail);
+      const away = verdict.outcome === "runs away";
+      return { outcome: verdict.outcome, margin: verdict.margin, at: verdict.worstAt, track: away ? Haulage.trackAt(leg, verdict.worstAt, true) : verdict.track };
     });
     const worst = judged.reduce((low, each) => (worse(badness(data.outcomes, each), badness(data.outcomes, low)) ? each : low));
     const margin = Math.min(...judged.map((each) => each.margin));

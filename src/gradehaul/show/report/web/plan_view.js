@@ -222,7 +222,7 @@ const PlanView = (() => {
 
     for (const choice of choices) {
       choice.addEventListener("change", () => {
-        for (const told of document.querySelectorAll("[data-shows]")) told.hidden = told.dataset.shows !== choice.value;
+        for (const part of document.querySelectorAll("[data-shows]")) part.hidden = part.dataset.shows !== choice.value;
         redraw();
       });
     }

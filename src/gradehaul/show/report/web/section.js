@@ -24,9 +24,9 @@ const LongSection = (() => {
 
   /* What a panel shows, above it at the left; no other label comes near. */
   function heading(svg, view, y, text) {
-    const told = fitted(text, view.right - 2, 11);
-    view.board.place([2, y - 9, 2 + textWidth(told, 11), y + 3]);
-    svg.append(el("text", { x: 2, y, "font-size": 11, class: "name" }, told));
+    const shown = fitted(text, view.right - 2, 11);
+    view.board.place([2, y - 9, 2 + textWidth(shown, 11), y + 3]);
+    svg.append(el("text", { x: 2, y, "font-size": 11, class: "name" }, shown));
   }
 
   /* Draws a route into a figure and returns what can be done with it: `mark` a place, ask the `place` at a point. */
@@ -112,19 +112,19 @@ const LongSection = (() => {
   function drawNames(svg, view, route, x, roomy) {
     const group = el("g");
     svg.append(group);
-    const told = [];
-    route.joints.forEach((joint, k) => told.push({ at: joint.at_m, name: joint.name, first: k === 0 || k === route.joints.length - 1 }));
+    const named = [];
+    route.joints.forEach((joint, k) => named.push({ at: joint.at_m, name: joint.name, first: k === 0 || k === route.joints.length - 1 }));
     const seen = new Set();
     for (const track of route.tracks) {
       if (track.berth && !seen.has(track.berth)) {
         seen.add(track.berth);
         const all = route.tracks.filter((each) => each.berth === track.berth);
-        told.push({ at: 0.5 * (all[0].from_m + all[all.length - 1].to_m), name: track.berth, berth: true });
+        named.push({ at: 0.5 * (all[0].from_m + all[all.length - 1].to_m), name: track.berth, berth: true });
       }
     }
-    told.sort((a, b) => (b.first ? 1 : 0) - (a.first ? 1 : 0));
+    named.sort((a, b) => (b.first ? 1 : 0) - (a.first ? 1 : 0));
     const rows = roomy ? 2 : 3;
-    for (const each of told) {
+    for (const each of named) {
       const text = fitted(each.name, roomy ? 150 : 110, 11);
       for (let row = 0; row < rows; row++) {
         const y = 12 + 15 * (rows - 1 - row);
@@ -158,7 +158,7 @@ const LongSection = (() => {
       // above the line all along the label: over its higher end
       const reach = (0.5 * textWidth(text, 11) * view.length) / (view.right - view.left);
       const over = Math.min(...[-reach, 0, reach].map((by) => here.y(Haulage.at(f, middle + by))));
-      label(here.group, view.board, text, x(middle), over - 6, { size: 11, cls: "told" });
+      label(here.group, view.board, text, x(middle), over - 6, { size: 11, cls: "measure" });
     }
     return here;
   }
@@ -179,7 +179,7 @@ const LongSection = (() => {
       const text = teller.length(curve.radius_m).replace(/ .*/, "");
       if (textWidth(text, 10.5) + 4 <= to - from) {
         const y = first < middle ? middle + 12 : middle - 4;
-        label(group, view.board, text, 0.5 * (from + to), y, { size: 10.5, cls: "told" });
+        label(group, view.board, text, 0.5 * (from + to), y, { size: 10.5, cls: "measure" });
       }
     }
     return top + height;

@@ -1,8 +1,8 @@
 /* Tables that sort by the button in a column's head; numbers by value, names by the reader's alphabet. */
 const Tables = (() => {
   function keyOf(row, column) {
-    const told = row.cells[column].dataset.sort;
-    return told === undefined ? row.cells[column].textContent : Number(told);
+    const value = row.cells[column].dataset.sort;
+    return value === undefined ? row.cells[column].textContent : Number(value);
   }
 
   function compare(a, b) {

@@ -15,26 +15,26 @@ const Words = (() => {
   /* `outcomes` has the sentences of show/outcome_words, with places to fill in. */
   const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, key) => values[key]);
 
-  function verdict(route, teller, told, misfits, outcomes) {
+  function verdict(route, teller, found, misfits, outcomes) {
     const say = (key, values) => fill(outcomes.sentences[key], values);
     const where = (list) => list.map((each) => stretch(route, teller, each)).join("; ");
     const values = {
-      head: say("head", { at: teller.length(told.at), track: name(told.track) }),
-      spare: teller.force(told.margin),
-      lacks: teller.force(-told.margin),
-      where: where(told.stalling),
+      head: say("head", { at: teller.length(found.at), track: name(found.track) }),
+      spare: teller.force(found.margin),
+      lacks: teller.force(-found.margin),
+      where: where(found.stalling),
     };
-    const uphill = [say(told.climb, values)];
-    if (told.climb === "marginal") {
-      for (const [key, list] of [["no stopping", told.noStopping], ["no recovery", told.noRecovery]]) {
+    const uphill = [say(found.climb, values)];
+    if (found.climb === "marginal") {
+      for (const [key, list] of [["no stopping", found.noStopping], ["no recovery", found.noRecovery]]) {
         if (list.length) uphill.push(say(key, { where: where(list) }));
       }
     }
-    const away = told.runningAway.length > 0;
-    const downhill = [say(away ? "runs away" : "holds back", { where: where(told.runningAway) })];
+    const away = found.runningAway.length > 0;
+    const downhill = [say(away ? "runs away" : "holds back", { where: where(found.runningAway) })];
     const room = misfits.map((each) => say(each.runRound ? "run-round" : "too long",
       { length: teller.length(each.length), room: name(each.place), holds: teller.length(each.available) }));
-    if (told.climb === "stalls") return [...uphill, ...downhill, ...room];
+    if (found.climb === "stalls") return [...uphill, ...downhill, ...room];
     if (away) return [...downhill, ...room, say("uphill", { words: uphill.join(" ") })];
     return [...room, ...uphill, ...downhill];
   }
@@ -42,8 +42,8 @@ const Words = (() => {
   /* The worst of some outcomes. */
   const worst = (outcomes, list) => outcomes.worst_first.find((each) => list.includes(each)) || "climbs";
 
-  const basis = (told) =>
-    told.basis === told.slippingBasis ? told.basis : `${told.basis}, slipping ${told.slippingBasis}`;
+  const basis = (found) =>
+    found.basis === found.slippingBasis ? found.basis : `${found.basis}, slipping ${found.slippingBasis}`;
 
   /* What a run over track in one direction is called: a route, or a leg of one with reversals. */
   const kind = (route) => (route.whole === route.name ? "route" : "leg");

@@ -142,8 +142,8 @@ const Workbench = (() => {
       const outcome = Words.worst(data.outcomes, [...legs, ...(misfits.length ? ["too long"] : [])]);
       const sentences = Words.verdict(state.route, teller, verdict, misfits, data.outcomes);
       if (legs.length > 1) {
-        const told = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
-        sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${told}.`);
+        const byLeg = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
+        sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${byLeg}.`);
       }
       tellVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
