@@ -109,6 +109,7 @@ def as_picture(draw: Callable[P, Figure]) -> Callable[Concatenate[Format, P], by
 
 def picture_bytes(figure: Figure, form: Format, *, dots_per_inch: float = DOTS_PER_INCH) -> bytes:
     """Return a figure as the content of a file; call it by the same rules as the figure was drawn."""
+    _hold(figure)
     stream = io.BytesIO()
     figure.savefig(stream, format=form, dpi=dots_per_inch, metadata=_UNSAID[form])
     return stream.getvalue()
@@ -121,5 +122,16 @@ def pages_bytes(figures: Iterable[Figure]) -> bytes:
     stream = io.BytesIO()
     with PdfPages(stream, metadata=_UNSAID["pdf"]) as pages:
         for figure in figures:
+            _hold(figure)
             pages.savefig(figure)
     return stream.getvalue()
+
+
+def _hold(figure: Figure) -> None:
+    """Fix where panels lie: the solver that lays them out leaves other last digits from run to run."""
+    if figure.get_layout_engine() is not None:
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
+        for axes in figure.axes:
+            left, bottom, width, height = (round(each, 5) for each in axes.get_position().bounds)
+            axes.set_position((left, bottom, width, height))
