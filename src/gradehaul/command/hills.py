@@ -1,4 +1,4 @@
-"""The verbs for a layout as it stands: clearance and level."""
+"""The verbs for checking and leveling a layout: clearance and level."""
 
 from __future__ import annotations
 

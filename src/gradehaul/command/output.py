@@ -1,4 +1,4 @@
-"""How answers and complaints leave: printed, written whole or not at all, shown in a viewer."""
+"""Output of answers and errors: printed, written whole or not at all, shown in a viewer."""
 
 from __future__ import annotations
 

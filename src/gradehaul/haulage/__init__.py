@@ -1,1 +1,1 @@
-"""Haulage: what each route asks of a train, what its locomotives give, and so which trains climb."""
+"""Haulage: what each route needs of a train, what its locomotives can pull, and so which trains climb."""

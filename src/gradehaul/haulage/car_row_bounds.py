@@ -1,4 +1,4 @@
-"""Rows of cars: what 1, 2, 3 … equal cars coupled together ask on a route at the most."""
+"""Rows of cars: the greatest demand of 1, 2, 3 … equal cars coupled together on a route."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Counts: what trains of 1, 2, 3 … equal cars ask at their worst place, worked out for few and bounded for the rest."""
+"""Counts: greatest demand of trains of 1, 2, 3 … equal cars, calculated for a few and bounded for the rest."""
 
 from __future__ import annotations
 

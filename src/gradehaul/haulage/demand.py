@@ -1,4 +1,4 @@
-"""Demand and supply: what a train asks along a route and what its locomotives give there."""
+"""Demand and supply: what a train needs along a route and what its locomotives can pull there."""
 
 from __future__ import annotations
 

@@ -57,7 +57,7 @@ def curve_costs(wanted: CurveResistance, scale: Scale) -> Curves:
 
 
 def curve_coefficient(wanted: CurveResistance, scale: Scale) -> float:
-    """Return the curve coefficient C, m: a curve of radius R asks as much as a grade of C / R.
+    """Return the curve coefficient C, m: a curve of radius R adds as much as a grade of C / R.
 
     Models: ``degree``, C = 0.69855 m / ratio, full-size practice scaled; ``wheelbase``, C = f (0.72 e + 0.47 a) with e
     the gauge (the distance between rail centers in the original, a few per cent more), a the rigid wheelbase and f the

@@ -1,4 +1,4 @@
-"""What the live page can ask: itself, its stream of answers, a trial, and writing when it is wanted."""
+"""The requests of the live page: the page itself, its stream of answers, a trial, and writing on demand."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who may ask: the token, the host, the origin, the size of a body, and the headers of every answer."""
+"""Access control: the token, the host, the origin, the size of a body, and the headers of every response."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Writing, only when asked: what is tried into the plan file, a text over it, or a copy beside it."""
+"""Writing on request: the trial into the plan file, an edited text over it, or a copy beside it."""
 
 from __future__ import annotations
 

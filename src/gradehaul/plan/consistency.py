@@ -1,4 +1,4 @@
-"""Consistent records: what must hold of a plan's records, whether a file or a program made them."""
+"""Consistency: the conditions that a plan's records must meet, whether a file or a program made them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Frozen mappings: the dictionaries of a record made read-only, so that a record is frozen through and through."""
+"""Frozen mappings: the dictionaries of a record made read-only, so that the whole record is frozen."""
 
 from __future__ import annotations
 

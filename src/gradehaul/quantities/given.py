@@ -1,4 +1,4 @@
-"""A quantity as it is given, and the SI value of a bare number or one with its unit."""
+"""A quantity as it is written, and the SI value of a bare number or one with its unit."""
 
 from __future__ import annotations
 

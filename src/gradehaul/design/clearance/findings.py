@@ -1,4 +1,4 @@
-"""Clearances: what of a plan passes, is to be looked at, or fails by the standards, place by place."""
+"""Clearances: what passes, needs a look, or fails by the standards, place by place."""
 
 from __future__ import annotations
 

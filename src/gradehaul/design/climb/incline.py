@@ -67,7 +67,7 @@ class Incline:
     bends
         Curves on the way, with equal straights between them and at both ends.
     coefficient
-        Curve coefficient C: a curve of radius R asks as much as a grade of C / R.
+        Curve coefficient C: a curve of radius R adds as much as a grade of C / R.
     vertical
         Length of the vertical curve at each change of grade; half of it lies on either side.
     compensated

@@ -1,4 +1,4 @@
-"""Steps in which designs are settled: whole ones of the unit a plan is written in, so that its figures are exact."""
+"""Steps to which designs are rounded: whole ones of the plan's unit, so that its figures are exact."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""Leveling: railheads that make a hill as easy as it can be, and corrections of one that stands."""
+"""Leveling: railheads that make a hill as easy as it can be, and corrections of one that is built."""

@@ -1,4 +1,4 @@
-"""Corrections of a hill that stands: riser by riser, up or down, as little as brings it to what was meant."""
+"""Corrections of a hill that is built: riser by riser, up or down, the least that brings it to the intended grade."""
 
 from __future__ import annotations
 

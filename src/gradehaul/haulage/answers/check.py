@@ -1,4 +1,4 @@
-"""The main job: what every route asks, what every power lifts over it, and what becomes of every named train."""
+"""The main job: the demand of every route, the load of every power over it, the outcome of every named train."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a train asks and is given at the place where it has least to spare, cause by cause."""
+"""Demand and pull of a train at the place where it has least to spare, cause by cause."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Asked:
 
 
 def asked_at_least_margin(profile: RouteProfile, train: Train, verdict: Verdict) -> Asked:
-    """Return what a train asks where it has least to spare, on a route with or without reversals.
+    """Return the demand of a train where it has least to spare, on a route with or without reversals.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""A layout ready to be asked: a plan with its geometry, routes and pulls worked out once."""
+"""A layout ready for questions: a plan with its geometry, routes and pulls, each calculated once."""
 
 from __future__ import annotations
 

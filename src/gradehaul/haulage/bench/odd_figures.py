@@ -17,7 +17,7 @@ from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities import convert, describe
 
 MOST_ADHESION, LEAST_ADHESION = 0.60, 0.03
-"""Standing pull over weight beyond which a reading is more likely a slip of the pen (common practice: 20 to 25 % with
+"""Standing pull over weight beyond which a reading is more likely a typo (common practice: 20 to 25 % with
 metal wheels, up to some 50 % with tyres, half of that on a film)."""
 
 _LIKELY = (0.10, 0.50)

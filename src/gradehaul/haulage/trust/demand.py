@@ -1,4 +1,4 @@
-"""Demand in many draws at once: the most that a train asks along a route, draw by draw, exactly."""
+"""Demand in many draws at once: the greatest demand of a train along a route, exact in each draw."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ Kind = Car | Loco | Literal["tension"]
 
 
 class Parts(NamedTuple):
-    """What a train asks on each piece of a route, apart by kinds of vehicle and by grade and curve.
+    """Demand of a train on each piece of a route, split by kinds of vehicle and by grade and curve.
 
     `begin` and `width`, m, shape (pieces,); `coefficients` hold value, slope and second derivative at the left end of a
     piece for each kind of vehicle at its nominal mass, first of the railhead, then of the summed curvature (to be

@@ -1,4 +1,4 @@
-"""What trains of one kind of car ask and are given where they run in one direction, in draws of all that is unsure."""
+"""Demand and pull of trains of one kind of car in one direction, in draws of every uncertain figure."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ class DrawnRun:
         return train.after(self.leg.route.run_rounds)
 
     def asked_by_car(self, count: int) -> float:
-        """Return about what one car of a train asks at the worst place, N."""
+        """Return about the demand of one car of a train at the worst place, N."""
         count = _grid(count)[0]
         parts = self._worst_parts(count, starting=False)
         return parts[len(parts) // 2][0] / count

@@ -1,4 +1,4 @@
-"""How the railhead of every track answers to the height of each station, for whoever moves one by hand."""
+"""How the railhead of every track responds to the height of each station, for moving one by hand."""
 
 from __future__ import annotations
 

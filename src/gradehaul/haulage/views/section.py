@@ -101,12 +101,12 @@ class Haul:
 
     @property
     def running_curve(self) -> ForceCurve:
-        """What it asks to keep running."""
+        """Demand to keep running."""
         return ForceCurve(self.running)
 
     @property
     def starting_curve(self) -> ForceCurve:
-        """What it asks to start."""
+        """Demand to start."""
         return ForceCurve(self.starting)
 
 

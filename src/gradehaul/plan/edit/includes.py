@@ -1,4 +1,4 @@
-"""Included files taken into the text of a plan, so that what stands in them can be changed in a copy."""
+"""Included files merged into the text of a plan, so that their contents can be changed in a copy."""
 
 from __future__ import annotations
 

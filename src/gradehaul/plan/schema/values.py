@@ -59,7 +59,7 @@ def as_written(value: object, unit: str | None) -> str:
 
 _LEAST: dict[Kind, float] = {"length": 1e-6, "angle": 1e-6, "mass": 1e-9, "force": 1e-9}
 _MOST: dict[Kind, float] = {"length": 1e7, "angle": 1e4, "mass": 1e9, "force": 1e10}
-"""What no railway of any size has less or more of, in SI units: such a figure is a slip of the pen."""
+"""What no railway of any size has less or more of, in SI units: such a figure is a typo."""
 
 
 def _sane(number: float, kind: Kind, value: object, info: ValidationInfo, *, may_be_tiny: bool = False) -> float:

@@ -1,4 +1,4 @@
-"""A file that is not there, and the one beside it that was most likely meant."""
+"""A missing file, and the nearest name in its folder."""
 
 from __future__ import annotations
 

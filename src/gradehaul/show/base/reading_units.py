@@ -1,4 +1,4 @@
-"""The units of a reader: how lengths, forces, masses and grades are written for whoever reads the answer."""
+"""The units of a reader: how lengths, forces, masses and grades are written in an answer."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The picture of clearances: the plan, with a numbered mark wherever something fails or is to be looked at."""
+"""The picture of clearances: the plan, with a numbered mark wherever something fails or needs a look."""
 
 from __future__ import annotations
 

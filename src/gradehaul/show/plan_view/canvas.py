@@ -1,4 +1,4 @@
-"""The part of a sheet on which a plan lies: its axes, where places of the plan are on it, and labels between them."""
+"""The part of a sheet that holds a plan view: its axes, where places of the plan are on it, and labels."""
 
 from __future__ import annotations
 

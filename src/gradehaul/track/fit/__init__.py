@@ -1,1 +1,1 @@
-"""Figures that the builder left to be found, so that lines end at their joints."""
+"""Figures marked "fit" in the plan, found so that lines end at their joints."""

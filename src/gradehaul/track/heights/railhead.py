@@ -1,4 +1,4 @@
-"""Railheads: what is given holds, and everything between lies as a stretched string does.
+"""Railheads: known heights hold, and everything between lies as a stretched string does.
 
 Heights are sought at every station: the joints, the track ends and the places where a height was measured. A given
 height fixes its station; a track with a grade or a rise fixes the difference between its ends. All else minimizes the
