@@ -113,5 +113,6 @@ def _film(layout: Layout) -> Part:
     count = sum(rail != CLEAN for rail in rails.values())
     words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
     if not count:
-        words = "No track may get film: some train needs it clean."
+        carry = f"{KeepCleanOptions().carry:g} m"
+        words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry and --step."
     return {"kind": "film", "rails": rails, "words": words}

@@ -204,3 +204,10 @@ def test_a_strip_has_a_length_and_an_end() -> None:
         strip_pages(found, 0.0, Paper(0.277, 0.16), 0.02)
     with pytest.raises(DesignError, match="at most 100 pages"):
         strip_pages(found, 90.0, Paper(0.277, 0.16), 0.02)
+
+
+def test_risers_of_upper_turns_are_said_to_stand_over_track() -> None:
+    found = on_plan("two-levels", every=500.0, line="Helix", datum=900.0)
+    turn = 2 * math.pi * 0.6
+    assert found.below == tuple(each.number for each in found.risers if each.at > turn + 0.15)
+    assert on_plan("n-mountain", every=500.0, route="Southbound").below == ()

@@ -27,6 +27,8 @@ _PARALLEL = math.cos(math.radians(20))
 """A track that runs at a greater angle does not run beside."""
 _BESIDE = 2.0
 """Tracks within so many track centers stand on one deck."""
+_NEAR_BY = 0.005
+"""How closely the walk is followed to see whether it lies below one of its risers, m."""
 _FINE = 1e-5
 """How closely tracks beside are followed, m."""
 
@@ -100,7 +102,7 @@ class Risers(AnswerRecord):
     HEAD: ClassVar[str] = "plan=title"
     KEYS: ClassVar[str] = (
         "along=walk.name walk.length every from=begin build.deck build.roadbed build.track build.datum build.rule "
-        "build.level risers"
+        "build.level below risers"
     )
 
     walk: Walk
@@ -108,6 +110,19 @@ class Risers(AnswerRecord):
     every: Meters
     begin: Meters
     risers: tuple[Riser, ...]
+
+    @property
+    def below(self) -> tuple[int, ...]:
+        """The numbers of risers that stand over another part of the same walk, which a post would go through."""
+        samples = np.linspace(0.0, self.walk.length, max(int(self.walk.length / _NEAR_BY), 2))
+        points, heights = self.walk.places(samples)[0], self.walk.railhead.at(samples)
+        wide = self.walk.layout.plan.scale.stock_width
+        found = []
+        for riser in self.risers:
+            near = np.abs(points - self.walk.places(riser.at)[0]) < wide
+            if (near & (heights < riser.railhead - self.build.structure)).any():
+                found.append(riser.number)
+        return tuple(found)
 
     @property
     def title(self) -> str:

@@ -28,7 +28,9 @@ def add_worst(page: Page, answer: CheckAnswer) -> None:
     for outcome, trains in by_outcome.items():
         for name, rails in trains.items():
             page.paragraph(f"{name} ", OUTCOMES[outcome], f" on {', '.join(rails)} rail.")
-    if not answer.trains:
+    if answer.trains:
+        page.paragraph("Every train is judged going up, whatever route it has in its plan.")
+    else:
         page.line("No train is named, so none is judged: --plan names a plan with one.")
 
 

@@ -169,7 +169,7 @@ def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
             )
         ]
     else:
-        yield [f"No track is left to film: all of it is needed clean, or lies within {carry} of such track."]
+        yield [f"No track is left to film: all is needed clean, or lies within {carry} of it, a guess (--carry)."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
         yield ["Tracks are wiped or left whole here; treat --step divides them, which may allow more film."]
     if found.at_risk:

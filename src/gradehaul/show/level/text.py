@@ -43,6 +43,8 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
         for each in sorted(found.hardest, key=lambda each: -each.leveled)
     ]
     page.table(["train", "hardest before>", "after>", "with cars>", "place"], rows, indent=0)
+    if found.plan.vertical_curve:
+        page.paragraph("Without vertical curves: where one lies on a curve, check of the new plan shows more.")
     changed = [row for row, moved in _heights(found, reader) if moved]
     page.line()
     if changed:

@@ -82,7 +82,7 @@ def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
     if not any(row.use == "keep clean" for row in found.rows):
         return ["Nothing must be kept clean: all track may be filmed."]
     if not found.depends_on_carry:
-        return [f"No track is left to film: all of it is needed clean, or lies within {carry} of such track."]
+        return [f"No track is left to film: all is needed clean, or lies within {carry} of it, a guess (--carry)."]
     remarks = [f"Holds only as long as wheels carry the film no farther than {carry}, which is a guess."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))

@@ -9,7 +9,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.curves import curve_points
-from gradehaul.show.base.paper import SIZES, Panel, Paper
+from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
 from gradehaul.show.base.picture import as_picture, drawing_rules, pages_bytes
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.risers.cut_list import cut_list_figures
@@ -26,19 +26,22 @@ if TYPE_CHECKING:
 def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: float | None = None) -> bytes:
     """Return the content of a PDF file: the cut list, the risers from the side, and a strip of a length, m, if any."""
     with drawing_rules():
-        figures = [*cut_list_figures(found, reader, paper), risers_figure(found, reader)]
+        figures = [
+            *cut_list_figures(found, reader, paper),
+            risers_figure(found, reader, LETTER if paper == "letter" else SIZES["a4"]),
+        ]
         if strip is not None:
             figures += strip_figures(found, strip, reader, paper)
         return pages_bytes(figures)
 
 
-def risers_figure(found: Risers, reader: Reader) -> Figure:
+def risers_figure(found: Risers, reader: Reader, size: Size = SIZES["a4"]) -> Figure:
     """Return the risers from the side; to be called by the `drawing_rules`."""
     walk, build, unit = found.walk, found.build, reader.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
     over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
     words = f"{headline(found, reader)}. Railhead and top of each riser over {over}, {unit}."
-    paper = Paper(SIZES["a4"], found.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
+    paper = Paper(size, found.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
     columns = [
         Column(
             times * riser.at,

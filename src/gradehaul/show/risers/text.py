@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import groupby
 
 from gradehaul.design.risers.risers import Riser, Risers
@@ -31,12 +32,29 @@ def risers_page(found: Risers, reader: Reader) -> Page:
 def beside_lines(found: Risers, reader: Reader) -> list[str]:
     """Return the tracks that run beside, those of risers in a row that have the same in one line."""
     lines: list[str] = []
+    if found.below:
+        which = ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 1 else f"{run[0]}" for run in _runs(found.below))
+        lines.append(
+            f"TRACK BELOW risers {which}: a post to the floor would go through it. Cut blocks from deck to "
+            "deck there; helix -o FILE.pdf lists them."
+        )
     for words, run in groupby(found.risers, key=lambda riser: beside_words(riser, reader)):
         numbers = [riser.number for riser in run]
         if words:
             which = f"riser {numbers[0]}" if len(numbers) == 1 else f"risers {numbers[0]} to {numbers[-1]}"
             lines.append(f"Beside {which}: {words}.")
     return lines
+
+
+def _runs(numbers: Sequence[int]) -> list[list[int]]:
+    """Return numbers in runs without a gap."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return runs
 
 
 def headline(found: Risers, reader: Reader) -> str:
