@@ -81,7 +81,7 @@ def test_tyres_and_metal_are_told_apart_where_locomotives_differ():
     [
         ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5], [2.4, 1.2]], "all alike", None),
         ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5]], "all alike", None),
-        ([[2.0, 0.0], [3.0, 0.0], [1.0, 0.0]], "no locomotive with tyres", METAL),
+        ([[2.0, 0.0], [3.0, 0.0], [1.0, 0.0]], "no locomotive with traction tires", METAL),
         ([[2.0, 0.0], [1.0, 2.0]], "fewer than three", None),
     ],
 )
@@ -99,7 +99,7 @@ def test_data_that_cannot_tell_say_so(weights, words, known):
 
 def test_locomotives_on_tyres_alone_tell_of_tyres_alone():
     found = fit([[0.0, 2.0], [0.0, 3.0], [0.0, 1.0]])
-    assert "has tyres on all driven wheels" in found.why
+    assert "has traction tires on all driven wheels" in found.why
     assert (found.metal, found.metal_error) == (None, None)
     assert found.tyred == pytest.approx(TYRED, rel=0.05)
     assert found.predict((2.0, 0.0)) is None

@@ -76,7 +76,7 @@ def test_a_plan_without_readings_is_told_how_to_begin(bare):
 
 def test_what_cannot_be_told_apart_is_said_in_words(odd):
     text = readings_page(odd, READER, READINGS).text()
-    assert "no locomotive with tyres was read" in text
+    assert "no locomotive with traction tires was read" in text
     assert "not known" in text
     assert "$x^2$ [red]" in text
 
