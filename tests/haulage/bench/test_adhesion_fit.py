@@ -79,8 +79,8 @@ def test_tyres_and_metal_are_told_apart_where_locomotives_differ():
 @pytest.mark.parametrize(
     ("weights", "words", "known"),
     [
-        ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5], [2.4, 1.2]], "all alike", None),
-        ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5]], "all alike", None),
+        ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5], [2.4, 1.2]], "about the same share of weight on tires", None),
+        ([[2.0, 1.0], [3.0, 1.5], [1.0, 0.5]], "about the same share of weight on tires", None),
         ([[2.0, 0.0], [3.0, 0.0], [1.0, 0.0]], "no locomotive with traction tires", METAL),
         ([[2.0, 0.0], [1.0, 2.0]], "fewer than three", None),
     ],

@@ -174,7 +174,7 @@ def test_pieces_that_nothing_ties_lie_beside_one_another():
         boxes.append((xy[:, 0].min(), xy[:, 0].max()))
     boxes.sort()
     assert all(right < left for (_, right), (left, _) in pairwise(boxes))
-    assert any("beside one another" in note.text for note in view.notes)
+    assert any("drawn side by side" in note.text for note in view.notes)
     for track in view.tracks.values():
         assert (track.start.x, track.start.y) == pytest.approx(tuple(track.xy[0]))
 
