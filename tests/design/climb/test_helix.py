@@ -205,7 +205,7 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
     place, s = np.concatenate(xy), np.concatenate(at)
     height = profile.railhead.at(np.minimum(s, profile.length))
     least = math.inf
-    for k in range(0, s.size, 7):
+    for k in range(0, s.size, 3):
         over = (np.hypot(*(place - place[k]).T) < helix.build.near) & (height - height[k] > 0.4 * helix.rise_per_turn)
         if over.any():
             least = min(least, float((height[over] - height[k]).min()))

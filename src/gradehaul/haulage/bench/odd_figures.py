@@ -146,7 +146,7 @@ def _contradictions(plan: Plan, bench: Bench) -> Iterator[Note]:
                 told = " and ".join(describe(fmean(values), "force", unit) for values in (first, second))
                 yield Note(
                     f"{row.loco} on {row.rail} rail, {row.state}",
-                    f"{one.place} and {other.place} contradict one another, {told}: was the rail, the weight or the "
+                    f"{one.place} and {other.place} contradict each other, {told}: was the rail, the weight or the "
                     "unit the same?",
                 )
     for car, rows in rolls_read(plan).items():
