@@ -242,3 +242,20 @@ def test_the_answer_loads_neither_pint_nor_pictures() -> None:
     )
     done = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_loads_that_run_away_on_every_rail_leave_kinds_of_car_out_before_a_line_is_too_wide() -> None:
+    cars = "".join(f'car."ore wagon {k}" = {{ mass = "300 g", length = 120, rolling = "0.5 %" }}\n' for k in range(4))
+    plan = read_plan(
+        f"""scale = "HO"
+unit = "mm"
+railhead = {{ Top = 400, Foot = 0 }}
+line.Hill = {{ from = "Top", to = "Foot", track = [{{ straight = 10000 }}] }}
+route.Down = {{ from = "Top", to = "Foot" }}
+loco."little old switcher" = {{ mass = "60 g", length = 90, pull.clean = "12 gf" }}
+{cars}"""
+    )
+    answer, _, text = shown(Layout(plan))
+    assert "RUNS AWAY" in text
+    within_limits(answer, text)
+    assert "more kinds of car: --more loads" in text

@@ -109,6 +109,9 @@ def _add_wide_table(page: Page, shown: Sequence[_Condition], names: Sequence[str
         for row, cells in zip(rows, part, strict=True):
             row.extend(cells)
     room = FULL - _wide(rows)
+    if room < -GAP:
+        _add_long_table(page, shown, names, reader)
+        return
     if room >= _LEAST_PLACE:
         rows[0].append("hardest place" if room >= len("hardest place") else "place")
         for row, name in zip(rows[1:], names, strict=True):
@@ -187,8 +190,7 @@ def _add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     if not answer.routes:
         page.paragraph(_why_no_routes(answer))
         return
-    cars = _cars_shown(answer)
-    groups = _groups(answer, cars)
+    cars, groups = _loads_that_fit(answer)
     if cars and answer.plan.powers:
         film = " | with film everywhere" if _film_rails(answer) else ""
         page.line(f"Longest trains{judged_on(answer)}, in cars (90 % range){film}")
@@ -236,13 +238,23 @@ def _film_rails(answer: CheckAnswer) -> tuple[str, ...]:
     return answer.film_rails
 
 
-def _cars_shown(answer: CheckAnswer) -> list[str]:
-    """Return the kinds of car that have room: those of named trains first, in the plan's order."""
+def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[_Group]]:
+    """Return the kinds of car that have room beside one another, and the rows of their loads."""
+    for most in range(len(answer.plan.cars), 1, -1):
+        cars = _cars_shown(answer, most)
+        groups = _groups(answer, cars)
+        heads = ("", *(shortened(car, _NAME) for car in cars))
+        if _wide([heads, *(row for group in groups for row in group.rows)]) <= FULL:
+            return cars, groups
+    cars = _cars_shown(answer, 1)
+    return cars, _groups(answer, cars)
+
+
+def _cars_shown(answer: CheckAnswer, most: int) -> list[str]:
+    """Return so many kinds of car: those of named trains first, in the plan's order."""
     used = {cut.name for train in answer.plan.trains.values() for cut in train.consist}
     cars = [car for car in answer.plan.cars if car in used] + [car for car in answer.plan.cars if car not in used]
-    power = max((len(shortened(name, _NAME)) for name in answer.plan.powers), default=0) + 2
-    most = (FULL - power - len(", trailing") * any(route.route.legs for route in answer.routes)) // (14 + GAP)
-    shown = cars[: max(most, 1)]
+    shown = cars[:most]
     return [car for car in answer.plan.cars if car in shown]
 
 
