@@ -158,13 +158,13 @@ def _films(plan: Plan, taken: Rows) -> list[Recovery]:
         most = None if clean is None else mean_of(_forces(clean), scatter=0.0, freedom=1).value
         for film in plan.films:
             settled, fresh = (taken.get((loco, rail, "standing"), ()) for rail in ages(film))
-            told = [
+            pulls = [
                 (row.hours, sum(force.value for force in row.forces) / len(row.forces))
                 for row in (*fresh, *settled)
                 if row.hours is not None
             ]
-            if told:
-                found.append(recovery(loco, film, told, most))
+            if pulls:
+                found.append(recovery(loco, film, pulls, most))
     return found
 
 

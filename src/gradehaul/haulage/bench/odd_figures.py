@@ -135,7 +135,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
 def _contradictions(plan: Plan, bench: Bench) -> Iterator[Note]:
     """Yield a remark for every two rows of one locomotive, rail, state and age, or of one car's rolling, that differ.
 
-    Rows of readings that scatter by s differ by s √(1/n + 1/m) in their means; they are told beyond 3.5 times that.
+    Rows of readings that scatter by s differ by s √(1/n + 1/m) in their means; beyond 3.5 times that they contradict.
     """
     for row in bench.rows:
         unit = next((force.unit for taken in row.taken for force in taken.forces if force.unit), "N")
@@ -143,10 +143,10 @@ def _contradictions(plan: Plan, bench: Bench) -> Iterator[Note]:
         for one, other in combinations(row.taken, 2):
             first, second = ([force.value for force in taken.forces] for taken in (one, other))
             if one.hours == other.hours and _apart(first, second, scatter):
-                told = " and ".join(describe(fmean(values), "force", unit) for values in (first, second))
+                means = " and ".join(describe(fmean(values), "force", unit) for values in (first, second))
                 yield Note(
                     f"{row.loco} on {row.rail} rail, {row.state}",
-                    f"{one.place} and {other.place} contradict each other, {told}: was the rail, the weight or the "
+                    f"{one.place} and {other.place} contradict each other, {means}: was the rail, the weight or the "
                     "unit the same?",
                 )
     for car, rows in rolls_read(plan).items():

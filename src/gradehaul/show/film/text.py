@@ -243,6 +243,8 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader, *, indent: int
         for train in ordered
     ]
     page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
+    if not found.beyond:
+        page.paragraph("These count film that wheels spread; check of the plan that -o writes does not.", indent=indent)
     for train in ordered:
         for misfit in train.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=indent)
