@@ -51,8 +51,8 @@ class Corrections:
     """
 
     KEYS: ClassVar[str] = (
-        "surveyed.name surveyed.reading surveyed.reading_assumed even=surveyed.even_grade target reached met step_alone "
-        "step largest_shim=shim total steeper_before=before steeper_after=after risers"
+        "surveyed.name surveyed.reading surveyed.reading_assumed even=surveyed.even_grade target reached met "
+        "step_alone step largest_shim=shim total steeper_before=before steeper_after=after risers"
     )
 
     surveyed: Surveyed

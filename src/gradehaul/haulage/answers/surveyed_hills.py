@@ -14,7 +14,7 @@ from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import PiecewiseQuadratic, join
 
 _READING, _READING_IN_INCHES = 0.0005, 0.0254 / 32
-"""Error of one reading of a height with ruler and level, m, one standard deviation, assumed: what the ruler can show."""
+"""Error of one reading of a height, m, one standard deviation, assumed: what a ruler can show."""
 
 _SURE = 1.645
 """Standard deviations beyond which a grade is steeper in 19 cases of 20."""
