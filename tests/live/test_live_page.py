@@ -270,6 +270,26 @@ def test_the_text_is_saved_whole_and_refused_where_the_file_has_changed(one, hil
     assert pane.input_value() == theirs
 
 
+def test_a_save_of_this_page_is_no_change_by_others_though_typing_went_on(one, hill):
+    page = one.page
+    one.run(
+        "(() => { const send = window.fetch; window.held = new Promise(done => { window.release = done; }); "
+        "window.fetch = async (...what) => { const got = await send(...what); await window.held; return got; }; })()"
+    )
+    answers = int(one.run("document.documentElement.dataset.heights"))
+    page.get_by_role("button", name="Text", exact=True).click()
+    pane = page.get_by_role("textbox", name="Text of the plan")
+    pane.fill(HILL.replace("Top  = 60", "Top  = 30"))
+    page.keyboard.press("Control+s")
+    pane.fill(HILL.replace("Top  = 60", "Top  = 31"))
+    eventually(lambda: int(one.run("document.documentElement.dataset.heights")) > answers)  # the file's text has come
+    assert one.text("#text-state") == ""
+    one.run("window.release()")
+    expect(page.locator("#text-state")).to_have_text("Saved.")
+    page.keyboard.press("Control+s")
+    eventually(lambda: "Top  = 31" in hill.plan.read_text(encoding="utf-8"))
+
+
 def test_two_pages_on_one_plan_try_apart_and_follow_one_file(browser, hill):
     with live(browser, hill) as one, live(browser, hill) as other:
         before = spare(other.page)
