@@ -7,6 +7,7 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import Judged, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.outcome import WORST_FIRST
@@ -38,6 +39,7 @@ def report_document(
     view: PlanView | None = None,
     film: KeepCleanPlan | None = None,
     responses: Iterable[Response] = (),
+    answered: CheckAnswer | None = None,
 ) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
@@ -60,8 +62,12 @@ def report_document(
         The keep-clean plan, None where it is not shown.
     responses
         The stations whose height the reader can change, and what that does.
+    answered
+        The answer whose routes and trains are shown alone; None for all of the layout's.
     """
     plan = layout.plan
+    named = plan.trains if answered is None else answered.plan.trains
+    routes = layout.routes if answered is None else [each.route for each in answered.routes]
     on_judged = [train for train in trains if train.rail in judged_rails]
     return {
         "gradehaul": __version__,
@@ -71,8 +77,8 @@ def report_document(
         **conditions_document(layout, judged_rails),
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
-        "trains": [_named_train(named) for named in plan.trains.values()],
-        "routes": [route_document(layout, run.route) for each in layout.routes for run, _ in layout.profile(each).runs],
+        "trains": [_named_train(train) for train in named.values()],
+        "routes": [route_document(layout, run.route) for each in routes for run, _ in layout.profile(each).runs],
         "trial": {"heights": {}, "rails": {}},
         "verdicts": verdict_rows(on_judged),
         "stated_verdicts": verdict_rows(on_judged),
