@@ -8,7 +8,7 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.judged import Judged, worst_of_each
-from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
@@ -21,6 +21,7 @@ from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.show.base.reading_units import Reader, unit_rules
+from gradehaul.show.check.headline import conditions, everywhere
 from gradehaul.show.check.outcome_words import SENTENCES
 from gradehaul.show.report.plan import plan_view_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
@@ -67,8 +68,7 @@ def report_document(
         "plan": plan.title,
         "units": unit_rules(reader),
         "rails": list(layout.rails),
-        "judged_rails": list(judged_rails),
-        "worst_rails": {train.name: train.rail for train in worst_of_each(on_judged)},
+        **conditions_document(layout, judged_rails),
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
         "trains": [_named_train(named) for named in plan.trains.values()],
@@ -81,6 +81,16 @@ def report_document(
         "stated_heights": fixed_railheads(plan),
         "heights": heights_document(responses),
         "plan_view": None if view is None else plan_view_document(view, film),
+    }
+
+
+def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str, Any]:
+    """Return the rail conditions by which trains are judged with what these are called, and each film everywhere."""
+    films = [rail for rail in film_rails(layout.rails) if rail not in judged_rails]
+    return {
+        "judged": " and ".join(conditions(judged_rails)),
+        "judged_rails": list(judged_rails),
+        "everywhere": [{"name": name, "rails": ages} for name, ages in everywhere(films).items()],
     }
 
 
