@@ -27,8 +27,8 @@ def live(browser: Any, served: Served, path: str = "", **more: Any) -> Iterator[
     """Open the live page, and close it again; whatever it says on the console is a fault."""
     options = {"viewport": {"width": 1280, "height": 800}} | more
     page = browser.new_page(**options)
-    page.set_default_timeout(8000)
-    expect.set_options(timeout=8000)
+    page.set_default_timeout(60_000)
+    expect.set_options(timeout=60_000)
     one = Opened(page)
     # the browser itself notes an answer of 409, a refusal that the page shows
     page.on("console", lambda message: "status of 409" in message.text or one.said.append(message.text))
@@ -71,7 +71,7 @@ def save(path: Path, change: Callable[[str], str]) -> None:
 
 
 def eventually(holds: Callable[[], bool]) -> None:
-    until = time.monotonic() + 8
+    until = time.monotonic() + 60
     while not holds():
         assert time.monotonic() < until
         time.sleep(0.02)
@@ -435,7 +435,7 @@ def test_on_a_phone_outcomes_come_first_and_nothing_is_wider(browser, serve):
 def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_path):
     folder = serve(whole_folder=True)
     page = browser.new_page()
-    page.set_default_timeout(8000)
+    page.set_default_timeout(60_000)
     try:
         page.goto(folder.url)
         expect(page.locator(".headline")).to_contain_text("1 climbs")

@@ -25,8 +25,7 @@ from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
-from gradehaul.network.reversals import Tail
-from gradehaul.network.route import Between, Route
+from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.quantities import Kind, describe
