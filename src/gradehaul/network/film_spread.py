@@ -9,7 +9,6 @@ from itertools import pairwise, product
 from typing import NamedTuple
 
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.reversals import reversing_ways
 from gradehaul.plan.rail_condition import CLEAN
 
 _Node = tuple[int, bool]
@@ -57,7 +56,7 @@ def turning_places(
         The ways onto which locomotives reverse as they run round a train.
     """
     after, before = _moves(stretches, graph)
-    ways = reversing_ways(graph)
+    ways = graph.turning
     in_tails = {(n, tail.forward) for way in ways for tail in _tail(graph, way) for n in stretches.on_way(tail)}
     last = [(stretches.on_way(way)[-1], way.forward) for way in ways]
     first = [(stretches.on_way(way)[0], way.forward) for way in spurs]
