@@ -102,7 +102,8 @@ class Leveled(AnswerRecord):
     @property
     def harder(self) -> tuple[Hardest | RulingGrade, ...]:
         """Trains, and ruling grades, that are harder than with even heights, which vertical curves can make them."""
-        return tuple(each for each in (*self.hardest, *self.rulings) if each.leveled > each.even + GAIN)
+        every: tuple[Hardest | RulingGrade, ...] = (*self.hardest, *self.rulings)
+        return tuple(each for each in every if each.leveled > each.even + GAIN)
 
     @property
     def passes(self) -> bool:

@@ -87,11 +87,7 @@ def headline(found: Leveled, reader: Reader) -> list[Piece]:
         worst = max(trains or found.harder, key=lambda each: each.leveled - each.even)
         what = f"{worst.train} has it" if isinstance(worst, Hardest) else f"The ruling grade of {worst.route} gets"
         grades = f"{reader.grade(worst.leveled)} in place of {reader.grade(worst.even)}"
-        curve = reader.length(found.plan.vertical_curve)
-        return [
-            (f"{what} HARDER than before, {grades}", "bold red"),
-            f": the change of grade there, over a vertical curve of {curve}, lies on a curve of the track.",
-        ]
+        return [(f"{what} HARDER than before, {grades}", "bold red"), f", on {worst.track}."]
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
         return [
