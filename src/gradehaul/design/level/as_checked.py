@@ -87,7 +87,7 @@ def hardest_under(layout: Layout, name: str) -> HardestPlace:
             if part.length <= profile.length:
                 top = gravity_and_curves(profile, part.after(profile.route.run_rounds)).greatest()
                 found.append(HardestPlace(top.value / weight, cars, start + top.at, profile.track_at(top.at)))
-    return max(found, key=lambda each: each.grade)
+    return max(found, key=lambda each: round(each.grade, 9))  # of equal ones that with the fewest cars
 
 
 def ruling_grades(before: Layout, after: Layout) -> tuple[RulingGrade, ...]:

@@ -107,7 +107,7 @@ class Leveled(AnswerRecord):
 
     @property
     def passes(self) -> bool:
-        """Whether none is."""
+        """Whether no train and no ruling grade is harder than with even heights."""
         return not self.harder
 
     @property
