@@ -16,6 +16,7 @@ from gradehaul.command.options import (
     more_option,
     need_option,
     output_option,
+    paper_option,
     show_option,
 )
 from gradehaul.command.parameters import ANGLE, GRADE, LENGTH, THICKNESS, Floor, Name, plan_of
@@ -78,9 +79,7 @@ def _hill_options(function: Verb) -> Verb:
         show_option,
         output_option("Write a plan (.toml), sheets for the bench (.pdf), or a long section (.png, .svg)."),
         json_option,
-        click.option(
-            "--paper", type=click.Choice(["a4", "letter"]), help="Paper of the sheets.  [default: by the units]"
-        ),
+        paper_option,
         click.option("--datum", type=LENGTH, help="On the sheets: railhead height at the foot, above the floor."),
         need_option,
         click.option(
