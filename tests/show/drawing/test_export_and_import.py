@@ -23,7 +23,7 @@ DEMOS = sorted(path.stem for path in PLANS.glob("*.toml") if path.stem != "stock
 DRAWN = {"line", "turnout", "crossing", "table", "railhead", "drawing", "joint", "piece", "map"}
 """What the drawing is to bring back."""
 OF_LINES = ("runs", "clear")
-"""What a drawing says nothing about: the builder's own keys of a line; nor does it of `rail`, so all rail is clean here."""
+"""The builder's own keys of a line, which a drawing does not have; `rail` neither, so all rail is clean here."""
 ROUNDED = "vertical_curve"
 """The rail is drawn as it lies, rounded: to round it again would be wrong."""
 
