@@ -106,14 +106,8 @@ class LoadTrials:
 
     def __init__(self, route_trust: Callable[[], RouteTrust]) -> None:
         self._trust = cache(route_trust)
-        self.spread = cache(self._spread)
-
-    def _spread(self, load: Load) -> LoadSpread:
-        return self._trust().spread(load)
-
-    def rated_range(self, load: Load) -> tuple[int, int]:
-        """Return the 90 % range of a rated load."""
-        return self._trust().rated_range(load)
+        self.spread = cache(lambda load: self._trust().spread(load))
+        self.rated_range = cache(lambda load: self._trust().rated_range(load))
 
     def sure(self, load: Load, cars: int) -> bool:
         """Return whether a train of so many cars is rated in at least 95 of 100 trials."""
