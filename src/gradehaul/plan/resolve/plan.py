@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan import places
 from gradehaul.plan.names import clean, shown
-from gradehaul.plan.rail_condition import conditions
+from gradehaul.plan.rail_condition import CARRY_OVER, conditions
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
@@ -17,6 +17,7 @@ from gradehaul.plan.resolve.lines import lay
 from gradehaul.plan.schema.bench import BenchTable
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
+    CarryOverTable,
     CrossingTable,
     CurveResistanceTable,
     MapTable,
@@ -103,7 +104,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
 
     railhead = _railhead(tables.railhead, meeting, faults, complete=complete)
     start = _map(single("map", MapTable), meeting, faults, complete=complete)
-    rounding = single("vertical_curve", VerticalCurveTable)
+    rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
     resistance = single("curve_resistance", CurveResistanceTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
@@ -150,6 +151,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         book=readings,
         notes=tuple(faults.notes),
         surveys=surveys,
+        carry_over=carry.table.length if carry else CARRY_OVER,
     )
 
 

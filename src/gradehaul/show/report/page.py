@@ -80,7 +80,7 @@ def report_page(
         style=trusted(style),
         script=trusted(script),
         data=json_in_html(
-            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses)
+            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses, answer)
             | {"chances": chances(answer)}
         ),
         plan_view=view is not None,
