@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.first_screen import worst_load
 from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, verdict_rows
 
 READER = Reader("in", "imperial")
@@ -27,7 +28,8 @@ def test_loads_and_how_sure_they_are_where_they_are_judged(answer):
             assert (cell.text, cell.sort) == (str(load.to_run), load.to_run)
             assert cell.more[0] == f"{load.rated} / {load.limit}"
             sure = [f"sure: {load.held(spread.rated_low)} to {load.held(spread.rated_high)}"]
-            assert [each for each in cell.more if each.startswith("sure")] == sure * (load.rail in answer.judged_rails)
+            judged = worst_load(each for each in route.loads if each.rail in answer.judged_rails)
+            assert [each for each in cell.more if each.startswith("sure")] == sure * (load is judged)
 
 
 def test_verdicts_on_every_rail(answer):
