@@ -131,7 +131,7 @@ def begun_at(course: Course, start: int) -> Course:
 
 
 def in_order(course: Course) -> tuple[Course, bool]:
-    """Return a closed course from its least vertex on, to the lesser side; and whether it runs the other way now.
+    """Return a closed course from its least vertex on, to one side of it; and whether it runs the other way now.
 
     So a ring gives one track wherever its drawing began, and whichever way it ran.
     """
@@ -141,7 +141,7 @@ def in_order(course: Course) -> tuple[Course, bool]:
     back = _backward(course)
     ways = [(begun_at(course, start), False) for start in starts.tolist()]
     ways += [(begun_at(back, start), True) for start in (-starts % len(ring)).tolist()]
-    return min(ways, key=lambda way: way[0].points.tolist())
+    return min(ways, key=lambda way: (way[0].points + 0.0).tobytes())
 
 
 def _backward(course: Course) -> Course:
