@@ -563,7 +563,7 @@ def test_every_load_and_figure_of_the_answer_is_in_the_tables(page, two_levels):
     assert len(verdicts) == len(answer.trains)
     for train in answer.trains:
         assert [train.rail, train.outcome] in [row[:2] for row in verdicts]
-    figures = {(row[0], row[1]): row[3] for row in rows("#assumed tbody tr")}
+    figures = {(row[0], row[1]): row[3] for row in rows("#assumed details tbody tr")}
     assert all(figures[each.subject, each.name] == each.basis for each in answer.figures)
     assert len(rows("#berths tbody tr")) == len(answer.berths)
 

@@ -115,6 +115,11 @@ def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     page.line(clean(answer.plan.title), f" ({clean(answer.plan.file)})", indent=2)
     for line in basis_lines(answer, reader):
         page.line(line, indent=2)
+    add_unsure_figures(page, answer, reader)
+
+
+def add_unsure_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add the figures that nobody measured or stated."""
     unsure = [figure for figure in answer.figures if figure.basis in ("assumed", "scaled")]
     if not unsure:
         return

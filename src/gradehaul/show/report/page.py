@@ -26,7 +26,7 @@ from gradehaul.show.check.load_rows import load_cards, worst_load
 from gradehaul.show.check.outcome_words import verdict_words
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources
-from gradehaul.show.check.text import add_berths, basis_lines
+from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
 from gradehaul.show.check.verdict_text import add_trains
 from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
 from gradehaul.show.film.text import add_film_plan
@@ -137,6 +137,7 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> d
         "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, reader)) if loads else [],
         "berths": parts_of("Berths", lambda page: add_berths(page, answer, reader)) if answer.berths else [],
         "cards": load_cards(answer),
+        "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, reader)),
         "sources": parts_of("Where each figure comes from", lambda page: add_sources(page, answer, reader)),
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],
