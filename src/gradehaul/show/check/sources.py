@@ -23,7 +23,7 @@ from gradehaul.plan.records import Basis, Car, Loco, Plan, PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.track.fit.reach import figures_of
+from gradehaul.track.figures import figures_of
 
 _BASES = (
     "Measured: readings. Stated: written in the plan. Fitted: what closes a line.",
