@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.track.alignment import align
-from gradehaul.track.fit.fitted import fit_notes, fitted
+from gradehaul.track.fit import fit_notes, fitted
 
 HEAD = 'scale = "HO"\nunit = "mm"\nrailhead.A = 0\n'
 Piece = tuple[str, float, float, float]

@@ -20,7 +20,7 @@ from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED, RailCondition, conditions
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.track.alignment import align
-from gradehaul.track.fit.fitted import fitted
+from gradehaul.track.fit import fitted
 from gradehaul.track.proximity.fouling import clear_lengths
 
 LONGEST_AGE = 1e6
