@@ -56,12 +56,11 @@ def in_order(ways: Sequence[Way]) -> list[Way]:
         Way(reverse(way.elements), way.finish, way.start) if back else way
         for way, back in zip(ways, (side > 0).tolist(), strict=True)
     ]
-    tips = tips.reshape(-1, 6)
 
     def key(number: int) -> tuple[object, ...]:
         return third(found[number].elements), source(found[number].elements[0])
 
-    return [found[number] for number in _by_place(tips, key)]
+    return [found[number] for number in _by_place(tips.reshape(-1, 6), key)]
 
 
 def _by_place(table: NDArray[np.int64], key: Callable[[int], tuple[object, ...]]) -> list[int]:
