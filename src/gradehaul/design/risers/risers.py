@@ -5,18 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 import numpy as np
 
+from gradehaul.design.deck import usual_structure
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
+from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters
 from gradehaul.scales import clear_height, track_centers
 from gradehaul.track.map.plane import many_points
 from gradehaul.track.piecewise import FloatArray
+
+System = Literal["metric", "imperial"]
+"""Of units."""
 
 RULE = {"metric": 0.0005, "imperial": 0.0254 / 32}
 """The smallest part that a rule shows, m: half a millimeter, or a thirty-second of an inch."""
@@ -128,6 +133,25 @@ class Risers(AnswerRecord):
     def title(self) -> str:
         """The plan's."""
         return self.walk.layout.plan.title
+
+
+def usual_build(plan: Plan, system: System, **stated: float | None) -> Build:
+    """Return what lies on risers: the usual deck, and the rule and level of a system of units, but for what is stated.
+
+    Raises
+    ------
+    DesignError
+        A rule or a level of 0 or less.
+    """
+    usual: dict[str, float | None] = usual_structure(plan.scale)._asdict()
+    usual |= {"rule": RULE[system], "level": LEVEL[system]}
+    usual |= {name: value for name, value in stated.items() if value is not None}
+    for name in ("rule", "level"):
+        value = usual[name]
+        if value is not None and value <= 0:
+            found = describe(value, "length", plan.unit)
+            raise DesignError(f"{name} must be longer than 0", place=f"--{name}", found=found)
+    return Build(**usual)  # type: ignore[arg-type]
 
 
 def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) -> Risers:
