@@ -20,7 +20,7 @@ from gradehaul.command.parameters import LENGTH, THICKNESS, Name
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
 
 
 @click.command()
@@ -71,16 +71,16 @@ def risers(
         case "json":
             return Answer(found.to_dict())
         case "csv":
-            from gradehaul.show.risers.table import risers_csv
+            from gradehaul.show.risers.text import risers_csv
 
             return Answer(risers_csv(found, out.table_reader(plan)))
         case "pdf":
-            from gradehaul.show.risers.picture import risers_sheet
-            from gradehaul.show.sheets.form import PAPER_OF
+            from gradehaul.show.risers.sheet import risers_sheet
+            from gradehaul.show.sheets import PAPER_OF
 
             return Answer(risers_sheet(found, reader, paper or PAPER_OF[reader.system], strip=strip))
         case "png" | "svg" as picture:
-            from gradehaul.show.risers.picture import risers_picture
+            from gradehaul.show.risers.sheet import risers_picture
 
             return Answer(risers_picture(picture, found, reader))
     from gradehaul.show.risers.text import risers_page
