@@ -84,11 +84,7 @@ def cut_list_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Fi
     form.words("Take care", CAUTIONS)
     columns = riser_columns(found, reader)
     heads = [FormColumn(column.head.removesuffix(">"), column.width) for column in columns]
-    longest = [max(int(12 * column.width), 6) for column in columns]
-    rows = [
-        [_cut(cell, most) for cell, most in zip(cells, longest, strict=True)]
-        for cells in zip(*(column.cells for column in columns), strict=True)
-    ]
+    rows = [[_cut(cell, 27) for cell in cells] for cells in zip(*(column.cells for column in columns), strict=True)]
     form.table("Cut list", heads, rows, row=_ROW)
     if beside := beside_lines(found, reader):
         form.words("Tracks beside", [part for line in beside for part in wrapped(line)], numbered=False)

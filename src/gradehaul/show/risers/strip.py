@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _INCH = 0.0254
-_EDGE, _HEAD, _FOOT = 0.009, 0.014, 0.022
+_EDGE, _HEAD, _FOOT = 0.009, 0.014, 0.026
 """Room at the edges of a page, for its head and for its foot, m."""
 _WIDE = 1.5
 """How far a mark reaches to either side, gauges."""
@@ -116,7 +116,7 @@ class _Drawn:
             "Saws, drops, children:",
             "see the cut list.",
         )
-        self._text(complex(_EDGE + 0.235, _EDGE + 0.011), "\n".join(reminders), 6.5, va="top")
+        self._text(complex(_EDGE + 0.235, _EDGE + 0.016), "\n".join(reminders), 6.5, va="top")
 
     def _line(self, points: Any, **style: Any) -> None:  # noqa: ANN401 - an array of places, and a line's style
         from matplotlib.lines import Line2D

@@ -83,10 +83,10 @@ def explained(found: Risers, reader: Reader) -> list[str]:
         else f"heights count from the floor, {reader.length(build.datum)} below the plan's 0"
     )
     turns = any(riser.per_turn is not None for riser in found.risers)
-    more = ". Per turn: over the railhead one turn before" if turns else "; off is what rounding adds"
+    more = ". Per turn: how much higher than one whole turn before" if turns else ""
     return [
         f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
-        f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself{more}.",
+        f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
         f"Block: it makes a level {reader.length(build.level)} long, laid on the rail over the riser, read level.",
     ]
 
@@ -105,7 +105,7 @@ class RiserColumn(NamedTuple):
 
 
 def riser_columns(found: Risers, reader: Reader) -> list[RiserColumn]:
-    """Return the columns of the list of risers; those of turns where the track turns round once or more."""
+    """Return the columns of the list of risers: by turns, or from joints where the track turns round less than once."""
     rule, risers = found.build.rule, found.risers
     millimeters = reader.system == "metric"
     joints = [f"{clean(riser.joint)} + {place_words(riser.after, reader)}" for riser in risers]
@@ -114,7 +114,7 @@ def riser_columns(found: Risers, reader: Reader) -> list[RiserColumn]:
     columns = [
         RiserColumn("riser>", 0.42, [str(riser.number) for riser in risers]),
         RiserColumn("at>", 0.72, [place_words(riser.at, reader) for riser in risers]),
-        RiserColumn("from joint", 1.05 if turns else 1.75, joints),
+        RiserColumn("from joint", 1.75, joints),
         RiserColumn("railhead>", 0.82, [on_rule(riser.railhead, rule) for riser in risers]),
         RiserColumn(f"{top_word(found)}>", 0.92, [on_rule(riser.cut, rule) for riser in risers]),
         RiserColumn("off>", 0.72, off),
@@ -123,7 +123,7 @@ def riser_columns(found: Risers, reader: Reader) -> list[RiserColumn]:
         RiserColumn("per turn>", 0.82, [_signed(riser.per_turn, rule) for riser in risers]),
         RiserColumn("block", 1.0, [_block(riser, rule) for riser in risers]),
     ]
-    left_out = ("off>",) if turns else ("turn>", "per turn>")
+    left_out = ("from joint",) if turns else ("turn>", "per turn>")
     return [column for column in columns if column.head not in left_out]
 
 
