@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.plan.drawing.dxf.values import matches
+from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.elements import gap
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
