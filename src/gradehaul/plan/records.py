@@ -370,6 +370,8 @@ class Plan:
     book: Book = field(default_factory=Book)
     """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
+    doubts: tuple[Note, ...] = ()
+    """Further notes, to be seen before any answer."""
     surveys: Mapping[str, Survey] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

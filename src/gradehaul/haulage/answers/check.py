@@ -348,7 +348,7 @@ def check_layout(
         if progress is not None:
             progress(number + 1, len(chosen))
     alignment = layout.alignment
-    doubts = (*unusual_notes(plan, (answer.ruling for answer in answered)), *_loops_that_miss(layout))
+    doubts = (*plan.doubts, *unusual_notes(plan, (answer.ruling for answer in answered)), *_loops_that_miss(layout))
     answers = tuple(answer for found in verdicts.values() for answer in found)
     notes = (
         *plan.notes,

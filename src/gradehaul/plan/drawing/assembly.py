@@ -47,6 +47,7 @@ def assemble(
     claims: Sequence[Claim] = (),
     known: Sequence[KnownLine] = (),
     given: Mapping[str, float] | None = None,
+    given_along: Mapping[str, Sequence[float]] | None = None,
     before: Mapping[str, float] | None = None,
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
@@ -63,6 +64,8 @@ def assemble(
         The lines of an earlier drawing, whose names stay.
     given, before
         Heights of joints that stand already, m, by name: in the plan, and in one that is to be written anew.
+    given_along
+        Where along lines the plan gives heights, m, by name of line.
     lines_taken, joints_taken
         Names of the plan's own lines and berths, and of its joints.
 
@@ -111,6 +114,7 @@ def assemble(
         names.lines,
         texts,
         given or {},
+        given_along or {},
         near=terms.near,
         edge=terms.fit,
         unit=terms.plan_unit,

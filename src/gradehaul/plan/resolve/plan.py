@@ -19,6 +19,7 @@ from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
     CrossingTable,
     CurveResistanceTable,
+    ImportTable,
     MapTable,
     OwnScaleTable,
     SurveyTable,
@@ -103,8 +104,11 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
 
     railhead = _railhead(tables.railhead, meeting, faults, complete=complete)
     start = _map(single("map", MapTable), meeting, faults, complete=complete)
-    rounding = single("vertical_curve", VerticalCurveTable)
-    resistance = single("curve_resistance", CurveResistanceTable)
+    single("import", ImportTable)
+    rounding, resistance = (
+        single("vertical_curve", VerticalCurveTable),
+        single("curve_resistance", CurveResistanceTable),
+    )
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
@@ -149,6 +153,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         routes=routes,
         book=readings,
         notes=tuple(faults.notes),
+        doubts=tuple(faults.doubts),
         surveys=surveys,
     )
 
