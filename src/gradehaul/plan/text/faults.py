@@ -27,7 +27,9 @@ Model = TypeVar("Model", bound=Table)
 
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
-_SINGLE = frozenset({"bench", "railhead", "drawing", "import", "map", "vertical_curve", "curve_resistance"})
+_SINGLE = frozenset(
+    {"bench", "railhead", "drawing", "import", "map", "vertical_curve", "carry_over", "curve_resistance"}
+)
 _ITEM = {
     "railhead_at": "pair",
     "heights": "pair",
