@@ -8,7 +8,7 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.judged import Judged, worst_of_each
+from gradehaul.haulage.answers.judged import JudgedTrain, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.profile import RouteProfile
@@ -33,7 +33,7 @@ _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks",
 
 def report_document(
     layout: Layout,
-    trains: Sequence[Judged],
+    trains: Sequence[JudgedTrain],
     judged_rails: Sequence[str],
     reader: Reader,
     view: PlanView | None = None,
@@ -83,6 +83,7 @@ def report_document(
         "verdicts": verdict_rows(on_judged),
         "stated_verdicts": verdict_rows(on_judged),
         "films": [film.name for film in plan.films.values()],
+        "film_reach": _film_reach(layout),
         "stated_rails": {key: track.rail for key, track in plan.tracks.items() if track.rail is not None},
         "stated_heights": fixed_railheads(plan),
         "heights": heights_document(responses),
@@ -100,7 +101,7 @@ def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str
     }
 
 
-def verdict_rows(trains: Iterable[Judged]) -> list[dict[str, Any]]:
+def verdict_rows(trains: Iterable[JudgedTrain]) -> list[dict[str, Any]]:
     """Return each train at its worst: its outcome, and where."""
     return [
         {
@@ -189,10 +190,17 @@ def _drawn(section: LongSection) -> dict[str, Any]:
     return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}
 
 
+def _film_reach(layout: Layout) -> dict[str, list[str]]:
+    """Return for each track those onto which wheels carry film from it, itself among them."""
+    wheels, names = layout.wheels(), list(layout.plan.tracks)
+    return {name: [names[other] for other in wheels.reached([number])] for number, name in enumerate(names)}
+
+
 def _profile(profile: RouteProfile) -> dict[str, Any]:
     return {
         "starts": profile.starts.tolist(),
-        "rails": list(profile.rails),
+        "rails": [own[0] for own in profile.rails],
+        "conditions": [list(own) for own in profile.rails],
         "effort": _function(profile.effort),
         # at the same breakpoints
         "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},
