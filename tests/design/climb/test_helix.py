@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -185,6 +185,7 @@ def test_the_radius_in_a_floor_needs_that_floor(build: Build, straight: float) -
 
 
 @given(helices)
+@example(Helix(0.375, 1.5, 0.278, replace(usual_build(read_plan(STOCK).scale), straight=0.8)))
 @settings(max_examples=25)
 def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
     """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
@@ -212,7 +213,9 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
     told = helix.clear_left(helix.vertical(stock)) + helix.build.structure
     # a point within the fouling distance may also lie that far along the track above, lower by so much
     assert told <= least + helix.grade * helix.build.near + 2e-3
-    assert told >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3
+    # with straight sides an approach parts from the turn above sooner than from the circle that is assumed: 2 mm too safe
+    spare = 2e-3 if helix.build.straight else 0.0
+    assert told >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3 - spare
 
 
 def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stock: Plan, build: Build) -> None:
