@@ -213,7 +213,7 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
     told = helix.clear_left(helix.vertical(stock)) + helix.build.structure
     # a point within the fouling distance may also lie that far along the track above, lower by so much
     assert told <= least + helix.grade * helix.build.near + 2e-3
-    # with straight sides an approach parts from the turn above sooner than from the circle that is assumed: 2 mm too safe
+    # with straight sides an approach parts from the turn above sooner than from the circle that is assumed
     spare = 2e-3 if helix.build.straight else 0.0
     assert told >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3 - spare
 
