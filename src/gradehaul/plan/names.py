@@ -1,16 +1,27 @@
-"""Names and values as the builder wrote them: cleaned, quoted for a message, and compared with those that exist."""
+"""Names as the builder wrote them, compared with those that exist."""
 
 from __future__ import annotations
 
-import datetime as dt
 import difflib
-import unicodedata
 from typing import TYPE_CHECKING, TypeVar
 
-from gradehaul.errors import PlanError, RouteError
+from gradehaul.errors import PlanError, RouteError, clean, cut, quoted, shown
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
+
+__all__ = [
+    "clean",
+    "cut",
+    "instead",
+    "key_text",
+    "listed",
+    "look_up",
+    "nearest",
+    "quoted",
+    "shown",
+    "unknown",
+]
 
 T = TypeVar("T")
 
@@ -19,46 +30,6 @@ _LISTED = 6
 _SHORT = 4
 _ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
 """Share of letters that two names, two short ones, and two words of names have in common where one is a typo."""
-_BLANKS = "\t\n\r\v\f\u2028\u2029"
-_BIDI = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C)}
-
-
-def unseen(sign: str) -> bool:
-    r"""Tell whether a sign is a control character or a mark that turns the direction of writing; tabs are none.
-
-    Examples
-    --------
-    >>> unseen("\x07"), unseen("\u202e"), unseen("\t"), unseen("a")
-    (True, True, False, False)
-    """
-    return sign in _BIDI or (sign not in _BLANKS and unicodedata.category(sign) == "Cc")
-
-
-def clean(name: str) -> str:
-    r"""Return a name without control characters and without blanks at its ends.
-
-    Tabs and line breaks become blanks. Marks that turn the direction of writing go too, since they would let a
-    name look like another. A byte that no text encoding knew becomes a mark that can be printed.
-
-    Examples
-    --------
-    >>> clean(" Up\x1b\tore ")
-    'Up ore'
-    """
-    if not name.isprintable():
-        name = "".join(" " if sign in _BLANKS else sign for sign in name if not unseen(sign))
-        name = "".join("\N{REPLACEMENT CHARACTER}" if "\ud800" <= sign <= "\udfff" else sign for sign in name)
-    return name.strip()
-
-
-def cut(text: str) -> str:
-    """Return the text, shortened so that one message stays one readable line."""
-    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
-
-
-def quoted(name: str) -> str:
-    """Return a name in quotes, for a message."""
-    return f'"{cut(clean(name))}"'
 
 
 def listed(names: Iterable[str]) -> str:
@@ -84,33 +55,6 @@ def key_text(name: str) -> str:
     """
     bare = name.isascii() and name.replace("-", "a").replace("_", "a").isalnum()
     return name if bare else quoted(name)
-
-
-def shown(value: object) -> str:
-    """Return a value of a plan file as a message shows it, whatever it is.
-
-    Examples
-    --------
-    >>> shown(-24), shown("24 in"), shown(True), shown([1, 2])
-    ('-24', '"24 in"', 'true', 'a list')
-    """
-    match value:
-        case bool():
-            return "true" if value else "false"
-        case int():
-            # A number too long to print in decimals can be written in TOML as hexadecimal.
-            return str(value) if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"
-        case float():
-            return repr(value).removesuffix(".0")
-        case str():
-            return quoted(value)
-        case list():
-            return "a list"
-        case dict():
-            return "a table"
-        case dt.date() | dt.time():
-            return f"the date or time {value}"
-    return cut(clean(repr(value)))
 
 
 def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> str | None:

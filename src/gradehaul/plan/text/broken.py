@@ -11,8 +11,7 @@ from typing import NamedTuple
 
 import tomli
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import clean, cut, unseen
+from gradehaul.errors import PlanError, clean, cut, unseen
 
 KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
 """A key as TOML has it, bare or in quotes."""
