@@ -11,9 +11,8 @@ from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
-from gradehaul.plan.resolve.easements import check_easements
 from gradehaul.plan.resolve.joints import Declared, make_joints, meetings
-from gradehaul.plan.resolve.lines import lay
+from gradehaul.plan.resolve.lines import check_easements, lay
 from gradehaul.plan.schema.bench import BenchTable
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (

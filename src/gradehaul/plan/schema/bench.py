@@ -4,15 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import Field, model_validator
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
-from gradehaul.plan.schema.values import Distance, Force, Grade, Name, Readings, Room, Table
-
-Rises = Annotated[
-    list[Room], BeforeValidator(lambda value: value if isinstance(value, list) else [value]), Field(min_length=1)
-]
-"""One rise, or a list of them, m."""
+from gradehaul.plan.schema.values import Distance, Force, Grade, Name, Readings, Rises, Table
 
 
 class ReadingTable(Table):

@@ -12,13 +12,20 @@ from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.text.faults import Entry, Faults, Source
 from gradehaul.plan.text.near_file import near_file
 from gradehaul.plan.text.toml import KeyPath, headers, parse, read_text
-from gradehaul.plan.text.trade_words import TABLES
 from gradehaul.quantities import length_unit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _MAIN_ONLY = ("title", "scale", "practice")
+_TRADE_WORDS = {
+    **dict.fromkeys(("switch", "point", "points"), "turnout"),
+    **dict.fromkeys(("locomotive", "engine"), "loco"),
+    **dict.fromkeys(("wagon", "carriage", "coach"), "car"),
+    "track": "line",
+    "film": "rail",
+}
+"""Words of the trade, and the table that a plan has for each."""
 _MOST_FILES = 100
 _FALLBACK_UNIT = "in"
 
@@ -195,7 +202,7 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
             _put(tables.single, key, Entry(source, (key,), value), faults)
         elif key not in HEAD:
             known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
-            near = TABLES.get(key.casefold()) or nearest(key, known, alike=0.7)
+            near = _TRADE_WORDS.get(key.casefold()) or nearest(key, known, alike=0.7)
             tables_there = isinstance(value, dict) or (
                 isinstance(value, list) and any(isinstance(v, dict) for v in value)
             )
