@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 __all__ = [
     "clean",
     "cut",
+    "header",
     "instead",
     "key_text",
     "listed",
@@ -55,6 +56,11 @@ def key_text(name: str) -> str:
     """
     bare = name.isascii() and name.replace("-", "a").replace("_", "a").isalnum()
     return name if bare else quoted(name)
+
+
+def header(section: str, name: str) -> str:
+    """Return a table's header as it is written, e.g. ``[line."Up ore"]``."""
+    return f"[{section}.{key_text(name)}]"
 
 
 def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> str | None:

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.alike import alike
-from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.names import header, listed, nearest, quoted
 from gradehaul.plan.places import Span
 from gradehaul.plan.records import Joint, LineEnd
-from gradehaul.plan.text.faults import header
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -172,6 +172,13 @@ class CurveResistanceTable(Table):
         return self
 
 
+class HeadTable(Table):
+    """What stands above the first table for itself; its keys are those of `HEAD`."""
+
+    title: Name | None = Field(default=None, examples=['title = "Tarn branch"'])
+    practice: Literal["NMRA", "NEM"] = Field(default="NMRA", examples=['practice = "NMRA"'])
+
+
 class OwnScaleTable(Table):
     """A scale that no table has."""
 

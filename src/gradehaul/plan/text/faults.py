@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar, get_args
 from pydantic import BaseModel, ValidationError
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, clean, cut, quoted, shown
-from gradehaul.plan.names import key_text, nearest, unknown
+from gradehaul.plan.names import header, nearest, unknown
 from gradehaul.plan.records import Note
 from gradehaul.plan.schema.plan import HEAD
 from gradehaul.plan.schema.values import Table
@@ -79,8 +79,8 @@ class Entry(Generic[T_co]):
     @property
     def place(self) -> str:
         """The words that name this table in a message."""
-        section = str(self.path[0])
-        if section == "scale":
+        section = str(self.path[0]) if self.path else ""
+        if section in {"", "scale"}:
             return section
         if isinstance(self.path[-1], int):
             return f"{section} {self.path[-1] + 1}"
@@ -215,7 +215,7 @@ _WRONG = {
 
 def _place(model: type[Table], entry: Entry[Any], path: KeyPath) -> str:
     """Return the words for a place inside a table, e.g. ``line "Main", track 2 "Horseshoe", left``."""
-    words = [entry.place]
+    words = [entry.place] if entry.place else []
     for before, step in zip((None, *path), path, strict=False):
         if not isinstance(step, int):
             words.append(cut(clean(step)))
@@ -283,8 +283,3 @@ def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:
     if near is None and key in HEAD:
         return PlanError(f"{key} belongs above the first table, not in one", write=f"{key} = ... above the first table")
     return PlanError(f"unknown key {quoted(key)}", write=near or f"one of {', '.join(known)}")
-
-
-def header(section: str, name: str) -> str:
-    """Return a table's header as it is written, e.g. ``[line."Up ore"]``."""
-    return f"[{section}.{key_text(name)}]"
