@@ -95,6 +95,7 @@ def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
         {"heights": []},
         {"heights": {"joint Top": "high"}},
         {"heights": {"joint Top": float("nan")}},
+        {"heights": {"joint Top": 10**400}},
         {"rails": {"Yard:1": 4}},
     ],
     ids=str,
@@ -105,6 +106,12 @@ def test_what_is_no_trial_is_refused(hill, trial):
         answer = hill.ask("POST", path, content=body, headers={"content-type": "application/json"})
         assert answer.status_code == 400 or (trial in (None, []) and answer.status_code in (400, 409)), path
     assert hill.plan.read_text() == HILL
+
+
+def test_a_plan_that_is_not_there_is_refused(serve):
+    folder = serve(whole_folder=True)
+    for path, status in (("?plan=x.toml", 404), ("events?plan=x.toml", 404), ("headline?plan=x.toml", 400)):
+        assert folder.ask("GET", path).status_code == status
 
 
 def test_json_alone_is_taken(hill):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from gradehaul.command.answer import Answer, Output, answers
+from gradehaul.command.answer import Answer, Output, answers, refuse_idle
 from gradehaul.command.film import FilmOptions, shown_film
 from gradehaul.command.options import (
     all_routes_option,
@@ -19,6 +19,7 @@ from gradehaul.command.options import (
     more_option,
     open_option,
     output_option,
+    paper_option,
     plan_argument,
     rails_option,
     routes_option,
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.plan.records import Plan
+    from gradehaul.show.sheets.form import PaperName
     from gradehaul.treatment.ways_over import WaysOver
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
@@ -54,6 +56,7 @@ _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail 
 @grades_option
 @all_routes_option
 @click.option("--card", is_flag=True, help="Draw a load card for each locomotive, as .pdf, .png or .svg after -o.")
+@paper_option
 @more_option(sections.CHECK)
 @trains_option("A train to answer for")
 @routes_option("A route to answer for")
@@ -65,6 +68,7 @@ def check(
     plan: Plan,
     out: Output,
     all_routes: bool,
+    paper: PaperName | None,
     more: tuple[str, ...],
     seed: int,
     hours: float | None,
@@ -80,6 +84,8 @@ def check(
     if out.form == "card" and not out.to_file:
         raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
     card = out.picture() if out.form == "card" else None
+    if card is None:
+        refuse_idle("paper", needs="--card")
     from gradehaul.haulage.answers.check import check_layout
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.show.base.progress import progress_on
@@ -89,8 +95,10 @@ def check(
         answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     if card is not None:
         from gradehaul.show.check.load_card import load_card_picture
+        from gradehaul.show.sheets.form import PAPER_OF
 
-        return Answer(load_card_picture(answer, card, date=_today()), passes=answer.passes)
+        paper = paper or PAPER_OF[out.reader(plan).system]
+        return Answer(load_card_picture(answer, card, paper, date=_today()), passes=answer.passes)
     if out.form in ("csv", "csv trains"):
         from gradehaul.show.check.table import check_csv, trains_csv
 
@@ -189,10 +197,20 @@ def profile(
 @show_option
 @grades_option
 @all_routes_option
+@trains_option("A train to answer for")
+@routes_option("A route to answer for")
 @_JUDGED
 @answers(writes="html")
 def report(
-    *, plan: Plan, out: Output, all_routes: bool, rails: tuple[str, ...], treat: bool, **film: Unpack[FilmOptions]
+    *,
+    plan: Plan,
+    out: Output,
+    all_routes: bool,
+    trains: tuple[str, ...],
+    routes: tuple[str, ...],
+    rails: tuple[str, ...],
+    treat: bool,
+    **film: Unpack[FilmOptions],
 ) -> Answer:
     """Make one page with everything, which opens anywhere."""
     from gradehaul.haulage.answers.check import check_layout
@@ -203,8 +221,8 @@ def report(
 
     layout = Layout(plan, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, rails=rails, progress=progress)
-    found = shown_film(layout, film, (), treat=treat)
+        answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
+    found = shown_film(layout, film, trains, treat=treat)
     return Answer(report_page(layout, answer, ways_over(layout, answer), out.reader(plan), found))
 
 

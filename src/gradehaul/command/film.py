@@ -14,6 +14,7 @@ from gradehaul.command.options import (
     json_option,
     more_option,
     output_option,
+    paper_option,
     plan_argument,
     seed_option,
     show_option,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.plan.records import Plan
+    from gradehaul.show.sheets.form import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
     from gradehaul.treatment.needs import Need
 
@@ -100,19 +102,21 @@ def treat(
 @json_option
 @csv_option("The pulls")
 @click.option("--sheet", is_flag=True, help="A form to print and fill at the bench, as -o FILE.pdf.")
+@paper_option
 @output_option("Write this file; .png, .svg or .pdf draws the residuals.")
 @show_option
 @seed_option
 @more_option(sections.READINGS)
 @answers(draws=True)
-def readings(*, plan: Plan, out: Output, seed: int, more: tuple[str, ...]) -> Answer:
+def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, more: tuple[str, ...]) -> Answer:
     """Turn bench readings into pulls; what to measure next."""
     if out.form == "sheet":
         if not out.to_file or out.picture() != "pdf":
             raise click.UsageError("--sheet needs -o FILE.pdf")
         from gradehaul.show.bench.sheet import bench_sheet
 
-        return Answer(bench_sheet(plan, out.reader(plan)))
+        return Answer(bench_sheet(plan, out.reader(plan), paper))
+    refuse_idle("paper", needs="--sheet")
     from gradehaul.haulage.answers.readings import readings as answer_of
 
     answer = answer_of(plan, seed=seed)

@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 import click
 
 from gradehaul.command.answer import Answer, Output, answers, refuse_idle
-from gradehaul.command.options import csv_option, json_option, open_option, output_option, plan_argument, show_option
+from gradehaul.command.options import (
+    csv_option,
+    json_option,
+    open_option,
+    output_option,
+    paper_option,
+    plan_argument,
+    show_option,
+)
 from gradehaul.command.parameters import LENGTH, THICKNESS, Name
 
 if TYPE_CHECKING:
@@ -28,7 +36,7 @@ if TYPE_CHECKING:
 @click.option("--rule", type=LENGTH, help="Smallest division of your rule.  [default: 1/32 in or 0.5 mm]")
 @click.option("--level", type=LENGTH, help="Length of your level.  [default: 24 in or 600 mm]")
 @click.option("--strip", type=LENGTH, help="Print this much of the track at full size, too.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the sheets.  [default: by the units]")
+@paper_option
 @json_option
 @csv_option("The risers")
 @output_option("Write this file: .pdf, .csv, .svg, .png.")

@@ -9,7 +9,6 @@ from itertools import pairwise, product
 from typing import NamedTuple
 
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.reversals import reversing_ways
 from gradehaul.treatment.units import Units
 
 CARRY = 2.0
@@ -44,7 +43,7 @@ def turning_places(units: Units, graph: MovementGraph, longest: float, spurs: It
     """
     found: set[_Node] = set()
     queue: list[tuple[float, int, bool]] = []
-    for way in reversing_ways(graph):
+    for way in graph.turning:
         for tail in _tail(graph, way):
             found.update((int(number), tail.forward) for number in units.on_way(tail))
         queue.append((0.0, int(units.on_way(way)[-1]), way.forward))

@@ -67,6 +67,21 @@ def test_a_shim_too_small_does_the_best_and_says_so() -> None:
     assert not got.met
     assert got.reached == pytest.approx(0.02 + 0.001 / 0.3)  # 2 mm of the fault is left, shared with the next riser
     assert max(map(abs, got.corrections)) <= 0.002 + 1e-12
+    assert not got.step_alone
+
+
+@settings(max_examples=30, deadline=None, derandomize=True)
+@given(st.lists(st.floats(-0.001, 0.001), min_size=3, max_size=6), st.sampled_from([0.001, 0.002, 0.006]))
+def test_only_the_step_stands_in_the_way_where_bare_arithmetic_would_meet_the_grade(errors, shim) -> None:
+    """Free shims meet a grade on a hill as long as no two readings, each moved by the shim, are further apart."""
+    run, target = 0.3, 0.0205
+    heights = 0.02 * run * np.arange(len(errors) + 2) + np.array([0.0, *errors, 0.0])
+    got = corrections(hill(heights, run), target=target, step=STEP, shim=shim)
+    moved = [0.0, *[shim] * len(errors), 0.0]
+    pairs = itertools.combinations(range(len(heights)), 2)
+    rises = [(b - a, heights[b] - heights[a], moved[a] + moved[b]) for a, b in pairs]
+    free = all(-most - 1e-9 <= rise <= target * run * count + most + 1e-9 for count, rise, most in rises)
+    assert (got.met or got.step_alone) == free
 
 
 def test_falling_hills_are_corrected_alike() -> None:

@@ -191,17 +191,22 @@ def test_the_form_has_a_row_for_every_locomotive_rail_and_state(answer):
     assert f"page {len(pages)} of {len(pages)}" in words
 
 
-def test_nothing_on_the_form_runs_over_its_edge(answer, odd):
+@pytest.mark.parametrize(
+    ("unit", "paper", "size"),
+    [("mm", None, (8.27, 11.69)), ("in", None, (8.5, 11)), ("mm", "letter", (8.5, 11)), ("in", "a4", (8.27, 11.69))],
+)
+def test_nothing_on_the_form_runs_over_its_edge(answer, odd, unit, paper, size):
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     with drawing_rules():
         for plan in (answer.plan, odd.plan, read_plan(BARE)):
-            for page in bench_figures(plan, READER):
+            for page in bench_figures(plan, reader_of(unit), paper):
+                assert page.get_size_inches() == pytest.approx(size, abs=0.01)
                 renderer = FigureCanvasAgg(page).get_renderer()
                 for text in page.texts:
                     box = text.get_window_extent(renderer)
                     assert box.x0 >= MARGIN * page.dpi
-                    assert box.x1 <= (8.27 - MARGIN) * page.dpi, text.get_text()
+                    assert box.x1 <= (size[0] - MARGIN) * page.dpi, text.get_text()
                     assert box.y0 >= MARGIN * page.dpi
 
 

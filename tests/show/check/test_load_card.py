@@ -124,11 +124,13 @@ def test_its_figures_are_those_of_the_document(name):
         assert any(f"{basis}" in words for basis in ("measured", "scaled", "assumed"))
 
 
+@pytest.mark.parametrize(("paper", "size"), [("a4", [11.69, 8.27]), ("letter", [11.0, 8.5])])
 @pytest.mark.parametrize("name", [*DEMOS, *ODD])
-def test_words_keep_to_the_sheet_and_never_overlap(name):
+def test_words_keep_to_the_sheet_and_never_overlap(name, paper, size):
+    cards = load_cards(demo(name) if name in DEMOS else hill(**ODD[name]))
     with drawing_rules():
-        for figure in load_card_figures(load_cards(demo(name) if name in DEMOS else hill(**ODD[name]))):
-            assert figure.get_size_inches().tolist() == [11.69, 8.27]
+        for figure in load_card_figures(cards, paper=paper):
+            assert figure.get_size_inches().tolist() == size
             check_sheet(figure)
 
 

@@ -115,4 +115,4 @@ def test_options_of_the_sheets_need_one() -> None:
         "helix", "--scale", "HO", "--radius", "24 in", "--rise-per-turn", "5 in", "--turns", "2", "--risers", "6"
     )
     assert done.exit_code == 2
-    assert "--risers does nothing without -o FILE.pdf" in done.output
+    assert "--risers needs -o FILE.pdf" in done.output

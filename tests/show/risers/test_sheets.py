@@ -155,8 +155,8 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
 
 
 IDLE = {
-    "strip": (["--strip", "2 ft"], "--strip does nothing without -o FILE.pdf"),
-    "paper": (["--paper", "a4"], "--paper does nothing without -o FILE.pdf"),
+    "strip": (["--strip", "2 ft"], "--strip needs -o FILE.pdf"),
+    "paper": (["--paper", "a4"], "--paper needs -o FILE.pdf"),
     "both": (["--line", "Hill", "--route", "Uphill"], "--line and --route exclude each other"),
 }
 

@@ -25,6 +25,8 @@ STEP = {"metric": 0.0005, "imperial": 0.0254 / 32}
 """The smallest correction that can be read, m: half a millimeter, or a thirty-second of an inch."""
 _MOST_STEPS = 100_000
 _HALVINGS = 40
+_FINE = 1000
+"""Parts of a step in which shims of any thickness are measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +46,13 @@ class Corrections:
     """What to do at each reading: `steps` of the size `step`, m, up where positive; the ends stay.
 
     `target` is the grade that was meant, `reached` the steepest that is left between two readings; `met` says
-    whether that is no more than the target. `before` and `after` are the stretches steeper than meant.
+    whether that is no more than the target, and `step_alone` whether shims of any thickness would meet it, so that only
+    the step stands in the way. `before` and `after` are the stretches steeper than meant.
     """
 
     KEYS: ClassVar[str] = (
         "surveyed.name surveyed.reading surveyed.reading_assumed even=surveyed.even_grade target reached met "
-        "step largest_shim=shim total steeper_before=before steeper_after=after risers"
+        "step_alone step largest_shim=shim total steeper_before=before steeper_after=after risers"
     )
 
     surveyed: Surveyed
@@ -59,6 +62,7 @@ class Corrections:
     steps: tuple[int, ...]
     reached: Ratio
     met: bool
+    step_alone: bool
     before: tuple[Steep, ...]
     after: tuple[Steep, ...]
 
@@ -137,8 +141,10 @@ def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: 
         least = _halved(lambda g: _least_total(rises, runs, math.inf, -g, step, most) is not None, _worst(-rises, runs))
         least = -least
     plan = _least_total(rises, runs, wanted, least, step, most)
-    reached = wanted
+    reached, step_alone = wanted, False
     if plan is None:
+        fine = step / _FINE
+        step_alone = _least_total(rises, runs, wanted, least, fine, math.floor(shim / fine + 1e-9)) is not None
         top = max(_worst(rises, runs), wanted)
         reached = _halved(lambda g: _least_total(rises, runs, g, least, step, most) is not None, top, wanted)
         plan = _least_total(rises, runs, reached, least, step, most)
@@ -155,6 +161,7 @@ def corrections(surveyed: Surveyed, *, target: float | None, step: float, shim: 
         steps=tuple(steps.tolist()),
         reached=sign * steepest,
         met=steepest <= wanted + _slack(step, runs),
+        step_alone=step_alone,
         before=steeper_than(surveyed, wanted),
         after=steeper_than(after, wanted + _slack(step, runs)),
     )

@@ -13,6 +13,7 @@ from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.misfits import Misfit, misfits
+from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.longest import Load
@@ -24,8 +25,7 @@ from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.haulage.verdict import Verdict, judge
-from gradehaul.network.reversals import Tail
-from gradehaul.network.route import Between, Route
+from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.quantities import Kind, describe
@@ -348,7 +348,11 @@ def check_layout(
         if progress is not None:
             progress(number + 1, len(chosen))
     alignment = layout.alignment
-    doubts = (*unusual_notes(plan, (answer.ruling for answer in answered)), *_loops_that_miss(layout))
+    doubts = (
+        *surveyed_steeper(plan, alignment),
+        *unusual_notes(plan, (answer.ruling for answer in answered)),
+        *_loops_that_miss(layout),
+    )
     answers = tuple(answer for found in verdicts.values() for answer in found)
     notes = (
         *plan.notes,

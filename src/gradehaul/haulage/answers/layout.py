@@ -13,8 +13,7 @@ from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import Engine, made_up
 from gradehaul.haulage.verdict import Verdict, judge
 from gradehaul.network.graph import MovementGraph
-from gradehaul.network.reversals import Tail
-from gradehaul.network.route import Route
+from gradehaul.network.route import Route, Tail
 from gradehaul.network.routes import find_routes
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED, RailCondition, conditions

@@ -152,7 +152,12 @@ class PlanView(AnswerRecord):
         return tuple(self.tracks.values())
 
 
-def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequence[str] | None = None) -> PlanView:
+def plan_view(
+    layout: Layout,
+    trains: Sequence[str] | None = None,
+    rails: Sequence[str] | None = None,
+    routes: Sequence[str] = (),
+) -> PlanView:
     """Return the figures of a layout's plan view.
 
     Parameters
@@ -164,11 +169,13 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
     rails
         Rail conditions to judge them on; None for those by which the layout passes: as planned where the plan says
         so, else clean.
+    routes
+        The routes whose track is shown, and whose trains are judged where none is named; empty for all track.
 
     Raises
     ------
     RouteError
-        A train or rail condition that the plan does not have.
+        A train, route or rail condition that the plan does not have.
     PlanError
         No track has a usable place: every frame has a figure that does not close.
 
@@ -200,16 +207,32 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
     lost = list(_laid_out(layout, usable=False))
     if not views:
         raise _no_places(layout)
+    wanted = [layout.route(name) for name in routes]
+    if wanted and trains is None:
+        whole = {route.whole for route in wanted}
+        trains = [name for name, named in layout.plan.trains.items() if named.route in whole]
     chosen = list(_judged(layout, trains, rails))
     shifts = _shifts(views.values())
     aside = _shifts([*views.values(), *lost], last={view.frame for view in lost})
     views = {name: _shifted(view, shifts[view.frame]) for name, view in views.items()}
+    joints, over = tuple(_joints(layout, shifts)), tuple(overpasses(list(views.values())))
+    if wanted:
+        run = {way.track for route in wanted for way in route.ways}
+        views = {name: view for name, view in views.items() if name in run}
+        lost = [view for view in lost if view.id in run]
+        if not views:
+            raise _no_places(layout)
+        over = tuple(each for each in over if {each.over.track, each.under.track} <= run)
+        ends = np.concatenate([view.xy[[0, -1]] for view in views.values()])
+        joints = tuple(
+            joint for joint in joints if np.isclose(ends, (joint.x, joint.y), rtol=0, atol=1e-6).all(axis=1).any()
+        )
     return PlanView(
         plan=layout.plan,
         tracks=views,
         unplaced=tuple(_shifted(view, aside[view.frame]) for view in lost),
-        joints=tuple(_joints(layout, shifts)),
-        overpasses=tuple(overpasses(list(views.values()))),
+        joints=joints,
+        overpasses=tuple(over),
         trains=tuple(_train(views, each) for each in chosen),
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),

@@ -168,7 +168,7 @@
   // The text
 
   const text = byId("text"), marks = { fault: new Set(), near: new Set() };
-  let fileText = null, fileDigest = "", mine = "", long = false;
+  let fileText = null, fileDigest = "", mine = "", sent = null, long = false;
 
   function takeText(part) {
     ({ digest: fileDigest, long } = part);
@@ -176,6 +176,7 @@
     fileText = part.text;
     byId("save-text").disabled = long;
     text.readOnly = long;
+    if (unsaved && fileText === sent) { mine = fileDigest; return; }  // this page saved it, and typing went on
     if (unsaved && text.value !== fileText) {
       byId("text-state").textContent = "The file has changed on the disk, and so has this text: save is refused until you take the file's text.";
       return;
@@ -230,7 +231,7 @@
 
   async function saveText() {
     if (long || text.value === fileText) return;
-    const saved = text.value;
+    const saved = sent = text.value;
     try {
       const { digest } = await ask("save", { text: saved, digest: mine });
       mine = fileDigest = digest;

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.picture import drawing_rules, pages_bytes, plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.sheets.form import PAPERS, Column, Form
+from gradehaul.show.sheets.form import PAPER_OF, PAPERS, Column, Form, PaperName
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -50,17 +50,17 @@ _CAR_COLUMNS = (
 )
 
 
-def bench_sheet(plan: Plan, reader: Reader) -> bytes:
-    """Return the form as the content of a PDF file, the same bytes from run to run.
+def bench_sheet(plan: Plan, reader: Reader, paper: PaperName | None = None) -> bytes:
+    """Return the form as the content of a PDF file, the same bytes from run to run, on the paper of its units.
 
     It has a row for every locomotive of the plan on clean rail and on each film, fresh and after a rest, standing and
     slipping, and blank ones; then rows for cars.
     """
     with drawing_rules():
-        return pages_bytes(bench_figures(plan, reader))
+        return pages_bytes(bench_figures(plan, reader, paper))
 
 
-def bench_figures(plan: Plan, reader: Reader) -> list[Figure]:
+def bench_figures(plan: Plan, reader: Reader, paper: PaperName | None = None) -> list[Figure]:
     """Return the pages of the form as figures; to be called by the `drawing_rules`."""
     unit = reader.force_unit or ("gf" if reader.system == "metric" else "ozf")
     rows = _pull_rows(plan)
@@ -68,7 +68,7 @@ def bench_figures(plan: Plan, reader: Reader) -> list[Figure]:
     cars = [[name, kind, *[""] * 5] for name, *_ in cars[:8] for kind in ("string of", "curve, radius", "tilt, over")]
     page = Form(
         f"Bench sheet: {_cut(plan.title, 50)}",
-        paper=PAPERS["a4"],
+        paper=PAPERS[paper or PAPER_OF[reader.system]],
         beside="date ____________   by ______________",
         foot="Type the rows into the plan as [[reading]] and [[tilt]], or into a spreadsheet.",
     )

@@ -75,7 +75,7 @@ def _conditions(answer: CheckAnswer) -> list[_Condition]:
     """Return the judged conditions, and each film everywhere."""
     judged = conditions(answer.judged_rails)
     found = {name: worst_of_each(answer.on(rails)) for name, rails in judged.items()}
-    found |= {f"{name} everywhere": trains for name, trains in film_everywhere(answer).items()}
+    found |= film_everywhere(answer)
     return [_Condition(name, {each.name: each for each in trains}) for name, trains in found.items()]
 
 

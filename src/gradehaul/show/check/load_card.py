@@ -1,4 +1,4 @@
-"""The picture of the load cards: A6, four to a sheet of A4 with cut marks, in black and white."""
+"""The picture of the load cards: four to a sheet of A4 or US Letter with cut marks, in black and white."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
-from gradehaul.show.base.paper import MARGIN, SIZES, Sheet
+from gradehaul.show.base.paper import LETTER, MARGIN, SIZES, Sheet
 from gradehaul.show.base.picture import DOTS_PER_INCH, Format, drawing_rules, pages_bytes, picture_bytes
 from gradehaul.show.check.load_rows import Card, CardCell, CardRow, load_cards
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from gradehaul.show.sheets.form import PaperName
 
 _FONT = 8.0
 _ACROSS = 4
@@ -38,14 +40,14 @@ _Each = TypeVar("_Each")
 
 
 class _Part(NamedTuple):
-    """What stands on one A6: a card with those of its rows that fit, and which part of how many it is."""
+    """A quarter of a sheet: a card with those of its rows that fit, and which part of how many it is."""
 
     card: Card
     number: int
     of: int
 
 
-def load_card_picture(answer: CheckAnswer, form: Format, *, date: str = "") -> bytes:
+def load_card_picture(answer: CheckAnswer, form: Format, paper: PaperName = "a4", *, date: str = "") -> bytes:
     """Return the cards as the content of a file: a PDF has a page for each four, another picture all below one another.
 
     Parameters
@@ -54,6 +56,8 @@ def load_card_picture(answer: CheckAnswer, form: Format, *, date: str = "") -> b
         The answer whose loads they show.
     form
         PNG, SVG or PDF.
+    paper
+        The paper of a sheet.
     date
         The day to print on them; left blank to be written by hand where it is empty.
 
@@ -68,13 +72,13 @@ def load_card_picture(answer: CheckAnswer, form: Format, *, date: str = "") -> b
         raise PlanError(wrong, file=answer.plan.file, write="a route, a locomotive and a car in the plan")
     with drawing_rules():
         if form == "pdf":
-            return pages_bytes(load_card_figures(cards, date))
-        return picture_bytes(_sheet([part for card in cards for part in _parts(card)], date), form)
+            return pages_bytes(load_card_figures(cards, date, paper))
+        return picture_bytes(_sheet([part for card in cards for part in _parts(card)], date, paper), form)
 
 
-def load_card_figures(cards: Sequence[Card], date: str = "") -> list[Figure]:
+def load_card_figures(cards: Sequence[Card], date: str = "", paper: PaperName = "a4") -> list[Figure]:
     """Return a sheet for each four cards; to be called by the `drawing_rules`, as is all that is done with them."""
-    return [_sheet(four, date) for four in _by([part for card in cards for part in _parts(card)], 4)]
+    return [_sheet(four, date, paper) for four in _by([part for card in cards for part in _parts(card)], 4)]
 
 
 def _parts(card: Card) -> Iterator[_Part]:
@@ -97,9 +101,10 @@ def _cut(rows: Sequence[CardRow], first: int) -> Iterator[CardRow]:
         yield replace(row, cells=row.cells[first : first + _ACROSS])
 
 
-def _sheet(parts: Sequence[_Part], date: str) -> Figure:
+def _sheet(parts: Sequence[_Part], date: str, paper: PaperName) -> Figure:
     """Return parts of cards four to a sheet, sheets below one another."""
-    width, height = SIZES["a4"].width, SIZES["a4"].height or 0.0
+    size = LETTER if paper == "letter" else SIZES["a4"]
+    width, height = size.width, size.height or 0.0
     sheets = -(-len(parts) // 4)
     sheet = Sheet(width, height * sheets, _FONT)
     for number, part in enumerate(parts):

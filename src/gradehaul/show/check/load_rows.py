@@ -114,7 +114,7 @@ def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
     judged = worst_of_each(answer.on(answer.judged_rails))
     for where, found in (
         (judged_on(answer).strip(), judged),
-        *((f"with {film} everywhere", those) for film, those in film_everywhere(answer).items()),
+        *((f"with {film}", those) for film, those in film_everywhere(answer).items()),
     ):
         mine = worst_first(each for each in found if each.name in pulled)
         if mine:

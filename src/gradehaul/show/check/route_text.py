@@ -5,7 +5,7 @@ from __future__ import annotations
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.trust.load import LoadSpread
-from gradehaul.network.reversals import Tail
+from gradehaul.network.route import Tail
 from gradehaul.show.base.labels import FAILS, basis_words, cars_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader

@@ -72,7 +72,8 @@ def _headline(found: Corrections, reader: Reader) -> str:
         return f"{wanted} {'No riser needs a shim.' if found.met else 'No shim within what is allowed helps.'}"
     if found.met:
         return f"{wanted} The shims below reach it."
-    return f"{wanted} The shims below bring it to {reader.grade(found.reached)}, no lower."
+    why = "the nearest that their step gives" if found.step_alone else "no lower"
+    return f"{wanted} The shims below bring it to {reader.grade(found.reached)}, {why}."
 
 
 def _number(value: float, reader: Reader) -> str:

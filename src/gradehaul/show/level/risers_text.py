@@ -42,6 +42,13 @@ def _add(page: Page, found: Corrections, reader: Reader, *, every: bool) -> None
         page.paragraph((f"{name}nowhere steeper than meant", "green"), ".")
     elif found.met:
         page.paragraph((f"{name}as meant with the corrections below", "green"), f", {done} in all.")
+    elif found.step_alone:
+        step = on_rule(found.step, found.step)
+        page.paragraph(
+            (f"{name}{reader.grade(found.reached)} with the nearest steps of {step}", "yellow"),
+            f", {done} in all. The difference to {reader.grade(found.target)} is the step of the shims: thinner ones "
+            "would meet it.",
+        )
     else:
         page.paragraph(
             (f"{name}it cannot be as meant", "bold red"),

@@ -7,8 +7,9 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.judged import Judged, worst_of_each
-from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
@@ -21,6 +22,7 @@ from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.show.base.reading_units import Reader, unit_rules
+from gradehaul.show.check.headline import conditions, everywhere
 from gradehaul.show.check.outcome_words import SENTENCES
 from gradehaul.show.report.plan import plan_view_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
@@ -37,6 +39,7 @@ def report_document(
     view: PlanView | None = None,
     film: KeepCleanPlan | None = None,
     responses: Iterable[Response] = (),
+    answered: CheckAnswer | None = None,
 ) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
@@ -59,20 +62,23 @@ def report_document(
         The keep-clean plan, None where it is not shown.
     responses
         The stations whose height the reader can change, and what that does.
+    answered
+        The answer whose routes and trains are shown alone; None for all of the layout's.
     """
     plan = layout.plan
+    named = plan.trains if answered is None else answered.plan.trains
+    routes = layout.routes if answered is None else [each.route for each in answered.routes]
     on_judged = [train for train in trains if train.rail in judged_rails]
     return {
         "gradehaul": __version__,
         "plan": plan.title,
         "units": unit_rules(reader),
         "rails": list(layout.rails),
-        "judged_rails": list(judged_rails),
-        "worst_rails": {train.name: train.rail for train in worst_of_each(on_judged)},
+        **conditions_document(layout, judged_rails),
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
-        "trains": [_named_train(named) for named in plan.trains.values()],
-        "routes": [route_document(layout, run.route) for each in layout.routes for run, _ in layout.profile(each).runs],
+        "trains": [_named_train(train) for train in named.values()],
+        "routes": [route_document(layout, run.route) for each in routes for run, _ in layout.profile(each).runs],
         "trial": {"heights": {}, "rails": {}},
         "verdicts": verdict_rows(on_judged),
         "stated_verdicts": verdict_rows(on_judged),
@@ -81,6 +87,16 @@ def report_document(
         "stated_heights": fixed_railheads(plan),
         "heights": heights_document(responses),
         "plan_view": None if view is None else plan_view_document(view, film),
+    }
+
+
+def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str, Any]:
+    """Return the rail conditions by which trains are judged with what these are called, and each film everywhere."""
+    films = [rail for rail in film_rails(layout.rails) if rail not in judged_rails]
+    return {
+        "judged": " and ".join(conditions(judged_rails)),
+        "judged_rails": list(judged_rails),
+        "everywhere": [{"name": name, "rails": ages} for name, ages in everywhere(films).items()],
     }
 
 

@@ -19,7 +19,7 @@ from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.headline import summary
+from gradehaul.show.check.headline import film_everywhere, summary
 from gradehaul.show.check.load_rows import load_cards
 from gradehaul.show.check.outcome_words import verdict_words
 from gradehaul.show.check.route_text import HOW_SURE, reversed_at, run_round_words
@@ -80,7 +80,7 @@ def report_page(
         style=trusted(style),
         script=trusted(script),
         data=json_in_html(
-            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses)
+            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses, answer)
             | {"chances": chances(answer)}
         ),
         plan_view=view is not None,
@@ -140,9 +140,13 @@ def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> d
 
 
 def chances(answer: CheckAnswer) -> list[dict[str, str]]:
-    """Return the chance of stalling of each train at its worst."""
-    worst = worst_of_each(answer.on(answer.judged_rails))
-    return [{"name": train.name, "risk": chance_words(train.trust.stall_probability)} for train in worst]
+    """Return the chance of stalling of each train at its worst: as judged, and with each film everywhere."""
+    found = {"": worst_of_each(answer.on(answer.judged_rails)), **film_everywhere(answer)}
+    return [
+        {"name": train.name, "on": condition, "risk": chance_words(train.trust.stall_probability)}
+        for condition, trains in found.items()
+        for train in trains
+    ]
 
 
 def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:

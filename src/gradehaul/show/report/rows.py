@@ -39,7 +39,7 @@ def outcome_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return a row for each train: outcome, risk and pull to spare on the judged rail and with each film everywhere."""
     named = conditions(answer.judged_rails)
     columns = {name: worst_of_each(answer.on(rails)) for name, rails in named.items()}
-    columns |= {f"{name} everywhere": trains for name, trains in film_everywhere(answer).items()}
+    columns |= film_everywhere(answer)
     found = {name: {train.name: train for train in trains} for name, trains in columns.items()}
     heads = ["train", *(head for name in found for head in (name, "risk", "to spare")), "hardest place"]
     rows = []

@@ -109,13 +109,25 @@ const Trial = (() => {
     });
   }
 
-  /* The rail conditions by which trains are judged: as planned where any track says so, else those of the document. */
-  function judgedRails(data, trial) {
-    const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }));
-    if (!stated.size) return data.judged_rails;
-    const ages = [...stated].some((rail) => !stated.has(Haulage.firstDay(rail)));
-    return ages ? Haulage.PLANNED : [Haulage.AS_PLANNED];
+  /* The rail conditions that the page can show, by which each train is judged at its worst: with the film that was
+     clicked, if any was; as the plan is judged; clean; and with each film everywhere. `railOf` has the rail of a track. */
+  function conditions(data, trial) {
+    const found = [], clicked = Object.keys(trial.rails).length > 0;
+    if (clicked) {
+      const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }));
+      const ages = [...stated].some((rail) => !stated.has(Haulage.firstDay(rail)));
+      found.push({ name: "as clicked", rails: ages ? Haulage.PLANNED : [Haulage.AS_PLANNED], railOf: (id) => railOf(data, trial, id) });
+    }
+    const asStated = (id) => data.stated_rails[id] ?? "clean";
+    const planned = data.judged_rails.some((rail) => Haulage.PLANNED.includes(rail));
+    found.push({ name: data.judged, rails: data.judged_rails, railOf: planned ? asStated : () => data.judged_rails[0] });
+    if (data.judged !== "clean") found.push({ name: "clean", rails: ["clean"], railOf: () => "clean" });
+    for (const { name, rails } of data.everywhere) found.push({ name, rails, railOf: () => rails[0] });
+    return found;
   }
+
+  /* A route with the rails of a condition. */
+  const routeOn = (route, condition) => ({ ...route, rails: route.tracks.map((track) => condition.railOf(track.id)) });
 
   // Undo, redo, and the address
 
@@ -199,5 +211,5 @@ const Trial = (() => {
     };
   }
 
-  return { start, routesWith, judgedRails, railOf, along, plus };
+  return { start, routesWith, conditions, routeOn, railOf, along, plus };
 })();

@@ -18,6 +18,7 @@ from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.paper import SIZES, Paper
 from gradehaul.show.base.picture import as_picture, plain
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.climb.sweep import train_words
 from gradehaul.track.piecewise import FloatArray
 
 MOST_PANELS = 9
@@ -100,8 +101,7 @@ def _regions(found: Sweep, reader: Reader) -> list[_Region]:
         _Region(f"grade: over {reader.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
     ]
     if found.train is not None:
-        words = f"train: {found.train} does not climb on {' or '.join(found.judged)} rail"
-        regions.append(_Region(words, "..", "#ffffff", found.short_by))
+        regions.append(_Region(f"train: {train_words(found)}", "..", "#ffffff", found.short_by))
     return regions
 
 
