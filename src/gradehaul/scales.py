@@ -7,23 +7,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple
 
-from gradehaul.errors import PlanError
+from gradehaul.errors import PlanError, quoted
 from gradehaul.quantities.si import Meters
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-__all__ = [
-    "Practice",
-    "Radii",
-    "Scale",
-    "car_mass",
-    "clear_height",
-    "known_scales",
-    "own_scale",
-    "scale_named",
-    "track_centers",
-]
 
 Practice = Literal["NMRA", "NEM"]
 """Whose weights, clearances and radii apply."""
@@ -81,8 +69,6 @@ class Scale:
     """Least radii of any track (NEM 111)."""
     branch_radii: Radii | None = None
     """Least radii of the main track of a branch line (NEM 111)."""
-    main_radii: Radii | None = None
-    """Least radii of the main track of a main line (NEM 111)."""
     buffer_radii: Radii | None = None
     """Least radii where side buffers may touch (NEM 111)."""
     aliases: tuple[str, ...] = ()
@@ -154,10 +140,7 @@ def scale_named(name: str, *, option: str = "") -> Scale:
     gradehaul.errors.PlanError: no such scale, got "HP"; write scale = "HO", one of Z, N, TT, HO, H0, HOn3, OO, S,
     Sn3, O, 0, On3, I, II, or the ratio and gauge, as in scale = { ratio = 87.1, gauge = "16.5 mm" }
     """
-    key = _plain(name)
-    shown = name.strip()
-    shown = f'"{shown}"' if len(shown) <= 40 else f'"{shown[:40]}…"'
-    spellings = _spellings()
+    key, shown, spellings = _plain(name), quoted(name), _spellings()
     if key in spellings:
         return _scales()[spellings[key]]
     if key == "g":  # common practice, as is the spread of ratios
@@ -171,16 +154,11 @@ def scale_named(name: str, *, option: str = "") -> Scale:
     import difflib
 
     near = difflib.get_close_matches(key[:40], spellings, n=1, cutoff=0.5)
-    known = f"one of {', '.join(_scales())}"
-    if option:
-        write = f"{option} {spellings[near[0]]}, {known}" if near else known
-        raise PlanError("no such scale", place=option, found=shown, write=write)
-    first = f'scale = "{spellings[near[0]]}", {known}' if near else known
-    raise PlanError(
-        "no such scale",
-        found=shown,
-        write=f'{first}, or the ratio and gauge, as in scale = {{ ratio = 87.1, gauge = "16.5 mm" }}',
-    )
+    written = f"{option} {spellings[near[0]]}" if near and option else f'scale = "{spellings[near[0]]}"' if near else ""
+    write = ", ".join(filter(None, (written, f"one of {', '.join(_scales())}")))
+    if not option:
+        write += ', or the ratio and gauge, as in scale = { ratio = 87.1, gauge = "16.5 mm" }'
+    raise PlanError("no such scale", place=option, found=shown, write=write)
 
 
 def own_scale(ratio: float, gauge: float) -> Scale:
@@ -264,11 +242,11 @@ def car_mass(scale: Scale, length: float, practice: Practice) -> float:
         return first + per_length * length
     if practice == "NEM" and scale.nem_weight is not None:
         return scale.nem_weight * length
-    other, has_other = ("NEM", scale.nem_weight) if practice == "NMRA" else ("NMRA", scale.nmra_weight)
+    other = "NMRA" if scale.nmra_weight is not None else "NEM" if scale.nem_weight is not None else ""
     raise PlanError(
         f"{practice} has no weight for cars in {scale.name}",
         write='mass = "…" with what the car weighs, in g or oz'
-        + (f', or practice = "{other}", which has one' if has_other is not None else ""),
+        + (f', or practice = "{other}", which has one' if other else ""),
     )
 
 
@@ -278,17 +256,10 @@ def clear_height(scale: Scale, practice: Practice) -> float:
     NEM: clear space without overhead wire (NEM 102). NMRA: the column of S-7 that leaves room for tall modern
     stock. Where the practice has none for the scale, the other's holds.
 
-    Parameters
-    ----------
-    scale
-        The scale.
-    practice
-        ``NMRA`` or ``NEM``.
-
     Raises
     ------
     PlanError
-        If neither has a height for the scale, which happens to scales made by hand only.
+        Neither has a height for the scale, which happens to scales made by hand only.
 
     Examples
     --------
@@ -379,7 +350,7 @@ def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table:
         by_track = table["least_radius"]
         radii = {
             f"{track}_radii": Radii(*(factor * gauge for factor in by_track[track]))
-            for track in ("permitted", "branch", "main")
+            for track in ("permitted", "branch")
         }
         radii["buffer_radii"] = Radii(*(factor * gauge for factor in by_track["buffers"]))
         cited |= dict.fromkeys(radii, table["source"][by_track["source"]])
