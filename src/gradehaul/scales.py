@@ -8,7 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple
 
 from gradehaul.errors import PlanError, quoted
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Kilograms, Meters
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -24,9 +24,9 @@ _WIDEST_GAUGE = 5.0  # m at full size; beyond any railway, so a slip of units
 class Radii(NamedTuple):
     """Least radii, m, by the length of body at full size of the longest stock that is to run (NEM 111)."""
 
-    up_to_20_m: float
-    up_to_24_m: float
-    up_to_27_m: float
+    up_to_20_m: Meters
+    up_to_24_m: Meters
+    up_to_27_m: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,19 +51,19 @@ class Scale:
     """NMRA RP-20.1: first mass, kg, and mass per body length, kg/m."""
     nem_weight: float | None = None
     """NEM 302: least mass per length over buffers, kg/m."""
-    clear_height: float | None = None
+    clear_height: Meters | None = None
     """Free height above railhead without overhead wire (NEM 102), m."""
-    stock_width: float = 0.0
+    stock_width: Meters = 0.0
     """Widest usual stock, m."""
-    side_clearance: float = 0.0
+    side_clearance: Meters = 0.0
     """Room kept beside standing stock, on one side, m."""
-    wire_height: float | None = None
+    wire_height: Meters | None = None
     """Free height above railhead under the lowest overhead wire (NEM 102), m."""
-    nmra_clear_height: float | None = None
+    nmra_clear_height: Meters | None = None
     """Free height above railhead for modern stock (NMRA S-7), m."""
-    track_centers: float | None = None
+    track_centers: Meters | None = None
     """Distance between the centers of straight parallel tracks on the line (NEM 112), m."""
-    nmra_track_centers: float | None = None
+    nmra_track_centers: Meters | None = None
     """Distance between the centers of straight parallel tracks (NMRA S-8, the wider column), m."""
     permitted_radii: Radii | None = None
     """Least radii of any track (NEM 111)."""
@@ -77,7 +77,7 @@ class Scale:
     """Pairs of a field and where its figure comes from."""
 
     @property
-    def fouling_distance(self) -> float:
+    def fouling_distance(self) -> Meters:
         """Least distance between track centers at which stock on one clears stock on the other, m.
 
         Half the stock's width on each track and the room kept beside one of them; on straight track. Curves need
@@ -201,7 +201,7 @@ def own_scale(ratio: float, gauge: float) -> Scale:
     return _scale(f"1:{ratio:g}", {}, float(ratio), float(gauge), _table())
 
 
-def car_mass(scale: Scale, length: float, practice: Practice) -> float:
+def car_mass(scale: Scale, length: float, practice: Practice) -> Kilograms:
     """Return the mass, kg, that a practice lays down for a car of this length.
 
     NMRA RP-20.1 [1]_: a first mass and a mass per length of the car's body, the total of the car. NEM 302 [2]_: a
@@ -250,7 +250,7 @@ def car_mass(scale: Scale, length: float, practice: Practice) -> float:
     )
 
 
-def clear_height(scale: Scale, practice: Practice) -> float:
+def clear_height(scale: Scale, practice: Practice) -> Meters:
     """Return the free height above railhead, m, that a practice keeps under a bridge or another track.
 
     NEM: clear space without overhead wire (NEM 102). NMRA: the column of S-7 that leaves room for tall modern
@@ -274,7 +274,7 @@ def clear_height(scale: Scale, practice: Practice) -> float:
     raise PlanError(f"no practice has a clear height for {scale.name}", write="the height to be kept free")
 
 
-def track_centers(scale: Scale, practice: Practice) -> tuple[float, str]:
+def track_centers(scale: Scale, practice: Practice) -> tuple[Meters, str]:
     """Return the distance between the centers of straight parallel tracks that a practice wants, m, and its source.
 
     NEM: NEM 112. NMRA: the wider column of S-8. Where the practice has none, which happens to scales made by hand only,

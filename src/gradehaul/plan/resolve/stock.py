@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import nearest, quoted, unknown
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
-from gradehaul.plan.records import Car, Cut, Film, Loco, NamedTrain, Power, Share
+from gradehaul.plan.records import Car, Cut, Film, KeptShare, Loco, NamedTrain, Power
 from gradehaul.quantities import Reading
 from gradehaul.scales import car_mass
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gradehaul.plan.text.faults import Entry, Faults
     from gradehaul.scales import Practice, Scale
 
-TREATED = Film("treated", Share(0.75, 0.85), Share(0.50, 0.65), "assumed")
+TREATED = Film("treated", KeptShare(0.75, 0.85), KeptShare(0.50, 0.65), "assumed")
 """The film there is where the plan has none: shares of the clean pull on a conductive film (common practice)."""
 ROLLING = 0.02
 """Rolling resistance, pull per unit of weight (common practice)."""
@@ -50,8 +50,8 @@ def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: b
         if name == CLEAN or RailCondition.named(name).fresh:
             wrong = "clean is the rail without a film" if name == CLEAN else 'the name of a film cannot end in " fresh"'
             faults.at(entry, wrong, write="another name")
-        metal = Share(entry.table.metal.fresh, entry.table.metal.settled)
-        tyred = Share(entry.table.tyred.fresh, entry.table.tyred.settled)
+        metal = KeptShare(entry.table.metal.fresh, entry.table.metal.settled)
+        tyred = KeptShare(entry.table.tyred.fresh, entry.table.tyred.settled)
         for wheels, share in (("metal", metal), ("tyred", tyred)):
             if share.fresh > share.settled:
                 faults.note(
