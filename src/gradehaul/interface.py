@@ -130,7 +130,7 @@ class Layout(engine.Layout):
         step
             Wipe by stretches of at most this length, m; None for whole tracks.
         carry
-            How far wheels carry the film, m; None for the assumed 2 m.
+            How far wheels carry the film, m; None for the carry-over of the plan, 2 m where it has none.
 
         Raises
         ------
@@ -151,11 +151,9 @@ class Layout(engine.Layout):
         >>> found.to_dict()["found"]
         True
         """
-        from gradehaul.treatment.carry import CARRY
         from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
-        wanted = KeepCleanOptions(tuple(trains), film, need, reserve, step, CARRY if carry is None else carry)
-        return keep_clean_plan(self, wanted)
+        return keep_clean_plan(self, KeepCleanOptions(tuple(trains), film, need, reserve, step, carry))
 
     def level(
         self,

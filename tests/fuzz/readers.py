@@ -28,7 +28,7 @@ from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.edit.tracks import plan_with_numbers
 from gradehaul.quantities import Kind, read_quantity, read_reading
-from gradehaul.track.fit.fitted import fitted
+from gradehaul.track.fit import fitted
 from project import ROOT
 
 PLANS = ROOT / "plans"

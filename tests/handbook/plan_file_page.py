@@ -52,7 +52,7 @@ _HEADERS |= {section: f"[{section}]" for section in schema.SINGLE}
 _GROUPS = {
     "Track": ("line", "piece", "turnout", "crossing", "table", "map", "vertical_curve", "curve_resistance"),
     "From a drawing": ("drawing", "joint"),
-    "Stock, trains and routes": ("rail", "loco", "power", "car", "train", "route"),
+    "Stock, trains and routes": ("rail", "carry_over", "loco", "power", "car", "train", "route"),
     "Measured": ("bench", "reading", "tilt", "trial", "survey"),
 }
 _INNER = {

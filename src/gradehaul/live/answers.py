@@ -114,11 +114,9 @@ def _film(layout: Layout) -> Part:
     if found.beyond:
         trains = ", ".join(dict.fromkeys(place.train for place in found.beyond))
         return {"kind": "film", "rails": {}, "words": f"No film plan can help: {trains} would not climb on clean rail."}
-    uses = {"film": found.film, "keep clean": CLEAN, "buffer": CLEAN}
-    rails = {row.unit.track: uses[row.use] for row in found.rows if row.use in uses}
-    count = sum(rail != CLEAN for rail in rails.values())
+    count = sum(rail != CLEAN for rail in found.rails.values())
     words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
     if not count:
-        carry = f"{KeepCleanOptions().carry:g} m"
+        carry = f"{found.carry:g} m"
         words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry and --step."
-    return {"kind": "film", "rails": rails, "words": words}
+    return {"kind": "film", "rails": dict(found.rails), "words": words}

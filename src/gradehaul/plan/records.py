@@ -9,6 +9,7 @@ from typing import ClassVar, Literal, NamedTuple
 
 from gradehaul.plan.bench_records import Book
 from gradehaul.plan.consistency import check_consistent, freeze_mappings
+from gradehaul.plan.rail_condition import CARRY_OVER
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.quantities.si import Kilograms, Meters, Newtons, PerMeter, Radians, Ratio, Share
 from gradehaul.scales import Scale
@@ -371,6 +372,8 @@ class Plan:
     """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
     surveys: Mapping[str, Survey] = field(default_factory=dict)
+    carry_over: Meters = CARRY_OVER
+    """How far wheels carry a film onto clean rail, m."""
 
     def __post_init__(self) -> None:
         freeze_mappings(self)

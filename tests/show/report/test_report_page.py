@@ -361,6 +361,7 @@ title = "A stall on a joint"
 scale = "H0"
 unit = "mm"
 railhead.Foot = 0
+carry_over.length = 0
 [line.Hill]
 from = "Foot"
 to = "Top"

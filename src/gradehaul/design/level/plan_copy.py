@@ -17,7 +17,7 @@ from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line
 from gradehaul.plan.text.toml import read_text
 from gradehaul.quantities import convert
-from gradehaul.track.fit.fitted import fitted
+from gradehaul.track.fit import fitted
 from gradehaul.track.heights.railhead import solve_railheads
 
 _AGREES = 1e-5

@@ -32,7 +32,7 @@ from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.fit.reach import figures_of
+from gradehaul.track.figures import figures_of
 from gradehaul.track.map.closing import figure_name
 from gradehaul.track.map.positions import USABLE_MISCLOSURE
 from gradehaul.track.proximity.fouling import fouling_notes

@@ -284,7 +284,7 @@ def _badness(trial: Trial) -> tuple[int, float]:
 
 
 def _between(plan: Plan, route: str) -> Layout:
-    """Return a layout with a route from one place to another, with the fewest reversals, as its only one."""
+    """Return a layout with a route from one place to another, with the fewest reversals, beside the plan's own."""
     origin, _, destination = (part.strip() for part in route.partition(_BETWEEN))
     ends = [f"{line}.{end}" for line in plan.lines for end in ("from", "to")]
     places = dict.fromkeys([*plan.joints, *plan.berths, *ends])
@@ -292,9 +292,8 @@ def _between(plan: Plan, route: str) -> Layout:
         look_up(name, places, "joint, berth or line's end", file=plan.file, place="ROUTE")
 
     def layout(reversals: int) -> Layout:
-        return Layout(
-            replace(plan, routes={route: NamedRoute(route, origin, destination, reversals=reversals)}, trains={})
-        )
+        named = NamedRoute(route, origin, destination, reversals=reversals)
+        return Layout(replace(plan, routes={**plan.routes, route: named}))
 
     try:
         return layout(0)

@@ -92,13 +92,13 @@ def parts(profile: RouteProfile, train: Train, rail: str) -> tuple[Parts, Patter
 def rails_under(profile: RouteProfile, train: Train, rail: str) -> list[dict[str, PiecewiseQuadratic]]:
     """Return for each locomotive and rail condition a function of the head's place that is -1 where it is under it."""
     rails = rails_along(profile, rail)
-    conditions = dict.fromkeys(rails)
+    conditions = dict.fromkeys(each for own in rails for each in own)
     whole = steps([0.0, profile.length], [-1.0])
-    if len(conditions) == 1:
+    if len(set(rails)) == 1:
         return [dict.fromkeys(conditions, whole) for _ in train.locos]
     return [
         {
-            condition: weakest_under(profile, loco.length, behind, [-float(one == condition) for one in rails])
+            condition: weakest_under(profile, loco.length, behind, [-float(condition in own) for own in rails])
             for condition in conditions
         }
         for loco, behind in train.locos

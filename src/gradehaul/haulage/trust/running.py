@@ -104,8 +104,8 @@ class DrawnRun:
             if (count, starting) not in self._level:
                 parts = np.array([self._worst_parts(one, starting=starting) for one in _grid(count)])
                 self._level[count, starting] = self._asked_by(parts, count, starting=starting)
-            one = rails_along(self.leg.heights, rail)[0]
-            return self._pull(((one,),) * self._locos, state) - self._level[count, starting]
+            own = rails_along(self.leg.heights, rail)[0]
+            return self._pull((own,) * self._locos, state) - self._level[count, starting]
         key = rail, count, state, starting
         if key not in self._varied:
             heads = [less(pull, asked).least().at for asked in self._asked(count, starting=starting)]

@@ -23,7 +23,7 @@ from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Radians
-from gradehaul.track.fit.fitted import fit_notes
+from gradehaul.track.fit import fit_notes
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
 from gradehaul.track.map.positions import USABLE_MISCLOSURE

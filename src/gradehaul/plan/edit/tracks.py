@@ -21,7 +21,9 @@ _AGREES = 1e-6
 """By how much a length, m, may differ in the copy."""
 
 
-def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None = None) -> str:
+def plan_with_rails(
+    plan: Plan, rails: Mapping[str, str], *, carry_over: float | None = None, folder: Path | None = None
+) -> str:
     """Return the text of a plan file with rail conditions put on some of its tracks, comments kept.
 
     Parameters
@@ -30,6 +32,8 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
         The plan, as it was loaded from its file.
     rails
         The condition to put on tracks, by their id; other tracks keep theirs.
+    carry_over
+        How far wheels carry film, m, where that is to be changed; None where it stays.
     folder
         The folder of the copy, for which the text must read back as the same plan; that of the plan where None. The
         names of files that the plan includes lead to them from there.
@@ -42,6 +46,8 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
     """
     document = document_of(plan)
     put_rails(document, plan, rails)
+    if carry_over is not None:
+        document["carry_over"] = {"length": f"{carry_over} m"}
     text, again = copy_of(document, plan, folder)
     for key, track in plan.tracks.items():
         if (again.tracks[key].rail or CLEAN) != rails.get(key, track.rail or CLEAN):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan import places
 from gradehaul.plan.names import clean, shown
-from gradehaul.plan.rail_condition import conditions
+from gradehaul.plan.rail_condition import CARRY_OVER, conditions
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
@@ -16,6 +16,7 @@ from gradehaul.plan.resolve.lines import check_easements, lay
 from gradehaul.plan.schema.bench import BenchTable
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
+    CarryOverTable,
     CrossingTable,
     CurveResistanceTable,
     HeadTable,
@@ -100,7 +101,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     start = single("map", MapTable)
     if start is not None and complete:
         faults.known(start, "joint", start.table.joint, meeting, inside="joint")
-    rounding = single("vertical_curve", VerticalCurveTable)
+    rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
     resistance = single("curve_resistance", CurveResistanceTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
@@ -150,6 +151,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         book=readings,
         notes=tuple(faults.notes),
         surveys=surveys,
+        carry_over=carry.table.length if carry else CARRY_OVER,
     )
 
 

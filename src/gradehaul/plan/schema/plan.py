@@ -110,6 +110,13 @@ class VerticalCurveTable(Table):
     """Length of the rounding, as far as the track has room for it; 0 for none."""
 
 
+class CarryOverTable(Table):
+    """Film that wheels carry from filmed track onto clean track."""
+
+    length: Room = Field(examples=['length = "6 ft"'])
+    """How far they carry it; without this table 2 m, a guess, for nobody has measured it."""
+
+
 class SurveyTable(Table):
     """Railheads of a hill that stands, read with ruler and level: distances along a line and heights there."""
 
@@ -213,6 +220,7 @@ SINGLE: dict[str, Any] = {
     "drawing": DrawingTable,
     "map": MapTable,
     "vertical_curve": VerticalCurveTable,
+    "carry_over": CarryOverTable,
     "curve_resistance": CurveResistanceTable,
 }
 """The tables that a plan has once."""

@@ -168,7 +168,7 @@ Weight = Annotated[float, Field(gt=0, le=1000)]
 StartingFactor = Annotated[float, Field(ge=1, le=10)]
 """Resistance when starting over that when running."""
 FrogNumber = Annotated[float, Field(ge=2, le=30)]
-"""The number of a frog: 6 where the tracks part by 1 in 6."""
+"""The number of a frog: its length over its spread, both along and across its middle line."""
 Tension = Annotated[float, Field(ge=0, le=0.1)]
 """Effective friction of flanges that coupler tension presses against the rail."""
 

@@ -28,7 +28,7 @@ Model = TypeVar("Model", bound=Table)
 
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
-_SINGLE = frozenset({"bench", "railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
+_SINGLE = frozenset({"bench", "railhead", "drawing", "map", "vertical_curve", "carry_over", "curve_resistance"})
 _ITEM = {
     **dict.fromkeys(("railhead_at", "heights", "through", "moves"), "pair"),
     "consist": "entry",

@@ -9,6 +9,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswe
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
+from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
@@ -38,6 +39,8 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     page.line()
     for sentence in (headline(answer), *film_headlines(answer)):
         page.paragraph(*sentence)
+    if AS_PLANNED in answer.judged_rails and any(track.rail in (None, CLEAN) for track in answer.plan.tracks.values()):
+        page.line(f"Film counts up to {reader.length(answer.plan.carry_over)} beyond its track: wheels spread it.")
     _add_trains(page, answer, reader)
     _add_fixes(page, answer, ways, reader)
     _add_loads(page, answer, reader)

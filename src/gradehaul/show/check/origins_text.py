@@ -17,7 +17,7 @@ from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.records import PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING
 from gradehaul.show.check.train_origins_text import train_rows
-from gradehaul.track.fit.reach import figures_of
+from gradehaul.track.figures import figures_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

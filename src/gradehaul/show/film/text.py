@@ -152,7 +152,7 @@ def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
     clean_track = reader.length(found.length("keep clean") + found.length("buffer"))
     style = "green" if found.length("film") else "yellow"
     yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), "."]
-    carry = reader.length(found.options.carry)
+    carry = reader.length(found.carry)
     if found.depends_on_carry:
         yield [
             ("This depends on a guess", "yellow"),
@@ -244,7 +244,7 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader, *, indent: int
     ]
     page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
     if not found.beyond:
-        page.paragraph("These count film that wheels spread; check of the plan that -o writes does not.", indent=indent)
+        page.paragraph("These count film that wheels spread, as check of the plan that -o writes does.", indent=indent)
     for train in ordered:
         for misfit in train.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=indent)

@@ -78,7 +78,7 @@ def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
     """Return what the plan depends on and comes to."""
     if found.beyond:
         return []
-    carry = reader.length(found.options.carry)
+    carry = reader.length(found.carry)
     if not any(row.use == "keep clean" for row in found.rows):
         return ["Nothing must be kept clean: all track may be filmed."]
     if not found.depends_on_carry:

@@ -83,6 +83,7 @@ def report_document(
         "verdicts": verdict_rows(on_judged),
         "stated_verdicts": verdict_rows(on_judged),
         "films": [film.name for film in plan.films.values()],
+        "film_reach": _film_reach(layout),
         "stated_rails": {key: track.rail for key, track in plan.tracks.items() if track.rail is not None},
         "stated_heights": fixed_railheads(plan),
         "heights": heights_document(responses),
@@ -189,10 +190,17 @@ def _drawn(section: LongSection) -> dict[str, Any]:
     return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}
 
 
+def _film_reach(layout: Layout) -> dict[str, list[str]]:
+    """Return for each track those onto which wheels carry film from it, itself among them."""
+    wheels, names = layout.wheels(), list(layout.plan.tracks)
+    return {name: [names[other] for other in wheels.reached([number])] for number, name in enumerate(names)}
+
+
 def _profile(profile: RouteProfile) -> dict[str, Any]:
     return {
         "starts": profile.starts.tolist(),
-        "rails": list(profile.rails),
+        "rails": [own[0] for own in profile.rails],
+        "conditions": [list(own) for own in profile.rails],
         "effort": _function(profile.effort),
         # at the same breakpoints
         "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},

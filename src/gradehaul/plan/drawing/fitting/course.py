@@ -205,5 +205,5 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
 
 def between(course: Course, cuts: IntArray) -> Iterator[tuple[int, int]]:
     """Yield the first and last vertex of each run between cuts."""
-    bounds = [0, *(int(cut) for cut in cuts), len(course.points) - 1]
+    bounds = [*([] if course.closed else [0]), *cuts.tolist(), len(course.points) - 1]
     yield from itertools.pairwise(bounds)

@@ -91,8 +91,19 @@ const Trial = (() => {
     return trial.rails[id] ?? data.stated_rails[id] ?? "clean";
   }
 
+  /* The conditions that each track may have, by its id: its own first, then films that wheels carry onto it. */
+  function spread(data, trial) {
+    const found = new Map(Object.keys(data.film_reach).map((id) => [id, new Set([railOf(data, trial, id)])]));
+    for (const id of found.keys()) {
+      const film = railOf(data, trial, id);
+      if (film !== "clean") data.film_reach[id].forEach((other) => found.get(other).add(film));
+    }
+    return found;
+  }
+
   /* The routes of a document with a trial's changes; a route that nothing changes is the document's own. */
   function routesWith(data, trial) {
+    const may = spread(data, trial);
     const moved = moves(data, trial.heights), bends = bendsOf(moved.map(([station]) => station));
     return data.routes.map((route) => {
       const terms = bends.map((byTrack) => [along(route, byTrack), 1]);
@@ -101,11 +112,12 @@ const Trial = (() => {
       }
       while (terms.some(([f]) => f === null)) terms.splice(terms.findIndex(([f]) => f === null), 1);
       const rails = route.tracks.map((track) => railOf(data, trial, track.id));
-      const sameRails = rails.every((rail, k) => rail === route.rails[k]);
-      if (!terms.length && sameRails) return route;
-      if (!terms.length) return { ...route, rails };
+      const conditions = route.tracks.map((track) => [...may.get(track.id)]);
+      const same = conditions.every((own, k) => own.join("\n") === route.conditions[k].join("\n"));
+      if (!terms.length && same) return route;
+      if (!terms.length) return { ...route, rails, conditions };
       const effort = plus(route.effort, terms), railhead = plus({ ...route.railhead, breaks: route.effort.breaks }, terms);
-      return { ...route, rails, effort, railhead };
+      return { ...route, rails, conditions, effort, railhead };
     });
   }
 

@@ -14,8 +14,7 @@ from gradehaul.plan.records import Line, LineEnd, Note, Plan
 from gradehaul.quantities import describe
 from gradehaul.track.chains import chains
 from gradehaul.track.curvature import Section, sections
-from gradehaul.track.fit.reach import Reach, figures_of
-from gradehaul.track.fit.solve import SHARPEST, Beside, Fit, Solved, solve
+from gradehaul.track.figures import SHARPEST, Beside, Fit, OpenLine, Solved, figures_of, tracks_with
 from gradehaul.track.map.dead_reckoning import end_poses
 from gradehaul.track.map.plane import Leg, Pose, legs_of, many_points
 
@@ -67,13 +66,12 @@ def fitted(plan: Plan) -> Plan:
             break
         lines = dict(plan.lines)
         for line in ready:
-            reach, target, beside = round_.problem(line)
-            solved = solve(reach, target, plan.scale.gauge, beside)
+            solved = round_.open_line(line).solve()
             if solved.found is None or solved.free:
                 problems.append(_no_track(plan, line, solved))
                 failed.add(line.name)
             else:
-                lines[line.name] = replace(line, tracks=reach.tracks(solved.found.values))
+                lines[line.name] = replace(line, tracks=tracks_with(line, solved.found.values))
         plan = replace(plan, lines=lines)
     if problems:
         raise Problems(problems)
@@ -119,21 +117,23 @@ class _Round(NamedTuple):
         beside = other is None or (
             not other.open and self.ends[LineEnd(other.name, "from")][0] == self.ends[LineEnd(line.name, "from")][0]
         )
-        # an easement at an end of the line goes on into the next, whose radius may be open
-        outer = (self.sections[line.tracks[0].id][0].first, self.sections[line.tracks[-1].id][-1].last)
-        eased = [
-            math.isfinite(curvature)
-            for track, curvature in zip((line.tracks[0], line.tracks[-1]), outer, strict=True)
-            if track.kind == "easement"
-        ]
-        return self.placed(line) and beside and all(eased)
+        return self.placed(line) and beside and all(map(math.isfinite, self._outer(line)))
 
-    def problem(self, line: Line) -> tuple[Reach, Leg, Beside | None]:
-        """Return where a line leads by its figures, its target as seen from its start, and what it lies beside."""
+    def _outer(self, line: Line) -> tuple[float, float]:
+        """Return the curvatures into which easements at the ends of a line go on; they may still be open."""
+        first, last = line.tracks[0], line.tracks[-1]
+        return (
+            self.sections[first.id][0].first if first.kind == "easement" else 0.0,
+            self.sections[last.id][-1].last if last.kind == "easement" else 0.0,
+        )
+
+    def open_line(self, line: Line) -> OpenLine:
+        """Return a line with its target as seen from its start, and what it lies beside."""
         start, end = (self.ends[LineEnd(line.name, side)][1] for side in ("from", "to"))
         back = cmath.exp(-1j * start.heading)
         target = Leg(complex(end.x - start.x, end.y - start.y) * back, end.heading + math.pi - start.heading)
-        return Reach(line, self.sections), target, self._beside(line, start, back)
+        beside = self._beside(line, start, back)
+        return OpenLine(line, target, self.plan.scale.gauge, self._outer(line), beside)
 
     def _beside(self, line: Line, start: Pose, back: complex) -> Beside | None:
         if line.parallel is None:
@@ -149,7 +149,7 @@ class _Round(NamedTuple):
 
 
 def _known(own: Sequence[Section]) -> bool:
-    return all(math.isfinite(part.length) and math.isfinite(part.first) and math.isfinite(part.last) for part in own)
+    return all(math.isfinite(part.length + part.first + part.last) for part in own)
 
 
 def _unfixed(plan: Plan, line: Line, round_: _Round, waiting: Sequence[Line]) -> PlanError:

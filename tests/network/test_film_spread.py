@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.network.film_spread import turning_places, wheels
 from gradehaul.network.graph import Way
 from gradehaul.network.route import Route
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.treatment.carry import turning_places, wheels
 from gradehaul.treatment.units import Units, lay_units
 from project import PLANS
 
@@ -40,18 +40,18 @@ def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
     units = lay_units(layout, step)
     clean = data.draw(st.sets(st.integers(0, len(units.all) - 1), max_size=3))
     carry = data.draw(st.floats(0.0, 6.0))
-    turning = data.draw(st.sampled_from([frozenset(), turning_places(units, layout.movements, 1.0)]))
-    found = wheels(units, layout.movements, carry, turning).within_carry(clean)
+    turning = data.draw(st.sampled_from([frozenset(), turning_places(units.stretches, layout.movements, 1.0)]))
+    found = wheels(units.stretches, layout.movements, carry, turning).within_carry(clean)
     # every node is a unit in one direction; an arc to what may come before it costs the length of what is passed over
     walk: nx.DiGraph[tuple[int, bool]] = nx.DiGraph()
     for way in layout.movements.graph:
-        order = units.on_way(way).tolist()
+        order = units.stretches.on_way(way)
         for number in order:
             walk.add_node((number, way.forward))
         for one, following in pairwise(order):
             walk.add_edge((following, way.forward), (one, way.forward), weight=units.all[following].length)
     for one, following in layout.movements.graph.edges:
-        head, tail = int(units.on_way(one)[-1]), int(units.on_way(following)[0])
+        head, tail = units.stretches.on_way(one)[-1], units.stretches.on_way(following)[0]
         walk.add_edge((tail, following.forward), (head, one.forward), weight=units.all[tail].length)
     straight_on = {node: list(walk.successors(node)) for node in walk}
     for number, forward in walk:  # a wheel that came the other way turns on it, and has run over none of it
@@ -79,8 +79,8 @@ def test_a_walk_over_the_moves_finds_the_same(data: st.DataObject) -> None:
 def test_film_goes_from_unit_to_unit_both_forward_and_backward_searched(data: st.DataObject) -> None:
     layout = data.draw(st.sampled_from([Layout(read_plan(YARD)), SWITCHBACK]))
     units = lay_units(layout, data.draw(st.sampled_from([None, 0.5])))
-    turning = data.draw(st.sampled_from([frozenset(), turning_places(units, layout.movements, 0.6)]))
-    spread = wheels(units, layout.movements, data.draw(st.floats(0.0, 3.0)), turning)
+    turning = data.draw(st.sampled_from([frozenset(), turning_places(units.stretches, layout.movements, 0.6)]))
+    spread = wheels(units.stretches, layout.movements, data.draw(st.floats(0.0, 3.0)), turning)
     every = range(len(units.all))
     onward = {(one, other) for one in every for other in spread.reached({one}) if other != one}
     back = {(one, other) for other in every for one in spread.within_carry({other})}
@@ -94,20 +94,20 @@ def test_a_line_that_runs_one_way_carries_film_one_way() -> None:
     units = lay_units(layout)
     names = {unit.name: number for number, unit in enumerate(units.all)}
     assert Way("Out:1", forward=False) not in layout.movements.lengths
-    assert names["Out:1"] in wheels(units, layout.movements, 1.0).within_carry([names["Out:2"]])
-    assert names["Out:2"] not in wheels(units, layout.movements, 9.0).within_carry([names["Out:1"]])
+    assert names["Out:1"] in wheels(units.stretches, layout.movements, 1.0).within_carry([names["Out:2"]])
+    assert names["Out:2"] not in wheels(units.stretches, layout.movements, 9.0).within_carry([names["Out:1"]])
 
 
 def test_a_carry_longer_than_the_layout_reaches_everything() -> None:
     layout = Layout(read_plan(YARD))
     units = lay_units(layout)
-    assert len(wheels(units, layout.movements, 1e6).within_carry([len(units.all) - 1])) == len(units.all) - 1
+    assert len(wheels(units.stretches, layout.movements, 1e6).within_carry([len(units.all) - 1])) == len(units.all) - 1
 
 
 def test_no_carry_reaches_nothing() -> None:
     layout = Layout(read_plan(YARD))
     units = lay_units(layout)
-    assert not wheels(units, layout.movements, 0.0).within_carry(range(3))
+    assert not wheels(units.stretches, layout.movements, 0.0).within_carry(range(3))
 
 
 # Reversals
@@ -122,7 +122,7 @@ def run_of_a_wheel(layout: Layout, units: Units, route: Route, train: float, beh
         start, stop = train - offset, length - offset  # the train stands whole on the leg at both ends
         here = 0.0
         for way in leg.ways:
-            for unit in units.on_way(way).tolist():
+            for unit in units.stretches.on_way(way):
                 there = here + units.all[unit].length
                 run = min(stop, there) - max(start, here)
                 if run > 0:
@@ -138,8 +138,8 @@ def test_no_wheel_of_a_train_that_reverses_carries_film_from_elsewhere(data: st.
     units = lay_units(SWITCHBACK, data.draw(st.sampled_from([None, 0.3, 0.15])))
     clean = data.draw(st.sets(st.integers(0, len(units.all) - 1), min_size=1, max_size=6))
     carry, train = data.draw(st.floats(0.05, 3.0)), data.draw(st.floats(0.1, 0.6))
-    turning = turning_places(units, SWITCHBACK.movements, train)
-    found = wheels(units, SWITCHBACK.movements, carry, turning).within_carry(clean)
+    turning = turning_places(units.stretches, SWITCHBACK.movements, train)
+    found = wheels(units.stretches, SWITCHBACK.movements, carry, turning).within_carry(clean)
     for behind in np.linspace(0.0, train, 12).tolist():
         run = run_of_a_wheel(SWITCHBACK, units, route, train, behind)
         for k, (unit, _) in enumerate(run):
@@ -157,14 +157,14 @@ def test_a_wheel_that_turns_past_the_points_brings_film_from_the_other_leg() -> 
     units = lay_units(SWITCHBACK)
     number = {unit.name: k for k, unit in enumerate(units.all)}
     clean = [number["Middle:1"]]
-    none = wheels(units, SWITCHBACK.movements, 0.5).within_carry(clean)
+    none = wheels(units.stretches, SWITCHBACK.movements, 0.5).within_carry(clean)
     assert number["Bottom:3"] not in none
-    turning = turning_places(units, SWITCHBACK.movements, 0.6)
-    found = wheels(units, SWITCHBACK.movements, 0.5, turning).within_carry(clean)
+    turning = turning_places(units.stretches, SWITCHBACK.movements, 0.6)
+    found = wheels(units.stretches, SWITCHBACK.movements, 0.5, turning).within_carry(clean)
     assert found[number["Bottom:3"]].distance == 0.0
     assert found[number["Bottom:2"]].distance == pytest.approx(units.all[number["Bottom:3"]].length)
     # backward from what must stay clean over two reversals, leg by leg
-    far = wheels(units, SWITCHBACK.movements, 1.8, turning).within_carry([number["Top:2"]])
+    far = wheels(units.stretches, SWITCHBACK.movements, 1.8, turning).within_carry([number["Top:2"]])
     assert far[number["Middle:2"]].distance == pytest.approx(2 * units.all[number["Middle:3"]].length)
     assert number["Bottom:3"] in far
 
@@ -187,7 +187,9 @@ turnout.Points = { toe = "Stub", legs = ["Long", "Other"] }
     layout = Layout(read_plan(text))
     units = lay_units(layout)
     for train, reaches in ((2.9, False), (3.1, True)):
-        turning = {(units.all[k].name, forward) for k, forward in turning_places(units, layout.movements, train)}
+        turning = {
+            (units.all[k].name, forward) for k, forward in turning_places(units.stretches, layout.movements, train)
+        }
         assert {("Long:1", True), ("Other:1", True), ("Lead:1", False), ("Away:2", True), ("Away:2", False)} <= turning
         assert (("Stub:1", True) in turning) == reaches  # a train that stands on it as it reverses at the stop
 
@@ -201,7 +203,7 @@ railhead.A = 0
 line.Round = { from = "A", to = "A", track = [{ left = 1, angle = 360 }] }
 """)
     )
-    assert not turning_places(lay_units(layout), layout.movements, 5.0)
+    assert not turning_places(lay_units(layout).stretches, layout.movements, 5.0)
 
 
 def test_locomotives_that_run_round_bring_film_from_the_track_beside() -> None:
@@ -229,11 +231,11 @@ route.Up = { from = "Foot", to = "Summit", via = ["Dock"], reversals = 1, run_ro
     (tail,) = layout.route("Up").tails
     assert tail.run_round is not None
     assert tail.run_round.spurs == (Way("Beyond:1", forward=True), Way("Neck:1", forward=False))
-    stands = turning_places(units, layout.movements, 0.9)
-    turns = turning_places(units, layout.movements, 0.9, tail.run_round.spurs)
+    stands = turning_places(units.stretches, layout.movements, 0.9)
+    turns = turning_places(units.stretches, layout.movements, 0.9, tail.run_round.spurs)
     assert turns - stands == {(number["Beyond:1"], True), (number["Neck:1"], False)}
-    longer = turning_places(units, layout.movements, 1.1, tail.run_round.spurs)
+    longer = turning_places(units.stretches, layout.movements, 1.1, tail.run_round.spurs)
     assert (number["Beyond:2"], True) in longer - turns
     clean = [number["Quay:1"]]
-    assert number["Side:1"] not in wheels(units, layout.movements, 0.5, stands).within_carry(clean)
-    assert wheels(units, layout.movements, 0.5, turns).within_carry(clean)[number["Side:1"]].distance == 0.0
+    assert number["Side:1"] not in wheels(units.stretches, layout.movements, 0.5, stands).within_carry(clean)
+    assert wheels(units.stretches, layout.movements, 0.5, turns).within_carry(clean)[number["Side:1"]].distance == 0.0
