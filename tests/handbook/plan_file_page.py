@@ -24,7 +24,6 @@ _WORDS = {
     "Length": "length",
     "Distance": "length above 0",
     "Room": "length, 0 or more",
-    "Radius": "length above 0",
     "FitDistance": 'length above 0, or `"fit"`',
     "FitRadius": 'length above 0, or `"fit"`',
     "FitTurn": 'angle above 0, or `"fit"`',
