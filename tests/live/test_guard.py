@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import json
-import os
 import socket
 
 import httpx
@@ -170,17 +169,26 @@ def test_a_file_that_has_changed_is_not_written_over(hill):
     assert hill.plan.read_text() == theirs
 
 
-def test_a_disk_that_fills_leaves_the_file_whole(hill, monkeypatch):
+@pytest.mark.parametrize(
+    ("step", "number", "words"),
+    [
+        ("os.fsync", errno.ENOSPC, "No space left on device"),
+        ("gradehaul.show.base.whole_file.secrets.token_hex", errno.EROFS, "Read-only file system"),
+        ("pathlib.Path.replace", errno.EACCES, "Access is denied"),  # as where an editor holds the file open on Windows
+    ],
+    ids=["full", "read-only", "locked"],
+)
+def test_a_disk_that_refuses_leaves_the_file_whole(hill, monkeypatch, step, number, words):
     offered = hill.post("diff", {"trial": MOVED}).json()
 
-    def full(_descriptor: int) -> None:
-        raise OSError(errno.ENOSPC, "No space left on device")
+    def refused(*_: object) -> None:
+        raise OSError(number, words)
 
-    monkeypatch.setattr(os, "fsync", full)
+    monkeypatch.setattr(step, refused)
     answer = hill.post("write", {"trial": MOVED, "digest": offered["digest"]})
     monkeypatch.undo()
     assert answer.status_code == 409
-    assert "No space left" in answer.json()["wrong"]
+    assert words in answer.json()["wrong"]
     assert hill.plan.read_text() == HILL
     assert sorted(path.name for path in hill.plan.parent.iterdir()) == ["hill.toml", "stock.toml"]
 

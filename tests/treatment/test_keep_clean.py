@@ -113,8 +113,8 @@ def test_film_does_not_go_where_it_would_let_a_train_run_away() -> None:
     assert "Hill:5" in why
     assert found.length("film") > 0
     (train,) = found.trains
-    assert train.planned.holds_back
-    assert not train.everywhere.holds_back
+    assert train.planned.verdict.holds_back
+    assert not train.everywhere.verdict.holds_back
 
 
 def test_a_marginal_verdict_leaves_more_to_film_than_a_sure_one_and_a_reserve_less() -> None:
@@ -135,7 +135,7 @@ def test_the_weaker_of_fresh_and_settled_film_counts_whichever_it_is() -> None:
         assert told in HILL.text()
         layout = Layout(read_plan(HILL.text().replace(told, pulls)))
         found = keep_clean_plan(layout, KeepCleanOptions(carry=NO_CARRY, need="marginal"))
-        return tuple(row.use for row in found.rows), round(found.trains[0].everywhere.margin, 9)
+        return tuple(row.use for row in found.rows), round(found.trains[0].everywhere.verdict.margin, 9)
 
     assert with_film("46 gf", "52 gf") == with_film("52 gf", "46 gf") == with_film("46 gf", "46 gf")
     assert with_film("52 gf", "52 gf") != with_film("46 gf", "46 gf")

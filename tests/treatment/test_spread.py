@@ -19,7 +19,7 @@ from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from gradehaul.haulage.answers.check import check as answer_of
-from gradehaul.haulage.answers.judged import outcome_of, worst_of_each
+from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
@@ -385,10 +385,9 @@ def same_as_promised(found: KeepCleanPlan, written: Path) -> None:
     answer = answer_of(plan)
     judged = {each.name: each for each in worst_of_each(answer.on(answer.judged_rails))}
     for promised in found.trains:
-        own, verdict = judged[promised.name], promised.planned
-        assert own.outcome == outcome_of(verdict, promised.misfits)
-        assert own.verdict.margin == verdict.margin
-        assert (own.verdict.worst_at, own.verdict.worst_track) == (verdict.worst_at, verdict.worst_track)
+        own = judged[promised.name]
+        assert own.outcome == promised.planned.outcome
+        assert own.verdict == promised.planned.verdict
 
 
 @settings(max_examples=EXAMPLES, deadline=None, phases=PHASES)

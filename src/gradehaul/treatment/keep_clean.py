@@ -11,12 +11,11 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.judged import VerdictOnRoute
+from gradehaul.haulage.answers.judged import Judged, misfits
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
-from gradehaul.haulage.verdict import Verdict, how_well, judge
+from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import Carried
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
@@ -87,24 +86,10 @@ class UsedUnit:
 class TrainOutcome:
     """The verdicts on a train with this plan once film has spread, and with film everywhere: at the worse age."""
 
-    KEYS: ClassVar[str] = "name route planned=planned_here everywhere=everywhere_here"
-
     name: str
     route: str
-    planned: Verdict
-    everywhere: Verdict
-    misfits: tuple[Misfit, ...] = ()
-    """Places of its route that do not hold it; the verdicts are on the track alone."""
-
-    @property
-    def planned_here(self) -> VerdictOnRoute:
-        """The verdict with this plan, beside the places that do not hold the train."""
-        return VerdictOnRoute(self.planned, self.misfits)
-
-    @property
-    def everywhere_here(self) -> VerdictOnRoute:
-        """The verdict with film everywhere, beside the places that do not hold the train."""
-        return VerdictOnRoute(self.everywhere, self.misfits)
+    planned: Judged
+    everywhere: Judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,13 +316,7 @@ def keep_clean_plan(
         for rails in (once_spread, everywhere)
     )
     trains = tuple(
-        TrainOutcome(
-            name,
-            route,
-            _weakest(layout, run.train, with_plan[route]),
-            _weakest(layout, run.train, with_all[route]),
-            misfits(layout, run.profile.route, run.train),
-        )
+        TrainOutcome(name, route, *(_worse_age(layout, run.train, each[route]) for each in (with_plan, with_all)))
         for name, run in runs.items()
         for route in [run.profile.route.name]
     )
@@ -365,9 +344,11 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
-def _weakest(layout: Layout, train: Train, profile: RouteProfile) -> Verdict:
+def _worse_age(layout: Layout, train: Train, profile: RouteProfile) -> Judged:
     """Return the worse of the verdicts with all film rested and with all of it fresh."""
-    return min((judge(profile, train, planned, layout.pulls) for planned in PLANNED), key=how_well)
+    too_long = misfits(layout, profile.route, train)
+    verdicts = (judge(profile, train, planned, layout.pulls) for planned in PLANNED)
+    return min((Judged(verdict=verdict, misfits=too_long) for verdict in verdicts), key=lambda each: each.badness)
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:

@@ -16,8 +16,8 @@ from click.testing import CliRunner
 import strategies
 from gradehaul.command import main
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
+from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import Misfit
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words

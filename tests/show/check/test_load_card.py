@@ -84,7 +84,8 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
             cells, bases = [], []
             for car in dict.fromkeys(each["car"] for each in loads):
                 mine = [each for each in loads if (each["car"], each.get("engine")) == (car, engine)]
-                least = min(mine, key=lambda each: (each["holds_back"], held(each, each["rated_cars"])))
+                by = ("holds_back", "told_cars", "rated_cars", "limit_cars")
+                least = min(mine, key=lambda each: [each[key] for key in by])
                 low, high = (held(least, least[f"rated_{end}"]) for end in ("low", "high"))
                 cells.append(
                     "length" if held(least, least["rated_cars"]) >= 999 else str(held(least, least["rated_cars"]))

@@ -13,9 +13,8 @@ import pytest
 import run_round_plan
 import strategies
 from gradehaul.haulage.answers.check import check_layout
-from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.haulage.answers.judged import misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import misfits
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.train import Train, made_up

@@ -5,18 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import ClassVar, Literal, NamedTuple
+from typing import ClassVar, Literal
 
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, worse_ages, worst_first
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import Misfit, misfits
-from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import made_up
-from gradehaul.haulage.verdict import Stretch, Verdict
+from gradehaul.haulage.verdict import Stretch
 from gradehaul.haulage.views.overpasses import Overpass, overpasses
 from gradehaul.haulage.views.track_view import Spot, TrackView, track_view
 from gradehaul.plan.names import quoted
@@ -87,8 +84,8 @@ class Mark:
     on: tuple[OnTrack, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class TrainView:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrainView(JudgedTrain):
     """What becomes of a train on one rail condition, with the stretches to mark and where its failures begin and end.
 
     A place on track that is not in the view is left out; the verdict shows it.
@@ -96,21 +93,11 @@ class TrainView:
 
     KEYS: ClassVar[str] = f"name route rail {JUDGED_KEYS} stall runaways marks"
 
-    name: str
-    route: str
-    rail: str
-    verdict: Verdict
-    misfits: tuple[Misfit, ...]
     marks: tuple[Mark, ...]
     stall: Spot | None
     """Where it stalls first."""
     runaways: tuple[Runaway, ...]
     """Where it begins to run away and where that ends, for each stretch."""
-
-    @property
-    def outcome(self) -> Outcome:
-        """The worst of all that can happen to it."""
-        return outcome_of(self.verdict, self.misfits)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,7 +198,7 @@ def plan_view(
     if wanted and trains is None:
         whole = {route.whole for route in wanted}
         trains = [name for name, named in layout.plan.trains.items() if named.route in whole]
-    chosen = list(_judged(layout, trains, rails))
+    chosen = _judged(layout, trains, rails)
     shifts = _shifts(views.values())
     aside = _shifts([*views.values(), *lost], last={view.frame for view in lost})
     views = {name: _shifted(view, shifts[view.frame]) for name, view in views.items()}
@@ -233,7 +220,7 @@ def plan_view(
         unplaced=tuple(_shifted(view, aside[view.frame]) for view in lost),
         joints=joints,
         overpasses=tuple(over),
-        trains=tuple(_train(views, each) for each in chosen),
+        trains=tuple(_train(layout, views, each) for each in chosen),
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )
@@ -322,33 +309,15 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
 # Trains
 
 
-class _Judged(NamedTuple):
-    """A named train on its route and a rail condition."""
-
-    name: str
-    profile: RouteProfile
-    rail: str
-    verdict: Verdict
-    misfits: tuple[Misfit, ...]
+def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> tuple[JudgedTrain, ...]:
+    """Return each train to show on each rail condition; a train that is named must have a route that is answered."""
+    for name in trains or ():
+        layout.route(layout.train(name).route)
+    return judged_trains(layout, layout.judged(rails), trains)
 
 
-def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> Iterator[_Judged]:
-    """Yield each train asked for on each rail condition."""
-    plan = layout.plan
-    routes = {route.name for route in layout.routes}
-    names = trains if trains is not None else [name for name, named in plan.trains.items() if named.route in routes]
-    conditions = layout.judged(rails)
-    for name in dict.fromkeys(names):
-        verdicts = {rail: layout.verdict(name, rail=rail) for rail in conditions}
-        named = plan.trains[name]
-        too_long = misfits(layout, layout.route(named.route), made_up(plan, named))
-        for rail, verdict in verdicts.items():
-            yield _Judged(name, layout.profile(named.route), rail, verdict, too_long)
-
-
-def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
-    profile, verdict = judged.profile, judged.verdict
-    route = profile.route
+def _train(layout: Layout, views: Mapping[str, TrackView], judged: JudgedTrain) -> TrainView:
+    profile, verdict = layout.profile(judged.route), judged.verdict
     kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
         ("no recovery", verdict.no_recovery),
         ("no stopping", verdict.no_stopping),
@@ -362,7 +331,7 @@ def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
     )
     return TrainView(
         name=judged.name,
-        route=route.name,
+        route=judged.route,
         rail=judged.rail,
         verdict=verdict,
         misfits=judged.misfits,

@@ -12,6 +12,7 @@ from gradehaul.haulage.longest import Load
 from gradehaul.plan.records import Power
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import basis_words, cars_words
+from gradehaul.show.check.first_screen import worst_load
 from gradehaul.show.check.headline import film_everywhere, judged_on, outcome_of_train
 
 
@@ -61,7 +62,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         for load in route.loads:
             if load.power == power.name and load.rail in answer.judged_rails:
                 key = load.engine, load.car
-                judged[key] = min(judged.get(key, load), load, key=lambda each: (each.holds_back, each.to_run))
+                judged[key] = worst_load([judged.get(key, load), load])
         own: dict[str, tuple[str, tuple[CardCell, ...]]] = {}
         for engine in dict.fromkeys(engine for engine, _ in judged):
             loads = [judged[engine, car] for car in answer.plan.cars]
@@ -94,8 +95,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
 
 
 def _cell(route: RouteAnswer, load: Load) -> CardCell:
-    spread = route.spreads[route.loads.index(load)]
-    low, high = (cars_words(load.held(count)) for count in (spread.rated_low, spread.rated_high))
+    low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
     between = "" if low == high else f"{low}-{high}"
     mark = ""
     if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from gradehaul.haulage.answers.check import CheckAnswer, Figure, TrainAnswer
+from gradehaul.haulage.answers.check import CheckAnswer, Figure, RouteAnswer, TrainAnswer
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
-from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.plan.records import Basis
 from gradehaul.show.base.labels import basis_words, cars_words, chance_words
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.first_screen import worst_load
 from gradehaul.show.check.headline import conditions, film_everywhere
-from gradehaul.show.check.route_text import bound_rows, power_words, spread_words
+from gradehaul.show.check.route_text import bound_rows, power_words
 from gradehaul.show.check.text import CLEAR_LENGTH, figure_value
 
 
@@ -59,7 +58,7 @@ def outcome_rows(answer: CheckAnswer, reader: Reader) -> Rows:
 
 def verdict_rows(answer: CheckAnswer, reader: Reader) -> Rows:
     """Return the verdict on every named train on every rail condition."""
-    heads = ("train", "rail", "outcome", "risk", "to spare", "head at", "on track", "downhill", "pull")
+    heads = ("train", "rail", "outcome", "to spare", "head at", "on track", "downhill", "pull")
     return Rows(heads, tuple(_verdict(train, reader) for train in answer.trains))
 
 
@@ -69,7 +68,6 @@ def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
         Cell(train.name),
         Cell(train.rail),
         Cell(train.outcome, kind=train.outcome.replace(" ", "-")),
-        _number(chance_words(train.trust.stall_probability), train.trust.stall_probability),
         _number(reader.force(verdict.margin), verdict.margin),
         _number(reader.length(verdict.at), verdict.at),
         Cell(verdict.track),
@@ -78,40 +76,40 @@ def _verdict(train: TrainAnswer, reader: Reader) -> tuple[Cell, ...]:
     )
 
 
-_Sure = tuple[Load, LoadSpread]
-"""A load and how sure it is."""
-
-
 def load_rows(answer: CheckAnswer) -> Rows:
-    """Return the longest trains: a row for every route, power and car, a column for every rail condition."""
+    """Return the longest trains: a row for every route, power and car, a column for every rail condition.
+
+    Random trials are run where trains are judged, at the worse age of the film.
+    """
     rows: list[tuple[Cell, ...]] = []
     for route in answer.routes:
-        by_train: dict[tuple[str, str], dict[str, _Sure]] = {}
-        for load, spread in zip(route.loads, route.spreads, strict=True):
-            by_train.setdefault((power_words(load, route), load.car), {})[load.rail] = load, spread
-        rows += [
-            (Cell(route.route.name), Cell(power), Cell(car), *_loads(loads, answer.rails))
-            for (power, car), loads in by_train.items()
-        ]
+        by_train: dict[tuple[str, str], dict[str, Load]] = {}
+        for load in route.loads:
+            by_train.setdefault((power_words(load, route), load.car), {})[load.rail] = load
+        for (power, car), loads in by_train.items():
+            judged = worst_load(loads[rail] for rail in answer.judged_rails)
+            cells = [_load(loads[rail], route if loads[rail] is judged else None) for rail in answer.rails]
+            rows.append((Cell(route.route.name), Cell(power), Cell(car), *cells))
     return Rows(("route", "power", "car", *answer.rails), tuple(rows))
 
 
-def _loads(loads: Mapping[str, _Sure], rails: Sequence[str]) -> list[Cell]:
-    judged = [loads[rail] for rail in rails]
-    return [
-        Cell(
-            cars_words(load.to_run),
-            sort=load.to_run,
-            kind="load",
-            more=(
-                f"{cars_words(load.rated)} / {cars_words(load.limit)}",
-                f"sure: {spread_words(load, spread)}",
-                basis_words(load.basis, load.slipping_basis),
-                *(() if load.holds_back else ("runs away downhill",)),
-            ),
-        )
-        for load, spread in judged
-    ]
+def _load(load: Load, trials_of: RouteAnswer | None) -> Cell:
+    """Return a load, with its 90 % range where its route is passed for that."""
+    sure: tuple[str, ...] = ()
+    if trials_of is not None:
+        low, high = (load.held(count) for count in trials_of.trials.rated_range(load))
+        sure = (f"sure: {cars_words(low)} to {cars_words(high)}" if low != high else f"sure: {cars_words(low)}",)
+    return Cell(
+        cars_words(load.to_run),
+        sort=load.to_run,
+        kind="load",
+        more=(
+            f"{cars_words(load.rated)} / {cars_words(load.limit)}",
+            *sure,
+            basis_words(load.basis, load.slipping_basis),
+            *(() if load.holds_back else ("runs away downhill",)),
+        ),
+    )
 
 
 def binding_rows(answer: CheckAnswer, reader: Reader) -> Rows:
