@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, Trial
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
-from gradehaul.plan.resolve.bench_csv import rows_of
 from gradehaul.plan.resolve.stock import consist_of
-from gradehaul.plan.schema.bench import ReadingTable, TiltTable, TrialTable
+from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import checked
 from gradehaul.quantities import describe
 
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     from gradehaul.plan.records import Loco
-    from gradehaul.plan.schema.bench import BenchTable
+    from gradehaul.plan.schema.stock import BenchTable
     from gradehaul.plan.text.faults import Entry, Faults
 
 _CONTRADICTS = 0.3
@@ -47,7 +46,11 @@ def book(
     faults
         Where errors go.
     """
-    raw = [*listed["reading"], *(rows_of(bench, faults) if bench is not None else ())]
+    raw = list(listed["reading"])
+    if bench is not None:
+        from gradehaul.plan.resolve.bench_csv import rows_of
+
+        raw += rows_of(bench, faults)
     pulls: list[PullRead] = []
     strings: list[StringRead] = []
     alike: dict[PullRead, list[tuple[float, str]]] = {}

@@ -13,7 +13,6 @@ from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
 from gradehaul.plan.resolve.joints import Declared, make_joints, meetings
 from gradehaul.plan.resolve.lines import check_easements, lay
-from gradehaul.plan.schema.bench import BenchTable
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
     CarryOverTable,
@@ -27,9 +26,9 @@ from gradehaul.plan.schema.plan import (
     TurntableTable,
     VerticalCurveTable,
 )
-from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
+from gradehaul.plan.schema.stock import BenchTable, CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
 from gradehaul.plan.schema.values import Table
-from gradehaul.plan.text.faults import Entry, Faults, checked
+from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.quantities import read_quantity
 from gradehaul.scales import own_scale, scale_named
 
@@ -72,7 +71,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     given = {key: tables.main.data[key] for key in ("title", "practice") if key in tables.main.data}
     checked_head = checked(HeadTable, Entry(tables.main, (), given), faults)
     head = checked_head.table if checked_head is not None else HeadTable()
-    scale = _scale(tables, faults)
+    scale = scale_of(tables.main, faults)
     unit = tables.main.unit or ("in" if head.practice == "NMRA" else "mm")
     read = True
     if keyed["joint"] or "drawing" in tables.single:
@@ -170,8 +169,8 @@ def _joints(tables: Tables, spans: Mapping[str, places.Span], faults: Faults, *,
     return make_joints(spans, Declared(turnouts, crossings, turntables, faulty), faults) if complete else {}
 
 
-def _scale(tables: Tables, faults: Faults) -> Scale | None:
-    main = tables.main
+def scale_of(main: Source, faults: Faults) -> Scale | None:
+    """Return the scale of a plan by its main file, or None with what is wrong added to the faults."""
     if "scale" not in main.data:
         faults.add(PlanError("scale is missing", write='scale = "HO" above the first table'), file=main.file)
         return None

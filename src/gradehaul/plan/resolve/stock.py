@@ -34,9 +34,8 @@ MOST_CARS = 999
 _COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
 _NUMBERS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _WORDS = {word: str(number) for number, word in enumerate(_NUMBERS, 2)}
-_MISCOUNTED = re.compile(
-    rf"(?:([0-9]{{1,9}})\s*|({'|'.join(_WORDS)})\s+)(?:[x×*]\s+)?([^\s\d].*)|(?:(\S.*?)[\s,x*]+)?([0-9]{{1,9}})",
-    re.IGNORECASE,
+_MISCOUNTED = (
+    rf"(?i)(?:([0-9]{{1,9}})\s*|({'|'.join(_WORDS)})\s+)(?:[x×*]\s+)?([^\s\d].*)|(?:(\S.*?)[\s,x*]+)?([0-9]{{1,9}})"
 )
 """A count in words, with a sign for times or no blank behind it, or a count behind its name."""
 
@@ -242,7 +241,7 @@ def _recounted(text: str, stock: Collection[str]) -> str:
     >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore x 6", "6", "ore", "6 tub")]
     ['"6 ore"', '"6 ore"', '"6 ore"', '"6 ore"', '"6 NAME"', '', '']
     """
-    match = _MISCOUNTED.fullmatch(text)
+    match = re.fullmatch(_MISCOUNTED, text)
     if match is None:
         return ""
     count, name = match[1] or match[5] or _WORDS[match[2].casefold()], match[3] or match[4] or ""

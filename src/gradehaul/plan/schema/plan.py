@@ -8,9 +8,19 @@ from pydantic import Field, model_validator
 from pydantic.types import AllowInfNan
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
-from gradehaul.plan.schema.bench import BenchTable, ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.schema.lines import LineTable, PieceTable
-from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
+from gradehaul.plan.schema.stock import (
+    BenchTable,
+    CarTable,
+    FilmTable,
+    LocoTable,
+    PowerTable,
+    ReadingTable,
+    RouteTable,
+    TiltTable,
+    TrainTable,
+    TrialTable,
+)
 from gradehaul.plan.schema.values import (
     Angle,
     Distance,

@@ -12,11 +12,7 @@ from typing import NamedTuple
 import tomli
 
 from gradehaul.errors import PlanError, clean, cut, unseen
-
-KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
-"""A key as TOML has it, bare or in quotes."""
-HEADER = re.compile(rf"^[ \t]*(\[\[?)[ \t]*({KEY}(?:[ \t]*\.[ \t]*{KEY})*)[ \t]*\]\]?[ \t]*(?:\#.*)?\r?$", re.MULTILINE)
-"""A table's header, alone on its line."""
+from gradehaul.plan.text.toml import HEADER, KEY
 
 _TOKEN = re.compile(r"""#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[\[\]{}\n]""", re.DOTALL)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
