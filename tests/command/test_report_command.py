@@ -57,7 +57,7 @@ def test_what_gets_a_train_over_is_told(plan):
 
 def test_units_and_grades_of_the_page(plan):
     told = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
-    assert "Ruling grade 1 in 30.2: grade 1 in 50.0 and curve 1 in 76.0" in told
+    assert "Ruling grade 1 in 30.2 = grade 1 in 50.0 + curve 1 in 76.0" in told
     assert "radius 610 mm" in told
 
 

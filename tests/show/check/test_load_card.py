@@ -159,7 +159,7 @@ def test_all_that_one_locomotive_needs_stands_on_one_card_and_four_cards_on_a_sh
 def test_a_load_that_runs_away_is_marked():
     (card,) = load_cards(check(load_plan(PLANS / "landing.toml"), rails=("treated fresh",)))
     assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("10", "RUNS AWAY")]
-    assert "RUNS AWAY: downhill so many push the locomotive." in card.note
+    assert "RUNS AWAY: so many cars push the locomotive downhill." in card.note
 
 
 def test_files(answer):

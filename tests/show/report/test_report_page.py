@@ -527,18 +527,44 @@ def test_sorting_by_mouse_and_keyboard(page):
             "(t, n) => [...t.tBodies[0].rows].map(r => r.cells[n].querySelector('bdi').textContent)", number
         )
 
-    numbers = [int(text) for text in column(3)]
+    def cars(column_number: int) -> list[int]:
+        return [int(text.split()[0]) for text in column(column_number)]
+
+    assert [head.inner_text() for head in heads.all()[:4]] == ["route", "power", "car", "as planned (90 % range)"]
+    numbers = cars(3)
     assert numbers != sorted(numbers)
     heads.nth(3).get_by_role("button").click()
-    assert [int(text) for text in column(3)] == sorted(numbers)
+    assert cars(3) == sorted(numbers)
     assert heads.nth(3).get_attribute("aria-sort") == "ascending"
     heads.nth(3).get_by_role("button").focus()
     page.page.keyboard.press("Enter")
-    assert [int(text) for text in column(3)] == sorted(numbers, reverse=True)
+    assert cars(3) == sorted(numbers, reverse=True)
     assert heads.nth(3).get_attribute("aria-sort") == "descending"
     heads.nth(2).get_by_role("button").click()
     assert column(2) == sorted(column(2))
     assert heads.nth(3).get_attribute("aria-sort") == "none"
+
+
+def test_every_load_and_figure_of_the_answer_is_in_the_tables(page, two_levels):
+    answer = check_layout(two_levels)
+
+    def rows(selector: str) -> list[list[str]]:
+        return page.run(
+            "s => [...document.querySelectorAll(s)].map(r => [...r.cells].map(c => c.textContent.trim()))", selector
+        )
+
+    loads = {tuple(row[:3]): row[4:] for row in rows("#loads > .scroll tbody tr")}
+    for route in answer.routes:
+        for load in route.loads:
+            cell = loads[route.route.name, load.power, load.car][answer.rails.index(load.rail)]
+            assert cell.startswith(f"{load.to_run} ({load.rated} / {load.limit}) {load.basis}")
+    verdicts = rows("#verdict details tbody tr")
+    assert len(verdicts) == len(answer.trains)
+    for train in answer.trains:
+        assert [train.rail, train.outcome] in [row[:2] for row in verdicts]
+    figures = {(row[0], row[1]): row[3] for row in rows("#assumed details tbody tr")}
+    assert all(figures[each.subject, each.name] == each.basis for each in answer.figures)
+    assert len(rows("#berths tbody tr")) == len(answer.berths)
 
 
 # Looks

@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan
 from gradehaul.plan.rail_condition import conditions
-from gradehaul.show.check.origins_text import _how
+from gradehaul.show.check.sources import _how
 
 NAMES = ["first-hill", "switchback", "n-mountain", "two-levels", "bench"]
 
