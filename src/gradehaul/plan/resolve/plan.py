@@ -19,6 +19,7 @@ from gradehaul.plan.schema.plan import (
     CrossingTable,
     CurveResistanceTable,
     HeadTable,
+    ImportTable,
     MapTable,
     OwnScaleTable,
     SurveyTable,
@@ -101,7 +102,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     if start is not None and complete:
         faults.known(start, "joint", start.table.joint, meeting, inside="joint")
     rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
-    resistance = single("curve_resistance", CurveResistanceTable)
+    resistance, _ = single("curve_resistance", CurveResistanceTable), single("import", ImportTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
@@ -149,6 +150,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         routes=routes,
         book=readings,
         notes=tuple(faults.notes),
+        doubts=tuple(faults.doubts),
         surveys=surveys,
         carry_over=carry.table.length if carry else CARRY_OVER,
     )
