@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.plan.records import Plan
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.ways_over import WaysOver
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
@@ -95,7 +95,7 @@ def check(
         answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     if card is not None:
         from gradehaul.show.check.load_card import load_card_picture
-        from gradehaul.show.sheets.form import PAPER_OF
+        from gradehaul.show.sheets import PAPER_OF
 
         paper = paper or PAPER_OF[out.reader(plan).system]
         return Answer(load_card_picture(answer, card, paper, date=_today()), passes=answer.passes)

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from gradehaul.design.climb.helix import Build
     from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.plan.records import Plan
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
 
 _SHEET = ("risers", "every", "datum", "paper")
 """Options of the sheets for the bench."""
@@ -199,11 +199,11 @@ def helix(
     reader = out.reader(stock)
 
     def sheet() -> bytes:
-        from gradehaul.design.climb.bench import build_of, helix_bench
+        from gradehaul.design.climb.bench import helix_bench
         from gradehaul.show.climb.bench_sheet import helix_sheet
-        from gradehaul.show.sheets.form import PAPER_OF
+        from gradehaul.show.sheets import PAPER_OF
 
-        bench = helix_bench(found.helix, stock, found.hill, build_of(found.helix.build, reader.system, datum), risers)
+        bench = helix_bench(found.helix, stock, found.hill, reader.system, datum, risers)
         return helix_sheet(bench, reader, paper or PAPER_OF[reader.system])
 
     shown = found.to_dict() if out.form == "json" else helix_page(found, reader, find=find, more=more)
@@ -267,9 +267,9 @@ def incline(
     def sheet() -> bytes:
         from gradehaul.design.climb.bench import incline_bench
         from gradehaul.show.climb.bench_sheet import incline_sheet
-        from gradehaul.show.sheets.form import PAPER_OF
+        from gradehaul.show.sheets import PAPER_OF
 
-        bench = incline_bench(found.hill, stock, every, reader.system, datum)
+        bench = incline_bench(found.hill, every, reader.system, datum)
         return incline_sheet(bench, reader, paper or PAPER_OF[reader.system])
 
     shown = found.to_dict() if out.form == "json" else incline_page(found, reader, find=find, more=more)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.plan.records import Plan
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
     from gradehaul.treatment.needs import Need
 

@@ -39,9 +39,7 @@ _RAILHEADS = ("trains", "least", "most", "change")
 
 @click.command()
 @plan_argument
-@click.option(
-    "--deck", type=LENGTH, help="Thickness of deck, roadbed and track of an upper level.  [default: 19 mm, assumed]"
-)
+@click.option("--deck", type=LENGTH, help="Thickness of deck, roadbed and track together.  [default: as helix assumes]")
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line over its lowest wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")

@@ -371,6 +371,8 @@ class Plan:
     book: Book = field(default_factory=Book)
     """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
+    doubts: tuple[Note, ...] = ()
+    """Further notes, to be seen before any answer."""
     surveys: Mapping[str, Survey] = field(default_factory=dict)
     carry_over: float = CARRY_OVER
     """How far wheels carry a film onto clean rail, m."""

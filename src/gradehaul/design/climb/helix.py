@@ -21,6 +21,7 @@ from gradehaul.design.climb.hill import (
     steps_of,
     usual_vertical_curve,
 )
+from gradehaul.design.deck import usual_structure
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -37,10 +38,6 @@ GUARD = (
 
 UNEASED = 60.0
 """Radius over gauge beyond which no transition curve is needed (NEM 113, read)."""
-
-TRACK_HEIGHT = 0.512
-"""Height of rail and ties at full size, m: 3.2 mm in N, in a stack of 6.0 + 4.0 + 3.2 + 37.0 mm on one private page
-(assumed)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +82,7 @@ class Build:
 
 
 def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
-    """Return a round helix of one track on a deck of 1/2 in with 1/4 in of roadbed, which are assumed.
+    """Return a round helix of one track on the usual deck, which is assumed.
 
     The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
     the room kept beside it.
@@ -100,9 +97,7 @@ def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
     return Build(
         straight=0.0,
         ease=0.0,
-        deck=0.0127,
-        roadbed=0.00635,
-        track=TRACK_HEIGHT / scale.ratio,
+        **usual_structure(scale)._asdict(),
         clear=clear_height(scale, "NEM" if practice == "NEM" else "NMRA"),
         edge=0.5 * scale.stock_width + scale.side_clearance,
         near=scale.fouling_distance,

@@ -324,6 +324,7 @@ def check_layout(
     )
     alignment = layout.alignment
     doubts = (
+        *plan.doubts,
         *surveyed_steeper(plan, alignment),
         *unusual_notes(plan, (answer.ruling for answer in answered)),
         *_loops_that_miss(layout),

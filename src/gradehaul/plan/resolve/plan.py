@@ -20,6 +20,7 @@ from gradehaul.plan.schema.plan import (
     CarryOverTable,
     CrossingTable,
     CurveResistanceTable,
+    ImportTable,
     MapTable,
     OwnScaleTable,
     SurveyTable,
@@ -105,7 +106,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     railhead = _railhead(tables.railhead, meeting, faults, complete=complete)
     start = _map(single("map", MapTable), meeting, faults, complete=complete)
     rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
-    resistance = single("curve_resistance", CurveResistanceTable)
+    resistance, _ = single("curve_resistance", CurveResistanceTable), single("import", ImportTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
@@ -150,6 +151,7 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         routes=routes,
         book=readings,
         notes=tuple(faults.notes),
+        doubts=tuple(faults.doubts),
         surveys=surveys,
         carry_over=carry.table.length if carry else CARRY_OVER,
     )

@@ -45,16 +45,19 @@ from gradehaul.plan.drawing.fitting.course import (
     course_of,
     cuts_of,
     in_order,
+    lone_chords,
     scatter,
 )
 from gradehaul.plan.drawing.fitting.free import free_spans
 from gradehaul.plan.drawing.fitting.runs import chord_spans, circle_span, ring_spans
 from gradehaul.plan.drawing.fitting.search import nodes_of
-from gradehaul.plan.drawing.fitting.spans import Fit, Span, exact_span, merged, reaches_from
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, curve_span, exact_span, merged, reaches_from
 from gradehaul.plan.drawing.records import Fault, Reach, Spot, Stroke
 
 FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
+DEEP = 4.0
+"""In tolerances: a long chord from which a curve would lie off so far, beside a shorter one, is a straight."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
@@ -155,6 +158,8 @@ def _fitted(
         level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level)
     cuts = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST))
+    lone = lone_chords(course, DEEP * tolerance)
+    cuts = np.union1d(cuts, np.concatenate((lone, lone + 1)))
     for last in (False, False, True):
         if course.closed and not len(cuts):
             spans, cuts = _ring(course, fit)
@@ -163,7 +168,7 @@ def _fitted(
         if course.closed:
             course = begun_at(course, int(cuts[0]))
             cuts = cuts - cuts[0]
-        runs = [_run(course, low, high, fit) for low, high in between(course, cuts)]
+        runs = [_run(course, low, high, fit, lone) for low, high in between(course, cuts)]
         spans = [span for run in runs for span in run]
         false = _false_cuts(runs, kink, closed=course.closed)
         if last or not false.any():
@@ -194,8 +199,10 @@ def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
     return ring_spans(course.points[:-1], course.along, fit) if found is None else (found, np.zeros(0, np.int64))
 
 
-def _run(course: Course, low: int, high: int, fit: Fit) -> list[Span]:
-    """Return the elements of one run: an exact segment, or chords between two cuts."""
+def _run(course: Course, low: int, high: int, fit: Fit, lone: IntArray) -> list[Span]:
+    """Return the elements of one run: an exact segment, a chord that is a curve by itself, or chords between cuts."""
+    if high - low == 1 and low in lone:
+        return [curve_span(course, low)]
     if high - low == 1 and course.exact[low]:
         return [exact_span(course, low)]
     points, along = course.points[low : high + 1], course.along[low : high + 1]

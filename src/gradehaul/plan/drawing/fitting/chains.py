@@ -231,25 +231,28 @@ class _Fit:
         return _State(curves, joint, heading, turn, length, first, off, rows, ties, float(np.abs(ties).max()), merit)
 
     def _first(self, first: IntArray, joint: FloatArray, heading: FloatArray) -> IntArray:
-        """Return the first vertex of each element, those near a joint given to the element they lie beside."""
-        total = len(self.ring)
-        found = first.tolist()
-        for at in range(0 if self.closed else 1, len(first) - 1):
-            (x, y), angle = joint[at].tolist(), float(heading[at])
-            low, high = found[at - 1] if at else found[-2] - total, found[at + 1]
-            near = self.ring[np.arange(low, high) % total]
-            ahead = (near[:, 0] - x) * math.cos(angle) + (near[:, 1] - y) * math.sin(angle) >= 0
-            place = found[at] - low
-            if place < len(ahead) and not ahead[place]:
-                more = np.flatnonzero(ahead[place:])
-                found[at] = low + place + int(more[0]) if len(more) else high
-            else:
-                more = np.flatnonzero(~ahead[:place])
-                found[at] = low + int(more[-1]) + 1 if len(more) else low
-            if at == 0:
-                found[-1] = found[0] + total
-        shift = found[0] // total * total if self.closed else 0
-        return np.array(found, dtype=np.int64) - shift
+        """Return the first vertex of each element, those behind its start or past its end given to its neighbor."""
+        total, count = len(self.ring), self.count
+        way = np.column_stack((np.cos(heading), np.sin(heading)))
+        size = first[1:] - first[:-1]
+        owner = np.repeat(np.arange(count), size)
+        place, size = np.arange(first[0], first[-1]) - first[owner], size[owner]
+        near = self.ring[np.arange(first[0], first[-1]) % total] if self.closed else self.ring
+        onward = (owner + 1) % count
+        # A wide arc comes back: only its near half lies behind, or past, a joint.
+        back = (((near - joint[owner]) * way[owner]).sum(axis=1) < 0) & (2 * place < size)
+        past = (((near - joint[onward]) * way[onward]).sum(axis=1) >= 0) & (2 * place + 2 > size)
+        if not self.closed:
+            back &= owner > 0
+            past &= onward > 0
+        # Those beyond the seam of a ring count on.
+        owner = np.maximum.accumulate(owner + np.where(back, -1, past))
+        found = first[0] + np.searchsorted(owner, np.arange(count + 1))
+        if self.closed:
+            begin = first[0] + np.searchsorted(owner, 0) - np.count_nonzero(owner == count)
+            found[0], found[-1] = begin, begin + total
+            found = np.minimum(np.maximum(found, begin), begin + total) - begin // total * total
+        return np.asarray(found, dtype=np.int64)
 
     def solved(self, state: _State, damping: float, right: FloatArray | None = None) -> FloatArray | None:
         """Return the step of all figures and multipliers, or what other right sides give; None without an inverse."""

@@ -74,7 +74,12 @@ def circle_span(course: Course, fit: Fit) -> Span | None:
     if len(points) < 5 or abs(abs(around) - math.tau) > 1e-6:
         return None
     scaled, noise = (points - points[0]) / fit.tolerance, fit.noise
-    reach = scaled[0] - scaled.mean(axis=0)
+    # The circle whose squares of distances from its middle are nearest to one figure (Kasa 1976, from memory).
+    design = np.column_stack((2 * scaled, np.ones(len(scaled))))
+    middle = np.linalg.lstsq(design, (scaled**2).sum(axis=1))[0][:2]
+    if np.ptp(np.hypot(*(scaled - middle).T)) > 2 * UNLIKE:
+        return None
+    reach = scaled[0] - middle
     start = np.array([[0.0, 0.0, math.atan2(reach[1], reach[0]) + math.copysign(math.pi / 2, around)]])
     length = np.array([float(course.along[-1]) / fit.tolerance])
     guess = Chain.guess(start, around / length, length, np.zeros(1, np.bool_), np.array([0, len(points)]))

@@ -5,13 +5,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.fitting.chains import Chain
-from gradehaul.plan.drawing.fitting.course import Course
+from gradehaul.plan.drawing.fitting.course import Course, turns
 from gradehaul.plan.drawing.fitting.search import Noise
 from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 
@@ -65,6 +66,16 @@ def exact_span(course: Course, segment: int) -> Span:
     since, until = float(course.along[segment]), float(course.along[segment + 1])
     heading = math.atan2(y2 - y, x2 - x) - turn / 2
     return Span((x, y, heading), (x2, y2), 2 * math.sin(turn / 2) / chord, until - since, since, until, True, None)
+
+
+def curve_span(course: Course, chord: int) -> Span:
+    """Return a chord as the curve that it stands for by itself, by what the course turns at its two ends."""
+    turn = float(turns(course.points[chord - 1 : chord + 3]).sum())
+    bulges = course.bulges.copy()
+    bulges[chord] = math.tan(turn / 4)
+    along = float(course.along[chord + 1] - course.along[chord])
+    span = exact_span(replace(course, bulges=bulges), chord)
+    return span._replace(length=along / math.sin(turn / 2) * turn / 2, spread=math.inf)
 
 
 def straight_span(points: FloatArray, along: FloatArray) -> Span:

@@ -1,26 +1,28 @@
-"""The risers from the side: railhead, deck and every riser with its number and height."""
+"""The sheets of risers: the cut list to take to the saw, and the risers from the side with their heights."""
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 from gradehaul.design.risers.risers import Risers
+from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.curves import curve_points
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
-from gradehaul.show.base.picture import as_picture, drawing_rules, pages_bytes
+from gradehaul.show.base.picture import as_picture, drawing_rules, pages_bytes, plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.risers.cut_list import cut_list_figures
 from gradehaul.show.risers.strip import strip_figures
-from gradehaul.show.risers.text import headline
-from gradehaul.show.sheets.cautions import CAUTIONS
-from gradehaul.show.sheets.form import PaperName
-from gradehaul.show.sheets.rule_reading import on_rule
+from gradehaul.show.risers.text import beside_lines, explained, headline, riser_columns
+from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, numbered, on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+
+_ROW = 0.24
 
 
 def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: float | None = None) -> bytes:
@@ -32,7 +34,7 @@ def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: floa
         ]
         if strip is not None:
             figures += strip_figures(found, strip, reader, paper)
-        return pages_bytes(figures)
+        return pages_bytes(numbered(figures))
 
 
 def risers_figure(found: Risers, reader: Reader, size: Size = SIZES["a4"]) -> Figure:
@@ -70,3 +72,30 @@ def risers_figure(found: Risers, reader: Reader, size: Size = SIZES["a4"]) -> Fi
 
 
 risers_picture = as_picture(risers_figure)
+
+
+def cut_list_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Figure]:
+    """Return the pages of the cut list; to be called by the `drawing_rules`."""
+    title = _cut(f"Risers: {plain(found.title)}", 52)
+    form = Form(title, paper=PAPERS[paper], foot=_cut(f"{clean(found.walk.name)}: measure twice, cut once.", 60))
+    form.words(
+        headline(found, reader), [part for line in explained(found, reader) for part in wrapped(line)], numbered=False
+    )
+    form.words("Take care", CAUTIONS)
+    columns = riser_columns(found, reader)
+    heads = [FormColumn(column.head.removesuffix(">"), column.width) for column in columns]
+    rows = [[_cut(cell, 27) for cell in cells] for cells in zip(*(column.cells for column in columns), strict=True)]
+    form.table("Cut list", heads, rows, row=_ROW)
+    if beside := beside_lines(found, reader):
+        form.words("Tracks beside", [part for line in beside for part in wrapped(line)], numbered=False)
+    return form.finish()
+
+
+def wrapped(line: str) -> list[str]:
+    """Return a line of words in lines as long as a form is wide."""
+    return textwrap.wrap(line, 112)
+
+
+def _cut(text: str, longest: int) -> str:
+    text = plain(text)
+    return text if len(text) <= longest else text[: longest - 1] + "…"

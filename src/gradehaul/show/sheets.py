@@ -1,8 +1,9 @@
-"""A form to print: headings, numbered lines and tables on as many upright pages as they take."""
+"""Sheets to print and take along: forms on upright pages, cautions, and lengths as a rule shows them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from gradehaul.show.base.colors import INK
@@ -18,10 +19,20 @@ PAPERS: dict[PaperName, tuple[float, float]] = {"a4": (210 / 25.4, 297 / 25.4), 
 PAPER_OF: dict[System, PaperName] = {"metric": "a4", "imperial": "letter"}
 """The paper that is at hand where units are used."""
 
+_INCH = 0.0254
 _MARGIN, _LINE, _FOOT = 0.52, 0.165, 0.6
 
+CAUTIONS = (
+    "Saws: follow the maker's manual; eye and ear protection, a stop block for repeated cuts, no loose sleeves.",
+    "Decks bear only as they are built: brace tall risers, follow local codes, ask a qualified person about structure.",
+    "Drops: put edging at least as high as the axles along every open side, before the first train runs.",
+    "Children: keep them away from saws, open drops and decks that are not fastened yet.",
+    "Before you drill or cut: switch off, and look for mains, track power and wiring under the deck.",
+)
+"""Usual cautions of the trade; manuals, local codes and licensed practice go before them."""
 
-class Column(NamedTuple):
+
+class FormColumn(NamedTuple):
     """A column of a form: its head and its width, inches."""
 
     head: str
@@ -73,7 +84,9 @@ class Form:
                 self.text(self.left, self.top, f"{number}.", size=8)
             self.text(self.left + 0.18 * numbered, self.top, line, size=8)
 
-    def table(self, heading: str, columns: Sequence[Column], rows: Sequence[Sequence[str]], row: float = 0.27) -> None:
+    def table(
+        self, heading: str, columns: Sequence[FormColumn], rows: Sequence[Sequence[str]], row: float = 0.27
+    ) -> None:
         """Add a table with rows of a height, with its heading again on every page that it runs over."""
         self._heads(heading, columns, row)
         for cells in rows:
@@ -90,13 +103,12 @@ class Form:
 
     def finish(self) -> list[Figure]:
         """Add what stands at the foot of every page, and return the pages."""
-        for number, figure in enumerate(self.pages, 1):
-            self.figure = figure
+        for page in self.pages:
+            self.figure = page
             self.text(self.left, 0.35, self.foot, size=7.5)
-            self.text(self.right, 0.35, f"page {number} of {len(self.pages)}", size=7.5, align="right")
         return self.pages
 
-    def _heads(self, heading: str, columns: Sequence[Column], row: float) -> None:
+    def _heads(self, heading: str, columns: Sequence[FormColumn], row: float) -> None:
         self._room(0.55 + 3 * row)
         self.top -= 0.3
         self.text(self.left, self.top, heading, size=10, weight="bold")
@@ -111,7 +123,7 @@ class Form:
         if self.top - height < _FOOT:
             self.new_page()
 
-    def _uprights(self, columns: Sequence[Column], low: float, high: float) -> None:
+    def _uprights(self, columns: Sequence[FormColumn], low: float, high: float) -> None:
         x = self.left
         for width in (0.0, *(column.width for column in columns)):
             x += width
@@ -129,3 +141,33 @@ class Form:
         if words:
             at = x / self.width, y / self.height
             self.figure.text(*at, words, fontsize=size, weight=weight, color=INK, va="baseline", ha=align)
+
+
+def numbered(pages: list[Figure]) -> list[Figure]:
+    """Return the pages of a file, each with its number at its foot."""
+    for number, page in enumerate(pages, 1):
+        wide, high = page.get_size_inches()
+        words = f"page {number} of {len(pages)}"
+        page.text(1 - _MARGIN / wide, 0.35 / high, words, fontsize=7.5, color=INK, va="baseline", ha="right")
+    return pages
+
+
+def on_rule(length: float, step: float) -> str:
+    """Return a length to the nearest step of a rule, both in m.
+
+    Where the step is a fraction of an inch so is the length, else it is in millimeters.
+
+    Examples
+    --------
+    >>> on_rule(0.0454, 0.0254 / 32), on_rule(-0.0032, 0.0254 / 16), on_rule(0.0454, 0.0005)
+    ('1 25/32 in', '-1/8 in', '45.5 mm')
+    >>> on_rule(0.0, 0.0254 / 32)
+    '0 in'
+    """
+    steps = round(length / step)
+    part = Fraction(step / _INCH).limit_denominator(128)
+    sign = "-" if steps < 0 else ""
+    if abs(float(part) * _INCH - step) > 1e-9:
+        return f"{sign}{round(abs(steps) * step * 1000, 4):.10g} mm"
+    whole, rest = divmod(abs(steps) * part, 1)
+    return f"{sign}{' '.join(str(each) for each in (whole, rest) if each) or '0'} in"
