@@ -110,7 +110,8 @@ def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
     for outcome in failing or WORST_FIRST[-1:]:
         those = [each for each in trains if each.outcome == outcome]
         every = len(those) == len(trains) > 1
-        words = f"{f'all {len(those)} trains' if every else f'{len(those)}{of}'} {_DO[outcome][len(those) > 1]}"
+        who = f"{len(those)}{of}" if not every else "both trains" if len(those) == 2 else f"all {len(those)} trains"
+        words = f"{who} {_DO[outcome][len(those) > 1]}"
         of = ""
         named = [_with_place(each) for each in those[:left]] if failing else []
         left -= len(named)
