@@ -42,6 +42,8 @@ class Alignment:
     """Railhead of each joint, m: at a rounded change of grade, the height where the grades meet."""
     positions: Positions
     notes: tuple[Note, ...]
+    doubts: tuple[Note, ...]
+    """Those of the notes that can make the whole answer wrong: figures that miss closing by far."""
 
 
 def align(plan: Plan) -> Alignment:
@@ -75,10 +77,12 @@ def align(plan: Plan) -> Alignment:
         for track in plan.tracks.values()
     }
     positions = map_positions(plan, curvature)
+    closing = closure_notes(plan, positions, curvature)
     notes = (
         *fit_notes(plan),
         *heights.notes,
         *notes_on_grades(plan, in_order, heights),
-        *closure_notes(plan, positions, curvature),
+        *(note for note, _ in closing),
     )
-    return Alignment(plan, in_order, tracks, heights.joints, positions, notes)
+    doubts = tuple(note for note, matters in closing if matters)
+    return Alignment(plan, in_order, tracks, heights.joints, positions, notes, doubts)
