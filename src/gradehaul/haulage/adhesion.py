@@ -68,8 +68,8 @@ def share_kept(loco: Loco, film: Film, *, fresh: bool) -> float:
 
     Examples
     --------
-    >>> from gradehaul.plan.records import Share
-    >>> film = Film("treated", metal=Share(0.75, 0.85), tyred=Share(0.5, 0.65))
+    >>> from gradehaul.plan.records import KeptShare
+    >>> film = Film("treated", metal=KeptShare(0.75, 0.85), tyred=KeptShare(0.5, 0.65))
     >>> round(share_kept(Loco("a", "a", 0.3, 0.2, on_drivers=0.3, on_tyres=0.1), film, fresh=True), 3)
     0.631
     """

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Joint, Line, LineEnd, Note, Track
-from gradehaul.track.chains import chains
-from gradehaul.track.curvature import Section, sections
+from gradehaul.track.curvature import Section, chains, sections
 from gradehaul.track.map.closing import closure_notes
 from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Pose, points

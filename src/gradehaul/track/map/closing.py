@@ -10,8 +10,7 @@ from typing import NamedTuple
 
 from gradehaul.plan.records import Line, Note, Plan, Track
 from gradehaul.quantities import convert, describe
-from gradehaul.track.chains import chains
-from gradehaul.track.curvature import Section, own_sections, sections
+from gradehaul.track.curvature import Section, chains, own_sections, sections
 from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Leg, legs_of
 from gradehaul.track.map.positions import USABLE_ANGLE, USABLE_MISCLOSURE, ClosureError, Positions
