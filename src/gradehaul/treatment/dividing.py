@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, pushed
 from gradehaul.haulage.verdict import judge

@@ -15,9 +15,9 @@ from gradehaul.design.climb.helix import GUARD, Build, clear_height_left
 from gradehaul.design.climb.hill import CAR_LENGTHS_PER_PERCENT, car_length, judged_rails
 from gradehaul.design.climb.steps import steps_of
 from gradehaul.errors import DesignError
-from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.bench.benched import with_bench
-from gradehaul.haulage.demand import TIE, Pulls
+from gradehaul.haulage.demand import TIE
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import made_up
 from gradehaul.plan.names import look_up

@@ -355,7 +355,6 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
 
 def _measure_next(answer: CheckAnswer) -> str:
     """Return the measurement that would narrow the least sure of the judged trains most."""
-    judged = [each.trust for each in worst_of_each(answer.on(answer.judged_rails))]
-    found = [(min(trust.stall_probability, 1 - trust.stall_probability), trust.next_measurement) for trust in judged]
-    known = [(unsure, cause) for unsure, cause in found if cause is not None]
-    return max(known, key=lambda each: (each[0], each[1].narrows))[1].measure if known else ""
+    gains = [gain for train in worst_of_each(answer.on(answer.judged_rails)) for gain in train.trust.gains]
+    best = max(gains, key=lambda gain: (gain.value, gain.cause.narrows), default=None)
+    return "" if best is None else best.cause.measure

@@ -9,7 +9,7 @@ from gradehaul.haulage.adhesion import (
     SLIPPING_CLEAN,
     SLIPPING_FILMED,
     TYRED_ADHESION,
-    share_on,
+    NominalPulls,
     source_of_pull,
     source_of_slipping,
 )
@@ -111,7 +111,7 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
         known = f"pull left out: {weight if source.rail == rail else f'({weight})'}"
     if source.rail == rail:
         return known
-    share, there = (share_on(plan, loco, each) for each in (rail, source.rail))
+    share, there = (NominalPulls(plan).share(loco, each) for each in (rail, source.rail))
     return (
         f"{known} x {share:.3g}, the share kept"
         if there == 1 and not source.known

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.answers.demand_breakdown import asked_at_least_margin
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.plan.rail_condition import PLANNED
