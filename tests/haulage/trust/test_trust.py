@@ -450,3 +450,33 @@ def test_the_most_cars_are_found_from_anywhere_whatever_slope_is_told(slope, ben
         for near in (0, 1, 5, most, 500, 999):
             asked = trust_load._most_cars(lambda n, most=most: (most + 0.5 - n) * (1 + bend * n), near, slope)
             assert asked == most
+
+
+def test_a_slipping_pull_is_named_where_the_answer_hangs_on_it():
+    """The standing pull is sure and ample; whether a slip is recovered hangs on a slipping pull that nobody read."""
+    text = HILL.replace('["75 gf", "78 gf"]', '"150 ± 0.1 gf"')
+    plan = read_plan(text.replace('"10 ore"', '"18 ore"'))
+    layout = Layout(plan)
+    draws = Draws(plan, layout.coefficient)
+    profile, train = layout.profile("Up"), made_up(plan, plan.trains["single"])
+    trust = trust_in_train(profile, train, "clean", draws)
+    each = OneByOne(layout, Draws(plan, layout.coefficient, count=100))
+    verdicts = []
+    for number in range(100):
+        own = each.plan_of(number)
+        judged = judge(each.profile("Up", number), each.train(train, own, number), "clean", each.pulls_of(own))
+        verdicts.append((bool(judged.stalling), bool(judged.no_stopping), bool(judged.no_recovery)))
+    few = trust_in_train(profile, train, "clean", each.draws)
+    chances = [few.stall_probability, *(doubt.chance for doubt in few.others)]
+    assert chances == pytest.approx(np.mean(verdicts, axis=0))
+    assert trust.stall_probability < 0.01
+    assert 0.1 < trust.others[1].chance < 0.9
+    assert trust.next_measurement.measure == "read the slipping pull of mogul on clean rail, five times"
+
+
+def test_the_cars_whose_resistance_is_unsure_are_named(layout):
+    draws = Draws(layout.plan, layout.coefficient)
+    for name, cars in (("double", {"ore", "caboose"}), ("single", {"ore"})):
+        trust = trust_in_train(layout.profile("Up"), made_up(layout.plan, layout.plan.trains[name]), "clean", draws)
+        measures = [cause.measure for cause in trust.causes if "rolling" in cause.what]
+        assert {each.rpartition(": ")[2] for each in measures} == cars

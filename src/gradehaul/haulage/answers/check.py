@@ -531,7 +531,7 @@ def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
 
 def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     """Return the most angle that a train's cars wrap, rad, and by how much usual tension raises its greatest demand."""
-    angle = profile.shaped(profile.turning).averaged(train.length, profile.first_head(train.length)).greatest()
+    angle = profile.bends.averaged(train.length, profile.first_head(train.length)).greatest()
     wrapped = angle.value * train.length
     if wrapped <= MUCH_WRAPPED:
         return wrapped, 0.0

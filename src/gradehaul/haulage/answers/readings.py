@@ -27,7 +27,8 @@ from gradehaul.quantities.si import Newtons, Share
 DISAGREES = 0.05
 """Chance of what was seen, by the model, under which the two are said to disagree."""
 
-_MOST_ADVICE = 6
+_MOST_ADVICE, _MOST_OF_TRAINS = 6, 4
+"""Measurements that are advised at the most, and those of them that would make trains more certain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +194,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
                         best[cause.measure] = gain, f"it would make {named.name} more certain on {rail} rail"
     advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
-    return [*advice, *_missing(plan, bench, best)][:_MOST_ADVICE]
+    return [*advice[:_MOST_OF_TRAINS], *_missing(plan, bench, best)][:_MOST_ADVICE]
 
 
 def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from statistics import fmean
 
 import numpy as np
@@ -137,6 +138,20 @@ class Draws(PullModel[FloatArray]):
         """Friction of coupler tension on curves over the plan's figure for it, shape (draws,)."""
         return np.maximum(_lopsided(self._normal("tension"), *TENSION_RANGE), 0.0)
 
+    def standing(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the standing pull of a locomotive on a rail condition, N."""
+        key = "standing", loco.name, condition
+        if key not in self._kept:
+            self._kept[key] = super().standing(loco, condition)
+        return self._kept[key]
+
+    def slipping(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the slipping pull of a locomotive on a rail condition, N."""
+        key = "slipping", loco.name, condition
+        if key not in self._kept:
+            self._kept[key] = super().slipping(loco, condition)
+        return self._kept[key]
+
     def rolling(self, car: Car) -> FloatArray:
         """Return the rolling resistance of a kind of car, pull per unit of weight."""
         return self._resistance(car, car.rolling)
@@ -144,6 +159,14 @@ class Draws(PullModel[FloatArray]):
     def starting(self, car: Car) -> FloatArray:
         """Return the starting resistance of a kind of car; it moves as the rolling resistance does."""
         return self._resistance(car, car.starting)
+
+    def resistance(self, car: Car, *, starting: bool) -> FloatArray:
+        """Return resistance over the weight by the plan: no less when starting than when running."""
+        key = "resistance", car.name, "starting" if starting else "running"
+        if key not in self._kept:
+            share = np.maximum(self.rolling(car), self.starting(car)) if starting else self.rolling(car)
+            self._kept[key] = self.mass(self.mass_cause(car)) * share
+        return self._kept[key]
 
     def mass_cause(self, vehicle: Car | Loco) -> tuple[str, ...]:
         """Return what the mass of a vehicle varies with: nothing for a locomotive, which is weighed."""
@@ -158,6 +181,30 @@ class Draws(PullModel[FloatArray]):
         if cause == ("mass",):
             return np.maximum(1.0 + PRACTICE_MASS * self._normal(*cause), 0.5)
         return 1.0 + WEIGHED_MASS * self._normal(*cause)
+
+    def factors(self, causes: Sequence[tuple[str, ...]], *, taut: bool, starting: bool) -> FloatArray:
+        """Return what the parts of a demand are taken times: masses, and masses times the curve coefficient, m.
+
+        Parameters
+        ----------
+        causes
+            What the masses vary with.
+        taut
+            Whether the friction of coupler tension is one more part beside them.
+        starting
+            Whether the train starts.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (draws, 2 parts).
+        """
+        key = "factors", *(" ".join(cause) for cause in causes), "" if taut else "slack", "" if starting else "running"
+        if key not in self._kept:
+            masses = np.array([*map(self.mass, causes), *([self.tension] if taut else [])])
+            curve = self.starting_curve if starting else self.curve
+            self._kept[key] = np.concatenate([masses, masses * curve]).T
+        return self._kept[key]
 
     def together(self, share: float, basis: Basis) -> FloatArray | None:
         """Return the share of the sum of their pulls that locomotives give; None where it was stated."""

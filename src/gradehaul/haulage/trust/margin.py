@@ -105,7 +105,9 @@ class TrainTrials:
         """Return the greatest demand on the pieces of each pattern of rails."""
         key = self._rails_key(rail), starting
         if key not in self._demands:
-            pieces, factors = self._pieces_on(rail, starting=starting), self._factors(starting=starting)
+            pieces = self._pieces_on(rail, starting=starting)
+            taut = self.profile.curves.tension > 0
+            factors = self.draws.factors(self.causes, taut=taut, starting=starting)
             self._demands[key] = [
                 _greatest(pieces.width[here], pieces.coefficients[..., here], factors)
                 for here in (pieces.pattern == number for number in range(len(pieces.patterns)))
@@ -129,10 +131,7 @@ class TrainTrials:
         """Return the resistance of all cars, N, shape (draws,): no less when starting than when running."""
         total = np.zeros(self.draws.count)
         for car, count in self.train.cars:
-            share = self.draws.rolling(car)
-            if starting:
-                share = np.maximum(share, self.draws.starting(car))
-            total += GRAVITY * count * car.mass * self.draws.mass(self.draws.mass_cause(car)) * share
+            total += GRAVITY * count * car.mass * self.draws.resistance(car, starting=starting)
         return total
 
     def worst(self, rail: str, state: State = "standing", *, starting: bool = False) -> Place:
@@ -147,14 +146,6 @@ class TrainTrials:
         end, piece = np.unravel_index(int(spare.argmin()), spare.shape)
         heights, bends = ends[end, :, piece].reshape(2, -1)
         return Place(patterns[pieces.pattern[piece]], heights, bends)
-
-    def _factors(self, *, starting: bool) -> FloatArray:
-        """Return what the parts of a demand are taken times in every trial, shape (draws, 2 causes)."""
-        masses = [self.draws.mass(cause) for cause in self.causes]
-        if self.profile.curves.tension:
-            masses.append(self.draws.tension)
-        curve = self.draws.starting_curve if starting else self.draws.curve
-        return np.concatenate([masses, masses * curve]).T
 
     def _rails_key(self, rail: str) -> str:
         """Return what demand is the same for: all conditions that hold all the way, or one as planned."""
@@ -184,8 +175,8 @@ class TrainTrials:
             breaks = np.unique(np.concatenate([changes, taut.breaks]))
         unchanged = steps(breaks, np.zeros(breaks.size - 1))
         parts: list[PiecewiseQuadratic] = []
-        for shape in (profile.railhead, profile.turning):
-            behind = profile.shaped(shape).with_track_behind(train.length)
+        for shape in (profile.heights, profile.bends):
+            behind = shape.with_track_behind(train.length)
             for cause in self.causes:
                 own = np.array([self.draws.mass_cause(block.vehicle) == cause for block in train.blocks])
                 # at all edges of the train, so that all parts break at the same places

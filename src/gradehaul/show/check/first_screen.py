@@ -14,7 +14,7 @@ from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
-from gradehaul.show.check.outcome_words import OUTCOMES, room_words
+from gradehaul.show.check.outcome_words import OUTCOMES, marginal_words, room_words
 from gradehaul.show.check.ways_over_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
@@ -22,8 +22,8 @@ from gradehaul.treatment.ways_over import WaysOver
 _NAME, _PLACE, _LEAST_PLACE = 18, 26, 8
 """Columns of a name and of a place at the most, and of a place that is worth showing."""
 
-_DOUBTS, _TRAINS, _WAYS = 3, 30, 6
-"""Doubts, trains and ways over the hill shown at the most."""
+_DOUBTS, _TRAINS, _MARGINAL, _WAYS = 3, 30, 2, 6
+"""Doubts, trains, marginal trains explained and ways over the hill shown at the most."""
 
 _GROUPS, _ROWS = 8, 24
 """Groups of routes with loads alike shown at the most, and their lines in all."""
@@ -95,6 +95,21 @@ def _add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         _add_wide_table(page, shown_conditions, shown, reader)
     if len(worst) > len(shown):
         page.line(f"{len(worst) - len(shown)} more trains, none of them worse: --more trains")
+    _add_marginal(page, answer, shown_conditions)
+
+
+def _add_marginal(page: Page, answer: CheckAnswer, shown: Sequence[_Condition]) -> None:
+    """Add by which rule trains are marginal: the risk is that of stalling while wheels hold, and does not say it."""
+    profiles = {route.route.name: route.profile for route in answer.routes}
+    marginal: dict[str, TrainAnswer] = {}
+    for condition in shown:
+        for train in condition.trains.values():
+            if train.outcome == "marginal":
+                marginal.setdefault(train.name, train)
+    more = len(marginal) - _MARGINAL
+    for number, (name, train) in enumerate(list(marginal.items())[:_MARGINAL], 1):
+        last = f"; why {more} more are: --more trains" if more > 0 and number == _MARGINAL else ""
+        page.paragraph(f"{name}: marginal, since {marginal_words(train.verdict, profiles[train.route])}{last}.")
 
 
 def _add_wide_table(page: Page, shown: Sequence[_Condition], names: Sequence[str], reader: Reader) -> None:
