@@ -18,9 +18,8 @@ if TYPE_CHECKING:
     from networkx import DiGraph
 
     from gradehaul.design.clearance.findings import Clearances
-    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
-    from gradehaul.design.climb.hill import Need
-    from gradehaul.design.climb.options import Look
+    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer, Look
+    from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.design.level.railheads import Leveled
     from gradehaul.haulage.answers.check import CheckAnswer
     from gradehaul.haulage.answers.readings import ReadingsAnswer
@@ -131,7 +130,7 @@ class Layout(engine.Layout):
         step
             Wipe by stretches of at most this length, m; None for whole tracks.
         carry
-            How far wheels carry the film, m; None for the assumed 2 m.
+            How far wheels carry the film, m; None for the carry-over of the plan, 2 m where it has none.
 
         Raises
         ------
@@ -152,11 +151,9 @@ class Layout(engine.Layout):
         >>> found.to_dict()["found"]
         True
         """
-        from gradehaul.treatment.carry import CARRY
         from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
-        wanted = KeepCleanOptions(tuple(trains), film, need, reserve, step, CARRY if carry is None else carry)
-        return keep_clean_plan(self, wanted)
+        return keep_clean_plan(self, KeepCleanOptions(tuple(trains), film, need, reserve, step, carry))
 
     def level(
         self,
@@ -359,6 +356,7 @@ def helix(
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",
+    direction: Direction | None = None,
 ) -> HelixAnswer:
     """Design a helix from what is fixed of it, or backward from the train that must climb it.
 
@@ -376,7 +374,9 @@ def helix(
     find
         ``radius`` for the least, ``grade`` for the steepest, ``cars`` for the most cars; None for what is fixed.
     train, rail, need
-        The train that must climb, on which rail, and the verdict that it needs.
+        The train that must get over it, on which rail, and the verdict that it needs.
+    direction
+        Which way trains run, ``up``, ``down`` or ``both``; None for that of each in its own plan, else both.
 
     Raises
     ------
@@ -397,9 +397,8 @@ def helix(
     >>> round(found.helix.grade, 5), found.to_dict()["helix"]["grade_pct"]
     (0.02653, 2.65258)
     """
-    from gradehaul.design.climb.designs import HelixAnswer
+    from gradehaul.design.climb.designs import build_for, design_helix
     from gradehaul.design.climb.helix_known import HelixGiven
-    from gradehaul.design.climb.options import build_for, designed
 
     build = build_for(
         stock,
@@ -413,8 +412,7 @@ def helix(
         vertical=vertical,
     )
     fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
-    found = designed(fixed, build, stock, find=find, train=train, rail=rail, need=need)
-    return HelixAnswer(found.design, found.stops, stock, found.design.hill(stock).check())
+    return design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
 
 
 def incline(
@@ -431,6 +429,7 @@ def incline(
     train: str | None = None,
     rail: str | None = None,
     need: Need = "climbs",
+    direction: Direction | None = None,
 ) -> InclineAnswer:
     """Design an incline, or find the length that a train needs or the rise that it gets up.
 
@@ -451,7 +450,9 @@ def incline(
     find
         ``length`` for the shortest, ``rise`` for the highest; None for what is fixed.
     train, rail, need
-        The train that must climb, on which rail, and the verdict that it needs.
+        The train that must get over it, on which rail, and the verdict that it needs.
+    direction
+        Which way trains run, ``up``, ``down`` or ``both``; None for that of each in its own plan, else both.
 
     Raises
     ------
@@ -471,14 +472,12 @@ def incline(
     >>> f"{found.incline.grade:.2%}"
     '2.15%'
     """
-    from gradehaul.design.climb.designs import InclineAnswer
+    from gradehaul.design.climb.designs import design_incline
     from gradehaul.design.climb.incline import Bend, InclineGiven
-    from gradehaul.design.climb.options import designed_incline
 
     bends = tuple(Bend(radius, angle, ease) for radius, angle in curves)
     given = InclineGiven(rise, length, grade, bends, vertical, compensate)
-    found = designed_incline(given, stock, find=find, train=train, rail=rail, need=need)
-    return InclineAnswer(found.design, found.stops, stock, found.design.hill(stock).check())
+    return design_incline(given, stock, find=find, train=train, rail=rail, need=need, direction=direction)
 
 
 def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:

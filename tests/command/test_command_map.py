@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import click
@@ -42,6 +43,20 @@ def test_trains_and_rails_are_chosen():
     assert "local, on clean rail" in told
     assert "local, on treated rail" in told
     assert "treated fresh" not in told
+
+
+def test_a_route_narrows_tracks_joints_and_trains(tmp_path):
+    plan = str(PLANS / "two-levels.toml")
+    whole, narrow = (json.loads(run("map", plan, "--json", *more).stdout) for more in ((), ("--route", "Quarry down")))
+    profile = json.loads(run("profile", plan, "Quarry down", "--json").stdout)
+    run_over = [each["id"] for each in profile["tracks"]]
+    assert {each["id"] for each in narrow["tracks"]} == set(run_over) < {each["id"] for each in whole["tracks"]}
+    assert {each["name"] for each in narrow["joints"]} == {each["name"] for each in profile["joints"]}
+    assert {each["name"] for each in narrow["trains"]} == {"empties"}
+    both = json.loads(run("map", plan, "--json", "--route", "Quarry down", "--train", "stone").stdout)
+    assert {each["name"] for each in both["trains"]} == {"stone"}
+    assert run("map", plan, "--route", "Quarry down", "-o", tmp_path / "x.png").exit_code == 0
+    assert "no route of this name" in run("map", plan, "--route", "Quarry up").output
 
 
 def test_what_is_wrong_is_told():

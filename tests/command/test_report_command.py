@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
 import pytest
 
 from command_line import DOWN, HILL, loaded, run
+from project import PLANS
 
 PLAN = HILL + DOWN
 
@@ -55,7 +57,7 @@ def test_what_gets_a_train_over_is_told(plan):
 
 def test_units_and_grades_of_the_page(plan):
     told = words(run("report", plan, "--show", "metric", "--grades", "one-in").stdout)
-    assert "Ruling grade 1 in 30.2: grade 1 in 50.0 and curve 1 in 76.0" in told
+    assert "Ruling grade 1 in 30.2 = grade 1 in 50.0 + curve 1 in 76.0" in told
     assert "radius 610 mm" in told
 
 
@@ -63,6 +65,21 @@ def test_all_routes(plan):
     plan.write_text(HILL, encoding="utf-8")
     assert "Summit to Wharf" not in words(run("report", plan).stdout)
     assert "Summit to Wharf" in words(run("report", plan, "--all-routes").stdout)
+
+
+def test_trains_and_routes_narrow_the_page():
+    plan = PLANS / "two-levels.toml"
+    for option, name, trains, routes in (
+        ("--train", "empties", ["empties"], ["Quarry down"]),
+        ("--route", "Up by the main", ["express"], ["Up by the main"]),
+    ):
+        page = run("report", plan, option, name).stdout
+        data = json.loads(page.split('id="report-data">')[1].split("</script>")[0])
+        assert [each["name"] for each in data["trains"]] == trains
+        assert [each["name"] for each in data["routes"]] == routes
+        assert page.count('<details class="route"') == 1
+        assert "stone" not in words(page)
+    assert "no train of this name" in run("report", plan, "--train", "empty").output
 
 
 def test_a_plan_without_stock_or_trains(plan):

@@ -1,7 +1,7 @@
-"""Fuzzing of whatever reads files: `python tests/fuzz` gives each reader 60 s; `--seconds`, names of readers, `--with`.
+"""Fuzzing of whatever reads what people write: `python tests/fuzz` gives each reader 60 s; `--seconds`, names.
 
-With hypothesis, files are demo files with changes that shrink to the smallest one that still fails; with atheris, where
-it is installed, changes are led by what code they reach. A failure is shown with the bytes that raise it.
+What is tried are demo files with changes, by hypothesis; a failure is shrunk to the smallest one that still fails, and
+shown with the bytes that raise it.
 """
 
 from __future__ import annotations
@@ -17,10 +17,9 @@ from time import monotonic
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-NAMES = ("plan", "quantity", "drawing", "import", "readings")
+NAMES = ("plan", "quantity", "drawing", "import", "readings", "fit", "try", "live")
 _TURN = 100
 """Files tried between two looks at the clock."""
-
 
 Change = tuple[str, int, int, bytes]
 
@@ -48,7 +47,7 @@ def changed(seed: bytes, changes: list[Change]) -> bytes:
     return seed
 
 
-def with_hypothesis(name: str, seconds: float) -> tuple[int, list[str]]:
+def fuzz(name: str, seconds: float) -> tuple[int, list[str]]:
     """Fuzz one reader; return how many files were tried, and each failure, the first at its place in the code."""
     from hypothesis import HealthCheck, Phase, given, seed, settings
     from hypothesis import strategies as st
@@ -103,53 +102,18 @@ def where(error: BaseException) -> str:
     return f"{type(error).__name__} {last.filename}:{last.lineno} {said}"
 
 
-def with_atheris(name: str, seconds: float) -> None:
-    """Fuzz one reader, led by coverage; ends the process, with status 0 where nothing failed."""
-    import tempfile
-
-    import atheris
-
-    with atheris.instrument_imports(include=["gradehaul"]):
-        from readers import readers
-
-    reader = readers()[name]
-    corpus = Path(tempfile.mkdtemp(prefix="corpus"))
-    for number, data in enumerate(reader.seeds):
-        (corpus / str(number)).write_bytes(data)
-    words = corpus.with_name(f"{corpus.name}.words")
-    words.write_text("".join(f'"{_escaped(word)}"\n' for word in reader.words))
-    arguments = [
-        f"-max_total_time={seconds:.0f}",
-        "-timeout=60",
-        f"-dict={words}",
-        "-max_len=60000",
-        "-rss_limit_mb=4096",
-    ]
-    atheris.Setup([sys.argv[0], *arguments, str(corpus)], reader.read)
-    atheris.Fuzz()
-
-
-def _escaped(word: bytes) -> str:
-    return "".join(f"\\x{byte:02x}" for byte in word)
-
-
 def main() -> None:
     """Fuzz the readers named, or all."""
     parser = argparse.ArgumentParser(prog="python tests/fuzz", description=__doc__)
     parser.add_argument("names", nargs="*", metavar="READER", help=f"of {', '.join(NAMES)}; all where none is named")
     parser.add_argument("--seconds", type=float, default=60, help="for each reader")
-    parser.add_argument("--with", dest="engine", choices=["hypothesis", "atheris"], default="hypothesis")
-    asked = parser.parse_args()
-    if wrong := sorted(set(asked.names) - set(NAMES)):
+    arguments = parser.parse_args()
+    if wrong := sorted(set(arguments.names) - set(NAMES)):
         parser.error(f"there is no reader {wrong[0]}")
-    if asked.engine == "atheris":
-        if len(asked.names) != 1:
-            parser.error("atheris takes one reader at a time")
-        with_atheris(asked.names[0], asked.seconds)
     failed = False
-    for name in asked.names or NAMES:
+    for name in arguments.names or NAMES:
         start = monotonic()
-        tried, failures = with_hypothesis(name, asked.seconds)
+        tried, failures = fuzz(name, arguments.seconds)
         failed = failed or bool(failures)
         minutes = (monotonic() - start) / 60
         sys.stdout.write(f"{name}: {tried:,} files in {minutes:.1f} minutes, {len(failures) or 'no'} failures\n")

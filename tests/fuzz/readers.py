@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
@@ -12,12 +13,22 @@ from time import process_time
 from typing import get_args
 from unicodedata import category
 
+from click.testing import CliRunner
+from httpx import InvalidURL
+from starlette.testclient import TestClient
+
+from gradehaul.command import main
+from gradehaul.design.starter import starter
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.haulage.answers.check import check
+from gradehaul.live.app import Live, Shown
+from gradehaul.live.followed import digest_of
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf.reading import read_drawing
+from gradehaul.plan.edit.fit_numbers import plan_with_numbers
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.quantities import Kind, read_quantity, read_reading
+from gradehaul.track.fit import fitted
 from project import ROOT
 
 PLANS = ROOT / "plans"
@@ -91,6 +102,60 @@ def _drawing(path: Path) -> None:
     read_drawing(path, layers=["*"], height_layers=["*"], unit="mm")
 
 
+def _fit(path: Path) -> None:
+    plan_with_numbers(fitted(load_plan(path)), folder=path.parent)
+
+
+def _try(data: bytes) -> None:
+    """Read the arguments of `try`, one a line."""
+    arguments = [line for line in data.decode("utf-8", "replace").split("\n") if line != "--help"]
+    start = process_time()
+    done = CliRunner().invoke(main, ["try", str(PLANS / "two-levels.toml"), *arguments])
+    assert process_time() - start < LONGEST
+    assert done.exit_code in (0, 1, 2, 3), f"{done.exception!r}"
+    assert done.exception is None or isinstance(done.exception, SystemExit), f"{done.exception!r}"
+    assert "Traceback" not in done.output
+
+
+class _Requests:
+    """The live page's server with a client, to which each file is a request: method, path, query, headers, body."""
+
+    def __init__(self) -> None:
+        folder = Path(tempfile.mkdtemp())
+        for name in ("first-hill.toml", "stock-ho.toml"):
+            (folder / name).write_bytes((PLANS / name).read_bytes())
+        self._before = {path.name: path.read_bytes() for path in folder.iterdir()}
+        self._folder = folder
+        app = Live(Shown(folder), stay=True, stop=lambda: None).app("token", lambda _: True)
+        self._client = TestClient(app, raise_server_exceptions=False)
+        self._client.__enter__()  # one loop for all requests
+
+    def __call__(self, data: bytes) -> None:
+        head, _, body = data.partition(b"\n\n")
+        first, *headers = head.decode("latin-1").split("\n")
+        method, _, path = first.partition(" ")
+        if path.partition("?")[0].endswith("/events"):  # a stream, which does not end
+            return
+        named = {name: value.strip() for name, _, value in (line.partition(":") for line in headers) if name}
+        try:
+            request = self._client.build_request(method, f"http://testserver{path}", headers=named, content=body)
+        except (ValueError, UnicodeError, TypeError, InvalidURL):  # the client itself refuses it
+            return
+        start = process_time()
+        answer = self._client.send(request)
+        assert answer.status_code < 500, f"{answer.status_code} {answer.text[:300]}"
+        assert process_time() - start < LONGEST
+        written = {path.name: path.read_bytes() for path in self._folder.iterdir()}
+        if method != "POST" or b"token" not in head:
+            assert written == self._before
+        assert self._before.keys() <= written.keys()
+        for path in self._folder.iterdir():  # what was asked for is undone
+            if path.name in self._before:
+                path.write_bytes(self._before[path.name])
+            else:
+                path.unlink()
+
+
 def _import(path: Path) -> None:
     import_drawing(str(path), None, ImportOptions(layers=("TRACK*", "Track*"), scale="HO", unit="mm"))
 
@@ -116,8 +181,68 @@ _DXF = (
 _CSV = (b";", b",", b"\t", b"\n", b"\r\n", b'"', b"loco", b"rail", b"force 1 (gf)", b"hours", b"1,5", b"treated")
 
 
+_FIT = (
+    b'"fit"',
+    b'parallel = { to = "Main", apart = 50 }',
+    b"straight",
+    b"left",
+    b"angle",
+    b"number = 6",
+    b"at",
+    b"close",
+)
+_TRY = (
+    b"any",
+    b"Up",
+    b"..",
+    b"Yard",
+    b"consolidation",
+    b"7 hopper",
+    b"caboose",
+    b"--set",
+    b"Helix top=306",
+    b"=",
+    b"\n",
+)
+_HTTP = (
+    b"GET", b"POST", b"/token/", b"/trial", b"/write", b"/save", b"/copy", b"/new", b"/drawing", b"..", b"%2f",
+    b"?plan=", b"&", b'{"trial":', b'"heights"', b'"rails"', b"null", b"[]", b"{}", b'"', b":", b"9" * 400, b"\n",
+    b"content-type: application/json\n", b"origin: http://testserver\n", b"content-length: -1\n", b"host: x\n",
+)  # fmt: skip
+_TRIES = (
+    "Up by the main\nconsolidation\n7 hopper\ncaboose",
+    "Quarry down\nany\n3 coach",
+    "Up by the main\nany\n4 hopper\n--set\nHelix top=306",
+)
+_HEADERS = "origin: http://testserver\ncontent-type: application/json"
+_REQUEST = f"POST /token/{{}}?plan=first-hill.toml&name=x&scale=HO\n{_HEADERS}\n\n{{}}"
+_POSTS = ("trial", "diff", "write", "save", "copy", "new", "drawing")
+_BODY = {
+    "page": "x",
+    "trial": {"heights": {"joint Ridge": 0.05}, "rails": {}},
+    "digest": digest_of((PLANS / "first-hill.toml").read_bytes()),
+    "text": "",
+    "name": "n",
+    "layout": "hill",
+    "scale": "HO",
+    "unit": "mm",
+}
+
+
 def _files(pattern: str) -> tuple[bytes, ...]:
     return tuple(path.read_bytes() for path in sorted(PLANS.glob(pattern)))
+
+
+def _starters() -> Iterator[bytes]:
+    for layout in ("siding", "wye", "loop"):
+        for unit in ("in", "mm"):
+            yield starter(layout, scale="HO", unit=unit, title="A plan").encode()
+
+
+def _requests() -> Iterator[bytes]:
+    yield from (b"GET /token/", b"GET /token/headline?plan=first-hill.toml")
+    for name in _POSTS:
+        yield _REQUEST.format(name, json.dumps(_BODY)).encode()
 
 
 def readers() -> dict[str, Reader]:
@@ -132,5 +257,16 @@ def readers() -> dict[str, Reader]:
         ),
         "drawing": Reader(held_to(_drawing, "drawing.dxf"), drawings, _DXF + _NUMBERS),
         "import": Reader(held_to(_import, "drawing.dxf"), drawings, _DXF + _NUMBERS),
+        "fit": Reader(held_to(_fit, "plan.toml"), tuple(_starters()), _FIT + _TOML + _NUMBERS),
+        "try": Reader(_try, tuple(text.encode() for text in _TRIES), _TRY + _NUMBERS),
+        "live": Reader(
+            _Requests(),
+            (
+                b"GET /token/",
+                b"GET /token/headline?plan=first-hill.toml",
+                *(_REQUEST.format(name, json.dumps(_BODY)).encode() for name in _POSTS),
+            ),
+            _HTTP + _NUMBERS,
+        ),
         "readings": Reader(held_to(_readings, "bench.csv"), _files("*.csv"), _CSV + _NUMBERS),
     }

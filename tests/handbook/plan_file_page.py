@@ -52,8 +52,8 @@ _HEADERS |= {section: f"[[{section}]]" for section in schema.LISTED}
 _HEADERS |= {section: f"[{section}]" for section in schema.SINGLE}
 _GROUPS = {
     "Track": ("line", "piece", "turnout", "crossing", "table", "map", "vertical_curve", "curve_resistance"),
-    "From a drawing": ("drawing", "joint"),
-    "Stock, trains and routes": ("rail", "loco", "power", "car", "train", "route"),
+    "From a drawing": ("drawing", "joint", "import"),
+    "Stock, trains and routes": ("rail", "carry_over", "loco", "power", "car", "train", "route"),
     "Measured": ("bench", "reading", "tilt", "trial", "survey"),
 }
 _INNER = {
@@ -102,7 +102,8 @@ def _keys(model: Any) -> list[tuple[str, str, str, str]]:
     hints = get_type_hints(model, include_extras=True)
     meanings = _meanings(model)
     found = []
-    for name, info in model.model_fields.items():
+    own_first = sorted(model.model_fields.items(), key=lambda each: each[0] not in model.__annotations__)
+    for name, info in own_first:
         meaning, left_out = meanings.get(name, ""), "needed"
         assert meaning, f"{model.__name__}.{name} has no meaning in the schema"
         if not info.is_required():
@@ -154,11 +155,12 @@ def _words(hint: Any) -> str:
 
 @cache
 def _meanings(model: Any) -> dict[str, str]:
-    """Return the string under each key of a table."""
-    body = ast.parse(inspect.getsource(model)).body[0].body  # type: ignore[attr-defined]
+    """Return the string under each key of a table, those of the tables it is made from too."""
+    bases = [base for base in model.__mro__ if base.__module__.startswith("gradehaul.") and base.__name__ != "Table"]
     return {
         key.target.id: said.value.value
-        for key, said in pairwise(body)
+        for base in bases
+        for key, said in pairwise(ast.parse(inspect.getsource(base)).body[0].body)  # type: ignore[attr-defined]
         if isinstance(key, ast.AnnAssign)
         and isinstance(key.target, ast.Name)
         and isinstance(said, ast.Expr)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import errno
 import os
-import random
 import signal
 import subprocess
 import sys
-from contextlib import suppress
 from pathlib import Path
+from types import FrameType
 
 import pytest
 from click.testing import CliRunner
@@ -48,44 +47,6 @@ def content(path: Path) -> bytes | None:
 
 # Killed: in a process of its own, which has no threads and so may fork
 
-KILLED = """
-import os, random, signal, sys, time
-from pathlib import Path
-from click.testing import CliRunner
-from gradehaul.command import main
-from gradehaul.show.base import whole_file
-from hard_use.test_stopped import ONE_EACH, arguments, content, old_file
-
-folder, draw = Path(sys.argv[1]), random.Random(int(sys.argv[2]))
-real = whole_file.write_whole
-
-def killed(path, data):
-    before = content(Path(path))
-    for _ in range(8):
-        child = os.fork()
-        if not child:
-            real(path, data)
-            os._exit(0)
-        time.sleep(draw.choice([0, 1e-4, 1e-3, 1e-2, 0.2]) * draw.random())
-        os.kill(child, signal.SIGKILL)
-        _, status = os.waitpid(child, 0)
-        found = content(Path(path))
-        assert found == before or found == data, f"{path}: neither the old file nor the new one"
-        ends.add((os.WIFSIGNALED(status), found == data))
-        Path(path).unlink(missing_ok=True)
-        if before is not None:
-            Path(path).write_bytes(before)
-    real(path, data)
-
-whole_file.write_whole = killed
-for name in ONE_EACH:
-    ends = set()
-    out = old_file(folder, name)
-    done = CliRunner().invoke(main, arguments(name, out))
-    assert done.exit_code == 0, (name, done.output, done.exception)
-    print(name, sorted(ends))
-"""
-
 
 def in_its_own_process(script: str, *args: object) -> str:
     env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT / "src"), str(ROOT / "tests")])}
@@ -94,13 +55,6 @@ def in_its_own_process(script: str, *args: object) -> str:
     )
     assert done.returncode == 0, done.stderr[-3000:]
     return done.stdout
-
-
-def test_killed_at_random_moments_while_it_writes(tmp_path):
-    told = in_its_own_process(KILLED, tmp_path, random.SystemRandom().getrandbits(32)).splitlines()
-    assert [line.split()[0] for line in told] == list(ONE_EACH)
-    assert any("(True, False)" in line for line in told)  # some were killed in time, and some too late
-    assert any("True)" in line for line in told)
 
 
 KILLED_AT_EACH_LINE = """
@@ -218,33 +172,45 @@ def test_a_folder_that_may_not_be_written_to(tmp_path, monkeypatch, name):
 # Stopped from the keyboard
 
 
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")  # Python itself was interrupted
+class Calls:
+    """Counts the calls of gradehaul's own functions, and interrupts before one of them as the keyboard does."""
+
+    def __init__(self, interrupted: int = -1) -> None:
+        self.count, self.interrupted = 0, interrupted
+
+    def __call__(self, frame: FrameType, event: str, _: object) -> None:
+        if event == "call" and "/gradehaul/" in frame.f_code.co_filename:
+            self.count += 1
+            if self.count == self.interrupted:
+                signal.raise_signal(signal.SIGINT)
+
+    def run(self, args: list[str]):
+        handler = signal.signal(signal.SIGINT, signal.default_int_handler)
+        sys.setprofile(self)
+        try:
+            return run(args)
+        finally:
+            sys.setprofile(None)
+            signal.signal(signal.SIGINT, handler)
+
+
 @pytest.mark.parametrize("name", ONE_EACH)
-def test_interrupted_at_a_random_moment(tmp_path_factory, tmp_path, name):
+def test_interrupted_anywhere(tmp_path_factory, tmp_path, name):
     # once without, so that every library is loaded: one whose loading is broken off stays broken in this process
-    warm = tmp_path_factory.mktemp("warm")
-    assert run(arguments(name, old_file(warm, name))).exit_code == 0
-    out = old_file(tmp_path, name)
-    before = content(out)
-    handler = signal.signal(signal.SIGALRM, signal.default_int_handler)
-    try:
-        with suppress(KeyboardInterrupt):  # which may come a moment too late
-            done = None
-            signal.setitimer(signal.ITIMER_REAL, random.uniform(0.02, 0.15))
-            done = run(arguments(name, out))
-            signal.setitimer(signal.ITIMER_REAL, 0)
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, handler)
-    if done is not None and done.exit_code == 130:
-        assert done.stderr == "stopped\n"
+    warm = arguments(name, old_file(tmp_path_factory.mktemp("warm"), name))
+    assert run(warm).exit_code == 0
+    every, out = Calls(), tmp_path / name
+    whole = every.run(arguments(name, old_file(tmp_path, name)))
+    new = content(out)
+    assert whole.exit_code == 0
+    for part in (0.02, 0.3, 0.6, 0.9, 1):
+        out.unlink(missing_ok=True)
+        old = content(old_file(tmp_path, name))
+        done = Calls(max(1, int(part * every.count) - 3)).run(arguments(name, out))
+        assert (done.exit_code, done.stderr) == (130, "stopped\n")
+        assert done.stdout in ("", whole.stdout)
+        assert content(out) in (old, new)
         assert [path.name for path in tmp_path.iterdir()] in ([], [name])
-    elif done is not None:  # else the runner around the command was interrupted
-        assert done.exit_code == 0
-        # Python itself tells of an interrupt that came while it cleared away what no longer lives, and goes on
-        told = done.stderr.removeprefix(f"{out}: written, ").removesuffix(" kB\n").lstrip("0123456789")
-        assert not told or told.startswith("Exception ignored in")
-        assert content(out) != before
 
 
 def start(args: list[str], **rest) -> subprocess.Popen[bytes]:

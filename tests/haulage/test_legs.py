@@ -43,6 +43,7 @@ def zigzag(bottom: list[Track], tail: list[Track], top: list[Track], *, more: st
 scale = "HO"
 unit = "m"
 railhead.Foot = 0
+carry_over.length = 0
 {"".join(lines)}
 [turnout.J]
 toe = "Tail"

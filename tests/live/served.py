@@ -70,7 +70,7 @@ class Served:
 
     def ask(self, method: str, path: str = "", **more: object) -> httpx.Response:
         headers = {"origin": self.url.rsplit("/", 2)[0], **more.pop("headers", {})}  # type: ignore[dict-item]
-        return httpx.request(method, self.url + path, headers=headers, timeout=10, **more)  # type: ignore[arg-type]
+        return httpx.request(method, self.url + path, headers=headers, timeout=60, **more)  # type: ignore[arg-type]
 
     def post(self, path: str, body: object, **more: object) -> httpx.Response:
         return self.ask("POST", path, json=body, **more)
@@ -97,7 +97,7 @@ def serving(tmp_path: Path) -> Iterator[Serve]:
         service = Service(Shown(folder, "" if whole_folder else plan.name))
         thread = threading.Thread(target=service.run, args=(up.set,), daemon=True)
         thread.start()
-        assert up.wait(10)
+        assert up.wait(60)
         running.append((service, thread))
         return Served(service, plan)
 
@@ -107,5 +107,5 @@ def serving(tmp_path: Path) -> Iterator[Serve]:
         for service, _ in running:
             service.stop()
         for _, thread in running:
-            thread.join(5)
+            thread.join(60)
             assert not thread.is_alive()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import json
-import os
 import socket
 
 import httpx
@@ -95,6 +94,7 @@ def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
         {"heights": []},
         {"heights": {"joint Top": "high"}},
         {"heights": {"joint Top": float("nan")}},
+        {"heights": {"joint Top": 10**400}},
         {"rails": {"Yard:1": 4}},
     ],
     ids=str,
@@ -105,6 +105,12 @@ def test_what_is_no_trial_is_refused(hill, trial):
         answer = hill.ask("POST", path, content=body, headers={"content-type": "application/json"})
         assert answer.status_code == 400 or (trial in (None, []) and answer.status_code in (400, 409)), path
     assert hill.plan.read_text() == HILL
+
+
+def test_a_plan_that_is_not_there_is_refused(serve):
+    folder = serve(whole_folder=True)
+    for path, status in (("?plan=x.toml", 404), ("events?plan=x.toml", 404), ("headline?plan=x.toml", 400)):
+        assert folder.ask("GET", path).status_code == status
 
 
 def test_json_alone_is_taken(hill):
@@ -163,17 +169,26 @@ def test_a_file_that_has_changed_is_not_written_over(hill):
     assert hill.plan.read_text() == theirs
 
 
-def test_a_disk_that_fills_leaves_the_file_whole(hill, monkeypatch):
+@pytest.mark.parametrize(
+    ("step", "number", "words"),
+    [
+        ("os.fsync", errno.ENOSPC, "No space left on device"),
+        ("gradehaul.show.base.whole_file.secrets.token_hex", errno.EROFS, "Read-only file system"),
+        ("pathlib.Path.replace", errno.EACCES, "Access is denied"),  # as where an editor holds the file open on Windows
+    ],
+    ids=["full", "read-only", "locked"],
+)
+def test_a_disk_that_refuses_leaves_the_file_whole(hill, monkeypatch, step, number, words):
     offered = hill.post("diff", {"trial": MOVED}).json()
 
-    def full(_descriptor: int) -> None:
-        raise OSError(errno.ENOSPC, "No space left on device")
+    def refused(*_: object) -> None:
+        raise OSError(number, words)
 
-    monkeypatch.setattr(os, "fsync", full)
+    monkeypatch.setattr(step, refused)
     answer = hill.post("write", {"trial": MOVED, "digest": offered["digest"]})
     monkeypatch.undo()
     assert answer.status_code == 409
-    assert "No space left" in answer.json()["wrong"]
+    assert words in answer.json()["wrong"]
     assert hill.plan.read_text() == HILL
     assert sorted(path.name for path in hill.plan.parent.iterdir()) == ["hill.toml", "stock.toml"]
 

@@ -106,13 +106,10 @@ def test_a_circuit_of_one_line_meets_the_line_again():
     assert graph.met(way, way) == (("A",), ("J",))
 
 
-def test_reach_and_whole_lines():
+def test_reach():
     graph = network(line("A", "West", "J", 1, 1), line("B", "J", "b"), line("C", "J", "c"), turnout("J", *"ABC"))
     assert graph.reach(ways("B:1")) == set(ways("B:1"))
     assert graph.reach(ways("-B:1")) == set(ways("-B:1 -A:2 -A:1"))
     assert graph.reach(ways("B:1"), backward=True) == set(ways("A:1 A:2 B:1"))
     with pytest.raises(RouteError, match='the plan has no such track, got "nowhere"'):
         graph.reach([Way("nowhere", forward=True)])
-    small = graph.line_graph()
-    assert set(small.edges) == {ways("A:1 B:1"), ways("A:1 C:1"), ways("-B:1 -A:2"), ways("-C:1 -A:2")}
-    assert graph.whole_lines(ways("-B:1 -A:2")) == ways("-B:1 -A:2 -A:1")

@@ -3,7 +3,7 @@
 import pytest
 
 from gradehaul.errors import RouteError
-from gradehaul.network.places import route_end, standing_places
+from gradehaul.network.graph import route_end, standing_places
 from network.networks import line, network, told, turnout
 
 STATION = (

@@ -8,9 +8,9 @@ import networkx as nx
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import standing_places
-from gradehaul.network.reversals import reversing_ways, shortest_reversing, tail_between
+from gradehaul.network.graph import MovementGraph, Way, standing_places
+from gradehaul.network.route import tail_between
+from gradehaul.network.search import RouteCut, Search
 from network.networks import line, network, random_networks, routes_of, told, turnout, ways
 
 LAYERS = 5
@@ -62,8 +62,8 @@ def test_the_fewest_reversals_and_then_the_shortest(text, data):
                     continue
                 found = layer, cost + graph.lengths[start]
                 best = found if best is None else min(best, found)
-    runs = shortest_reversing(graph, origin.departures, destination.arrivals)
-    if runs is None or len(runs) > LAYERS:
+    runs = Search(graph, origin.departures, destination.arrivals, turning=graph.turning).shortest()
+    if isinstance(runs, RouteCut) or len(runs) > LAYERS:
         assert best is None
         return
     assert best is not None
@@ -81,7 +81,7 @@ def test_the_fewest_reversals_and_then_the_shortest(text, data):
 @given(random_networks())
 def test_trains_reverse_in_berths_and_at_ends_alone(text):
     graph = network(text)
-    assert reversing_ways(graph) == {way for way in graph.graph if may_turn(graph, way)}
+    assert graph.turning == {way for way in graph.graph if may_turn(graph, way)}
 
 
 YARD = (
@@ -95,8 +95,7 @@ YARD = (
 
 def test_the_nearest_berth_on_the_way_serves_and_all_that_is_shared_is_the_tail():
     graph = network(*YARD)
-    runs = shortest_reversing(graph, ways("Main:1"), ways("Hill:1"))
-    assert runs is not None
+    runs = Search(graph, ways("Main:1"), ways("Hill:1"), turning=graph.turning).shortest()
     assert [told(run) for run in runs] == ["Main:1 Stub:1 Stub:2", "-Stub:2 -Stub:1 Hill:1"]
     tail = tail_between(graph, *runs)
     assert (tail.berth, tail.joint, tail.length, tail.within) == ("Pocket", "K", 3.0, False)
@@ -105,8 +104,7 @@ def test_the_nearest_berth_on_the_way_serves_and_all_that_is_shared_is_the_tail(
 
 def test_via_is_passed_on_any_run():
     graph = network(*YARD)
-    runs = shortest_reversing(graph, ways("Main:1"), ways("Hill:1"), ["Lead"])
-    assert runs is not None
+    runs = Search(graph, ways("Main:1"), ways("Hill:1"), ["Lead"], graph.turning).shortest()
     assert [told(run) for run in runs] == [
         "Main:1 Stub:1 Stub:2 Lead:1",
         "-Lead:1 -Stub:2 -Stub:1 Hill:1",

@@ -16,8 +16,7 @@ from hypothesis import strategies as st
 
 from gradehaul.errors import Problems
 from gradehaul.network import routes
-from gradehaul.network.graph import Way
-from gradehaul.network.places import standing_places
+from gradehaul.network.graph import Way, standing_places
 from gradehaul.network.route import Loop, Route
 from gradehaul.network.routes import MOST_LAPS, MOST_ROUTES, find_routes
 from network.networks import (

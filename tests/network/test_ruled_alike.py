@@ -12,11 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gradehaul.errors import Problems
-from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import standing_places
-from gradehaul.network.reversals import shortest_reversing
+from gradehaul.network.graph import MovementGraph, Way, standing_places
 from gradehaul.network.routes import find_routes
-from gradehaul.network.search_tree import GaveUp
+from gradehaul.network.search import RouteCut, Search
 from network.networks import lap, line, network, random_networks, routes_of, told, turnout
 from network.test_reversals import may_turn
 
@@ -149,9 +147,9 @@ def test_reversing_trips_against_every_trip(text: str, data: st.DataObject) -> N
         trips = list(islice(every_trip(graph, origin.departures, destination.arrivals, via, 2), 20_000))
         if len(trips) == 20_000:
             continue
-        found = shortest_reversing(graph, origin.departures, destination.arrivals, via)
-        assert not isinstance(found, GaveUp)
-        if found is None or len(found) > 3:
+        found = Search(graph, origin.departures, destination.arrivals, via, graph.turning).shortest()
+        assert not (isinstance(found, RouteCut) and found.gave_up)
+        if isinstance(found, RouteCut) or len(found) > 3:
             assert trips == []
             continue
         reversals, length = min(trips)
@@ -176,6 +174,6 @@ def test_a_search_that_is_given_up_says_so(monkeypatch) -> None:
         turnout("J", "Top", "In", "Rest"),
         turnout("K", "Top", "Out", "Rest"),
     )
-    monkeypatch.setattr("gradehaul.network.reversals.MOST_LOOKED_AT", 3)
+    monkeypatch.setattr("gradehaul.network.search.MOST_LOOKED_AT", 3)
     with pytest.raises(Problems, match="was given up after"):
         routes_of(*tables, '[route.Up]\nfrom = "West"\nto = "East"\nvia = ["Rest"]\nreversals = 1\n')

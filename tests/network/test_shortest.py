@@ -11,13 +11,10 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.network import shortest as searching
-from gradehaul.network.counting import count_routes, every_circuit, every_route, ways_on_circuits
-from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import route_end, standing_places
-from gradehaul.network.reversals import fewest_reversals
-from gradehaul.network.ruling import highest_ruling, lowest_ruling
-from gradehaul.network.shortest import RouteCut, ShortestRoute, passes, shortest
+from gradehaul.network.graph import MovementGraph, Way, route_end, standing_places
+from gradehaul.network.routes import every_circuit, every_route
+from gradehaul.network.ruling import count_routes, highest_ruling, lowest_ruling, ways_on_circuits
+from gradehaul.network.search import RouteCut, Search, passes
 from network.networks import (
     LADDER_LEAD,
     crossing,
@@ -32,6 +29,13 @@ from network.networks import (
 )
 
 MOST_PATHS = 3_000
+
+
+def shortest(graph: MovementGraph, starts, stops, via=()) -> list[tuple[Way, ...]] | RouteCut:
+    """The shortest route without reversal and others that fit, at most eight; else how far a train gets."""
+    search = Search(graph, starts, stops, via)
+    found = search.shortest()
+    return found if isinstance(found, RouteCut) else [found[0], *islice(search.others(found[0]), 8)]
 
 
 def every_path(graph: MovementGraph, starts, stops) -> list[tuple[Way, ...]]:
@@ -79,11 +83,11 @@ def test_shortest_and_whether_others_fit(drawn):
         assert (found.passed, found.twice) == (0, None)
         assert set(found.at) == set(starts)
         return
-    assert isinstance(found, ShortestRoute)
-    assert found.ways in paths
-    assert length(graph, found.ways) == min(length(graph, path) for path in paths)
-    assert bool(found.others) == (len(paths) > 1)
-    assert all(other in paths and other != found.ways for other in found.others)
+    assert isinstance(found, list)
+    assert found[0] in paths
+    assert length(graph, found[0]) == min(length(graph, path) for path in paths)
+    assert (len(found) > 1) == (len(paths) > 1)
+    assert all(other in paths and other != found[0] for other in found[1:])
 
 
 @given(searched(), st.data())
@@ -102,46 +106,19 @@ def test_shortest_with_via(drawn, data):
         )
         assert found.twice is None or found.passed == len(via)
         return
-    assert isinstance(found, ShortestRoute)
-    assert found.ways in paths
-    assert length(graph, found.ways) == min(length(graph, path) for path in paths)
-    assert all(other in paths and other != found.ways for other in found.others)
-
-
-@given(searched(), st.data())
-@settings(max_examples=60)
-def test_the_best_states_alone_lead_to_what_all_of_them_lead_to(drawn, data):
-    graph, _, starts, stops = drawn
-    names = [*graph.plan.lines, *graph.plan.joints, *graph.plan.berths]
-    via = data.draw(st.lists(st.sampled_from(names), min_size=searching.MANY_VIA, max_size=searching.MANY_VIA + 2))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(searching, "_is_only_one", lambda *_: False)
-        every_state = shortest(graph, starts, stops, via)
-    assert shortest(graph, starts, stops, via) == every_state
-
-
-def test_the_best_states_alone_serve_where_via_leaves_no_choice(monkeypatch):
-    graph = network(ladder(6))
-    via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6)]
-    start, stop = route_end(graph, "West").departures, route_end(graph, "East").arrivals
-    trees: list[int] = []
-    searched = searching.shortest_tree
-    monkeypatch.setattr(searching, "shortest_tree", lambda *a, **k: trees.append(1) or searched(*a, **k))
-    found = shortest(graph, start, stop, via)
-    assert isinstance(found, ShortestRoute)
-    assert passes(graph, found.ways, via)
-    assert (found.others, len(trees)) == ((), 1)
+    assert isinstance(found, list)
+    assert found[0] in paths
+    assert length(graph, found[0]) == min(length(graph, path) for path in paths)
+    assert all(other in paths and other != found[0] for other in found[1:])
 
 
 @pytest.mark.parametrize("free", range(6))
 def test_many_via_that_leave_one_choice_are_told_from_those_that_leave_none(free):
     graph = network(ladder(6))
     via = [f"{'Main' if number % 2 else 'Siding'}{number}" for number in range(6) if number != free]
-    assert len(via) >= searching.MANY_VIA
     start, stop = route_end(graph, "West").departures, route_end(graph, "East").arrivals
     found = shortest(graph, start, stop, via)
-    assert isinstance(found, ShortestRoute)
-    both = {found.ways, *found.others}
+    both = set(found)
     every = [tuple(path) for a in start for b in stop for path in nx.all_simple_paths(graph.graph, a, b)]
     assert both == {path for path in every if passes(graph, path, via)}
     assert len(both) == 2
@@ -167,9 +144,8 @@ def test_a_route_that_passes_a_via_elsewhere_than_the_shortest_fits_as_well(via,
         crossing("X", ["P1", "P2"], ["Q1", "Q2"]),
     )
     found = shortest(graph, ways("S:1"), ways("U:1"), via)
-    assert isinstance(found, ShortestRoute)
     both = ways("S:1 Own:1 Z:1 Q1:1 Q2:1 T:1 U:1"), ways("S:1 P1:1 P2:1 Z:1 Q1:1 Q2:1 T:1 U:1")
-    assert (found.ways, *found.others) == (both if own < over else both[::-1])
+    assert tuple(found) == (both if own < over else both[::-1])
 
 
 def test_passes_keeps_the_order():
@@ -199,16 +175,15 @@ LOOP = (line("A", "West", "J"), line("L", "J", "J", 2, 2), turnout("J", "A", "L.
 def test_out_through_a_reversing_loop_and_home_is_one_route():
     graph = network(*LOOP)
     found = shortest(graph, ways("A:1"), ways("-A:1"))
-    assert isinstance(found, ShortestRoute)
     run, other = ways("A:1 L:1 L:2 -A:1"), ways("A:1 -L:2 -L:1 -A:1")
-    assert {found.ways, *found.others} == {run, other}
+    assert set(found) == {run, other}
 
 
 def test_a_via_passed_twice():
     graph = network(*LOOP)
     for via in (["A", "A"], ["A", "L", "A"], ["J", "J"]):
         found = shortest(graph, ways("A:1"), ways("-A:1"), via)
-        assert isinstance(found, ShortestRoute), via
+        assert isinstance(found, list), via
     assert isinstance(shortest(graph, ways("A:1"), ways("-A:1"), ["L", "L"]), RouteCut)
 
 
@@ -242,8 +217,7 @@ def test_a_state_that_is_new_where_its_way_is_not():
         turnout("P", "End", "Out", "By"),
     )
     found = shortest(graph, ways("In:1"), ways("End:1"), ["Far"])
-    assert isinstance(found, ShortestRoute)
-    assert told(found.ways) == "In:1 Top:1 Round:1 Far:1 By:1 End:1"
+    assert told(found[0]) == "In:1 Top:1 Round:1 Far:1 By:1 End:1"
 
 
 def test_a_hopeless_via_gives_up_soon():
@@ -366,7 +340,7 @@ def test_every_circuit_once_and_turned_round(text):
     assert found == {rotated(tuple(run)) for run in nx.simple_cycles(graph.graph)}
     if graph.run_both_ways is graph:
         assert found == {rotated(tuple(way.turned() for way in reversed(run))) for run in circuits}
-    order = list(graph.line_graph())
+    order = [way for way in graph.graph if way.turned() in graph.joint_ahead]
     assert all(order.index(run[0]) == min(order.index(way) for way in run if way in order) for run in circuits)
 
 
@@ -402,7 +376,8 @@ def test_fewest_reversals_against_a_graph_with_reversals(drawn):
     turning.add_nodes_from(graph.graph)
     turning.add_edges_from(graph.graph.edges, weight=0)
     turning.add_edges_from(((way, way.turned()) for way in graph.graph if way.turned() in graph.graph), weight=1)
-    runs = fewest_reversals(graph, starts, stops)
+    both_ways = {way for way in graph.graph if way.turned() in graph.graph}
+    runs = Search(graph, starts, stops, turning=both_ways).shortest()
     fewest = [
         nx.dijkstra_path_length(turning, start, stop)
         for start in starts
@@ -410,9 +385,8 @@ def test_fewest_reversals_against_a_graph_with_reversals(drawn):
         if nx.has_path(turning, start, stop)
     ]
     if not fewest:
-        assert runs is None
+        assert isinstance(runs, RouteCut)
         return
-    assert runs is not None
     assert len(runs) - 1 == min(fewest)
     assert runs[0][0] in starts
     assert runs[-1][-1] in stops
@@ -436,9 +410,8 @@ def test_shortest_over_a_large_network():
     graph = network(ladder(500))
     begun = time.process_time()
     found = shortest(graph, ways("Lead0:1"), ways("Last:1"), ["Siding100", "Siding300"])
-    assert isinstance(found, ShortestRoute)
-    assert length(graph, found.ways) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
-    assert found.others
+    assert length(graph, found[0]) == 500 * (LADDER_LEAD + 1) + 2 * 0.5 + 1
+    assert len(found) > 1
     assert time.process_time() - begun < 1
 
 

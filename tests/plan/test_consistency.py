@@ -43,6 +43,7 @@ def one(kind, name, **changes):
 
 CASES = [
     ({"vertical_curve": math.nan}, "vertical_curve must be 0 or more m, got nan"),
+    ({"carry_over": -1.0}, "carry_over must be 0 or more m, got -1"),
     ({"railhead": {"X": 0.0}}, 'railhead "X": there is no joint "X"'),
     ({"railhead": {"A": math.inf}}, 'railhead "A": railhead must be finite, got inf'),
     (line(tracks=()), 'line "Main": a line needs track, got none'),

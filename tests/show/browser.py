@@ -35,7 +35,7 @@ class Opened:
 def opened(browser: Browser, path: Path, *, width: int = 1000, scheme: Any = "light") -> Iterator[Opened]:
     """Open a page file, and close it again."""
     page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
-    page.set_default_timeout(5000)
+    page.set_default_timeout(60_000)
     one = Opened(page)
     page.on("console", lambda message: one.said.append(message.text))
     page.on("pageerror", lambda error: one.said.append(str(error)))

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from hypothesis import strategies as st
+
+from gradehaul.treatment.units import Units
 
 LOCOS = {
     "mule": 'mass = "300 g", length = 200, pull = { clean = "75 gf", treated = "52 gf", "treated fresh" = "46 gf" }',
     "dray": 'mass = "420 g", length = 260, on_drivers = "400 g", driven_wheels = 8, tyred_wheels = 4',
 }
+
+
+def filmed_rails(units: Units, filmed: Collection[int]) -> list[tuple[str]]:
+    """Return the rail of each unit with film on some beside those that have it already."""
+    return [(unit.film or ("treated" if n in filmed else "clean"),) for n, unit in enumerate(units.all)]
 
 
 @dataclass(frozen=True)
@@ -37,6 +45,7 @@ scale = "HO"
 unit = "mm"
 railhead.A = 0
 vertical_curve.length = 0
+carry_over.length = 0
 line.Main = {{ from = "A", to = "{"A" if self.lap else "B"}", track = [
 {tracks}
 ] }}

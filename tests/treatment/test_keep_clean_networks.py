@@ -16,7 +16,7 @@ from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from gradehaul.treatment.units import lay_units, with_rails
-from treatment.plans import LOCOS
+from treatment.plans import LOCOS, filmed_rails
 
 CONSISTS = {
     "one group": ('"mule", "{} ore"', '"dray", "{} ore"', '"mule", "dray", "{} ore"'),
@@ -66,18 +66,17 @@ def check_against_every_subset(text: str, need: str) -> bool:
     """Hold the plan for a network against every set of tracks that could be filmed; tell whether there was one."""
     layout = Layout(read_plan(text))
     units = lay_units(layout)
-    has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
-    open_ = [number for number in range(len(units.all)) if number not in has]
+    open_ = [number for number, unit in enumerate(units.all) if unit.film is None]
     runs = {}
     for name, named in layout.plan.trains.items():
         profile = layout.profile(named.route)
-        under = {number for way in profile.route.ways for number in units.on_way(way).tolist()}
+        under = {number for way in profile.route.ways for number in units.stretches.on_way(way)}
         runs[name] = profile, made_up(layout.plan, named), frozenset(under)
 
     @cache
     def gets_by(name: str, filmed: frozenset[int]) -> bool:
         profile, train, _ = runs[name]
-        own = with_rails(profile, units, {**has, **dict.fromkeys(filmed, "treated")})
+        own = with_rails(profile, units, filmed_rails(units, filmed))
         for rail in PLANNED:
             verdict = judge(own, train, rail, layout.pulls)
             if verdict.outcome == "stalls" or not verdict.holds_back:

@@ -7,23 +7,31 @@ film on all of what is wiped, on all that it reaches, and on any part of what li
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, combinations, pairwise
+from pathlib import Path
 
 import networkx as nx
 import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
+from gradehaul.haulage.answers.check import check as answer_of
+from gradehaul.haulage.answers.judged import worst_of_each
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.haulage.verdict import judge
-from gradehaul.plan import read_plan
+from gradehaul.network.film_spread import turning_places
+from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.edit.trial import Trial, tried
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.treatment.carry import turning_places
+from gradehaul.treatment.filmed_plan import filmed_plan
 from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
 from gradehaul.treatment.units import Units, lay_units, with_rails
+from project import PLANS
+from treatment.plans import filmed_rails
 
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
 EXAMPLES = int(os.environ.get("GRADEHAUL_FILM_EXAMPLES", "12"))
@@ -157,10 +165,10 @@ def reach_of(layout: Layout, units: Units, carry: float) -> list[frozenset[int]]
     spurs = [
         spur for route in layout.routes for t in route.tails if t.run_round is not None for spur in t.run_round.spurs
     ]
-    turning = turning_places(units, layout.movements, longest, spurs)
+    turning = turning_places(units.stretches, layout.movements, longest, spurs)
     walk: nx.DiGraph[tuple[str, int, bool]] = nx.DiGraph()  # a wheel comes onto a unit, runs over it, and goes off it
     for way in layout.movements.graph:
-        order = units.on_way(way).tolist()
+        order = units.stretches.on_way(way)
         for number in order:
             walk.add_edge(("on", number, way.forward), ("off", number, way.forward), weight=units.all[number].length)
             if (number, way.forward) in turning:
@@ -168,7 +176,7 @@ def reach_of(layout: Layout, units: Units, carry: float) -> list[frozenset[int]]
         for one, two in pairwise(order):
             walk.add_edge(("off", one, way.forward), ("on", two, way.forward), weight=0.0)
     for one, two in layout.movements.graph.edges:
-        ends = int(units.on_way(one)[-1]), int(units.on_way(two)[0])
+        ends = units.stretches.on_way(one)[-1], units.stretches.on_way(two)[0]
         walk.add_edge(("off", ends[0], one.forward), ("on", ends[1], two.forward), weight=0.0)
     found = []
     for number in range(len(units.all)):
@@ -205,7 +213,7 @@ class Judged:
 
     def _judge(self, film: frozenset[int]) -> bool:
         for profile, train in self.runs:
-            own = with_rails(profile, self.units, {**dict.fromkeys(film, "treated"), **self.has})
+            own = with_rails(profile, self.units, filmed_rails(self.units, film))
             for rail in PLANNED:
                 verdict = judge(own, train, rail, self.layout.pulls)
                 short = verdict.outcome != "climbs" if self.case.need == "climbs" else verdict.outcome == "stalls"
@@ -362,3 +370,67 @@ def brakes(draw: st.DrawFn) -> Case:
 @given(brakes())
 def test_no_subset_weighs_more_where_a_train_must_be_held_back(case: Case) -> None:
     check(case)
+
+
+# What check says of the plan that treat writes
+
+
+def same_as_promised(found: KeepCleanPlan, written: Path) -> None:
+    """Hold what `check` says of a written plan against what `treat` promised of it: outcomes and figures."""
+    if "drawing" in Path(found.plan.file).read_text():  # it cannot be written there
+        plan = replace(tried(found.plan, Trial(rails=found.rails)), carry_over=found.carry)
+    else:
+        written.write_text(filmed_plan(found))
+        plan = load_plan(written)
+    answer = answer_of(plan)
+    judged = {each.name: each for each in worst_of_each(answer.on(answer.judged_rails))}
+    for promised in found.trains:
+        own = judged[promised.name]
+        assert own.outcome == promised.planned.outcome
+        assert own.verdict == promised.planned.verdict
+
+
+@settings(max_examples=EXAMPLES, deadline=None, phases=PHASES)
+@given(data=st.data())
+@pytest.mark.parametrize("kind", sorted(LINES))
+def test_check_of_the_written_plan_says_what_was_promised(
+    kind: str, data: st.DataObject, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    case = data.draw(cases(kind))
+    folder = tmp_path_factory.mktemp("written")
+    (folder / "plan.toml").write_text(case.text)
+    layout = Layout(load_plan(folder / "plan.toml"))
+    found = keep_clean_plan(layout, KeepCleanOptions(need=case.need, carry=case.carry))  # type: ignore[arg-type]
+    if not found.beyond:
+        same_as_promised(found, folder / "written.toml")
+
+
+@pytest.mark.parametrize(
+    "path", sorted(path for path in PLANS.glob("*.toml") if "[train." in path.read_text()), ids=lambda path: path.stem
+)
+def test_check_of_a_demo_plan_as_written_says_what_was_promised(path: Path, tmp_path: Path) -> None:
+    shutil.copytree(PLANS, tmp_path, dirs_exist_ok=True)
+    plan = load_plan(tmp_path / path.name)
+    for carry in (None, 0.5):
+        found = keep_clean_plan(Layout(plan), KeepCleanOptions(carry=carry))
+        same_as_promised(found, tmp_path / "written.toml")
+
+
+@settings(max_examples=EXAMPLES, deadline=None, phases=PHASES)
+@given(st.data())
+@pytest.mark.parametrize("kind", sorted(LINES))
+def test_as_planned_has_film_on_all_that_wheels_reach(kind: str, data: st.DataObject) -> None:
+    case = data.draw(cases(kind).filter(lambda case: not case.mixed and 'rail = "treated"' in case.text))
+    judged = Judged(replace(case, text=f"{case.text}\ncarry_over.length = {1000 * case.carry}", step=None))
+    layout, has = judged.layout, frozenset(judged.has)
+    reached = frozenset(has).union(*(judged.reach[number] for number in has))
+    for profile, train in judged.runs:
+        for rail in PLANNED:
+            own = judge(profile, train, rail, layout.pulls)
+            each = [
+                judge(with_rails(profile, judged.units, filmed_rails(judged.units, film)), train, rail, layout.pulls)
+                for film in (has, reached)
+            ]
+            assert own.margin <= min(one.margin for one in each) + 1e-12
+            if not case.better:
+                assert own == each[1]

@@ -128,7 +128,7 @@ def answers(
                 form, path, given.pop("size", "a4"), given.pop("show", None), grades, si=given.pop("si", False)
             )
             if out.si and form not in ("csv", "csv trains"):
-                raise click.UsageError("--si does nothing without --csv")
+                raise click.UsageError("--si needs --csv as well: add that, or leave --si out")
             if draws and form == "text" and out.to_file:
                 out = replace(out, form=out.picture())
             refuse_ending(path, writes or ("" if copies else out.form))
@@ -224,5 +224,7 @@ def refuse_idle(*names: str, needs: str = "", beside: str = "") -> None:
     for option in context.command.params:
         given = context.get_parameter_source(option.name or "") == ParameterSource.COMMANDLINE
         if option.name in names and given:
-            reason = f"without {needs}" if needs else f"beside {beside}"
-            raise click.UsageError(f"{option_of(option)} does nothing {reason}")
+            own = option_of(option)
+            if needs:
+                raise click.UsageError(f"{own} needs {needs} as well: add that, or leave {own} out")
+            raise click.UsageError(f"{own} has no effect beside {beside}: leave one of them out")

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.plan.records import Plan
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.ways_over import WaysOver
 
 _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail condition to judge")
@@ -95,7 +95,7 @@ def check(
         answer = check_layout(layout, seed=seed, rails=rails, trains=trains, routes=routes, progress=progress)
     if card is not None:
         from gradehaul.show.check.load_card import load_card_picture
-        from gradehaul.show.sheets.form import PAPER_OF
+        from gradehaul.show.sheets import PAPER_OF
 
         paper = paper or PAPER_OF[out.reader(plan).system]
         return Answer(load_card_picture(answer, card, paper, date=_today()), passes=answer.passes)
@@ -197,10 +197,20 @@ def profile(
 @show_option
 @grades_option
 @all_routes_option
+@trains_option("A train to answer for")
+@routes_option("A route to answer for")
 @_JUDGED
 @answers(writes="html")
 def report(
-    *, plan: Plan, out: Output, all_routes: bool, rails: tuple[str, ...], treat: bool, **film: Unpack[FilmOptions]
+    *,
+    plan: Plan,
+    out: Output,
+    all_routes: bool,
+    trains: tuple[str, ...],
+    routes: tuple[str, ...],
+    rails: tuple[str, ...],
+    treat: bool,
+    **film: Unpack[FilmOptions],
 ) -> Answer:
     """Make one page with everything, which opens anywhere."""
     from gradehaul.haulage.answers.check import check_layout
@@ -211,8 +221,8 @@ def report(
 
     layout = Layout(plan, all_routes=all_routes)
     with progress_on(sys.stderr, "routes") as progress:
-        answer = check_layout(layout, rails=rails, progress=progress)
-    found = shown_film(layout, film, (), treat=treat)
+        answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
+    found = shown_film(layout, film, trains, treat=treat)
     return Answer(report_page(layout, answer, ways_over(layout, answer), out.reader(plan), found))
 
 

@@ -27,12 +27,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Unpack
 
+    from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer, Look
     from gradehaul.design.climb.helix import Build
-    from gradehaul.design.climb.hill import Hill, Need
-    from gradehaul.design.climb.options import Look
+    from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.plan.records import Plan
-    from gradehaul.show.base.page import Page
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
 
 _SHEET = ("risers", "every", "datum", "paper")
 """Options of the sheets for the bench."""
@@ -68,6 +67,7 @@ class _Judged(TypedDict):
     car: str | None
     train: str | None
     rail: str | None
+    direction: Direction | None
     steepest: float
 
 
@@ -84,6 +84,11 @@ def _hill_options(function: Verb) -> Verb:
         need_option,
         click.option(
             "--rail", type=Name("rails"), help="Rail condition to judge.  [default: the first film, at both ages]"
+        ),
+        click.option(
+            "--direction",
+            type=click.Choice(["up", "down", "both"]),
+            help="Which way trains run.  [default: as in their own plan, else both]",
         ),
         click.option("--train", type=Name("trains", "train"), help="A train of the plan.  [default: the only one]"),
         click.option(
@@ -160,6 +165,7 @@ def helix(
     train: str | None,
     rail: str | None,
     need: Need,
+    direction: Direction | None,
     more: tuple[str, ...],
     risers: int,
     datum: float | None,
@@ -176,38 +182,32 @@ def helix(
         refuse_idle("powers", "car", "steepest", "as_csv", needs="--sweep")
         if find not in ("radius", "grade"):
             refuse_idle("train", "rail", "need", needs="--find radius, --find grade or --sweep")
+    from gradehaul.design.climb.designs import build_for, design_helix
     from gradehaul.design.climb.helix_known import HelixGiven
-    from gradehaul.design.climb.options import build_for, designed
 
     stock, lengths = _stock(given)
     build = build_for(stock, tracks=tracks, vertical=vertical_curve, **lengths)
     if sweep:
         return _sweep(
-            stock, out, build, turns, sweep, powers=powers, car=car, train=train, rail=rail, steepest=steepest
-        )
+            stock, out, build, turns, sweep,
+            powers=powers, car=car, train=train, rail=rail, direction=direction, steepest=steepest,
+        )  # fmt: skip
     fixed = HelixGiven(radius, rise_per_turn, rise, turns, grade, floor)
-    found = designed(fixed, build, stock, find=find, train=train, rail=rail, need=need)
-    from gradehaul.design.climb.designs import HelixAnswer
-    from gradehaul.show.climb.helix_text import helix_page
+    found = design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
+    from gradehaul.show.climb.text import helix_page
 
-    hill = found.design.hill(stock)
-    answer = hill.check()
-    page: Page | dict[str, Any] = (
-        HelixAnswer(found.design, found.stops, stock, answer).to_dict()
-        if out.form == "json"
-        else helix_page(found, stock, answer, out.reader(stock), find=find, more=more)
-    )
+    reader = out.reader(stock)
 
     def sheet() -> bytes:
-        from gradehaul.design.climb.bench import build_of, helix_bench
+        from gradehaul.design.climb.bench import helix_bench
         from gradehaul.show.climb.bench_sheet import helix_sheet
-        from gradehaul.show.sheets.form import PAPER_OF
+        from gradehaul.show.sheets import PAPER_OF
 
-        system = out.reader(stock).system
-        bench = helix_bench(found.design, stock, hill, build_of(found.design.build, system, datum), risers)
-        return helix_sheet(bench, out.reader(stock), paper or PAPER_OF[system])
+        bench = helix_bench(found.helix, stock, found.hill, reader.system, datum, risers)
+        return helix_sheet(bench, reader, paper or PAPER_OF[reader.system])
 
-    return Answer(page, sheet if _is_sheet(out) else _copy(hill, stock, out))
+    shown = found.to_dict() if out.form == "json" else helix_page(found, reader, find=find, more=more)
+    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out))
 
 
 @click.command()
@@ -241,6 +241,7 @@ def incline(
     train: str | None,
     rail: str | None,
     need: Need,
+    direction: Direction | None,
     more: tuple[str, ...],
     every: float | None,
     datum: float | None,
@@ -253,34 +254,26 @@ def incline(
     if not curves:
         refuse_idle("ease", "compensate", needs="--curve")
     _refuse_sheet_options(out)
-    from gradehaul.design.climb.designs import InclineAnswer
+    from gradehaul.design.climb.designs import design_incline
     from gradehaul.design.climb.incline import Bend, InclineGiven
-    from gradehaul.design.climb.options import designed_incline
-    from gradehaul.show.climb.incline_text import incline_page
+    from gradehaul.show.climb.text import incline_page
 
     stock, _ = _stock(given)
     bends = tuple(Bend(radius, angle, ease or 0.0) for radius, angle in curves)
     fixed = InclineGiven(rise, length, grade, bends, vertical_curve, compensate)
-    found = designed_incline(fixed, stock, find=find, train=train, rail=rail, need=need)
-    hill = found.design.hill(stock)
-    answer = hill.check()
-    page: Page | dict[str, Any] = (
-        InclineAnswer(found.design, found.stops, stock, answer).to_dict()
-        if out.form == "json"
-        else incline_page(found, stock, answer, out.reader(stock), find=find, more=more)
-    )
+    found = design_incline(fixed, stock, find=find, train=train, rail=rail, need=need, direction=direction)
+    reader = out.reader(stock)
 
     def sheet() -> bytes:
         from gradehaul.design.climb.bench import incline_bench
         from gradehaul.show.climb.bench_sheet import incline_sheet
-        from gradehaul.show.sheets.form import PAPER_OF
+        from gradehaul.show.sheets import PAPER_OF
 
-        system = out.reader(stock).system
-        return incline_sheet(
-            incline_bench(hill, stock, every, system, datum), out.reader(stock), paper or PAPER_OF[system]
-        )
+        bench = incline_bench(found.hill, every, reader.system, datum)
+        return incline_sheet(bench, reader, paper or PAPER_OF[reader.system])
 
-    return Answer(page, sheet if _is_sheet(out) else _copy(hill, stock, out))
+    shown = found.to_dict() if out.form == "json" else incline_page(found, reader, find=find, more=more)
+    return Answer(shown, sheet if _is_sheet(out) else _copy(found, out))
 
 
 def _is_sheet(out: Output) -> bool:
@@ -305,7 +298,7 @@ def _sweep(
 
     from gradehaul.design.climb.helix_sweep import sweep
     from gradehaul.design.climb.hill import judged_rails
-    from gradehaul.show.climb.helix_sweep_text import sweep_page
+    from gradehaul.show.climb.sweep import sweep_csv, sweep_page
 
     low, high, least, most = bounds
     if not (0 < low < high and 0 < least < most):
@@ -323,18 +316,18 @@ def _sweep(
         car=of["car"],
         train=of["train"],
         judged=judged_rails(stock, of["rail"]),
+        direction=of["direction"],
         steepest=of["steepest"],
     )
     if out.form != "text":
         from gradehaul.quantities.document import json_text
-        from gradehaul.show.climb.helix_sweep_table import sweep_csv
 
         if out.form == "json":
             return Answer(json_text(found.to_dict(), indent=None))
         return Answer(sweep_csv(found, out.table_reader(stock)))
     if not out.to_file:
         return Answer(sweep_page(found, out.reader(stock)))
-    from gradehaul.show.climb.helix_sweep_picture import sweep_picture
+    from gradehaul.show.climb.sweep_picture import sweep_picture
 
     return Answer(sweep_picture(out.picture(), found, out.reader(stock)))
 
@@ -345,7 +338,7 @@ def _stock(given: Any) -> tuple[Plan, Any]:  # noqa: ANN401 - the options of a v
     return plan_of(click.get_current_context()), {name: value for name, value in given.items() if name not in names}
 
 
-def _copy(hill: Hill, stock: Plan, out: Output) -> Callable[[], str | bytes] | None:
+def _copy(found: HelixAnswer | InclineAnswer, out: Output) -> Callable[[], str | bytes] | None:
     """Return what the file holds: a hill as a plan, or the long section of its first route."""
     if not out.to_file:
         return None
@@ -355,11 +348,11 @@ def _copy(hill: Hill, stock: Plan, out: Output) -> Callable[[], str | bytes] | N
         if Path(path).suffix.lower() == ".toml":
             if Path(path).exists():
                 raise PlanError("an answer is not written over a plan", file=path, write="another name after -o")
-            return hill.text
+            return found.hill.text
         from gradehaul.haulage.views.section import long_section
         from gradehaul.show.section.picture import long_section_picture
 
-        layout = hill.layout
-        return long_section_picture(out.picture(), long_section(layout, layout.routes[0].name), out.reader(stock))
+        layout = found.hill.layout
+        return long_section_picture(out.picture(), long_section(layout, layout.routes[0].name), out.reader(found.stock))
 
     return copy

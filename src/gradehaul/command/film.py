@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from gradehaul.haulage.answers.layout import Layout
     from gradehaul.plan.records import Plan
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
     from gradehaul.treatment.keep_clean import KeepCleanPlan
     from gradehaul.treatment.needs import Need
 
@@ -53,14 +53,9 @@ def shown_film(layout: Layout, options: FilmOptions, trains: Sequence[str], *, t
 
 def keep_clean(layout: Layout, options: FilmOptions, trains: Sequence[str]) -> KeepCleanPlan:
     """Return the keep-clean plan for some trains, all that are named where none are."""
-    from gradehaul.treatment.carry import CARRY
     from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
-    carry = CARRY if options["carry"] is None else options["carry"]
-    return keep_clean_plan(
-        layout,
-        KeepCleanOptions(tuple(trains), options["film"], options["need"], options["reserve"], options["step"], carry),
-    )
+    return keep_clean_plan(layout, KeepCleanOptions(trains=tuple(trains), **options))
 
 
 @click.command()

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def fit(*, plan: Plan, out: Output) -> Answer:
     """Show the figures that close each line; -o writes them."""
     from gradehaul.plan.edit.fit_numbers import plan_with_numbers
-    from gradehaul.track.fit.fitted import fit_notes, fitted
+    from gradehaul.track.fit import fit_notes, fitted
 
     found = fitted(plan)
     folder = Path(out.path).parent if out.to_file and out.path else None

@@ -39,9 +39,7 @@ _RAILHEADS = ("trains", "least", "most", "change")
 
 @click.command()
 @plan_argument
-@click.option(
-    "--deck", type=LENGTH, help="Thickness of deck, roadbed and track of an upper level.  [default: 19 mm, assumed]"
-)
+@click.option("--deck", type=LENGTH, help="Thickness of deck, roadbed and track together.  [default: as helix assumes]")
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
 @click.option("--overhead", type=LENGTH, help="Height of the overhead line over its lowest wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")
@@ -123,6 +121,7 @@ def clearance(
 @click.option(
     "--step", type=LENGTH, help="With a survey: the smallest correction.  [default: its own, else 1/32 in or 0.5 mm]"
 )
+@strict_option
 @json_option
 @csv_option("The heights")
 @output_option("Write a copy of the plan with the railheads (.toml), or a picture, too.")
@@ -202,7 +201,8 @@ def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
     if out.form == "text":
         from gradehaul.show.level.text import level_page
 
-        return Answer(level_page(found, out.reader(found.plan), more), copy)
+        return Answer(level_page(found, out.reader(found.plan), more), copy, found.passes)
     from gradehaul.show.level.table import level_csv
 
-    return Answer(found.to_dict() if out.form == "json" else level_csv(found, out.table_reader(found.plan)), copy)
+    shown = found.to_dict() if out.form == "json" else level_csv(found, out.table_reader(found.plan))
+    return Answer(shown, copy, found.passes)

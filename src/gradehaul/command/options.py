@@ -100,7 +100,7 @@ def rails_option(default: str, rail: str = "A rail condition") -> Callable[[Verb
 def film_options(function: Verb) -> Verb:
     """Add the options that say what a keep-clean plan must meet."""
     for option in (
-        click.option("--carry", type=LENGTH, help="How far wheels carry the film.  [default: 2 m, a guess]"),
+        click.option("--carry", type=LENGTH, help="How far wheels carry the film.  [default: the plan's, or 2 m]"),
         click.option("--step", type=LENGTH, help="Longest stretch to wipe or leave.  [default: whole tracks]"),
         click.option("--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to hold back."),
         need_option,

@@ -19,6 +19,7 @@ from gradehaul.command.options import (
     output_option,
     plan_argument,
     rails_option,
+    routes_option,
     show_option,
     size_option,
     trains_option,
@@ -95,6 +96,7 @@ def import_(*, drawing: str, output: str, more: tuple[str, ...], **options: Any)
 @click.command("map")
 @plan_argument
 @trains_option("A train to mark")
+@routes_option("A route to show alone")
 @rails_option("those judged")
 @output_option("Write this file; .png, .svg or .pdf draws the plan view.")
 @treat_options
@@ -111,6 +113,7 @@ def map_(
     plan: Plan,
     out: Output,
     trains: tuple[str, ...],
+    routes: tuple[str, ...],
     rails: tuple[str, ...],
     treat: bool,
     more: tuple[str, ...],
@@ -121,7 +124,7 @@ def map_(
 
     layout = Layout(plan)
     kept_clean = shown_film(layout, film, trains, treat=treat)
-    view = _view(layout, trains, rails, kept_clean)
+    view = _view(layout, trains, rails, kept_clean, routes)
     match out.form:
         case "json":
             from gradehaul.show.plan_view.document import map_json
@@ -172,9 +175,11 @@ def export(
     return Answer(drawing, remarks=[str(note) for note in view.notes])
 
 
-def _view(layout: Layout, trains: Sequence[str], rails: Sequence[str], film: KeepCleanPlan | None) -> PlanView:
+def _view(
+    layout: Layout, trains: Sequence[str], rails: Sequence[str], film: KeepCleanPlan | None, routes: Sequence[str] = ()
+) -> PlanView:
     """Return the plan view; a keep-clean plan has verdicts of its own in place of those by rail."""
     from gradehaul.haulage.views.plan_view import plan_view
 
-    view = plan_view(layout, trains or None, rails)
+    view = plan_view(layout, trains or None, rails, routes)
     return replace(view, trains=()) if film is not None and not rails else view

@@ -20,7 +20,7 @@ from gradehaul.command.parameters import LENGTH, THICKNESS, Name
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Plan
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
 
 
 @click.command()
@@ -49,6 +49,8 @@ def risers(
     out: Output,
     line: str | None,
     route: str | None,
+    begin: float,
+    every: float,
     strip: float | None,
     paper: PaperName | None,
     **lengths: float | None,
@@ -58,25 +60,27 @@ def risers(
         raise click.UsageError("--line and --route exclude each other")
     if out.form != "pdf":
         refuse_idle("strip", "paper", needs="-o FILE.pdf")
-    from gradehaul.design.risers.options import risers_of
+    from gradehaul.design.risers.risers import risers_along, usual_build
+    from gradehaul.design.risers.walk import walk_along
     from gradehaul.haulage.answers.layout import Layout
 
     reader = out.reader(plan)
-    found = risers_of(Layout(plan), lengths, reader.system, line=line, route=route)
+    walk = walk_along(Layout(plan), line=line, route=route)
+    found = risers_along(walk, usual_build(plan, reader.system, **lengths), every=every, begin=begin)
     match out.form:
         case "json":
             return Answer(found.to_dict())
         case "csv":
-            from gradehaul.show.risers.table import risers_csv
+            from gradehaul.show.risers.text import risers_csv
 
             return Answer(risers_csv(found, out.table_reader(plan)))
         case "pdf":
-            from gradehaul.show.risers.picture import risers_sheet
-            from gradehaul.show.sheets.form import PAPER_OF
+            from gradehaul.show.risers.sheet import risers_sheet
+            from gradehaul.show.sheets import PAPER_OF
 
             return Answer(risers_sheet(found, reader, paper or PAPER_OF[reader.system], strip=strip))
         case "png" | "svg" as picture:
-            from gradehaul.show.risers.picture import risers_picture
+            from gradehaul.show.risers.sheet import risers_picture
 
             return Answer(risers_picture(picture, found, reader))
     from gradehaul.show.risers.text import risers_page

@@ -36,9 +36,9 @@ class Supply:
     slipping: PiecewiseQuadratic | float
 
 
-def rails_along(profile: RouteProfile, rail: str) -> tuple[str, ...]:
-    """Return the rail condition of each track of a route as planned, settled or on the first day; else one for all."""
-    return _own_rails(rail, profile.rails) if rail in PLANNED else (rail,)
+def rails_along(profile: RouteProfile, rail: str) -> tuple[tuple[str, ...], ...]:
+    """Return the conditions that each track may have as planned, settled or on the first day; else one for all."""
+    return tuple(_own_rails(rail, own) for own in profile.rails) if rail in PLANNED else ((rail,),)
 
 
 def rails_between(profile: RouteProfile, rail: str, start: float, stop: float) -> tuple[str, ...]:
@@ -47,7 +47,7 @@ def rails_between(profile: RouteProfile, rail: str, start: float, stop: float) -
 
 
 def _own_rails(rail: str, planned: Collection[str]) -> tuple[str, ...]:
-    """Return the conditions of tracks for one of the planned names, settled or on the first day."""
+    """Return planned conditions for one of the planned names, settled or on the first day."""
     if rail == AS_PLANNED:
         return tuple(planned)
     return tuple(RailCondition.named(each).on_first_day.name for each in planned)
@@ -56,7 +56,7 @@ def _own_rails(rail: str, planned: Collection[str]) -> tuple[str, ...]:
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
     """Return what the locomotives of a train give on a rail condition, or on each track's own, settled or fresh.
 
-    Each locomotive gives the pull of the weakest condition under any part of it.
+    Each locomotive gives the pull of the weakest condition that may be under any part of it.
 
     Parameters
     ----------
@@ -83,23 +83,23 @@ def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supp
     _refuse_legs(profile)
     locos = train.locos
     rails = rails_along(profile, rail)
-    distinct = tuple(dict.fromkeys(rails))
-    table = {(loco.name, r): (pulls.standing(loco, r), pulls.slipping(loco, r)) for loco, _ in locos for r in distinct}
-    if len(distinct) == 1:
-        standing = train.together * sum(table[loco.name, distinct[0]][0].value for loco, _ in locos)
-        slipping = train.together * sum(table[loco.name, distinct[0]][1].value for loco, _ in locos)
-        return Supply(standing, slipping)
-    totals: list[PiecewiseQuadratic] = []
-    for kind in (0, 1):
+    totals: list[PiecewiseQuadratic | float] = []
+    for kind in (pulls.standing, pulls.slipping):
+        weakest = [
+            {own: min(kind(loco, each).value for each in own) for own in dict.fromkeys(rails)} for loco, _ in locos
+        ]
+        if len(set(rails)) == 1:
+            totals.append(train.together * sum(values[rails[0]] for values in weakest))
+            continue
         parts = [
-            weakest_under(profile, loco.length, behind, [table[loco.name, r][kind].value for r in rails])
-            for loco, behind in locos
+            weakest_under(profile, loco.length, behind, [values[own] for own in rails])
+            for (loco, behind), values in zip(locos, weakest, strict=True)
         ]
         total = parts[0]
         for part in parts[1:]:
             total = total + part
         totals.append(total * train.together)
-    return Supply(totals[0], totals[1])
+    return Supply(*totals)
 
 
 def _refuse_legs(profile: RouteProfile) -> None:
@@ -137,7 +137,7 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     slipping: list[Basis] = []
     for loco, behind in train.locos:
         if head is None:
-            under = rails_along(profile, rail)
+            under: Collection[str] = {each for own in rails_along(profile, rail) for each in own}
         else:
             under = rails_between(profile, rail, head - behind - loco.length, head - behind)
         given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]

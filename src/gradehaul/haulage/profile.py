@@ -38,8 +38,8 @@ class Strip:
     curvature_change: FloatArray
     start_height: tuple[FloatArray, FloatArray]
     """Railhead of each track where a train enters it, forward and backward."""
-    rail: tuple[str, ...]
-    """The planned condition of each track: clean where nothing is said."""
+    rails: tuple[tuple[str, ...], ...]
+    """The conditions that each track may have: first the planned one, clean where nothing is said."""
     names: tuple[str, ...]
 
     def pieces(self, way: Way) -> slice:
@@ -79,7 +79,7 @@ def lay_strip(alignment: Alignment) -> Strip:
         curvature=np.concatenate([curvature, (curvature + width * curvature_change)[turned]]),
         curvature_change=np.concatenate([curvature_change, -curvature_change[turned]]),
         start_height=(height, far_height),
-        rail=tuple(track.rail or CLEAN for track in tracks),
+        rails=tuple((track.rail or CLEAN,) for track in tracks),
         names=tuple(track.name for track in tracks),
     )
 
@@ -138,7 +138,8 @@ class RouteProfile:
     starts
         Where each track begins, m, with the end of the last, shape (tracks + 1,).
     tracks, rails
-        Name and planned rail condition of each track.
+        Name of each track, and the rail conditions that it may have: its planned one, then films that wheels carry
+        onto it.
     legs
         The profile of each leg where the route has reversals, else none. What holds at a point holds along the whole
         route in running order; what concerns a train is asked of the legs.
@@ -151,7 +152,7 @@ class RouteProfile:
     effort: PiecewiseQuadratic
     starts: FloatArray
     tracks: tuple[str, ...]
-    rails: tuple[str, ...]
+    rails: tuple[tuple[str, ...], ...]
     legs: tuple[RouteProfile, ...] = ()
     _behind: dict[int, PiecewiseQuadratic] = field(default_factory=dict, repr=False, init=False)
     _rows: dict[float, Rows] = field(default_factory=dict, repr=False, init=False)
@@ -236,19 +237,19 @@ class RouteProfile:
         return self.tracks[min(max(number, 0), len(self.tracks) - 1)]
 
     def rails_under(self, start: float, stop: float) -> frozenset[str]:
-        """Return the planned rail conditions under a stretch, both sides of a joint at its ends counted.
+        """Return the rail conditions that may be under a stretch, both sides of a joint at its ends counted.
 
         Behind the origin the rail is that of the first track; on a lap it is the lap's.
         """
         if self.route.lap and stop - start >= self.length:
-            return frozenset(self.rails)
+            return frozenset(each for own in self.rails for each in own)
         laps = math.floor((start - 1e-9) / self.length) if self.route.lap else 0
         found: set[str] = set()
         for back in (laps * self.length, (laps + 1) * self.length) if self.route.lap else (0.0,):
             first = int(np.searchsorted(self.starts[1:], start - back - 1e-9, side="left"))
             last = int(np.searchsorted(self.starts[:-1], stop - back + 1e-9, side="right"))
-            found.update(self.rails[first:last])
-        return frozenset(found or (self.rails[0],))
+            found.update(*self.rails[first:last])
+        return frozenset(found or self.rails[0])
 
     def first_head(self, train_length: float) -> float:
         """Return the head's first position: the train's length where it starts whole on the route, else the origin."""
@@ -371,7 +372,7 @@ def route_profile(strip: Strip, route: Route, curves: Curves) -> RouteProfile:
         effort=compensated(railhead, turning, curves.coefficient),
         starts=breaks[counts],
         tracks=tuple(strip.names[number] for number in numbers),
-        rails=tuple(strip.rail[number] for number in numbers),
+        rails=tuple(strip.rails[number] for number in numbers),
         legs=tuple(route_profile(strip, leg, curves) for leg in route.legs),
     )
 

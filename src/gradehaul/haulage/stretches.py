@@ -218,7 +218,7 @@ def track_stretches(layout: Layout, profile: RouteProfile) -> Iterator[TrackStre
             named=track.name != track.id,
             line=track.line,
             berth=layout.movements.berth_of.get(track.id),
-            rail=profile.rails[number],
+            rail=profile.rails[number][0],
         )
 
 

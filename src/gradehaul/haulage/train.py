@@ -13,7 +13,7 @@ import numpy as np
 from gradehaul.haulage.adhesion import GRAVITY
 from gradehaul.haulage.resistance import lowest
 from gradehaul.network.engine_moves import RunRound
-from gradehaul.network.reversals import Tail
+from gradehaul.network.route import Tail
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import TOGETHER

@@ -18,7 +18,7 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.reading_units import balance_unit, reader_of
-from gradehaul.show.report.document import heights_document, report_document, verdict_rows
+from gradehaul.show.report.document import conditions_document, heights_document, report_document, verdict_rows
 from gradehaul.show.report.page import drawn_plan_view
 from gradehaul.show.report.plan import plan_view_document
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
@@ -74,6 +74,7 @@ def parts(base: Stated, trial: Trial) -> Iterator[Part]:
         "stated_heights": fixed_railheads(base.plan),
         "stated_rails": {key: track.rail for key, track in base.plan.tracks.items() if track.rail is not None},
         "stated_verdicts": verdict_rows(base.judged),
+        **conditions_document(layout, base.layout.judged()),
         "not_run": [name for name in now.plan.trains if name not in {train.name for train in judged}],
     }
     yield document
@@ -90,13 +91,18 @@ def _trial(trial: Trial) -> dict[str, dict[str, Any]]:
 
 
 def _chances(layout: Layout, judged: Sequence[JudgedTrain]) -> Iterator[Part]:
-    """Yield the chance of stalling of each train at its worst, as soon as it is known."""
+    """Yield the chance of stalling of each train, as judged and with each film everywhere, as soon as it is known."""
     draws, found = Draws(layout.plan, layout.coefficient), []
-    for train in worst_of_each(judged):
-        profile = layout.profile(train.route)
-        trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, draws)
-        found.append({"name": train.name, "risk": chance_words(trust.stall_probability)})
-        yield {"kind": "chances", "chances": list(found)}
+    shown = {"": judged}
+    for film in conditions_document(layout, layout.judged())["everywhere"]:
+        shown[film["name"]] = judged_trains(layout, film["rails"])
+    for condition, trains in shown.items():
+        for train in worst_of_each(trains):
+            profile = layout.profile(train.route)
+            trust = trust_in_train(profile, made_up(layout.plan, layout.plan.trains[train.name]), train.rail, draws)
+            risk = chance_words(trust.stall_probability)
+            found.append({"name": train.name, "on": condition, "risk": risk})
+            yield {"kind": "chances", "chances": list(found)}
 
 
 def _film(layout: Layout) -> Part:
@@ -108,11 +114,9 @@ def _film(layout: Layout) -> Part:
     if found.beyond:
         trains = ", ".join(dict.fromkeys(place.train for place in found.beyond))
         return {"kind": "film", "rails": {}, "words": f"No film plan can help: {trains} would not climb on clean rail."}
-    uses = {"film": found.film, "keep clean": CLEAN, "buffer": CLEAN}
-    rails = {row.unit.track: uses[row.use] for row in found.rows if row.use in uses}
-    count = sum(rail != CLEAN for rail in rails.values())
+    count = sum(rail != CLEAN for rail in found.rails.values())
     words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
     if not count:
-        carry = f"{KeepCleanOptions().carry:g} m"
+        carry = f"{found.carry:g} m"
         words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry and --step."
-    return {"kind": "film", "rails": rails, "words": words}
+    return {"kind": "film", "rails": dict(found.rails), "words": words}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-import math
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,6 +41,8 @@ _LOOK = 1000
 """How often files are looked at without being called, ms: not every disk calls."""
 
 _MOST_CHANGES = 20_000
+_FARTHEST = 1e6
+"""Railheads that are tried lie below this, m; nor is NaN below it."""
 
 
 class Bad(Exception):  # noqa: N818 - it becomes an answer
@@ -84,7 +85,7 @@ class Live:
         routes = [
             Route("/", self._page),
             Route("/events", self._events),
-            Route("/headline", self._headline),
+            Route("/headline", _answering(self._headline)),
             *(
                 Route(f"/{name}", _answering(function), methods=["POST"])
                 for name, function in (
@@ -195,9 +196,8 @@ class Live:
 
         return StreamingResponse(stream(), media_type="text/event-stream")
 
-    async def _headline(self, request: Request) -> Response:
-        path = self._path(request)
-        return JSONResponse({"headline": await asyncio.to_thread(headline, path)})
+    async def _headline(self, request: Request) -> dict[str, Any]:
+        return {"headline": await asyncio.to_thread(headline, self._path(request))}
 
     # what the page asks
 
@@ -312,7 +312,7 @@ def _trial_of(body: dict[str, Any]) -> Trial:
     heights, rails = (raw.get(key, {}) if isinstance(raw, dict) else None for key in ("heights", "rails"))
     if not isinstance(heights, dict) or not isinstance(rails, dict) or len(heights) + len(rails) > _MOST_CHANGES:
         raise Bad("These are no changes of a plan.")
-    numbers = all(isinstance(each, int | float) and math.isfinite(each) for each in heights.values())
+    numbers = all(isinstance(each, int | float) and abs(each) < _FARTHEST for each in heights.values())
     if not numbers or not all(isinstance(each, str) for each in rails.values()):
         raise Bad("These are no changes of a plan.")
     return Trial({key: float(height) for key, height in heights.items()}, rails)

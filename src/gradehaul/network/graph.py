@@ -1,10 +1,10 @@
-"""The movement graph: every move that a train can make without reversing."""
+"""The movement graph: every move that a train can make without reversing, and the places where routes begin and end."""
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Literal, NamedTuple
@@ -12,7 +12,7 @@ from typing import Literal, NamedTuple
 import networkx as nx
 
 from gradehaul.errors import RouteError
-from gradehaul.plan.records import LineEnd, Plan
+from gradehaul.plan.records import LineEnd, NamedRoute, Plan
 
 
 class Way(NamedTuple):
@@ -165,6 +165,14 @@ class MovementGraph:
         return {name: tuple(ways) for name, ways in found.items()}
 
     @cached_property
+    def turning(self) -> frozenset[Way]:
+        """The ways at whose far end a train may reverse: the last of a berth in either direction, and at ends."""
+        ends = {way for way, joint in self.joint_ahead.items() if self.plan.joints[joint].kind == "end"}
+        for berth in self.plan.berths.values():
+            ends |= {Way(berth.tracks[-1], forward=True), Way(berth.tracks[0], forward=False)}
+        return frozenset(way for way in ends if way in self.successors and way.turned() in self.successors)
+
+    @cached_property
     def run_both_ways(self) -> MovementGraph:
         """The movement graph of the same plan with every line run both ways: itself where all are."""
         return self._with_runs(_BOTH)
@@ -180,35 +188,62 @@ class MovementGraph:
         lines = {name: replace(line, runs=other[line.runs]) for name, line in self.plan.lines.items()}
         return MovementGraph(replace(self.plan, lines=lines))
 
-    def line_graph(self) -> nx.DiGraph[Way]:
-        """Return the moves between whole lines, each line as the way into it.
 
-        Circuits are searched on this smaller graph; `whole_lines` expands one into ways.
-        """
-        small: nx.DiGraph[Way] = nx.DiGraph()
-        entrance: dict[Way, Way] = {}
-        for line in self.plan.lines.values():
-            for forward in (True, False):
-                first, last = (line.tracks[0], line.tracks[-1]) if forward else (line.tracks[-1], line.tracks[0])
-                if Way(first.id, forward) in self.graph:
-                    small.add_node(Way(first.id, forward))
-                    entrance[Way(last.id, forward)] = Way(first.id, forward)
-        for leave, enter in self._joint:
-            small.add_edge(entrance[leave], enter)
-        return small
+@dataclass(frozen=True, slots=True)
+class RouteEnd:
+    """A joint, a line's end or a berth: `departures` are the first ways from it, `arrivals` the last to it."""
 
-    def whole_lines(self, entrances: Iterable[Way]) -> tuple[Way, ...]:
-        """Return the ways over the whole of each line, given the ways into them."""
-        found: list[Way] = []
-        for way in entrances:
-            tracks = self.plan.lines[self.line_of[way.track]].tracks
-            found += [Way(t.id, way.forward) for t in (tracks if way.forward else tracks[::-1])]
-        return tuple(found)
+    name: str
+    departures: tuple[Way, ...]
+    arrivals: tuple[Way, ...]
+    mid_track: bool
+    """Whether it is neither a berth nor an end of track, so that the track behind a train there is assumed level."""
 
 
-def path_to(came_from: Mapping[Way, Way | None], way: Way) -> tuple[Way, ...]:
-    """Return the path to a way, from the predecessor of each way of a search."""
-    ways = [way]
-    while (before := came_from[ways[-1]]) is not None:
-        ways.append(before)
-    return tuple(reversed(ways))
+def route_end(graph: MovementGraph, name: str) -> RouteEnd:
+    """Return the end of routes of that name: a joint, a berth, or a line's end such as ``Main.to``.
+
+    Each way that leads into its track from outside is the first of a route that leaves it. A route that arrives runs
+    over the same ways turned; in a berth it ends at the far side, so both are the same there.
+
+    Raises
+    ------
+    RouteError
+        No such place.
+    """
+    plan = graph.plan
+    line, _, end = name.rpartition(".")
+    mid_track = False
+    if name in plan.berths:
+        tracks = plan.berths[name].tracks
+        outward = [Way(tracks[0], forward=True), Way(tracks[-1], forward=False)]
+    elif name in plan.joints:
+        joint = plan.joints[name]
+        outward, mid_track = [graph.entering(each) for each in joint.ends], joint.kind != "end"
+    elif line in plan.lines and end in ("from", "to"):
+        line_end = LineEnd(line, "from" if end == "from" else "to")
+        mid_track = plan.joints[plan.lines[line].joint(line_end.end)].kind != "end"
+        outward = [graph.entering(line_end)]
+    else:
+        raise RouteError("no joint, berth or line's end has this name", found=f'"{name}"')
+    departures = tuple(way for way in outward if way in graph.graph)
+    arrivals = tuple(way.turned() for way in outward if way.turned() in graph.graph)
+    return RouteEnd(name, departures, arrivals, mid_track)
+
+
+def standing_places(graph: MovementGraph) -> list[RouteEnd]:
+    """Return the places between which trains run: every berth, and every end of track that is not a berth's."""
+    ends = (joint for joint in graph.plan.joints.values() if joint.kind == "end")
+    free = [joint.name for joint in ends if graph.entering(joint.ends[0]).track not in graph.berth_of]
+    return [route_end(graph, name) for name in (*graph.plan.berths, *free)]
+
+
+def first_and_last(graph: MovementGraph, wanted: NamedRoute) -> list[tuple[Sequence[Way], Sequence[Way]]]:
+    """Return the first ways of a declared route and the last ones that go with them.
+
+    Out of a berth and home to it a train runs over its whole length each time, so the last way is the first one turned.
+    """
+    origin, destination = route_end(graph, wanted.origin), route_end(graph, wanted.destination)
+    if wanted.origin != wanted.destination or wanted.origin not in graph.plan.berths:
+        return [(origin.departures, destination.arrivals)]
+    return [([way], [way.turned()]) for way in origin.departures]

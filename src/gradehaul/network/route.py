@@ -1,16 +1,16 @@
-"""A route: the ways a train runs over in order, from one place to another or round a lap."""
+"""A route: the ways a train runs over in order, from one place to another or round a lap, and where it reverses."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import pairwise, takewhile
 from typing import ClassVar
 
 from gradehaul.errors import RouteError
 from gradehaul.network.engine_moves import RunRound, no_run_round, run_round
 from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.reversals import Runs, Tail, tail_between
+from gradehaul.network.search import Runs
 from gradehaul.plan.records import NamedRoute, Note
 from gradehaul.quantities.si import Meters, Ratio
 
@@ -21,6 +21,37 @@ class Loop:
 
     joint: str
     length: Meters
+
+
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """Where a train reverses: a berth or an end of track, and the track it must stand on, all of it, to go on.
+
+    That is the track which it runs over both ways, from the joint at which it then leaves it, m long. `within` is
+    whether all of it lies in the berth. Where its locomotives run round it, that is track of the berth alone, and
+    `run_round` is their way; else None.
+    """
+
+    joint: str | None
+    berth: str | None
+    length: Meters
+    within: bool = False
+    run_round: RunRound | None = None
+
+    @property
+    def place(self) -> str:
+        """Its place in messages."""
+        return f'in berth "{self.berth}"' if self.berth is not None else f'at "{self.joint}"'
+
+    @property
+    def name(self) -> str:
+        """Its name in messages."""
+        return f"the tail {self.place}"
+
+    @property
+    def round_room(self) -> Meters | None:
+        """How long locomotives may be that run round a train in it, m; None where they stay."""
+        return None if self.run_round is None else self.run_round.room
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +179,18 @@ def check_run_rounds(wanted: NamedRoute, tails: Sequence[Tail] = ()) -> None:
                 found=f'run_round = ["{berth}"]',
                 write=write or "no run_round",
             )
+
+
+def tail_between(graph: MovementGraph, run: Sequence[Way], following: Sequence[Way]) -> Tail:
+    """Return the tail in which a train stands between one run and the next."""
+    shared = list(takewhile(lambda pair: pair[0].turned() == pair[1], zip(reversed(run), following, strict=False)))
+    berth = graph.berth_of.get(run[-1].track)
+    return Tail(
+        joint=graph.joint_ahead.get(run[-1]),
+        berth=berth,
+        length=sum(graph.lengths[way] for way, _ in shared),
+        within=berth is not None and all(graph.berth_of.get(way.track) == berth for way, _ in shared),
+    )
 
 
 def _tail(graph: MovementGraph, wanted: NamedRoute, run: Sequence[Way], following: Sequence[Way]) -> Tail:

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice, pairwise
 
-from gradehaul.network.counting import count_routes, every_circuit, every_route, ways_on_circuits
+import networkx as nx
+
 from gradehaul.network.declared import declared_routes
-from gradehaul.network.graph import MovementGraph, Way
-from gradehaul.network.places import standing_places
+from gradehaul.network.graph import MovementGraph, Way, standing_places
 from gradehaul.network.route import Between, Route, RouteList, lap_of, route_of
-from gradehaul.network.ruling import ALIKE, highest_ruling, lowest_ruling
+from gradehaul.network.ruling import (
+    ALIKE,
+    count_routes,
+    highest_ruling,
+    lowest_ruling,
+    ruling_grade,
+    ways_on_circuits,
+)
 from gradehaul.plan.records import Note
 
 MOST_ROUTES = 300
@@ -85,8 +92,10 @@ def _pairs(graph: MovementGraph, steepest: Mapping[Way, float]) -> Iterator[tupl
                 continue
             within = ahead & behind[destination.name]
             reached = [lowest_to[way] for way in stops]
-            least = min(_ruling(ways, steepest) for ways in reached)
-            lowest = min((ways for ways in reached if _ruling(ways, steepest) < least + ALIKE), key=graph.length_of)
+            least = min(ruling_grade(ways, steepest) for ways in reached)
+            lowest = min(
+                (ways for ways in reached if ruling_grade(ways, steepest) < least + ALIKE), key=graph.length_of
+            )
             highest = highest_ruling(graph, starts, stops, steepest, within)
             pair = Between(
                 origin.name,
@@ -98,16 +107,12 @@ def _pairs(graph: MovementGraph, steepest: Mapping[Way, float]) -> Iterator[tupl
             yield pair, _lowest_and_highest(graph, pair, lowest, highest, steepest)
 
 
-def _ruling(ways: Iterable[Way], steepest: Mapping[Way, float]) -> float:
-    return max(steepest[way] for way in ways)
-
-
 def _lowest_and_highest(
     graph: MovementGraph, pair: Between, lowest: Sequence[Way], highest: Sequence[Way], steepest: Mapping[Way, float]
 ) -> list[Route]:
     origin, destination = pair.origin, pair.destination
     name = f"{origin} to {destination}"
-    if _ruling(highest, steepest) - _ruling(lowest, steepest) < ALIKE:
+    if ruling_grade(highest, steepest) - ruling_grade(lowest, steepest) < ALIKE:
         return [route_of(graph, name, origin, destination, lowest)]
     return [
         route_of(graph, f"{name}, lowest ruling", origin, destination, lowest),
@@ -161,3 +166,59 @@ def _differing_names(routes: Iterable[Route]) -> Iterator[Route]:
             name = f"{route.name} ({taken[route.name]})"
         taken[name] = 1
         yield replace(route, name=name)
+
+
+def every_route(graph: MovementGraph, starts: Collection[Way], stops: Collection[Way]) -> Iterator[tuple[Way, ...]]:
+    """Yield every route, one after another.
+
+    Wherever a train could choose, only ways that still lead to a last way are followed, so that the next route never
+    takes long, however many there are.
+    """
+    goals = set(stops)
+    run: dict[Way, None] = {}
+    to_try: list[Iterator[Way]] = [(way for way in starts if _leads_to(graph, way, goals, run))]
+    while to_try:
+        way = next(to_try[-1], None)
+        if way is not None:
+            run[way] = None
+            if way in goals:
+                yield tuple(run)
+            to_try.append(_continuations(graph, way, goals, run))
+        else:
+            to_try.pop()
+            if run:
+                run.popitem()
+
+
+def _continuations(graph: MovementGraph, way: Way, goals: set[Way], run: Collection[Way]) -> Iterator[Way]:
+    """Return the ways that may follow on a run and still lead to a last way; each is checked when its turn comes."""
+    choices = [new for new in graph.successors[way] if new not in run]
+    if len(choices) == 1 and way not in goals:
+        return iter(choices)
+    return (new for new in choices if _leads_to(graph, new, goals, run))
+
+
+def _leads_to(graph: MovementGraph, start: Way, goals: set[Way], run: Collection[Way]) -> bool:
+    seen = {start}
+    stack = [start]
+    while stack:
+        way = stack.pop()
+        if way in goals:
+            return True
+        for new in graph.successors[way]:
+            if new not in seen and new not in run:
+                seen.add(new)
+                stack.append(new)
+    return False
+
+
+def every_circuit(graph: MovementGraph) -> Iterator[tuple[Way, ...]]:
+    """Yield every circuit in either direction, beginning with the line that stands first in the plan."""
+    ways = list(graph.graph)
+    enters = [way.turned() in graph.joint_ahead for way in ways]
+    # by number, since sets of names have another order in every process
+    number = {way: place for place, way in enumerate(ways)}
+    moves: nx.DiGraph[int] = nx.DiGraph((number[one], number[new]) for one, new in graph.graph.edges)
+    for cycle in nx.simple_cycles(moves):
+        first = cycle.index(min(number for number in cycle if enters[number]))
+        yield tuple(ways[number] for number in (*cycle[first:], *cycle[:first]))

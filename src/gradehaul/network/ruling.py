@@ -1,18 +1,25 @@
-"""The routes between places with the lowest ruling grade and with the highest."""
+"""The routes between places with the lowest ruling grade and with the highest, and how many routes there are."""
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
-from gradehaul.network.graph import MovementGraph, Way, path_to
-from gradehaul.network.search_tree import Passing, path_ways, shortest_tree
+import networkx as nx
+
+from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.network.search import dijkstra, path_to
 
 ALIKE = 1e-9
 """Ruling grades that differ by less are equal: the sums they come from are rounded."""
 
-MOST_TRIED = 32
+_MOST_TRIED = 32
 """Where moves form cycles, this many of the steepest tracks are tried for a route that runs over them."""
+
+
+def ruling_grade(ways: Iterable[Way], steepest: Mapping[Way, float]) -> float:
+    """Return the steepest grade on some ways."""
+    return max(steepest[way] for way in ways)
 
 
 def lowest_ruling(
@@ -23,22 +30,15 @@ def lowest_ruling(
     It is a bottleneck path, found by Dijkstra's search with "the steeper of" in place of the sum. Of several such
     routes, those included that are steeper by no more than rounding, it is the shortest.
     """
-    ruling: dict[Way, float] = {}
-    queue = [(steepest[way], way) for way in starts]
-    heapq.heapify(queue)
-    while queue:
-        steep, way = heapq.heappop(queue)
-        if way in ruling:
-            continue
-        ruling[way] = steep
-        for following in graph.successors[way]:
-            if following not in ruling:
-                heapq.heappush(queue, (max(steep, steepest[following]), following))
+    ruling = dijkstra(
+        [(steepest[way], way) for way in starts],
+        lambda way, steep: [(max(steep, steepest[new]), new) for new in graph.successors[way]],
+    )
     found: dict[Way, tuple[Way, ...]] = {}
-    for limit in {ruling[way]: None for way in stops if way in ruling}:
-        barred = {way for way, steep in steepest.items() if steep > limit + ALIKE}
-        tree = shortest_tree(graph, [(way, 0) for way in starts], Passing(graph, ()), barred)
-        found |= {way: path_ways(tree, (way, 0)) for way in stops if ruling.get(way) == limit}
+    for limit in {ruling[way][0]: None for way in stops if way in ruling}:
+        easy = {way for way in ruling if steepest[way] <= limit + ALIKE}
+        tree = _nearest(graph, starts, easy)
+        found |= {way: tuple(path_to(tree, way)) for way in stops if way in ruling and ruling[way][0] == limit}
     return found
 
 
@@ -65,95 +65,55 @@ def highest_ruling(
     between
         The ways that can be reached from the first ones and from which a last one can be reached; not empty.
     """
-    for middle in heapq.nsmallest(MOST_TRIED, between, key=lambda way: (-steepest[way], way)):
-        ways = _through(graph, starts, middle, stops, between)
-        if ways is not None:
-            break
-    else:
-        easy = lowest_ruling(graph, starts, stops, steepest)
-        ways = max(easy.values(), key=lambda ways: max(steepest[way] for way in ways))
-    ruling = max(steepest[way] for way in ways)
-    steep = [way for way in between if steepest[way] > ruling - ALIKE]
-    return _shortest_over(graph, starts, steep, stops, between) or ways
+    there = _nearest(graph, starts, between)
+    home = _nearest(graph, stops, between, backward=True)
 
+    def rank(way: Way) -> tuple[float, float, Way]:
+        return -round(steepest[way] / ALIKE), there[way][0] + home[way][0] - graph.lengths[way], way
 
-def _shortest_over(
-    graph: MovementGraph,
-    starts: Collection[Way],
-    middles: Collection[Way],
-    stops: Collection[Way],
-    within: Collection[Way],
-) -> tuple[Way, ...] | None:
-    """Return the shortest route over any of some ways, of those whose two parts are each the shortest."""
-    there = _nearest(graph.successors, graph.lengths, starts, within)
-    home = _nearest(graph.predecessors, graph.lengths, stops, within)
-    found = sorted(
-        (there[way][0] + home[way][0] - graph.lengths[way], way) for way in middles if way in there and way in home
-    )
-    for _, middle in found[:MOST_TRIED]:
-        before, after = (list(_back_from(tree, middle)) for tree in (there, home))
-        if len({*before, *after}) == len(before) + len(after) - 1:
-            return (*reversed(before), *after[1:])
-    return None
-
-
-_Nearest = dict[Way, tuple[float, Way | None]]
+    for middle in heapq.nsmallest(_MOST_TRIED, between, key=rank):
+        before, after = path_to(there, middle), path_to(home, middle)[::-1]
+        if not set(before).isdisjoint(after[1:]):  # the nearest way home is no other than the way there: look beside it
+            beside = _nearest(graph, stops, set(between).difference(before[:-1]), backward=True)
+            if middle not in beside:
+                continue
+            after = path_to(beside, middle)[::-1]
+        return (*before, *after[1:])
+    easy = lowest_ruling(graph, starts, stops, steepest)
+    return max(easy.values(), key=lambda ways: ruling_grade(ways, steepest))
 
 
 def _nearest(
-    following: Mapping[Way, Sequence[Way]],
-    lengths: Mapping[Way, float],
-    starts: Collection[Way],
-    within: Collection[Way],
-) -> _Nearest:
+    graph: MovementGraph, starts: Iterable[Way], within: Collection[Way], *, backward: bool = False
+) -> dict[Way, tuple[float, Way | None]]:
     """Return the length to each way from the nearest of the starts, both counted, m, and the way before it."""
-    found: _Nearest = {}
-    queue: list[tuple[float, Way, Way | None]] = [(lengths[way], way, None) for way in starts if way in within]
-    heapq.heapify(queue)
-    while queue:
-        length, way, before = heapq.heappop(queue)
-        if way not in found:
-            found[way] = length, before
-            for new in following[way]:
-                if new in within and new not in found:
-                    heapq.heappush(queue, (length + lengths[new], new, way))
-    return found
+    following: Mapping[Way, Sequence[Way]] = graph.predecessors if backward else graph.successors
+    lengths = graph.lengths
+    return dijkstra(
+        [(lengths[way], way) for way in starts if way in within],
+        lambda way, length: [(length + lengths[new], new) for new in following[way] if new in within],
+    )
 
 
-def _back_from(tree: _Nearest, way: Way | None) -> Iterator[Way]:
-    while way is not None:
-        yield way
-        way = tree[way][1]
+def ways_on_circuits(graph: MovementGraph) -> set[Way]:
+    """Return the ways that a train can come back to without reversing."""
+    circuits = (part for part in nx.strongly_connected_components(graph.graph) if len(part) > 1)
+    return {way for way in graph.successors if way in graph.successors[way]}.union(*circuits)
 
 
-def _through(
-    graph: MovementGraph, starts: Collection[Way], middle: Way, stops: Collection[Way], within: Collection[Way]
-) -> tuple[Way, ...] | None:
-    """Return a route over one way, None where the nearest part on neither side leaves room for the other."""
-    before = _fewest(graph.predecessors, middle, starts, within)
-    if before is None:
-        return None
-    after = _fewest(graph.successors, middle, stops, within, barred=set(before[1:]))
-    if after is None:
-        after = _fewest(graph.successors, middle, stops, within)
-        before = _fewest(graph.predecessors, middle, starts, within, barred=set(after[1:])) if after else None
-    return (*reversed(before), *after[1:]) if before and after else None
+def count_routes(graph: MovementGraph, starts: Collection[Way]) -> dict[Way, int]:
+    """Return how many routes lead from some ways to each way that can be reached, without listing them.
 
-
-def _fewest(
-    following: Mapping[Way, Sequence[Way]],
-    start: Way,
-    goals: Collection[Way],
-    within: Collection[Way],
-    barred: Collection[Way] = frozenset(),
-) -> tuple[Way, ...] | None:
-    came_from: dict[Way, Way | None] = {start: None}
-    queue = [start]
-    for way in queue:
-        if way in goals:
-            return path_to(came_from, way)
-        for new in following[way]:
-            if new in within and new not in came_from and new not in barred:
-                came_from[new] = way
-                queue.append(new)
-    return None
+    Ways are put in the reversed postorder of a depth-first search, and routes counted that keep to the order: all of
+    them where the moves on the way form no cycle, else a lower bound.
+    """
+    left = dict.fromkeys(way for start in starts for way in nx.dfs_postorder_nodes(graph.graph, start))
+    routes = dict.fromkeys(reversed(left), 0)
+    rank = {way: place for place, way in enumerate(routes)}
+    for way in routes:
+        if way in starts:
+            routes[way] += 1
+        for following in graph.successors[way]:
+            if rank[following] > rank[way]:
+                routes[following] += routes[way]
+    return routes

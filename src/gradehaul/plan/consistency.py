@@ -44,6 +44,7 @@ def check_consistent(plan: Plan) -> None:
 
 def _faults(plan: Plan) -> Iterator[PlanError]:
     yield from _least("", "vertical_curve", plan.vertical_curve, "m", strict=False)
+    yield from _least("", "carry_over", plan.carry_over, "m", strict=False)
     for joint, height in plan.railhead.items():
         yield from _known(f'railhead "{joint}"', "joint", [joint], plan.joints)
         yield from _finite(f'railhead "{joint}"', "railhead", height)

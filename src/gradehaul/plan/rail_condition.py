@@ -9,6 +9,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
 CLEAN = "clean"
+CARRY_OVER = 2.0
+"""How far wheels carry a film, m: assumed, for nobody has measured it."""
 _FRESH = " fresh"
 
 

@@ -10,6 +10,7 @@ from typing import ClassVar, Literal, NamedTuple
 from gradehaul.plan.bench_records import Book
 from gradehaul.plan.consistency import check_consistent
 from gradehaul.plan.frozen import freeze_mappings
+from gradehaul.plan.rail_condition import CARRY_OVER
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
 from gradehaul.scales import Scale
 
@@ -370,7 +371,11 @@ class Plan:
     book: Book = field(default_factory=Book)
     """What was read at the bench and tried on the layout."""
     notes: tuple[Note, ...] = ()
+    doubts: tuple[Note, ...] = ()
+    """Further notes, to be seen before any answer."""
     surveys: Mapping[str, Survey] = field(default_factory=dict)
+    carry_over: float = CARRY_OVER
+    """How far wheels carry a film onto clean rail, m."""
 
     def __post_init__(self) -> None:
         freeze_mappings(self)

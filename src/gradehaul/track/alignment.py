@@ -9,7 +9,7 @@ from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
 from gradehaul.track.chains import Chain, chains
 from gradehaul.track.curvature import Section, sections, summed_curvature
-from gradehaul.track.fit.fitted import fit_notes, fitted
+from gradehaul.track.fit import fit_notes, fitted
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import notes_on_grades, round_grades
 from gradehaul.track.map.closing import closure_notes

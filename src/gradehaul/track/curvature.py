@@ -34,17 +34,33 @@ def sections(plan: Plan, chains: Sequence[Chain]) -> dict[str, tuple[Section, ..
     result: dict[str, tuple[Section, ...]] = {}
     for chain in chains:
         order = chain.tracks(plan)
-        for place, (track, forward) in enumerate(order):
-            if track.kind != "easement":
-                result[track.id] = own_sections(track)
-                continue
-            before = order[place - 1] if place > 0 or chain.closed else None
-            after = order[(place + 1) % len(order)] if place + 1 < len(order) or chain.closed else None
-            # the neighbor's curvature where it touches, seen along the chain
-            first = _touching(before, at_its_end=True)
-            last = _touching(after, at_its_end=False)
-            section = Section(track.length, first, last)
-            result[track.id] = (section if forward else section.reversed(),)
+        before, after = (_touching(order[place], at_its_end=place < 0) if chain.closed else 0.0 for place in (-1, 0))
+        result |= sections_in_order(order, before, after)
+    return result
+
+
+def sections_in_order(
+    order: Sequence[tuple[Track, bool]], before: float = 0.0, after: float = 0.0
+) -> dict[str, tuple[Section, ...]]:
+    """Return the sections of tracks end to end, by their ids, each in its line's direction.
+
+    Parameters
+    ----------
+    order
+        Each track, and whether it is met in its line's direction.
+    before, after
+        Curvature of the track before the first and after the last, 1/m.
+    """
+    result: dict[str, tuple[Section, ...]] = {}
+    for place, (track, forward) in enumerate(order):
+        if track.kind != "easement":
+            result[track.id] = own_sections(track)
+            continue
+        # the neighbor's curvature where it touches, seen along the chain
+        first = _touching(order[place - 1], at_its_end=True) if place else before
+        last = _touching(order[place + 1], at_its_end=False) if place + 1 < len(order) else after
+        section = Section(track.length, first, last)
+        result[track.id] = (section if forward else section.reversed(),)
     return result
 
 
@@ -54,13 +70,11 @@ def own_sections(track: Track) -> tuple[Section, ...]:
     if not ease:
         return (Section(track.length, k, k),)
     arc = track.length - 2 * ease
-    middle = (Section(arc, k, k),) if arc > 0 else ()
+    middle = (Section(arc, k, k),) if abs(arc) > 1e-8 * track.length else ()  # else rounding
     return (Section(ease, 0.0, k), *middle, Section(ease, k, 0.0))
 
 
-def _touching(neighbor: tuple[Track, bool] | None, *, at_its_end: bool) -> float:
-    if neighbor is None:
-        return 0.0
+def _touching(neighbor: tuple[Track, bool], *, at_its_end: bool) -> float:
     track, forward = neighbor
     parts = own_sections(track)
     if forward:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gradehaul.network.film_spread import Wheels
 from gradehaul.quiet import quietly
-from gradehaul.treatment.carry import Wheels
 from gradehaul.treatment.covers import Atom, Cover, Covers
 
 if TYPE_CHECKING:

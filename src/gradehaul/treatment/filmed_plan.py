@@ -6,16 +6,13 @@ from pathlib import Path
 
 from gradehaul.errors import DesignError
 from gradehaul.plan.edit.rail_keys import plan_with_rails
-from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Use
-
-_RAIL: dict[Use, str] = {"keep clean": CLEAN, "buffer": CLEAN}
-"""What is written on track that is not filmed: so a plan that leaves nothing to film says so."""
+from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 
 def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
     """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
 
+    It has the carry-over that the plan was made for, so that `check` counts film on the same track.
     `folder` is that of the copy; None for that of the plan. Track on which no train in question runs is left as it is.
 
     Raises
@@ -34,5 +31,5 @@ def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
         )
     if found.options.step is not None:
         raise DesignError("a rail key is for a whole track", place="-o", found="stretches", write="-o without --step")
-    rails = {row.unit.track: _RAIL.get(row.use, found.film) for row in found.rows if row.use in ("film", *_RAIL)}
-    return plan_with_rails(found.plan, rails, folder=folder)
+    carry_over = None if found.carry == found.plan.carry_over else found.carry
+    return plan_with_rails(found.plan, found.rails, carry_over=carry_over, folder=folder)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from time import perf_counter
 from typing import ClassVar, Literal, NamedTuple, get_args
@@ -11,19 +11,18 @@ from typing import ClassVar, Literal, NamedTuple, get_args
 import numpy as np
 
 from gradehaul.errors import DesignError, RouteError
-from gradehaul.haulage.answers.judged import VerdictOnRoute
+from gradehaul.haulage.answers.judged import Judged, misfits
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
-from gradehaul.haulage.verdict import Verdict, how_well, judge
+from gradehaul.haulage.verdict import judge
+from gradehaul.network.film_spread import Carried
 from gradehaul.plan.names import look_up
-from gradehaul.plan.rail_condition import PLANNED
+from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
-from gradehaul.treatment.carry import CARRY, Carried, turning_places, wheels
 from gradehaul.treatment.choice import PATIENCE, choose
 from gradehaul.treatment.covers import covers_of
 from gradehaul.treatment.needs import FilmTest, Need, Shortfall, needs_of
@@ -42,7 +41,7 @@ class KeepCleanOptions:
 
     `trains` by name, all named ones where empty; `film` by name, the first of the plan where None; `reserve` the share
     of the pull that is held back; `step` the greatest length of a stretch that is wiped or left as a whole, m, None for
-    whole tracks; `carry` how far wheels carry the film, m.
+    whole tracks; `carry` how far wheels carry the film, m, None for what the plan says or else is assumed.
     """
 
     trains: tuple[str, ...] = ()
@@ -50,7 +49,7 @@ class KeepCleanOptions:
     need: Need = "climbs"
     reserve: Ratio = 0.0
     step: Meters | None = None
-    carry: Meters = CARRY
+    carry: Meters | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,24 +86,10 @@ class UsedUnit:
 class TrainOutcome:
     """The verdicts on a train with this plan once film has spread, and with film everywhere: at the worse age."""
 
-    KEYS: ClassVar[str] = "name route planned=planned_here everywhere=everywhere_here"
-
     name: str
     route: str
-    planned: Verdict
-    everywhere: Verdict
-    misfits: tuple[Misfit, ...] = ()
-    """Places of its route that do not hold it; the verdicts are on the track alone."""
-
-    @property
-    def planned_here(self) -> VerdictOnRoute:
-        """The verdict with this plan, beside the places that do not hold the train."""
-        return VerdictOnRoute(self.planned, self.misfits)
-
-    @property
-    def everywhere_here(self) -> VerdictOnRoute:
-        """The verdict with film everywhere, beside the places that do not hold the train."""
-        return VerdictOnRoute(self.everywhere, self.misfits)
+    planned: Judged
+    everywhere: Judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +101,7 @@ class KeepCleanPlan(AnswerRecord):
     """
 
     KEYS: ClassVar[str] = (
-        "film options.need options.reserve options.carry options.step found depends_on_carry gap=known_gap proven "
+        "film options.need options.reserve carry options.step found depends_on_carry gap=known_gap proven "
         "need_film totals tracks trains beyond"
     )
 
@@ -132,6 +117,11 @@ class KeepCleanPlan(AnswerRecord):
     def length(self, use: Use) -> Meters:
         """Return the length of all track with one use, m."""
         return sum(row.unit.length for row in self.rows if row.use == use)
+
+    @property
+    def carry(self) -> Meters:
+        """How far wheels carry the film: as the question has it, else as the plan says or as is assumed."""
+        return self.plan.carry_over if self.options.carry is None else self.options.carry
 
     @property
     def depends_on_carry(self) -> bool:
@@ -153,7 +143,7 @@ class KeepCleanPlan(AnswerRecord):
     @property
     def one_piece(self) -> bool:
         """Whether the carry-over is longer than all track together, so that film goes from any track to any other."""
-        return self.options.carry > sum(row.unit.length for row in self.rows)
+        return self.carry > sum(row.unit.length for row in self.rows)
 
     @property
     def at_risk(self) -> tuple[Row, ...]:
@@ -164,6 +154,12 @@ class KeepCleanPlan(AnswerRecord):
     def found(self) -> bool:
         """Whether there is a plan by which every train gets the verdict that it needs."""
         return not self.beyond
+
+    @property
+    def rails(self) -> Mapping[str, str]:
+        """The rail condition to put on each track, by its id, that is to be filmed or to stay clean, as a whole."""
+        put = {"film": self.film, "keep clean": CLEAN, "buffer": CLEAN}
+        return {row.unit.track: put[row.use] for row in self.rows if row.use in put}
 
     @property
     def known_gap(self) -> Ratio | None:
@@ -265,18 +261,14 @@ def keep_clean_plan(
     runs = _runs(layout, options.trains)
     units = lay_units(layout, options.step)
     profiles = {name: run.profile for name, run in runs.items()}
-    rounds = [tail.run_round for profile in profiles.values() for tail in profile.route.tails if tail.run_round]
-    spurs = [spur for each in rounds for spur in each.spurs]
-    turning = turning_places(units, layout.movements, max(run.train.length for run in runs.values()), spurs)
-    spread = wheels(units, layout.movements, options.carry, turning)
+    spread = layout.wheels(units.stretches, options.carry)
     has = {number: unit.film for number, unit in enumerate(units.all) if unit.film is not None}
-    spreads = {each: set(spread.reached({n for n, own in has.items() if own == each})) for each in set(has.values())}
     takes = np.array([unit.film != film for unit in units.all])
     clean = np.array([unit.film is None for unit in units.all])
     weights = {number: unit.weight for number, unit in enumerate(units.all) if unit.film is None}
     for counts in (True, False) if has else (False,):  # where film that is there spreads too far, that is shown
-        there = spreads if counts else {}
-        carried = _carried(has, {each: reached for each, reached in there.items() if each != film})
+        there = list(enumerate(spread.rails(has))) if counts else []
+        carried = {number: others for number, rails in there if (others := frozenset(rails[1:]) - {film})}
         needs = [
             needs_of(
                 name,
@@ -299,7 +291,8 @@ def keep_clean_plan(
             tight = [place for each in needs for place in each.tight]
             left = max(0.0, patience - (perf_counter() - begun))
             covers = covers_of(tight, takes, clean)
-            choice = choose(covers, weights, spread, there.get(film, set()), patience=left)
+            reached = {number for number, rails in there if film in rails}
+            choice = choose(covers, weights, spread, reached, patience=left)
         if choice is not None:
             break
     rows: tuple[Row, ...] = ()
@@ -315,42 +308,21 @@ def keep_clean_plan(
             for number, unit in enumerate(units.all)
         )
         planned = {number for number, row in enumerate(rows) if row.use == "film"}
-    reached = {n: each for each, all_of in spreads.items() for n in all_of if n not in has}
-    stages: list[Mapping[int, str]] = [{**reached, **dict.fromkeys(spread.reached(planned), film), **has}]
-    if any(
-        place.gain.any() for each in needs for place in each.tight
-    ):  # film that pulls better: less of it may be worse
-        stages.append({**has, **dict.fromkeys(planned, film)})
-    everywhere = {**dict.fromkeys(range(len(units.all)), film), **has}
+    once_spread = spread.rails({**dict.fromkeys(planned, film), **has})
+    everywhere = [(has.get(number, film),) for number in range(len(units.all))]
     own = {profile.route.name: profile for profile in profiles.values()}
     with_plan, with_all = (
-        {route: [with_rails(profile, units, rails) for rails in each] for route, profile in own.items()}
-        for each in (stages, [everywhere])
+        {route: with_rails(profile, units, rails) for route, profile in own.items()}
+        for rails in (once_spread, everywhere)
     )
     trains = tuple(
-        TrainOutcome(
-            name,
-            route,
-            _weakest(layout, run, with_plan[route]),
-            _weakest(layout, run, with_all[route]),
-            misfits(layout, run.profile.route, run.train),
-        )
+        TrainOutcome(name, route, *(_worse_age(layout, run.train, each[route]) for each in (with_plan, with_all)))
         for name, run in runs.items()
         for route in [run.profile.route.name]
     )
     need_film = () if beyond else tuple(dict.fromkeys(place.train for each in needs for place in each.short_now))
     gap = 0.0 if choice is None else choice.gap
     return KeepCleanPlan(layout.plan, options, film, rows, trains, beyond, gap, need_film)
-
-
-def _carried(has: Mapping[int, str], spreads: Mapping[str, Collection[int]]) -> dict[int, frozenset[str]]:
-    """Return for units the films that wheels bring there from other units."""
-    films: dict[int, set[str]] = {}
-    for film, reached in spreads.items():
-        for number in reached:
-            if has.get(number) != film:
-                films.setdefault(number, set()).add(film)
-    return {number: frozenset(own) for number, own in films.items()}
 
 
 def _use(
@@ -372,10 +344,11 @@ class _Run(NamedTuple):
     profile: RouteProfile
 
 
-def _weakest(layout: Layout, run: _Run, profiles: Sequence[RouteProfile]) -> Verdict:
-    """Return the worst of the verdicts on some rails or others, with all film rested and with all of it fresh."""
-    verdicts = [judge(profile, run.train, planned, layout.pulls) for profile in profiles for planned in PLANNED]
-    return min(verdicts, key=how_well)
+def _worse_age(layout: Layout, train: Train, profile: RouteProfile) -> Judged:
+    """Return the worse of the verdicts with all film rested and with all of it fresh."""
+    too_long = misfits(layout, profile.route, train)
+    verdicts = (judge(profile, train, planned, layout.pulls) for planned in PLANNED)
+    return min((Judged(verdict=verdict, misfits=too_long) for verdict in verdicts), key=lambda each: each.badness)
 
 
 def _runs(layout: Layout, names: Sequence[str]) -> dict[str, _Run]:
@@ -407,6 +380,6 @@ def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
     if options.step is not None and options.step < plan.scale.gauge:  # nobody wipes to a gauge
         wrong, found = "the step is too short to wipe: it is at least the gauge", describe(options.step, *length)
         raise DesignError(wrong, place="--step", found=found, write="--step 300mm")
-    if options.carry < 0:
+    if options.carry is not None and options.carry < 0:
         found = describe(options.carry, *length)
         raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.network.graph import Way
+from gradehaul.network.film_spread import Stretches
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.quantities.si import Meters
 
@@ -56,15 +56,9 @@ class Units:
     """
 
     all: tuple[Unit, ...]
-    of_track: Mapping[str, Numbers]
-    lengths: NDArray[np.float64]
+    stretches: Stretches
     before: NDArray[np.float64]
     beyond: NDArray[np.float64]
-
-    def on_way(self, way: Way) -> Numbers:
-        """Return the units of a way, in running order."""
-        numbers = self.of_track[way.track]
-        return numbers if way.forward else numbers[::-1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,38 +89,38 @@ def lay_units(layout: Layout, step: float | None = None) -> Units:
     [0.333, 0.667, 1.0, 0.25, 0.5]
     """
     units: list[Unit] = []
-    of_track: dict[str, Numbers] = {}
+    of_track: dict[str, range] = {}
     for track in layout.plan.tracks.values():
         parts = 1 if step is None else max(1, math.ceil(track.length / (step * _WHOLE)))
         bounds = np.linspace(0.0, track.length, parts + 1).tolist()
         film = track.rail if track.rail not in (None, CLEAN) else None
-        of_track[track.id] = np.arange(len(units), len(units) + parts)
+        of_track[track.id] = range(len(units), len(units) + parts)
         units += [
             Unit(track.id, track.name, track.line, start, stop, track.pickup, film) for start, stop in pairwise(bounds)
         ]
-    lengths, before = (np.array([getattr(unit, name) for unit in units]) for name in ("length", "start"))
+    before = np.array([unit.start for unit in units])
     beyond = np.array([layout.plan.tracks[unit.track].length - unit.stop for unit in units])
-    return Units(tuple(units), of_track, lengths, before, beyond)
+    return Units(tuple(units), Stretches([unit.length for unit in units], of_track), before, beyond)
 
 
 def units_along(units: Units, profile: RouteProfile) -> RouteUnits:
     """Return the units under a route."""
     ways = profile.route.ways
-    runs = [units.on_way(way) for way in ways]
-    numbers = np.concatenate(runs)
-    sizes = [run.size for run in runs]
+    runs = [units.stretches.on_way(way) for way in ways]
+    numbers = np.concatenate([np.array(run, dtype=np.intp) for run in runs])
+    sizes = [len(run) for run in runs]
     along = np.where(np.repeat([way.forward for way in ways], sizes), units.before[numbers], units.beyond[numbers])
     return RouteUnits(numbers, np.append(np.repeat(profile.starts[:-1], sizes) + along, profile.starts[-1]))
 
 
-def with_rails(profile: RouteProfile, units: Units, rails: Mapping[int, str]) -> RouteProfile:
-    """Return a profile with a rail condition for every unit under it: clean where `rails` has none for its number."""
+def with_rails(profile: RouteProfile, units: Units, rails: Sequence[tuple[str, ...]]) -> RouteProfile:
+    """Return a profile with the rail conditions that every unit under it may have, by its number."""
     along = units_along(units, profile)
     track = np.searchsorted(profile.starts, along.starts[:-1] + 1e-12, side="right") - 1
     return replace(
         profile,
         starts=along.starts,
         tracks=tuple(profile.tracks[k] for k in np.clip(track, 0, len(profile.tracks) - 1).tolist()),
-        rails=tuple(rails.get(number, CLEAN) for number in along.numbers.tolist()),
+        rails=tuple(rails[number] for number in along.numbers.tolist()),
         legs=tuple(with_rails(leg, units, rails) for leg in profile.legs),
     )

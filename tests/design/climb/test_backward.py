@@ -1,7 +1,8 @@
-"""Ordinary questions asked backward: all are answered, the answer works, and the next harder fails as named."""
+"""Designs found backward: ordinary questions are answered, the answer works, and the next harder fails as named."""
 
 from __future__ import annotations
 
+import json
 import math
 import os
 import random
@@ -9,14 +10,18 @@ from dataclasses import replace
 
 import pytest
 
-from gradehaul.design.climb.backward import GRADE_STEP, highest_rise, shortest_length, smallest_radius, steepest_grade
-from gradehaul.design.climb.helix import refuse_low, usual_build
+from command_line import run
+from gradehaul.design.climb import hill as hills
+from gradehaul.design.climb.designs import design_helix
+from gradehaul.design.climb.helix import Build, clears, refuse_low, usual_build
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of
-from gradehaul.design.climb.hill import judged_rails
+from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_rails, known_train, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
-from gradehaul.design.climb.steps import steps_of
-from gradehaul.errors import DesignError
+from gradehaul.design.climb.search import GRADE_STEP, TrainTest, roomiest, search_helix, search_incline
+from gradehaul.errors import DesignError, RouteError
 from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.train import made_up
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Plan
 
@@ -63,8 +68,19 @@ def questions():
             )
 
 
-def works(hill_text: str, rails) -> dict[str, str]:
-    return {t.rail: t.verdict.outcome for t in check(read_plan(hill_text)).trains if t.rail in rails}
+def works(hill_text: str, rails) -> dict[tuple[str, str], str]:
+    return {(t.rail, t.route): t.verdict.outcome for t in check(read_plan(hill_text)).trains if t.rail in rails}
+
+
+def passing(
+    stock: Plan,
+    rails,
+    train: str | None = None,
+    need: Need = "climbs",
+    direction: Direction | None = None,
+) -> TrainTest:
+    """What a design must pass."""
+    return TrainTest(stock, known_train(stock, train), tuple(rails), need, directions_of(stock, direction))
 
 
 @pytest.mark.parametrize(("find", "scale", "unit", "radius", "pull", "cars", "number"), [*questions()])
@@ -72,6 +88,8 @@ def test_the_answer_works_and_the_next_harder_fails_as_named(find, scale, unit, 
     stock = stock_of(scale, unit, pull, cars)
     rails = judged_rails(stock, None)
     assert rails == ("treated", "treated fresh")
+    directions: tuple[Direction, ...] = ("up", "down", "both")
+    test = passing(stock, rails, direction=directions[number % 3])
     steps, meters = steps_of(unit), 0.0254 if unit == "in" else 0.001
     build = usual_build(stock.scale)
     high = build.clear + build.structure
@@ -82,40 +100,41 @@ def test_the_answer_works_and_the_next_harder_fails_as_named(find, scale, unit, 
     def forward(step: float):
         """The design with one more step of what was found, as a forward question gives it."""
         if find == "radius":
-            return helix_of(replace(wishes, radius=found.design.radius - step * steps.length), build, unit)
+            return helix_of(replace(wishes, radius=found.radius - step * steps.length), build, unit)
         if find == "grade":
-            return helix_of(replace(wishes, grade=found.design.grade + step * GRADE_STEP), build, unit)
+            return helix_of(replace(wishes, grade=found.grade + step * GRADE_STEP), build, unit)
         if find == "length":
-            return incline_of(replace(asked, length=found.design.length - step * steps.length), stock)
-        return incline_of(replace(asked, rise=found.design.rise + step * steps.rise), stock)
+            return incline_of(replace(asked, length=found.length - step * steps.length), stock)
+        return incline_of(replace(asked, rise=found.rise + step * steps.rise), stock)
 
     try:
         if find == "radius":
             wishes = HelixGiven(rise_per_turn=1.3 * high, turns=turns)
-            found = smallest_radius(wishes, build, stock, rails=rails)
+            found, stop = search_helix("radius", wishes, build, test)
         elif find == "grade":
             wishes = HelixGiven(radius=radius * meters, turns=turns)
-            found = steepest_grade(wishes, build, stock, rails=rails)
+            found, stop = search_helix("grade", wishes, build, test)
         elif find == "length":
             asked = InclineGiven(rise=high, bends=bends, compensated=compensated)
-            found = shortest_length(asked, stock, train=None, rails=rails)
+            found, stop = search_incline("length", asked, test)
         else:
             asked = InclineGiven(length=6 * radius * meters, bends=bends, compensated=compensated)
-            found = highest_rise(asked, stock, train=None, rails=rails)
+            found, stop = search_incline("rise", asked, test)
     except DesignError as error:
-        refused(find, error, stock, build, rails, radius * meters, turns, bends, compensated)
+        refused(find, error, test, build, radius * meters, turns, bends, compensated)
         return
-    assert set(works(forward(0).hill(stock).text, rails).values()) == {"climbs"}
+    assert set(works(forward(0).hill(stock, test.directions).text, rails).values()) == {"climbs"}
     if find in ("radius", "grade"):
         refuse_low(forward(0), stock)
-    stop = found.stops
     if stop.reason == "limit":
         assert find == "radius"
-        assert found.design.radius == pytest.approx(5 * stock.scale.gauge, abs=steps.length)
+        assert found.radius == pytest.approx(5 * stock.scale.gauge, abs=steps.length)
     elif stop.reason == "train":
-        outcomes = works(forward(1).hill(stock).text, rails)
-        assert outcomes[stop.rail] in ("marginal", "stalls")
-        assert f"{'stalls' if outcomes[stop.rail] == 'stalls' else 'is marginal'} on {stop.rail} rail" in stop.words
+        outcomes = works(forward(1).hill(stock, test.directions).text, rails)
+        way = "Down" if "going down" in stop.words else "Up"
+        outcome = outcomes[stop.rail, way]
+        assert outcome in ("marginal", "stalls", "runs away")
+        assert f"{'is marginal' if outcome == 'marginal' else outcome} on {stop.rail} rail" in stop.words
     elif stop.reason == "head room":
         with pytest.raises(DesignError, match="the deck above leaves"):
             refuse_low(forward(1), stock)
@@ -125,8 +144,9 @@ def test_the_answer_works_and_the_next_harder_fails_as_named(find, scale, unit, 
         assert refusal.value.wrong == stop.words
 
 
-def refused(find, error, stock, build, rails, radius, turns, bends, compensated) -> None:
+def refused(find, error, test, build, radius, turns, bends, compensated) -> None:
     """Hold a refusal against a walk over many designs: none of them works."""
+    stock = test.stock
     assert find in ("grade", "rise"), error
     for share in range(1, 50):
         try:
@@ -140,4 +160,136 @@ def refused(find, error, stock, build, rails, radius, turns, bends, compensated)
                 design = incline_of(asked, stock)
         except DesignError:
             continue
-        assert set(works(design.hill(stock).text, rails).values()) != {"climbs"}, (str(error), share)
+        hill = design.hill(stock, test.directions)
+        assert set(works(hill.text, test.rails).values()) != {"climbs"}, (str(error), share)
+
+
+@pytest.fixture(scope="module")
+def stock() -> Plan:
+    return hills.stock_of("plans/first-hill.toml", scale=None, unit=None)
+
+
+@pytest.fixture(scope="module")
+def build(stock: Plan) -> Build:
+    return replace(usual_build(stock.scale), ease=0.15)
+
+
+def outcome(wishes: HelixGiven, build: Build, stock: Plan, rail: str) -> str:
+    plan = read_plan(helix_of(wishes, build).hill(stock).text)
+    (answer,) = [train for train in check(plan).trains if train.rail == rail]
+    return answer.verdict.outcome
+
+
+@pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
+def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need: Need) -> None:
+    wishes = HelixGiven(rise_per_turn=0.13, turns=3)
+    found, stop = search_helix("radius", wishes, build, passing(stock, [rail], need=need))
+    enough = ("climbs",) if need == "climbs" else ("climbs", "marginal")
+    assert stop.reason == "train"
+    steps = found.radius / (0.025 * 0.0254)  # whole ones of the plan's unit
+    assert steps == pytest.approx(round(steps))
+    assert outcome(replace(wishes, radius=found.radius), build, stock, rail) in enough
+    assert outcome(replace(wishes, radius=found.radius - 1e-3), build, stock, rail) not in enough
+
+
+def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: Build) -> None:
+    wishes = HelixGiven(rise_per_turn=0.13, turns=3)
+    found = design_helix(wishes, build, stock, find="radius", train="local")
+    assert (found.stops.reason, found.stops.rail) == ("train", "treated fresh")
+    for rail in ("treated", "treated fresh"):
+        assert outcome(replace(wishes, radius=found.helix.radius), build, stock, rail) == "climbs"
+    smaller = replace(wishes, radius=found.helix.radius - 1e-3)
+    assert outcome(smaller, build, stock, "treated") == "climbs"
+    assert outcome(smaller, build, stock, "treated fresh") != "climbs"
+    settled = design_helix(wishes, build, stock, find="radius", train="local", rail="treated")
+    assert settled.helix.radius < found.helix.radius
+
+
+def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: Plan, build: Build) -> None:
+    found, stop = search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["clean"]))
+    assert stop.reason == "head room"
+    smaller = helix_of(HelixGiven(grade=0.02, turns=3, radius=found.radius - 1e-3), build)
+    assert clears(found, stock)
+    assert not clears(smaller, stock)
+
+
+def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: Build) -> None:
+    wishes = HelixGiven(radius=0.9, turns=3)
+    found, stop = search_helix("grade", wishes, build, passing(stock, ["clean"]))
+    assert stop.reason == "train"
+    assert outcome(replace(wishes, grade=found.grade), build, stock, "clean") == "climbs"
+    assert outcome(replace(wishes, grade=found.grade + 1e-5), build, stock, "clean") != "climbs"
+
+
+@pytest.mark.parametrize("straight", [0.0, 0.3])
+def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, build: Build, straight: float) -> None:
+    build = replace(build, straight=straight)
+    floor = (2.0, 1.7)
+    wishes = HelixGiven(floor=floor, rise=0.5)
+
+    def cars(radius: float, turns: float) -> int:
+        helix = helix_of(HelixGiven(radius=radius, rise=0.5, turns=turns), build)
+        return helix.hill(stock).layout.longest_train("Up", "switcher", "boxcar", rail="treated").rated
+
+    best, _ = roomiest(wishes, build, stock)
+    most = cars(best.radius, best.turns)
+    assert clears(best, stock)
+    assert all(need <= side * (1 + 1e-9) for need, side in zip(best.floor, floor, strict=True))
+    for radius in (best.radius, best.radius - 0.1, best.radius - 0.2):
+        for halves in range(4, 14):
+            other = helix_of(HelixGiven(radius=radius, rise=0.5, turns=halves / 2), build)
+            if clears(other, stock):
+                assert cars(radius, halves / 2) <= most
+
+
+def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: Build) -> None:
+    with pytest.raises(DesignError, match="what is looked for"):
+        search_helix("radius", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
+    with pytest.raises(DesignError, match="what is looked for"):
+        search_helix("grade", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
+    with pytest.raises(DesignError, match="in a space"):
+        roomiest(HelixGiven(rise=0.5), build, stock)
+    with pytest.raises(DesignError, match="too little is known"):
+        search_helix("radius", HelixGiven(grade=0.02), build, passing(stock, ["clean"]))
+    with pytest.raises(RouteError, match="no train of this name"):
+        search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["clean"], "express"))
+    with pytest.raises(RouteError, match="rail condition"):
+        search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["wet"]))
+    with pytest.raises(DesignError, match=r'no radius up to 259.9 in works: train "local" stalls on treated rail'):
+        search_helix("radius", HelixGiven(grade=0.05, turns=3), build, passing(stock, ["treated"]))
+
+
+def test_a_train_that_only_goes_down_is_held_back_as_far_as_statics_have_it() -> None:
+    """The steepest grade down is where what curves and rolling at their least leave is all that slipping wheels hold.
+
+    All of the train lies on the even stretch: W (g - 0.671 C / R) less 0.8 % of its cars' weight, or what was measured.
+    """
+    stock = hills.stock_of("plans/landing.toml", scale=None, unit=None)
+    assert directions_of(stock) == {"loads": "down", "empties": "up"}
+    layout = Layout(stock)
+    train = made_up(layout.plan, layout.plan.trains["loads"])
+    weight = 9.80665 * sum(block.mass for block in train.blocks)
+    for radius, rail in ((0.6, "treated fresh"), (0.9, "treated"), (1.2, "treated fresh")):
+        slip = train.together * sum(layout.pulls.slipping(loco, rail).value for loco, _ in train.locos)
+        bends = layout.curves.lowest * layout.coefficient / radius
+        most = (slip + train.lowest_rolling) / weight + bends
+        found, stop = search_helix(
+            "grade", HelixGiven(radius=radius, turns=4), usual_build(stock.scale), passing(stock, [rail], "loads")
+        )
+        assert 0 <= most - found.grade < 1.01 * GRADE_STEP
+        assert stop.words == f'train "loads", going down, runs away on {rail} rail'
+
+
+def test_which_way_trains_run_is_as_in_their_own_plan_or_as_told() -> None:
+    words = ["--radius", "600 mm", "--rise-per-turn", "120 mm", "--turns", "3", "--plan", "plans/landing.toml"]
+    own = run("helix", *words).stdout
+    assert "loads, going down, holds back on" in own
+    assert "empties, going up, climbs on clean rail" in own
+    assert "loads, going up, STALLS" in run("helix", *words, "--direction", "up").stdout
+    both = json.loads(run("helix", *words, "--direction", "both", "--json").stdout)["trains"]
+    assert {(each["name"], each["route"]) for each in both} == {
+        ("loads", "Up"), ("loads down", "Down"), ("empties", "Up"), ("empties down", "Down")
+    }  # fmt: skip
+    # where its track has no heights both ways are judged
+    bare = replace(hills.stock_of("plans/landing.toml", scale=None, unit=None), railhead={})
+    assert set(directions_of(bare).values()) == {"both"}

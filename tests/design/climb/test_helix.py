@@ -251,7 +251,7 @@ def test_the_stock_is_the_same_in_the_plan_it_writes() -> None:
         for rail, readings in loco.pull.items():
             assert [r.value for r in again.pull[rail]] == pytest.approx([r.value for r in readings])
     assert [t.verdict.outcome for t in check(read_plan(hill.text)).trains] == [
-        t.verdict.outcome for t in hill.check().trains
+        t.verdict.outcome for t in hill.check.trains
     ]
 
 

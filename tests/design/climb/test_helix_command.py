@@ -99,18 +99,18 @@ def test_a_deck_that_nobody_builds_is_refused_at_once(option: str) -> None:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (["helix", "--centers", "2"], "--centers does nothing without --tracks 2"),
-        (["helix", "--car", "boxcar"], "--car does nothing without --sweep"),
-        (["helix", "--train", "local"], "--train does nothing without --find radius, --find grade or --sweep"),
-        (["helix", "--find", "cars", "--rail", "clean"], "--rail does nothing without"),
-        (["helix", "--sweep", "18", "40", "3", "6", "--radius", "24"], "--radius does nothing beside --sweep"),
-        (["incline", "--train", "local"], "--train does nothing without --find length or --find rise"),
-        (["incline", "--ease", "6"], "--ease does nothing without --curve"),
-        (["incline", "--compensate"], "--compensate does nothing without --curve"),
+        (["helix", "--centers", "2"], "--centers needs --tracks 2"),
+        (["helix", "--car", "boxcar"], "--car needs --sweep"),
+        (["helix", "--train", "local"], "--train needs --find radius, --find grade or --sweep"),
+        (["helix", "--find", "cars", "--rail", "clean"], "--rail needs"),
+        (["helix", "--sweep", "18", "40", "3", "6", "--radius", "24"], "--radius has no effect beside --sweep"),
+        (["incline", "--train", "local"], "--train needs --find length or --find rise"),
+        (["incline", "--ease", "6"], "--ease needs --curve"),
+        (["incline", "--compensate"], "--compensate needs --curve"),
         (["helix", "--unit", "mm", "--radius", "600"], "the plan has a unit of its own"),
         (["incline", "--practice", "NEM", "--rise", "4"], "the plan says its practice itself"),
-        (["level", "--at-least", "Ridge = 3", "--target", "2 %"], "--at-least does nothing beside --survey"),
-        (["clearance", "--size", "phone"], "--size does nothing without a picture after -o"),
+        (["level", "--at-least", "Ridge = 3", "--target", "2 %"], "--at-least has no effect beside --survey"),
+        (["clearance", "--size", "phone"], "--size needs a picture after -o"),
     ],
 )
 def test_options_that_would_do_nothing_are_refused(words: list[str], message: str) -> None:

@@ -19,7 +19,9 @@ from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import CurveResistance, Plan
 
 
-@pytest.fixture(scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml", "plans/bench.toml"])
+@pytest.fixture(
+    scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml", "plans/bench.toml", "plans/landing.toml"]
+)
 def stock(request: pytest.FixtureRequest) -> Plan:
     return stock_of(request.param, scale=None, unit=None)
 
@@ -50,9 +52,9 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
                 else:
                     assert count <= load.rated
         if not found.stalled[down, across]:
-            assert hill.stuck_on(train, found.judged) is None
+            assert hill.stuck(train, found.judged) is None
         elif found.exact[:, :, down, across].all() and helix.length > 4:
-            assert hill.stuck_on(train, found.judged) is not None
+            assert hill.stuck(train, found.judged) is not None
     assert exact > 0.5 * found.cars.size
 
 
@@ -67,8 +69,9 @@ def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: di
     build = replace(usual_build(stock.scale), ease=0.0, vertical=0.0)
     radii, rises = np.array([0.3, 0.55]), np.array([0.03, 0.08])
     train = next(iter(stock.trains))
-    found = sweep(radii, rises, build, stock, turns=4, train=train)
-    plain = sweep(radii, rises, build, replace(stock, curve_resistance=CurveResistance()), turns=4, train=train)
+    found = sweep(radii, rises, build, stock, turns=4, train=train, direction="up")
+    straight = replace(stock, curve_resistance=CurveResistance())
+    plain = sweep(radii, rises, build, straight, turns=4, train=train, direction="up")
     assert (found.cars < plain.cars).any()
     assert (found.short_by > plain.short_by).all() or "tension" not in costs
     for down, across in np.ndindex(2, 2):

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from command_line import run
-from gradehaul.design.climb.backward import highest_rise, shortest_length
-from gradehaul.design.climb.hill import Need, car_length, stock_of
+from gradehaul.design.climb.hill import Need, car_length, directions_of, stock_of
 from gradehaul.design.climb.incline import Bend, Incline, InclineGiven, incline_of, practice_car
+from gradehaul.design.climb.search import TrainTest, search_incline
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import check
 from gradehaul.plan.reader import read_plan
@@ -124,11 +124,9 @@ def test_a_compensated_length_is_found_between_too_steep_and_falling_on_a_curve(
     # longer than the found one by a little, and the grade on the curve would turn downward
     for rise in (0.02, 0.03, 0.05):
         bends = (Bend(0.5, math.pi),)
-        found = shortest_length(
-            InclineGiven(rise, None, None, bends, None, compensated=True), stock, train="local", rails=["treated"]
-        )
-        assert found.design.grade_in(bends[0]) >= 0
-        assert found.stops is not None
+        test = TrainTest(stock, "local", ("treated",), "climbs", directions_of(stock))
+        found, _ = search_incline("length", InclineGiven(rise, None, None, bends, None, compensated=True), test)
+        assert found.grade_in(bends[0]) >= 0
 
 
 def test_what_cannot_be_is_refused(stock: Plan) -> None:
@@ -161,13 +159,14 @@ def outcome(incline: Incline, stock: Plan, rail: str) -> str:
 def test_backwards_is_tight(stock: Plan, rail: str, need: Need, compensated: bool) -> None:
     passing = ("climbs",) if need == "climbs" else ("climbs", "marginal")
     asked = InclineGiven(0.12, None, None, BENDS, None, compensated)
-    short = shortest_length(asked, stock, train="local", rails=[rail], need=need).design
+    test = TrainTest(stock, "local", (rail,), need, directions_of(stock))
+    short, _ = search_incline("length", asked, test)
     assert outcome(short, stock, rail) in passing
     shorter = incline_of(replace(asked, length=short.length - 1e-3), stock)
     assert outcome(shorter, stock, rail) not in passing
 
     asked = InclineGiven(None, 7.0, None, BENDS, None, compensated)
-    high = highest_rise(asked, stock, train="local", rails=[rail], need=need).design
+    high, _ = search_incline("rise", asked, test)
     assert outcome(high, stock, rail) in passing
     higher = incline_of(replace(asked, rise=high.rise + 1e-4), stock)
     assert outcome(higher, stock, rail) not in passing

@@ -5,16 +5,23 @@ from __future__ import annotations
 import shutil
 from itertools import pairwise
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from command_line import run
 from gradehaul.design.level.plan_copy import leveled_plan
 from gradehaul.design.level.railheads import leveled
 from gradehaul.errors import PlanError
+from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
+from gradehaul.plan.records import Plan
 from gradehaul.track.alignment import align
 from gradehaul.track.heights.railhead import solve_railheads
 from project import PLANS
@@ -67,6 +74,75 @@ def test_copies_of_drawn_pieced_and_reversing_plans_hold_the_heights_found(tmp_p
     assert list(before.tracks) == list(after.tracks)
     one, two = ([track.length for track in align(plan).tracks.values()] for plan in (before, after))
     assert one == pytest.approx(two)
+
+
+@pytest.mark.parametrize(
+    "name", ["bench", "cove", "first-hill", "hollow", "landing", "n-mountain", "switchback", "two-levels"]
+)
+def test_check_of_the_leveled_copy_shows_the_grades_reported(tmp_path: Path, name: str) -> None:
+    for each in PLANS.iterdir():
+        shutil.copy(each, tmp_path)
+    same_as_reported(load_plan(tmp_path / f"{name}.toml"), tmp_path)
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from([0.3, 0.7, 1.2]), st.sampled_from([0.0, 0.35, 0.6, 1.0])), min_size=3, max_size=6
+    ),
+    st.sampled_from([0.05, 0.1]),
+    st.sampled_from([0.0, 0.05, 0.1, 0.3]),
+    st.sampled_from(["m", "mm", "in"]),
+)
+def test_check_of_any_leveled_hill_shows_the_grades_reported(
+    tracks: list[tuple[float, float]], rise: float, curve: float, unit: str
+) -> None:
+    rows = [
+        f'{{ left = "{radius} m", length = "{length} m" }}' if radius else f'{{ straight = "{length} m" }}'
+        for length, radius in tracks
+    ]
+    text = (
+        HEAD.replace('unit = "m"', f'unit = "{unit}"').replace("coefficient = 0.008", 'coefficient = "8 mm"')
+        + f'railhead = {{ A = 0, B = "{rise} m" }}\nvertical_curve.length = "{curve} m"\n'
+        + f'[line.Hill]\nfrom = "A"\nto = "B"\ntrack = [{", ".join(rows)}]\n'
+        + STOCK.replace("0.2", '"0.2 m"').replace("0.1", '"0.1 m"')
+        + TRAIN
+    )
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "plan.toml"
+        file.write_text(text, encoding="utf-8")
+        same_as_reported(load_plan(file), Path(folder))
+
+
+def same_as_reported(plan: Plan, folder: Path) -> None:
+    """Level a plan into a copy; `check` of that shows the reported ruling grades, and no harder grade under a train."""
+    found = leveled(Layout(plan))
+    copy = folder / "leveled.toml"
+    copy.write_text(leveled_plan(found, folder), encoding="utf-8")
+    layout = Layout(load_plan(copy))
+    shown = {answer.route.name: answer.ruling.effective for answer in check_layout(layout).routes}
+    assert shown == {each.route: pytest.approx(each.leveled, abs=2e-6) for each in found.rulings}
+    for each in found.hardest:
+        for profile, _ in layout.profile(plan.trains[each.train].route).runs:
+            at = np.linspace(-2 * profile.length * profile.route.lap, profile.length, 4001)
+            effort = profile.with_track_behind(2 * profile.length).continued(at)
+            train = made_up(plan, plan.trains[each.train]).after(profile.route.run_rounds)
+            for cars in range(sum(count for _, count in train.cars) + 1):
+                part = train.with_cars(0, cars)
+                if part.length <= profile.length:
+                    heads = np.arange(profile.first_head(part.length), profile.length, 0.01)
+                    masses = [block.mass for block in part.blocks]
+                    assert sampled(effort, at, part.edges.tolist(), masses, heads) <= each.leveled + 5e-5
+    harder = [each for each in (*found.hardest, *found.rulings) if each.leveled > each.even + 1e-4]
+    assert found.passes == (not harder)
+
+
+def test_a_vertical_curve_that_takes_back_what_was_gained_is_named_and_fails_strict() -> None:
+    found = run("level", PLANS / "landing.toml", "--strict", "--show", "metric")
+    assert found.exit_code == 1
+    words = " ".join(found.stdout.split())
+    assert "The ruling grade of Up to the landing gets HARDER than before, 4.94 % in place of 4.67 %" in words
+    assert run("level", PLANS / "first-hill.toml", "--strict").exit_code == 0
 
 
 def test_ends_within_a_piece_are_told_along_the_line(tmp_path: Path) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -12,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import brute_walk
+from command_line import run
 from gradehaul.command import main
-from gradehaul.design.risers.options import risers_of
-from gradehaul.design.risers.risers import Build, Risers, risers_along
+from gradehaul.design.risers.risers import Build, Risers, risers_along, usual_build
 from gradehaul.design.risers.strip import Paper, strip_pages
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError, GradehaulError
@@ -71,8 +73,12 @@ def test_a_level_with_the_block_under_its_low_end_reads_level(written: Written) 
 
 
 def on_plan(name: str, *, line: str | None = None, route: str | None = None, **mm: float) -> Risers:
+    layout = Layout(load_plan(PLANS / f"{name}.toml"))
     lengths = {key: value / 1000 for key, value in mm.items()}
-    return risers_of(Layout(load_plan(PLANS / f"{name}.toml")), lengths, "metric", line=line, route=route)
+    every = lengths.pop("every")
+    return risers_along(
+        walk_along(layout, line=line, route=route), usual_build(layout.plan, "metric", **lengths), every=every
+    )
 
 
 def test_railheads_are_those_of_check_along_a_line() -> None:
@@ -211,3 +217,43 @@ def test_risers_of_upper_turns_are_said_to_stand_over_track() -> None:
     turn = 2 * math.pi * 0.6
     assert found.below == tuple(each.number for each in found.risers if each.at > turn + 0.15)
     assert on_plan("n-mountain", every=500.0, route="Southbound").below == ()
+
+
+@pytest.mark.parametrize("ease", [0, 150])
+def test_on_a_helix_each_riser_has_its_turn_and_the_rise_over_the_turn_before(ease: int) -> None:
+    """Against arithmetic: on the even part of a helix one turn is 2 pi R long, wherever on the turn a riser stands."""
+    track = f"{{ straight = 400, rise = 0 }}, {{ right = 500, angle = 1080, ease = {ease} }}"
+    text = f'{HEAD}railhead.B = 330\nline.Hill = {{ from = "A", to = "B", track = [{track}] }}\n'
+    found = risers_along(walk_along(Layout(read_plan(text))), BUILD, every=0.19)
+    turn = 2 * math.pi * 0.5
+    grade = 0.33 / (3 * turn + ease / 1000)
+    for riser in found.risers:
+        along = riser.at - 0.4 - ease / 2000
+        if ease / 1000 < along < 3 * turn - ease / 1000:
+            assert riser.turned == pytest.approx(-along / 0.5, abs=1e-6)
+            if along > turn + ease / 1000:
+                assert riser.per_turn == pytest.approx(grade * turn, abs=2e-6)
+        if along < turn - 1e-3:
+            assert riser.per_turn is None
+    head = HEAD + "railhead.B = 20\n"
+    s_curve = "{ left = 500, angle = 300 }, { right = 500, angle = 300 }"
+    text = f'{head}line.Hill = {{ from = "A", to = "B", track = [{s_curve}] }}\n'
+    assert {riser.per_turn for riser in risers_along(walk_along(Layout(read_plan(text))), BUILD, every=0.3).risers} == {
+        None
+    }
+    words = run("risers", PLANS / "two-levels.toml", "--line", "Helix", "--every", "471 mm").stdout
+    assert re.search(r"20 +8949 mm .* 3: 120° +\+100 mm", words)
+
+
+def test_helix_risers_and_clearance_assume_one_deck(tmp_path: Path) -> None:
+    """The thicker of what used to be three: 1/2 in, 1/4 in, and rail and ties of 0.512 m at full size."""
+    for scale, ratio in (("HO", 87.1), ("N", 160), ("O", 48)):
+        deck = 0.0127 + 0.00635 + 0.512 / ratio
+        plan = tmp_path / f"{scale}.toml"
+        plan.write_text(HILL.replace('"HO"', f'"{scale}"'))
+        words = ["helix", "--scale", scale, "--radius", "36 in", "--rise-per-turn", "8 in", "--turns", "2", "--json"]
+        assert json.loads(run(*words).stdout)["helix"]["structure_m"] == pytest.approx(deck, abs=1e-6)
+        risers = json.loads(run("risers", plan, "--every", "100", "--json").stdout)
+        assert sum(risers[f"{part}_m"] for part in ("deck", "roadbed", "track")) == pytest.approx(deck, abs=1e-6)
+        clearance = json.loads(run("clearance", plan, "--json").stdout)["standard"]
+        assert clearance["deck_m"] == pytest.approx(deck, abs=1e-6)

@@ -7,9 +7,8 @@ import pytest
 
 from gradehaul.errors import PlanError, RouteError
 from gradehaul.haulage.answers.check import CheckAnswer, check
-from gradehaul.haulage.answers.judged import worst_of_each
+from gradehaul.haulage.answers.judged import misfits, worst_of_each
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.misfits import misfits
 from gradehaul.haulage.answers.trial_train import ANY, EVERYWHERE, Trial, try_train
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan

@@ -310,11 +310,3 @@ def test_values_of_0_before_a_code_are_no_entities(tmp_path, monkeypatch):
     monkeypatch.setattr(dxf_file, "MOST_ENTITIES", 60)
     monkeypatch.setattr(dxf_file, "_SHORTEST_ENTITY", 1)
     assert len(read(path).strokes) == 1
-
-
-@pytest.mark.parametrize("number", ["1_000", "-1_0.5", "1.5_0e3"])
-def test_a_number_with_an_underscore_is_refused(tmp_path, number):
-    with pytest.raises(DrawingError, match="a number has no underscore") as caught:
-        read(written(tmp_path, plain(line(x2=number))))
-    assert number in str(caught.value)
-    assert len(read(written(tmp_path, plain(line(layer="Track_1_000", handle="1_0")))).strokes) == 1

@@ -1,16 +1,13 @@
 """From entities to strokes: closed forms, mirrored and askew placings, and chords that keep to their curves."""
 
 import math
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.plan.drawing.dxf import curves
-from gradehaul.plan.drawing.dxf.blocks import Blocks
-from gradehaul.plan.drawing.dxf.curves import Budget
 from plan.drawing.dxf_files import ON, farthest, length, line, new, plain, read, sampled, saved, strokes, written
 
 
@@ -155,14 +152,13 @@ def test_what_has_no_length_is_left_out_and_told(tmp_path):
     assert drawing.faults[0].spot == (3, 4, None)
 
 
-def curve_of(entity):
-    """Return points of an entity in its block, shape (n, 3), by the library's own reckoning."""
+def curves_of(entity):
+    """Return points of an entity's parts in its block, shape (n, 3) each, by the library's own calculation."""
     if entity.dxftype() == "LINE":
-        return np.array([entity.dxf.start.xyz, entity.dxf.end.xyz])
+        return [np.array([entity.dxf.start.xyz, entity.dxf.end.xyz])]
     if entity.dxftype() == "LWPOLYLINE":
-        return np.concatenate([curve_of(part) for part in entity.virtual_entities()])
-    points = np.array([point.xyz for point in entity.flattening(1e-5)])
-    return np.concatenate((points[:-1][:: max(len(points) // 40, 1)], points[-1:]))
+        return [curve for part in entity.virtual_entities() for curve in curves_of(part)]
+    return [np.array([point.xyz for point in entity.flattening(1e-4)])]
 
 
 def placings(insert):
@@ -194,7 +190,7 @@ inserts = st.fixed_dictionaries(
 
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(outer=inserts, inner=inserts, base=places, direction=directions)
-def test_nested_placings_agree_with_the_library_s_own(outer, inner, base, direction):
+def test_nested_placings_agree_with_the_library_s_own(tmp_path_factory, outer, inner, base, direction):
     document, space = new()
     shapes = document.blocks.new("shapes", base_point=base)
     shapes.add_line((0, 0, 0), (1, 0.5, 0.3), dxfattribs=ON)
@@ -205,20 +201,24 @@ def test_nested_placings_agree_with_the_library_s_own(outer, inner, base, direct
     document.blocks.new("outer").add_blockref("shapes", (0, 0), dxfattribs=inner)
     insert = space.add_blockref("outer", (0, 0), dxfattribs=outer)
 
-    def trouble(_entity, _layer, error):
-        raise error
+    path = saved(document, tmp_path_factory.mktemp("nested"))
+    found = [sampled(stroke, 400) for stroke in read(path, tolerance=1e-4).strokes]
+    theirs = [c @ m[:3, :3] + m[3, :3] for m in placings(insert) for shape in shapes for c in curves_of(shape)]
+    points = shapely.points(np.concatenate(theirs)[:, :2])
+    assert shapely.distance(points, shapely.MultiLineString(found)).max() < 2e-4
+    assert sum(map(length, found)) == pytest.approx(sum(length(each[:, :2]) for each in theirs), rel=0.01)
 
-    items = list(Blocks(document, lambda layer: layer == "Track").items(trouble))
-    matrices = list(placings(insert))
-    assert len(items) == len(shapes) * len(matrices)
-    for number, item in enumerate(items):
-        matrix = matrices[number // len(shapes)]
-        theirs = (curve_of(item.entity) @ matrix[:3, :3] + matrix[3, :3])[:, :2]
-        ours = curves.curve_of(item.entity, item.placing, Budget(1e-4))
-        bulges = np.zeros(len(ours.points) - 1) if ours.bulges is None else ours.bulges
-        chain = sampled(SimpleNamespace(points=ours.points[:, :2], bulges=bulges), 400)
-        assert farthest(theirs, chain) < 2e-4
-        np.testing.assert_allclose(ours.points[[0, -1], :2], theirs[[0, -1]], atol=1e-6)
+
+@pytest.mark.parametrize("turn", [0, 45])
+def test_an_arc_that_is_sheared_is_no_arc(tmp_path, turn):
+    document, space = new()
+    document.blocks.new("arc").add_arc((0, 0), 1, 0, 90, dxfattribs=ON)
+    document.blocks.new("turned").add_blockref("arc", (0, 0), dxfattribs={"rotation": turn})
+    space.add_blockref("turned", (0, 0), dxfattribs={"xscale": 2})
+    (stroke,) = strokes(document, tmp_path)
+    x, y = stroke.points.T
+    np.testing.assert_allclose((x / 2) ** 2 + y**2, 1, atol=1e-12)
+    assert not stroke.exact.any()
 
 
 def test_an_arc_scaled_alike_stays_an_arc_and_else_becomes_chords(tmp_path):

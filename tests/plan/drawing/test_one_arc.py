@@ -7,7 +7,8 @@ import pytest
 from scipy.optimize import minimize_scalar
 from scipy.special import stdtrit
 
-from gradehaul.plan.drawing.fitting.one_arc import one_arc
+from gradehaul.plan.drawing.fitting.runs import one_arc
+from gradehaul.plan.drawing.fitting.search import PRICE, Noise
 from gradehaul.plan.drawing.fitting.spans import student
 from plan.drawing.test_fitting import TOLERANCE, walk
 
@@ -29,18 +30,21 @@ def test_one_arc_is_the_circle_that_the_library_finds_through_both_ends(seed):
     pieces = [(1 / radius, abs(radius) * math.radians(chance.uniform(20, 140)))]
     points = walk(pieces, (2.0, 1.0, chance.uniform(-3, 3)), chord=chance.uniform(2, 8)) / TOLERANCE
     points[1:-1] += chance.normal(0, 0.03, points[1:-1].shape)
-    arc = one_arc(points, 0.1)
-    assert arc is not None
+    (arc,) = one_arc(points, Noise(0.1)).chains
     (found,) = arc.curvature
     guess = TOLERANCE / radius
     library = minimize_scalar(squares, bracket=(0.99 * guess, 1.01 * guess), args=(points,), tol=1e-12).x
     assert found == pytest.approx(library, rel=1e-6)
     assert squares(found, points) == pytest.approx(float(arc.off @ arc.off), rel=1e-6)
-    np.testing.assert_allclose(arc.tips[0, :2], points[-1], rtol=0, atol=1e-6)
+    turn = float(arc.curvature[0] * arc.length[0])
+    chord, middle = arc.length[0] * np.sinc(turn / math.tau), arc.start[0, 2] + turn / 2
+    end = arc.start[0, :2] + chord * np.array([math.cos(middle), math.sin(middle)])
+    np.testing.assert_allclose(end, points[-1], rtol=0, atol=1e-6)
 
 
 def test_two_curves_are_not_one_arc():
-    assert one_arc(walk([(1 / 0.6, 0.5), (1 / 0.605, 0.5)], chord=5) / TOLERANCE, 0.0) is None
+    noise = Noise(0.0)
+    assert one_arc(walk([(1 / 0.6, 0.5), (1 / 0.605, 0.5)], chord=5) / TOLERANCE, noise).excess(noise) > PRICE
 
 
 @pytest.mark.parametrize(("freedom", "within"), [(1, 0.02), (2, 0.002), (3, 1e-3), (10, 1e-4), (1000, 1e-4)])

@@ -14,7 +14,7 @@ from gradehaul.errors import PlanError
 from gradehaul.plan import load_plan
 from gradehaul.plan.edit.fit_numbers import plan_with_numbers
 from gradehaul.track.alignment import align
-from gradehaul.track.fit.fitted import fitted
+from gradehaul.track.fit import fitted
 
 TEXT = """\
 # a siding

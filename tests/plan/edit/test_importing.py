@@ -95,7 +95,7 @@ def test_a_route_over_a_line_that_is_gone_is_told(folder):
     (folder / "mine.toml").write_text(first + '[route.Up]\nfrom = "End 1"\nto = "Summit"\n')
     done = import_drawing("tarn.dxf", "mine.toml", ImportOptions())
     assert [str(problem) for problem in done.problems] == [
-        'mine.toml:16: route "Up", to: there is no joint, berth or line\'s end "Summit"; write one of "End 1", "End 2"'
+        'mine.toml:19: route "Up", to: there is no joint, berth or line\'s end "Summit"; write one of "End 1", "End 2"'
     ]
 
 
@@ -164,3 +164,27 @@ def test_a_yard_at_zero_keeps_the_height_that_the_plan_gives_it():
     again = import_drawing("tarn.dxf", "tarn.toml", ImportOptions(layers=("Track",)))
     assert again.text == mine
     assert again.problems == ()
+
+
+@pytest.mark.usefixtures("folder")
+def test_an_import_again_reads_as_the_one_before():
+    document, space = new(units=0)
+    for x in (0, 1001.9):
+        space.add_line((x, 0), (x + 1000, 0), {"layer": "Track"})
+    space.add_line((0, 500), (1000, 500), {"layer": "Edge"})
+    document.saveas("tarn.dxf")
+    options = ImportOptions(layers=("Track",), unit="mm", snap="2", fit="0.5 mm", kink="7", scale="HO")
+    first = import_drawing("tarn.dxf", "tarn.toml", options)
+    assert len(first.drawn.lines) == 1
+    Path("tarn.toml").write_text(first.text, "utf-8")
+    again = import_drawing("tarn.dxf", "tarn.toml", ImportOptions())
+    assert (again.text, again.problems) == (first.text, ())
+    other = import_drawing("tarn.dxf", "tarn.toml", ImportOptions(layers=("Track", "Edge")))
+    assert other.text.replace('layers = ["Track", "Edge"]', 'layers = ["Track"]').startswith(first.text[:300])
+    assert other.changes.added == ['line "Edge 1"']
+    Path("tarn.toml").write_text(first.text.replace('unit = "mm"\nsnap', 'unit = "stone"\nsnap'), "utf-8")
+    with pytest.raises(GradehaulError, match="no unit of length is called that"):
+        import_drawing("tarn.dxf", "tarn.toml", ImportOptions())
+    Path("tarn.toml").write_text(first.text.replace("[import]", "[import]\nlayer = 3"), "utf-8")
+    with pytest.raises(GradehaulError, match=r"\[import\]: .*layer"):
+        import_drawing("tarn.dxf", "tarn.toml", ImportOptions())

@@ -66,4 +66,4 @@ def test_a_table_in_the_plans_units_says_what_the_one_in_si_units_says(words, pl
 def test_si_units_are_of_a_table():
     done = run("check", str(PLANS / "cove.toml"), "--si")
     assert done.exit_code == 2
-    assert "--si does nothing without --csv" in done.stderr
+    assert "--si needs --csv" in done.stderr

@@ -293,9 +293,9 @@ def test_the_biggest_unknown_and_what_to_measure(causes, more):
 
 def test_a_run_round_is_told_with_the_room_there_is():
     told = whole(check(run_round_plan.plan()), reader_of("m")).text()
-    assert section(told, "Route Up")[2:4] == [
-        '  reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned',
-        '    the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead',
-    ]
+    assert section(told, "Route Up")[2] == (
+        '  Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned; '
+        'the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead.'
+    )
     plain = whole(check(run_round_plan.plan(more="")), reader_of("m")).text()
-    assert section(plain, "Route Up")[2].endswith("3.000 m long, and goes on with its order turned")
+    assert section(plain, "Route Up")[2].endswith("3.000 m long, and goes on with its order turned.")

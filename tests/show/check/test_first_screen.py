@@ -16,8 +16,8 @@ from click.testing import CliRunner
 import strategies
 from gradehaul.command import main
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
+from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import Misfit
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words
@@ -107,7 +107,8 @@ def loads_agree(route: dict[str, Any], answer: CheckAnswer, reader: Reader, text
     begin = next((k for k, line in enumerate(lines) if re.match(rf"{re.escape(route['name'])}(,| and|:) ", line)), None)
     if begin is None:
         return 0
-    assert reader.grade(route["ruling"]["effective_pct"] / 100) in lines[begin]
+    grade = route["ruling"]["effective_pct"]
+    assert (reader.grade(grade / 100) if grade else "level") in lines[begin]
     compared = 0
     for line in lines[begin + 1 :]:
         if not line.startswith("  "):
@@ -134,6 +135,8 @@ def load_words(load: dict[str, Any]) -> str:
         return "length"
     if load["fits_cars"] is not None and load["told_low"] == load["fits_cars"] <= load["rated_cars"]:
         return str(load["fits_cars"])
+    if load["told_low"] == load["told_high"]:
+        return str(load["told_cars"])
     return f"{load['told_cars']} ({cars_words(load['told_low'])}-{cars_words(load['told_high'])})"
 
 

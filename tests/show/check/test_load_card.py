@@ -84,7 +84,8 @@ def expected_cells(answer: CheckAnswer, power: str) -> list[list[str]]:
             cells, bases = [], []
             for car in dict.fromkeys(each["car"] for each in loads):
                 mine = [each for each in loads if (each["car"], each.get("engine")) == (car, engine)]
-                least = min(mine, key=lambda each: (each["holds_back"], held(each, each["rated_cars"])))
+                by = ("holds_back", "told_cars", "rated_cars", "limit_cars")
+                least = min(mine, key=lambda each: [each[key] for key in by])
                 low, high = (held(least, least[f"rated_{end}"]) for end in ("low", "high"))
                 cells.append(
                     "length" if held(least, least["rated_cars"]) >= 999 else str(held(least, least["rated_cars"]))
@@ -158,7 +159,7 @@ def test_all_that_one_locomotive_needs_stands_on_one_card_and_four_cards_on_a_sh
 def test_a_load_that_runs_away_is_marked():
     (card,) = load_cards(check(load_plan(PLANS / "landing.toml"), rails=("treated fresh",)))
     assert [(cell.cars, cell.mark) for cell in card.rows[0].cells][:1] == [("10", "RUNS AWAY")]
-    assert "RUNS AWAY: downhill so many push the locomotive." in card.note
+    assert "RUNS AWAY: so many cars push the locomotive downhill." in card.note
 
 
 def test_files(answer):

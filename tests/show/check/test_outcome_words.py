@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from gradehaul.haulage.answers.check import CheckAnswer
-from gradehaul.haulage.answers.misfits import Misfit
+from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.verdict import Stretch
 from gradehaul.show.base.labels import apart

@@ -13,14 +13,14 @@ import pypdf
 import pytest
 
 from command_line import run
-from gradehaul.design.climb.bench import HelixBench, build_of, helix_bench, incline_bench
+from gradehaul.design.climb.bench import HelixBench, helix_bench, incline_bench
 from gradehaul.design.climb.helix import GUARD, Helix, usual_build
 from gradehaul.design.climb.hill import stock_of
 from gradehaul.design.climb.incline import CARE, Incline
 from gradehaul.errors import DesignError
 from gradehaul.show.base.reading_units import reader_of
 from gradehaul.show.climb.bench_sheet import helix_sheet
-from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets import CAUTIONS
 
 READER = reader_of("mm")
 STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
@@ -28,8 +28,7 @@ STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
 
 def bench(spokes: int = 8, ease: float = 0.0, turns: float = 3.0) -> HelixBench:
     helix = Helix(0.6, turns, 0.1 * turns, replace(usual_build(STOCK.scale, "NEM"), ease=ease, vertical=0.2))
-    build = build_of(helix.build, "metric", 1.0)
-    return helix_bench(helix, STOCK, helix.hill(STOCK), build, spokes)
+    return helix_bench(helix, STOCK, helix.hill(STOCK), "metric", 1.0, spokes)
 
 
 @pytest.mark.parametrize("ease", [0.0, 0.15])
@@ -67,6 +66,9 @@ def test_the_sheets_of_a_helix_show_every_height_and_the_cautions() -> None:
     found = bench()
     pages = pypdf.PdfReader(io.BytesIO(helix_sheet(found, READER, "a4"))).pages
     words = " ".join("\n".join(page.extract_text() for page in pages).split())
+    for number, page in enumerate(pages, 1):
+        assert f"page {number} of {len(pages)}" in page.extract_text()
+        assert page.extract_text().count("page ") == 1
     for spoke in found.spokes:
         for riser in spoke.risers:
             assert f"{round(1000 * riser.cut, 1):g} mm" in words
@@ -96,7 +98,7 @@ def test_the_verbs_write_their_sheets(tmp_path: Path) -> None:
 
 def test_an_incline_has_the_railheads_of_its_plan() -> None:
     hill = Incline(0.1, 5.0, (), 0.008, 0.3).hill(STOCK)
-    found = incline_bench(hill, STOCK, 0.5, "metric", None)
+    found = incline_bench(hill, 0.5, "metric", None)
     begin = found.walk.length / 2
     for riser in found.risers:
         even = 0.05 + (riser.at - begin) * 0.1 / 4.7
@@ -115,4 +117,4 @@ def test_options_of_the_sheets_need_one() -> None:
         "helix", "--scale", "HO", "--radius", "24 in", "--rise-per-turn", "5 in", "--turns", "2", "--risers", "6"
     )
     assert done.exit_code == 2
-    assert "--risers does nothing without -o FILE.pdf" in done.output
+    assert "--risers needs -o FILE.pdf" in done.output

@@ -15,8 +15,8 @@ from gradehaul.design.climb.hill import stock_of
 from gradehaul.errors import DesignError
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.climb.helix_sweep_picture import sweep_figure, sweep_picture
-from gradehaul.show.climb.helix_sweep_text import sweep_page
+from gradehaul.show.climb.sweep import sweep_page
+from gradehaul.show.climb.sweep_picture import sweep_figure, sweep_picture
 from show.drawn import check_sheet, drawn_texts, figures
 
 READER = Reader("in", "imperial")

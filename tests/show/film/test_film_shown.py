@@ -138,7 +138,7 @@ def test_the_options_are_those_of_treat() -> None:
     for verb, target in (("map", []), ("export", ["-o", "-"]), ("report", [])):
         done = run(verb, HILL, "--carry", "3 m", *target)
         assert done.exit_code == 2
-        assert "--carry does nothing without --treat" in done.output
+        assert "--carry needs --treat" in done.output
         done = run(verb, HILL, "--treat", "--carry", "far", *target)
         assert done.exit_code == 2
         assert "--carry" in done.output

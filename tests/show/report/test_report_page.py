@@ -13,9 +13,8 @@ import pytest
 import run_round_plan
 import strategies
 from gradehaul.haulage.answers.check import check_layout
-from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.haulage.answers.judged import misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import misfits
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.train import Train, made_up
@@ -292,8 +291,8 @@ def _verdict_words(layout: Layout, route: str, consist: list[tuple[str, int]], r
 def test_a_named_train_has_the_same_words_in_both_places(page, two_levels):
     for named in two_levels.plan.trains:
         page.page.select_option("#bench-from", named)
-        words = page.text("#bench-verdict")
-        outcome, told = words.split(" ", 1)
+        head, told = page.text("#bench-verdict").split(": ", 1)
+        outcome = head.removesuffix(" as planned")
         own = page.page.locator(".trains li", has=page.page.locator("h3", has_text=named)).inner_text()
         assert told in own
         assert outcome in own
@@ -302,7 +301,7 @@ def test_a_named_train_has_the_same_words_in_both_places(page, two_levels):
 def test_making_up_a_train(page, two_levels):
     bench = page.page
     bench.select_option("#bench-from", "express")
-    bench.select_option("#bench-rail", "treated fresh")
+    bench.select_option("#bench-rail", "film everywhere")  # its worse age
     bench.get_by_label("How many of vehicle 2").fill("7")
     consist = [("consolidation", 1), ("coach", 7)]
     route = "Up by the main"
@@ -333,12 +332,12 @@ def test_a_train_without_a_locomotive_is_told(page):
 
 def test_the_slider_by_keyboard(page, two_levels):
     bench, plan = page.page, two_levels.plan
-    assert bench.input_value("#bench-rail") == "as planned fresh"  # the age that is worse for it
-    bench.select_option("#bench-rail", "as planned")
+    assert bench.input_value("#bench-rail") == "as planned"
+    assert page.text("#bench-facts").endswith("Judged on rail as planned fresh, the worse age of its film.")
     bench.focus("#bench-head")
     train: Train = made_up(plan, plan.trains["stone"])
     profile, reader = two_levels.profile("Up by the siding"), reader_for(plan)
-    need, given_ = demand(profile, train), supply(profile, train, "as planned", two_levels.pulls)
+    need, given_ = demand(profile, train), supply(profile, train, "as planned fresh", two_levels.pulls)
     for keys in (["Home"], ["PageUp", "ArrowRight"], ["End"]):
         for key in keys:
             bench.keyboard.press(key)
@@ -352,7 +351,7 @@ def test_the_slider_by_keyboard(page, two_levels):
         told = bench.get_attribute("#bench-head", "aria-valuetext") or ""
         assert page.text("#at-run") in told
     bench.get_by_role("button", name="To where it is hardest").click()
-    verdict = judge(profile, train, "as planned", two_levels.pulls)
+    verdict = judge(profile, train, "as planned fresh", two_levels.pulls)
     assert page.text("#at-spare") == reader.force(verdict.margin)
 
 
@@ -361,6 +360,7 @@ title = "A stall on a joint"
 scale = "H0"
 unit = "mm"
 railhead.Foot = 0
+carry_over.length = 0
 [line.Hill]
 from = "Foot"
 to = "Top"
@@ -390,7 +390,6 @@ consist = ["mogul", "9 ore"]
 
 def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(browser, tmp_path):
     with opened(browser, written(read_plan(ON_JOINTS), tmp_path / "joint.html")) as one:
-        one.page.select_option("#bench-rail", "as planned")
         assert "It gets no further than with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
         one.run("() => document.querySelector('details.route figure').scrollIntoView()")
         one.page.wait_for_selector("details.route svg")
@@ -405,8 +404,8 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
     with opened(browser, written(plan, tmp_path / "page.html")) as one:
         one.show_all()
         assert one.page.locator("details.route svg").count() == sum(len(route.legs) for route in layout.routes)
-        for rail in layout.rails:
-            one.page.select_option("#bench-rail", rail)
+        for shown, rail in (("clean", "clean"), ("film everywhere", "treated fresh")):
+            one.page.select_option("#bench-rail", shown)
             for leg in profile.legs:
                 one.page.select_option("#bench-route", leg.route.name)
                 title = one.page.locator("#bench-section svg").get_attribute("aria-label")
@@ -427,11 +426,12 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
     with opened(browser, path) as one:
         assert "1 of 2 trains runs away: loads (on Hill:5);" in one.text(".summary")
         assert one.page.locator(".trains li").first.locator(".outcome").all_inner_texts() == ["runs away"] * 2
-        # the workbench begins with the worse age, and its rail strip shows the rail of the pull below
-        assert one.page.input_value("#bench-rail") == "treated fresh"
-        assert one.text("#bench-verdict").startswith("runs away Downhill it runs away: the cars push the locomotives")
+        # the worse age counts, and the rail strip shows the rail of the pull below
+        assert one.page.input_value("#bench-rail") == "treated"
+        assert "Judged on rail treated fresh" in one.text("#bench-facts")
+        assert one.text("#bench-verdict").startswith("runs away on treated rail: Downhill it runs away: the cars push")
         section = one.page.locator("#bench-section svg")
-        assert "Rail: treated fresh everywhere" in section.text_content()
+        assert "Rail: treated, solid clean and dashed with film" in section.text_content()
         assert section.locator(".bed:not(.filmed)").count() == 0
         bars = section.locator(".bar.away")
         verdict = layout.verdict("loads", rail="treated fresh")
@@ -446,7 +446,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         assert one.text("#at-does") == "runs away here: the cars push the locomotives"
         assert "runs-away" in one.page.get_attribute("#at-does", "class")
         one.page.select_option("#bench-rail", "clean")
-        assert one.text("#bench-verdict").startswith("climbs ")
+        assert one.text("#bench-verdict").startswith("climbs on clean rail: ")
         assert section.locator(".bed.filmed").count() == 0
         assert section.locator(".bar.away").count() == 0
         assert one.said == []
@@ -527,18 +527,44 @@ def test_sorting_by_mouse_and_keyboard(page):
             "(t, n) => [...t.tBodies[0].rows].map(r => r.cells[n].querySelector('bdi').textContent)", number
         )
 
-    numbers = [int(text) for text in column(3)]
+    def cars(column_number: int) -> list[int]:
+        return [int(text.split()[0]) for text in column(column_number)]
+
+    assert [head.inner_text() for head in heads.all()[:4]] == ["route", "power", "car", "as planned (90 % range)"]
+    numbers = cars(3)
     assert numbers != sorted(numbers)
     heads.nth(3).get_by_role("button").click()
-    assert [int(text) for text in column(3)] == sorted(numbers)
+    assert cars(3) == sorted(numbers)
     assert heads.nth(3).get_attribute("aria-sort") == "ascending"
     heads.nth(3).get_by_role("button").focus()
     page.page.keyboard.press("Enter")
-    assert [int(text) for text in column(3)] == sorted(numbers, reverse=True)
+    assert cars(3) == sorted(numbers, reverse=True)
     assert heads.nth(3).get_attribute("aria-sort") == "descending"
     heads.nth(2).get_by_role("button").click()
     assert column(2) == sorted(column(2))
     assert heads.nth(3).get_attribute("aria-sort") == "none"
+
+
+def test_every_load_and_figure_of_the_answer_is_in_the_tables(page, two_levels):
+    answer = check_layout(two_levels)
+
+    def rows(selector: str) -> list[list[str]]:
+        return page.run(
+            "s => [...document.querySelectorAll(s)].map(r => [...r.cells].map(c => c.textContent.trim()))", selector
+        )
+
+    loads = {tuple(row[:3]): row[4:] for row in rows("#loads > .scroll tbody tr")}
+    for route in answer.routes:
+        for load in route.loads:
+            cell = loads[route.route.name, load.power, load.car][answer.rails.index(load.rail)]
+            assert cell.startswith(f"{load.to_run} ({load.rated} / {load.limit}) {load.basis}")
+    verdicts = rows("#verdict details tbody tr")
+    assert len(verdicts) == len(answer.trains)
+    for train in answer.trains:
+        assert [train.rail, train.outcome] in [row[:2] for row in verdicts]
+    figures = {(row[0], row[1]): row[3] for row in rows("#assumed details tbody tr")}
+    assert all(figures[each.subject, each.name] == each.basis for each in answer.figures)
+    assert len(rows("#berths tbody tr")) == len(answer.berths)
 
 
 # Looks

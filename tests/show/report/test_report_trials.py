@@ -30,7 +30,7 @@ TAKE = """data => {
 }"""
 JUDGE = """trial => {
   const data = window.data, stock = Haulage.stockFrom(data.stock), routes = Trial.routesWith(data, trial);
-  const rails = [...new Set([...data.rails, ...Trial.judgedRails(data, trial)])];
+  const rails = [...new Set([...data.rails, ...Trial.conditions(data, trial).flatMap(each => each.rails)])];
   const onRail = (named, rail) => [rail, Outcomes.onRail(data, stock, routes, named, rail)];
   return data.trains.map(named => [named.name, rails.map(rail => onRail(named, rail))]);
 }"""
@@ -117,6 +117,41 @@ def test_100_toggled_films_are_judged_as_by_the_package(page, plans):
             assert_alike(page, plan, Trial(rails=rails))
             done += 1
     assert done >= 100
+
+
+def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(page, plans):
+    plan, on, reader = plans["two-levels"], page.page, reader_for(plans["two-levels"])
+
+    def state() -> tuple[str, str, int]:
+        filmed = on.locator(".plan .track-film").count()
+        return on.input_value("#bench-rail"), page.text("#bench-verdict .on"), filmed
+
+    stated = sum(track.rail not in {None, CLEAN} for track in plan.tracks.values())
+    assert state() == ("as planned", "as planned", stated)
+    layout = Layout(plan)
+    for heads, rails in ((1, layout.judged()), (4, ("treated", "treated fresh"))):
+        shown = [
+            [row.locator("td").nth(k).inner_text() for k in range(heads + 1, heads + 3)]
+            for row in on.locator("#outcomes-rows tr").all()
+        ]
+        right = worst_of_each(judged_trains(layout, rails))
+        assert shown == [[each.outcome, reader.force(each.verdict.margin)] for each in right]
+    assert on.locator("#outcomes thead tr").first.locator("th:visible").all_inner_texts() == [
+        "Train", "as planned", "film everywhere", "Place",
+    ]  # fmt: skip
+    on.select_option("#bench-rail", "film everywhere")
+    assert state() == ("film everywhere", "with film everywhere", len(plan.tracks))
+    assert page.text("#bench-verdict").startswith("stalls with film everywhere: ")
+    on.select_option("#bench-rail", "clean")
+    assert state() == ("clean", "on clean rail", 0)
+    on.locator("#film-track").select_option("Helix:2")
+    on.locator("#film-toggle").click()
+    assert state() == ("as clicked", "as clicked", stated + 1)
+    on.select_option("#bench-rail", "as planned")  # what the file says is still there to compare
+    assert state() == ("as planned", "as planned", stated)
+    on.get_by_role("button", name="Undo").click()
+    assert state() == ("as planned", "as planned", stated)
+    assert "as clicked" not in page.text("#bench-rail")
 
 
 def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plans):

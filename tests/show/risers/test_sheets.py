@@ -15,16 +15,15 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from command_line import run
-from gradehaul.design.risers.options import risers_of
-from gradehaul.design.risers.risers import Risers
+from gradehaul.design.risers.risers import Risers, risers_along, usual_build
+from gradehaul.design.risers.walk import walk_along
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.risers.cut_list import cut_list_figures
-from gradehaul.show.risers.picture import risers_sheet
+from gradehaul.show.risers.sheet import cut_list_figures, risers_sheet
 from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
-from gradehaul.show.sheets.cautions import CAUTIONS
+from gradehaul.show.sheets import CAUTIONS
 from project import PLANS
 
 POINT = 0.0254 / 72
@@ -35,7 +34,8 @@ TRACK = "{ straight = 600 }, { left = 500, angle = 150, ease = 100 }, { right = 
 def bent() -> Risers:
     head = 'scale = "HO"\nunit = "mm"\nrailhead = { A = 0, B = 60 }\n'
     text = f'{head}line.Hill = {{ from = "A", to = "B", track = [{TRACK}] }}\n'
-    return risers_of(Layout(read_plan(text)), {"every": 0.047, "datum": 0.9}, "metric")
+    layout = Layout(read_plan(text))
+    return risers_along(walk_along(layout), usual_build(layout.plan, "metric", datum=0.9), every=0.047)
 
 
 def lines_of(page: pypdf.PageObject, width: float) -> list[tuple[complex, complex]]:
@@ -62,7 +62,7 @@ def lines_of(page: pypdf.PageObject, width: float) -> list[tuple[complex, comple
 def test_the_strip_measures_true_over_all_its_pages(paper) -> None:
     found = bent()
     reader = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, paper, strip=2.8)))
-    pages = [page for page in reader.pages if "joins page" in page.extract_text()]
+    pages = [page for page in reader.pages if "joins strip" in page.extract_text()]
     assert len(pages) >= 10
     places = dict(
         zip((r.number for r in found.risers), found.walk.places([r.at for r in found.risers])[0], strict=True)
@@ -94,7 +94,7 @@ def test_pages_meet_where_the_track_does() -> None:
     with drawing_rules():
         count = len(strip_figures(found, 2.8, READER, "a4"))
     reader = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=2.8)))
-    pages = [page for page in reader.pages if "joins page" in page.extract_text()]
+    pages = [page for page in reader.pages if "joins strip" in page.extract_text()]
     assert len(pages) == count >= 10
     origin, turn = 0j, 1 + 0j
     laid: dict[int, complex] = {}
@@ -128,7 +128,7 @@ def test_the_cut_list_has_every_riser_and_the_cautions() -> None:
         assert f"{round(1000 * riser.cut, 1):g} mm" in text
     for caution in CAUTIONS:
         assert caution in text
-    assert "joins page" not in text
+    assert "joins strip" not in text
 
 
 def test_the_sheets_are_the_same_bytes_from_run_to_run() -> None:
@@ -155,8 +155,8 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
 
 
 IDLE = {
-    "strip": (["--strip", "2 ft"], "--strip does nothing without -o FILE.pdf"),
-    "paper": (["--paper", "a4"], "--paper does nothing without -o FILE.pdf"),
+    "strip": (["--strip", "2 ft"], "--strip needs -o FILE.pdf"),
+    "paper": (["--paper", "a4"], "--paper needs -o FILE.pdf"),
     "both": (["--line", "Hill", "--route", "Uphill"], "--line and --route exclude each other"),
 }
 
@@ -181,7 +181,7 @@ def test_long_and_odd_names_stay_on_the_page() -> None:
     name = "$x^2$ a line of a very long name " * 4
     plan = load_plan(PLANS / "two-levels.toml")
     plan = replace(plan, title=name * 2)
-    found = risers_of(Layout(plan), {"every": 0.4}, "metric", line="Siding")
+    found = risers_along(walk_along(Layout(plan), line="Siding"), usual_build(plan, "metric"), every=0.4)
     with drawing_rules():
         for figure in [*cut_list_figures(found, READER, "letter"), *strip_figures(found, 0.6, READER, "letter")]:
             canvas = FigureCanvasAgg(figure)

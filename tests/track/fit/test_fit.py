@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import Plan
 from gradehaul.track.alignment import align
-from gradehaul.track.fit.fitted import fit_notes, fitted
+from gradehaul.track.fit import fit_notes, fitted
 
 HEAD = 'scale = "HO"\nunit = "mm"\nrailhead.A = 0\n'
 Piece = tuple[str, float, float, float]
@@ -341,7 +341,7 @@ def test_a_turnout_by_number_turns_by_its_frog_and_reaches_it_where_the_rails_cr
     plan = read_plan(one('{ turnout = 8, hand = "right" }', "{ straight = 9 }"))
     (track, _) = plan.lines["One"].tracks
     turned = track.length * track.curvature
-    assert math.tan(turned) == pytest.approx(-1 / 8)
+    assert math.tan(turned / 2) == pytest.approx(-1 / 16)
     # the outer rail of the leg, half a gauge outside the arc's center line, meets the straight track's inner rail
     radius, gauge = 1 / abs(track.curvature), 0.0165
     assert radius - (radius + gauge / 2) * math.cos(turned) == pytest.approx(gauge / 2)

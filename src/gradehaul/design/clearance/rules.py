@@ -9,6 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, ClassVar, Literal
 
+from gradehaul.design.deck import usual_structure
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -148,7 +149,7 @@ def standard_of(plan: Plan, allowances: Allowances) -> Standard:
     return Standard(
         height=height,
         height_source=source,
-        deck=table["deck"]["thickness"] / 1000 if allowances.deck is None else allowances.deck,
+        deck=usual_structure(scale).total if allowances.deck is None else allowances.deck,
         deck_assumed=allowances.deck is None,
         overhead=overhead,
         overhead_assumed=allowances.wire and allowances.overhead is None,
@@ -163,7 +164,7 @@ def _refuse(allowances: Allowances, plan: Plan) -> None:
     """Refuse lengths out of range."""
     most = _MOST_GAUGES * plan.scale.gauge
     for name, value, what, example in (
-        ("deck", allowances.deck, "the thickness of the deck", "--deck 19mm"),
+        ("deck", allowances.deck, "the thickness of the deck", "--deck 25mm"),
         ("overhead", allowances.overhead, "the height of the overhead line over its lowest wire", "--overhead 20mm"),
         ("coupler", allowances.coupler, "the height of the coupler over the railhead", "--coupler 10mm"),
     ):

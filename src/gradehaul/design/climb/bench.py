@@ -6,13 +6,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
 
-from gradehaul.design.climb.helix import Build as HelixBuild
-from gradehaul.design.climb.helix import Helix, turn_length, usual_build
+from gradehaul.design.climb.helix import Helix, turn_length
 from gradehaul.design.climb.hill import UP, Hill
-from gradehaul.design.risers.risers import LEVEL, RULE, Build, Riser, Risers, risers_along
-from gradehaul.design.risers.walk import Walk, walk_along
+from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, usual_build
+from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 
@@ -52,15 +50,9 @@ class HelixBench:
         return 2 * (self.helix.radius - self.helix.build.edge)
 
 
-System = Literal["metric", "imperial"]
-
-
-def build_of(build: HelixBuild, system: System, datum: float | None) -> Build:
-    """Return what lies on the risers of a climb, with the usual rule and level of a system of units."""
-    return Build(build.deck, build.roadbed, build.track, rule=RULE[system], level=LEVEL[system], datum=datum)
-
-
-def helix_bench(helix: Helix, stock: Plan, hill: Hill, build: Build, spokes: int = SPOKES) -> HelixBench:
+def helix_bench(
+    helix: Helix, stock: Plan, hill: Hill, system: System, datum: float | None, spokes: int = SPOKES
+) -> HelixBench:
     """Return a helix by spokes, the first where its curve begins, evenly so many in each turn.
 
     Parameters
@@ -71,8 +63,8 @@ def helix_bench(helix: Helix, stock: Plan, hill: Hill, build: Build, spokes: int
         The plan with the stock, for the length of vertical curves.
     hill
         The helix as a plan: the railheads are those that `check` has of it.
-    build
-        What lies on the risers.
+    system, datum
+        Whose rule and level are usual, and the height of its foot above the floor, m.
     spokes
         How many risers stand in a turn.
 
@@ -83,7 +75,8 @@ def helix_bench(helix: Helix, stock: Plan, hill: Hill, build: Build, spokes: int
     """
     if not 3 <= spokes <= _MOST_SPOKES:
         raise DesignError(f"a turn has 3 to {_MOST_SPOKES} risers", place="--risers", found=str(spokes))
-    walk = walk_along(hill.layout, route=UP)
+    walk, own = walk_along(hill.layout, route=UP), helix.build
+    build = usual_build(stock, system, deck=own.deck, roadbed=own.roadbed, track=own.track, datum=datum)
     every = turn_length(helix.build, helix.outer_radius) / spokes
     begin = helix.vertical(stock) + (0.0 if helix.build.straight else 0.5 * helix.build.ease)
     found = risers_along(walk, build, every=every, begin=begin)
@@ -98,8 +91,7 @@ def helix_bench(helix: Helix, stock: Plan, hill: Hill, build: Build, spokes: int
     )
 
 
-def incline_bench(hill: Hill, stock: Plan, every: float | None, system: System, datum: float | None) -> Risers:
+def incline_bench(hill: Hill, every: float | None, system: System, datum: float | None) -> Risers:
     """Return the risers of an incline, on the usual deck and roadbed; as joists stand where `every` is None."""
-    usual = usual_build(stock.scale, stock.practice)
-    walk: Walk = walk_along(hill.layout, route=UP)
-    return risers_along(walk, build_of(usual, system, datum), every=EVERY[system] if every is None else every)
+    build = usual_build(hill.plan, system, datum=datum)
+    return risers_along(walk_along(hill.layout, route=UP), build, every=EVERY[system] if every is None else every)

@@ -2,24 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, ClassVar
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, Literal
 
-from gradehaul.design.climb.backward import Stop
-from gradehaul.design.climb.helix import GUARD, Helix
-from gradehaul.design.climb.hill import coefficient_of
-from gradehaul.design.climb.incline import CARE, Bend, Incline, practice_car
+from gradehaul.design.climb.helix import GUARD, Build, Helix, refuse_low, usual_build
+from gradehaul.design.climb.helix_known import HelixGiven, helix_of
+from gradehaul.design.climb.hill import Direction, Hill, Need, coefficient_of, directions_of, judged_rails, known_train
+from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of, practice_car
+from gradehaul.design.climb.search import Stop, TrainTest, roomiest, search_helix, search_incline
+from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord, document
 from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.scales import track_centers
+
+Look = Literal["radius", "grade", "cars"]
+"""What of a helix is looked for backward."""
 
 _STOPS = "stops=stops.reason stops_on=stops.rail stops_why=stops.words"
+_THICKEST = 50
+"""Decks, roadbeds and clear heights are at most this many gauges."""
 
 
 @dataclass(frozen=True, slots=True)
 class HelixAnswer(AnswerRecord):
-    """A helix with what stops the next harder one, the plan with its stock, and what `check` says of it as a plan."""
+    """A helix with what stops the next harder one (None where nothing was looked for), its stock, and it as a plan."""
 
     HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
@@ -31,7 +41,12 @@ class HelixAnswer(AnswerRecord):
     helix: Helix
     stops: Stop | None
     stock: Plan
-    check: CheckAnswer
+    hill: Hill
+
+    @property
+    def check(self) -> CheckAnswer:
+        """What `check` says of it as a plan."""
+        return self.hill.check
 
     @property
     def effective(self) -> Ratio:
@@ -55,7 +70,7 @@ class HelixAnswer(AnswerRecord):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the helix as ``--json`` prints it, beside what `check` says of it."""
-        return {"helix": document(self), "care": GUARD, **self.check.to_dict()}
+        return {"helix": document(self), "care": GUARD, **self.hill.check.to_dict()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +85,7 @@ class GradedBend:
 
 @dataclass(frozen=True, slots=True)
 class InclineAnswer(AnswerRecord):
-    """An incline with what stops a better one, the plan with its stock, and what `check` says of it as a plan."""
+    """An incline with what stops a better one (None where nothing was looked for), its stock, and it as a plan."""
 
     HEAD: ClassVar[str] = ""
     KEYS: ClassVar[str] = (
@@ -82,12 +97,17 @@ class InclineAnswer(AnswerRecord):
     incline: Incline
     stops: Stop | None
     stock: Plan
-    check: CheckAnswer
+    hill: Hill
+
+    @property
+    def check(self) -> CheckAnswer:
+        """What `check` says of it as a plan."""
+        return self.hill.check
 
     @property
     def greatest_effective(self) -> Ratio:
         """The greatest effective grade anywhere on it."""
-        return self.check.routes[0].ruling.effective
+        return self.hill.check.routes[0].ruling.effective
 
     @property
     def curves(self) -> tuple[GradedBend, ...]:
@@ -106,4 +126,101 @@ class InclineAnswer(AnswerRecord):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the incline as ``--json`` prints it, beside what `check` says of it."""
-        return {"incline": document(self), "care": CARE, **self.check.to_dict()}
+        return {"incline": document(self), "care": CARE, **self.hill.check.to_dict()}
+
+
+def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **given: float | None) -> Build:
+    """Return how a helix is built: what is usual for the stock's scale and practice, but for what is given.
+
+    Parameters
+    ----------
+    stock
+        The plan with the stock.
+    tracks
+        One or two.
+    centers, given
+        Lengths as in `Build`, m; None for what is usual.
+
+    Raises
+    ------
+    DesignError
+        Lengths that make no sense, or two tracks closer than stock needs.
+    """
+    build = usual_build(stock.scale, stock.practice)
+    for name in ("deck", "roadbed", "clear"):
+        value = given.get(name)
+        if value is not None and value > _THICKEST * stock.scale.gauge:
+            most, found = (describe(each, "length", stock.unit) for each in (_THICKEST * stock.scale.gauge, value))
+            raise DesignError(f"{name} must be at most {most}", place=f"--{name}", found=found)
+    if tracks == 2:
+        least = stock.scale.fouling_distance
+        centers = max(track_centers(stock.scale, stock.practice)[0], least) if centers is None else centers
+        if centers < least:
+            raise DesignError(
+                "two tracks this close foul one another",
+                place="--centers",
+                found=describe(centers, "length", stock.unit),
+                write=f'"{1000 * least:.3g} mm" or more, and more on curves',
+            )
+        build = replace(build, centers=centers)
+    stated: Mapping[str, Any] = {name: value for name, value in given.items() if value is not None}
+    return replace(build, **stated)
+
+
+def design_helix(
+    wishes: HelixGiven,
+    build: Build,
+    stock: Plan,
+    *,
+    find: Look | None = None,
+    train: str | None = None,
+    rail: str | None = None,
+    need: Need = "climbs",
+    direction: Direction | None = None,
+) -> HelixAnswer:
+    """Return the helix that is fixed, or looked for.
+
+    Where no rail is named the train must climb on the stock's first film, at both ages; where no direction is told each
+    train runs as in its own plan.
+
+    Raises
+    ------
+    DesignError
+        No helix meets the wishes, or its deck is lower than the stock.
+    RouteError
+        No such train or rail condition.
+    """
+    directions = directions_of(stock, direction)
+    rails = judged_rails(stock, rail)
+    stop: Stop | None = None
+    if find is None:
+        helix = helix_of(wishes, build, stock.unit)
+    elif find == "cars":
+        helix, stop = roomiest(wishes, build, stock)
+    else:
+        test = TrainTest(stock, known_train(stock, train), rails, need, directions)
+        helix, stop = search_helix(find, wishes, build, test)
+    refuse_low(helix, stock)
+    return HelixAnswer(helix, stop, stock, helix.hill(stock, directions))
+
+
+def design_incline(
+    given: InclineGiven,
+    stock: Plan,
+    *,
+    find: Literal["length", "rise"] | None = None,
+    train: str | None = None,
+    rail: str | None = None,
+    need: Need = "climbs",
+    direction: Direction | None = None,
+) -> InclineAnswer:
+    """Return the incline that is fixed, or looked for; the rest as in `design_helix`."""
+    directions = directions_of(stock, direction)
+    rails = judged_rails(stock, rail)
+    stop: Stop | None = None
+    if find is None:
+        incline = incline_of(given, stock)
+    else:
+        test = TrainTest(stock, known_train(stock, train), rails, need, directions)
+        incline, stop = search_incline(find, given, test)
+    return InclineAnswer(incline, stop, stock, incline.hill(stock, directions))

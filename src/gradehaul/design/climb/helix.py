@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from gradehaul.design.climb.easing import easement_shift
-from gradehaul.design.climb.hill import UP, Hill, HillLine, hill_of, length_text, usual_vertical_curve
-from gradehaul.design.climb.steps import steps_of
+from gradehaul.design.climb.hill import (
+    UP,
+    Direction,
+    Hill,
+    HillLine,
+    directions_of,
+    hill_of,
+    length_text,
+    steps_of,
+    usual_vertical_curve,
+)
+from gradehaul.design.deck import usual_structure
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
@@ -26,9 +36,8 @@ GUARD = (
 )
 """What is said with every helix."""
 
-TRACK_HEIGHT = 0.512
-"""Height of rail and ties at full size, m: 3.2 mm in N, in a stack of 6.0 + 4.0 + 3.2 + 37.0 mm on one private page
-(assumed)."""
+UNEASED = 60.0
+"""Radius over gauge beyond which no transition curve is needed (NEM 113, read)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +82,7 @@ class Build:
 
 
 def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
-    """Return a round helix of one track on a deck of 1/2 in with 1/4 in of roadbed, which are assumed.
+    """Return a round helix of one track on the usual deck, which is assumed.
 
     The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
     the room kept beside it.
@@ -88,9 +97,7 @@ def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
     return Build(
         straight=0.0,
         ease=0.0,
-        deck=0.0127,
-        roadbed=0.00635,
-        track=TRACK_HEIGHT / scale.ratio,
+        **usual_structure(scale)._asdict(),
         clear=clear_height(scale, "NEM" if practice == "NEM" else "NMRA"),
         edge=0.5 * scale.stock_width + scale.side_clearance,
         near=scale.fouling_distance,
@@ -191,10 +198,11 @@ class Helix:
         wished = self.build.vertical
         return usual_vertical_curve(self.grade, stock) if wished is None else wished
 
-    def hill(self, stock: Plan) -> Hill:
+    def hill(self, stock: Plan, directions: Mapping[str, Direction] | None = None) -> Hill:
         """Return it as a plan with the stock of another: level approaches as long as the vertical curves at both ends.
 
-        With two tracks the outer climbs (route ``Up``), and the inner has a route of its own (``Up inner``).
+        With two tracks the outer climbs (route ``Up``), the inner has a route of its own (``Up inner``), and what comes
+        down runs on the inner.
         """
         vertical, unit = self.vertical(stock), stock.unit
         remarks = [
@@ -210,7 +218,7 @@ class Helix:
                 HillLine("Outer", outer, self.rise, "Outer foot", "Outer top"),
                 HillLine("Inner", inner, self.rise, "Inner foot", "Inner top", f"{UP} inner"),
             ]
-        return hill_of(stock, "Helix", lines, vertical, remarks)
+        return hill_of(stock, "Helix", lines, vertical, remarks, directions or directions_of(stock))
 
     def _tracks(self, radius: float, vertical: float, unit: str) -> tuple[str, ...]:
         level = (f"straight = {length_text(vertical, unit)}, rise = 0",) if vertical else ()
@@ -222,6 +230,17 @@ class Helix:
         side = f"straight = {length_text(self.build.straight, unit)}"
         around = [f"{curve}180{ease}", side] * halves
         return (*level, *around[:-1], *level)
+
+
+def easement_shift(ease: float, radius: float) -> float:
+    """Return how far easements of a length move their curve inward, m: e² / 24 R (textbooks).
+
+    Examples
+    --------
+    >>> round(1000 * easement_shift(0.3, 0.6), 3)
+    6.25
+    """
+    return ease**2 / (24 * radius)
 
 
 def clear_height_left(

@@ -12,14 +12,20 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.design.climb.helix import GUARD, Build, clear_height_left
-from gradehaul.design.climb.hill import CAR_LENGTHS_PER_PERCENT, car_length, judged_rails
-from gradehaul.design.climb.steps import steps_of
+from gradehaul.design.climb.hill import (
+    CAR_LENGTHS_PER_PERCENT,
+    Direction,
+    car_length,
+    directions_of,
+    judged_rails,
+    steps_of,
+)
 from gradehaul.errors import DesignError
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.demand import TIE
-from gradehaul.haulage.resistance import curve_costs
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.resistance import Curves, curve_costs
+from gradehaul.haulage.train import Train, made_up
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Plan
@@ -92,6 +98,8 @@ class Sweep(AnswerRecord):
     short_by: FloatArray
     train: str | None
     judged: tuple[str, ...]
+    direction: Direction
+    """Which way the train runs over the hill."""
     steepest: Ratio
     nearest: tuple[float, float] | None = None
 
@@ -151,6 +159,7 @@ def sweep(
     rails: Sequence[str] = (),
     train: str | None = None,
     judged: Sequence[str] = (),
+    direction: Direction | None = None,
     steepest: float = STEEPEST,
     look_further: bool = True,
 ) -> Sweep:
@@ -175,6 +184,8 @@ def sweep(
     train, judged
         A named train, and the rails on all of which it must climb; None for no train, and for the first film, settled
         and fresh.
+    direction
+        Which way the train runs; None for that of its own plan.
     steepest
         The grade beyond which designs are marked.
     look_further
@@ -200,6 +211,7 @@ def sweep(
     judged = tuple(judged) or judged_rails(stock, None)
     pulls = Pulls(stock)
     _refuse_unknown(stock, powers, car, (*rails, *judged), train)
+    direction = direction or ("up" if train is None else directions_of(stock)[train])
 
     turn = 2 * np.pi * across
     grade = down[:, None] / turn
@@ -250,16 +262,17 @@ def sweep(
         steep_by=grade - steepest * (1 + 1e-9),
         short_by=np.full_like(grade, -1.0)
         if train is None
-        else _short_by((effective, effective_starting), curves.tension / across, stock, pulls, train, judged),
+        else _short_by(grade, across, curves, pulls, made_up(stock, stock.trains[train]), judged, direction),
         train=train,
         judged=judged,
+        direction=direction,
         steepest=steepest,
     )
     if found.possible.any() or not look_further:
         return found
     wider = sweep(
         _beyond(across), _beyond(down), build, stock, turns=turns, powers=powers, car=car, rails=rails, train=train,
-        judged=judged, steepest=steepest, look_further=False,
+        judged=judged, direction=direction, steepest=steepest, look_further=False,
     )  # fmt: skip
     return replace(found, nearest=_nearest(found, wider))
 
@@ -294,31 +307,39 @@ def _most_cars(pull: FloatArray, car: FloatArray, turn: FloatArray) -> FloatArra
 
 
 def _short_by(
-    effective: tuple[FloatArray, FloatArray],
-    turn: FloatArray,
-    stock: Plan,
+    grade: FloatArray,
+    radius: FloatArray,
+    curves: Curves,
     pulls: Pulls,
-    name: str,
+    train: Train,
     rails: Sequence[str],
+    direction: Direction,
 ) -> FloatArray:
-    """Return by how much the pull of a named train on the even stretch is short, N; under 0 where it is not.
+    """Return by how much the pull of a train on the even stretch is short, N; under 0 where it is not.
 
-    `effective` is the effective grade when running and when starting, `turn` tension's x for each m of train.
+    Going down its locomotives must also hold back what curves and rolling, at their least, do not.
     """
-    train = made_up(stock, stock.trains[name])
     cars = GRAVITY * sum(count * car.mass for car, count in train.cars)
     locos = GRAVITY * sum(block.mass for block in train.blocks) - cars
-    x = turn * train.length  # all of it, wherever its locomotives are
+    x = curves.tension / radius * train.length  # all of it, wherever its locomotives are
     taut = np.where(x > 0, np.expm1(x) / np.where(x > 0, x, 1.0), 1.0)
-    running, starting = (
-        locos * steep + (cars * steep + resistance) * taut
-        for steep, resistance in zip(effective, (train.rolling, train.starting), strict=True)
-    )
+    bends = curves.coefficient / radius
     short = []
-    for rail in rails:
-        stand = train.together * sum(pulls.standing(loco, rail).value for loco, _ in train.locos)
-        slip = train.together * sum(pulls.slipping(loco, rail).value for loco, _ in train.locos)
-        short += [np.maximum(running, starting) - stand * (1 + TIE), running - slip * (1 + TIE)]
+    for sign in {"up": (1,), "down": (-1,), "both": (1, -1)}[direction]:
+        running, starting = (
+            locos * steep + (cars * steep + resistance) * taut
+            for steep, resistance in (
+                (sign * grade + bends, train.rolling),
+                (sign * grade + curves.starting * bends, train.starting),
+            )
+        )
+        pushing = (locos + cars) * (grade - curves.lowest * bends) - train.lowest_rolling
+        for rail in rails:
+            stand = train.together * sum(pulls.standing(loco, rail).value for loco, _ in train.locos)
+            slip = train.together * sum(pulls.slipping(loco, rail).value for loco, _ in train.locos)
+            short += [np.maximum(running, starting) - stand * (1 + TIE), running - slip * (1 + TIE)]
+            if sign < 0:
+                short.append(pushing - slip * (1 + TIE))
     return np.asarray(np.maximum.reduce(short))
 
 

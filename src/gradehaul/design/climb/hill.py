@@ -2,38 +2,83 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple, TypeVar
 
-from gradehaul.design.climb.steps import steps_of
+import numpy as np
+
 from gradehaul.design.climb.stock_text import stock_text
-from gradehaul.errors import DesignError, RouteError
+from gradehaul.errors import DesignError, GradehaulError, RouteError
 from gradehaul.haulage.answers.check import CheckAnswer, check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
 from gradehaul.haulage.resistance import curve_coefficient
+from gradehaul.haulage.verdict import Verdict, how_well
 from gradehaul.plan.names import key_text, look_up, quoted
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import load_plan, read_plan
-from gradehaul.plan.records import Plan
+from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.plan.text.toml import parse, read_text
-from gradehaul.quantities import convert, length_unit
+from gradehaul.quantities import conversion, convert, length_unit
 from gradehaul.scales import Practice, scale_named
+from gradehaul.track.piecewise import FloatArray
+
+_Length = TypeVar("_Length", float, FloatArray)
 
 Need = Literal["climbs", "marginal"]
 """What is asked of a train: that it gets through even if its wheels slip, or only as long as they never do."""
 
-UP = "Up"
-"""The route over the hill, from its foot to its top."""
+Direction = Literal["up", "down", "both"]
+"""Which way a train runs over the hill."""
+
+UP, DOWN = "Up", "Down"
+"""The routes over the hill: from its foot to its top, and back down."""
+
+_ONE_WAY = 0.9
+"""A train whose route in its own plan climbs this share of all its rises and falls goes up only, or down only."""
 
 CAR_LENGTHS_PER_PERCENT = 1.0
 """Car lengths of vertical curve for each 1 % of change of grade (common practice: one car, or a foot)."""
 
 LONGEST_CAR = 26.5
 """Longest car where no stock is given, m at full size: a foot in HO, which common practice takes as a car length."""
+
+
+class Steps(NamedTuple):
+    """Designs are rounded to whole steps of the plan's unit, m: lengths and radii to 1 mm at most, rises to a tenth."""
+
+    length: float
+    rise: float
+
+    def upward(self, length: _Length) -> _Length:
+        """Return the least whole number of steps that is no less than a length, m; of an array, each."""
+        whole: _Length = np.ceil(length / self.length - _HAIR) * self.length
+        return whole
+
+
+_HAIR = 1e-6
+"""What is so little over a whole number of steps, in steps, is whole."""
+_STEPS = {"in": (0.025, 0.005), "ft": (0.002, 0.0005), "yd": (0.001, 0.0001)}
+"""In the unit: each is shown exactly with the decimals of fine lengths."""
+
+
+def steps_of(unit: str) -> Steps:
+    """Return the steps of designs in a unit of length; millimeters and tenths of them in metric ones.
+
+    Examples
+    --------
+    >>> steps_of("mm")
+    Steps(length=0.001, rise=0.0001)
+    >>> round(steps_of("in").upward(0.2) / 0.0254, 6)
+    7.875
+    """
+    if unit not in _STEPS:
+        return Steps(1e-3, 1e-4)
+    times, over = conversion(unit)
+    return Steps(*(step * times / over for step in _STEPS[unit]))
 
 
 def stock_of(path: str | None, *, scale: str | None, unit: str | None, practice: Practice | None = None) -> Plan:
@@ -127,6 +172,30 @@ def known_train(stock: Plan, train: str | None) -> str:
     raise RouteError("no train is named", place="--train", write=write)
 
 
+def directions_of(stock: Plan, direction: Direction | None = None) -> Mapping[str, Direction]:
+    """Return which way each train of the stock runs over the hill: as told, else as on its route in its own plan.
+
+    A train whose route there climbs, or falls, nearly all the way runs up, or down, only; any other both ways.
+    """
+    if direction is not None or not stock.lines:
+        return dict.fromkeys(stock.trains, direction or "both")
+    try:
+        layout = Layout(stock)
+    except GradehaulError:  # what is wrong with its track is nothing to the hill
+        return dict.fromkeys(stock.trains, "both")
+    found: dict[str, Direction] = {}
+    routes = {route.name: route for route in layout.routes}
+    for train in stock.trains.values():
+        found[train.name] = "both"
+        if train.route in routes:
+            profile = layout.profile(routes[train.route])
+            share = profile.climb / max(profile.climb + profile.fall, _HAIR)
+            found[train.name] = (
+                "up" if share > _ONE_WAY else "down" if profile.fall > 0 and share < 1 - _ONE_WAY else "both"
+            )
+    return found
+
+
 def car_length(stock: Plan) -> float:
     """Return the length of the longest car or locomotive, m; where there is none, that of a long car of the scale.
 
@@ -144,9 +213,8 @@ def usual_vertical_curve(change: float, stock: Plan) -> float:
     return steps_of(stock.unit).upward(CAR_LENGTHS_PER_PERCENT * 100 * change * car_length(stock))
 
 
-@dataclass(frozen=True, slots=True)
-class HillLine:
-    """A line of the hill: its name, its tracks as the text of a plan, and the heights of its two ends, m."""
+class HillLine(NamedTuple):
+    """A line of the hill: its name, its tracks as the text of a plan, its rise, m, its ends, and the way up on it."""
 
     name: str
     tracks: tuple[str, ...]
@@ -156,11 +224,24 @@ class HillLine:
     route: str = UP
 
 
+class Stuck(NamedTuple):
+    """The worst verdict on a train that does not get over a hill, the train as the hill has it, and the rail."""
+
+    train: str
+    rail: str
+    verdict: Verdict
+
+
 @dataclass(frozen=True, eq=False)
 class Hill:
-    """A hill as a plan, read back from its own text, so that what is said of it is what `check` says of the file."""
+    """A hill as a plan, read back from its own text, so that what is said of it is what `check` says of the file.
+
+    `runs` has for each train of the stock the trains of the plan that stand for it: one that goes up, and one that goes
+    down, under its name with `` down`` where both do.
+    """
 
     text: str
+    runs: Mapping[str, tuple[str, ...]]
 
     @cached_property
     def plan(self) -> Plan:
@@ -172,24 +253,17 @@ class Hill:
         """The plan with all that answers rest on."""
         return Layout(self.plan)
 
+    @cached_property
     def check(self) -> CheckAnswer:
-        """Return the whole answer of `check` for it."""
+        """The whole answer of `check` for it."""
         return check_layout(self.layout)
 
-    def stuck_on(self, train: str, rails: Sequence[str], need: Need = "climbs") -> str | None:
-        """Return the rail condition that keeps a named train from getting over it, None where none of them does.
-
-        Of several it is the one on which the train has least to spare.
-
-        Raises
-        ------
-        RouteError
-            A train or a rail condition that the stock does not have.
-        """
+    def stuck(self, train: str, rails: Sequence[str], need: Need = "climbs") -> Stuck | None:
+        """Return what keeps a train of the stock from getting over it, the worst first; None where nothing does."""
         enough = ("climbs",) if need == "climbs" else ("climbs", "marginal")
-        verdicts = {rail: self.layout.verdict(train, rail=rail) for rail in rails}
-        stuck = [rail for rail, verdict in verdicts.items() if verdict.outcome not in enough]
-        return min(stuck, key=lambda rail: verdicts[rail].margin, default=None)
+        verdicts = [Stuck(run, rail, self.layout.verdict(run, rail=rail)) for run in self.runs[train] for rail in rails]
+        stuck = [each for each in verdicts if each.verdict.outcome not in enough]
+        return min(stuck, key=lambda each: how_well(each.verdict), default=None)
 
 
 def length_text(value: float, unit: str) -> str:
@@ -203,8 +277,15 @@ def length_text(value: float, unit: str) -> str:
     return f"{convert(value, unit):.13g}"
 
 
-def hill_of(stock: Plan, title: str, lines: Sequence[HillLine], vertical_curve: float, remarks: Sequence[str]) -> Hill:
-    """Return a hill as a plan with the stock of another."""
+def hill_of(
+    stock: Plan,
+    title: str,
+    lines: Sequence[HillLine],
+    vertical_curve: float,
+    remarks: Sequence[str],
+    directions: Mapping[str, Direction],
+) -> Hill:
+    """Return a hill as a plan with the stock of another: its trains go up on the first line, and down on the last."""
     unit = stock.unit
     parts = [f"# {remark}" for remark in remarks]
     scale = (
@@ -220,6 +301,23 @@ def hill_of(stock: Plan, title: str, lines: Sequence[HillLine], vertical_curve: 
     for line in lines:
         parts += ["", f"[line.{key_text(line.name)}]", f"from = {quoted(line.foot)}", f"to = {quoted(line.top)}"]
         parts += ["track = [", *(f"  {{ {track} }}," for track in line.tracks), "]"]
-        parts += ["", f"[route.{key_text(line.route)}]", f"from = {quoted(line.foot)}", f"to = {quoted(line.top)}"]
-    parts += stock_text(stock, lines[0].route)
-    return Hill("\n".join(parts).lstrip("\n") + "\n")
+        parts += _route_text(line.route, line.foot, line.top)
+    trains: list[NamedTrain] = []
+    runs: dict[str, tuple[str, ...]] = {}
+    for train in stock.trains.values():
+        up, down = replace(train, route=UP), replace(train, route=DOWN)
+        way = directions[train.name]
+        if way == "both":
+            name = f"{train.name} down"
+            down = replace(down, name=f"{name} hill" if name in stock.trains else name)
+        own = {"up": [up], "down": [down], "both": [up, down]}[way]
+        trains += own
+        runs[train.name] = tuple(each.name for each in own)
+    if any(train.route == DOWN for train in trains):
+        parts += _route_text(DOWN, lines[-1].top, lines[-1].foot)
+    parts += stock_text(stock, trains)
+    return Hill("\n".join(parts).lstrip("\n") + "\n", runs)
+
+
+def _route_text(name: str, start: str, end: str) -> list[str]:
+    return ["", f"[route.{key_text(name)}]", f"from = {quoted(start)}", f"to = {quoted(end)}"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -13,10 +13,12 @@ import numpy as np
 
 from gradehaul.design.climb.hill import (
     CAR_LENGTHS_PER_PERCENT,
+    Direction,
     Hill,
     HillLine,
     car_length,
     coefficient_of,
+    directions_of,
     hill_of,
     length_text,
     usual_vertical_curve,
@@ -135,7 +137,7 @@ class Incline:
             (abs(curve.after - curve.before) * min(1.0, car / curve.length) for curve in self.curves), default=0.0
         )
 
-    def hill(self, stock: Plan) -> Hill:
+    def hill(self, stock: Plan, directions: Mapping[str, Direction] | None = None) -> Hill:
         """Return it as a plan with the stock of another, between two level straights."""
         unit = stock.unit
         level = (f"straight = {length_text(self.vertical, unit)}, rise = 0",) if self.vertical else ()
@@ -151,7 +153,7 @@ class Incline:
             *textwrap.wrap(CARE, 110),
         ]
         line = HillLine("Incline", (*level, *tracks, *level), self.rise)
-        return hill_of(stock, "Incline", [line], self.vertical, remarks)
+        return hill_of(stock, "Incline", [line], self.vertical, remarks, directions or directions_of(stock))
 
 
 def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) -> float:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gradehaul.plan.bench_records import Book, PullRead, StringRead
 from gradehaul.plan.names import key_text, quoted
 from gradehaul.plan.records import Car, CurveResistance, Film, Loco, NamedTrain, Plan, Power
 from gradehaul.quantities import Reading, convert
 
 
-def stock_text(stock: Plan, route: str) -> list[str]:
-    """Return the lines of the tables of a plan's stock, its trains on a route."""
+def stock_text(stock: Plan, trains: Sequence[NamedTrain]) -> list[str]:
+    """Return the lines of the tables of a plan's stock, with other trains of it."""
     parts = _bends_text(stock)
     for film in stock.films.values():
         parts += _film_text(film)
@@ -20,8 +22,8 @@ def stock_text(stock: Plan, route: str) -> list[str]:
             parts += _power_text(power)
     for car in stock.cars.values():
         parts += _car_text(car)
-    for train in stock.trains.values():
-        parts += _train_text(train, route)
+    for train in trains:
+        parts += _train_text(train)
     return parts + _book_text(stock.book)
 
 
@@ -81,9 +83,9 @@ def _car_text(car: Car) -> list[str]:
     return parts
 
 
-def _train_text(train: NamedTrain, route: str) -> list[str]:
+def _train_text(train: NamedTrain) -> list[str]:
     cuts = ", ".join(quoted(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name) for cut in train.consist)
-    parts = ["", f"[train.{key_text(train.name)}]", f"route = {quoted(route)}", f"consist = [{cuts}]"]
+    parts = ["", f"[train.{key_text(train.name)}]", f"route = {quoted(train.route)}", f"consist = [{cuts}]"]
     return parts if train.together is None else [*parts, f"together = {train.together!r}"]
 
 

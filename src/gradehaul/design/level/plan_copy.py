@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
 from gradehaul.errors import PlanError
 from gradehaul.plan.edit.copied import lead_from
@@ -17,10 +18,9 @@ from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line
 from gradehaul.plan.text.toml import read_text
 from gradehaul.quantities import convert
-from gradehaul.track.fit.fitted import fitted
+from gradehaul.track.fit import fitted
 from gradehaul.track.heights.railhead import solve_railheads
 
-_DIGITS = 5
 _AGREES = 1e-5
 """How far railheads may be from those found when the copy is read back, m: the digits written."""
 
@@ -119,4 +119,5 @@ def _place(at: float, unit: str) -> float:
 
 
 def _in_unit(found: Leveled, station: int) -> float:
-    return round(convert(float(found.heights[station]), found.plan.unit), _DIGITS) + 0.0
+    unit = found.plan.unit
+    return round(convert(float(found.heights[station]), unit), digits_written(unit)) + 0.0

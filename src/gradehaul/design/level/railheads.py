@@ -10,6 +10,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from gradehaul.design.level.as_checked import RulingGrade, as_written, hardest_under, plan_at, ruling_grades
 from gradehaul.design.level.grades import Grades, runs_of
 from gradehaul.design.level.hills import GAIN, ActiveSet, LeveledHeights, Leveling
 from gradehaul.design.level.program import LimitRule, Program
@@ -57,8 +58,8 @@ class ActiveLimit:
 class Hardest:
     """The hardest effective grade under a train from its locomotives alone up to all of it: the worst number of cars.
 
-    `even` is the hardest grade with even heights, `leveled` with those found; both without vertical curves, which take
-    a little more from a change of grade.
+    `even` is the hardest grade with even heights, `leveled` with those found; both with the plan's vertical curves, as
+    `check` has them. `cars`, `head` and `track` are where it is hardest when leveled.
     """
 
     KEYS: ClassVar[str] = "name=train string=even leveled cars at=head track binds"
@@ -85,14 +86,29 @@ class StationHeight:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Leveled(AnswerRecord):
-    """The railheads found: for every line its stations, m from its `from`, and heights, m; the even heights too."""
+    """The railheads found: for every line its stations, m from its `from`, and heights, m; the even heights too.
 
-    KEYS: ClassVar[str] = "trains=hardest joints stations=rows"
+    `hardest` has every train, `rulings` every route, both as `check` has them in a copy of the plan with these heights.
+    """
+
+    KEYS: ClassVar[str] = "trains=hardest ruling=rulings passes joints stations=rows"
 
     plan: Plan
     stations: Stations
     heights: FloatArray
     hardest: tuple[Hardest, ...]
+    rulings: tuple[RulingGrade, ...]
+
+    @property
+    def harder(self) -> tuple[Hardest | RulingGrade, ...]:
+        """Trains, and ruling grades, that are harder than with even heights, which vertical curves can make them."""
+        every: tuple[Hardest | RulingGrade, ...] = (*self.hardest, *self.rulings)
+        return tuple(each for each in every if each.leveled > each.even + GAIN)
+
+    @property
+    def passes(self) -> bool:
+        """Whether no train and no ruling grade is harder than with even heights."""
+        return not self.harder
 
     @property
     def even(self) -> FloatArray:
@@ -133,6 +149,9 @@ def leveled(
 
     Where even heights climb nothing falls, and where they fall nothing climbs. No train's hardest grade gets harder
     than with even heights, unless limits of joints forbid these.
+
+    All of this is without vertical curves: one that lies on a curve of the track can take back what was gained. The
+    grades in the answer are those with vertical curves, as `check` has them.
 
     Parameters
     ----------
@@ -220,11 +239,18 @@ def leveled(
             write="a larger change of grade, or wider limits of joints",
         )
 
-    hardest = _hardest(grades, trains_of, even_hard, found, chosen)
-    top = max(range(len(hardest)), key=lambda k: hardest[k].leveled)
-    costs = tuple(_with_cost(each, leveling, change, least, most) for each in hardest[top].binds)
-    hardest[top] = replace(hardest[top], binds=costs)
-    return Leveled(plan, stations, found.heights, tuple(hardest))
+    heights = np.where(found.heights == stations.even, stations.even, as_written(found.heights, plan.unit))
+    after = Layout(plan_at(plan, stations, heights))
+    binds = _binds(grades, trains_of, found, chosen)
+    top = max(binds, key=lambda name: binds[name][0])
+    hardest = [
+        Hardest(
+            name, hardest_under(layout, name).grade, *hardest_under(after, name),
+            binds=tuple(_with_cost(each, leveling, change, least, most) for each in own) if name == top else own,
+        )
+        for name, (_, own) in binds.items()
+    ]  # fmt: skip
+    return Leveled(plan, stations, heights, tuple(hardest), ruling_grades(layout, after))
 
 
 def _with_cost(
@@ -261,27 +287,17 @@ def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArra
     return trains.astype(str), hills
 
 
-def _hardest(
-    grades: Grades, trains: NDArray[np.str_], even: FloatArray, found: LeveledHeights, leveling: Leveling
-) -> list[Hardest]:
-    hard, rows = grades.worst(found.heights)
-    result = []
+def _binds(
+    grades: Grades, trains: NDArray[np.str_], found: LeveledHeights, leveling: Leveling
+) -> dict[str, tuple[float, tuple[ActiveLimit, ...]]]:
+    """Return for each train its hardest grade without vertical curves, and what keeps that from being lower."""
+    hard, _ = grades.worst(found.heights)
+    result = {}
     for name in dict.fromkeys(run.name for run in grades.runs):
         own = np.flatnonzero(trains == name)
         spot = int(own[np.argmax(hard[own])])
-        run, head = grades.runs[grades.run[rows[spot]]], float(grades.head[rows[spot]])
-        binds = _active_limits(found.why[spot], trains, leveling.program) if spot in found.why else ()
-        result.append(
-            Hardest(
-                train=name,
-                even=float(even[own].max()),
-                leveled=float(hard[spot]),
-                cars=run.cars,
-                head=run.start + head,
-                track=run.profile.track_at(head),
-                binds=binds,
-            )
-        )
+        active = _active_limits(found.why[spot], trains, leveling.program) if spot in found.why else ()
+        result[name] = float(hard[spot]), active
     return result
 
 

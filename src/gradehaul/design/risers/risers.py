@@ -5,18 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 import numpy as np
 
+from gradehaul.design.deck import usual_structure
 from gradehaul.design.risers.walk import Walk
 from gradehaul.errors import DesignError
+from gradehaul.plan.records import Plan
 from gradehaul.quantities import describe
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.scales import clear_height, track_centers
 from gradehaul.track.map.plane import many_points
 from gradehaul.track.piecewise import FloatArray
+
+System = Literal["metric", "imperial"]
+"""Of units."""
 
 RULE = {"metric": 0.0005, "imperial": 0.0254 / 32}
 """The smallest part that a rule shows, m: half a millimeter, or a thirty-second of an inch."""
@@ -67,7 +72,9 @@ class Beside:
 class Riser:
     """A riser, lengths in m: its place along the walk, the railhead there and its top, to saw by the rule."""
 
-    KEYS: ClassVar[str] = "number joint track at after railhead top cut residual change block low_end beside"
+    KEYS: ClassVar[str] = (
+        "number joint track at after railhead top cut residual change turned per_turn block low_end beside"
+    )
 
     number: int
     at: Meters
@@ -83,6 +90,10 @@ class Riser:
     """The height as the rule shows it, rounded by itself."""
     change: Meters | None
     """By how much it is higher than the riser before, both as the rule shows them."""
+    turned: Radians
+    """How far the walk has turned up to it, to the left where positive."""
+    per_turn: Meters | None
+    """By how much its railhead is higher than that one whole turn before; None on the first turn."""
     block: Meters | None
     """Thickness of the block under the low end of the level; None where the line is shorter than the level."""
     low_end: str
@@ -130,6 +141,25 @@ class Risers(AnswerRecord):
         return self.walk.layout.plan.title
 
 
+def usual_build(plan: Plan, system: System, **stated: float | None) -> Build:
+    """Return what lies on risers: the usual deck, and the rule and level of a system of units, but for what is stated.
+
+    Raises
+    ------
+    DesignError
+        A rule or a level of 0 or less.
+    """
+    usual: dict[str, float | None] = usual_structure(plan.scale)._asdict()
+    usual |= {"rule": RULE[system], "level": LEVEL[system]}
+    usual |= {name: value for name, value in stated.items() if value is not None}
+    for name in ("rule", "level"):
+        value = usual[name]
+        if value is not None and value <= 0:
+            found = describe(value, "length", plan.unit)
+            raise DesignError(f"{name} must be longer than 0", place=f"--{name}", found=found)
+    return Build(**usual)  # type: ignore[arg-type]
+
+
 def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) -> Risers:
     """Return the risers that stand along a walk, the first at `begin` and one `every` so far, both in m.
 
@@ -165,6 +195,7 @@ def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) 
     places = np.arange(begin, walk.length + 1e-9, every)
     railheads = walk.railhead.at(np.minimum(places, walk.length))
     beside = list(_beside(walk, places, railheads))
+    turned, per_turn = _turns(walk, places)
     found: list[Riser] = []
     for number, (at, railhead) in enumerate(zip(places.tolist(), railheads.tolist(), strict=True), 1):
         top = railhead - build.structure + (build.datum or 0.0)
@@ -189,6 +220,8 @@ def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) 
                 top,
                 cut,
                 cut - found[-1].cut if found else None,
+                turned[number - 1],
+                per_turn[number - 1],
                 block,
                 low_end,
                 beside[number - 1],
@@ -226,6 +259,25 @@ def _block(walk: Walk, at: float, level: float) -> tuple[float | None, str]:
     behind, ahead = walk.railhead.at(np.clip([middle - half, middle + half], 0.0, walk.length)).tolist()
     rise = ahead - behind
     return abs(rise), "" if abs(rise) < 1e-6 else "behind" if rise > 0 else "ahead"
+
+
+def _turns(walk: Walk, places: FloatArray) -> tuple[list[float], list[float | None]]:
+    """Return how far the walk has turned at places, rad, and how much higher they are than one whole turn before, m."""
+    samples = np.linspace(0.0, walk.length, max(int(walk.length / _NEAR_BY), 2))
+    headings = walk.places(samples)[1]
+    turned = walk.places(places)[1] - headings[0]
+    rises: list[float | None] = []
+    for at, angle in zip(places.tolist(), turned.tolist(), strict=True):
+        off = np.abs(angle - (headings - headings[0])) - 2 * math.pi
+        before = np.flatnonzero((off >= -1e-9) & (samples < at))
+        if not before.size:
+            rises.append(None)
+            continue
+        last = int(before[-1])
+        share = off[last] / (off[last] - off[last + 1])  # between two samples the heading runs all but evenly
+        below = samples[last] + share * (samples[last + 1] - samples[last])
+        rises.append(float(walk.railhead(at) - walk.railhead(below)))
+    return turned.tolist(), rises
 
 
 def _beside(walk: Walk, places: FloatArray, railheads: FloatArray) -> Iterator[tuple[Beside, ...]]:

@@ -10,30 +10,27 @@ from typing import ClassVar
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
 from gradehaul.haulage.demand import TIE, demand
 from gradehaul.haulage.longest import Load
-from gradehaul.haulage.outcome import FAILS, Outcome
+from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
-from gradehaul.haulage.verdict import Verdict, judge
-from gradehaul.network.reversals import Tail
-from gradehaul.network.route import Between, Route
+from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.fit.reach import figures_of
+from gradehaul.track.figures import figures_of
 from gradehaul.track.map.closing import figure_name
 from gradehaul.track.map.positions import USABLE_MISCLOSURE
 from gradehaul.track.proximity.fouling import fouling_notes
@@ -107,14 +104,8 @@ class LoadTrials:
 
     def __init__(self, route_trust: Callable[[], RouteTrust]) -> None:
         self._trust = cache(route_trust)
-        self.spread = cache(self._spread)
-
-    def _spread(self, load: Load) -> LoadSpread:
-        return self._trust().spread(load)
-
-    def rated_range(self, load: Load) -> tuple[int, int]:
-        """Return the 90 % range of a rated load."""
-        return self._trust().rated_range(load)
+        self.spread = cache(lambda load: self._trust().spread(load))
+        self.rated_range = cache(lambda load: self._trust().rated_range(load))
 
     def sure(self, load: Load, cars: int) -> bool:
         """Return whether a train of so many cars is rated in at least 95 of 100 trials."""
@@ -159,8 +150,8 @@ class RouteAnswer:
         return tuple(map(RangedLoad, self.loads, self.spreads))
 
 
-@dataclass(frozen=True, slots=True)
-class TrainAnswer:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrainAnswer(JudgedTrain):
     """What becomes of a named train on one rail condition."""
 
     KEYS: ClassVar[str] = (
@@ -168,25 +159,14 @@ class TrainAnswer:
         "trust.margin_high unsure_of=trust.causes measure_next=trust.next_measurement.measure"
     )
 
-    name: str
-    route: str
-    rail: str
     length: Meters
-    verdict: Verdict
     run_trials: Callable[[], TrainTrust] = field(repr=False, compare=False)
     """The random trials, run when they are first looked at."""
-    misfits: tuple[Misfit, ...] = ()
-    """Places of its route that do not hold it; the verdict is on the track alone."""
 
     @property
     def trust(self) -> TrainTrust:
         """How far the verdict can be trusted."""
         return self.run_trials()
-
-    @property
-    def outcome(self) -> Outcome:
-        """The worst of all that can happen to it."""
-        return outcome_of(self.verdict, self.misfits)
 
 
 _SI: dict[Kind, str] = {"length": "m", "angle": "rad", "mass": "kg", "force": "N"}
@@ -326,35 +306,29 @@ def check_layout(
     draws = Draws(plan, layout.coefficient, seed=seed)
     made = {named.name: made_up(plan, named) for named in plan.trains.values()}
     answered: list[RouteAnswer] = []
-    verdicts: dict[str, list[TrainAnswer]] = {name: [] for name in made}
     for number, route in enumerate(chosen):
-        profile = layout.profile(route)
-        answered.append(_route_answer(layout, profile, made, draws))
-        for named in plan.trains.values():
-            if named.route == route.name:
-                train = made[named.name]
-                too_long = misfits(layout, route, train)
-                verdicts[named.name] = [
-                    TrainAnswer(
-                        name=named.name,
-                        route=route.name,
-                        rail=rail,
-                        length=train.length,
-                        verdict=judge(profile, train, rail, layout.pulls),
-                        run_trials=cache(partial(trust_in_train, profile, train, rail, draws)),
-                        misfits=too_long,
-                    )
-                    for rail in layout.rails
-                ]
+        answered.append(_route_answer(layout, layout.profile(route), made, draws))
         if progress is not None:
             progress(number + 1, len(chosen))
+    answers = tuple(
+        TrainAnswer(
+            name=each.name,
+            route=each.route,
+            rail=each.rail,
+            verdict=each.verdict,
+            misfits=each.misfits,
+            length=made[each.name].length,
+            run_trials=cache(partial(trust_in_train, layout.profile(each.route), made[each.name], each.rail, draws)),
+        )
+        for each in judged_trains(layout, trains=plan.trains)
+    )
     alignment = layout.alignment
     doubts = (
+        *plan.doubts,
         *surveyed_steeper(plan, alignment),
         *unusual_notes(plan, (answer.ruling for answer in answered)),
         *_loops_that_miss(layout),
     )
-    answers = tuple(answer for found in verdicts.values() for answer in found)
     notes = (
         *plan.notes,
         *alignment.notes,

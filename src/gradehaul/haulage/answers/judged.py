@@ -1,74 +1,24 @@
-"""Judged trains, the worst of each: over rail conditions, and over the ages of a film."""
+"""Judged trains: verdicts with the places that do not hold a train, and the worst over rails and ages of film."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Collection, Hashable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, Protocol, TypeVar
+from typing import TYPE_CHECKING, ClassVar, TypeVar
 
-from gradehaul.haulage.answers.misfits import Misfit, misfits
+from gradehaul.haulage.longest import RoomKind
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
-from gradehaul.haulage.train import made_up
+from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.route import Route
 from gradehaul.plan.rail_condition import RailCondition
+from gradehaul.quantities.si import Meters
 
 if TYPE_CHECKING:
     from gradehaul.haulage.answers.layout import Layout
 
-
-class Judged(Protocol):
-    """A named train with its outcome on one rail condition."""
-
-    @property
-    def name(self) -> str:
-        """The train."""
-
-    @property
-    def rail(self) -> str:
-        """The rail condition."""
-
-    @property
-    def verdict(self) -> Verdict:
-        """The verdict on it."""
-
-    @property
-    def outcome(self) -> Outcome:
-        """The worst of all that can happen to it there."""
-
-
-@dataclass(frozen=True, slots=True)
-class JudgedTrain:
-    """A named train with its verdict and misfits on one rail condition, without random trials."""
-
-    name: str
-    route: str
-    rail: str
-    verdict: Verdict
-    misfits: tuple[Misfit, ...]
-
-    @property
-    def outcome(self) -> Outcome:
-        """The worst of all that can happen to it."""
-        return outcome_of(self.verdict, self.misfits)
-
-
-def judged_trains(layout: Layout, rails: Sequence[str] | None = None) -> tuple[JudgedTrain, ...]:
-    """Return every named train whose route is answered, on some or all rail conditions, in the order of the plan."""
-    plan, routes = layout.plan, {route.name: route for route in layout.routes}
-    found = []
-    for named in plan.trains.values():
-        if named.route not in routes:
-            continue
-        profile, train = layout.profile(routes[named.route]), made_up(plan, named)
-        too_long = misfits(layout, routes[named.route], train)
-        found += [
-            JudgedTrain(named.name, named.route, rail, judge(profile, train, rail, layout.pulls), too_long)
-            for rail in (layout.rails if rails is None else rails)
-        ]
-    return tuple(found)
-
-
-_Train = TypeVar("_Train", bound=Judged)
+_WHOLE = 1 + 1e-9
+"""A train so little longer than its room still fits."""
 
 JUDGED_KEYS = (
     "outcome verdict=verdict.climb verdict.margin verdict.margin_at verdict.at verdict.track verdict.no_stopping "
@@ -79,18 +29,108 @@ JUDGED_KEYS = (
 
 
 @dataclass(frozen=True, slots=True)
-class VerdictOnRoute:
-    """A verdict with the places of the route that do not hold the train."""
+class Misfit:
+    """A place that does not hold a train: its name, its kind, the train's length there, m, and the length available, m.
+
+    In a ``run-round`` the length is that of the locomotives which go round their train.
+    """
+
+    place: str
+    kind: RoomKind
+    length: Meters
+    available: Meters
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """A verdict, which is on the track alone, with the places of the route that do not hold the train."""
 
     KEYS: ClassVar[str] = JUDGED_KEYS
 
     verdict: Verdict
-    misfits: tuple[Misfit, ...]
+    misfits: tuple[Misfit, ...] = ()
 
     @property
     def outcome(self) -> Outcome:
-        """The worst of all that can happen to the train."""
+        """The worst of all that can happen to it."""
         return outcome_of(self.verdict, self.misfits)
+
+    @property
+    def badness(self) -> tuple[int, float]:
+        """What orders one train on several rails, the worst first: its outcome, and its pull to spare, N."""
+        return WORST_FIRST.index(self.outcome), self.verdict.margin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedTrain(Judged):
+    """A named train on its route and one rail condition."""
+
+    name: str
+    route: str
+    rail: str
+
+
+_Train = TypeVar("_Train", bound=JudgedTrain)
+
+
+def misfits(layout: Layout, route: Route, train: Train) -> tuple[Misfit, ...]:
+    """Return the places of a route that do not hold a train: berths, tails, its lap, its tightest loop, run-rounds.
+
+    Examples
+    --------
+    >>> from gradehaul.haulage.answers.layout import Layout
+    >>> from gradehaul.plan import read_plan
+    >>> plan = read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead = { Foot = 0, Top = 0.1 }
+    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 1, berth = "Yard" }, { straight = 4 }] }
+    ... loco.tank = { mass = "400 g", length = 0.2, pull.clean = "80 gf" }
+    ... car.ore = { mass = "100 g", length = 0.15 }
+    ... train.up = { route = "Up", consist = ["tank", "6 ore"] }
+    ... route.Up = { from = "Yard", to = "Top" }
+    ... ''')
+    >>> layout = Layout(plan)
+    >>> [(each.place, each.kind) for each in misfits(layout, layout.route("Up"), made_up(plan, plan.trains["up"]))]
+    [('berth "Yard"', 'berth')]
+    """
+    rooms = (
+        Misfit(room.name, room.kind, train.length, room.length)
+        for room in layout.rooms(route)
+        if train.length > room.length * _WHOLE
+    )
+    shut_in = (
+        Misfit(f"the run-round {tail.place}", "run-round", length, room)
+        for tail, length, room in train.too_long_round(route.tails)
+    )
+    return (*rooms, *shut_in)
+
+
+def judged_trains(
+    layout: Layout, rails: Sequence[str] | None = None, trains: Collection[str] | None = None
+) -> tuple[JudgedTrain, ...]:
+    """Return the named trains whose route is answered, on some or all rail conditions, in the order of the plan.
+
+    `trains` are their names; None for all.
+    """
+    plan, routes = layout.plan, {route.name: route for route in layout.routes}
+    found = []
+    for named in plan.trains.values():
+        if named.route not in routes or (trains is not None and named.name not in trains):
+            continue
+        route, train = routes[named.route], made_up(plan, named)
+        profile, too_long = layout.profile(route), misfits(layout, route, train)
+        found += [
+            JudgedTrain(
+                name=named.name,
+                route=named.route,
+                rail=rail,
+                verdict=judge(profile, train, rail, layout.pulls),
+                misfits=too_long,
+            )
+            for rail in (layout.rails if rails is None else rails)
+        ]
+    return tuple(found)
 
 
 def outcome_of(verdict: Verdict, misfits: Sequence[Misfit]) -> Outcome:
@@ -117,10 +157,6 @@ def _worst(judged: Iterable[_Train], *, by_film: bool) -> list[_Train]:
     found: dict[Hashable, _Train] = {}
     for each in judged:
         key = each.name, RailCondition.named(each.rail).film if by_film else None
-        if key not in found or _badness(each) < _badness(found[key]):
+        if key not in found or each.badness < found[key].badness:
             found[key] = each
     return list(found.values())
-
-
-def _badness(each: Judged) -> tuple[int, float]:
-    return WORST_FIRST.index(each.outcome), each.verdict.margin

@@ -12,15 +12,15 @@ from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, st
 from gradehaul.haulage.resistance import curve_costs
 from gradehaul.haulage.train import Engine, made_up
 from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.network.film_spread import Stretches, Wheels, turning_places, wheels
 from gradehaul.network.graph import MovementGraph
-from gradehaul.network.reversals import Tail
-from gradehaul.network.route import Route
+from gradehaul.network.route import Route, Tail
 from gradehaul.network.routes import find_routes
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED, RailCondition, conditions
 from gradehaul.plan.records import NamedTrain, Plan
 from gradehaul.track.alignment import align
-from gradehaul.track.fit.fitted import fitted
+from gradehaul.track.fit import fitted
 from gradehaul.track.proximity.fouling import clear_lengths
 
 LONGEST_AGE = 1e6
@@ -70,12 +70,35 @@ class Layout:
         self.pulls = Pulls(plan)
         self._strip = lay_strip(self.alignment)
         self.found = find_routes(self.movements, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
+        has = {n: track.rail for n, track in enumerate(plan.tracks.values()) if track.rail not in (None, CLEAN)}
+        if has:
+            self._strip = replace(self._strip, rails=tuple(self.wheels().rails(has)))
         self.rails = (*conditions(plan.films), *_planned({track.rail for track in self.alignment.tracks.values()}))
 
     @property
     def routes(self) -> tuple[Route, ...]:
         """The declared routes; where there are none, the telling ones."""
         return self.found.routes
+
+    def wheels(self, stretches: Stretches | None = None, carry: float | None = None) -> Wheels:
+        """Return where wheels of the plan's trains carry film.
+
+        Parameters
+        ----------
+        stretches
+            Stretches of its tracks; None for whole tracks, numbered in their order.
+        carry
+            How far wheels carry the film, m; None for the carry-over of the plan.
+        """
+        plan = self.plan
+        if stretches is None:
+            lengths = [track.length for track in plan.tracks.values()]
+            stretches = Stretches(lengths, {name: (n,) for n, name in enumerate(plan.tracks)})
+        longest = max((made_up(plan, named).length for named in plan.trains.values()), default=0.0)
+        rounds = [tail.run_round for route in self.routes for tail in route.tails if tail.run_round is not None]
+        spurs = [spur for each in rounds for spur in each.spurs]
+        turning = turning_places(stretches, self.movements, longest, spurs)
+        return wheels(stretches, self.movements, plan.carry_over if carry is None else carry, turning)
 
     def route(self, name: str) -> Route:
         """Return a route by name, or a leg of one with reversals, as ``Up, leg 2``.

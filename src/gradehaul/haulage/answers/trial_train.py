@@ -7,15 +7,13 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.errors import PlanError, Problems
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, Judged, misfits
 from gradehaul.haulage.answers.layout import Layout, film_rails
-from gradehaul.haulage.answers.misfits import Misfit, misfits
-from gradehaul.haulage.outcome import WORST_FIRST, Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
-from gradehaul.haulage.verdict import Verdict, judge
+from gradehaul.haulage.verdict import judge
 from gradehaul.network.route import Route
 from gradehaul.plan.names import look_up, quoted
 from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN, PLANNED
@@ -38,8 +36,8 @@ _BETWEEN = ".."
 _MOST_REVERSALS = 9
 
 
-@dataclass(frozen=True, slots=True)
-class Trial:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial(Judged):
     """What becomes of the train on one condition of the rails, at the age of the film that is worse for it."""
 
     KEYS: ClassVar[str] = f"condition rail {JUDGED_KEYS} trust.stall_probability most_cars=most"
@@ -48,17 +46,10 @@ class Trial:
     """``clean``, ``as planned`` or ``film everywhere``."""
     rail: str
     """The rail condition of the plan that it is judged on."""
-    verdict: Verdict
     trust: TrainTrust
-    misfits: tuple[Misfit, ...]
     most: int | None
     """The most cars of the counted kind with which it, and it with any fewer, climbs; None where it has no cars, or
     does not climb without them."""
-
-    @property
-    def outcome(self) -> Outcome:
-        """The worst of all that can happen to it."""
-        return outcome_of(self.verdict, self.misfits)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +149,7 @@ def try_train(
         for power in (plan.powers if compares else (None,))
     ]
     if compares:
-        trains.sort(key=lambda train: _badness(train.judged), reverse=True)
+        trains.sort(key=lambda train: train.judged.badness, reverse=True)
     return TrialAnswer(
         plan=plan,
         route=profile.route,
@@ -226,12 +217,12 @@ def _trial(
 ) -> Trial:
     train = _train(layout.plan, profile.route, consist)
     too_long = misfits(layout, profile.route, train)
-    verdicts = {rail: judge(profile, train, rail, layout.pulls) for rail in rails}
-    rail = min(rails, key=lambda rail: _how_bad(verdicts[rail], too_long))
+    found = {rail: Judged(verdict=judge(profile, train, rail, layout.pulls), misfits=too_long) for rail in rails}
+    rail = min(rails, key=lambda rail: found[rail].badness)
     return Trial(
         condition=condition,
         rail=rail,
-        verdict=verdicts[rail],
+        verdict=found[rail].verdict,
         trust=trust_in_train(profile, train, rail, draws),
         misfits=too_long,
         most=None if counted is None else _most(layout, profile, consist, counted, rails),
@@ -275,16 +266,8 @@ def _train(plan: Plan, route: Route, consist: Iterable[Cut]) -> Train:
     return made_up(plan, NamedTrain("try", route.name, tuple(consist)))
 
 
-def _how_bad(verdict: Verdict, too_long: Sequence[Misfit]) -> tuple[int, float]:
-    return WORST_FIRST.index(outcome_of(verdict, too_long)), verdict.margin
-
-
-def _badness(trial: Trial) -> tuple[int, float]:
-    return _how_bad(trial.verdict, trial.misfits)
-
-
 def _between(plan: Plan, route: str) -> Layout:
-    """Return a layout with a route from one place to another, with the fewest reversals, as its only one."""
+    """Return a layout with a route from one place to another, with the fewest reversals, beside the plan's own."""
     origin, _, destination = (part.strip() for part in route.partition(_BETWEEN))
     ends = [f"{line}.{end}" for line in plan.lines for end in ("from", "to")]
     places = dict.fromkeys([*plan.joints, *plan.berths, *ends])
@@ -292,9 +275,8 @@ def _between(plan: Plan, route: str) -> Layout:
         look_up(name, places, "joint, berth or line's end", file=plan.file, place="ROUTE")
 
     def layout(reversals: int) -> Layout:
-        return Layout(
-            replace(plan, routes={route: NamedRoute(route, origin, destination, reversals=reversals)}, trains={})
-        )
+        named = NamedRoute(route, origin, destination, reversals=reversals)
+        return Layout(replace(plan, routes={**plan.routes, route: named}))
 
     try:
         return layout(0)

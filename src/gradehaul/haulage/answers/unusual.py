@@ -10,7 +10,7 @@ from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.records import Car, Loco, Note
 from gradehaul.quantities import describe
 from gradehaul.scales import car_mass
-from gradehaul.track.fit.solve import SHARPEST
+from gradehaul.track.figures import SHARPEST
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -155,7 +155,7 @@ class TrainTrials:
         """Return the sets of rail conditions that are under the locomotives somewhere."""
         if self._rails_key(rail):
             return self._pieces_on(rail, starting=False).patterns
-        return (((rails_along(self.profile, rail)[0],),) * len(self.train.locos),)
+        return ((rails_along(self.profile, rail)[0],) * len(self.train.locos),)
 
     def _pieces_on(self, rail: str, *, starting: bool) -> _Pieces:
         key = self._rails_key(rail), starting and self.profile.curves.tension > 0

@@ -5,25 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import ClassVar, Literal, NamedTuple
+from typing import ClassVar, Literal
 
 import numpy as np
 
 from gradehaul.errors import PlanError
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of, worse_ages, worst_first
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains, worse_ages, worst_first
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.misfits import Misfit, misfits
-from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
-from gradehaul.haulage.train import made_up
-from gradehaul.haulage.verdict import Stretch, Verdict
+from gradehaul.haulage.verdict import Stretch
 from gradehaul.haulage.views.overpasses import Overpass, overpasses
 from gradehaul.haulage.views.track_view import Spot, TrackView, track_view
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Radians
-from gradehaul.track.fit.fitted import fit_notes
+from gradehaul.track.fit import fit_notes
 from gradehaul.track.map.closing import figure_misses, figure_name, misclosure
 from gradehaul.track.map.plane import Pose
 from gradehaul.track.map.positions import USABLE_MISCLOSURE
@@ -87,8 +84,8 @@ class Mark:
     on: tuple[OnTrack, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class TrainView:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrainView(JudgedTrain):
     """What becomes of a train on one rail condition, with the stretches to mark and where its failures begin and end.
 
     A place on track that is not in the view is left out; the verdict shows it.
@@ -96,21 +93,11 @@ class TrainView:
 
     KEYS: ClassVar[str] = f"name route rail {JUDGED_KEYS} stall runaways marks"
 
-    name: str
-    route: str
-    rail: str
-    verdict: Verdict
-    misfits: tuple[Misfit, ...]
     marks: tuple[Mark, ...]
     stall: Spot | None
     """Where it stalls first."""
     runaways: tuple[Runaway, ...]
     """Where it begins to run away and where that ends, for each stretch."""
-
-    @property
-    def outcome(self) -> Outcome:
-        """The worst of all that can happen to it."""
-        return outcome_of(self.verdict, self.misfits)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,7 +139,12 @@ class PlanView(AnswerRecord):
         return tuple(self.tracks.values())
 
 
-def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequence[str] | None = None) -> PlanView:
+def plan_view(
+    layout: Layout,
+    trains: Sequence[str] | None = None,
+    rails: Sequence[str] | None = None,
+    routes: Sequence[str] = (),
+) -> PlanView:
     """Return the figures of a layout's plan view.
 
     Parameters
@@ -164,11 +156,13 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
     rails
         Rail conditions to judge them on; None for those by which the layout passes: as planned where the plan says
         so, else clean.
+    routes
+        The routes whose track is shown, and whose trains are judged where none is named; empty for all track.
 
     Raises
     ------
     RouteError
-        A train or rail condition that the plan does not have.
+        A train, route or rail condition that the plan does not have.
     PlanError
         No track has a usable place: every frame has a figure that does not close.
 
@@ -200,17 +194,33 @@ def plan_view(layout: Layout, trains: Sequence[str] | None = None, rails: Sequen
     lost = list(_laid_out(layout, usable=False))
     if not views:
         raise _no_places(layout)
-    chosen = list(_judged(layout, trains, rails))
+    wanted = [layout.route(name) for name in routes]
+    if wanted and trains is None:
+        whole = {route.whole for route in wanted}
+        trains = [name for name, named in layout.plan.trains.items() if named.route in whole]
+    chosen = _judged(layout, trains, rails)
     shifts = _shifts(views.values())
     aside = _shifts([*views.values(), *lost], last={view.frame for view in lost})
     views = {name: _shifted(view, shifts[view.frame]) for name, view in views.items()}
+    joints, over = tuple(_joints(layout, shifts)), tuple(overpasses(list(views.values())))
+    if wanted:
+        run = {way.track for route in wanted for way in route.ways}
+        views = {name: view for name, view in views.items() if name in run}
+        lost = [view for view in lost if view.id in run]
+        if not views:
+            raise _no_places(layout)
+        over = tuple(each for each in over if {each.over.track, each.under.track} <= run)
+        ends = np.concatenate([view.xy[[0, -1]] for view in views.values()])
+        joints = tuple(
+            joint for joint in joints if np.isclose(ends, (joint.x, joint.y), rtol=0, atol=1e-6).all(axis=1).any()
+        )
     return PlanView(
         plan=layout.plan,
         tracks=views,
         unplaced=tuple(_shifted(view, aside[view.frame]) for view in lost),
-        joints=tuple(_joints(layout, shifts)),
-        overpasses=tuple(overpasses(list(views.values()))),
-        trains=tuple(_train(views, each) for each in chosen),
+        joints=joints,
+        overpasses=tuple(over),
+        trains=tuple(_train(layout, views, each) for each in chosen),
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )
@@ -299,33 +309,15 @@ def _notes(layout: Layout, frames: int) -> Iterator[Note]:
 # Trains
 
 
-class _Judged(NamedTuple):
-    """A named train on its route and a rail condition."""
-
-    name: str
-    profile: RouteProfile
-    rail: str
-    verdict: Verdict
-    misfits: tuple[Misfit, ...]
+def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> tuple[JudgedTrain, ...]:
+    """Return each train to show on each rail condition; a train that is named must have a route that is answered."""
+    for name in trains or ():
+        layout.route(layout.train(name).route)
+    return judged_trains(layout, layout.judged(rails), trains)
 
 
-def _judged(layout: Layout, trains: Sequence[str] | None, rails: Sequence[str] | None) -> Iterator[_Judged]:
-    """Yield each train asked for on each rail condition."""
-    plan = layout.plan
-    routes = {route.name for route in layout.routes}
-    names = trains if trains is not None else [name for name, named in plan.trains.items() if named.route in routes]
-    conditions = layout.judged(rails)
-    for name in dict.fromkeys(names):
-        verdicts = {rail: layout.verdict(name, rail=rail) for rail in conditions}
-        named = plan.trains[name]
-        too_long = misfits(layout, layout.route(named.route), made_up(plan, named))
-        for rail, verdict in verdicts.items():
-            yield _Judged(name, layout.profile(named.route), rail, verdict, too_long)
-
-
-def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
-    profile, verdict = judged.profile, judged.verdict
-    route = profile.route
+def _train(layout: Layout, views: Mapping[str, TrackView], judged: JudgedTrain) -> TrainView:
+    profile, verdict = layout.profile(judged.route), judged.verdict
     kinds: tuple[tuple[MarkKind, tuple[Stretch, ...]], ...] = (
         ("no recovery", verdict.no_recovery),
         ("no stopping", verdict.no_stopping),
@@ -339,7 +331,7 @@ def _train(views: Mapping[str, TrackView], judged: _Judged) -> TrainView:
     )
     return TrainView(
         name=judged.name,
-        route=route.name,
+        route=judged.route,
         rail=judged.rail,
         verdict=verdict,
         misfits=judged.misfits,

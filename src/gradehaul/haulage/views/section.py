@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.answers.judged import JUDGED_KEYS, outcome_of
+from gradehaul.haulage.answers.judged import JUDGED_KEYS, Misfit, misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout, film_rails, judged_rails
-from gradehaul.haulage.answers.misfits import Misfit, misfits
 from gradehaul.haulage.demand import demand, supply
 from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.outcome import Outcome

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
-from gradehaul.plan.drawing.dxf.values import matches
+from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.elements import gap
 from gradehaul.plan.drawing.heights import read_heights
 from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
@@ -47,6 +47,7 @@ def assemble(
     claims: Sequence[Claim] = (),
     known: Sequence[KnownLine] = (),
     given: Mapping[str, float] | None = None,
+    given_along: Mapping[str, Sequence[float]] | None = None,
     before: Mapping[str, float] | None = None,
     lines_taken: Collection[str] = (),
     joints_taken: Collection[str] = (),
@@ -63,6 +64,8 @@ def assemble(
         The lines of an earlier drawing, whose names stay.
     given, before
         Heights of joints that stand already, m, by name: in the plan, and in one that is to be written anew.
+    given_along
+        Where along lines the plan gives heights, m, by name of line.
     lines_taken, joints_taken
         Names of the plan's own lines and berths, and of its joints.
 
@@ -111,6 +114,7 @@ def assemble(
         names.lines,
         texts,
         given or {},
+        given_along or {},
         near=terms.near,
         edge=terms.fit,
         unit=terms.plan_unit,

@@ -181,6 +181,8 @@ class Fault:
     handle: str = ""
     layer: str = ""
     weight: float = 0.0
+    cure: str = ""
+    """What to write in the plan, where that is sure."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Mapping
+from contextlib import suppress
 from itertools import accumulate
 from typing import Any, Literal, Protocol
 
@@ -59,10 +60,10 @@ def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) 
             del lines[name]
         return False
     _add_all(drawn, tables, faults)
-    from gradehaul.plan.drawing.wording import fault_notes
+    from gradehaul.plan.drawing.wording import fault_notes, unused_heights
 
-    for note in fault_notes(drawn.file, drawn.faults, unit):
-        faults.notes.append(note)
+    faults.notes += fault_notes(drawn.file, drawn.faults, unit)
+    faults.doubts += unused_heights(drawn.file, drawn.faults, unit)
     return True
 
 
@@ -137,6 +138,7 @@ def _drawn(
             on,
             claims=claims,
             given=_given(tables),
+            given_along=_given_along(tables),
             lines_taken={*own, *berths_named(tables.keyed["line"], tables.keyed["piece"])},
             joints_taken={joint for span in spans.values() for joint in (span.start, span.finish)},
         )
@@ -156,10 +158,20 @@ def _given(tables: Tables) -> dict[str, float]:
     """Return the heights that the plan gives, m; what cannot be read is an error where the plan is resolved."""
     found: dict[str, float] = {}
     for name, entry in tables.railhead.items():
-        try:
+        with suppress(QuantityError):
             found[name] = read_quantity(entry.table, "length", unit=entry.source.unit)
-        except QuantityError:
-            continue
+    return found
+
+
+def _given_along(tables: Tables) -> dict[str, list[float]]:
+    """Return where along lines the plan gives heights, m; what cannot be read is an error later on."""
+    found: dict[str, list[float]] = {}
+    for name, entry in tables.keyed["line"].items():
+        pairs = entry.table.get("railhead_at") if isinstance(entry.table, dict) else None
+        for pair in pairs if isinstance(pairs, list) else ():
+            if isinstance(pair, list) and pair:
+                with suppress(QuantityError):
+                    found.setdefault(name, []).append(read_quantity(pair[0], "length", unit=entry.source.unit))
     return found
 
 

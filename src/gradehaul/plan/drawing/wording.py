@@ -19,6 +19,9 @@ _GAP = 2e-5
 """How finely a gap is named, m."""
 _LISTED = 3
 
+UNUSED = "height-unused"
+"""The code of faults for heights that were drawn and are not used: they come before any answer."""
+
 
 def length_text(length: float, unit: str, fine: float = _FINE) -> str:
     """Return the text of a length, to about `fine`, m.
@@ -64,7 +67,8 @@ def fault_text(fault: Fault, unit: str) -> str:
     where = "" if fault.spot is None else f", at {at_text(fault.spot, unit)}"
     known = fault.spot is None or not fault.layer or fault.layer in fault.text
     layer = "" if known else f" on layer {quoted(fault.layer)}"
-    return f"{fault.text}{where}{layer}"
+    cure = f"; write {fault.cure}" if fault.cure else ""
+    return f"{fault.text}{where}{layer}{cure}"
 
 
 def by_code(faults: Iterable[Fault]) -> dict[str, list[Fault]]:
@@ -89,9 +93,34 @@ def fault_notes(file: str, faults: Sequence[Fault], unit: str) -> list[Note]:
     """
     notes = []
     for code, found in by_code(faults).items():
+        if code == UNUSED:
+            continue
         worst = "; ".join(fault_text(fault, unit) for fault in found[:_LISTED])
         more = f"; and {len(found) - _LISTED} more" if len(found) > _LISTED else ""
         notes.append(
             Note(file, f"{code}, {len(found)} in all{', worst first' if len(found) > 1 else ''}: {worst}{more}")
         )
+    return notes
+
+
+def unused_heights(file: str, faults: Iterable[Fault], unit: str) -> list[Note]:
+    """Return a note for each layer with heights that were drawn and are not used: how many, and one of them.
+
+    Examples
+    --------
+    >>> fault = Fault(UNUSED, '"50" stands at no joint', Spot(0.3, 0.1), layer="HEIGHTS")
+    >>> print(*unused_heights("tarn.dxf", [fault, fault], "mm"))
+    tarn.dxf: 2 heights on layer "HEIGHTS" are not used: "50" stands at no joint, at (300.0, 100.0) mm
+    """
+    layers: dict[str, list[Fault]] = {}
+    for fault in by_code(faults).get(UNUSED, ()):
+        layers.setdefault(fault.layer, []).append(fault)
+    notes = []
+    for layer, found in layers.items():
+        first = next((fault for fault in found if fault.cure), found[0])
+        counted = f"{len(found)} heights on layer {quoted(layer)} are" if len(found) > 1 else "a height is"
+        where = "" if first.spot is None else f", at {at_text(first.spot, unit)}"
+        on = "" if len(found) > 1 else f" on layer {quoted(layer)}"
+        cure = f"; write {first.cure}" if first.cure else ""
+        notes.append(Note(file, f"{counted} not used: {first.text}{where}{on}{cure}"))
     return notes

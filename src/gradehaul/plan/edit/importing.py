@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -10,6 +10,8 @@ from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
 from gradehaul.plan.edit.writer import Changes, Written, heights_before, lines_before, new_plan, unit_of, updated_plan
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
+from gradehaul.plan.schema.plan import ImportTable
+from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import Kind, length_unit, read_quantity
 from gradehaul.quantities.document import AnswerRecord
@@ -32,10 +34,20 @@ class ImportOptions:
     unit: str | None = None
     """The drawing's unit."""
     rails: bool = False
-    snap: str | None = None
-    fit: str | None = None
-    kink: str | None = None
+    snap: str | float | None = None
+    fit: str | float | None = None
+    kink: str | float | None = None
     scale: str | None = None
+
+    @property
+    def table(self) -> dict[str, Any]:
+        """What the plan keeps of them, in its table ``[import]``."""
+        found: dict[str, Any] = {}
+        for name in ("layers", "height_layers", "unit", "snap", "fit", "kink", "rails"):
+            value = getattr(self, name)
+            if value:
+                found[name] = list(value) if isinstance(value, tuple) else value
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +81,8 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
     plan
         The plan to be written, whose scale, unit and tables stay where there is one already; None for a new one.
     options
-        How it is to be read. Bare lengths in it read in the plan's unit: the one of the plan that is there, else inches
+        How it is to be read; what is not typed as the import before read it, which the plan's table ``[import]`` keeps.
+        Bare lengths in it read in the plan's unit: the one of the plan that is there, else inches
         for a drawing in inches, feet, yards or miles, and millimeters for all others.
 
     Raises
@@ -89,7 +102,9 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         raise PlanError("this is a plan, not a drawing", file=drawing, write="the name of a DXF file")
     check_file(Path(drawing), drawing)  # before the scale is needed, since it may be the wrong name
     scale = _scale(data, options, plan or "")
+    options = _with_those_before(options, data, plan or "")
     layers, height_layers = _layers(Path(drawing), options)
+    options = replace(options, layers=layers, height_layers=height_layers)
     read = read_drawing(
         drawing,
         layers=layers,
@@ -119,11 +134,23 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         lines_taken=_own_names(data, {line.name for line in known}),
     )
     if before is None or plan is None:
-        written = new_plan(drawn, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
+        written = new_plan(drawn, options.table, title=Path(drawing).stem, scale=options.scale or "", unit=unit)
     else:
-        written = updated_plan(before, drawn, file=plan)
+        written = updated_plan(before, drawn, options.table, file=plan)
     problems = _problems(written, plan)
     return Imported(drawn, written.text, unit, written.changes, before is None, problems)
+
+
+def _with_those_before(options: ImportOptions, data: dict[str, Any], plan: str) -> ImportOptions:
+    """Return the options, those that were not typed as the plan has them from the import before."""
+    before = data.get("import")
+    if before is None:
+        return options
+    faults = Faults()
+    checked(ImportTable, Entry(Source(plan, unit_of(data, plan), {}, {}), ("import",), before), faults)
+    faults.raise_all()
+    mine: dict[str, Any] = {name: tuple(each) if isinstance(each, list) else each for name, each in before.items()}
+    return replace(options, **{name: each for name, each in mine.items() if not getattr(options, name)})
 
 
 def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -186,7 +213,7 @@ def _drawing_unit(options: ImportOptions) -> str | None:
         raise error.at(place="--unit") from error
 
 
-def _length_option(option: str, text: str | None, kind: Kind, unit: str) -> float | None:
+def _length_option(option: str, text: str | float | None, kind: Kind, unit: str) -> float | None:
     """Return the value of an option in SI units."""
     if text is None:
         return None
@@ -195,7 +222,7 @@ def _length_option(option: str, text: str | None, kind: Kind, unit: str) -> floa
     except QuantityError as error:
         raise error.at(place=f"--{option}") from error
     if value <= 0:
-        raise PlanError("must be more than 0", place=f"--{option}", found=text)
+        raise PlanError("must be more than 0", place=f"--{option}", found=str(text))
     return value
 
 

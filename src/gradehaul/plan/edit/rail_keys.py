@@ -15,7 +15,9 @@ from gradehaul.plan.records import Plan
 from gradehaul.plan.text.toml import read_text
 
 
-def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None = None) -> str:
+def plan_with_rails(
+    plan: Plan, rails: Mapping[str, str], *, carry_over: float | None = None, folder: Path | None = None
+) -> str:
     """Return the text of a plan file with rail conditions put on some of its tracks, comments kept.
 
     Parameters
@@ -24,6 +26,8 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
         The plan, as it was loaded from its file.
     rails
         The condition to put on tracks, by their id; other tracks keep theirs.
+    carry_over
+        How far wheels carry film, m, where that is to be changed; None where it stays.
     folder
         The folder of the copy, for which the text must read back as the same plan; that of the plan where None. The
         names of files that the plan includes lead to them from there.
@@ -39,6 +43,8 @@ def plan_with_rails(plan: Plan, rails: Mapping[str, str], *, folder: Path | None
     path = Path(plan.file)
     document: Any = tomlkit.parse(read_text(path, plan.file))
     put_rails(document, plan, rails)
+    if carry_over is not None:
+        document["carry_over"] = {"length": f"{carry_over} m"}
     lead_from(document, path, folder or path.parent, file=plan.file)
     text = tomlkit.dumps(document)
     again = read_plan(text, file=plan.file, folder=folder or path.parent)

@@ -23,7 +23,7 @@ MOST_FIT = 3
 MOST_TRACKS = 100_000
 """The most tracks in a plan: pieces within pieces could multiply to any number."""
 _BY_NUMBER = (
-    "turnouts by number are one arc from toe to frog, through the angle whose tangent is 1 over the number; "
+    "turnouts by number are one arc from toe to frog, with the frog's angle; "
     "printed dimensions of your turnouts go before that"
 )
 
@@ -237,19 +237,18 @@ def _shape_of(table: TrackTable, gauge: float, *, first: bool) -> _Shape:
 def turnout_arc(number: float, gauge: float) -> tuple[float, float]:
     """Return the radius, m, and the angle, radians, of a turnout's curved leg, from its toe to its frog.
 
-    By geometry alone: one arc of radius R that leaves the straight track at the toe, and whose outer rail, R + g/2,
-    crosses the straight track's rail at the frog, where it has turned through atan(1/N). So
-    (R + g/2) cos θ = R − g/2, and R = g/2 · cot²(θ/2). A printed turnout has points and a closure of its own: its
-    dimensions go before these.
+    By geometry alone: one arc of radius R leaves the straight track at the toe, and its outer rail, R + g/2, crosses
+    the straight track's rail at the frog, where it has turned through the frog's angle F. So
+    (R + g/2) cos F = R - g/2. The number of a frog is N = cot(F/2) / 2 (so the angles printed in NMRA RP-12.7), and
+    R = 2 g N². A printed turnout has points and a closure of its own: its dimensions go before these.
 
     Examples
     --------
     >>> radius, angle = turnout_arc(6, 0.0165)
     >>> round(radius, 3), round(math.degrees(angle), 2)
-    (1.204, 9.46)
+    (1.188, 9.53)
     """
-    angle = math.atan(1 / number)
-    return 0.5 * gauge / math.tan(0.5 * angle) ** 2, angle
+    return 2 * gauge * number**2, 2 * math.atan(0.5 / number)
 
 
 def _check_heights(line: Line, entry: Entry[LineTable], faults: Faults) -> None:

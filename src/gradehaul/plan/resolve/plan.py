@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gradehaul.errors import PlanError, QuantityError
 from gradehaul.plan import places
 from gradehaul.plan.names import clean, shown
-from gradehaul.plan.rail_condition import conditions
+from gradehaul.plan.rail_condition import CARRY_OVER, conditions
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
@@ -17,8 +17,10 @@ from gradehaul.plan.resolve.lines import lay
 from gradehaul.plan.schema.bench import BenchTable
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
+    CarryOverTable,
     CrossingTable,
     CurveResistanceTable,
+    ImportTable,
     MapTable,
     OwnScaleTable,
     SurveyTable,
@@ -103,8 +105,8 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
 
     railhead = _railhead(tables.railhead, meeting, faults, complete=complete)
     start = _map(single("map", MapTable), meeting, faults, complete=complete)
-    rounding = single("vertical_curve", VerticalCurveTable)
-    resistance = single("curve_resistance", CurveResistanceTable)
+    rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
+    resistance, _ = single("curve_resistance", CurveResistanceTable), single("import", ImportTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
@@ -149,7 +151,9 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
         routes=routes,
         book=readings,
         notes=tuple(faults.notes),
+        doubts=tuple(faults.doubts),
         surveys=surveys,
+        carry_over=carry.table.length if carry else CARRY_OVER,
     )
 
 

@@ -68,9 +68,9 @@ class TrackTable(Table):
     easement: Distance | None = None
     """Length of track that leads evenly from the curvature before to the one behind. Left out: another shape."""
     turnout: FrogNumber | None = Field(default=None, examples=['turnout = 6, hand = "left"'])
-    """Number of a turnout's frog: its curved leg, one arc from the toe to the frog, first or last in a line. Its angle
-    is that whose tangent is 1 over the number. Printed dimensions of your turnout go before these. Left out: another
-    shape."""
+    """Number of a turnout's frog: its curved leg, one arc from the toe to the frog, first or last in a line, through
+    the frog's angle: 9.53 degrees for a number 6. Printed dimensions of your turnout go before these.
+    Left out: another shape."""
     piece: Name | None = None
     """Name of a `[piece.NAME]`, whose tracks are laid here. Left out: another shape."""
     hand: Literal["left", "right"] | None = None

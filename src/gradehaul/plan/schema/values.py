@@ -174,7 +174,7 @@ Weight = Annotated[float, _plain("more than 0 and at most 1000", lambda number: 
 StartingFactor = Annotated[float, _plain("from 1 to 10", lambda number: 1 <= number <= 10, "1")]
 """Resistance when starting over that when running."""
 FrogNumber = Annotated[float, _plain("from 2 to 30", lambda number: 2 <= number <= 30, "6")]
-"""The number of a frog: 6 where the tracks part by 1 in 6."""
+"""The number of a frog: its length over its spread, both along and across its middle line."""
 Tension = Annotated[float, _plain("from 0 to 0.1", lambda number: 0 <= number <= 0.1, "0.03")]
 """Effective friction of flanges that coupler tension presses against the rail."""
 

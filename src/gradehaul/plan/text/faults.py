@@ -27,7 +27,9 @@ Model = TypeVar("Model", bound=Table)
 
 _GUESSES = 50_000
 """Names compared in looking for near ones, in one reading; each takes some 40 µs."""
-_SINGLE = frozenset({"bench", "railhead", "drawing", "map", "vertical_curve", "curve_resistance"})
+_SINGLE = frozenset(
+    {"bench", "railhead", "drawing", "import", "map", "vertical_curve", "carry_over", "curve_resistance"}
+)
 _ITEM = {
     "railhead_at": "pair",
     "heights": "pair",
@@ -84,10 +86,11 @@ class Entry(Generic[T_co]):
 
 @dataclass(slots=True)
 class Faults:
-    """What was found wrong so far, and the notes."""
+    """What was found wrong so far, the notes, and those of them to be seen before any answer."""
 
     errors: list[GradehaulError] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+    doubts: list[Note] = field(default_factory=list)
     guesses: int = _GUESSES
 
     def add(self, error: GradehaulError, *, file: str, place: str = "") -> None:

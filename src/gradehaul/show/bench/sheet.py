@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.picture import drawing_rules, pages_bytes, plain
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.sheets.form import PAPER_OF, PAPERS, Column, Form, PaperName
+from gradehaul.show.sheets import PAPER_OF, PAPERS, Form, FormColumn, PaperName, numbered
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -36,17 +36,17 @@ CAUTIONS = (
 
 
 _PULL_COLUMNS = (
-    Column("locomotive", 1.75),
-    Column("rail", 1.05),
-    Column("hours", 0.5),
-    Column("facing", 0.5),
-    Column("state", 0.65),
-    *(Column(str(number), 0.54) for number in range(1, 6)),
+    FormColumn("locomotive", 1.75),
+    FormColumn("rail", 1.05),
+    FormColumn("hours", 0.5),
+    FormColumn("facing", 0.5),
+    FormColumn("state", 0.65),
+    *(FormColumn(str(number), 0.54) for number in range(1, 6)),
 )
 _CAR_COLUMNS = (
-    Column("car, how many", 1.75),
-    Column("string, curve (radius) or tilt (over)", 2.35),
-    *(Column(str(number), 0.61) for number in range(1, 6)),
+    FormColumn("car, how many", 1.75),
+    FormColumn("string, curve (radius) or tilt (over)", 2.35),
+    *(FormColumn(str(number), 0.61) for number in range(1, 6)),
 )
 
 
@@ -77,7 +77,7 @@ def bench_figures(plan: Plan, reader: Reader, paper: PaperName | None = None) ->
     page.table(f"Pulls, in {unit}", _PULL_COLUMNS, rows)
     page.words("How to measure cars and curves", CARS)
     page.table(f"Cars: forces in {unit}, rises in {reader.length_unit}", _CAR_COLUMNS, cars)
-    return page.finish()
+    return numbered(page.finish())
 
 
 def _pull_rows(plan: Plan) -> list[list[str]]:

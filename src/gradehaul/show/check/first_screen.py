@@ -9,12 +9,15 @@ from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswe
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
+from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
+from gradehaul.show.check.load_rows import load_cell, worst_load
 from gradehaul.show.check.outcome_words import OUTCOMES, marginal_words, room_words
+from gradehaul.show.check.route_text import ruling_words
 from gradehaul.show.check.ways_over_text import best_way
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
@@ -38,6 +41,8 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     page.line()
     for sentence in (headline(answer), *film_headlines(answer)):
         page.paragraph(*sentence)
+    if AS_PLANNED in answer.judged_rails and any(track.rail in (None, CLEAN) for track in answer.plan.tracks.values()):
+        page.line(f"Film counts up to {reader.length(answer.plan.carry_over)} beyond its track: wheels spread it.")
     _add_trains(page, answer, reader)
     _add_fixes(page, answer, ways, reader)
     _add_loads(page, answer, reader)
@@ -63,77 +68,78 @@ def _add_doubts(page: Page, answer: CheckAnswer) -> None:
 # Trains
 
 
-@dataclass(frozen=True, slots=True)
-class _Condition:
-    """A rail condition as it is shown, with each train on it at the worse age of its film."""
+def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
+    """Return the judged conditions and each film everywhere, with each train at the worse age of the film."""
+    found = {name: worst_of_each(answer.on(rails)) for name, rails in conditions(answer.judged_rails).items()}
+    found |= film_everywhere(answer)
+    return {name: {each.name: each for each in trains} for name, trains in found.items()}
 
-    name: str
-    trains: Mapping[str, TrainAnswer]
+
+def outcome_cells(train: TrainAnswer, reader: Reader) -> list[Piece]:
+    """Return the outcome of a train, its risk, and the pull to spare."""
+    risk = chance_words(train.trust.stall_probability)
+    return [OUTCOMES[train.outcome], risk, reader.force(train.verdict.margin)]
 
 
-def _conditions(answer: CheckAnswer) -> list[_Condition]:
-    """Return the judged conditions, and each film everywhere."""
-    judged = conditions(answer.judged_rails)
-    found = {name: worst_of_each(answer.on(rails)) for name, rails in judged.items()}
-    found |= {f"{name} everywhere": trains for name, trains in film_everywhere(answer).items()}
-    return [_Condition(name, {each.name: each for each in trains}) for name, trains in found.items()]
+def place_words(train: TrainAnswer, reader: Reader) -> str:
+    """Return the place of an outcome."""
+    return f"{train.verdict.worst_track}, {reader.length(train.verdict.worst_at)}"
 
 
 def _add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
-    shown_conditions = _conditions(answer)
-    names = [name for name in answer.plan.trains if any(name in each.trains for each in shown_conditions)]
+    shown_on = shown_conditions(answer)
+    names = [name for name in answer.plan.trains if any(name in trains for trains in shown_on.values())]
     if not names:
         if not answer.plan.trains:
             page.paragraph("The plan names no train: write [train.NAME] with a route and a consist to judge one.")
         return
     page.line()
-    worst = [each.name for each in worst_first(shown_conditions[0].trains[name] for name in names)]
-    shown = worst[:_TRAINS]
-    if len(shown_conditions) > 2:
-        _add_long_table(page, shown_conditions, shown, reader)
-    else:
-        _add_wide_table(page, shown_conditions, shown, reader)
-    if len(worst) > len(shown):
-        page.line(f"{len(worst) - len(shown)} more trains, none of them worse: --more trains")
-    _add_marginal(page, answer, shown_conditions)
+    first = next(iter(shown_on.values()))
+    worst = [each.name for each in worst_first(first[name] for name in names)]
+    if len(shown_on) > 2 or not _add_wide_table(page, shown_on, worst[:_TRAINS], reader):
+        _add_long_table(page, shown_on, worst[:_TRAINS], reader)
+    if len(worst) > _TRAINS:
+        page.line(f"{len(worst) - _TRAINS} more trains, none of them worse: --more trains")
+    _add_marginal(page, answer, shown_on)
 
 
-def _add_marginal(page: Page, answer: CheckAnswer, shown: Sequence[_Condition]) -> None:
+def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mapping[str, TrainAnswer]]) -> None:
     """Add by which rule trains are marginal: the risk is that of stalling while wheels hold, and does not say it."""
     profiles = {route.route.name: route.profile for route in answer.routes}
     marginal: dict[str, TrainAnswer] = {}
-    for condition in shown:
-        for train in condition.trains.values():
-            if train.outcome == "marginal":
-                marginal.setdefault(train.name, train)
+    for train in (train for trains in shown_on.values() for train in trains.values()):
+        if train.outcome == "marginal":
+            marginal.setdefault(train.name, train)
     more = len(marginal) - _MARGINAL
     for number, (name, train) in enumerate(list(marginal.items())[:_MARGINAL], 1):
         last = f"; why {more} more are: --more trains" if more > 0 and number == _MARGINAL else ""
         page.paragraph(f"{name}: marginal, since {marginal_words(train.verdict, profiles[train.route])}{last}.")
 
 
-def _add_wide_table(page: Page, shown: Sequence[_Condition], names: Sequence[str], reader: Reader) -> None:
-    """Add a row for each train with its conditions side by side."""
+def _add_wide_table(
+    page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], reader: Reader
+) -> bool:
+    """Add a row for each train with its conditions side by side, where a line has room for them."""
     rows: list[list[Piece]] = [["train"]]
     rows += [[shortened(name, _NAME)] for name in names]
     over = ""
-    for condition in shown:
-        part: list[list[Piece]] = [["outcome", "risk", "to spare"]]
-        part += [_figures(condition.trains[name], reader) for name in names]
-        over = f"{over:{_wide(rows)}}{condition.name}"
-        for row, cells in zip(rows, part, strict=True):
-            row.extend(cells)
+    for condition, trains in shown_on.items():
+        over = f"{over:{_wide(rows)}}{condition}"
+        rows[0] += ["outcome", "risk", "to spare"]
+        for row, name in zip(rows[1:], names, strict=True):
+            row.extend(outcome_cells(trains[name], reader))
     room = FULL - _wide(rows)
     if room < -GAP:
-        _add_long_table(page, shown, names, reader)
-        return
+        return False
     if room >= _LEAST_PLACE:
         rows[0].append("hardest place" if room >= len("hardest place") else "place")
         for row, name in zip(rows[1:], names, strict=True):
-            full, short = _places(shown[0].trains[name], reader)
-            row.append(full if len(full) <= room else shortened(short, room))
+            train = next(iter(shown_on.values()))[name]
+            place = place_words(train, reader)
+            row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
     page.line(over)
-    page.columns(rows, right={k for c in range(len(shown)) for k in (3 * c + 2, 3 * c + 3)})
+    page.columns(rows, right={k for c in range(len(shown_on)) for k in (3 * c + 2, 3 * c + 3)})
+    return True
 
 
 def _wide(rows: Sequence[Sequence[Piece]]) -> int:
@@ -141,27 +147,17 @@ def _wide(rows: Sequence[Sequence[Piece]]) -> int:
     return sum(max(len(words_of(cell)) for cell in column) + GAP for column in zip(*rows, strict=True))
 
 
-def _add_long_table(page: Page, shown: Sequence[_Condition], names: Sequence[str], reader: Reader) -> None:
+def _add_long_table(
+    page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], reader: Reader
+) -> None:
     """Add a row for each train and condition."""
     rows: list[list[Piece]] = [["train", "rail", "outcome", "risk", "to spare", "hardest place"]]
     for name in names:
-        for number, condition in enumerate(shown):
-            train = condition.trains[name]
+        for number, (condition, trains) in enumerate(shown_on.items()):
             first = "" if number else shortened(name, _NAME)
-            place = shortened(_places(train, reader)[0], _PLACE)
-            rows.append([first, shortened(condition.name, _NAME), *_figures(train, reader), place])
+            place = shortened(place_words(trains[name], reader), _PLACE)
+            rows.append([first, shortened(condition, _NAME), *outcome_cells(trains[name], reader), place])
     page.columns(rows, right={3, 4})
-
-
-def _figures(train: TrainAnswer, reader: Reader) -> list[Piece]:
-    risk = chance_words(train.trust.stall_probability)
-    return [OUTCOMES[train.outcome], risk, reader.force(train.verdict.margin)]
-
-
-def _places(train: TrainAnswer, reader: Reader) -> tuple[str, str]:
-    """Return the place of an outcome with its distance and without."""
-    verdict = train.verdict
-    return f"{verdict.worst_track}, {reader.length(verdict.worst_at)}", verdict.worst_track
 
 
 # What to do
@@ -207,7 +203,7 @@ def _add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         return
     cars, groups = _loads_that_fit(answer)
     if cars and answer.plan.powers:
-        film = " | with film everywhere" if _film_rails(answer) else ""
+        film = " | with film everywhere" if answer.film_rails else ""
         page.line(f"Longest trains{judged_on(answer)}, in cars (90 % range){film}")
     else:
         page.paragraph("No longest trains: the plan has no locomotive or no car.")
@@ -247,10 +243,6 @@ def _why_no_routes(answer: CheckAnswer) -> str:
     if answer.plan.routes:
         return "No train can follow the routes of the plan: --more notes says why."
     return "No train can run from one end or berth to another, so there are no routes to judge."
-
-
-def _film_rails(answer: CheckAnswer) -> tuple[str, ...]:
-    return answer.film_rails
 
 
 def _loads_that_fit(answer: CheckAnswer) -> tuple[list[str], list[_Group]]:
@@ -302,37 +294,20 @@ def _cell(answer: CheckAnswer, route: RouteAnswer, loads: Iterable[Load]) -> Pie
     """Return the longest train as judged, with its range or what bounds it, and that with film everywhere."""
     by_rail = {load.rail: load for load in loads}
     load = worst_load(by_rail[rail] for rail in answer.judged_rails)
-    film = [by_rail[rail] for rail in _film_rails(answer)]
-    words = _load_words(load, route) + ("" if load.holds_back else " RUNS AWAY")
-    away = not load.holds_back
-    if film:
-        worse = worst_load(film)
+    words, away = judged_words(route, load), not load.holds_back
+    if answer.film_rails:
+        worse = worst_load(by_rail[rail] for rail in answer.film_rails)
         words += f" | {'length' if worse.to_run >= MOST_CARS else cars_words(worse.to_run)}"
         words += "" if worse.holds_back else " RUNS AWAY"
         away = away or not worse.holds_back
     return (words, "bold red") if away else words
 
 
-def worst_load(loads: Iterable[Load]) -> Load:
-    """Return the least of some loads on several rail conditions: the worse age counts."""
-    return min(loads, key=lambda load: (load.holds_back, load.to_run, load.rated, load.limit))
-
-
-def _load_words(load: Load, route: RouteAnswer) -> str:
-    """Return a load with its 90 % range, or with the kind of place that bounds it.
-
-    >>> from gradehaul.haulage.longest import Load
-    >>> endless = Load("tank", "ore", "clean", 999, 999, None, None, None, "stated", "stated")
-    >>> _load_words(endless, None)
-    'length'
-    """
-    if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:
-        if route.trials.sure(load, load.fits):
-            return f"{load.fits} {load.fits_by.removeprefix('the ').partition(' ')[0]}"
-    elif load.rated >= MOST_CARS:
-        return "length"
-    low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
-    return f"{cars_words(load.to_run)} ({low}-{high})"
+def judged_words(route: RouteAnswer, load: Load) -> str:
+    """Return a load with its 90 % range, else with the kind of place that bounds it, and whether it runs away."""
+    cell = load_cell(route, load)
+    beside = f"({cell.range})" if cell.range else cell.mark if load.holds_back else ""
+    return " ".join(filter(None, (cell.cars, beside, "" if load.holds_back else "RUNS AWAY")))
 
 
 def _hill_words(routes: Sequence[RouteAnswer], reader: Reader) -> str:
@@ -341,10 +316,10 @@ def _hill_words(routes: Sequence[RouteAnswer], reader: Reader) -> str:
     others = len(routes) - 1
     all_names = ", ".join(route.route.name for route in routes)
     some = f"{first} and {others} more" if others else first
-    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
-    parts = f"{effective} = grade {grade} + curve {curve}", f"{effective} = {grade} + {curve} curve", effective
+    effective, whole = reader.grade(ruling.effective), ruling_words(ruling, reader)
+    parts = whole, f"{whole.replace('grade ', '').replace('curve ', '')} curve" if " + " in whole else effective
     for words in (
-        *(f"{name}: {part}, on {ruling.track}" for part in parts[:2] for name in (all_names, some)),
+        *(f"{name}: {part}, on {ruling.track}" for part in parts for name in (all_names, some)),
         f"{some}: {effective} on {ruling.track}",
     ):
         if len(words) <= FULL:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
 from gradehaul.haulage.answers.judged import worst_of_each
@@ -48,18 +48,26 @@ def film_headlines(answer: CheckAnswer) -> list[list[Piece]]:
     """Return for each film in a sentence how the trains would do with it on all rails, at its worse age."""
     total = len(answer.plan.trains)
     return [
-        _sentence(trains, total, f"With {name} everywhere", f" with {name} everywhere")
-        for name, trains in film_everywhere(answer).items()
+        _sentence(trains, total, f"With {name}", f" with {name}") for name, trains in film_everywhere(answer).items()
     ]
 
 
 def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
     """Return the trains with each film everywhere that is not judged, each at the age that is worse for it."""
-    films: dict[str, list[str]] = {}
-    for rail in answer.film_rails:
-        films.setdefault(RailCondition.named(rail).rested.name, []).append(rail)
-    found = {("film" if len(films) == 1 else f"film {apart(film)}"): answer.on(ages) for film, ages in films.items()}
+    found = {name: answer.on(ages) for name, ages in everywhere(answer.film_rails).items()}
     return {name: worst_of_each(trains) for name, trains in found.items() if trains}
+
+
+def everywhere(film_rails: Iterable[str]) -> dict[str, list[str]]:
+    """Return what it is called to have each film everywhere, with the names of its ages.
+
+    >>> everywhere(["treated", "treated fresh"])
+    {'film everywhere': ['treated', 'treated fresh']}
+    """
+    films: dict[str, list[str]] = {}
+    for rail in film_rails:
+        films.setdefault(RailCondition.named(rail).rested.name, []).append(rail)
+    return {f"film {'' if len(films) == 1 else f'{apart(film)} '}everywhere": ages for film, ages in films.items()}
 
 
 def summary(answer: CheckAnswer) -> str:

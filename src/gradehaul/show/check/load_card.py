@@ -17,7 +17,7 @@ from gradehaul.show.check.load_rows import Card, CardCell, CardRow, load_cards
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from gradehaul.show.sheets.form import PaperName
+    from gradehaul.show.sheets import PaperName
 
 _FONT = 8.0
 _ACROSS = 4

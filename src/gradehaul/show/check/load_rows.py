@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from gradehaul.haulage.adhesion import weakest_basis
@@ -61,14 +62,14 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         for load in route.loads:
             if load.power == power.name and load.rail in answer.judged_rails:
                 key = load.engine, load.car
-                judged[key] = min(judged.get(key, load), load, key=lambda each: (each.holds_back, each.to_run))
+                judged[key] = worst_load((judged.get(key, load), load))
         own: dict[str, tuple[str, tuple[CardCell, ...]]] = {}
         for engine in dict.fromkeys(engine for engine, _ in judged):
             loads = [judged[engine, car] for car in answer.plan.cars]
             basis = basis_words(
                 weakest_basis([x.basis for x in loads]), weakest_basis([x.slipping_basis for x in loads])
             )
-            own[engine] = basis, tuple(_cell(route, load) for load in loads)
+            own[engine] = basis, tuple(load_cell(route, load) for load in loads)
         alike = len(set(own.values())) == 1
         for engine, row in [*own.items()][: 1 if alike else None]:
             rows.setdefault(row, []).append(route.route.name + ("" if alike else f", engine {engine}"))
@@ -76,11 +77,13 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     bases = {basis for basis, _ in rows}
     note = f"Longest trains{judged_on(answer)}, in cars (90 % range)."
     marks = dict.fromkeys(cell.mark for cell in cells if cell.mark and cell.mark != "RUNS AWAY")
-    note += f" Length limits where {' or '.join(marks)} stands." if marks else ""
-    note += " RUNS AWAY: downhill so many push the locomotive." if any(c.mark == "RUNS AWAY" for c in cells) else ""
+    note += f" {' or '.join(marks).capitalize()}: its length is the limit." if marks else ""
+    if any(cell.mark == "RUNS AWAY" for cell in cells):
+        note += " RUNS AWAY: so many cars push the locomotive downhill."
     note += f" Pulls: {'; '.join(bases)}." if len(bases) == 1 else " Beside the routes: where the pulls come from."
-    locos = [answer.plan.locos[name].title for name in power.locos]
-    made_of = " and ".join(locos) if locos != [power.name] else ""
+    locos = Counter(answer.plan.locos[name].title for name in power.locos)
+    made_of = " and ".join(title if count == 1 else f"{count} x {title}" for title, count in locos.items())
+    made_of = "" if made_of == power.name else made_of
     return Card(
         title=power.name,
         under=", ".join(part for part in (made_of, answer.plan.title) if part),
@@ -93,18 +96,24 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
     )
 
 
-def _cell(route: RouteAnswer, load: Load) -> CardCell:
-    spread = route.spreads[route.loads.index(load)]
-    low, high = (cars_words(load.held(count)) for count in (spread.rated_low, spread.rated_high))
-    between = "" if low == high else f"{low}-{high}"
+def load_cell(route: RouteAnswer, load: Load) -> CardCell:
+    """Return the longest train with its 90 % range, or with the kind of place that bounds it."""
     mark = ""
     if load.fits is not None and load.fits_by is not None and load.fits <= load.rated:
         mark = load.fits_by.removeprefix("the ").partition(" ")[0]
-    if not load.holds_back:
-        mark = "RUNS AWAY"
     if load.to_run >= MOST_CARS:
-        return CardCell("length", "", mark)
-    return CardCell(cars_words(load.to_run), between, mark)
+        cars, between = "length", ""
+    elif mark and load.fits is not None and route.trials.sure(load, load.fits):
+        cars, between = cars_words(load.to_run), ""
+    else:
+        low, high = (cars_words(load.held(count)) for count in route.trials.rated_range(load))
+        cars, between = cars_words(load.to_run), "" if low == high else f"{low}-{high}"
+    return CardCell(cars, between, mark if load.holds_back else "RUNS AWAY")
+
+
+def worst_load(loads: Iterable[Load]) -> Load:
+    """Return the least of some loads on several rail conditions: the worse age counts."""
+    return min(loads, key=lambda load: (load.holds_back, load.to_run, load.rated, load.limit))
 
 
 def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
@@ -114,7 +123,7 @@ def _trains(answer: CheckAnswer, power: Power) -> Iterator[str]:
     judged = worst_of_each(answer.on(answer.judged_rails))
     for where, found in (
         (judged_on(answer).strip(), judged),
-        *((f"with {film} everywhere", those) for film, those in film_everywhere(answer).items()),
+        *((f"with {film}", those) for film, those in film_everywhere(answer).items()),
     ):
         mine = worst_first(each for each in found if each.name in pulled)
         if mine:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from gradehaul.haulage.answers.misfits import Misfit
+from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch, Verdict

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer
 from gradehaul.haulage.longest import Load
+from gradehaul.haulage.profile import Ruling
 from gradehaul.haulage.trust.load import LoadSpread
-from gradehaul.network.reversals import Tail
-from gradehaul.show.base.labels import FAILS, basis_words, cars_words
+from gradehaul.network.route import Route
+from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 
@@ -21,6 +24,9 @@ HOW_LOADED = (
     "through as long as the wheels never slip. Cars to run are the rated load, or fewer where a place holds no more."
 )
 """How a load is read."""
+
+_NOTHING = 5e-7
+"""A grade of less is none."""
 
 Shown = dict[str, list[list[Piece]]]
 """The rows that each route before was shown with."""
@@ -46,7 +52,7 @@ def add_limits(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     for route in answer.routes:
         if not route.loads:
             continue
-        rows: list[list[Piece]] = [[*row] for row in bound_rows(route, reader)]
+        rows = _bound_rows(route, reader)
         page.line()
         if not _as_before(page, f"Route {route.route.name}", route, rows, before):
             page.line("Route ", (route.route.name, "bold"))
@@ -55,57 +61,75 @@ def add_limits(page: Page, answer: CheckAnswer, reader: Reader) -> None:
 
 
 def _add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
-    profile, ruling = route.profile, route.ruling
     page.line()
-    ends = (
-        f"round from {route.route.origin}" if route.route.lap else f"{route.route.origin} to {route.route.destination}"
-    )
-    page.line("Route ", (route.route.name, "bold"), f": {ends}")
-    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
-    page.line(f"length {length}, climbs {climb}, falls {fall}", indent=2)
-    for number, (tail, at) in enumerate(reversed_at(route), 1):
-        order = "turned" if number % 2 else "as it started"
-        where = f"reverses at {reader.length(at)}, in {tail.name}, {reader.length(tail.length)} long, and goes on with"
-        if tail.round_room is None:
-            page.line(f"{where} its order {order}", indent=2)
-            continue
-        page.line(f"{where} its cars in order {order}", indent=2)
-        page.line(f"{run_round_words(tail, tail.round_room, reader)}, and lead", indent=4)
-    if route.route.legs:
-        page.line("leading, trailing: where the locomotives are as the train starts", indent=2)
+    page.line("Route ", (route.route.name, "bold"), f": {ends(route.route)}")
+    for fact in route_facts(answer, route, reader):
+        page.line(fact, indent=2)
+
+
+def ends(route: Route) -> str:
+    """Return where a route begins and ends."""
+    return f"round from {apart(route.origin)}" if route.lap else f"{apart(route.origin)} to {apart(route.destination)}"
+
+
+def ruling_words(ruling: Ruling, reader: Reader) -> str:
+    """Return a ruling grade with the parts that grade and curve have in it."""
     effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    if abs(ruling.effective) < _NOTHING:
+        return "level"
+    if abs(ruling.curve) < _NOTHING or abs(ruling.grade) < _NOTHING:
+        return f"{effective} = {'grade' if abs(ruling.curve) < _NOTHING else 'curve'} alone"
+    return f"{effective} = grade {grade} + curve {curve}"
+
+
+def route_facts(answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> Iterator[str]:
+    """Yield in a sentence each how long a route is and what it climbs, where it reverses, and its ruling grades."""
+    profile, ruling = route.profile, route.ruling
+    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    yield f"Length {length}, climbs {climb}, falls {fall}."
+    for number, reversal in enumerate(route.reversals, 1):
+        tail, order = reversal.tail, "turned" if number % 2 else "as it started"
+        where = f"Reverses at {reader.length(reversal.at)}, in {apart(tail.name)}, {reader.length(tail.length)} long"
+        if tail.round_room is None:
+            yield f"{where}, and goes on with its order {order}."
+        else:
+            room = f"the locomotives, up to {reader.length(tail.round_room)} long, run round it {apart(tail.place)}"
+            yield f"{where}, and goes on with its cars in order {order}; {room}, and lead."
+    if route.route.legs:
+        yield "Leading, trailing: where the locomotives are as the train starts."
     start, stop = reader.length(ruling.start), reader.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
-    page.line(
-        "ruling grade ",
-        (effective, "bold"),
-        f" = grade {grade} + curve {curve}, on {ruling.track}, {where}",
-        indent=2,
-    )
+    yield f"Ruling grade {ruling_words(ruling, reader)}, on {apart(ruling.track)}, {where}."
     running = {train.length: train.name for train in answer.trains if train.route == route.route.name}
     for under in route.under_trains:
-        if running and under.train_length not in running:
-            continue
-        named = f" ({running[under.train_length]})" if running else ""
-        page.line(
-            f"under a train {reader.length(under.train_length)} long{named}: {reader.grade(under.effective)}, "
-            f"with its head at {reader.length(under.at)}, on {profile.track_at(under.at)}",
-            indent=2,
-        )
+        if under.train_length in running or not running:
+            named = f"{apart(running[under.train_length])}, " if running else "a train "
+            yield (
+                f"Under {named}{reader.length(under.train_length)} long: {reader.grade(under.effective)}, with its "
+                f"head at {reader.length(under.at)}, on {apart(profile.track_at(under.at))}."
+            )
 
 
 def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Shown) -> None:
-    by_train: dict[tuple[str, str], dict[str, Load]] = {}
-    for load in route.loads:
-        by_train.setdefault((power_words(load, route), load.car), {})[load.rail] = load
-    rows: list[list[Piece]] = [
-        [power, car, *(_load(loads[rail]) for rail in answer.rails)] for (power, car), loads in by_train.items()
-    ]
-    ranges = _ranges(answer, route)
+    rows = load_rows(answer, route)
+    ranges = _by_train(answer, route, [spread_words(*each) for each in zip(route.loads, route.spreads, strict=True)])
     if not _as_before(page, "longest trains", route, rows + ranges, before, indent=2):
         page.table(["locomotive", "car", *answer.rails], rows)
         page.line()
         page.table(["90 % range", "car", *answer.rails], ranges)
+
+
+def load_rows(answer: CheckAnswer, route: RouteAnswer) -> list[list[Piece]]:
+    """Return the longest trains over a route, a row for each power and car: power, car, and each rail condition."""
+    return _by_train(answer, route, [_load(load) for load in route.loads])
+
+
+def _by_train(answer: CheckAnswer, route: RouteAnswer, cells: Sequence[Piece]) -> list[list[Piece]]:
+    """Return cells, one for each load of a route, in rows: power, car, and each rail condition."""
+    rows: dict[tuple[str, str], dict[str, Piece]] = {}
+    for load, cell in zip(route.loads, cells, strict=True):
+        rows.setdefault((power_words(load, route), load.car), {})[load.rail] = cell
+    return [[power, car, *(row[rail] for rail in answer.rails)] for (power, car), row in rows.items()]
 
 
 def _as_before(
@@ -119,35 +143,13 @@ def _as_before(
     return same is not None
 
 
-def _ranges(answer: CheckAnswer, route: RouteAnswer) -> list[list[Piece]]:
-    by_train: dict[tuple[str, str], dict[str, str]] = {}
-    for load, spread in zip(route.loads, route.spreads, strict=True):
-        by_train.setdefault((power_words(load, route), load.car), {})[load.rail] = spread_words(load, spread)
-    return [[power, car, *(spreads[rail] for rail in answer.rails)] for (power, car), spreads in by_train.items()]
-
-
-def bound_rows(route: RouteAnswer, reader: Reader) -> list[list[str]]:
-    """Return what limits the loads of a route, a row for all rails where it is the same.
-
-    Its columns are power, car, rails, the first number of cars to fail, how, the place of the head, its track, and
-    demand and pull there.
-    """
+def _bound_rows(route: RouteAnswer, reader: Reader) -> list[list[Piece]]:
+    """Return what limits the loads of a route, a row for all rails where it is the same."""
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
         for row in _bound(load, reader):
             bound.setdefault((power_words(load, route), load.car, *row), []).append(load.rail)
     return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
-
-
-def reversed_at(route: RouteAnswer) -> list[tuple[Tail, float]]:
-    """Return the tails in which a train reverses, each with the place on the route, m."""
-    starts = [start for _, start in route.profile.runs[1:]]
-    return list(zip(route.route.tails, starts, strict=True))
-
-
-def run_round_words(tail: Tail, room: float, reader: Reader) -> str:
-    """Return what locomotives do that run round their train in a tail."""
-    return f"the locomotives, up to {reader.length(room)} long, run round it {tail.place}"
 
 
 def power_words(load: Load, route: RouteAnswer) -> str:

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 
-from gradehaul.haulage.answers.check import CheckAnswer, Figure
+from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.first_screen import add_first_screen
 from gradehaul.show.check.route_text import add_limits, add_loads
+from gradehaul.show.check.sources import add_sources, figure_value
 from gradehaul.show.check.verdict_text import add_trains
 from gradehaul.show.check.ways_over_text import add_ways_over
 from gradehaul.show.sections import CHECK
 from gradehaul.treatment.ways_over import WaysOver
 
-CURVE_MODELS = {
+_CURVE_MODELS = {
     "degree": "full-size practice scaled down (0.04 % of grade per degree of curve), assumed",
     "wheelbase": "the gauge, and the wheelbase and friction stated in the plan",
     "coefficient": "your own measurement",
 }
 """Where the curve coefficient comes from, by model."""
 
-CLEAR_LENGTH = {
+_CLEAR_LENGTH = {
     "stated": "stated in the plan",
     "map": "the map, clear of other tracks",
     "whole": "the whole of its track",
@@ -45,24 +46,23 @@ def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (
     return page
 
 
-def _add_basis(page: Page, answer: CheckAnswer, reader: Reader) -> None:
-    plan = answer.plan
-    scale = plan.scale
-    page.line(clean(plan.title), f" ({clean(plan.file)})", indent=2)
-    named = f"{scale.name}, " if scale.name else ""
-    gauge = f"{1000 * scale.gauge:.4g} mm"
-    page.line(
-        f"Scale {named}1:{scale.ratio:.4g}, gauge {gauge}; {plan.practice} practice for all that is left out.", indent=2
+def basis_lines(answer: CheckAnswer, reader: Reader) -> Iterator[str]:
+    """Yield in a sentence each the scale, and what curves come to."""
+    plan, scale = answer.plan, answer.plan.scale
+    named = f"{scale.name}, " if scale.name and not scale.name.startswith("1:") else ""
+    yield (
+        f"Scale {named}1:{scale.ratio:.4g}, gauge {1000 * scale.gauge:.4g} mm; {plan.practice} practice for all that "
+        "is left out."
     )
     bends = plan.curve_resistance
-    model = CURVE_MODELS[bends.model]
     more = "" if bends.starting is None else f"; {bends.starting:g} times that when starting"
     more += f"; coupler tension with friction {bends.tension:g}" if bends.tension else ""
-    page.line(f"Curve coefficient {reader.small(answer.coefficient)} (grade x radius), from {model}{more}.", indent=2)
+    coefficient = reader.small(answer.coefficient)
+    yield f"Curve coefficient {coefficient} (grade x radius), from {_CURVE_MODELS[bends.model]}{more}."
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
         radius, adds = reader.length(1 / tightest), reader.grade(answer.coefficient * tightest)
-        page.line(f"The tightest curve, radius {radius}, adds as much as a grade of {adds}.", indent=2)
+        yield f"The tightest curve, radius {radius}, adds as much as a grade of {adds}."
 
 
 def _add_between(page: Page, answer: CheckAnswer, reader: Reader) -> None:
@@ -78,7 +78,8 @@ def _add_between(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     page.table(["from", "to", "routes>", "highest ruling grade>"], rows)
 
 
-def _add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add the berths: how long, how steep, what fits, and whether parked cars stay put."""
     page.heading("Berths")
     if not answer.berths:
         page.line("The plan names no berth: a siding, staging track or platform where a train waits.", indent=2)
@@ -87,7 +88,7 @@ def _add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         [
             berth.name,
             reader.length(berth.clear_length),
-            CLEAR_LENGTH[berth.basis],
+            _CLEAR_LENGTH[berth.basis],
             reader.grade(berth.steepest),
             ", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-",
             ", ".join(f"{car} {'yes' if stay else 'ROLL AWAY'}" for car, stay in berth.cars_stay.items()) or "-",
@@ -111,19 +112,20 @@ def _add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
 
 def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     page.heading("Figures")
-    _add_basis(page, answer, reader)
+    page.line(clean(answer.plan.title), f" ({clean(answer.plan.file)})", indent=2)
+    for line in basis_lines(answer, reader):
+        page.line(line, indent=2)
+    add_unsure_figures(page, answer, reader)
+
+
+def add_unsure_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add the figures that nobody measured or stated."""
     unsure = [figure for figure in answer.figures if figure.basis in ("assumed", "scaled")]
     if not unsure:
         return
     page.line("Figures that nobody measured or stated:", indent=2)
     rows = [[figure.subject, figure.name, figure_value(figure, reader), figure.basis] for figure in unsure]
     page.table(["of", "figure", "value>", "basis"], rows)
-
-
-def _add_sources(page: Page, answer: CheckAnswer, reader: Reader) -> None:
-    from gradehaul.show.check.origins_text import add_origins
-
-    add_origins(page, answer, reader)
 
 
 def _add_notes(page: Page, answer: CheckAnswer) -> None:
@@ -146,17 +148,10 @@ _ADD: dict[str, Callable[[Page, CheckAnswer, Sequence[WaysOver], Reader], None]]
     "trains": lambda page, answer, _, reader: add_trains(page, answer, reader),
     "loads": lambda page, answer, _, reader: add_loads(page, answer, reader),
     "limits": lambda page, answer, _, reader: add_limits(page, answer, reader),
-    "berths": lambda page, answer, _, reader: _add_berths(page, answer, reader),
+    "berths": lambda page, answer, _, reader: add_berths(page, answer, reader),
     "ways": _add_ways,
     "figures": lambda page, answer, _, reader: _add_figures(page, answer, reader),
-    "sources": lambda page, answer, _, reader: _add_sources(page, answer, reader),
+    "sources": lambda page, answer, _, reader: add_sources(page, answer, reader),
     "notes": lambda page, answer, *_: _add_notes(page, answer),
 }
 """What each section adds to the page."""
-
-
-def figure_value(figure: Figure, reader: Reader) -> str:
-    """Return the value of a figure in the reader's units."""
-    if figure.kind == "length":
-        return reader.small(figure.value)
-    return reader.quantity(figure.value, figure.kind)

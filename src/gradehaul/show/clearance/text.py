@@ -86,7 +86,9 @@ def _basis(found: Clearances, reader: Reader) -> str:
     """Return by which figures the plan was judged."""
     standard = found.standard
     stock = "none named" if standard.longest is None else f"longest {reader.length(standard.longest)}"
-    deck = f"deck {reader.length(standard.deck)}" + (", assumed" if standard.deck_assumed else "")
+    deck = f"track, roadbed and deck {reader.length(standard.deck, fine=True)}" + (
+        ", assumed" if standard.deck_assumed else ""
+    )
     spacing = standard.spacing
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
     if standard.overhead:

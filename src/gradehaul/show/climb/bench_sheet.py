@@ -15,10 +15,8 @@ from gradehaul.design.risers.walk import Walk, walk_along
 from gradehaul.show.base.picture import drawing_rules, pages_bytes
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.climb.bench_plan import dimension, draw_plan
-from gradehaul.show.risers.cut_list import cut_list_figures, wrapped
-from gradehaul.show.risers.picture import risers_figure
-from gradehaul.show.sheets.form import PAPERS, Column, Form, PaperName
-from gradehaul.show.sheets.rule_reading import on_rule
+from gradehaul.show.risers.sheet import cut_list_figures, risers_figure, wrapped
+from gradehaul.show.sheets import PAPERS, Form, FormColumn, PaperName, numbered, on_rule
 from gradehaul.track.curvature import Section
 
 if TYPE_CHECKING:
@@ -31,13 +29,13 @@ _MOST_TURNS = 6
 def helix_sheet(bench: HelixBench, reader: Reader, paper: PaperName) -> bytes:
     """Return the sheets of a helix as the content of a PDF file."""
     with drawing_rules():
-        return pages_bytes(helix_figures(bench, reader, paper))
+        return pages_bytes(numbered(helix_figures(bench, reader, paper)))
 
 
 def incline_sheet(found: Risers, reader: Reader, paper: PaperName) -> bytes:
     """Return the sheets of an incline as the content of a PDF file."""
     with drawing_rules():
-        return pages_bytes(incline_figures(found, reader, paper))
+        return pages_bytes(numbered(incline_figures(found, reader, paper)))
 
 
 def incline_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Figure]:
@@ -173,7 +171,11 @@ def _heights(form: Form, bench: HelixBench) -> None:
     turns = max(len(spoke.risers) for spoke in bench.spokes)
     for first in range(0, turns, _MOST_TURNS):
         shown = range(first, min(first + _MOST_TURNS, turns))
-        columns = [Column("riser", 0.5), Column("angle", 0.6), *(Column(f"turn {turn + 1}", 0.95) for turn in shown)]
+        columns = [
+            FormColumn("riser", 0.5),
+            FormColumn("angle", 0.6),
+            *(FormColumn(f"turn {turn + 1}", 0.95) for turn in shown),
+        ]
         rows = [
             [
                 str(spoke.number),

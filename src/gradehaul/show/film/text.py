@@ -6,16 +6,15 @@ import math
 from collections.abc import Collection, Iterable, Iterator
 from itertools import groupby
 
-from gradehaul.haulage.answers.judged import outcome_of
+from gradehaul.haulage.answers.judged import Judged
 from gradehaul.haulage.outcome import FAILS, WORST_FIRST
-from gradehaul.haulage.verdict import Verdict
 from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_WORDS, WOULD
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words
 from gradehaul.show.sections import TREAT
-from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, TrainOutcome, Use
+from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use
 from gradehaul.treatment.needs import Need
 
 _USES: dict[Use, str] = {
@@ -43,9 +42,9 @@ def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ())
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": where the film may go")
     page.line()
-    failing = [train for train in found.trains if outcome_of(train.planned, train.misfits) in FAILS]
+    failing = [train for train in found.trains if train.planned.outcome in FAILS]
     if failing and not found.beyond:
-        words = [f"{each.name} {_does(each)}" for each in failing]
+        words = [f"{each.name} {DOES.get(each.planned.outcome, each.planned.outcome)}" for each in failing]
         page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
     for line in (_beyond if found.beyond else _depends_on)(found, reader):
         page.paragraph(*line)
@@ -65,11 +64,6 @@ def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ())
         page.heading("Notes")
         page.line(_condition(found), indent=2)
     return page
-
-
-def _does(train: TrainOutcome) -> str:
-    outcome = outcome_of(train.planned, train.misfits)
-    return DOES.get(outcome, outcome)
 
 
 def _condition(found: KeepCleanPlan) -> str:
@@ -152,7 +146,7 @@ def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
     clean_track = reader.length(found.length("keep clean") + found.length("buffer"))
     style = "green" if found.length("film") else "yellow"
     yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), "."]
-    carry = reader.length(found.options.carry)
+    carry = reader.length(found.carry)
     if found.depends_on_carry:
         yield [
             ("This depends on a guess", "yellow"),
@@ -237,27 +231,24 @@ def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
 def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader, *, indent: int) -> None:
     """Add a row for each train, the worst first: with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
-    ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(outcome_of(train.planned, train.misfits)))
-    rows = [
-        [train.name, *_cells(train, train.planned, reader), *_cells(train, train.everywhere, reader)]
-        for train in ordered
-    ]
+    ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(train.planned.outcome))
+    rows = [[train.name, *_cells(train.planned, reader), *_cells(train.everywhere, reader)] for train in ordered]
     page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
     if not found.beyond:
-        page.paragraph("These count film that wheels spread; check of the plan that -o writes does not.", indent=indent)
+        page.paragraph("These count film that wheels spread, as check of the plan that -o writes does.", indent=indent)
     for train in ordered:
-        for misfit in train.misfits:
+        for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=indent)
 
 
 def _add_spreading(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     """Add where each train fails if the film spreads everywhere."""
     for train in found.trains:
-        then = outcome_of(train.everywhere, train.misfits)
-        if then in FAILS:
-            words = short_words(then, train.everywhere, train.misfits, reader)[0]
+        then = train.everywhere
+        if then.outcome in FAILS:
+            words = short_words(then.outcome, then.verdict, then.misfits, reader)[0]
             page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
 
-def _cells(train: TrainOutcome, verdict: Verdict, reader: Reader) -> list[Piece]:
-    return [OUTCOMES[outcome_of(verdict, train.misfits)], reader.force(verdict.margin)]
+def _cells(train: Judged, reader: Reader) -> list[Piece]:
+    return [OUTCOMES[train.outcome], reader.force(train.verdict.margin)]

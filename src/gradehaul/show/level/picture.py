@@ -17,7 +17,7 @@ from gradehaul.show.base.colors import EVEN, INK
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.level.text import binding_words
+from gradehaul.show.level.text import binding_words, headline
 from gradehaul.track.piecewise import FloatArray
 
 if TYPE_CHECKING:
@@ -58,7 +58,9 @@ def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Fi
     words += [_hardest(found, each.train, reader) for each in found.hardest]
     if len(every) > len(routes):
         words.append(f"{len(every) - len(routes)} more routes change no more: gradehaul level names their heights")
-    paper = Paper(SIZES[size], _headline(found, reader), words)
+    paper = Paper(
+        SIZES[size], "".join(each if isinstance(each, str) else each[0] for each in headline(found, reader)), words
+    )
     bands = [_band(paper, found, route, reader) for route in routes]
     shape: dict[str, Panel] = {}
     for k, band in enumerate(bands):
@@ -74,16 +76,6 @@ def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Fi
 
 
 level_picture = as_picture(level_figure)
-
-
-def _headline(found: Leveled, reader: Reader) -> str:
-    worst = max(found.hardest, key=lambda each: each.leveled)
-    before = max(each.even for each in found.hardest)
-    if before - worst.leveled < 5e-5:
-        return (
-            f"Leveling lowers nothing: the hardest effective grade stays {reader.grade(worst.leveled)}, {worst.train}"
-        )
-    return f"Hardest effective grade {reader.grade(worst.leveled)} in place of {reader.grade(before)}: {worst.train}"
 
 
 def _hardest(found: Leveled, train: str, reader: Reader) -> str:

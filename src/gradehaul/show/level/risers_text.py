@@ -11,7 +11,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.sections import RISERS
-from gradehaul.show.sheets.rule_reading import on_rule
+from gradehaul.show.sheets import on_rule
 
 CAUTION = (
     "Support the deck before a riser is loosened, and check the clear height over tracks below when one goes down. "

@@ -30,7 +30,7 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
     page.line()
-    page.paragraph(*_headline(found, reader))
+    page.paragraph(*headline(found, reader))
     page.line()
     rows: list[list[Piece]] = [
         [
@@ -43,8 +43,9 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
         for each in sorted(found.hardest, key=lambda each: -each.leveled)
     ]
     page.table(["train", "hardest before>", "after>", "with cars>", "place"], rows, indent=0)
-    if found.plan.vertical_curve:
-        page.paragraph("Without vertical curves: where one lies on a curve, check of the new plan shows more.")
+    page.line()
+    rulings = [[each.route, reader.grade(each.even), reader.grade(each.leveled), each.track] for each in found.rulings]
+    page.table(["route", "ruling before>", "after>", "place"], rulings, indent=0)
     changed = [row for row, moved in _heights(found, reader) if moved]
     page.line()
     if changed:
@@ -68,8 +69,8 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
             indent=2,
         )
         page.line(
-            "Without vertical curves, which take a little more from a change of grade. Heights stay even where no "
-            f"train pulls, and where no more than {reader.grade(GAIN)} can be gained.",
+            "Heights are found without vertical curves; all grades above are with those of the plan, as check of the "
+            f"new plan has them. Heights stay even where no train pulls, or where at most {reader.grade(GAIN)} is won.",
             indent=2,
         )
         page.line(_CAUTION, indent=2)
@@ -79,8 +80,14 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
 _HEADS = ("line", "at>", "before>", "after>", "", "grade to next>")
 
 
-def _headline(found: Leveled, reader: Reader) -> list[Piece]:
-    """Return by how much the hardest grade falls for the trains for which it does."""
+def headline(found: Leveled, reader: Reader) -> list[Piece]:
+    """Return by how much the hardest grade falls for the trains for which it does, or that one gets harder."""
+    if found.harder:
+        trains = [each for each in found.harder if isinstance(each, Hardest)]
+        worst = max(trains or found.harder, key=lambda each: each.leveled - each.even)
+        what = f"{worst.train} has it" if isinstance(worst, Hardest) else f"The ruling grade of {worst.route} gets"
+        grades = f"{reader.grade(worst.leveled)} in place of {reader.grade(worst.even)}"
+        return [(f"{what} HARDER than before, {grades}", "bold red"), f", on {worst.track}."]
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
         return [

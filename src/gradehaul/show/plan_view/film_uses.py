@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from gradehaul.haulage.answers.judged import outcome_of
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import plain_words, short_words
@@ -65,20 +64,19 @@ def titles(found: KeepCleanPlan) -> list[str]:
 
 def headline(found: KeepCleanPlan) -> str:
     """Return what the picture shows; a train that fails with this plan all the same is named."""
-    failing = [(train, outcome_of(train.planned, train.misfits)) for train in found.trains]
-    worst = min(failing, key=lambda each: WORST_FIRST.index(each[1]), default=None)
-    if found.beyond or worst is None or worst[1] == "climbs":
+    worst = min(found.trains, key=lambda each: WORST_FIRST.index(each.planned.outcome), default=None)
+    if found.beyond or worst is None or worst.planned.outcome == "climbs":
         return titles(found)[0]
-    train, outcome = worst
-    words = plain_words(outcome, train.planned, train.misfits)
-    return f"With this plan {train.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
+    outcome = worst.planned.outcome
+    words = plain_words(outcome, worst.planned.verdict, worst.planned.misfits)
+    return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
 
 
 def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
     """Return what the plan depends on and comes to."""
     if found.beyond:
         return []
-    carry = reader.length(found.options.carry)
+    carry = reader.length(found.carry)
     if not any(row.use == "keep clean" for row in found.rows):
         return ["Nothing must be kept clean: all track may be filmed."]
     if not found.depends_on_carry:
@@ -95,6 +93,6 @@ def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
 def train_words(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> str:
     """Return what becomes of a train with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
-    verdicts = (train.planned, train.everywhere)
-    now, then = (short_words(outcome_of(v, train.misfits), v, train.misfits, reader)[0] for v in verdicts)
+    both = (train.planned, train.everywhere)
+    now, then = (short_words(each.outcome, each.verdict, each.misfits, reader)[0] for each in both)
     return f"{train.name}, {planned}: {now}; with film everywhere: {then}"

@@ -7,8 +7,9 @@ from typing import Any
 
 from gradehaul import __version__
 from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.answers.judged import Judged, worst_of_each
-from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.answers.judged import JudgedTrain, worst_of_each
+from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.resistance import lowest
@@ -21,6 +22,7 @@ from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.show.base.reading_units import Reader, unit_rules
+from gradehaul.show.check.headline import conditions, everywhere
 from gradehaul.show.check.outcome_words import SENTENCES
 from gradehaul.show.report.plan import plan_view_document
 from gradehaul.track.piecewise import PiecewiseQuadratic
@@ -31,12 +33,13 @@ _DRAWN = ("name", "from", "to", "lap", "length_m", "grades", "curves", "tracks",
 
 def report_document(
     layout: Layout,
-    trains: Sequence[Judged],
+    trains: Sequence[JudgedTrain],
     judged_rails: Sequence[str],
     reader: Reader,
     view: PlanView | None = None,
     film: KeepCleanPlan | None = None,
     responses: Iterable[Response] = (),
+    answered: CheckAnswer | None = None,
 ) -> dict[str, Any]:
     """Return the document that the page's script reads.
 
@@ -59,24 +62,28 @@ def report_document(
         The keep-clean plan, None where it is not shown.
     responses
         The stations whose height the reader can change, and what that does.
+    answered
+        The answer whose routes and trains are shown alone; None for all of the layout's.
     """
     plan = layout.plan
+    named = plan.trains if answered is None else answered.plan.trains
+    routes = layout.routes if answered is None else [each.route for each in answered.routes]
     on_judged = [train for train in trains if train.rail in judged_rails]
     return {
         "gradehaul": __version__,
         "plan": plan.title,
         "units": unit_rules(reader),
         "rails": list(layout.rails),
-        "judged_rails": list(judged_rails),
-        "worst_rails": {train.name: train.rail for train in worst_of_each(on_judged)},
+        **conditions_document(layout, judged_rails),
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},
         "stock": stock_document(layout),
-        "trains": [_named_train(named) for named in plan.trains.values()],
-        "routes": [route_document(layout, run.route) for each in layout.routes for run, _ in layout.profile(each).runs],
+        "trains": [_named_train(train) for train in named.values()],
+        "routes": [route_document(layout, run.route) for each in routes for run, _ in layout.profile(each).runs],
         "trial": {"heights": {}, "rails": {}},
         "verdicts": verdict_rows(on_judged),
         "stated_verdicts": verdict_rows(on_judged),
         "films": [film.name for film in plan.films.values()],
+        "film_reach": _film_reach(layout),
         "stated_rails": {key: track.rail for key, track in plan.tracks.items() if track.rail is not None},
         "stated_heights": fixed_railheads(plan),
         "heights": heights_document(responses),
@@ -84,7 +91,17 @@ def report_document(
     }
 
 
-def verdict_rows(trains: Iterable[Judged]) -> list[dict[str, Any]]:
+def conditions_document(layout: Layout, judged_rails: Sequence[str]) -> dict[str, Any]:
+    """Return the rail conditions by which trains are judged with what these are called, and each film everywhere."""
+    films = [rail for rail in film_rails(layout.rails) if rail not in judged_rails]
+    return {
+        "judged": " and ".join(conditions(judged_rails)),
+        "judged_rails": list(judged_rails),
+        "everywhere": [{"name": name, "rails": ages} for name, ages in everywhere(films).items()],
+    }
+
+
+def verdict_rows(trains: Iterable[JudgedTrain]) -> list[dict[str, Any]]:
     """Return each train at its worst: its outcome, and where."""
     return [
         {
@@ -173,10 +190,17 @@ def _drawn(section: LongSection) -> dict[str, Any]:
     return {"name": document.pop("route"), **{key: document[key] for key in _DRAWN if key in document}}
 
 
+def _film_reach(layout: Layout) -> dict[str, list[str]]:
+    """Return for each track those onto which wheels carry film from it, itself among them."""
+    wheels, names = layout.wheels(), list(layout.plan.tracks)
+    return {name: [names[other] for other in wheels.reached([number])] for number, name in enumerate(names)}
+
+
 def _profile(profile: RouteProfile) -> dict[str, Any]:
     return {
         "starts": profile.starts.tolist(),
-        "rails": list(profile.rails),
+        "rails": [own[0] for own in profile.rails],
+        "conditions": [list(own) for own in profile.rails],
         "effort": _function(profile.effort),
         # at the same breakpoints
         "railhead": {key: part for key, part in _function(profile.railhead).items() if key != "breaks"},

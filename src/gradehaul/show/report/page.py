@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -10,27 +10,31 @@ from typing import Any
 from gradehaul import __version__
 from gradehaul.errors import PlanError
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
-from gradehaul.haulage.answers.judged import worse_ages, worst_of_each
+from gradehaul.haulage.answers.judged import worse_ages, worst_first, worst_of_each
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.longest import Load
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.haulage.views.railhead_response import railhead_responses
-from gradehaul.network.route import Route
 from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.show.base.labels import apart, chance_words
+from gradehaul.show.base.labels import chance_words
+from gradehaul.show.base.page import Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.headline import summary
-from gradehaul.show.check.load_rows import load_cards
+from gradehaul.show.check.first_screen import judged_words, outcome_cells, place_words, shown_conditions
+from gradehaul.show.check.headline import conditions, film_everywhere, summary
+from gradehaul.show.check.load_rows import load_cards, worst_load
 from gradehaul.show.check.outcome_words import verdict_words
-from gradehaul.show.check.route_text import HOW_SURE, reversed_at, run_round_words
-from gradehaul.show.check.text import CURVE_MODELS
+from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
+from gradehaul.show.check.sources import add_sources
+from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
+from gradehaul.show.check.verdict_text import add_trains
 from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
+from gradehaul.show.film.text import add_film_plan
 from gradehaul.show.plan_view.film_uses import USES
 from gradehaul.show.plan_view.shades import SHADES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
-from gradehaul.show.report.film import film_parts
-from gradehaul.show.report.rows import berth_rows, binding_rows, figure_rows, load_rows, outcome_rows, verdict_rows
+from gradehaul.show.report.parts import Rows, parts_of, rows_of
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 from gradehaul.treatment.ways_over import WaysOver
 
@@ -80,13 +84,13 @@ def report_page(
         style=trusted(style),
         script=trusted(script),
         data=json_in_html(
-            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses)
+            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses, answer)
             | {"chances": chances(answer)}
         ),
         plan_view=view is not None,
         plan_notes=plan_notes,
         version=__version__,
-        film=[] if film is None else film_parts(film, reader),
+        film=[] if film is None else parts_of("Where the film may go", lambda page: add_film_plan(page, film, reader)),
         uses=_uses(film),
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
@@ -114,50 +118,65 @@ def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
 def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
     plan = answer.plan
     runs = [run for route in answer.routes for run in _runs(answer, route, reader)]
+    loads = any(route.loads for route in answer.routes)
     return {
         "title": plan.title,
         "file": clean(Path(plan.file).name),
-        "facts": _facts(answer, reader),
+        "facts": list(basis_lines(answer, reader)),
         "summary": _summary(answer),
         "trains": [_train(answer, name, ways, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
         "how_helped": HOW_HELPED if ways else "",
-        "outcomes": outcome_rows(answer, reader),
-        "verdicts": verdict_rows(answer, reader),
+        "outcomes": _outcomes(answer, reader),
+        "verdicts": parts_of("Trains", lambda page: add_trains(page, answer, reader)),
         "routes": runs,
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
         "shades": [shade_words(number, reader) for number in range(len(SHADES))],
         "workbench": bool(answer.routes and plan.powers),
-        "loads": load_rows(answer),
-        "how_sure": HOW_SURE,
-        "binds": binding_rows(answer, reader),
-        "berths": berth_rows(answer, reader),
+        "loads": _loads(answer) if loads else None,
+        "how_loaded": HOW_LOADED,
+        "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, reader)) if loads else [],
+        "berths": parts_of("Berths", lambda page: add_berths(page, answer, reader)) if answer.berths else [],
         "cards": load_cards(answer),
-        "assumed_words": _assumed(answer),
-        "figures": figure_rows(answer, reader),
+        "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, reader)),
+        "sources": parts_of("Where each figure comes from", lambda page: add_sources(page, answer, reader)),
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],
     }
 
 
+def _outcomes(answer: CheckAnswer, reader: Reader) -> Rows:
+    """Return each train with its outcomes on the judged rail and with each film everywhere, side by side."""
+    shown_on = shown_conditions(answer)
+    heads = ["train", *(head for name in shown_on for head in (name, "risk", "to spare")), "hardest place"]
+    rows = []
+    for train in worst_first(next(iter(shown_on.values()), {}).values()):
+        cells = [cell for trains in shown_on.values() for cell in outcome_cells(trains[train.name], reader)]
+        rows.append([train.name, *cells, place_words(train, reader)])
+    return rows_of(heads, rows)
+
+
+def _loads(answer: CheckAnswer) -> Rows:
+    """Return the longest trains: a row for every route, power and car, as judged and on every rail condition."""
+    heads = ["route", "power", "car", f"{' and '.join(conditions(answer.judged_rails))} (90 % range)", *answer.rails]
+    rows: list[list[Piece]] = []
+    for route in answer.routes:
+        judged: dict[tuple[str, str], list[Load]] = {}
+        for load in route.loads:
+            if load.rail in answer.judged_rails:
+                judged.setdefault((power_words(load, route), load.car), []).append(load)
+        for row, loads in zip(load_rows(answer, route), judged.values(), strict=True):
+            rows.append([route.route.name, *row[:2], judged_words(route, worst_load(loads)), *row[2:]])
+    return rows_of(heads, rows)
+
+
 def chances(answer: CheckAnswer) -> list[dict[str, str]]:
-    """Return the chance of stalling of each train at its worst."""
-    worst = worst_of_each(answer.on(answer.judged_rails))
-    return [{"name": train.name, "risk": chance_words(train.trust.stall_probability)} for train in worst]
-
-
-def _facts(answer: CheckAnswer, reader: Reader) -> list[str]:
-    plan, scale = answer.plan, answer.plan.scale
-    named = f"{scale.name}, " if scale.name and not scale.name.startswith("1:") else ""
-    coefficient, model = reader.small(answer.coefficient), CURVE_MODELS[plan.curve_resistance.model]
-    facts = [
-        f"Scale {named}1:{scale.ratio:.4g}, gauge {1000 * scale.gauge:.4g} mm.",
-        f"Curve coefficient {coefficient} (grade x radius), from {model}.",
+    """Return the chance of stalling of each train at its worst: as judged, and with each film everywhere."""
+    found = {"": worst_of_each(answer.on(answer.judged_rails)), **film_everywhere(answer)}
+    return [
+        {"name": train.name, "on": condition, "risk": chance_words(train.trust.stall_probability)}
+        for condition, trains in found.items()
+        for train in trains
     ]
-    tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
-    if tightest > 0:
-        adds = reader.grade(answer.coefficient * tightest)
-        facts.append(f"The tightest curve, radius {reader.length(1 / tightest)}, adds as much as a grade of {adds}.")
-    return facts
 
 
 def _summary(answer: CheckAnswer) -> str:
@@ -192,59 +211,13 @@ def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Rea
 
 def _runs(answer: CheckAnswer, route_answer: RouteAnswer, reader: Reader) -> list[dict[str, Any]]:
     """Return a route, or its legs where it has reversals, with the facts on the whole at the first."""
-    facts = _route_facts(answer, route_answer, reader)
+    facts = list(route_facts(answer, route_answer, reader))
     return [
         {
             "name": run.route.name,
             "kind": "leg" if route_answer.profile.legs else "route",
-            "ends": _ends(run.route),
+            "ends": "" if ends(run.route) == run.route.name else ends(run.route),
             "facts": facts if number == 0 else [],
         }
         for number, (run, _) in enumerate(route_answer.profile.runs)
     ]
-
-
-def _ends(route: Route) -> str:
-    ends = f"round from {apart(route.origin)}" if route.lap else f"{apart(route.origin)} to {apart(route.destination)}"
-    return "" if ends == route.name else ends
-
-
-def _route_facts(answer: CheckAnswer, route_answer: RouteAnswer, reader: Reader) -> list[str]:
-    profile, ruling = route_answer.profile, route_answer.ruling
-    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
-    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
-    start, stop = reader.length(ruling.start), reader.length(ruling.stop)
-    where = f"at {start}" if start == stop else f"from {start} to {stop}"
-    whole = f"All {len(profile.legs)} legs: " if profile.legs else ""
-    reversals = [
-        f"{reader.length(at)} in {apart(tail.name)}"
-        + (f", where {apart(run_round_words(tail, tail.round_room, reader))}" if tail.round_room is not None else "")
-        for tail, at in reversed_at(route_answer)
-    ]
-    return [
-        f"{whole}{length} long, climbs {climb}, falls {fall}.",
-        f"Ruling grade {effective}: grade {grade} and curve {curve}, on {apart(ruling.track)}, {where}.",
-        *_under_trains(answer, route_answer, reader),
-        *([f"It reverses at {', and at '.join(reversals)}."] if reversals else []),
-    ]
-
-
-def _under_trains(answer: CheckAnswer, route_answer: RouteAnswer, reader: Reader) -> Iterable[str]:
-    running = {train.length: train.name for train in answer.trains if train.route == route_answer.route.name}
-    for under in route_answer.under_trains:
-        if under.train_length in running:
-            name, grade = apart(running[under.train_length]), reader.grade(under.effective)
-            yield f"Under {name}, {reader.length(under.train_length)} long: {grade} on the average at the most."
-
-
-def _assumed(answer: CheckAnswer) -> str:
-    counts = {
-        basis: sum(figure.basis == basis for figure in answer.figures)
-        for basis in ("measured", "stated", "fitted", "scaled", "assumed")
-    }
-    of_basis = ", ".join(f"{count} {basis}" for basis, count in counts.items() if count)
-    found = " Fitted: found so that a line ends at its joint." if counts["fitted"] else ""
-    return (
-        f"Of the figures below, {of_basis}. Measured: read at the bench. Stated: written in the plan.{found} Scaled: "
-        "from a reading on other rail. Assumed: usual in the trade, measured by nobody here."
-    )

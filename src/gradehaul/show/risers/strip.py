@@ -14,14 +14,13 @@ from gradehaul.show.base.colors import INK
 from gradehaul.show.base.picture import plain
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.risers.text import place_words
-from gradehaul.show.sheets.form import PAPERS, PaperName
-from gradehaul.show.sheets.rule_reading import on_rule
+from gradehaul.show.sheets import PAPERS, PaperName, on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _INCH = 0.0254
-_EDGE, _HEAD, _FOOT = 0.009, 0.014, 0.022
+_EDGE, _HEAD, _FOOT = 0.009, 0.014, 0.026
 """Room at the edges of a page, for its head and for its foot, m."""
 _WIDE = 1.5
 """How far a mark reaches to either side, gauges."""
@@ -69,7 +68,7 @@ class _Drawn:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))
             self._beside(mark, 0.6 * half, f"{words} from here,\n{place_words(mark.at, reader)}", "bottom")
         for mark, words in zip(
-            page.joins, (f"joins page {page.number - 1}", f"joins page {page.number + 1}"), strict=True
+            page.joins, (f"joins strip {page.number - 1}", f"joins strip {page.number + 1}"), strict=True
         ):
             inner = (mark is page.joins[0] and page.number > 1) or (mark is page.joins[1] and page.number < count)
             if inner:
@@ -104,7 +103,7 @@ class _Drawn:
         name = name if len(name) <= 60 else f"{name[:59]}…"
         stretch = f"{place_words(page.start, reader)} to {place_words(page.stop, reader)}"
         self._text(complex(_EDGE, top), f"{name}, {stretch}", 10, va="top", weight="bold")
-        self._text(complex(self.size[0] - _EDGE, top), f"page {page.number} of {count}", 9, va="top", ha="right")
+        self._text(complex(self.size[0] - _EDGE, top), f"strip {page.number} of {count}", 9, va="top", ha="right")
         for left, length, words in ((_EDGE, 0.1, "100 mm"), (_EDGE + 0.12, 4 * _INCH, "4 in")):
             y = _EDGE + 0.006
             self._line(np.array([complex(left, y), complex(left + length, y)]), lw=1.0, color=INK)
@@ -117,7 +116,7 @@ class _Drawn:
             "Saws, drops, children:",
             "see the cut list.",
         )
-        self._text(complex(_EDGE + 0.235, _EDGE + 0.011), "\n".join(reminders), 6.5, va="top")
+        self._text(complex(_EDGE + 0.235, _EDGE + 0.016), "\n".join(reminders), 6.5, va="top")
 
     def _line(self, points: Any, **style: Any) -> None:  # noqa: ANN401 - an array of places, and a line's style
         from matplotlib.lines import Line2D

@@ -1,16 +1,18 @@
-"""Risers as a page for a person: where each stands, the height to saw, the block under the level."""
+"""Risers for a person, where each stands, the height to saw, the block under the level; and for a spreadsheet."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import groupby
+from typing import NamedTuple
 
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.sheets.cautions import CAUTIONS
-from gradehaul.show.sheets.rule_reading import on_rule
+from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.sheets import CAUTIONS, on_rule
 
 
 def risers_page(found: Risers, reader: Reader) -> Page:
@@ -19,8 +21,8 @@ def risers_page(found: Risers, reader: Reader) -> Page:
     page.paragraph((headline(found, reader), "bold"))
     for line in explained(found, reader):
         page.paragraph(line, indent=2)
-    heads = ["riser>", "at>", "from joint", "railhead>", f"{top_word(found)}>", "off>", "change>", "block"]
-    page.table(heads, [cells(riser, found, reader) for riser in found.risers])
+    columns = riser_columns(found, reader)
+    page.table([column.head for column in columns], list(zip(*(column.cells for column in columns), strict=True)))
     for words in beside_lines(found, reader):
         page.paragraph(words, indent=2)
     page.heading("Take care")
@@ -38,7 +40,7 @@ def beside_lines(found: Risers, reader: Reader) -> list[str]:
             f"TRACK BELOW risers {which}: a post to the floor would go through it. Cut blocks from deck to "
             "deck there; helix -o FILE.pdf lists them."
         )
-    for words, run in groupby(found.risers, key=lambda riser: beside_words(riser, reader)):
+    for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, reader)):
         numbers = [riser.number for riser in run]
         if words:
             which = f"riser {numbers[0]}" if len(numbers) == 1 else f"risers {numbers[0]} to {numbers[-1]}"
@@ -80,9 +82,11 @@ def explained(found: Risers, reader: Reader) -> list[str]:
         if build.datum is None
         else f"heights count from the floor, {reader.length(build.datum)} below the plan's 0"
     )
+    turns = any(riser.per_turn is not None for riser in found.risers)
+    more = ". Per turn: how much higher than one whole turn before" if turns else ""
     return [
         f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
-        f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds.",
+        f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
         f"Block: it makes a level {reader.length(build.level)} long, laid on the rail over the riser, read level.",
     ]
 
@@ -92,23 +96,51 @@ def top_word(found: Risers) -> str:
     return "top" if found.build.datum is None else "saw to"
 
 
-def cells(riser: Riser, found: Risers, reader: Reader) -> list[str]:
-    """Return the cells of a riser: number, place, joint before, railhead, height, what rounding adds, change, block."""
-    rule = found.build.rule
-    change = "" if riser.change is None else f"{'+' if riser.change > 0 else ''}{on_rule(riser.change, rule)}"
-    block = ""
-    if riser.block is not None:
-        block = f"{on_rule(riser.block, rule)} {riser.low_end}".strip() if round(riser.block / rule) else "level"
-    return [
-        str(riser.number),
-        place_words(riser.at, reader),
-        f"{clean(riser.joint)} + {place_words(riser.after, reader)}",
-        on_rule(riser.railhead, rule),
-        on_rule(riser.cut, rule),
-        f"{1000 * riser.residual:+.2f} mm" if reader.system == "metric" else f"{riser.residual / 0.0254:+.3f} in",
-        change,
-        block,
+class RiserColumn(NamedTuple):
+    """A column of the list of risers: its head, ``>`` at its end for figures, its width on paper, inches, its cells."""
+
+    head: str
+    width: float
+    cells: Sequence[str]
+
+
+def riser_columns(found: Risers, reader: Reader) -> list[RiserColumn]:
+    """Return the columns of the list of risers: by turns, or from joints where the track turns round less than once."""
+    rule, risers = found.build.rule, found.risers
+    millimeters = reader.system == "metric"
+    joints = [f"{clean(riser.joint)} + {place_words(riser.after, reader)}" for riser in risers]
+    off = [f"{1000 * r.residual:+.2f} mm" if millimeters else f"{r.residual / 0.0254:+.3f} in" for r in risers]
+    turns = any(riser.per_turn is not None for riser in risers)
+    columns = [
+        RiserColumn("riser>", 0.42, [str(riser.number) for riser in risers]),
+        RiserColumn("at>", 0.72, [place_words(riser.at, reader) for riser in risers]),
+        RiserColumn("from joint", 1.75, joints),
+        RiserColumn("railhead>", 0.82, [on_rule(riser.railhead, rule) for riser in risers]),
+        RiserColumn(f"{top_word(found)}>", 0.92, [on_rule(riser.cut, rule) for riser in risers]),
+        RiserColumn("off>", 0.72, off),
+        RiserColumn("change>", 0.78, [_signed(riser.change, rule) for riser in risers]),
+        RiserColumn("turn>", 0.62, [_turn(riser.turned) for riser in risers]),
+        RiserColumn("per turn>", 0.82, [_signed(riser.per_turn, rule) for riser in risers]),
+        RiserColumn("block", 1.0, [_block(riser, rule) for riser in risers]),
     ]
+    left_out = ("from joint",) if turns else ("turn>", "per turn>")
+    return [column for column in columns if column.head not in left_out]
+
+
+def _signed(length: float | None, rule: float) -> str:
+    return "" if length is None else f"{'+' if length > 0 else ''}{on_rule(length, rule)}"
+
+
+def _turn(turned: float) -> str:
+    """Return which turn a place is on, and how far round, in whole degrees."""
+    turns, degrees = divmod(round(math.degrees(abs(turned))), 360)
+    return f"{turns + 1}: {degrees}°"
+
+
+def _block(riser: Riser, rule: float) -> str:
+    if riser.block is None:
+        return ""
+    return f"{on_rule(riser.block, rule)} {riser.low_end}".strip() if round(riser.block / rule) else "level"
 
 
 def place_words(at: float, reader: Reader) -> str:
@@ -116,10 +148,16 @@ def place_words(at: float, reader: Reader) -> str:
     return reader.length(at, fine=reader.system == "imperial")
 
 
-def beside_words(riser: Riser, reader: Reader) -> str:
+def _beside_words(riser: Riser, reader: Reader) -> str:
     """Return the tracks that run beside at a riser."""
     return "; ".join(
         f"{clean(each.line)} {reader.length(abs(each.offset), fine=True)} {'left' if each.offset > 0 else 'right'}, "
         f"railhead {reader.length(each.railhead, fine=True)}"
         for each in riser.beside
     )
+
+
+def risers_csv(found: Risers, reader: Reader | None) -> str:
+    """Return the risers as CSV (RFC 4180), lengths in the unit of the reader, or in m."""
+    columns = "riser=number joint track at after railhead top cut residual change turned per_turn block low_end"
+    return table(Riser, columns, found.risers, reader)

@@ -25,7 +25,7 @@ _TURN_OF_PART = 2.0
 """An easement is integrated in parts that turn by at most this, rad, so that the rule below is exact to rounding."""
 
 _MOST_PARTS = 64
-"""The most parts of one easement: over 20 full turns; one that turns farther is only approximate."""
+"""The most parts of one track for its leg: over 20 full turns; one that turns farther is only approximate."""
 
 _RULE = 12
 """Points of the Gauss-Legendre rule for each part of an easement."""
@@ -185,7 +185,7 @@ def lay_out(
 
 def _before(values: NDArray[_Number], opens: NDArray[np.intp], track: NDArray[np.intp]) -> NDArray[_Number]:
     """Return for every part the sum over those before it on its track."""
-    sums = np.cumsum(values) - values
+    sums = np.append(values.dtype.type(0.0), np.cumsum(values)[:-1])
     found: NDArray[_Number] = sums - sums[opens][track]
     return found
 
@@ -243,19 +243,8 @@ def legs_of(sections: Mapping[str, Sequence[Section]]) -> dict[str, Leg]:
     """Return the leg of every track."""
     if not sections:
         return {}
-    table = np.array([(p.length, p.first, p.last) for parts in sections.values() for p in parts])
-    length, first, last = table.T
-    turned = length * np.maximum(np.abs(first), np.abs(last))
-    count = np.where(first != last, np.ceil(np.clip(turned / _TURN_OF_PART, 1.0, _MOST_PARTS)), 1.0).astype(int)
-    parts = _parts(length, first, last, count)
-    chords, turns = _chords(parts).tolist(), _turns(parts).tolist()
-    sizes = iter(count.tolist())
-    found: dict[str, Leg] = {}
-    at = 0
-    for track, own in sections.items():
-        leg = Leg(0j, 0.0)
-        for _ in range(sum(next(sizes) for _ in own)):
-            leg = leg.then(Leg(chords[at], turns[at]))
-            at += 1
-        found[track] = leg
-    return found
+    laid = lay_out([*sections.values()], [Pose(0.0, 0.0, 0.0)] * len(sections), most=_MOST_PARTS)
+    opens = np.searchsorted(laid.track, np.arange(len(sections)))
+    chords = np.add.reduceat(laid.leads, opens).tolist()
+    turns = np.add.reduceat(_turns(laid.parts), opens).tolist()
+    return {track: Leg(chord, turn) for track, chord, turn in zip(sections, chords, turns, strict=True)}

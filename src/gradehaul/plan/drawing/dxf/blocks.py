@@ -5,59 +5,66 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator
+from itertools import chain
 from typing import Any, NamedTuple
 
-import numpy as np
-
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.values import Placing, handle_of, layer_of, number_of, point_of, value_of
-from gradehaul.plan.drawing.records import Fault, FloatArray
+from gradehaul.plan.drawing.dxf.entities import (
+    TEXTS,
+    Entity,
+    hand_of,
+    handle_of,
+    layer_of,
+    number_of,
+    point_of,
+    value_of,
+)
+from gradehaul.plan.drawing.records import Fault
 from gradehaul.plan.names import clean, cut, quoted
 
 DEEPEST = 16
 """How deep blocks may stand in one another."""
 MOST_INSERTED = 250_000
-"""The most entities that the blocks of one drawing may put on the layers to read: some ten seconds' work."""
+"""The most entities that the blocks of one drawing may put on the layers to read: some twenty seconds' work."""
 
+CURVES = frozenset({"LINE", "ARC", "CIRCLE", "ELLIPSE", "LWPOLYLINE", "POLYLINE", "SPLINE", "HELIX"})
+"""The types of entity that may be track."""
+_POLYLINES = frozenset({"LWPOLYLINE", "POLYLINE"})
+_ROUND = _POLYLINES | {"ARC", "CIRCLE"}
 _EXTERNAL = 4 | 8
 _BY_INSERT = "0"
 """The layer of a block's entities that take the layer of whatever INSERT draws them."""
+_ALIKE = 1e-6
+"""How far axes may differ in length and from square, as a share, that keep a circle round."""
+
+Matrix = Any
+"""A matrix of the library: where a block puts things, None for where they are."""
+Trouble = Callable[[Any, str, DrawingError], None]
+"""What takes an entity that cannot be used, its layer, and why."""
 
 
 class Item(NamedTuple):
-    """An entity that is drawn: where its block puts it, None in the model space itself, its layer and its handle."""
+    """An entity in the coordinates of the model space, its layer and handle, and the entity of the file it shows."""
 
-    entity: Any
-    placing: Placing
+    entity: Entity
     layer: str
     handle: str
+    origin: Entity
 
 
 class _Block(NamedTuple):
     """A block's entities, how many a copy of it draws by their layers, and how deep blocks stand in it."""
 
     name: str
-    entities: list[Any]
+    entities: list[Entity]
     content: Counter[str]
     depth: int
 
 
 class Blocks:
-    """The model space of a file, with all the blocks that it inserts.
+    """The model space of a file with all the blocks that it inserts, on the layers that are `wanted`.
 
-    Parameters
-    ----------
-    document
-        The file as ezdxf read it.
-    wanted
-        Whether a layer is among those to read.
-
-    Attributes
-    ----------
-    layers
-        How many entities are drawn, by layer.
-    faults
-        Blocks that are missing, or are other files.
+    `layers` counts what is drawn by layer; `faults` name the blocks that are missing, or are other files.
 
     Raises
     ------
@@ -66,11 +73,11 @@ class Blocks:
         `MOST_INSERTED` entities on the layers to read; without the file.
     """
 
-    def __init__(self, document: Any, wanted: Callable[[str], bool]) -> None:  # noqa: ANN401
+    def __init__(self, document: Any, wanted: Callable[[str], bool]) -> None:  # noqa: ANN401 - the library's
         self.faults: list[Fault] = []
         self._document, self._wanted = document, wanted
         self._known: dict[str, _Block] = {}
-        self._drawn: dict[tuple[str, bool], list[Any]] = {}
+        self._drawn: dict[tuple[str, bool], list[Entity]] = {}
         self._missing: Counter[str] = Counter()
         self._space = self._counted(document.modelspace(), ())
         self.layers = self._space.content
@@ -92,16 +99,13 @@ class Blocks:
                 found=" > ".join(cut(clean(each)) for each in loop),
                 write="the blocks without that loop",
             )
-        if len(above) > DEEPEST:
-            raise _too_deep(name)
         if above and int(value_of(layout.block_record.block, "flags", 0)) & _EXTERNAL:
-            text = f"block {quoted(name)} is another file, which is not read"
-            self.faults.append(Fault("external-block", text))
+            self.faults.append(Fault("external-block", f"block {quoted(name)} is another file, which is not read"))
         entities, content, depth = list(layout), Counter[str](), 0
         for entity in entities:
             layer = layer_of(entity)
             if entity.dxftype() != "INSERT":
-                content[layer] += _weight(entity) if above else 1
+                content[layer] += 1 + len(entity) // 20 if above and entity.dxftype() in _POLYLINES else 1
                 continue
             inner = self._of(entity)
             if inner is None:
@@ -109,6 +113,8 @@ class Blocks:
                 found = self._document.blocks.get(of) if of else None
                 if found is None:
                     self._missing[of] += 1
+                elif len(above) >= DEEPEST:
+                    raise _too_deep(name)
                 else:
                     inner = self._counted(found, (*above, name))
             if inner is not None:
@@ -119,11 +125,11 @@ class Blocks:
         self._known[key] = _Block(name, entities, content, depth)
         return self._known[key]
 
-    def _of(self, insert: Any) -> _Block | None:  # noqa: ANN401 - an INSERT of the library
+    def _of(self, insert: Entity) -> _Block | None:
         """Return the block of an INSERT where it was counted."""
         return self._known.get(str(value_of(insert, "name", "")).lower())
 
-    def _by_layer(self, insert: Any, layer: str, block: _Block | None) -> Counter[str]:  # noqa: ANN401 - an INSERT
+    def _by_layer(self, insert: Entity, layer: str, block: _Block | None) -> Counter[str]:
         """Return how many entities an INSERT draws, by layer."""
         found = Counter(_inherited(layer_of(text), layer) for text in insert.attribs)
         for inner, count in () if block is None else block.content.items():
@@ -148,64 +154,64 @@ class Blocks:
             write="fewer layers, or fewer copies of it",
         )
 
-    def items(self, trouble: Callable[[Any, str, DrawingError], None]) -> Iterator[Item]:
-        """Yield every entity on a layer to read, those of blocks with the handle of the outermost INSERT.
-
-        `trouble` takes an INSERT that cannot be placed, and its layer.
-        """
+    def items(self, trouble: Trouble) -> Iterator[Item]:
+        """Yield every entity on a layer to read, those of blocks with the handle of the outermost INSERT."""
         for entity in self._space.entities:
             layer, handle = layer_of(entity), handle_of(entity)
             if entity.dxftype() == "INSERT":
                 drawn = self._inserted(entity, None, layer, trouble)
-                for number, (inner, placing, on) in enumerate(drawn, 1):
-                    yield Item(inner, placing, on, f"{handle}/{number}")
+                for number, (inner, on, origin) in enumerate(drawn, 1):
+                    yield Item(inner, on, f"{handle}/{number}", origin)
             elif self._wanted(layer):
-                yield Item(entity, None, layer, handle)
+                for part in self._tried(entity, None, layer, trouble):
+                    yield Item(part, layer, handle, entity)
 
     def _inserted(
         self,
-        insert: Any,  # noqa: ANN401 - an INSERT of the library
-        outer: Placing,
+        insert: Entity,
+        outer: Matrix,
         layer: str,
-        trouble: Callable[[Any, str, DrawingError], None],
-    ) -> Iterator[tuple[Any, Placing, str]]:
-        """Yield what one INSERT on a layer draws, with its placing and layer."""
-        for text in insert.attribs:
-            if self._wanted(own := _inherited(layer_of(text), layer)):
-                yield text, outer, own
+        trouble: Trouble,
+    ) -> Iterator[tuple[Entity, str, Entity]]:
+        """Yield what one INSERT on a layer draws: copies where the blocks put them, their layers, and the originals."""
         block = self._of(insert)
         within = [] if block is None else self._within(block, layer)
         try:
-            placings = _placings(insert) if within else ()
+            placings = _placings(insert, outer) if within else []
         except DrawingError as error:
             trouble(insert, layer, error)
-            return
-        for placing in placings:
-            inner = placing if outer is None else placing @ outer
-            for entity in within:
-                own = _inherited(layer_of(entity), layer)
-                if entity.dxftype() == "INSERT":
-                    yield from self._inserted(entity, inner, own, trouble)
-                else:
-                    yield entity, inner, own
+            placings = []
+        texts = [(text, outer) for text in insert.attribs if self._wanted(_inherited(layer_of(text), layer))]
+        for entity, place in chain(texts, ((entity, place) for place in placings for entity in within)):
+            own = _inherited(layer_of(entity), layer)
+            if entity.dxftype() == "INSERT":
+                yield from self._inserted(entity, place, own, trouble)
+                continue
+            for copy in self._tried(entity, place, own, trouble):
+                yield copy, own, entity
 
-    def _within(self, block: _Block, layer: str) -> list[Any]:
+    def _tried(self, entity: Entity, place: Matrix, layer: str, trouble: Trouble) -> list[Entity]:
+        try:
+            return _placed(entity, place)
+        except DrawingError as error:
+            trouble(entity, layer, error)
+            return []
+
+    def _within(self, block: _Block, layer: str) -> list[Entity]:
         """Return a block's entities that draw anything to read where its INSERT is on a layer."""
         key = block.name, self._wanted(layer)
         if key not in self._drawn:
-            self._drawn[key] = [entity for entity in block.entities if self._draws(entity, layer)]
+            own = [(entity, _inherited(layer_of(entity), layer)) for entity in block.entities]
+            self._drawn[key] = [
+                entity
+                for entity, on in own
+                if (
+                    any(map(self._wanted, self._by_layer(entity, on, self._of(entity))))
+                    if entity.dxftype() == "INSERT"
+                    else self._wanted(on)
+                )
+            ]
         return self._drawn[key]
-
-    def _draws(self, entity: Any, layer: str) -> bool:  # noqa: ANN401 - an entity of the library
-        own = _inherited(layer_of(entity), layer)
-        if entity.dxftype() != "INSERT":
-            return self._wanted(own)
-        return any(self._wanted(each) for each in self._by_layer(entity, own, self._of(entity)))
-
-
-def _weight(entity: Any) -> int:  # noqa: ANN401 - an entity of the library
-    """Return as how many entities one of a block counts: a long polyline as one for each 20 points."""
-    return 1 + len(entity) // 20 if entity.dxftype() in {"LWPOLYLINE", "POLYLINE"} else 1
 
 
 def _too_deep(name: str) -> DrawingError:
@@ -217,7 +223,7 @@ def _inherited(layer: str, insert: str) -> str:
     return insert if layer == _BY_INSERT else layer
 
 
-def _placings(insert: Any) -> Iterator[FloatArray]:  # noqa: ANN401 - an INSERT
+def _placings(insert: Entity, outer: Matrix) -> list[Matrix]:
     """Return where an INSERT puts its block, once for each row and column; a z scale of 0 lays it flat."""
     scales = [number_of(insert, f"{axis}scale", 1.0) for axis in "xyz"]
     if not all(scales[:2]):
@@ -228,4 +234,38 @@ def _placings(insert: Any) -> Iterator[FloatArray]:  # noqa: ANN401 - an INSERT
     if not math.isfinite(sum((*at, *base))):
         raise DrawingError("a coordinate must be finite", found=str(at if math.isfinite(sum(base)) else base))
     each = insert.multi_insert() if insert.mcount > 1 else (insert,)
-    return (np.array(list(one.matrix44())).reshape(4, 4) for one in each)
+    return [one.matrix44() if outer is None else one.matrix44() * outer for one in each]
+
+
+def _placed(entity: Entity, matrix: Matrix) -> list[Entity]:
+    """Return copies of an entity where a matrix puts it, None for where it is.
+
+    Arcs that do not stay round, or lie askew, become ellipses; a polyline with such arcs becomes its segments. The
+    library takes axes of the same length for square to one another, and would keep an arc round that is sheared.
+    """
+    kind = entity.dxftype()
+    flat = kind not in _ROUND or hand_of(entity) != 0
+    if (matrix is None and flat) or not (kind in CURVES or kind in TEXTS or kind == "POINT"):
+        return [entity]
+    from ezdxf.entities.circle import Circle
+    from ezdxf.entities.ellipse import Ellipse
+    from ezdxf.math import Matrix44, TransformError
+
+    try:
+        round_still = kind not in _ROUND or (flat and _stays_round(matrix))
+        apart = not round_still and kind in _POLYLINES and entity.has_arc
+        copies = [
+            Ellipse.from_arc(part) if isinstance(part, Circle) and not round_still else part.copy()
+            for part in (entity.virtual_entities() if apart else (entity,))
+        ]
+        return [copy.transform(matrix or Matrix44()) for copy in copies]
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, TransformError) as error:
+        raise DrawingError("it cannot be put where it belongs", found=cut(clean(str(error)))) from error
+
+
+def _stays_round(matrix: Matrix) -> bool:
+    """Return whether a circle that is flat in its block is round and flat in the plan."""
+    ux, uy = matrix.ux, matrix.uy
+    size = ux.magnitude
+    alike = abs(uy.magnitude - size) <= _ALIKE * size and abs(ux.dot(uy)) <= _ALIKE * size * size
+    return bool(alike and abs(ux.z) + abs(uy.z) <= _ALIKE * size)

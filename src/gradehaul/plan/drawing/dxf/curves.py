@@ -1,21 +1,24 @@
-"""The curves of a DXF file where blocks put them: arcs where they are arcs in the plan, chords elsewhere."""
+"""The curves of a DXF file: arcs where they are arcs in the plan, chords elsewhere; all in one unit, then in m."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.values import Placing, axes_of, number_of, placed, point_of, turned, value_of
-from gradehaul.plan.drawing.records import LARGEST_BULGE, FloatArray
+from gradehaul.plan.drawing.dxf.blocks import Item, Trouble
+from gradehaul.plan.drawing.dxf.entities import Entity, Point, hand_of, number_of, point_of, value_of
+from gradehaul.plan.drawing.records import FLAT, LARGEST, LARGEST_BULGE, Fault, FloatArray, Spot, Stroke
 
 MOST_POINTS = 5_000_000
-"""The most points that the curves and the inserted blocks of one drawing may make."""
+"""The most points that the curves of one drawing may have."""
+SHORTEST = 1e-6
+"""The plan length, m, under which a segment counts as having none."""
 
 _FINEST = 1e-7
 """Chords keep no nearer to their curve than this share of its size: a circle has some 7,000 of them at the most."""
@@ -31,7 +34,7 @@ _CLOSED, _SPLINE_FIT, _SPACE, _MESH, _CONTROL_FRAME = 1, 4, 8, 16 | 64, 16
 
 @dataclass(slots=True)
 class Budget:
-    """How near chords keep to their curves, in drawing units, and how many more points may be made."""
+    """How near chords keep to their curves, in drawing units, and how many more points there may be."""
 
     tolerance: float
     points: int = MOST_POINTS
@@ -46,23 +49,21 @@ class Budget:
 class Curve(NamedTuple):
     """A curve in drawing units: vertices, shape (n, 3), bulges, shape (n - 1,), or None where all are 0.
 
-    `exact` says for each segment, shape (n - 1,), or for all at once, whether it is the curve itself.
+    `exact` says whether its segments are the curve itself and not chords of it.
     """
 
-    points: FloatArray
-    bulges: FloatArray | None
-    exact: NDArray[np.bool_] | bool
+    points: Sequence[Point] | FloatArray
+    bulges: Sequence[float] | None
+    exact: bool
 
 
-def curve_of(entity: Any, placing: Placing, budget: Budget) -> Curve | None:  # noqa: ANN401 - of the library
-    """Return an entity's curve as it lies in the model space, or None for a type of entity that has none.
+def curve_of(entity: Entity, budget: Budget) -> Curve | None:
+    """Return the curve of an entity in the coordinates of the model space, None for a polyline that is a mesh.
 
     Parameters
     ----------
     entity
-        In the coordinates of its block.
-    placing
-        Where they lie, None for an entity of the model space itself.
+        Of one of the types `CURVES`.
     budget
         How fine its chords become, and how many there may be.
 
@@ -74,31 +75,17 @@ def curve_of(entity: Any, placing: Placing, budget: Budget) -> Curve | None:  # 
     OverflowError
         The budget of points is spent.
     """
-    reader = _READERS.get(entity.dxftype())
-    return None if reader is None else reader(entity, placing, budget)
-
-
-def _line(entity: Any, placing: Placing, _budget: Budget) -> Curve:  # noqa: ANN401
-    # A LINE's extrusion is the direction of its thickness; its ends are in the block's coordinates.
-    ends = np.array((point_of(entity, "start"), point_of(entity, "end")))
-    return Curve(placed(ends, placing), None, exact=True)
+    kind = entity.dxftype()
+    if kind == "LINE":  # its extrusion is the direction of its thickness
+        return Curve((point_of(entity, "start"), point_of(entity, "end")), None, exact=True)
+    if kind in {"ARC", "CIRCLE"}:
+        return _arc(entity)
+    if kind == "ELLIPSE":
+        return _ellipse(entity, budget)
+    return _spline(entity, budget) if kind in {"SPLINE", "HELIX"} else _polyline(entity, budget)
 
 
 # Circles and ellipses
-
-
-class _Conic(NamedTuple):
-    """Part of an ellipse: center + cos t · major + sin t · minor, for t from `start` through `sweep`, radians.
-
-    The half axes are conjugate, not necessarily square to one another: any affine change of an ellipse is the same
-    change of its center and half axes.
-    """
-
-    center: FloatArray
-    major: FloatArray
-    minor: FloatArray
-    start: float
-    sweep: float
 
 
 def _sweep(start: float, end: float) -> float:
@@ -106,152 +93,103 @@ def _sweep(start: float, end: float) -> float:
     return sweep if sweep > _NO_SWEEP else math.tau
 
 
-def _arc(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
+def _arc(entity: Entity) -> Curve:
     """Return an ARC or a CIRCLE."""
     start, sweep = 0.0, math.tau
     if entity.dxftype() == "ARC":
         start = math.radians(number_of(entity, "start_angle"))
         sweep = _sweep(start, math.radians(number_of(entity, "end_angle")))
-    center, radius = point_of(entity, "center"), number_of(entity, "radius")
+    (x, y, z), radius = point_of(entity, "center"), number_of(entity, "radius")
     if radius < 0:
         raise DrawingError("a radius must be longer than 0", found=f"{radius:g}")
-    axes = axes_of(entity)
-    if axes is None and placing is None:
-        return _arcs(center, (radius, 0.0, 0.0), (0.0, radius, 0.0), start, sweep, 1)
-    own = np.eye(3) if axes is None else axes
-    return _placed(_Conic(np.array(center) @ own, radius * own[0], radius * own[1], start, sweep), placing, budget)
+    hand = hand_of(entity)
+    return _arcs((hand * x, y, hand * z), (hand * radius, 0.0), (0.0, radius), start, sweep)
 
 
-def _ellipse(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
-    center, major = np.array(point_of(entity, "center")), np.array(point_of(entity, "major_axis"))
-    axes = axes_of(entity)
-    minor = number_of(entity, "ratio", 1.0) * np.cross((0.0, 0.0, 1.0) if axes is None else axes[2], major)
+def _arcs(center: Point, major: tuple[float, float], minor: tuple[float, float], start: float, sweep: float) -> Curve:
+    """Return part of a circle as one arc, or as two where it turns by more than a half circle.
+
+    Its points are center + cos t · major + sin t · minor, for t from `start` through `sweep`, radians.
+    """
+    pieces = 1 if sweep <= math.pi + _NO_SWEEP else 2  # half a circle at any angle is one
+    (x, y, z), (ux, uy), (vx, vy) = center, major, minor
+    rows = []
+    for number in range(pieces + 1):
+        cos, sin = math.cos(start + sweep * number / pieces), math.sin(start + sweep * number / pieces)
+        rows.append((x + cos * ux + sin * vx, y + cos * uy + sin * vy, z))
+    if sweep == math.tau:
+        rows[-1] = rows[0]
+    bulge = math.copysign(math.tan(sweep / pieces / 4), ux * vy - uy * vx)
+    return Curve(rows, [bulge] * pieces, exact=True)
+
+
+def _ellipse(entity: Entity, budget: Budget) -> Curve:
+    """Return an ELLIPSE: arcs where it is round in the plan, else chords."""
     start = number_of(entity, "start_param", 0.0)
-    return _placed(
-        _Conic(center, major, minor, start, _sweep(start, number_of(entity, "end_param", math.tau))), placing, budget
-    )
-
-
-def _placed(conic: _Conic, placing: Placing, budget: Budget) -> Curve:
-    """Return part of an ellipse where its block puts it: arcs where it is round in the plan, else chords."""
-    center, start, sweep = placed(conic.center, placing), conic.start, conic.sweep
-    major, minor = turned(conic.major, placing), turned(conic.minor, placing)
-    hand = _hand(major, minor)
-    if hand:
-        return _arcs(center.tolist(), major.tolist(), minor.tolist(), start, sweep, hand)
-    if not np.isfinite((center, major, minor)).all():
+    sweep = _sweep(start, number_of(entity, "end_param", math.tau))
+    center, major = point_of(entity, "center"), point_of(entity, "major_axis")
+    minor = entity.minor_axis.xyz
+    if not math.isfinite(sum((*center, *major, *minor))):
         raise DrawingError("a coordinate must be finite", found="one that is not")
-    size = max(math.hypot(*major[:2]), math.hypot(*minor[:2]))
-    if abs(major[0] * minor[1] - major[1] * minor[0]) <= _UPRIGHT * size * size:
+    (ux, uy, uz), (vx, vy, vz) = major, minor
+    size = max(math.hypot(ux, uy), math.hypot(vx, vy))
+    if abs(ux * vy - uy * vx) <= _UPRIGHT * size * size:
         raise DrawingError("a curve must not stand upright", write="it flat, or on another layer")
+    alike = abs(math.hypot(ux, uy) - math.hypot(vx, vy)) <= _ROUND * size
+    if alike and abs(ux * vx + uy * vy) <= _ROUND * size * size and abs(uz) + abs(vz) <= _ROUND * size:
+        return _arcs(center, (ux, uy), (vx, vy), start, sweep)
 
     def at(angles: FloatArray) -> FloatArray:
-        points: FloatArray = center + np.outer(np.cos(angles), major) + np.outer(np.sin(angles), minor)
+        points: FloatArray = np.array(center) + np.outer(np.cos(angles), major) + np.outer(np.sin(angles), minor)
         return points
 
-    count = max(math.ceil(abs(sweep) / (math.pi / 4)), 2)
-    points = chords(at, start + np.linspace(0, sweep, count + 1), budget)
+    points = chords(at, start + np.linspace(0, sweep, 9), budget)
     if sweep == math.tau:
         points[-1] = points[0]
     return Curve(points, None, exact=False)
 
 
-def _hand(major: FloatArray, minor: FloatArray) -> int:
-    """Return 1 or -1 where two half axes make a circle turning left or right in the plan, and 0 where they do not."""
-    (ux, uy, _), (vx, vy, _) = major.tolist(), minor.tolist()
-    a, b = math.hypot(ux, uy), math.hypot(vx, vy)
-    size = max(a, b)
-    if abs(a - b) > _ROUND * size or abs(ux * vx + uy * vy) > _ROUND * size * size:
-        return 0
-    return 1 if ux * vy - uy * vx >= 0 else -1
-
-
-def _arcs(center: Any, major: Any, minor: Any, start: float, sweep: float, hand: int) -> Curve:  # noqa: ANN401 - x, y, z
-    """Return part of a circle as one arc, or as two where it turns by more than a half circle."""
-    pieces = 1 if sweep <= math.pi + _NO_SWEEP else 2  # half a circle at any angle is one
-    rows = []
-    for number in range(pieces + 1):
-        cos, sin = math.cos(start + sweep * number / pieces), math.sin(start + sweep * number / pieces)
-        rows.append([c + cos * u + sin * v for c, u, v in zip(center, major, minor, strict=True)])
-    if sweep == math.tau:
-        rows[-1] = rows[0]
-    bulge = hand * math.tan(sweep / pieces / 4)
-    return Curve(np.array(rows), np.array([bulge] * pieces), exact=True)
-
-
 # Polylines
 
 
-def _polyline(entity: Any, placing: Placing, budget: Budget) -> Curve | None:  # noqa: ANN401
+def _polyline(entity: Entity, budget: Budget) -> Curve | None:
+    """Return the vertices of a polyline with the segment that closes it, joined by straights and arcs."""
     flags = int(value_of(entity, "flags", 0))
-    if flags & _MESH:
-        return None
-    vertices = list(entity.vertices)
-    if flags & _SPLINE_FIT:  # the corners of the frame are kept beside the curve that was fitted to it
-        vertices = [vertex for vertex in vertices if not int(value_of(vertex, "flags", 0)) & _CONTROL_FRAME]
-    points = np.array([point_of(vertex, "location") for vertex in vertices]).reshape(-1, 3)
-    if flags & _SPACE:
-        return _vertices(points, np.zeros(len(points)), None, bool(flags & _CLOSED), placing, budget)
-    elevation = value_of(entity, "elevation")
-    if elevation is not None and elevation.z:
-        points[:, 2] = elevation.z
-    bulges = np.array([float(value_of(vertex, "bulge", 0.0)) for vertex in vertices])
-    return _vertices(points, bulges, axes_of(entity), bool(flags & _CLOSED), placing, budget)
-
-
-def _light_polyline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
-    rows: FloatArray = np.array(entity.get_points("xyb"), dtype=float).reshape(-1, 3)
-    points = np.column_stack((rows[:, :2], np.full(len(rows), number_of(entity, "elevation", 0.0))))
-    closed = bool(int(value_of(entity, "flags", 0)) & _CLOSED)
-    return _vertices(points, rows[:, 2], axes_of(entity), closed, placing, budget)
-
-
-def _vertices(
-    own: FloatArray, bulges: FloatArray, axes: FloatArray | None, closed: bool, placing: Placing, budget: Budget
-) -> Curve:
-    """Return vertices joined by straights and, where a bulge is not 0, by arcs, with the closing segment."""
+    if entity.dxftype() == "LWPOLYLINE":
+        high = number_of(entity, "elevation", 0.0)
+        rows = [(x, y, high, bulge) for x, y, bulge in entity.get_points("xyb")]
+    else:
+        if flags & _MESH:
+            return None
+        vertices = list(entity.vertices)
+        if flags & _SPLINE_FIT:  # the corners of the frame are kept beside the curve that was fitted to it
+            vertices = [vertex for vertex in vertices if not int(value_of(vertex, "flags", 0)) & _CONTROL_FRAME]
+        rows = [(*point_of(vertex, "location"), float(value_of(vertex, "bulge", 0.0))) for vertex in vertices]
+        elevation = value_of(entity, "elevation")
+        if elevation is not None and elevation.z and not flags & _SPACE:
+            rows = [(x, y, elevation.z, bulge) for x, y, _, bulge in rows]
+    own = np.array(rows, dtype=float).reshape(-1, 4)
+    points, bulges = own[:, :3], own[:, 3]
+    budget.take(len(own))
     # Many a closed polyline ends where it began already.
-    if closed and len(own) > 1 and not (own[0] == own[-1]).all() and (len(own) > 2 or bulges.any()):
-        own = np.concatenate((own, own[:1]))
-    bulges = bulges[: max(len(own) - 1, 0)]
-    plane = np.eye(3) if axes is None else axes
-    own = own if axes is None else own @ axes
-    points = placed(own, placing)
-    if placing is not None:
-        budget.take(len(points))
+    if flags & _CLOSED and len(own) > 1 and (points[0] != points[-1]).any() and (len(own) > 2 or bulges.any()):
+        points = np.concatenate((points, points[:1]))
+    bulges = np.zeros(0) if flags & _SPACE else bulges[: max(len(points) - 1, 0)]
+    hand = 1 if flags & _SPACE and entity.dxftype() == "POLYLINE" else hand_of(entity)
+    if hand == -1:
+        points = points * (-1, 1, -1)
+    elif hand == 0:
+        points = np.array([point.xyz for point in entity.ocs().points_to_wcs(points)]).reshape(-1, 3)
     if not bulges.any():
         return Curve(points, None, exact=len(points) <= 2)
-    hand = _hand(*turned(plane, placing)[:2])
-    if hand:
-        return Curve(points, hand * bulges, exact=True)
-    # Seen askew, its arcs are parts of ellipses.
-    pieces, exact = [points[:1]], []
-    for number, bulge in enumerate(bulges.tolist()):
-        piece = points[number : number + 2]
-        if bulge:
-            piece = _placed(_bulged(own[number], own[number + 1], bulge, plane[2]), placing, budget).points
-        pieces.append(piece[1:])
-        exact.append(np.full(len(piece) - 1, not bulge))
-    joined = np.concatenate(pieces)
-    if (points[0] == points[-1]).all():
-        joined[-1] = joined[0]
-    return Curve(joined, None, np.concatenate(exact))
-
-
-def _bulged(start: FloatArray, end: FloatArray, bulge: float, normal: FloatArray) -> _Conic:
-    """Return the arc over a chord: its center is (1 - b²) / (4 b) chords to the left of the chord's middle."""
-    if not abs(bulge) <= LARGEST_BULGE:
-        raise DrawingError("a bulge must make less than a full circle", found=f"{bulge:.3g}")
-    center = (start + end) / 2 + np.cross(normal, end - start) * ((1 - bulge**2) / (4 * bulge))
-    major = start - center
-    return _Conic(center, major, np.cross(normal, major), 0.0, 4 * math.atan(bulge))
+    return Curve(points, (hand * bulges).tolist(), exact=True)
 
 
 # Splines
 
 
-def _spline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: ANN401
-    """Return chords of a B-spline; an affine change of the control points is the same change of the curve.
+def _spline(entity: Entity, budget: Budget) -> Curve:
+    """Return chords of a B-spline.
 
     scipy runs over the knots that a spline is defined between; ezdxf's own chords go on over the outer knots, which
     leaves the curve where the spline is not clamped.
@@ -264,7 +202,7 @@ def _spline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: AN
             raise DrawingError("a coordinate must be finite", found=str(float(points[~np.isfinite(points)][0])))
     if len(control) == 0 and (len(fit) <= 2 or len(fit) > _MOST_FIT_POINTS or (fit == fit[0]).all()):
         # Too many points to solve for are dense enough to be chords; those at one place make no curve.
-        return Curve(placed(fit, placing), None, exact=len(fit) == 2)
+        return Curve(fit, None, exact=len(fit) == 2)
     from scipy.interpolate import BSpline
 
     knots, weights, degree = np.array(entity.knots), np.array(entity.weights), int(value_of(entity, "degree", 3))
@@ -274,7 +212,7 @@ def _spline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: AN
             control = np.array([point.xyz for point in made.control_points]).reshape(-1, 3)
             knots, weights, degree = np.array(made.knots()), np.array(made.weights()), int(made.degree)
         weights = weights / weights.max() if len(weights) else np.ones(len(control))
-        curve = BSpline(knots, np.column_stack((placed(control, placing) * weights[:, None], weights)), degree)
+        curve = BSpline(knots, np.column_stack((control * weights[:, None], weights)), degree)
     except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
         raise DrawingError("this is no spline", found=str(error)[:80]) from error
     if len(knots) != len(control) + degree + 1 or not (weights > 0).all():
@@ -293,21 +231,10 @@ def _spline(entity: Any, placing: Placing, budget: Budget) -> Curve:  # noqa: AN
 
 
 def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Budget) -> FloatArray:
-    """Return points along a curve whose chords keep to it within the budget's tolerance.
+    """Return points along a curve, shape (m, 3), whose chords keep to it within the budget's tolerance.
 
-    Parameters
-    ----------
-    curve
-        From parameters, shape (n,), to points, shape (n, 3).
-    at
-        The parameters to begin with, rising or falling, shape (n,).
-    budget
-        Its tolerance, in the unit of the points, and the points that may still be made.
-
-    Returns
-    -------
-        Points, shape (m, 3). Pieces are halved until the curve at a quarter, a half and three quarters of each is
-        within the tolerance of its chord.
+    `curve` makes points of parameters, which begin with `at`, rising or falling, shape (n,). Pieces are halved until
+    the curve at a quarter, a half and three quarters of each is within the tolerance of its chord.
 
     Examples
     --------
@@ -341,13 +268,109 @@ def chords(curve: Callable[[FloatArray], FloatArray], at: FloatArray, budget: Bu
     return points
 
 
-_READERS: Mapping[str, Callable[[Any, Placing, Budget], Curve | None]] = {
-    "LINE": _line,
-    "ARC": _arc,
-    "CIRCLE": _arc,
-    "ELLIPSE": _ellipse,
-    "LWPOLYLINE": _light_polyline,
-    "POLYLINE": _polyline,
-    "SPLINE": _spline,
-    "HELIX": _spline,
-}
+# Strokes
+
+
+def strokes_of(
+    curves: Sequence[tuple[Curve, Item]], scale: float, shown: Callable[[str], str], trouble: Trouble
+) -> tuple[list[Stroke], list[Fault]]:
+    """Return curves in drawing units as strokes in m, and what was left out of them.
+
+    All are checked at once: numpy costs about a microsecond a call however little it is given, so checking them one by
+    one would take longer than reading the file.
+
+    `scale` is the drawing's unit, m; `shown` returns the name of a layer in readable characters.
+    """
+    if not curves:
+        return [], []
+    rows: list[Sequence[float]] = []
+    slices: list[tuple[int, int]] = []
+    for curve, _ in curves:
+        first = len(rows)
+        rows.extend(curve.points)
+        slices.append((first, len(rows)))
+    points = np.array(rows, dtype=np.float64).reshape(-1, 3) * scale
+    plan, high = np.ascontiguousarray(points[:, :2]), np.ascontiguousarray(points[:, 2])
+    # Each segment stands where its first vertex does; the last vertex of a curve has none.
+    bulges = np.zeros(len(points))
+    for (curve, _), (first, end) in zip(curves, slices, strict=True):
+        if curve.bulges is not None:
+            bulges[first : end - 1] = curve.bulges
+    lengths = np.append(np.hypot(*np.diff(plan, axis=0).T), 1.0)
+    lengths[[end - 1 for _, end in slices if end]] = 1.0
+    fair = (np.abs(points) <= LARGEST).all(axis=1) & (lengths >= SHORTEST)
+    fair &= (np.abs(bulges) <= LARGEST_BULGE) & (_radii(lengths, bulges) <= LARGEST)
+    unfair, raised = (np.concatenate(((0,), np.cumsum(each))).tolist() for each in (~fair, np.abs(high) > FLAT))
+    strokes: list[Stroke] = []
+    faults: list[Fault] = []
+    for (curve, item), (first, end) in zip(curves, slices, strict=True):
+        heights = high[first:end] if raised[end] > raised[first] else None
+        handle, layer, kind = item.handle, shown(item.layer), item.origin.dxftype()
+        exact = np.full(max(end - first - 1, 0), curve.exact)
+        stroke = Stroke(handle, layer, kind, plan[first:end], bulges[first : end - 1], exact, heights)
+        if end - first < 2 or unfair[end] > unfair[first]:
+            try:
+                mended, fault = _mended(stroke, points[first:end])
+            except DrawingError as error:
+                trouble(item.origin, item.layer, error)
+                continue
+            faults += [fault] if fault else []
+            if mended is None:
+                continue
+            stroke = mended
+        strokes.append(stroke)
+    return strokes, faults
+
+
+def _radii(chords: FloatArray, bulges: FloatArray) -> FloatArray:
+    """Return the radii over chords, m, 0 for straights: chord (1 + b²) / (4 b) (plane geometry)."""
+    return np.where(bulges == 0, 0.0, chords * (1 + bulges**2) / (4 * np.abs(bulges)))
+
+
+def _mended(stroke: Stroke, points: FloatArray) -> tuple[Stroke | None, Fault | None]:
+    """Return a stroke without its segments without length, None where it has no other, with a word on them.
+
+    Where the radius of a bulge is past `LARGEST` and its rise over the chord, b chord / 2, is under `SHORTEST`, it is
+    made straight.
+
+    Raises
+    ------
+    DrawingError
+        A coordinate, a radius or a bulge is not finite or past its limit; without the place.
+    """
+    for values, what in ((points, "coordinate"), (stroke.bulges, "bulge")):
+        if not np.isfinite(values).all():
+            raise DrawingError(f"a {what} must be finite", found=str(float(values[~np.isfinite(values)][0])))
+    if len(points) and float(np.abs(points).max()) > LARGEST:
+        raise DrawingError(
+            f"a coordinate must be within {LARGEST / 1e3:,.0f} km",
+            found=f"{float(np.abs(points).max()):.3g} m",
+            write="the right unit, or draw it nearer to the origin",
+        )
+    lengths = np.hypot(*np.diff(stroke.points, axis=0).T)
+    kept: NDArray[np.bool_] = lengths >= SHORTEST
+    dropped = len(kept) - int(np.count_nonzero(kept))
+    at = Spot(*stroke.points[0].tolist()) if len(points) else None
+    if not kept.any():
+        text = f"{stroke.kind} without length, left out"
+        return None, Fault("zero-length", text, at, stroke.handle, stroke.layer)
+    # The last vertex stays where it is, so that what is closed stays closed.
+    vertices = np.append(kept, True)
+    vertices[np.flatnonzero(kept)[-1] + 1 : -1] = False
+    lengths, bulges, heights = lengths[kept], stroke.bulges[kept], stroke.heights
+    if float(np.abs(bulges).max()) > LARGEST_BULGE:
+        raise DrawingError("a bulge must make less than a full circle", found=f"{float(np.abs(bulges).max()):.3g}")
+    radii = _radii(lengths, bulges)
+    wide = radii > LARGEST
+    if (np.abs(bulges * lengths / 2)[wide] > SHORTEST).any():
+        found = f"{float(radii[wide].max()):.3g} m"
+        raise DrawingError(f"a radius must be within {LARGEST / 1e3:,.0f} km", found=found, write="a straight line")
+    text = f"{stroke.kind} with {dropped} segments without length, left out"
+    own = replace(
+        stroke,
+        points=stroke.points[vertices],
+        bulges=np.where(wide, 0.0, bulges),
+        exact=stroke.exact[kept],
+        heights=None if heights is None else heights[vertices],
+    )
+    return own, Fault("zero-length", text, at, stroke.handle, stroke.layer, dropped) if dropped else None

@@ -32,8 +32,6 @@ _SHORTEST_ENTITY = 30
 _ENTITY = re.compile(rb"\n *0\r?\n(?=[A-Z0-9_]*[A-Z])")
 """The code of an entity in a text file: a 0 on its line, and a name, which no value of 0 is followed by."""
 _BINARY_ENTITY = re.compile(rb"\0(?:LINE|ARC|CIRCLE|ELLIPSE|SPLINE|LWPOLYLINE|POLYLINE|VERTEX|INSERT|ATTRIB|M?TEXT)\0")
-_UNDERSCORE = re.compile(rb"\n *[1-5][0-9]\r?\n *[-+]?[0-9.]+_[0-9][0-9_.eE+-]{0,24}")
-"""A coordinate, radius, angle or the like that Python would take for a number and no other program does."""
 _BLOCK = 1 << 22
 _LONGEST = 64
 """No pattern is longer than this, bytes, but for a number of more digits than there are."""
@@ -59,35 +57,25 @@ def dxf_library() -> Any:  # noqa: ANN401 - a module
     """
     with _LOCK:
         if "ezdxf" not in sys.modules:
-            with tempfile.TemporaryDirectory() as folder, _homes(folder), contextlib.redirect_stdout(io.StringIO()):
+            before = dict(os.environ)
+            with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.StringIO()):
                 cache = Path(folder) / "ezdxf"
                 cache.mkdir()
                 (cache / "font_manager_cache.json").write_text('{"version": 0, "font-faces": []}', encoding="utf-8")
+                os.environ.update(XDG_CACHE_HOME=folder, XDG_CONFIG_HOME=folder)
                 try:
                     import ezdxf
                 except (SystemExit, configparser.Error) as error:
                     wrong = "the settings of the drawing library cannot be read"
                     raise DrawingError(wrong, file="ezdxf.ini", write="another name for that file") from error
+                finally:
+                    os.environ.clear()
+                    os.environ.update(before)
                 # Without a handler its messages would go to standard error, past everything that prints for us.
                 logging.getLogger("ezdxf").addHandler(logging.NullHandler())
         import ezdxf
 
         return ezdxf
-
-
-@contextmanager
-def _homes(folder: str) -> Iterator[None]:
-    """Set the folders of caches and settings while the block runs."""
-    before = {name: os.environ.get(name) for name in ("XDG_CACHE_HOME", "XDG_CONFIG_HOME")}
-    os.environ.update(dict.fromkeys(before, folder))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
 
 
 def check_file(path: Path, file: str) -> None:
@@ -128,9 +116,6 @@ def _check_content(path: Path, file: str, size: int) -> None:
     if size > MOST_ENTITIES * _SHORTEST_ENTITY and any(islice(_found(path, entity), MOST_ENTITIES, None)):
         what = f"a drawing has at most {MOST_ENTITIES:,} entities"
         raise DrawingError(what, file=file, found="more", write="a file of the track alone")
-    if not binary and (number := next(_found(path, _UNDERSCORE), None)):
-        found = number.split()[1].decode("ascii", "replace")
-        raise DrawingError("a number has no underscore", file=file, found=found, write=again)
 
 
 def _found(path: Path, pattern: re.Pattern[bytes]) -> Iterator[bytes]:

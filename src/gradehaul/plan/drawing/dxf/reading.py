@@ -11,12 +11,10 @@ from typing import Any
 import numpy as np
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
-from gradehaul.plan.drawing.dxf.blocks import Blocks, Item
-from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curve, curve_of
+from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
+from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curve, curve_of, strokes_of
+from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
 from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
-from gradehaul.plan.drawing.dxf.labels import TEXTS, label_of, mark_of
-from gradehaul.plan.drawing.dxf.strokes import strokes_of
-from gradehaul.plan.drawing.dxf.values import handle_of, layer_of, matches, mended_name
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
 from gradehaul.plan.names import clean, cut, listed, quoted
 from gradehaul.quantities import convert, length_unit
@@ -152,14 +150,14 @@ class _Reading:
     def read(self) -> tuple[list[Stroke], list[Label], list[Fault]]:
         """Return the strokes, marks and faults of the document; its labels are found on the way."""
         blocks = Blocks(self.document, self.any)
-        try:
-            with np.errstate(all="ignore"):  # what is not finite is found when all is known in m
+        with np.errstate(all="ignore"):  # what is not finite is found when all is known in m
+            try:
                 for item in blocks.items(self.trouble):
                     self.take(item)
-        except OverflowError as error:
-            wrong = f"its curves and blocks make more than {MOST_POINTS:,} points"
-            raise DrawingError(wrong, write="fewer layers, or fewer copies of blocks") from error
-        strokes, dropped = strokes_of(self.curves, self.scale, self.shown, self.trouble)
+            except OverflowError as error:
+                wrong = f"its curves and blocks make more than {MOST_POINTS:,} points"
+                raise DrawingError(wrong, write="fewer layers, or fewer copies of blocks") from error
+            strokes, dropped = strokes_of(self.curves, self.scale, self.shown, self.trouble)
         marks = self.marks({label.layer for label in self.labels} - {stroke.layer for stroke in strokes})
         if self.errors:
             raise self.all_errors()
@@ -179,25 +177,25 @@ class _Reading:
         kind = item.entity.dxftype()
         try:
             if kind in TEXTS:
-                label = label_of(item.entity, item.placing, self.scale, self.shown(item.layer), item.handle)
+                label = label_of(item.entity, self.scale, self.shown(item.layer), item.handle)
                 self.labels += [label] if label is not None else []
             elif not self.lines(item.layer):
                 pass
             elif kind == "POINT":
                 self.points.append(item)
-            elif (curve := curve_of(item.entity, item.placing, self.budget)) is not None:
+            elif kind in CURVES and (curve := curve_of(item.entity, self.budget)) is not None:
                 self.curves.append((curve, item))
             else:
                 self.unknown.setdefault(kind, []).append(item)
         except DrawingError as error:
-            self.trouble(item.entity, item.layer, error)
+            self.trouble(item.origin, item.layer, error)
 
     def marks(self, layers: Iterable[str]) -> list[Label]:
         """Return the points that stand with texts on layers of their own; all others are passed over as no track."""
         marks = []
         for item in self.points:
             layer = self.shown(item.layer)
-            mark = mark_of(item.entity, item.placing, self.scale, layer, item.handle) if layer in layers else None
+            mark = mark_of(item.entity, self.scale, layer, item.handle) if layer in layers else None
             if mark is not None:
                 marks.append(mark)
             else:

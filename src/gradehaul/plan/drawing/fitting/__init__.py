@@ -28,21 +28,36 @@ reach
 
 from __future__ import annotations
 
+import itertools
+import math
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import turned
-from gradehaul.plan.drawing.fitting.course import Course, begun_at, between, course_of, cuts_of, in_order, scatter
+from gradehaul.plan.drawing.fitting.course import (
+    BEND,
+    Course,
+    IntArray,
+    begun_at,
+    between,
+    course_of,
+    cuts_of,
+    in_order,
+    lone_chords,
+    scatter,
+)
 from gradehaul.plan.drawing.fitting.free import free_spans
-from gradehaul.plan.drawing.fitting.one_arc import circle_span
-from gradehaul.plan.drawing.fitting.runs import chord_spans, ring_spans
+from gradehaul.plan.drawing.fitting.runs import chord_spans, circle_span, ring_spans
 from gradehaul.plan.drawing.fitting.search import nodes_of
-from gradehaul.plan.drawing.fitting.spans import Fit, Span, exact_span, merged, reaches_from
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, curve_span, exact_span, merged, reaches_from
 from gradehaul.plan.drawing.records import Fault, Reach, Spot, Stroke
 
 FLAT, FLATTEST = 10.0, 0.004
 """A curve lies off its chords by at most so many tolerances (half a gauge, by default), or this many m."""
+DEEP = 4.0
+"""In tolerances: a long chord from which a curve would lie off so far, beside a shorter one, is a straight."""
 SAME = 1e-3
 """In tolerances: vertices this close are one vertex, and exact curves that stray less are one curve."""
 
@@ -143,25 +158,51 @@ def _fitted(
         level = min(scatter(course.points[nodes_of(course.points / tolerance, 0.0).vertex]), tolerance / 4)
     fit = Fit(tolerance, kink, level)
     cuts = cuts_of(course, kink, level, max(FLAT * tolerance, FLATTEST))
-    spans: list[Span] = []
-    if course.closed and not len(cuts):
-        circle = circle_span(course, fit)
-        free = free_spans(course.points, course.along, fit, closed=True) if circle is None else [circle]
-        if free is not None:
-            spans = free
-        else:
-            spans, cuts = ring_spans(course.points[:-1], course.along, fit)
-    if not spans:
+    lone = lone_chords(course, DEEP * tolerance)
+    cuts = np.union1d(cuts, np.concatenate((lone, lone + 1)))
+    for last in (False, False, True):
+        if course.closed and not len(cuts):
+            spans, cuts = _ring(course, fit)
+            if spans:
+                break
         if course.closed:
             course = begun_at(course, int(cuts[0]))
-            cuts = (cuts - cuts[0])[1:]
-        spans = [span for low, high in between(course, cuts) for span in _run(course, low, high, fit)]
+            cuts = cuts - cuts[0]
+        runs = [_run(course, low, high, fit, lone) for low, high in between(course, cuts)]
+        spans = [span for run in runs for span in run]
+        false = _false_cuts(runs, kink, closed=course.closed)
+        if last or not false.any():
+            break
+        cuts = cuts[~false]
     spans = merged(spans, SAME * tolerance, closed=course.closed)
     return reaches_from(spans, course, stroke, kink)
 
 
-def _run(course: Course, low: int, high: int, fit: Fit) -> list[Span]:
-    """Return the elements of one run: an exact segment, or chords between two cuts."""
+def _false_cuts(runs: list[list[Span]], kink: float, *, closed: bool) -> NDArray[np.bool_]:
+    """Return at which cuts between chords the direction breaks by no more than a curve may: a scatter made them.
+
+    A straight has no bends at its ends.
+    """
+    found = []
+    for one, other in itertools.pairwise([*runs[-1:], *runs] if closed else runs):
+        before, after = one[-1], other[0]
+        allowed = kink if before.curvature and after.curvature else min(kink, BEND)
+        slight = abs(math.remainder(after.start[2] - before.end_heading, math.tau)) <= allowed
+        found.append(slight and not (before.exact or after.exact))
+    return np.array(found, dtype=np.bool_)
+
+
+def _ring(course: Course, fit: Fit) -> tuple[list[Span], IntArray]:
+    """Return the elements of a closed course without a cut; or none, and the cuts that it needs."""
+    circle = circle_span(course, fit)
+    found = free_spans(course.points, course.along, fit, closed=True) if circle is None else [circle]
+    return ring_spans(course.points[:-1], course.along, fit) if found is None else (found, np.zeros(0, np.int64))
+
+
+def _run(course: Course, low: int, high: int, fit: Fit, lone: IntArray) -> list[Span]:
+    """Return the elements of one run: an exact segment, a chord that is a curve by itself, or chords between cuts."""
+    if high - low == 1 and low in lone:
+        return [curve_span(course, low)]
     if high - low == 1 and course.exact[low]:
         return [exact_span(course, low)]
     points, along = course.points[low : high + 1], course.along[low : high + 1]

@@ -1,9 +1,16 @@
-"""Straights and arcs that meet as tangents, laid through given vertices by least squares."""
+"""Straights and arcs that meet as tangents, laid through given vertices by least squares.
+
+An oriented line or circle is four figures x = (κ, u, v, w): a point p lies P(p) / 2 to the left of it, nearly, where
+P(p) = 2 (u, v)·p - κ |p|² - w, if u² + v² - κ w = 1 (Lie's coordinates, from memory). Two of them are tangents where
+the difference of their P has a double zero, at (Δu, Δv) / Δκ: at that joint their offsets are one. So all that ties
+elements to one another, and to the ends of the run, says that some figures times the row of a point are nothing.
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,17 +19,16 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-ROUNDS = 14
-"""The most steps of the least squares; five to ten are usual."""
-ENOUGH, MATTERS = 1e-6, 1e-6
-"""Two steps in a row that lessen the squares by less than this share, or this in tolerances, are the last."""
-DENSE = 98
+ROUNDS = 16
+"""The most steps of the least squares; four to eight are usual."""
+ENOUGH = 1e-7
+"""A step that lessens the squares by less than this share is the last."""
+HELD = 1e-9
+"""In mean lengths of elements: how far apart the offsets of two elements at their joint may be in the end."""
+GAP_PRICE = 1e4
+"""How much more an offset at a joint counts than that of a vertex, while a step is judged."""
+DENSE = 130
 """Up to this many unknowns the dense solver; beyond, its threads wait for one another where other work runs beside."""
-JOINED = 1e4
-"""How much more a gap between two elements counts than a vertex as far off, while a step is judged."""
-PART, MARGIN = 24, 8
-"""How many elements, and how many more beside them, are enough for how well a curvature is known."""
-UNKNOWN = np.arange(5)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,7 +38,7 @@ class Chain:
     Attributes
     ----------
     start
-        Position and heading, radians, unwrapped, at the start of each, shape (k, 3).
+        Position and heading, radians, at the start of each, shape (k, 3).
     curvature
         Signed, left positive; exactly 0 for a straight, shape (k,).
     length
@@ -44,6 +50,8 @@ class Chain:
         on beyond n, round the ring.
     off
         How far each vertex lies to the left of its element, shape (n,).
+    spread
+        The standard deviation of each curvature for vertices that stray by 1 each, shape (k,).
     """
 
     start: FloatArray
@@ -52,294 +60,239 @@ class Chain:
     straight: BoolArray
     first: IntArray
     off: FloatArray
+    spread: FloatArray
+
+    @classmethod
+    def guess(
+        cls, start: FloatArray, curvature: FloatArray, length: FloatArray, straight: BoolArray, first: IntArray
+    ) -> Chain:
+        """Return a chain that is still to be laid."""
+        return cls(start, curvature, length, straight, first, np.zeros(0), np.zeros(0))
 
     @property
     def count(self) -> int:
         """How many elements."""
         return len(self.length)
 
-    @property
-    def tips(self) -> FloatArray:
-        """Position and heading at the end of each, shape (k, 3).
+    def freedom(self, *, closed: bool) -> int:
+        """Return how many more vertices there are than the chain has unknowns to fit them."""
+        ties = 1 if not closed or self.count == 1 else 0  # a circle has three unknowns, like an arc that is open
+        return len(self.off) - self.count - int((~self.straight).sum()) - ties
 
-        An arc of turn 2h and length L spans a chord of L sin(h)/h in the direction of its middle (plane geometry).
-        """
-        half = self.curvature * self.length / 2
-        chord = self.length * np.sinc(half / math.pi)
-        middle = self.start[:, 2] + half
-        x, y = self.start[:, 0] + chord * np.cos(middle), self.start[:, 1] + chord * np.sin(middle)
-        return np.column_stack((x, y, self.start[:, 2] + 2 * half))
-
-    def part(self, low: int, high: int) -> Chain:
-        """Return some of its elements in a row, with the vertices from the first of them to that of the next."""
-        first = self.first[low : high + 1] - self.first[low]
-        off = self.off[self.first[low] : self.first[high]]
-        rows = slice(low, high)
-        return Chain(self.start[rows], self.curvature[rows], self.length[rows], self.straight[rows], first, off)
-
-
-def freedom(chain: Chain, *, closed: bool) -> int:
-    """Return how many more vertices there are than the chain has unknowns to fit them."""
-    return len(chain.off) - chain.count - int((~chain.straight).sum()) - (0 if closed else 1)
-
-
-def laid(points: FloatArray, chain: Chain, weight: FloatArray, *, closed: bool = False) -> Chain | None:
-    """Return the chain moved to where the squares of the vertices' distances from it are least; None if it comes apart.
-
-    The unknowns are the start, curvature and length of every element; that each ends where and as the next begins, and
-    an open chain on the first and last vertex, is held by multipliers (Gauss-Newton steps on the equality-constrained
-    problem, damped after Levenberg and Marquardt). Vertices near a joint change over to the element they lie beside
-    after each step. `weight` is how much each vertex counts, shape (n,).
-    """
-    unit = float(np.abs(chain.length).mean())
-    origin = points.mean(axis=0)
-    ring = (points - origin) / unit
-    start = np.column_stack(((chain.start[:, :2] - origin) / unit, chain.start[:, 2]))
-    now = replace(chain, start=start, curvature=chain.curvature * unit, length=chain.length / unit)
-    wind = _wind(now) if closed else 0.0
-    system = _System(ring, now, wind, weight, closed=closed)
-    damping, grip, idle = 1e-8, 1.0, 0
-    for _ in range(ROUNDS):
-        step = system.step(damping, grip)
-        if step is None:
-            return None
-        shortest = _shortest(now.length)
-        too_long = max(1.0, float((np.abs(step[:, 4]) / shortest).max()) * 2, float(np.abs(step[:, 2]).max()) * 2)
-        moved = _assigned(ring, _moved(now, step / too_long), closed=closed)
-        next_system = _System(ring, moved, wind, weight, closed=closed)
-        small = float(np.abs(step).max()) < 1e-10
-        if next_system.merit <= system.merit * (1 + 1e-12) or small:
-            gained = system.merit - next_system.merit
-            now, system = moved, next_system
-            idle = idle + 1 if gained <= max(ENOUGH * system.merit, MATTERS / unit**2) and system.gap < 1e-8 else 0
-            if small or idle > 1:
-                break
-            damping = max(damping / 10, 1e-10)
-            grip = min(3 * grip, 100.0) if too_long > 1 else max(grip / 4, 1e-4)
-        else:
-            damping, grip = damping * 20, grip * 4
-            if damping > 1e6:
-                break
-    if not (system.gap < 1e-6 and (now.length > 0).all() and np.isfinite(system.off).all()):
-        return None
-    return replace(
-        now,
-        start=np.column_stack((now.start[:, :2] * unit + origin, now.start[:, 2])),
-        curvature=now.curvature / unit,
-        length=now.length * unit,
-        off=np.roll(system.off, now.first[0]) * unit,
-    )
-
-
-def curvature_spread(points: FloatArray, chain: Chain, *, closed: bool = False) -> FloatArray:
-    """Return the standard deviation of each curvature for vertices that stray by 1 each, shape (k,).
-
-    The law of propagation of variances through the linearized least squares; the drawn ends are taken to stray as
-    much as the vertices between. Of a long chain it is found part by part: far neighbors make no difference.
-    """
-    if chain.count > 2 * PART:
-        found = np.zeros(chain.count)
-        for low in range(0, chain.count, PART):
-            begin, end = max(low - MARGIN, 0), min(low + PART + MARGIN, chain.count)
-            vertices = np.arange(chain.first[begin], chain.first[end]) % len(points)
-            part = chain.part(begin, end)
-            near = curvature_spread(points[vertices], replace(part, off=np.zeros(len(vertices))))
-            found[low : low + PART] = near[low - begin : low - begin + PART]
-        return found
-    unit = float(chain.length.mean())
-    origin = points.mean(axis=0)
-    start = np.column_stack(((chain.start[:, :2] - origin) / unit, chain.start[:, 2]))
-    scaled = replace(chain, start=start, curvature=chain.curvature * unit, length=chain.length / unit)
-    wind = _wind(scaled) if closed else 0.0
-    system = _System((points - origin) / unit, scaled, wind, np.ones(len(points)), closed=closed)
-    return system.spread() / unit**2
-
-
-def _wind(chain: Chain) -> float:
-    """Return the whole turns that a closed chain makes, radians."""
-    return 2 * math.pi * round(float(chain.tips[-1, 2] - chain.start[0, 2]) / (2 * math.pi))
-
-
-def _shortest(length: FloatArray) -> FloatArray:
-    """Return the length of the shortest of each element and its two neighbors, but no less than a thousandth."""
-    padded = np.concatenate((length[-1:], length, length[:1]))
-    return np.maximum(np.minimum(np.minimum(padded[:-2], padded[2:]), length), 1e-3)
-
-
-def _moved(chain: Chain, step: FloatArray) -> Chain:
-    curvature = np.where(chain.straight, 0.0, chain.curvature + step[:, 3])
-    return replace(chain, start=chain.start + step[:, :3], curvature=curvature, length=chain.length + step[:, 4])
-
-
-def _assigned(ring: FloatArray, chain: Chain, *, closed: bool) -> Chain:
-    """Return the chain with every vertex near a joint given to the element it lies beside."""
-    total = len(ring)
-    first = chain.first.tolist()
-    for joint in range(0 if closed else 1, chain.count):
-        x, y, heading = chain.start[joint].tolist()
-        cosine, sine = math.cos(heading), math.sin(heading)
-
-        def ahead(vertex: int) -> bool:
-            across, up = ring[vertex % total].tolist()
-            return bool((across - x) * cosine + (up - y) * sine >= 0)  # noqa: B023
-
-        at = first[joint]
-        low, high = first[joint - 1] if joint else first[-2] - total, first[joint + 1]
-        if at < high and not ahead(at):
-            while at < high and not ahead(at):
-                at += 1
-        else:
-            while at > low and ahead(at - 1):
-                at -= 1
-        first[joint] = at
-        if closed and joint == 0:
-            first[-1] = at + total
-    shift = first[0] // total * total if closed else 0
-    return replace(chain, first=np.array(first, dtype=np.int64) - shift)
-
-
-class _System:
-    """The linearized least squares: 5 unknowns an element (x, y, heading, curvature, length), 3 ties a joint."""
-
-    def __init__(self, ring: FloatArray, chain: Chain, wind: float, weight: FloatArray, *, closed: bool) -> None:
-        count = chain.count
-        vertices = np.arange(chain.first[0], chain.first[-1]) % len(ring)
-        own = np.repeat(np.arange(count), np.diff(chain.first))
-        start, curvature = chain.start[own], chain.curvature[own]
-        cosine, sine = np.cos(start[:, 2]), np.sin(start[:, 2])
-        reach = ring[vertices] - start[:, :2]
-        along = reach[:, 0] * cosine + reach[:, 1] * sine
-        across = reach[:, 1] * cosine - reach[:, 0] * sine
-        square = along**2 + across**2
-        # The distance from a circle in a form that stays exact as it flattens to a line: (1 - √(1 - κ a)) / κ.
-        power = 2 * across - curvature * square
-        root = np.sqrt(np.maximum(1 - curvature * power, 1e-6))
-        self.off = off = power / (1 + root)
-        rows = np.array(
-            (
-                (sine + curvature * reach[:, 0]) / root,
-                (-cosine + curvature * reach[:, 1]) / root,
-                -along / root,
-                (off**2 - square) / (2 * root),
-            )
+    def scaled(self, unit: float, origin: FloatArray) -> Chain:
+        """Return the chain so many times larger, moved by `origin` then."""
+        start = np.column_stack((self.start[:, :2] * unit + origin, self.start[:, 2]))
+        return replace(
+            self,
+            start=start,
+            curvature=self.curvature / unit,
+            length=self.length * unit,
+            off=self.off * unit,
+            spread=self.spread / unit**2,
         )
-        self.blocks, self.slope = np.zeros((count, 5, 5)), np.zeros((count, 5))
-        filled = np.flatnonzero(chain.first[1:] > chain.first[:-1])
-        heavy = rows * weight[vertices]
-        weighed = np.concatenate((heavy[:, None] * rows, (heavy * off)[:, None]), axis=1)
-        sums = np.add.reduceat(weighed, chain.first[filled] - chain.first[0], axis=2)
-        self.blocks[filled, :4, :4] = sums[:, :4].transpose(2, 0, 1)
-        self.slope[filled, :4] = sums[:, 4].T
-        tips = chain.tips
-        self.straight, self.closed = chain.straight, closed
-        self.ties = _end_changes(chain, tips)
-        gaps = tips - np.roll(chain.start, -1, axis=0)
-        gaps[-1, 2] -= wind
-        self.gaps = gaps
-        self.pinned = chain.start[0, :2] - ring[0]
-        if not closed:
-            gaps[-1] = *(tips[-1, :2] - ring[-1]), 0.0
-        self.gap = float(np.abs(gaps).max())
-        squares = float(off @ (weight[vertices] * off))
-        self.merit = squares + JOINED * float((gaps**2).sum())
-        if not closed:
-            self.merit += JOINED * float((self.pinned**2).sum())
-        # Moving a joint by a third of an element weighs as much as one more vertex as far off as the others.
-        self.firm = (squares / max(len(off), 1) + 1e-12) / (_shortest(np.abs(chain.length)) / 3) ** 2
 
-    def matrix(self, damping: float, grip: float) -> tuple[FloatArray, IntArray, IntArray, int]:
-        """Return the entries of the system's matrix, where they stand, and its size."""
-        count = len(self.blocks)
-        blocks, ties = self.blocks.copy(), self.ties.copy()
-        blocks[self.straight, 3, :] = 0.0
-        blocks[self.straight, :, 3] = 0.0
-        blocks[self.straight, 3, 3] = 1.0
-        ties[self.straight, :, 3] = 0.0
-        blocks[:, UNKNOWN, UNKNOWN] += max(damping, 1e-12)
-        blocks[:, 4, 4] += grip * self.firm
-        at = 5 * np.arange(count)[:, None] + UNKNOWN
-        tie = 5 * count + 3 * np.arange(count)[:, None] + UNKNOWN[:3]
-        block, side = (count, 5, 5), (count, 3, 5)
-        row = [np.broadcast_to(at[:, :, None], block).ravel()]
-        column = [np.broadcast_to(at[:, None, :], block).ravel()]
-        if not self.closed:  # the last tie holds the end in place alone; its third row holds nothing
-            ties[-1, 2] = 0.0
-        left, right = np.broadcast_to(tie[:, :, None], side).ravel(), np.broadcast_to(at[:, None, :], side).ravel()
-        joints = count if self.closed else count - 1
-        from_tie, to_next = tie[:joints].ravel(), at[(np.arange(joints) + 1) % count, :3].ravel()
-        every = tie.ravel()
-        own = np.full(len(every), -1e-13)
-        size = 5 * count + 3 * count
-        row += [left, right, from_tie, to_next, every]
-        column += [right, left, to_next, from_tie, every]
-        minus = np.full(len(from_tie), -1.0)
-        values = [blocks.ravel(), ties.ravel(), ties.ravel(), minus, minus, own]
+
+def laid(points: FloatArray, guess: Chain, *, closed: bool = False) -> Chain | None:
+    """Return a chain moved to where the squares of the vertices' distances from it are least; None if it comes apart.
+
+    Newton's steps after Gauss, on the problem with the ties held by multipliers. An open chain is held to the first and
+    the last vertex. Vertices near a joint change over to the element they lie beside after each step.
+    """
+    unit = float(np.abs(guess.length).mean())
+    origin = points.mean(axis=0)
+    own = guess.scaled(1 / unit, -origin / unit)
+    fit = _Fit((points - origin) / unit, guess.straight, closed=closed)
+    left = np.column_stack((-np.sin(own.start[:, 2]), np.cos(own.start[:, 2])))
+    place, bend = own.start[:, :2], own.curvature[:, None]
+    level = left + bend * place
+    square = 2 * (level * place).sum(axis=1) - own.curvature * (place**2).sum(axis=1)
+    state = fit.state(np.column_stack((bend, level, square)), own.length * own.curvature, guess.first)
+    damping = 1e-9
+    for _ in range(ROUNDS):
+        answer = fit.solved(state, damping)
+        if answer is None:
+            return None
+        step = answer[: 4 * guess.count].reshape(-1, 4)
+        share = min(1.0, 0.5 / max(float(np.abs(step[:, :3]).max()), 1e-9))
+        while share > 1e-3:
+            moved = fit.state(state.curves + share * step, state.turn, state.first)
+            if moved.merit <= state.merit * (1 + 1e-12) or float(np.abs(step).max()) < 1e-12:
+                break
+            share /= 3
+        else:
+            if damping > 1e-2:
+                break
+            damping *= 100
+            continue
+        gained = state.merit - moved.merit
+        state, damping = moved, max(damping / 10, 1e-9)
+        if gained <= ENOUGH * state.merit + 1e-20 and state.gap < HELD:
+            break
+    if not (state.gap < 1e-6 and (state.length > 0).all() and np.isfinite(state.off).all()):
+        return None
+    place = state.joint[:-1]
+    if closed and guess.count == 1:  # a circle begins beside its first vertex
+        middle = state.curves[:, 1:3] / state.curves[:, :1]
+        place = middle + (place - middle) / np.hypot(*(place - middle).T) / abs(state.curves[0, 0])
+    found = Chain(
+        np.column_stack((place, state.heading)),
+        np.where(guess.straight, 0.0, state.curves[:, 0]),
+        state.length,
+        guess.straight,
+        state.first,
+        np.roll(state.off, state.first[0]),
+        fit.spread(state),
+    )
+    return found.scaled(unit, origin)
+
+
+class _State(NamedTuple):
+    """Curves on their way, shape (k, 4), with the joints before, between and behind them, shape (k + 1, 2)."""
+
+    curves: FloatArray
+    joint: FloatArray
+    heading: FloatArray
+    turn: FloatArray
+    length: FloatArray
+    first: IntArray
+    off: FloatArray
+    rows: FloatArray
+    ties: FloatArray
+    gap: float
+    merit: float
+
+
+def _row(points: FloatArray) -> FloatArray:
+    """Return what the figures of a curve are to be multiplied by to have P / 2 at points, shape (n, 4)."""
+    found = np.empty((len(points), 4))
+    found[:, 0] = (points * points).sum(axis=1) / -2
+    found[:, 1:3] = points
+    found[:, 3] = -0.5
+    return found
+
+
+class _Fit:
+    """The least squares of one run: its vertices, what is held straight, and where the matrix has its entries.
+
+    The unknowns are four figures an element, then a multiplier a tie: u² + v² - κ w of each, each joint, both ends.
+    """
+
+    def __init__(self, ring: FloatArray, straight: BoolArray, *, closed: bool) -> None:
+        self.ring, self.straight, self.closed = ring, straight, closed
+        self.count = count = len(straight)
+        self.whole = closed and count > 1
+        self.later = np.arange(0 if self.whole else 1, count)
+        self.ends = _row(ring[[0, -1]])
+        joints = count + np.arange(len(self.later))
+        tips = [] if closed else [joints[-1] + 1, joints[-1] + 2] if count > 1 else [count, count + 1]
+        tie = np.concatenate((np.arange(count), joints, joints, tips)).astype(np.int64)
+        element = np.concatenate((np.arange(count), self.later, self.later - 1, [] if closed else [0, count - 1]))
+        element = element.astype(np.int64) % count
+        self.size = 4 * count + count + len(joints) + len(tips)
+        figure = 4 * np.arange(count)[:, None] + np.arange(4)
+        bottom, across = np.repeat(4 * count + tie, 4), figure[element].ravel()
+        extra = np.arange(4 * count, self.size)
+        self.rows = np.concatenate((np.repeat(figure, 4, axis=1).ravel(), bottom, across, extra))
+        self.columns = np.concatenate((np.tile(figure, (1, 4)).ravel(), across, bottom, extra))
+        self.loose = np.ones((len(tie), 4))
+        self.loose[self.straight[element], 0] = 0.0
+
+    def state(self, curves: FloatArray, turn: FloatArray, first: IntArray) -> _State:
+        """Return curves with their joints, the vertices given to those they lie beside, and how well they fit."""
+        count, ring = self.count, self.ring
+        change = curves - curves[np.arange(-1, count - 1)]
+        bend = np.where(change[:, 0] == 0, 1e-12, change[:, 0])
+        joint = np.empty((count + 1, 2))
+        joint[:-1] = change[:, 1:3] / bend[:, None]
+        joint[-1] = joint[0]
+        if not self.whole:
+            joint[0], joint[-1] = ring[0], ring[0 if self.closed else -1]
+        into, out = (curves[:, 1:3] - curves[:, :1] * each for each in (joint[:-1], joint[1:]))  # normals to the left
+        heading = np.arctan2(-into[:, 0], into[:, 1])
+        turned = np.arctan2(-out[:, 0], out[:, 1]) - heading
+        turn = turn + np.remainder(turned - turn + math.pi, math.tau) - math.pi
+        across, middle = joint[1:] - joint[:-1], heading + turn / 2
+        chord = across[:, 0] * np.cos(middle) + across[:, 1] * np.sin(middle)
+        bent = np.abs(turn) > 1
+        length = np.where(bent, turn / np.where(bent, curves[:, 0], 1.0), chord / np.sinc(turn / math.tau))
+        first = self._first(first, joint, heading) if count > 1 else first
+        rows = _row(ring[np.arange(first[0], first[-1]) % len(ring)] if self.closed else ring)
+        own = np.repeat(curves, first[1:] - first[:-1], axis=0)
+        power = 2 * (rows * own).sum(axis=1)
+        root = np.sqrt(np.maximum(1 - own[:, 0] * power, 1e-6))
+        off = power / (1 + root)
+        rows[:, 0] += off * off / 2
+        rows /= root[:, None]
+        unlike = (curves[:, 1] ** 2 + curves[:, 2] ** 2 - curves[:, 0] * curves[:, 3] - 1) / 2
+        gaps = (_row(joint[self.later]) * change[self.later]).sum(axis=1)
+        pins = [] if self.closed else [self.ends[0] @ curves[0], self.ends[1] @ curves[-1]]
+        ties = np.concatenate((unlike, gaps, pins))
+        merit = float(off @ off) + GAP_PRICE * float(ties @ ties) if (length > 0).all() else math.inf
+        return _State(curves, joint, heading, turn, length, first, off, rows, ties, float(np.abs(ties).max()), merit)
+
+    def _first(self, first: IntArray, joint: FloatArray, heading: FloatArray) -> IntArray:
+        """Return the first vertex of each element, those behind its start or past its end given to its neighbor."""
+        total, count = len(self.ring), self.count
+        way = np.column_stack((np.cos(heading), np.sin(heading)))
+        size = first[1:] - first[:-1]
+        owner = np.repeat(np.arange(count), size)
+        place, size = np.arange(first[0], first[-1]) - first[owner], size[owner]
+        near = self.ring[np.arange(first[0], first[-1]) % total] if self.closed else self.ring
+        onward = (owner + 1) % count
+        # A wide arc comes back: only its near half lies behind, or past, a joint.
+        back = (((near - joint[owner]) * way[owner]).sum(axis=1) < 0) & (2 * place < size)
+        past = (((near - joint[onward]) * way[onward]).sum(axis=1) >= 0) & (2 * place + 2 > size)
         if not self.closed:
-            own[-1] = 1.0
-            pins = np.array([size, size + 1])
-            row += [pins, UNKNOWN[:2]]
-            column += [UNKNOWN[:2], pins]
-            values += [np.ones(2), np.ones(2)]
-            size += 2
-        return np.concatenate(values), np.concatenate(row), np.concatenate(column), size
+            back &= owner > 0
+            past &= onward > 0
+        # Those beyond the seam of a ring count on.
+        owner = np.maximum.accumulate(owner + np.where(back, -1, past))
+        found = first[0] + np.searchsorted(owner, np.arange(count + 1))
+        if self.closed:
+            begin = first[0] + np.searchsorted(owner, 0) - np.count_nonzero(owner == count)
+            found[0], found[-1] = begin, begin + total
+            found = np.minimum(np.maximum(found, begin), begin + total) - begin // total * total
+        return np.asarray(found, dtype=np.int64)
 
-    def solve(self, damping: float, grip: float, right: FloatArray) -> FloatArray | None:
-        """Return the unknowns for one or more right sides, None where the matrix has no inverse."""
-        values, row, column, size = self.matrix(damping, grip)
-        padded = np.zeros((size, *right.shape[1:]))
-        padded[: len(right)] = right
+    def solved(self, state: _State, damping: float, right: FloatArray | None = None) -> FloatArray | None:
+        """Return the step of all figures and multipliers, or what other right sides give; None without an inverse."""
+        curves, count, size = state.curves, self.count, self.size
+        filled = np.flatnonzero(state.first[1:] > state.first[:-1])
+        blocks, slope = np.zeros((count, 4, 4)), np.zeros((count, 4))
+        first = state.first[filled] - state.first[0]
+        blocks[filled] = np.add.reduceat(state.rows[:, :, None] * state.rows[:, None], first, axis=0)
+        slope[filled] = np.add.reduceat(state.rows * state.off[:, None], first, axis=0)
+        blocks[self.straight, 0, :] = blocks[self.straight, :, 0] = slope[self.straight, 0] = 0.0
+        blocks[self.straight, 0, 0] = 1.0
+        blocks[:, range(4), range(4)] += damping
+        tied = _row(state.joint[self.later])
+        norms = np.column_stack((-curves[:, 3] / 2, curves[:, 1:3], -curves[:, 0] / 2))
+        ties = (np.concatenate((norms, tied, -tied, self.ends[: 0 if self.closed else 2])) * self.loose).ravel()
+        values = np.concatenate((blocks.ravel(), ties, ties, np.full(size - 4 * count, -1e-13)))
+        right = -np.concatenate((slope.ravel(), state.ties)) if right is None else right
         try:
             if size <= DENSE:
-                dense = np.bincount(row * size + column, values, size * size).reshape(size, size)
-                return np.asarray(np.linalg.solve(dense, padded), dtype=np.float64)
+                dense = np.bincount(self.rows * size + self.columns, values, size * size).reshape(size, size)
+                return np.asarray(np.linalg.solve(dense, right), dtype=np.float64)
             from scipy.sparse import csc_array
             from scipy.sparse.linalg import splu
 
-            return np.asarray(splu(csc_array((values, (row, column)), shape=(size, size))).solve(padded))
+            return np.asarray(splu(csc_array((values, (self.rows, self.columns)), shape=(size, size))).solve(right))
         except (np.linalg.LinAlgError, RuntimeError):
             return None
 
-    def step(self, damping: float, grip: float) -> FloatArray | None:
-        """Return the step of all unknowns, shape (k, 5)."""
-        slope = self.slope.copy()
-        slope[self.straight, 3] = 0.0
-        right = -np.concatenate((slope.ravel(), self.gaps.ravel(), [] if self.closed else self.pinned))
-        answer = self.solve(damping, grip, right)
-        return None if answer is None else answer[: slope.size].reshape(-1, 5)
+    def spread(self, state: _State) -> FloatArray:
+        """Return the standard deviation of each curvature for vertices that stray by 1, the drawn ends too, shape (k,).
 
-    def spread(self) -> FloatArray:
-        """Return the standard deviation of each curvature for unit scatter of the vertices."""
-        count = len(self.blocks)
-        result = np.zeros(count)
+        The law of propagation of variances through the linearized least squares.
+        """
         arcs = np.flatnonzero(~self.straight)
-        right = np.zeros((5 * count, len(arcs)))
-        right[5 * arcs + 3, np.arange(len(arcs))] = 1.0
-        answer = self.solve(0.0, 0.0, right) if arcs.size else None
+        found = np.zeros(self.count)
+        right = np.zeros((self.size, len(arcs)))
+        right[4 * arcs, np.arange(len(arcs))] = 1.0
+        answer = self.solved(state, 1e-12, right) if len(arcs) else None
         if answer is not None:
-            held = np.zeros((0, len(arcs)))
-            if not self.closed:  # the drawn ends, start and end in x and y, stray too
-                held = np.vstack((answer[-2:], answer[8 * count - 3 : 8 * count - 1]))
-            variance = answer[5 * arcs + 3, np.arange(len(arcs))] + (held**2).sum(axis=0)
-            result[arcs] = np.sqrt(np.maximum(variance, 0.0))
-        return result
-
-
-def _end_changes(chain: Chain, tips: FloatArray) -> FloatArray:
-    """Return how the end of each element moves with its start, heading, curvature and length, shape (k, 3, 5)."""
-    changes = np.zeros((chain.count, 3, 5))
-    changes[:, [0, 1, 2], [0, 1, 2]] = 1.0
-    changes[:, 0, 2] = -(tips[:, 1] - chain.start[:, 1])
-    changes[:, 1, 2] = tips[:, 0] - chain.start[:, 0]
-    half = chain.curvature * chain.length / 2
-    sinc = np.sinc(half / math.pi)
-    small = np.abs(half) < 1e-4
-    slant = np.where(small, -half / 3, (np.cos(half) - sinc) / np.where(small, 1.0, half))
-    middle = chain.start[:, 2] + half
-    lever = chain.length**2 / 2
-    changes[:, 0, 3] = lever * (slant * np.cos(middle) - sinc * np.sin(middle))
-    changes[:, 1, 3] = lever * (slant * np.sin(middle) + sinc * np.cos(middle))
-    changes[:, 2, 3] = chain.length
-    changes[:, 0, 4] = np.cos(tips[:, 2])
-    changes[:, 1, 4] = np.sin(tips[:, 2])
-    changes[:, 2, 4] = chain.curvature
-    return changes
+            held = answer[:0] if self.closed else answer[-2:]
+            variance = answer[4 * arcs, np.arange(len(arcs))] + (held**2).sum(axis=0)
+            found[arcs] = np.sqrt(np.maximum(variance, 0.0))
+        return found

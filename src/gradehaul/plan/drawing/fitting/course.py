@@ -18,6 +18,8 @@ IntArray = NDArray[np.int64]
 
 BEND = math.radians(1.0)
 """Between straights, a bend from which a vertex is a corner, and no scatter of a straight."""
+LONGER, ALIKE = 1.5, 0.05
+"""A chord that is a curve by itself: how much longer its neighbors are, and by what share its turns may differ."""
 WIDEST_CHORD = math.radians(31)
 """A vertex that turns further than this is a corner: no curve is drawn with fewer than twelve chords in a circle."""
 
@@ -131,7 +133,7 @@ def begun_at(course: Course, start: int) -> Course:
 
 
 def in_order(course: Course) -> tuple[Course, bool]:
-    """Return a closed course from its least vertex on, to the lesser side; and whether it runs the other way now.
+    """Return a closed course from its least vertex on, to one side of it; and whether it runs the other way now.
 
     So a ring gives one track wherever its drawing began, and whichever way it ran.
     """
@@ -141,7 +143,7 @@ def in_order(course: Course) -> tuple[Course, bool]:
     back = _backward(course)
     ways = [(begun_at(course, start), False) for start in starts.tolist()]
     ways += [(begun_at(back, start), True) for start in (-starts % len(ring)).tolist()]
-    return min(ways, key=lambda way: way[0].points.tolist())
+    return min(ways, key=lambda way: (way[0].points + 0.0).tobytes())
 
 
 def _backward(course: Course) -> Course:
@@ -203,7 +205,23 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
     return np.asarray(vertex[touches | corner], dtype=np.int64)
 
 
+def lone_chords(course: Course, deep: float) -> IntArray:
+    """Return the chords that are curves by themselves, by the vertex where they begin.
+
+    Four vertices of a long chord, a short one and a long one, which turns as much at both of its ends, lie on a circle
+    too; but nobody draws a curve by chords so unlike of which the long ones lie off by more than `deep`, m.
+    """
+    if course.closed or len(course.points) < 4:
+        return np.zeros(0, np.int64)
+    turn, chord = turns(course.points), np.hypot(*np.diff(course.points, axis=0).T)
+    shorter = np.minimum(chord[:-2] / chord[1:-1], chord[2:] / chord[1:-1])
+    off = np.minimum(np.abs(turn[:-1]) * chord[:-2], np.abs(turn[1:]) * chord[2:]) / 8
+    alike = np.abs(turn[1:] - turn[:-1]) <= ALIKE * np.abs(turn[:-1])
+    fair = alike & (shorter >= LONGER) & (off > deep) & (np.abs(turn[:-1]) <= WIDEST_CHORD / 2)
+    return np.flatnonzero(fair & ~(course.exact[:-2] | course.exact[1:-1] | course.exact[2:])) + 1
+
+
 def between(course: Course, cuts: IntArray) -> Iterator[tuple[int, int]]:
     """Yield the first and last vertex of each run between cuts."""
-    bounds = [0, *(int(cut) for cut in cuts), len(course.points) - 1]
+    bounds = [*([] if course.closed else [0]), *cuts.tolist(), len(course.points) - 1]
     yield from itertools.pairwise(bounds)

@@ -1,4 +1,4 @@
-"""A run of chords to its elements: searched for, laid through the vertices, and checked."""
+"""A run of chords to its elements: one arc where that holds, else what the search finds, laid through the vertices."""
 
 from __future__ import annotations
 
@@ -11,11 +11,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.fitting.chains import Chain, freedom, laid
-from gradehaul.plan.drawing.fitting.course import turns
-from gradehaul.plan.drawing.fitting.one_arc import one_arc
-from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Noise, search
-from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of, straight_span, through_three
+from gradehaul.plan.drawing.fitting.chains import Chain, laid
+from gradehaul.plan.drawing.fitting.course import Course, begun_at, turns
+from gradehaul.plan.drawing.fitting.search import KINK_PRICE, NODE, PRICE, SLACKS, STRAY, Found, Noise, search
+from gradehaul.plan.drawing.fitting.spans import Fit, Span, spans_of, straight_span
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -23,12 +22,12 @@ BoolArray = NDArray[np.bool_]
 
 EXPECTED, DOUBT = 1 / 10, 4.0
 """In tolerances: the scatter expected before any vertices are seen, and how many vertices that counts for."""
-WEIGHT_ROUNDS = 5
-"""How often vertices that lie further off than the tolerance are made to count for more."""
-OUTLIERS = 2
-"""Where more vertices than this lie further off than the tolerance, it is their scatter that is too large."""
-TURN_ROUNDS = 3
-"""How often the search is repeated without the kinks that turned out to be none."""
+TRIES = 4
+"""How often the search is repeated, with the scatter that was seen, or without kinks that turned out to be none."""
+UNLIKE = 3.0
+"""In tolerances: a vertex as far from the best parabola of an unrolled run is on no single arc."""
+WIDEST_TURN = math.radians(270)
+"""Arcs that turn further are left to the search: their ends come so near that the chord between them says little."""
 
 
 class Laid(NamedTuple):
@@ -45,29 +44,51 @@ class Laid(NamedTuple):
         return (squares - noise.scatter**2 * (count + 2 * math.sqrt(2 * count))) / noise.square
 
 
+NOTHING = Laid((), math.inf, sound=False)
+
+
 def chord_spans(points: FloatArray, along: FloatArray, fit: Fit) -> list[Span]:
     """Return the elements of an open run of chords."""
     if len(points) == 2:
         return [straight_span(points, along)]
-    if len(points) == 3:
-        return [through_three(points, along, fit)]
     origin, unit = points[0], fit.tolerance
-    scaled = (points - origin) / unit
-    arc = one_arc(scaled, fit.scatter / unit)
-    if arc is not None:
-        if fit.as_straight(float(arc.curvature[0]) / unit, float(arc.length[0]) * unit):
-            return [straight_span(points, along)]
-        chains: tuple[Chain, ...] = (arc,)
-    else:
-        chains = _chains(scaled, fit)
     spans: list[Span] = []
     low = 0
-    for chain in chains:
+    for chain in _chains((points - origin) / unit, fit):
         high = low + len(chain.off) - 1
         rows = slice(low, high + 1)
-        spans += spans_of(points[rows], along[rows], _unscaled(chain, origin, unit), closed=False)
+        own = chain.scaled(unit, origin)
+        if len(own.off) == len(points) and own.count == 1 and fit.as_straight(own.curvature[0], own.length[0], points):
+            return [straight_span(points, along)]
+        spans += spans_of(points[rows], along[rows], own, closed=False)
         low = high
     return spans
+
+
+def circle_span(course: Course, fit: Fit) -> Span | None:
+    """Return a closed course as one full turn from beside the vertex where it was drawn, or None where it is none."""
+    since = float(course.along[course.begin])
+    course = begun_at(course, course.begin)
+    points = course.points[:-1]
+    around = float(turns(np.vstack((course.points, points[1:2]))).sum())
+    if len(points) < 5 or abs(abs(around) - math.tau) > 1e-6:
+        return None
+    scaled, noise = (points - points[0]) / fit.tolerance, fit.noise
+    # The circle whose squares of distances from its middle are nearest to one figure (Kasa 1976, from memory).
+    design = np.column_stack((2 * scaled, np.ones(len(scaled))))
+    middle = np.linalg.lstsq(design, (scaled**2).sum(axis=1))[0][:2]
+    if np.ptp(np.hypot(*(scaled - middle).T)) > 2 * UNLIKE:
+        return None
+    reach = scaled[0] - middle
+    start = np.array([[0.0, 0.0, math.atan2(reach[1], reach[0]) + math.copysign(math.pi / 2, around)]])
+    length = np.array([float(course.along[-1]) / fit.tolerance])
+    guess = Chain.guess(start, around / length, length, np.zeros(1, np.bool_), np.array([0, len(points)]))
+    circle = _judged(scaled, [guess], noise, closed=True)
+    most = math.hypot(1.6 * noise.scatter, 1.5 * noise.stray)
+    if not circle.sound or float(np.sqrt(np.mean(circle.chains[0].off ** 2))) > most:
+        return None
+    (span,) = spans_of(points, course.along, circle.chains[0].scaled(fit.tolerance, points[0]), closed=True)
+    return span._replace(since=since, until=since + float(course.along[-1]))
 
 
 def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Span], IntArray]:
@@ -83,26 +104,33 @@ def ring_spans(points: FloatArray, along: FloatArray, fit: Fit) -> tuple[list[Sp
     rung = np.vstack((scaled, scaled))
     kinks = may_break(np.vstack((scaled[-1:], scaled, scaled[:1])), fit)[1:-1]
     kinks = np.concatenate((kinks, kinks))
-    noise = Noise(fit.scatter / unit)
-    tries: list[Laid] = []
-    cuts = np.zeros(0, np.int64)
+    noise = fit.noise
+    best, cuts = NOTHING, np.zeros(1, np.int64)
     for slack in SLACKS:
-        found = search(rung, noise, slack, kinks, np.ones(len(rung)))
+        found = search(rung, noise, slack, kinks)
         first = found.chain.first[:-1]
-        inner = np.flatnonzero((first >= half) & (first < half + count) & (first > 0))
-        if found.kink[inner].any():
-            cuts = np.unique(first[inner[found.kink[inner]]] % count)
-        elif len(inner) > 2:  # a ring of fewer elements is a circle
-            part = found.chain.part(int(inner[0]), int(inner[-1]) + 1)
-            begin = first[inner] - first[inner[0]] // count * count
-            guess = replace(part, first=np.append(begin, begin[0] + count), off=np.zeros(count))
-            tries.append(_judged(scaled, [guess], noise, np.ones(count), closed=True))
-            if tries[-1].sound and (tries[-1].cost <= found.cost / 2 or tries[-1].excess(noise) <= PRICE):
+        low = min(int(np.searchsorted(first, max(half, 1))), len(first) - 1)
+        high = int(np.argmin(np.abs(first - first[low] - count)))  # where it comes by the same joint again
+        kinked = found.kink[low:high]
+        if kinked.any():
+            cuts = np.unique(first[low:high][kinked] % count)
+        elif high - low > 2:  # a ring of fewer elements is a circle
+            begin = first[low:high] - first[low] // count * count
+            guess = replace(_part(found.chain, low, high), first=np.append(begin, begin[0] + count))
+            one = _judged(scaled, [guess], noise, closed=True)
+            best = min(best, one, key=lambda each: (not each.sound, each.cost))
+            if one.sound and (one.cost <= found.cost / 2 or one.excess(noise) <= PRICE):
                 break
-    best = min(tries, key=lambda each: (not each.sound, each.cost), default=Laid((), math.inf, sound=False))
     if not best.sound:
-        return [], cuts if len(cuts) else np.zeros(1, np.int64)
-    return spans_of(points, along, _unscaled(best.chains[0], origin, unit), closed=True), cuts[:0]
+        return [], cuts
+    return spans_of(points, along, best.chains[0].scaled(unit, origin), closed=True), cuts[:0]
+
+
+def _part(chain: Chain, low: int, high: int) -> Chain:
+    """Return some elements of a chain in a row."""
+    rows = slice(low, high)
+    first = chain.first[low : high + 1] - chain.first[low]
+    return Chain.guess(chain.start[rows], chain.curvature[rows], chain.length[rows], chain.straight[rows], first)
 
 
 def may_break(points: FloatArray, fit: Fit) -> BoolArray:
@@ -118,81 +146,92 @@ def may_break(points: FloatArray, fit: Fit) -> BoolArray:
 
 def _chains(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
     """Return an open run as chains between kinks, lengths in tolerances."""
-    noise = Noise(fit.scatter / fit.tolerance)
+    if len(points) == 2:
+        return (_straight(points),)
+    noise = fit.noise
+    arc = one_arc(points, noise)
+    if arc.sound and arc.excess(noise) <= PRICE:  # two elements cannot cost less
+        return arc.chains
+    if len(points) == 3:
+        return _straight(points[:2]), _straight(points[1:])
     kinks = may_break(points, fit)
-    best = _best(points, noise, kinks)
-    for _ in range(TURN_ROUNDS):
+    for _ in range(TRIES):
+        best = _best(points, noise, kinks)
         false, seen = _slight_kinks(best.chains, fit), _seen(best.chains)
-        if best.sound and false:
+        if best.chains and false:
             kinks[false] = False
-        elif best.sound and noise.scatter < EXPECTED and seen > 1.5 * max(noise.scatter, STRAY):
+        elif best.chains and noise.scatter < EXPECTED and seen > 1.5 * max(noise.scatter, STRAY):
             noise = Noise(min(seen, EXPECTED))  # the scatter may have passed for joints
         else:
             break
-        best = _best(points, noise, kinks)
     if best.sound:
         return best.chains
-    weight = np.ones(len(points))
-    for _ in range(WEIGHT_ROUNDS):
-        if not best.chains:
-            break
-        off = np.concatenate([best.chains[0].off[:1], *(chain.off[1:] for chain in best.chains)])
-        if np.count_nonzero(np.abs(off) > 1) > OUTLIERS:
-            break
-        weight = np.where(np.abs(off) > 0.9, 5 * weight, weight)
-        best = _best(points, noise, kinks, weight)
-        if best.sound:
-            return best.chains
     middle = len(points) // 2
-    halves = [chain for half in (points[: middle + 1], points[middle:]) for chain in _half(half, fit)]
-    return _healed(points, halves, fit)
+    return *_chains(points[: middle + 1], fit), *_chains(points[middle:], fit)
 
 
-def _half(points: FloatArray, fit: Fit) -> tuple[Chain, ...]:
-    if len(points) > 3:
-        return _chains(points, fit)
-    chains = []
-    for one, other in itertools.pairwise(points):
-        way = other - one
-        start = np.array([[*one, math.atan2(way[1], way[0])]])
-        length = np.array([math.hypot(*way)])
-        chains.append(Chain(start, np.zeros(1), length, np.array([True]), np.array([0, 2]), np.zeros(2)))
-    return tuple(chains)
+def _straight(points: FloatArray) -> Chain:
+    way = points[1] - points[0]
+    start = np.array([[*points[0], math.atan2(way[1], way[0])]])
+    none = np.zeros(1)
+    return Chain(start, none, np.array([math.hypot(*way)]), np.ones(1, np.bool_), np.array([0, 2]), np.zeros(2), none)
 
 
-def _best(points: FloatArray, noise: Noise, kinks: BoolArray, weight: FloatArray | None = None) -> Laid:
+def one_arc(points: FloatArray, noise: Noise) -> Laid:
+    """Return the one arc between the two ends of an open run."""
+    chord = np.hypot(*(points[1:] - points[:-1]).T)
+    along = np.concatenate(([0.0], np.cumsum(chord)))
+    heading = np.concatenate(([0.0], np.cumsum(turns(points))))
+    # Unrolled along its chords an arc is a parabola.
+    aside, design = np.concatenate(([0.0], np.cumsum(heading * chord))), along[:, None] ** np.arange(3) / along[-1]
+    figures = np.linalg.lstsq(design, aside)[0]
+    way, total = points[-1] - points[0], float(along[-1])
+    turn = 2 * float(figures[2])
+    far = float(np.abs(design @ figures - aside).max()) > UNLIKE
+    if far or abs(turn) > WIDEST_TURN or math.hypot(*way) < total / 10:
+        return NOTHING
+    start = np.array([[*points[0], math.atan2(way[1], way[0]) - turn / 2]])
+    first, length = np.array([0, len(points)]), np.array([total])
+    return _judged(
+        points, [Chain.guess(start, turn / length, length, np.zeros(1, np.bool_), first)], noise, closed=False
+    )
+
+
+def _best(points: FloatArray, noise: Noise, kinks: BoolArray) -> Laid:
     """Return the better of what is found with joints anywhere, and, where that fits badly, with joints at vertices."""
-    weight = np.ones(len(points)) if weight is None else weight
-    tries: list[Laid] = []
+    best = NOTHING
     for slack in SLACKS:
-        found = search(points, noise, slack, kinks, weight)
-        bounds = [*np.flatnonzero(found.kink).tolist(), found.chain.count]
-        parts = []
-        for low, high in itertools.pairwise([0, *bounds]):
-            part = found.chain.part(low, high)
-            first = part.first.copy()
-            if high < found.chain.count:
-                first[-1] += 1  # the vertex of a kink belongs to both
-            parts.append(replace(part, first=first, off=np.zeros(int(first[-1]))))
-        tries.append(_judged(points, parts, noise, weight, closed=False))
-        if tries[-1].chains and (tries[-1].cost <= found.cost + PRICE / 2 or tries[-1].excess(noise) <= PRICE):
+        found = search(points, noise, slack, kinks)
+        one = _judged(points, _parted(found), noise, closed=False)
+        best = min(best, one, key=lambda each: (not each.sound, each.cost))
+        if one.chains and (one.cost <= found.cost + PRICE / 2 or one.excess(noise) <= PRICE):
             break
-    return min(tries, key=lambda each: (not each.sound, each.cost))
+    return best
 
 
-def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, weight: FloatArray, *, closed: bool) -> Laid:
+def _parted(found: Found) -> list[Chain]:
+    """Return what was found as chains between its kinks, whose vertices belong to both sides."""
+    bounds = [0, *np.flatnonzero(found.kink).tolist(), found.chain.count]
+    parts = []
+    for low, high in itertools.pairwise(bounds):
+        part = _part(found.chain, low, high)
+        part.first[-1] += high < found.chain.count
+        parts.append(part)
+    return parts
+
+
+def _judged(points: FloatArray, parts: Sequence[Chain], noise: Noise, *, closed: bool) -> Laid:
     """Return chains laid through the vertices, with what they cost."""
     chains: list[Chain] = []
     low, sound = 0, True
     for part in parts:
-        rows = slice(low, low + len(part.off))
-        own = points[rows]
-        chain = laid(own, part, weight[rows], closed=closed)
+        own = points[low : low + int(part.first[-1] - part.first[0])]
+        chain = laid(own, part, closed=closed)
         if chain is None or not _credible(own, chain, closed=closed):
-            return Laid((), math.inf, sound=False)
+            return NOTHING
         sound = sound and float(np.abs(chain.off).max()) <= 1.0
         chains.append(chain)
-        low += len(part.off) - 1
+        low += len(own) - 1
     squares = sum(float(chain.off @ chain.off) for chain in chains)
     elements = sum(chain.count + int((~chain.straight).sum()) for chain in chains)
     cost = squares / noise.square + PRICE * elements + KINK_PRICE * (len(chains) - 1)
@@ -211,7 +250,7 @@ def _credible(points: FloatArray, chain: Chain, *, closed: bool) -> bool:
 def _seen(chains: Sequence[Chain]) -> float:
     """Return the scatter of the vertices about open chains, held near what is expected where few vertices show it."""
     squares = sum(float(chain.off @ chain.off) for chain in chains) + DOUBT * EXPECTED**2
-    spare = sum(max(freedom(chain, closed=False), 0) for chain in chains)
+    spare = sum(max(chain.freedom(closed=False), 0) for chain in chains)
     return math.sqrt(squares / (spare + DOUBT))
 
 
@@ -221,43 +260,7 @@ def _slight_kinks(chains: Sequence[Chain], fit: Fit) -> list[int]:
     vertex = 0
     for one, other in itertools.pairwise(chains):
         vertex += len(one.off) - 1
-        if abs(math.remainder(other.start[0, 2] - one.tips[-1, 2], 2 * math.pi)) <= fit.kink:
+        end = one.start[-1, 2] + one.curvature[-1] * one.length[-1]
+        if abs(math.remainder(other.start[0, 2] - end, 2 * math.pi)) <= fit.kink:
             slight.append(vertex)
     return slight
-
-
-def _healed(points: FloatArray, chains: Sequence[Chain], fit: Fit) -> tuple[Chain, ...]:
-    """Return chains with those that meet without a kink made one, where the vertices let them."""
-    result = [chains[0]]
-    low = 0
-    for chain in chains[1:]:
-        before = result[-1]
-        turn = math.remainder(chain.start[0, 2] - before.tips[-1, 2], 2 * math.pi)
-        whole = None
-        if abs(turn) <= fit.kink:
-            start = chain.start.copy()
-            start[:, 2] += before.tips[-1, 2] + turn - chain.start[0, 2]
-            joint = Chain(
-                np.vstack((before.start, start)),
-                np.concatenate((before.curvature, chain.curvature)),
-                np.concatenate((before.length, chain.length)),
-                np.concatenate((before.straight, chain.straight)),
-                np.concatenate((before.first[:-1], chain.first + len(before.off) - 1)),
-                np.concatenate((before.off, chain.off[1:])),
-            )
-            own = points[low : low + len(joint.off)]
-            whole = _judged(own, [joint], Noise(fit.scatter / fit.tolerance), np.ones(len(own)), closed=False)
-        if whole is not None and whole.sound:
-            result[-1] = whole.chains[0]
-        else:
-            low += len(before.off) - 1
-            result.append(chain)
-    return tuple(result)
-
-
-def _unscaled(chain: Chain, origin: FloatArray, unit: float) -> Chain:
-    """Return a chain in m again."""
-    start = np.column_stack((chain.start[:, :2] * unit + origin, chain.start[:, 2]))
-    return replace(
-        chain, start=start, curvature=chain.curvature / unit, length=chain.length * unit, off=chain.off * unit
-    )

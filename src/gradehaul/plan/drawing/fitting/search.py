@@ -121,7 +121,7 @@ def nodes_of(points: FloatArray, scatter: float) -> Nodes:
     return Nodes(place, vertex, members.astype(np.float64))
 
 
-def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray, weight: FloatArray) -> Found:
+def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray) -> Found:
     """Return the fewest elements that explain the vertices of a run.
 
     Parameters
@@ -134,8 +134,6 @@ def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray, wei
         How freely elements meet.
     kinks
         At which vertices the direction may break, shape (n,).
-    weight
-        How much each vertex counts, shape (n,).
     """
     nodes = nodes_of(points, noise.scatter)
     chord = np.hypot(*np.diff(nodes.place, axis=0).T)
@@ -146,8 +144,7 @@ def search(points: FloatArray, noise: Noise, slack: Slack, kinks: BoolArray, wei
         padded = np.concatenate((turn[:1], turn, turn[-1:]))
         own_turn = (padded[:-1] + padded[1:]) / 2
     length = chord / np.sinc(own_turn / 2 / math.pi)
-    heavy = np.maximum.reduceat(weight, np.append(0, nodes.vertex[1:]))
-    squares = ((noise.scatter**2 / nodes.members + noise.stray**2) / heavy).tolist()
+    squares = (noise.scatter**2 / nodes.members + noise.stray**2).tolist()
     change, reach = _changes(turn, chord)
     broken = (change * reach) ** 2
     loose_heading, loose_offset = broken * slack.heading, broken * reach**2 * slack.offset
@@ -316,4 +313,4 @@ def _chain(
     start = np.column_stack((nodes.place[bounds[:-1]], heading[bounds[1:]] + tips[:, T] - tips[:, K] * own))
     vertices = nodes.vertex[bounds]
     vertices[-1] += 1
-    return Chain(start, np.where(arc, tips[:, K], 0.0), own, ~arc, vertices, np.zeros(int(vertices[-1])))
+    return Chain.guess(start, np.where(arc, tips[:, K], 0.0), own, ~arc, vertices)

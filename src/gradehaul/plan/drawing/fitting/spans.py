@@ -5,13 +5,15 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.fitting.chains import Chain, curvature_spread, freedom
+from gradehaul.plan.drawing.fitting.chains import Chain
 from gradehaul.plan.drawing.fitting.course import Course, turns
+from gradehaul.plan.drawing.fitting.search import Noise
 from gradehaul.plan.drawing.records import Element, Fault, Reach, Spot, Stroke
 
 FloatArray = NDArray[np.float64]
@@ -24,10 +26,18 @@ class Fit(NamedTuple):
     kink: float
     scatter: float
 
-    def as_straight(self, curvature: float, length: float) -> bool:
-        """Return whether a whole run bulges by less than the tolerance, and its ends turn by far less than a kink."""
+    @property
+    def noise(self) -> Noise:
+        """How far vertices may lie from an element, in tolerances."""
+        return Noise(self.scatter / self.tolerance)
+
+    def as_straight(self, curvature: float, length: float, points: FloatArray) -> bool:
+        """Return whether a run and its vertices bulge by less than the tolerance, and turn by far less than a kink."""
         turn = abs(curvature) * length
-        return turn * length / 8 <= self.tolerance and turn <= self.kink / 2
+        if turn * length / 8 > self.tolerance or turn > self.kink / 2:
+            return False
+        way, reach = points[-1] - points[0], points - points[0]
+        return float(np.abs(reach[:, 0] * way[1] - reach[:, 1] * way[0]).max()) <= self.tolerance * math.hypot(*way)
 
 
 class Span(NamedTuple):
@@ -58,6 +68,16 @@ def exact_span(course: Course, segment: int) -> Span:
     return Span((x, y, heading), (x2, y2), 2 * math.sin(turn / 2) / chord, until - since, since, until, True, None)
 
 
+def curve_span(course: Course, chord: int) -> Span:
+    """Return a chord as the curve that it stands for by itself, by what the course turns at its two ends."""
+    turn = float(turns(course.points[chord - 1 : chord + 3]).sum())
+    bulges = course.bulges.copy()
+    bulges[chord] = math.tan(turn / 4)
+    along = float(course.along[chord + 1] - course.along[chord])
+    span = exact_span(replace(course, bulges=bulges), chord)
+    return span._replace(length=along / math.sin(turn / 2) * turn / 2, spread=math.inf)
+
+
 def straight_span(points: FloatArray, along: FloatArray) -> Span:
     """Return the straight between the ends of a run."""
     (x, y), (x2, y2) = points[0], points[-1]
@@ -66,26 +86,9 @@ def straight_span(points: FloatArray, along: FloatArray) -> Span:
     return Span((x, y, heading), (x2, y2), 0.0, length, float(along[0]), float(along[-1]), False, None)
 
 
-def through_three(points: FloatArray, along: FloatArray, fit: Fit) -> Span:
-    """Return the arc through three vertices: an angle at its rim is half the turn over it (Euclid III, 20)."""
-    turn = 2 * float(turns(points)[0])
-    way = points[2] - points[0]
-    chord = math.hypot(*way)
-    curvature = 2 * math.sin(turn / 2) / chord
-    length = turn / curvature if turn else chord
-    if fit.as_straight(curvature, length):
-        return straight_span(points, along)
-    # The tangent at the first vertex leaves the first chord by the angle which that chord subtends at the third.
-    first, second = points[1] - points[0], points[2] - points[1]
-    share = math.atan2(way[0] * second[1] - way[1] * second[0], float(way @ second))
-    heading = math.atan2(first[1], first[0]) - share
-    (x, y), (x2, y2) = points[0], points[2]
-    return Span((x, y, heading), (x2, y2), curvature, length, float(along[0]), float(along[-1]), False, math.inf)
-
-
 def spans_of(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool) -> list[Span]:
     """Return the elements of a settled chain, with the spread of their radii."""
-    spread = _radius_spread(points, arcs, closed=closed)
+    spread = _radius_spread(arcs, closed=closed)
     corners = [(float(x), float(y)) for x, y in arcs.start[:, :2]]
     corners.append(corners[0] if closed else (float(points[-1, 0]), float(points[-1, 1])))
     if not closed:
@@ -124,7 +127,7 @@ def _places(points: FloatArray, along: FloatArray, arcs: Chain, *, closed: bool)
     return [float(along[0]), *places, float(along[-1])]
 
 
-def _radius_spread(points: FloatArray, arcs: Chain, *, closed: bool) -> FloatArray:
+def _radius_spread(arcs: Chain, *, closed: bool) -> FloatArray:
     """Return one standard deviation of each radius, m: half the width of the interval that holds 68.3 % of cases.
 
     The scatter is that of the vertices about the fit; few vertices beyond the unknowns show it poorly, which Student's
@@ -132,10 +135,10 @@ def _radius_spread(points: FloatArray, arcs: Chain, *, closed: bool) -> FloatArr
     """
     result = np.zeros(arcs.count)
     bent = ~arcs.straight
-    scatter_ = student(float(arcs.off @ arcs.off), freedom(arcs, closed=closed))
+    scatter_ = student(float(arcs.off @ arcs.off), arcs.freedom(closed=closed))
     if math.isinf(scatter_):
         return np.full(arcs.count, math.inf)
-    result[bent] = scatter_ * curvature_spread(points, arcs, closed=closed)[bent] / arcs.curvature[bent] ** 2
+    result[bent] = scatter_ * arcs.spread[bent] / arcs.curvature[bent] ** 2
     return result
 
 

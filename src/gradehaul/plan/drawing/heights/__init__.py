@@ -11,11 +11,11 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import gap, length_of
-from gradehaul.plan.drawing.nearness import pairs_between
+from gradehaul.plan.drawing.elements import halved, length_of
+from gradehaul.plan.drawing.nearness import Nearness, pairs_between
 from gradehaul.plan.drawing.records import Element, Fault, Label, Linked, LinkedLine, Reach, Spot
-from gradehaul.plan.drawing.wording import at_text
-from gradehaul.plan.names import quoted
+from gradehaul.plan.drawing.wording import UNUSED, at_text
+from gradehaul.plan.names import key_text, quoted
 from gradehaul.quantities import describe
 
 MISFIT = 0.002
@@ -60,6 +60,7 @@ def read_heights(
     line_names: Sequence[str],
     texts: Sequence[tuple[Label, float]],
     given: Mapping[str, float],
+    given_along: Mapping[str, Sequence[float]],
     *,
     near: float,
     edge: float,
@@ -78,6 +79,8 @@ def read_heights(
         Texts that are heights, m.
     given
         The plan's heights of joints by name, m.
+    given_along
+        Where along lines the plan gives heights, m, by name of line: there no text is missed.
     near
         How far from its joint a text may stand, m.
     edge
@@ -87,7 +90,8 @@ def read_heights(
         The unit of messages.
     """
     shown = [[Source(given[name], "[railhead]")] if name in given else [] for name in joint_names]
-    faults = _texts_at_joints(linked, texts, shown, near)
+    unused = _texts_at_joints(linked, texts, shown, near)
+    faults = _unused(linked, line_names, unused, given_along, near, unit)
     conflicts: list[_Conflict] = []
     along = [_inner(line, name, shown, conflicts, unit) for line, name in zip(linked.lines, line_names, strict=True)]
     heights: list[float | None] = []
@@ -148,19 +152,48 @@ def _joint_at(elements: Sequence[Element], distance: float) -> Spot:
 
 def _texts_at_joints(
     linked: Linked, texts: Sequence[tuple[Label, float]], shown: list[list[Source]], near: float
-) -> list[Fault]:
-    """Give each text that is a height to the joint nearest to it; return faults for those that stand near none."""
-    faults: list[Fault] = []
+) -> list[tuple[Label, float]]:
+    """Give each text that is a height to the joint nearest to it; return those that stand near none."""
     spots = [joint.spot for joint in linked.joints]
     beside = nearest_pairs([label.spot for label, _ in texts], spots, near)
-    for number, (label, _) in enumerate(texts):
-        if number not in beside:
-            off = min(gap(label.spot, spot) for spot in spots)
-            text = f"the height {quoted(label.text)} stands near no joint and is not used"
-            faults.append(Fault("height-unused", text, label.spot, label.handle, label.layer, off))
     rows = [(off, texts[number][0].text, joint, texts[number][1]) for number, (off, joint) in beside.items()]
     for _, text, joint, height in sorted(rows):
         shown[joint].append(Source(height, f"the text {quoted(text)}"))
+    return [each for number, each in enumerate(texts) if number not in beside]
+
+
+def _unused(
+    linked: Linked,
+    names: Sequence[str],
+    texts: Sequence[tuple[Label, float]],
+    given_along: Mapping[str, Sequence[float]],
+    near: float,
+    unit: str,
+) -> list[Fault]:
+    """Return a fault for each height that stands at no joint, with the cure where it stands beside a single line."""
+    if not texts:
+        return []
+    lines = [line.elements for line in linked.lines]
+    parts = [(part, n) for n, elements in enumerate(lines) for each in elements for part in halved(each)]
+    ends = np.cumsum([part.length for part, _ in parts])
+    starts = [0.0, *np.cumsum([length_of(elements) for elements in lines]).tolist()]
+    beside = Nearness([part for part, _ in parts], near / 10).beside([label.spot for label, _ in texts], near)
+    places: dict[int, dict[int, tuple[float, float]]] = {}
+    for near_text, part, along, off in zip(*(each.tolist() for each in beside[:4]), strict=True):
+        line = parts[part][1]
+        here = off, float(ends[part]) - parts[part][0].length + along - starts[line]
+        own = places.setdefault(near_text, {})
+        own[line] = min(own.get(line, here), here)
+    faults = []
+    for number, (label, height) in enumerate(texts):
+        text, cure = f"{quoted(label.text)} stands at no joint", ""
+        if len(found := places.get(number, {})) == 1:
+            ((line, (_, at)),) = found.items()
+            if any(abs(at - each) <= near for each in given_along.get(names[line], ())):
+                continue
+            pair = ", ".join(f'"{describe(value, "length", unit)}"' for value in (at, height))
+            cure = f"railhead_at = [[{pair}]] in [line.{key_text(names[line])}]"
+        faults.append(Fault(UNUSED, text, label.spot, label.handle, label.layer, cure=cure))
     return faults
 
 

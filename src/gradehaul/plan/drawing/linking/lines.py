@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -57,15 +56,23 @@ def in_order(ways: Sequence[Way]) -> list[Way]:
         Way(reverse(way.elements), way.finish, way.start) if back else way
         for way, back in zip(ways, (side > 0).tolist(), strict=True)
     ]
-    places = [tuple(row) for row in tips.reshape(-1, 6).tolist()]
-    often = Counter(places)
 
     def key(number: int) -> tuple[object, ...]:
-        elements = found[number].elements
-        more = (third(elements), source(elements[0])) if often[places[number]] > 1 else ()
-        return places[number], *more
+        return third(found[number].elements), source(found[number].elements[0])
 
-    return [found[number] for number in sorted(range(len(found)), key=key)]
+    return [found[number] for number in _by_place(tips.reshape(-1, 6), key)]
+
+
+def _by_place(table: NDArray[np.int64], key: Callable[[int], tuple[object, ...]]) -> list[int]:
+    """Return the numbers of rows in the order of their figures, those that are alike by a key."""
+    by_place = np.lexsort(table.T[::-1])
+    rows = table[by_place]
+    starts = np.flatnonzero(np.append(True, (rows[1:] != rows[:-1]).any(axis=1)))
+    found: list[int] = by_place.tolist()
+    size = np.diff(np.append(starts, len(rows)))
+    for start, count in zip(starts[size > 1].tolist(), size[size > 1].tolist(), strict=True):
+        found[start : start + count] = sorted(found[start : start + count], key=key)
+    return found
 
 
 def _whole(spots: Sequence[Spot]) -> NDArray[np.int64]:
@@ -93,8 +100,11 @@ def written(
         _close_gaps(way.elements, snap, unit, faults)
     joints: list[tuple[LinkedJoint, int]] = []
     for node, at in ends_at(ways).items():
+        if len(at) == 1:
+            joints.append((LinkedJoint(spot(ways, at[0]), "end", (_named(at[0]),)), node))
+            continue
         tips = [spot(ways, end) for end in at]
-        here = common_spot(tips) if len(tips) > 1 else tips[0]
+        here = common_spot(tips)
         if (off := max(gap(here, tip) for tip in tips)) > snap / 10:
             of = source(ways[at[0] // 2].elements[-(at[0] % 2)])
             faults.append(Fault("gap", gap_text(off, unit), here, *of, weight=off))
@@ -111,8 +121,8 @@ def written(
             _pairs(role.slips),
         )
         joints.append((joint, node))
-    places = _whole([joint.spot for joint, _ in joints]).tolist()
-    by_place = sorted(range(len(joints)), key=lambda each: (places[each], joints[each][0].kind, joints[each][0].ends))
+    places = _whole([joint.spot for joint, _ in joints])
+    by_place = _by_place(places, lambda each: (joints[each][0].kind, joints[each][0].ends))
     joint_of = {joints[each][1]: number for number, each in enumerate(by_place)}
     lines = tuple(
         LinkedLine(tuple(way.elements), joint_of[way.start], joint_of[way.finish], *longest_source(way.elements))

@@ -118,6 +118,10 @@ def merged(ways: Sequence[Way], kink: float = math.pi, plain: Collection[int] | 
     for start in (*(end for end in every if partner[end] < 0), *every):  # what is left last are rings
         if seen[start // 2]:
             continue
+        if partner[start] < 0 and partner[start ^ 1] < 0:
+            seen[start // 2] = True
+            found.append(ways[start // 2])
+            continue
         elements: list[Element] = []
         end, onward = start, start
         while onward >= 0 and not seen[onward // 2]:

@@ -18,6 +18,7 @@ from gradehaul.plan.edit.writer.text import (
     chunks_of,
     comments,
     insert,
+    item,
     snippet,
     toml_key,
     toml_text,
@@ -59,13 +60,13 @@ def _cannot(file: str) -> PlanError:
     )
 
 
-def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
+def new_plan(drawn: Drawn, options: Mapping[str, Any] | None = None, *, title: str, scale: str, unit: str) -> Written:
     """Return a plan file of a drawing.
 
     Parameters
     ----------
-    drawn
-        The network.
+    drawn, options
+        The network, and how it was read.
     title
         The plan's title.
     scale
@@ -83,12 +84,13 @@ def new_plan(drawn: Drawn, *, title: str, scale: str, unit: str) -> Written:
         rows = "".join(f"{key_text(name)} = {length_in(height, unit)}\n" for name, height in drawn.heights.items())
         heights = f"\n[railhead]  # heights of joints\n{rows}"
     tables = tables_of(drawn, unit)
-    text = head + heights + "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
+    rest = "".join(f"\n{snippet(section, name, table)}" for (section, name), table in tables.items())
+    text = head + _import_table(options) + heights + rest
     data = _checked(text, tables, "")
     return Written(text, Changes(added=[_titled(*key) for key in tables]), data)
 
 
-def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
+def updated_plan(text: str, drawn: Drawn, options: Mapping[str, Any] | None = None, *, file: str) -> Written:
     """Return a plan file with a drawing's lines, turnouts and crossings in place of those an earlier one left there.
 
     Only tables whose header bears the mark are rewritten, and of those only what the drawing shows: a line's `berth`,
@@ -99,8 +101,8 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
     ----------
     text
         The plan as it is.
-    drawn
-        The network, read in the plan's unit.
+    drawn, options
+        The network, read in the plan's unit, and how it was read.
     file
         The plan's name in messages.
 
@@ -110,7 +112,7 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
         The text is no TOML, has a drawing of its own, or is written so that it cannot be changed in place.
     """
     data = parse(text, file)
-    if not all(isinstance(data.get(section, {}), dict) for section in (*DRAWN, "railhead")):
+    if not all(isinstance(data.get(section, {}), dict) for section in (*DRAWN, "railhead", "import")):
         raise _cannot(file)
     if "drawing" in data:
         raise PlanError(
@@ -148,11 +150,44 @@ def updated_plan(text: str, drawn: Drawn, *, file: str) -> Written:
     lines = [*data.get("line", {}).values(), *written.values()]
     there = {line.get(end) for line in lines if isinstance(line, dict) for end in ("from", "to")}
     heights = {name: height for name, height in drawn.heights.items() if name in there}
+    _keep_options(chunks, data.get("import"), options)
     _add_heights(chunks, data.get("railhead"), heights, unit, changes, file)
     result = "".join(chunk.text for chunk in chunks)
     after = _checked(result, written, file, unit=unit)
     _check_kept(result, after, text, data, file)
     return Written(result, changes, after)
+
+
+def _import_table(options: Mapping[str, Any] | None) -> str:
+    if not options:
+        return ""
+    rows = "".join(f"{item(key, value)}\n" for key, value in options.items())
+    return f"\n[import]  # how the drawing was read, and is again\n{rows}"
+
+
+def _keep_options(chunks: list[Chunk], before: object, options: Mapping[str, Any] | None) -> None:
+    """Write how the drawing was read where the plan does not say so yet."""
+    if not options:
+        return
+    if before is None:
+        _insert_before_drawn(chunks, Chunk(("import",), _import_table(options)))
+    elif isinstance(before, dict) and any(before.get(key) != value for key, value in options.items()):
+        import tomlkit
+
+        for chunk in chunks:
+            if chunk.key == ("import",):
+                body, tail = without_tail(chunk.text)
+                document = tomlkit.parse(body)
+                table: Any = document["import"]
+                table.update(options)
+                chunk.text = tomlkit.dumps(document) + tail
+
+
+def _insert_before_drawn(chunks: list[Chunk], chunk: Chunk) -> None:
+    first = next((n for n, other in enumerate(chunks) if other.key[0] in DRAWN), len(chunks))
+    if first and not chunks[first - 1].text.endswith("\n"):
+        chunks[first - 1].text += "\n"
+    chunks.insert(first, chunk)
 
 
 def _titled(section: str, name: str) -> str:
@@ -177,7 +212,7 @@ def _check_kept(text: str, data: Mapping[str, Any], before: str, old: Mapping[st
     if (
         any(count > 0 and comment.strip() != MARK for comment, count in lost.items())
         or any(heights.get(name) != height for name, height in old.get("railhead", {}).items())
-        or any(data.get(own) != value for own, value in old.items() if own not in (*DRAWN, "railhead"))
+        or any(data.get(own) != value for own, value in old.items() if own not in (*DRAWN, "railhead", "import"))
     ):
         raise _cannot(file)
 
@@ -197,10 +232,7 @@ def _add_heights(
             changes.heights.append(f"{quoted(name)} stays at {describe(own, 'length', unit)}; the drawing has {there}")
     if missing and given is None:
         rows = "".join(f"{toml_key(name)} = {height!r}\n" for name, height in missing.items())
-        first = next((n for n, chunk in enumerate(chunks) if chunk.key[0] in DRAWN), len(chunks))
-        if first and not chunks[first - 1].text.endswith("\n"):
-            chunks[first - 1].text += "\n"
-        chunks.insert(first, Chunk(("railhead",), f"\n[railhead]\n{rows}"))
+        _insert_before_drawn(chunks, Chunk(("railhead",), f"\n[railhead]\n{rows}"))
     elif missing and not any(_with_heights(chunk, missing) for chunk in chunks):
         raise _cannot(file)
 

@@ -5,8 +5,8 @@ const Desk = (() => {
 
   /* `decide` is called with each trial that the hand has let go of, for whoever has the last word on it. */
   function start(data, { decide = () => {}, run = () => {}, pointed = null, refreshed = () => {} } = {}) {
-    const desk = { data: null, teller: null, stock: null, routes: [], judgedRails: [], rails: [], pinned: null };
-    let before = null, waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
+    const desk = { data: null, teller: null, stock: null, routes: [], conditions: [], on: "", pinned: null };
+    let clicked = null, before = null, waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
 
     function take(document_) {
       for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
@@ -17,31 +17,46 @@ const Desk = (() => {
 
     function tryOut() {
       desk.routes = Trial.routesWith(desk.data, desk.trial.now);
-      desk.judgedRails = Trial.judgedRails(desk.data, desk.trial.now);
-      desk.rails = [...new Set([...desk.data.rails, ...desk.judgedRails])];
+      desk.conditions = Trial.conditions(desk.data, desk.trial.now)
+        .map((each) => ({ ...each, routes: desk.routes.map((route) => Trial.routeOn(route, each)) }));
+      const now = JSON.stringify(desk.trial.now.rails);
+      if (now !== clicked || !desk.condition) desk.on = desk.conditions[0].name;
+      clicked = now;
     }
+
+    /* What the rails are taken to be, the same for the verdict, the section and the plan view. */
+    Object.defineProperty(desk, "condition", { get: () => desk.conditions.find((each) => each.name === desk.on) });
+    const showFilm = () => planView.film((id) => desk.condition.railOf(id) !== "clean");
 
     /* Whether the document at hand has the trial in it, so that what Python found for it holds. */
     const decided = () => JSON.stringify(desk.data.trial) === JSON.stringify(desk.trial.now) && before === null;
 
     function rows() {
-      const { data: now, stock, routes, judgedRails, trial, pinned } = desk;
+      const { data: now, stock, trial, pinned } = desk;
       const found = new Map(now.verdicts.map((each) => [each.name, each]));
       const stated = new Map((pinned || now.stated_verdicts).map((each) => [each.name, each]));
-      const risks = new Map((now.chances || []).map((each) => [each.name, each.risk]));
-      return now.trains.map((named) => ({
+      const risk = (name, on) => {
+        if (!decided()) return "";
+        const known = (now.chances || []).find((each) => each.name === name && each.on === on);
+        return known ? known.risk : now.chances && !desk.waitingWords ? "" : desk.waitingWords;
+      };
+      const [judged, ...rest] = desk.conditions;
+      const films = rest.filter((each) => now.everywhere.some(({ name }) => name === each.name));
+      const judge = (condition, named) => Outcomes.ofTrain(now, stock, condition, named);
+      const list = now.trains.map((named) => ({
         name: named.name,
         was: pinned || !trial.empty ? stated.get(named.name) : null,
-        now: decided() ? found.get(named.name) : Outcomes.ofTrain(now, stock, routes, named, judgedRails),
-        risk: decided() ? risks.get(named.name) || (now.chances ? "" : desk.waitingWords) : "",
+        found: [[decided() ? found.get(named.name) : judge(judged, named), ""], ...films.map((each) => [judge(each, named), each.name])]
+          .map(([verdict, on]) => verdict && { ...verdict, risk: risk(named.name, on) }),
       }));
+      return { was: pinned ? "pinned" : "was", names: [judged, ...films].map((each) => each.name), rows: list };
     }
 
     function showOutcomes() {
-      const body = byId("outcomes-rows");
-      if (!body) return;
-      body.closest("table").classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
-      Outcomes.show(body, desk.teller, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
+      const table = byId("outcomes");
+      if (!table) return;
+      table.classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
+      Outcomes.show(table, desk.teller, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
     }
 
     function showButtons() {
@@ -54,7 +69,7 @@ const Desk = (() => {
       tryOut();
       if (workbench) workbench.take(whole);
       else if (whole) workbench = Workbench.start(desk);  // where the plan has a route and a locomotive by now
-      if (whole) planView.film((id) => Trial.railOf(desk.data, desk.trial.now, id) !== "clean");
+      if (whole) showFilm();
       showRailhead();
       if (whole) {
         showButtons();
@@ -171,7 +186,7 @@ const Desk = (() => {
     byId("undo")?.addEventListener("click", () => desk.trial.undo());
     byId("redo")?.addEventListener("click", () => desk.trial.redo());
     byId("pin")?.addEventListener("click", () => {
-      desk.pinned = desk.pinned ? null : rows().flatMap((each) => (each.now ? [each.now] : []));
+      desk.pinned = desk.pinned ? null : rows().rows.flatMap(({ found: [now] }) => (now ? [now] : []));
       showOutcomes();
       showButtons();
     });
@@ -185,7 +200,7 @@ const Desk = (() => {
     });
 
     Object.assign(desk, {
-      planView, toggle, rows, decided,
+      planView, toggle, rows, decided, showFilm,
       /* Takes another document in the place of the one at hand; a hand that moves keeps hold. */
       take(document_) {
         take(document_);

@@ -386,15 +386,16 @@ const Haulage = (() => {
      place. Each locomotive gives the pull of the weakest condition under any part of it. */
   function supply(route, train, rail) {
     const rails = railsAlong(route, rail);
-    const distinct = [...new Set(rails)];
+    const alike = new Set(rails.map((own) => own.join("\n"))).size === 1;
+    const weakest = (loco, own, key) => Math.min(...own.map((name) => loco.pulls[name][key]));
     const given = {};
     for (const [kind, key] of [["standing", "standing_n"], ["slipping", "slipping_n"]]) {
-      if (distinct.length === 1) {
-        given[kind] = train.together * train.locos.reduce((sum, { loco }) => sum + loco.pulls[distinct[0]][key], 0);
+      if (alike) {
+        given[kind] = train.together * train.locos.reduce((sum, { loco }) => sum + weakest(loco, rails[0], key), 0);
         continue;
       }
       const parts = train.locos.map(({ loco, behind }) =>
-        weakestUnder(route, loco, behind, rails.map((name) => loco.pulls[name][key])));
+        weakestUnder(route, loco, behind, rails.map((own) => weakest(loco, own, key))));
       given[kind] = times(parts.reduce(plus), train.together);
     }
     return given;
@@ -403,30 +404,30 @@ const Haulage = (() => {
   /* A rail condition as it is on the day on which its film goes on. */
   const firstDay = (rail) => (rail === "clean" || rail.endsWith(FRESH) ? rail : rail + FRESH);
 
-  /* The rail condition of each track as planned, settled or on the first day; else one for all. */
+  /* The rail conditions that each track may have as planned, settled or on the first day; else one for all. */
   function railsAlong(route, rail) {
-    if (rail === PLANNED_FRESH) return route.rails.map(firstDay);
-    return rail === AS_PLANNED ? route.rails : [rail];
+    if (rail === PLANNED_FRESH) return route.conditions.map((own) => own.map(firstDay));
+    return rail === AS_PLANNED ? route.conditions : [[rail]];
   }
 
-  /* The planned rail conditions under a stretch, both sides of a joint at its ends counted. */
+  /* The rail conditions that may be under a stretch, both sides of a joint at its ends counted. */
   function railsUnder(route, from, to) {
     const whole = length(route);
-    if (route.lap && to - from >= whole) return [...new Set(route.rails)];
+    if (route.lap && to - from >= whole) return [...new Set(route.conditions.flat())];
     const laps = route.lap ? Math.floor(from / whole) : 0;
     const found = new Set();
     for (const back of route.lap ? [laps * whole, (laps + 1) * whole] : [0.0]) {
       const first = firstAtLeast(route.starts.slice(1), from - back - 1e-9);
       const last = firstAbove(route.starts.slice(0, -1), to - back + 1e-9);
-      route.rails.slice(first, last).forEach((rail) => found.add(rail));
+      route.conditions.slice(first, last).flat().forEach((rail) => found.add(rail));
     }
-    return found.size ? [...found] : [route.rails[0]];
+    return found.size ? [...found] : route.conditions[0];
   }
 
   /* Where the pulls come from that the locomotives give with the head at one place: the least certain of them. */
   function basisAt(route, train, rail, head, value, basis) {
     return weakestBasis(train.locos.map(({ loco, behind }) => {
-      let under = railsAlong(route, rail);
+      let under = railsAlong(route, rail).flat();
       if (rail === AS_PLANNED || rail === PLANNED_FRESH) {
         under = railsUnder(route, head - behind - loco.length_m, head - behind);
         if (rail === PLANNED_FRESH) under = under.map(firstDay);

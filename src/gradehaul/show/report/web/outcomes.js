@@ -1,7 +1,10 @@
-/* The outcome of every train, was and now: judged by the same rules as haulage/answers/judged. */
+/* The outcome of every train on the rail conditions that are compared: by the same rules as haulage/answers/judged. */
 const Outcomes = (() => {
-  const badness = (outcomes, each) => [outcomes.worst_first.indexOf(each.outcome), each.margin];
-  const worse = (a, b) => a[0] < b[0] || (a[0] === b[0] && a[1] < b[1]);
+  /* The worst of some verdicts: by outcome, then by the pull to spare. */
+  function worst(outcomes, verdicts) {
+    const rank = (each) => outcomes.worst_first.indexOf(each.outcome);
+    return verdicts.reduce((low, each) => (rank(each) < rank(low) || (rank(each) === rank(low) && each.margin_n < low.margin_n) ? each : low));
+  }
 
   /* A train on all legs of its route on one rail condition. */
   function onRail(data, stock, routes, named, rail) {
@@ -11,24 +14,22 @@ const Outcomes = (() => {
       const train = Haulage.madeUp(stock, named.consist, named.together, leg.run_rounds, leg.run_rounds_turn);
       const verdict = Haulage.judge(leg, train, rail);
       const away = verdict.outcome === "runs away";
-      return { outcome: verdict.outcome, margin: verdict.margin, at: verdict.worstAt, track: away ? Haulage.trackAt(leg, verdict.worstAt, true) : verdict.track };
+      return { outcome: verdict.outcome, margin_n: verdict.margin, at_m: verdict.worstAt, track: away ? Haulage.trackAt(leg, verdict.worstAt, true) : verdict.track };
     });
-    const worst = judged.reduce((low, each) => (worse(badness(data.outcomes, each), badness(data.outcomes, low)) ? each : low));
-    const margin = Math.min(...judged.map((each) => each.margin));
+    const { at_m, track } = worst(data.outcomes, judged), margin_n = Math.min(...judged.map((each) => each.margin_n));
     const tooLong = Haulage.misfits(legs[0], stock, named.consist, named.together).length > 0;
     const outcome = Words.worst(data.outcomes, [...judged.map((each) => each.outcome), ...(tooLong ? ["too long"] : [])]);
-    return { name: named.name, rail, outcome, margin_n: margin, at_m: worst.at, track: worst.track };
+    return { name: named.name, rail, outcome, margin_n, at_m, track };
   }
 
-  /* A train at its worst over the judged rail conditions; null where its route is not answered. */
-  function ofTrain(data, stock, routes, named, rails) {
-    const all = rails.map((rail) => onRail(data, stock, routes, named, rail)).filter((each) => each);
-    const bad = (each) => [data.outcomes.worst_first.indexOf(each.outcome), each.margin_n];
-    return all.length ? all.reduce((low, each) => (worse(bad(each), bad(low)) ? each : low)) : null;
+  /* A train at its worst on a condition; null where its route is not answered. */
+  function ofTrain(data, stock, condition, named) {
+    const all = condition.rails.map((rail) => onRail(data, stock, condition.routes, named, rail)).filter((each) => each);
+    return all.length ? worst(data.outcomes, all) : null;
   }
 
-  function cell(text, cls = "") {
-    const node = document.createElement("td");
+  function cell(text, cls = "", tag = "td") {
+    const node = document.createElement(tag);
     if (cls) node.className = cls;
     node.append(text);
     return node;
@@ -41,31 +42,46 @@ const Outcomes = (() => {
     return node;
   }
 
-  /* Fills a table's body: a row for each train, with what it was where that is known, what it is now, and its risk. */
-  function show(body, teller, rows, chosen, choose) {
+  /* Fills the head: a group of columns for what was, and one for each condition that is compared. */
+  function head(table, was, names) {
+    const group = (words, count, cls = "") => {
+      const node = cell(words, cls, "th");
+      if (count) Object.assign(node, { colSpan: count, scope: "colgroup" });
+      else Object.assign(node, { rowSpan: 2, scope: "col" });
+      return node;
+    };
+    const column = (words, cls = "") => Object.assign(cell(words, cls, "th"), { scope: "col" });
+    const [first, second] = [document.createElement("tr"), document.createElement("tr")];
+    first.append(group("Train", 0), group(was, 2, "was"), ...names.map((name) => group(name, 3)), group("Place", 0, "hardest"));
+    second.append(column("outcome", "was"), column("to spare", "was"), ...names.flatMap(() => ["outcome", "to spare", "risk"].map((each) => column(each))));
+    table.tHead.replaceChildren(first, second);
+  }
+
+  /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. */
+  function show(table, teller, { was: before, names, rows }, chosen, choose) {
+    const [body] = table.tBodies;
     const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.textContent : null;
-    body.replaceChildren(...rows.map(({ name, was, now, risk }) => {
-      const row = document.createElement("tr");
-      const head = document.createElement("th");
-      head.scope = "row";
-      const button = document.createElement("button");
+    head(table, before, names);
+    body.replaceChildren(...rows.map(({ name, was, found }) => {
+      const row = document.createElement("tr"), title = cell("", "", "th"), button = document.createElement("button");
+      title.scope = "row";
       button.type = "button";
       button.setAttribute("aria-pressed", String(name === chosen));
       button.textContent = name;
       button.addEventListener("click", () => choose(name));
-      head.append(button);
-      row.append(head);
-      if (!now) row.append(cell("its route is not answered"), cell(""), cell(""), cell(""), cell(""), cell(""));
-      else {
-        const changed = was && (was.outcome !== now.outcome || teller.force(was.margin_n) !== teller.force(now.margin_n));
-        row.append(cell(was ? word(was.outcome) : ""), cell(was ? teller.force(was.margin_n) : "", "number"));
-        row.append(cell(word(now.outcome)), cell(teller.force(now.margin_n), "number"), cell(risk, "number"), cell(now.track));
-        if (changed) row.className = "changed";
+      title.append(button);
+      row.append(title, cell(was ? word(was.outcome) : "", "was"), cell(was ? teller.force(was.margin_n) : "", "number was"));
+      for (const now of found) {
+        if (now) row.append(cell(word(now.outcome)), cell(teller.force(now.margin_n), "number"), cell(now.risk, "number"));
+        else row.append(Object.assign(cell("its route is not answered"), { colSpan: 3 }));
       }
+      const [now] = found;
+      row.append(cell(now ? now.track : "", "hardest"));
+      if (was && now && (was.outcome !== now.outcome || teller.force(was.margin_n) !== teller.force(now.margin_n))) row.className = "changed";
       return row;
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();
   }
 
-  return { ofTrain, onRail, show };
+  return { ofTrain, onRail, worst, show };
 })();

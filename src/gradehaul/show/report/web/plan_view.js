@@ -101,7 +101,7 @@ const PlanView = (() => {
           if (label(names, board, text, left_, base, { anchor, size: 11, cls: "joint halo", room: [2, width - 2] })) break;
         }
       }
-      svg.append(names, over, dot, scaleBar(width, height, scale, margin));
+      svg.append(over, names, dot, scaleBar(width, height, scale, margin));
       figure.replaceChildren(svg);
     }
 

@@ -30,7 +30,7 @@ const LongSection = (() => {
   }
 
   /* Draws a route into a figure and returns what can be done with it: `mark` a place, ask the `place` at a point. */
-  function draw(figure, route, teller, { train = null, rail = Haulage.AS_PLANNED, title = "" } = {}) {
+  function draw(figure, route, teller, { train = null, rail = Haulage.AS_PLANNED, on = rail, title = "" } = {}) {
     const width = Math.max(280, Math.floor(figure.clientWidth || 640));
     const roomy = width >= 560;
     const view = { left: roomy ? 52 : 42, right: width - 10, board: new Board(), length: Haulage.stop(route.effort) };
@@ -46,7 +46,7 @@ const LongSection = (() => {
     top = railhead.bottom + air;
     top = drawCurves(svg, view, route, x, teller, top, high.curves) + air;
     top = drawGrade(svg, view, route, x, teller, top, high.grade) + 16;
-    if (rails) top = drawRails(svg, view, route, rail, x, top) + (air > 20 ? 10 : 4);
+    if (rails) top = drawRails(svg, view, route, rail, on, x, top) + (air > 20 ? 10 : 4);
     if (train) top = drawPull(svg, view, x, teller, train, top + (air > 20 ? 22 : 17), high.pull);
 
     const ticks = nice(0, shown(view.length), roomy ? 9 : 4);
@@ -178,7 +178,8 @@ const LongSection = (() => {
       if (first !== last) continue;
       const text = teller.length(curve.radius_m).replace(/ .*/, "");
       if (textWidth(text, 10.5) + 4 <= to - from) {
-        const y = first < middle ? middle + 12 : middle - 4;
+        const inside = Math.abs(first - middle) >= 10;
+        const y = inside ? 0.5 * (first + middle) + 4 : first < middle ? middle + 12 : middle - 4;
         label(group, view.board, text, 0.5 * (from + to), y, { size: 10.5, cls: "measure" });
       }
     }
@@ -199,13 +200,13 @@ const LongSection = (() => {
     return here.bottom;
   }
 
-  /* The rail that the train is judged on: each track's own as planned, else one condition everywhere. */
-  function drawRails(svg, view, route, rail, x, top) {
+  /* The rail that the train is judged on, with what it is called: each track's own, else one condition everywhere. */
+  function drawRails(svg, view, route, rail, on, x, top) {
     const group = el("g");
     svg.append(group);
     const planned = Haulage.PLANNED.includes(rail);
     const rails = planned ? route.rails : route.rails.map(() => rail);
-    heading(svg, view, top + 7, `Rail: ${rail}${planned ? "" : " everywhere"}, solid clean and dashed with film`);
+    heading(svg, view, top + 7, `Rail: ${on}, solid clean and dashed with film`);
     let k = 0;
     while (k < rails.length) {
       let end = k;

@@ -91,8 +91,19 @@ const Trial = (() => {
     return trial.rails[id] ?? data.stated_rails[id] ?? "clean";
   }
 
+  /* The conditions that each track may have, by its id: its own first, then films that wheels carry onto it. */
+  function spread(data, trial) {
+    const found = new Map(Object.keys(data.film_reach).map((id) => [id, new Set([railOf(data, trial, id)])]));
+    for (const id of found.keys()) {
+      const film = railOf(data, trial, id);
+      if (film !== "clean") data.film_reach[id].forEach((other) => found.get(other).add(film));
+    }
+    return found;
+  }
+
   /* The routes of a document with a trial's changes; a route that nothing changes is the document's own. */
   function routesWith(data, trial) {
+    const may = spread(data, trial);
     const moved = moves(data, trial.heights), bends = bendsOf(moved.map(([station]) => station));
     return data.routes.map((route) => {
       const terms = bends.map((byTrack) => [along(route, byTrack), 1]);
@@ -101,21 +112,34 @@ const Trial = (() => {
       }
       while (terms.some(([f]) => f === null)) terms.splice(terms.findIndex(([f]) => f === null), 1);
       const rails = route.tracks.map((track) => railOf(data, trial, track.id));
-      const sameRails = rails.every((rail, k) => rail === route.rails[k]);
-      if (!terms.length && sameRails) return route;
-      if (!terms.length) return { ...route, rails };
+      const conditions = route.tracks.map((track) => [...may.get(track.id)]);
+      const same = conditions.every((own, k) => own.join("\n") === route.conditions[k].join("\n"));
+      if (!terms.length && same) return route;
+      if (!terms.length) return { ...route, rails, conditions };
       const effort = plus(route.effort, terms), railhead = plus({ ...route.railhead, breaks: route.effort.breaks }, terms);
-      return { ...route, rails, effort, railhead };
+      return { ...route, rails, conditions, effort, railhead };
     });
   }
 
-  /* The rail conditions by which trains are judged: as planned where any track says so, else those of the document. */
-  function judgedRails(data, trial) {
-    const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }));
-    if (!stated.size) return data.judged_rails;
-    const ages = [...stated].some((rail) => !stated.has(Haulage.firstDay(rail)));
-    return ages ? Haulage.PLANNED : [Haulage.AS_PLANNED];
+  /* The rail conditions that the page can show, by which each train is judged at its worst: with the film that was
+     clicked, if any was; as the plan is judged; clean; and with each film everywhere. `railOf` has the rail of a track. */
+  function conditions(data, trial) {
+    const found = [], clicked = Object.keys(trial.rails).length > 0;
+    if (clicked) {
+      const stated = new Set(Object.values({ ...data.stated_rails, ...trial.rails }));
+      const ages = [...stated].some((rail) => !stated.has(Haulage.firstDay(rail)));
+      found.push({ name: "as clicked", rails: ages ? Haulage.PLANNED : [Haulage.AS_PLANNED], railOf: (id) => railOf(data, trial, id) });
+    }
+    const asStated = (id) => data.stated_rails[id] ?? "clean";
+    const planned = data.judged_rails.some((rail) => Haulage.PLANNED.includes(rail));
+    found.push({ name: data.judged, rails: data.judged_rails, railOf: planned ? asStated : () => data.judged_rails[0] });
+    if (data.judged !== "clean") found.push({ name: "clean", rails: ["clean"], railOf: () => "clean" });
+    for (const { name, rails } of data.everywhere) found.push({ name, rails, railOf: () => rails[0] });
+    return found;
   }
+
+  /* A route with the rails of a condition. */
+  const routeOn = (route, condition) => ({ ...route, rails: route.tracks.map((track) => condition.railOf(track.id)) });
 
   // Undo, redo, and the address
 
@@ -199,5 +223,5 @@ const Trial = (() => {
     };
   }
 
-  return { start, routesWith, judgedRails, railOf, along, plus };
+  return { start, routesWith, conditions, routeOn, railOf, along, plus };
 })();

@@ -48,5 +48,8 @@ const Words = (() => {
   /* What a run over track in one direction is called: a route, or a leg of one with reversals. */
   const kind = (route) => (route.whole === route.name ? "route" : "leg");
 
-  return { name, stretch, verdict, worst, basis, kind };
+  /* On which rails a verdict holds, behind it. */
+  const on = (condition) => (condition.endsWith("everywhere") ? `with ${condition}` : condition.startsWith("as ") ? condition : `on ${condition} rail`);
+
+  return { name, stretch, verdict, worst, basis, kind, on };
 })();

@@ -13,7 +13,7 @@ const Workbench = (() => {
   function start(desk) {
     let { data, stock, teller, routes } = desk;
     if (!byId("workbench") || !routes.length || !stock.powers.size) return null;
-    const state = { route: routes[0], rail: desk.judgedRails[0], consist: [], together: null, head: 0, named: "", own: false };
+    const state = { route: routes[0], consist: [], together: null, head: 0, named: "", own: false };
     let drawn = null, train = null, verdict = null;
     const handles = Handles.start(byId("bench-section"), teller, desk.hand);
 
@@ -25,7 +25,6 @@ const Workbench = (() => {
       if (own) {
         state.consist = own.consist.map((cut) => ({ ...cut }));
         state.together = own.together;
-        state.rail = data.worst_rails[named] || desk.judgedRails[0];
         state.route = hardest(routes.filter((route) => route.whole === own.route)) || state.route;
       } else {
         state.consist = [{ name: [...stock.powers.keys()][0], count: 1 }];
@@ -36,15 +35,24 @@ const Workbench = (() => {
 
     const madeUpFor = (route) => Haulage.madeUp(stock, state.consist, state.together, route.run_rounds, route.run_rounds_turn);
 
+    /* A route with the rails that are shown. */
+    const onRails = (route) => desk.condition.routes[routes.indexOf(route)];
+
+    /* What becomes of the train on a route, on the rail condition that is the worst for it of those shown. */
+    function judge(route) {
+      const verdicts = desk.condition.rails.map((rail) => ({ rail, ...Haulage.judge(onRails(route), madeUpFor(route), rail) }));
+      return Outcomes.worst(data.outcomes, verdicts.map((each) => ({ ...each, margin_n: each.margin })));
+    }
+
     /* Of the legs of a route, the one that leaves a train least to spare. */
     function hardest(legs) {
-      const judged = legs.map((leg) => [leg, legs.length > 1 ? Haulage.judge(leg, madeUpFor(leg), state.rail).margin : 0]);
+      const judged = legs.map((leg) => [leg, legs.length > 1 ? judge(leg).margin : 0]);
       return judged.length ? judged.reduce((worst, each) => (each[1] < worst[1] ? each : worst))[0] : null;
     }
 
     /* What becomes of the train on every leg of its whole route. */
     const onEveryLeg = () => routes.filter((route) => route.whole === state.route.whole)
-      .map((leg) => (leg === state.route ? verdict : Haulage.judge(leg, madeUpFor(leg), state.rail)).outcome);
+      .map((leg) => (leg === state.route ? verdict : judge(leg)).outcome);
 
     function showRow(cut, number) {
       const item = document.createElement("li");
@@ -106,8 +114,8 @@ const Workbench = (() => {
 
     /* Keeps the train that is looked at in the address. */
     function remember() {
-      const { named, own, rail, consist, together } = state;
-      desk.trial.look = { named, own, route: state.route.name, rail, consist, together };
+      const { named, own, consist, together } = state;
+      desk.trial.look = { named, own, route: state.route.name, rail: desk.on, consist, together };
     }
 
     /* Shows the train that the address keeps, as far as the plan still has it. */
@@ -117,7 +125,7 @@ const Workbench = (() => {
       const known = look.consist.every((cut) => stock.cars.has(cut.name) || stock.powers.has(cut.name));
       if (look.own && known) Object.assign(state, { own: true, consist: look.consist.map(({ name, count }) => ({ name, count })), together: look.together > 0 ? look.together : null });
       state.route = routes.find((route) => route.name === look.route) || state.route;
-      if (desk.rails.includes(look.rail)) state.rail = look.rail;
+      if (desk.conditions.some((each) => each.name === look.rail)) desk.on = look.rail;
     }
 
     function compose(rows = true) {
@@ -125,7 +133,7 @@ const Workbench = (() => {
       const powered = state.consist.filter((cut) => !stock.cars.has(cut.name));
       const locos = powered.reduce((sum, cut) => sum + cut.count * stock.powers.get(cut.name).locos.length, 0);
       byId("bench-route").value = state.route.name;
-      byId("bench-rail").value = state.rail;
+      fillRails();
       byId("together-row").hidden = locos < 2;
       train = madeUpFor(state.route);
       if (document.activeElement !== byId("together")) byId("together").value = +(100 * train.together).toPrecision(6);
@@ -136,7 +144,7 @@ const Workbench = (() => {
         desk.run(null);
         return;
       }
-      verdict = Haulage.judge(state.route, train, state.rail);
+      verdict = judge(state.route);
       const misfits = Haulage.misfits(state.route, stock, state.consist, state.together);
       const legs = onEveryLeg();
       const outcome = Words.worst(data.outcomes, [...legs, ...(misfits.length ? ["too long"] : [])]);
@@ -147,7 +155,7 @@ const Workbench = (() => {
       }
       tellVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
-        `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}. Rail: ${state.rail}.`;
+        `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}, the worse age of its film.`}`;
       draw();
       setSlider();
       push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
@@ -157,7 +165,10 @@ const Workbench = (() => {
       const word = document.createElement("strong");
       word.className = `outcome ${cls}`;
       word.textContent = outcome;
-      byId("bench-verdict").replaceChildren(word, " ", sentences.join(" "));
+      const on = document.createElement("em");
+      on.className = "on";
+      on.textContent = Words.on(desk.on);
+      byId("bench-verdict").replaceChildren(word, " ", on, ": ", sentences.join(" "));
       if (outcome === "none") byId("bench-facts").textContent = "";
     }
 
@@ -173,20 +184,24 @@ const Workbench = (() => {
     }
 
     function draw() {
-      const lines = [{ ...verdict.given, cls: state.rail === "clean" ? "on-clean" : "on-film" }];
-      if (state.rail !== "clean") lines.unshift({ ...Haulage.supply(state.route, train, "clean"), cls: "on-clean" });
+      const clean = verdict.rail === "clean";
+      const lines = [{ ...verdict.given, cls: clean ? "on-clean" : "on-film" }];
+      if (!clean) lines.unshift({ ...Haulage.supply(state.route, train, "clean"), cls: "on-clean" });
       const key = byId("bench-key");
-      key.querySelector(".film-key").hidden = state.rail === "clean";
-      key.querySelector(".film-name").textContent = state.rail;
-      drawn = LongSection.draw(byId("bench-section"), state.route, teller, {
+      key.querySelector(".film-key").hidden = clean;
+      key.querySelector(".film-name").textContent = desk.on;
+      drawn = LongSection.draw(byId("bench-section"), onRails(state.route), teller, {
         train: { train, verdict, need: verdict.need, lines },
-        rail: state.rail,
+        rail: verdict.rail,
+        on: desk.on,
         title: `Long section of ${Words.kind(state.route)} ${state.route.name} with the train on it and its pull`,
       });
       handles.place(drawn, state.route, data);
     }
 
-    const given = (pull, head) => (typeof pull === "number" ? pull : Haulage.at(pull, head));
+    /* The pull with the head at a place; where it jumps there, the less of both sides. */
+    const given = (pull, head) => (typeof pull === "number" ? pull
+      : Math.min(Haulage.at(pull, head), Haulage.at(pull, Math.max(head - 1e-9, Haulage.start(pull)))));
 
     function push(head) {
       state.head = head;
@@ -226,8 +241,13 @@ const Workbench = (() => {
       const own = option("", "a train of my own", !data.trains.length);
       choice.replaceChildren(own, ...data.trains.map((named) => option(named.name, named.name)));
       byId("bench-route").replaceChildren(...routes.map((route) => option(route.name, route.name)));
-      byId("bench-rail").replaceChildren(...desk.rails.map((rail) => option(rail, rail)));
       byId("add-car").disabled = !stock.cars.size;
+    }
+
+    function fillRails() {
+      const list = byId("bench-rail"), names = desk.conditions.map((each) => each.name);
+      if (names.join() !== [...list.options].map((each) => each.value).join()) list.replaceChildren(...names.map((name) => option(name, name)));
+      list.value = desk.on;
     }
 
     fillLists();
@@ -238,7 +258,7 @@ const Workbench = (() => {
       compose();
       remember();
     });
-    byId("bench-rail").addEventListener("change", (event) => { state.rail = event.target.value; compose(); remember(); });
+    byId("bench-rail").addEventListener("change", (event) => { desk.on = event.target.value; compose(); if (verdict) push(verdict.worstAt); desk.showFilm(); remember(); });
     byId("add-loco").addEventListener("click", () => add(stock.powers));
     byId("add-car").addEventListener("click", () => add(stock.cars));
     byId("together").addEventListener("input", (event) => {
@@ -323,13 +343,12 @@ const Workbench = (() => {
           fillLists();
           const known = (cut) => stock.cars.has(cut.name) || stock.powers.has(cut.name);
           if (!state.own || !state.consist.every(known)) {
-            const { rail, route } = state, named = data.trains.some((each) => each.name === state.named) ? state.named : "";
+            const { route } = state, named = data.trains.some((each) => each.name === state.named) ? state.named : "";
             begin(named);
             choice.value = named;
-            if (desk.rails.includes(rail) && named) Object.assign(state, { rail, route });
+            if (named) state.route = route;
           }
         }
-        if (!desk.rails.includes(state.rail)) state.rail = desk.judgedRails[0];
         if (whole) byId("bench-route").value = state.route.name;
         compose(whole);
       },

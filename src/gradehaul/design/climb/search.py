@@ -1,0 +1,267 @@
+"""Designs found backward: the hardest helix or incline that a train still climbs, and what stops the next harder."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any, Literal, NamedTuple, TypeVar
+
+from gradehaul.design.climb.helix import Build, Helix, clears, lowest_rise_per_turn, radius_in
+from gradehaul.design.climb.helix_known import HelixGiven, helix_of, settled_turns
+from gradehaul.design.climb.hill import Direction, Hill, Need, steps_of
+from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_nothing
+from gradehaul.errors import DesignError
+from gradehaul.haulage.answers.unusual import STEEP
+from gradehaul.plan.names import quoted
+from gradehaul.plan.records import Plan
+from gradehaul.quantities import describe
+
+GRADE_STEP = 1e-5
+"""Grades are tried in thousandths of a per cent."""
+
+_LEAST_RADIUS, _MOST_RADIUS = 5, 400
+"""Radii are tried between these, in gauges."""
+_LONGEST = 1_000.0
+"""Lengths are tried up to so much beyond the curves, m."""
+_LOOKS = 24
+
+_Given = TypeVar("_Given", HelixGiven, InclineGiven)
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Why a design does not work, as the error that says so; `rail` where a train does not get over it.
+
+    Reasons: ``train``, ``head room``, ``curve`` (no such helix), ``room`` (no such incline), ``floor``, and ``limit``
+    where a search ends. A `gentler` design fails for it all the more.
+    """
+
+    reason: Literal["head room", "train", "curve", "room", "floor", "limit"]
+    error: DesignError
+    rail: str | None = None
+    gentler: bool = False
+
+    @property
+    def words(self) -> str:
+        """What is wrong with it."""
+        return self.error.wrong
+
+
+class TrainTest(NamedTuple):
+    """What a design must pass: a train of the stock, the rail conditions, the verdict it needs on all, its ways."""
+
+    stock: Plan
+    train: str
+    rails: tuple[str, ...]
+    need: Need
+    directions: Mapping[str, Direction]
+
+    def stop(self, hill: Hill, cure: str) -> Stop | None:
+        """Return the worst that becomes of the train on a hill where that is not enough."""
+        stuck = hill.stuck(self.train, self.rails, self.need)
+        if stuck is None:
+            return None
+        outcome = stuck.verdict.outcome
+        going = ", going down," if hill.plan.trains[stuck.train].route == "Down" else ""
+        words = f"train {quoted(self.train)}{going} {'is marginal' if outcome == 'marginal' else outcome}"
+        return Stop("train", DesignError(f"{words} on {stuck.rail} rail", write=cure), stuck.rail)
+
+
+def hardest(
+    tried: Callable[[int], Stop | None], looks: Iterable[int], last: int, end: str, none: str
+) -> tuple[int, Stop]:
+    """Return the hardest step that works, and what stops the one before it.
+
+    Steps count from 0, the hardest, to `last`, the gentlest. Looks find the first that is not too hard, and halving the
+    gap before it does the rest. Where a gentler step may be too hard again, as for a train over a sawtooth, a narrow
+    window between two looks can be missed; what is returned still works, and the step before it does not.
+
+    Parameters
+    ----------
+    tried
+        What stops a step, None where it works.
+    looks
+        Steps to look at, rising.
+    last
+        The gentlest step.
+    end, none
+        What to say where step 0 works, so that no harder one is tried, and where a train climbs nothing.
+
+    Raises
+    ------
+    DesignError
+        No step works; the message has why.
+
+    Examples
+    --------
+    >>> tight = Stop("curve", DesignError("too tight"))
+    >>> step, stop = hardest(lambda k: None if k >= 437 else tight, range(0, 999, 50), 999, "", "")
+    >>> step, stop.words
+    (437, 'too tight')
+    """
+    stop_at = cache(tried)
+
+    def too_hard(step: int) -> bool:
+        stop = stop_at(step)
+        return stop is not None and not stop.gentler
+
+    failing, passing = -1, last
+    for look in looks:
+        if look >= last:
+            break
+        if not too_hard(look):
+            passing = look
+            break
+        failing = look
+    while passing - failing > 1:
+        middle = (passing + failing) // 2
+        passing, failing = (passing, middle) if too_hard(middle) else (middle, failing)
+    stop, before = stop_at(passing), stop_at(passing - 1) if passing else None
+    if stop is None:
+        return passing, before or Stop("limit", DesignError(end))
+    if stop.rail is not None:
+        raise DesignError(f"{none}: {stop.words}", write=stop.error.write)
+    if before is not None and stop.gentler:
+        raise DesignError(f"nothing works: {before.words}; one step gentler, {stop.words}", write=stop.error.write)
+    raise stop.error
+
+
+class _Steps(NamedTuple):
+    """The steps of a search: what each fixes, the gentlest, what to say at the end and where none works, the looks."""
+
+    value: Callable[[int], float]
+    last: int
+    end: str
+    none: str
+    looks: Iterable[int] | None = None
+
+    def hardest(self, given: _Given, name: str, tried: Callable[[_Given], Stop | None]) -> tuple[_Given, Stop]:
+        """Return what is given with the hardest value of one figure that works, and what stops the next harder."""
+        looks = range(0, self.last, max(1, -(-self.last // _LOOKS))) if self.looks is None else self.looks
+
+        def fixed(step: int) -> _Given:
+            fixing: dict[str, Any] = {name: self.value(step)}
+            return replace(given, **fixing)
+
+        step, stop = hardest(lambda step: tried(fixed(step)), looks, self.last, self.end, self.none)
+        return fixed(step), stop
+
+
+def search_helix(
+    find: Literal["radius", "grade"], wishes: HelixGiven, build: Build, test: TrainTest
+) -> tuple[Helix, Stop]:
+    """Return the helix of the smallest radius or the steepest grade on which a train still climbs, and what stops more.
+
+    Radii come in whole steps of the plan's unit, grades in thousandths of a per cent.
+
+    Raises
+    ------
+    DesignError
+        The figure is given, the wishes leave the helix open or contradict each other, or no value works.
+    """
+    stock, unit = test.stock, test.stock.unit
+    if find == "radius":
+        if wishes.radius is not None or wishes.floor is not None:
+            raise DesignError("the radius is what is looked for", write="without --radius and --floor")
+        gauge, one = stock.scale.gauge, steps_of(unit).length
+        low, high = (round(gauges * gauge / one) for gauges in (_LEAST_RADIUS, _MOST_RADIUS))
+        least, most = (describe(each * one, "length", unit) for each in (low, high))
+        end, none = f"no radius under {least} is tried", f"no radius up to {most} works"
+        steps = _Steps(lambda step: (low + step) * one, high - low, end, none)
+    else:
+        if wishes.grade is not None or wishes.rise_per_turn is not None:
+            raise DesignError("the grade is what is looked for", write="without --grade and --rise-per-turn")
+        beyond = round(STEEP / GRADE_STEP) + 1  # the first grade that is refused
+        none = "no grade down to 0.001 % works"
+        steps = _Steps(lambda step: (beyond - step) / round(1 / GRADE_STEP), beyond - 1, "", none)
+
+    def tried(fixed: HelixGiven) -> Stop | None:
+        """Return what stops a helix: its geometry, its train, then its head room."""
+        try:
+            helix = helix_of(fixed, build, unit)
+        except DesignError as error:
+            return Stop("curve", error)
+        stop = test.stop(helix.hill(stock, test.directions), "less rise in a turn, fewer cars, or --rail clean")
+        if stop is None and not clears(helix, stock):
+            cure = "a higher rise per turn, a thinner deck, or a shorter train"
+            # a larger radius leaves more head room, a gentler grade less
+            return Stop(
+                "head room", DesignError("the deck above is too low for stock", write=cure), gentler=find == "grade"
+            )
+        return stop
+
+    fixed, stop = steps.hardest(wishes, find, tried)
+    return helix_of(fixed, build, unit), stop
+
+
+def roomiest(wishes: HelixGiven, build: Build, stock: Plan) -> tuple[Helix, Stop]:
+    """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
+
+    A larger radius and a lower rise per turn both lower the effective grade at every point. A rise per turn that is
+    wished for is kept.
+
+    Raises
+    ------
+    DesignError
+        No floor, or wishes that contradict one another or leave the helix open.
+    """
+    if wishes.floor is None:
+        raise DesignError("the most cars are looked for in a space", write='--floor "48 in"')
+    radius = radius_in(wishes.floor, build) if wishes.radius is None else wishes.radius
+    fixed = replace(wishes, radius=radius)
+    if fixed.rise_per_turn is not None or fixed.grade is not None or (fixed.turns and fixed.rise):
+        return helix_of(fixed, build, stock.unit), Stop("floor", DesignError("a larger radius needs a larger floor"))
+    lowest = lowest_rise_per_turn(radius, build, stock)
+    fixed = replace(fixed, rise_per_turn=lowest)
+    if build.straight and wishes.rise is not None:  # whole half turns, as many as the head room allows
+        turns = math.floor(2 * settled_turns(radius, lowest, wishes.rise, build) + 1e-9) / 2
+        if turns < 0.5:
+            raise DesignError("the rise is less than a half turn takes", place="--rise", write="an incline for it")
+        fixed = replace(fixed, rise_per_turn=None, turns=turns)
+    stop = Stop("head room", DesignError("a lower rise per turn leaves too little clear height"))
+    return helix_of(fixed, build, stock.unit), stop
+
+
+def search_incline(find: Literal["length", "rise"], given: InclineGiven, test: TrainTest) -> tuple[Incline, Stop]:
+    """Return the incline of the shortest length, or of the highest rise, that a train gets up, and what stops more.
+
+    Raises
+    ------
+    DesignError
+        The rise, or the length, is missing or something else is given too, or no value works.
+    """
+    stock, unit = test.stock, test.stock.unit
+    fixed = "rise" if find == "length" else "length"
+    if getattr(given, fixed) is None or getattr(given, find) is not None or given.grade is not None:
+        write = f"--{fixed}, without --{find} and --grade"
+        raise DesignError(f"the {find} is what is looked for", write=write)
+    refuse_nothing(given, unit)
+    if find == "length":
+        one = steps_of(unit).length
+        low = max(1, math.floor(sum(bend.length for bend in given.bends) / one))  # has no room for its curves
+        last = round(_LONGEST / one)
+        none = f"no length up to {describe((low + last) * one, 'length', unit)} works"
+        # each look is twice as far beyond the curves as the one before
+        looks = [0, *(64 << k for k in range(last.bit_length()))]
+        steps = _Steps(lambda step: (low + step) * one, last, "", none, looks)
+    else:
+        one = steps_of(unit).rise
+        beyond = math.ceil(STEEP * (given.length or 0.0) / one) + 1  # so steep a rise is refused
+        if beyond < 3:
+            raise DesignError("the length is too short for any rise", place="--length", write="a longer length")
+        none = f"no rise down to {describe(one, 'length', unit)} works"
+        steps = _Steps(lambda step: (beyond - step) * one, beyond - 1, "", none)
+    cure = f"fewer cars or {'less rise' if find == 'length' else 'more length'}"
+
+    def tried(fixed: InclineGiven) -> Stop | None:
+        """Return what stops an incline: room for its curves, then its train; or that a curve on it would go down."""
+        try:
+            incline = incline_of(fixed, stock)
+        except DesignError as error:
+            return Stop("room", error, gentler=isinstance(error, FallingError))
+        return test.stop(incline.hill(stock, test.directions), cure)
+
+    found, stop = steps.hardest(given, find, tried)
+    return incline_of(found, stock), stop

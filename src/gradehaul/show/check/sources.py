@@ -1,0 +1,218 @@
+"""Where each figure of an answer comes from: stated, read, scaled or assumed, and by which formula."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from gradehaul.haulage.adhesion import (
+    METAL_ADHESION,
+    SLIPPING_CLEAN,
+    SLIPPING_FILMED,
+    TYRED_ADHESION,
+    NominalPulls,
+    Pulls,
+    source_of_pull,
+    source_of_slipping,
+)
+from gradehaul.haulage.answers.check import CheckAnswer, Figure, TrainAnswer
+from gradehaul.haulage.answers.demand_breakdown import asked_at_least_margin
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Block, Train, made_up
+from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
+from gradehaul.plan.records import Basis, Car, Loco, Plan, PredictedPull
+from gradehaul.plan.resolve.stock import ROLLING, STARTING
+from gradehaul.show.base.page import Page
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.track.figures import figures_of
+
+_BASES = (
+    "Measured: readings. Stated: written in the plan. Fitted: what closes a line.",
+    "Scaled: from readings on other rail, or of another state.",
+    "Assumed: common practice, since the key that is named is left out of the plan. Summed, worked out: from the rest.",
+)
+_CURVES = {
+    "degree": "[curve_resistance] left out, or model degree: 0.69855 m over the ratio (0.04 % a degree of curve)",
+    "wheelbase": "friction x (0.72 gauge + 0.47 wheelbase)",
+    "coefficient": "[curve_resistance] or the bench",
+}
+
+
+def add_sources(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+    """Add a table with every figure that the answer rests on, where it comes from, and how it was worked out."""
+    plan = answer.plan
+    how = dict(_how(plan))
+    page.heading("Where each figure comes from")
+    stated = _stated(plan, reader)
+    rows: list[list[str]] = []
+    for each in answer.figures:
+        rows += stated.pop(each.subject, [])
+        rows.append([each.subject, each.name, figure_value(each, reader), each.basis, how[each.subject, each.name]])
+    rows += _train_rows(answer, reader)
+    page.table(["of", "figure", "value>", "basis", "how"], rows)
+    for line in _BASES:
+        page.line(line, indent=2)
+
+
+def _stated(plan: Plan, reader: Reader) -> dict[str, list[list[str]]]:
+    """Return the figures that a plan cannot leave out, by whose they are."""
+    rows: dict[str, list[list[str]]] = {}
+    for loco in plan.locos.values():
+        subject = f'loco "{loco.name}"'
+        rows[subject] = [
+            [subject, "mass", reader.mass(loco.mass), "stated", "the plan"],
+            [subject, "length", reader.length(loco.length), "stated", "the plan, over couplers"],
+        ]
+    for car in plan.cars.values():
+        subject = f'car "{car.name}"'
+        rows[subject] = [[subject, "length", reader.length(car.length), "stated", "the plan, over couplers"]]
+    return rows
+
+
+def _how(plan: Plan) -> Iterator[tuple[tuple[str, str], str]]:
+    """Yield subjects and names of figures, and the formula of each."""
+    yield ("curves", "coefficient"), _CURVES[plan.curve_resistance.model]
+    for loco in plan.locos.values():
+        for rail in conditions(plan.films):
+            subject = f'loco "{loco.name}"'
+            yield (subject, f"standing pull, {rail}"), _standing(plan, loco, rail)
+            yield (subject, f"slipping pull, {rail}"), _slipping(plan, loco, rail)
+    for power in plan.powers.values():
+        rule = "together left out: common practice" if power.basis == "assumed" else "the plan's together"
+        yield (f'power "{power.name}"', "together"), f"{rule}, of the sum of their pulls"
+    for car in plan.cars.values():
+        yield from _of_car(plan, car)
+    for line in plan.lines.values():
+        for figure in figures_of(line):
+            yield (f'line "{line.name}"', figure.name), 'written "fit": what closes the line'
+    for film in plan.films.values():
+        for wheels in ("metal", "tyred"):
+            for age in ("fresh", "settled"):
+                words = (
+                    f"[rail.{film.name}] left out: the built-in film, assumed; measure first"
+                    if film.basis == "assumed"
+                    else f"[rail.{film.name}] or the bench"
+                )
+                yield (f'rail "{film.name}"', f"{wheels} share kept, {age}"), words
+
+
+def _standing(plan: Plan, loco: Loco, rail: str) -> str:
+    source = source_of_pull(plan, loco, rail)
+    if isinstance(source.known, PredictedPull):
+        known = "from readings of other locomotives at the bench"
+    elif source.known:
+        known = f"mean of {len(source.known)} readings" if len(source.known) > 1 else "one reading"
+        known = known if source.rail == rail else f"the reading on {source.rail}"
+    else:
+        weight = f"{METAL_ADHESION:g} of the weight on metal drivers + {TYRED_ADHESION:g} of that on tyred ones"
+        known = f"pull left out: {weight if source.rail == rail else f'({weight})'}"
+    if source.rail == rail:
+        return known
+    share, there = (NominalPulls(plan).share(loco, each) for each in (rail, source.rail))
+    return (
+        f"{known} x {share:.3g}, the share kept"
+        if there == 1 and not source.known
+        else (f"{known} x {share:.3g} / {there:.3g}, the shares kept")
+    )
+
+
+def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
+    source = source_of_slipping(plan, loco, rail)
+    if source.basis == "measured":
+        readings = loco.slipping[rail]
+        return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
+    if source.basis == "scaled":
+        return f"standing pull x its slipping over its standing pull on {source.rail}"
+    return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
+
+
+def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
+    subject = f'car "{car.name}"'
+    words = {"stated": "the plan", "measured": "readings at the bench"}
+    mass = words.get(car.mass_basis, f"mass left out: the {plan.practice} weight in {plan.scale.name} for its length")
+    yield (subject, "mass"), mass
+    rolling = words.get(car.rolling_basis, f"rolling left out: {100 * ROLLING:g} % of its weight, common practice")
+    yield (subject, "rolling resistance"), rolling
+    starting = words.get(car.starting_basis, f"starting left out: {STARTING:g} x the rolling resistance")
+    yield (subject, "starting resistance"), starting
+
+
+def figure_value(figure: Figure, reader: Reader) -> str:
+    """Return the value of a figure in the reader's units."""
+    return reader.small(figure.value) if figure.kind == "length" else reader.quantity(figure.value, figure.kind)
+
+
+def _train_rows(answer: CheckAnswer, reader: Reader) -> Iterator[list[str]]:
+    """Yield whose figure, which, its value, where it comes from and how it is worked out, for every named train."""
+    plan, pulls = answer.plan, Pulls(answer.plan)
+    profiles = {each.route.name: each.profile for each in answer.routes}
+    for named in plan.trains.values():
+        subject, train = f'train "{named.name}"', made_up(plan, named)
+        for row in (*_of_stock(train, reader), *_of_cars(train, reader)):
+            yield [subject, *row]
+        for each in answer.trains:
+            if each.name == named.name:
+                for row in _on_rail(answer, each, train, profiles[each.route], pulls, reader):
+                    yield [subject, *row]
+
+
+def _of_stock(train: Train, reader: Reader) -> Iterator[list[str]]:
+    masses = _sum(train.blocks, [f"{reader.mass(each.vehicle.mass)} {_mass_basis(each)}" for each in train.blocks])
+    yield ["mass", reader.mass(sum(block.mass for block in train.blocks)), "summed", masses]
+    lengths = _sum(train.blocks, [f"{reader.length(each.vehicle.length)} stated" for each in train.blocks])
+    yield ["length", reader.length(train.length), "summed", lengths]
+
+
+def _of_cars(train: Train, reader: Reader) -> Iterator[list[str]]:
+    cars = [(block, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Car)]
+    if not cars:
+        return
+    blocks = [block for block, _ in cars]
+    rolling = [f"{reader.quantity(car.rolling.value, 'share')} {car.rolling_basis}" for _, car in cars]
+    own = "of their weights; that of locomotives is in their pulls already"
+    yield ["rolling resistance", reader.force(train.rolling), "summed", f"{_sum(blocks, rolling)} {own}"]
+    starting = [f"{reader.quantity(car.starting.value, 'share')} {car.starting_basis}" for _, car in cars]
+    yield ["starting resistance", reader.force(train.starting), "summed", f"{_sum(blocks, starting)} of their weights"]
+
+
+def _on_rail(
+    answer: CheckAnswer, each: TrainAnswer, train: Train, profile: RouteProfile, pulls: Pulls, reader: Reader
+) -> Iterator[list[str]]:
+    """Yield the pull on one rail, the curve resistance, and the place that rules."""
+    demand = asked_at_least_margin(profile, train, each.verdict)
+    place = f"{reader.length(demand.at)} on {demand.track}"
+    pull, made = _pull(train, each.rail, demand.given, pulls, reader)
+    yield [f"pull, {each.rail}", pull, each.verdict.basis, made]
+    basis = next(figure.basis for figure in answer.figures if figure.subject == "curves")
+    coefficient = reader.small(answer.coefficient)
+    curves = f"with its head at {place}: the coefficient {coefficient} x the weight on each curve / its radius"
+    yield [f"curve resistance, {each.rail}", reader.force(demand.curves), basis, curves]
+    parts = {"grade": demand.grade, "curves": demand.curves, "rolling": demand.rolling}
+    if demand.tension:
+        parts["coupler tension on curves"] = demand.tension
+    words = ", ".join(f"{name} {reader.force(force)}" for name, force in parts.items())
+    least = f"on {demand.track}: pull less {words} leaves least there, {reader.force(each.verdict.margin)}"
+    yield [f"ruling place of its head, {each.rail}", reader.length(demand.at), "worked out", least]
+
+
+def _pull(train: Train, rail: str, pull: float, pulls: Pulls, reader: Reader) -> tuple[str, str]:
+    """Return the pull of a train and what it is made of; on rails as planned it is that of the place that rules."""
+    locos = [(block.count, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Loco)]
+    if rail in PLANNED:
+        words = " + ".join(f"{count} {loco.name}" for count, loco in locos)
+        words += ", each on the weakest of the rails that the plan has under it there"
+    else:
+        each = [(count, loco.name, pulls.standing(loco, rail)) for count, loco in locos]
+        words = " + ".join(f"{count} {name} {reader.force(pull.value)} {pull.basis}" for count, name, pull in each)
+        pull = train.together * sum(count * pull.value for count, _, pull in each)
+    together = f"({words}) x {reader.quantity(train.together, 'share')} together, {train.together_basis}"
+    return reader.force(pull), words if train.together == 1.0 else together
+
+
+def _mass_basis(block: Block) -> Basis:
+    return block.vehicle.mass_basis if isinstance(block.vehicle, Car) else "stated"
+
+
+def _sum(blocks: Sequence[Block], figures: Sequence[str]) -> str:
+    """Return what a figure of a train is the sum of, from head to tail."""
+    pairs = zip(blocks, figures, strict=True)
+    return " + ".join(f"{block.count} {block.vehicle.name} {figure}" for block, figure in pairs)

@@ -1,0 +1,83 @@
+"""A sweep of helices for a person, a coarse table of cars, and for a spreadsheet, a row for each design."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gradehaul.design.climb.helix import GUARD
+from gradehaul.design.climb.helix_sweep import Sweep
+from gradehaul.quantities import convert
+from gradehaul.quantities.si import METER
+from gradehaul.show.base.labels import cars_words
+from gradehaul.show.base.page import Page
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import csv_text, head
+
+_COLUMNS, _ROWS = 8, 9
+
+
+def sweep_page(found: Sweep, reader: Reader) -> Page:
+    """Return the page of a sweep: a table for every power and rail condition, rises down and radii across."""
+    page = Page()
+    page.line(("Round helices", "bold"), f": cars to run ({found.car}), by radius across and rise per turn down")
+    possible = found.possible
+    share = f"{100 * float(possible.mean()):.0f} % of the designs work"
+    page.line()
+    page.line((share if possible.any() else "No design here works", "green" if possible.any() else "bold red"), ".")
+    height, width = found.grade.shape
+    rows = np.unique(np.linspace(0, height - 1, _ROWS).round().astype(int))
+    columns = np.unique(np.linspace(0, width - 1, _COLUMNS).round().astype(int))
+    heads = ["", *(f"{reader.length(float(found.radii[column]))}>" for column in columns)]
+    for i, power in enumerate(found.powers):
+        for j, rail in enumerate(found.rails):
+            page.heading(f"{power}, {rail} rail")
+            table = [
+                [
+                    reader.length(float(found.rises[row]), fine=True),
+                    *(
+                        _letters(found, row, column)
+                        + cars_words(int(found.cars[i, j, row, column]))
+                        + ("" if found.exact[i, j, row, column] else "+")
+                        for column in columns
+                    ),
+                ]
+                for row in rows
+            ]
+            page.table(heads, table)
+    page.line()
+    key = f"H: the deck above is too low. G: the grade is beyond {reader.grade(found.steepest)}."
+    train = "" if found.train is None else f" T: {train_words(found)}."
+    page.paragraph(key + train + " +: more cars than are as long as the even stretch may climb too.")
+    page.paragraph(GUARD)
+    return page
+
+
+def train_words(found: Sweep) -> str:
+    """Return what a design does to the named train that does not get over it."""
+    fails = {"up": "does not climb", "down": "does not hold back", "both": "does not climb, or hold back going down,"}
+    return f"{found.train} {fails[found.direction]} on {' or '.join(found.judged)} rail"
+
+
+def _letters(found: Sweep, row: int, column: int) -> str:
+    marks = (("H", found.low), ("G", found.steep), ("T", found.stalled))
+    letters = "".join(letter for letter, where in marks if where[row, column])
+    return f"{letters} " if letters else ""
+
+
+def sweep_csv(found: Sweep, reader: Reader | None) -> str:
+    """Return a sweep as CSV (RFC 4180); grades in per cent, what forbids a design as 1."""
+    unit = "m" if reader is None else reader.length_unit
+    lengths = [head(name, METER, unit) for name in ("radius", "rise_per_turn")]
+    heads = ("power", "rail", "car", *lengths, "grade_pct", "effective_pct", "cars", "exact", "low", "steep", "stalled")
+    radius, rise = (convert(1.0, unit) * each for each in np.meshgrid(found.radii, found.rises))
+    figures = (radius, rise, 100 * found.grade, 100 * found.effective)
+    same = [np.round(each, 6).ravel().tolist() for each in figures]
+    marks = [each.astype(int).ravel().tolist() for each in (found.low, found.steep, found.stalled)]
+    rows = (
+        (each.power, each.rail, found.car, *cells)
+        for each in found.counted
+        for cells in zip(
+            *same, each.cars.ravel().tolist(), each.exact.astype(int).ravel().tolist(), *marks, strict=True
+        )
+    )
+    return csv_text(heads, rows)

@@ -1,0 +1,252 @@
+"""A designed climb for a person: its trains, what stops a better one, its figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+
+from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
+from gradehaul.design.climb.helix import GUARD, UNEASED, easement_shift, usual_build
+from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
+from gradehaul.design.climb.incline import CARE
+from gradehaul.design.climb.search import Stop
+from gradehaul.haulage.answers.check import CheckAnswer, TrainAnswer
+from gradehaul.haulage.answers.judged import worst_first
+from gradehaul.haulage.longest import Load
+from gradehaul.show.base.labels import cars_words
+from gradehaul.show.base.page import Page, Piece
+from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.check.outcome_words import OUTCOMES
+from gradehaul.show.sections import CLIMB
+
+_PUSHING, _RELIABLE, _GOOD = 2.0, 3.0, 4.0
+"""Radius over car length (common practice)."""
+_PRACTICE = 0.01
+"""Change of grade within a car's length that practice allows (common practice)."""
+_EASEMENTS = "Easements would help: none are needed only where the radius is over 60 x gauge (NEM 113)."
+
+
+def helix_page(found: HelixAnswer, reader: Reader, *, find: str | None = None, more: Collection[str] = ()) -> Page:
+    """Return the page of a helix.
+
+    Parameters
+    ----------
+    found
+        The helix.
+    reader
+        The units of whoever reads it.
+    find
+        What was looked for.
+    more
+        The sections to print below: ``loads``, ``trains``, ``notes``.
+    """
+    page, helix, build, stock = Page(), found.helix, found.helix.build, found.stock
+    two = build.centers is not None
+    shape = f"{'with straight sides' if build.straight else 'round'}, {'two tracks' if two else 'one track'}"
+    page.line(("Helix", "bold"), f", scale {stock.scale.name}, {shape}")
+    page.line()
+    _add_worst(page, found.hill)
+    if find == "cars" and found.stops is not None:
+        page.paragraph(
+            "No other helix of this shape takes more cars in this floor: the radius is the largest, the rise per turn "
+            f"as stated or the least that leaves room; {found.stops.words}."
+        )
+    else:
+        step = reader.small(steps_of(stock.unit).length)
+        steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
+        _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
+    inner = "inner track: " if two else ""
+    rows = [
+        (f"{inner}radius", reader.length(helix.radius, fine=True)),
+        ("turns", f"{helix.turns:.2f}"),
+        ("total rise", reader.length(helix.rise, fine=True)),
+        ("rise per turn", reader.length(helix.rise_per_turn, fine=True)),
+        (f"{inner}grade", reader.grade(helix.grade)),
+        (f"{inner}effective grade", reader.grade(found.effective)),
+    ]
+    if two:
+        rows += [
+            ("outer track: radius", reader.length(helix.outer_radius, fine=True)),
+            ("outer track: grade", reader.grade(helix.outer_grade)),
+            ("outer track: effective grade", reader.grade(found.outer_effective)),
+        ]
+    left = found.clear_left
+    rows += [
+        (f"{inner}radius over the longest vehicle", f"{helix.radius / car_length(stock):.1f}"),
+        (f"{inner}length of the climb", reader.length(helix.length)),
+        ("vertical curves", reader.length(found.vertical_curve)),
+        ("track, roadbed and deck", reader.length(build.structure, fine=True)),
+        ("clear height wanted", reader.length(build.clear, fine=True)),
+        ("clear height left", "nothing lies above" if left is None else reader.length(left, fine=True)),
+        ("floor needed", " by ".join(reader.length(side) for side in helix.floor)),
+    ]
+    page.line()
+    page.table(["", ">"], rows, indent=0)
+    page.line()
+    if two:
+        page.paragraph(
+            "Let trains climb on the outer track (route Up): it is longer for the same rise, so its grade is flatter, "
+            "and its curve is wider. Trains come down on the inner."
+        )
+    ratio = helix.radius / car_length(stock)
+    words = "less than pushing it" if ratio < _PUSHING else "pushing it" if ratio < _RELIABLE else "reliable"
+    words = "looks good" if ratio >= _GOOD else words
+    page.paragraph(
+        f"Radius over the longest vehicle: {words} (2 pushing it, 3 reliable, 4 to 5 looks good, common practice)."
+    )
+    if not build.ease and helix.radius <= UNEASED * stock.scale.gauge:
+        page.paragraph(_EASEMENTS)
+    page.paragraph(GUARD)
+    _add_more(page, found.hill, more)
+    if "notes" in more:
+        _add_helix_notes(page, found, reader)
+    return page
+
+
+def _add_helix_notes(page: Page, found: HelixAnswer, reader: Reader) -> None:
+    """Add where the figures come from that were not stated."""
+    build, stock = found.helix.build, found.stock
+    usual = usual_build(stock.scale, stock.practice)
+    page.heading("Notes")
+    if build.clear == usual.clear:
+        field = "nmra_clear_height" if stock.practice == "NMRA" and stock.scale.nmra_clear_height else "clear_height"
+        page.line(f"Clear height wanted: {stock.scale.source(field)}.", indent=2)
+    if build.deck == usual.deck or build.roadbed == usual.roadbed:
+        deck, roadbed = (reader.length(each, fine=True) for each in (build.deck, build.roadbed))
+        page.line(f"Deck {deck} and roadbed {roadbed}: assumed where nothing else is stated.", indent=2)
+    page.line(
+        "Clear height left: the least over any railhead, at foot and top over (under) a level approach.", indent=2
+    )
+    if not (stock.cars or stock.locos):
+        page.line("No stock is named: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
+
+
+def incline_page(found: InclineAnswer, reader: Reader, *, find: str | None = None, more: Collection[str] = ()) -> Page:
+    """Return the page of an incline; parameters as those of `helix_page`."""
+    page, incline, stock = Page(), found.incline, found.stock
+    page.line(("Incline", "bold"), f", scale {stock.scale.name}")
+    page.line()
+    _add_worst(page, found.hill)
+    step = steps_of(stock.unit)
+    shorter, higher = f"A length {reader.small(step.length)} shorter", f"A rise {reader.small(step.rise)} higher"
+    _add_stop(page, shorter if find == "length" else higher, found.stops)
+    rows = [
+        ("rise", reader.length(incline.rise, fine=True)),
+        ("length, level to level", reader.length(incline.length, fine=True)),
+        ("grade of straights", reader.grade(incline.grade)),
+    ]
+    for number, bend in enumerate(incline.bends, 1):
+        hand = "left" if bend.angle > 0 else "right"
+        turned = f"{hand} {reader.length(bend.radius)}, {abs(math.degrees(bend.angle)):.4g} deg"
+        rows.append((f"grade in curve {number}, {turned}", reader.grade(incline.grade_in(bend))))
+    rows += [
+        ("effective grade, away from vertical curves", reader.grade(incline.effective_grade)),
+        ("greatest effective grade at any point", reader.grade(found.greatest_effective)),
+        ("each straight", reader.length(incline.straight)),
+        ("vertical curves", reader.length(incline.vertical)),
+        (f"change of grade in a car length, {reader.length(found.car_length)}", reader.grade(found.change_per_car)),
+    ]
+    page.line()
+    page.table(["", ">"], rows, indent=0)
+    page.line()
+    sharp = found.change_per_car > _PRACTICE * (1 + 1e-6)
+    page.paragraph(
+        "Vertical curves of about a car length, or a foot, for each 1 % of change (common practice): ",
+        ("SHARPER than that." if sharp else "as long or longer.", "bold red" if sharp else "green"),
+    )
+    short = [curve.length for curve in incline.curves if curve.length < incline.vertical * (1 - 1e-9)]
+    if short:
+        page.paragraph(
+            f"{len(short)} vertical curves come out shorter, down to {reader.length(min(short))}: the grades beside "
+            "them are no longer."
+        )
+    page.paragraph(CARE)
+    _add_more(page, found.hill, more)
+    if "notes" in more:
+        page.heading("Notes")
+        for line in _curve_notes(found, reader):
+            page.line(line, indent=2)
+    return page
+
+
+def _curve_notes(found: InclineAnswer, reader: Reader) -> list[str]:
+    """Return how far easements move the curves, and what becomes of the grade on them."""
+    incline = found.incline
+    if not incline.bends:
+        return ["None."]
+    shifts = [easement_shift(bend.ease, bend.radius) for bend in incline.bends if bend.ease]
+    notes = []
+    if shifts:
+        most = reader.length(max(shifts), fine=True)
+        notes.append(f"Easements move their curves inward, by {most} at the most: ease² / 24 R (textbooks).")
+    elif any(bend.radius <= UNEASED * found.stock.scale.gauge for bend in incline.bends):
+        notes.append(_EASEMENTS)
+    eased = "is eased on curves by what they add" if incline.compensated else "is the same on curves"
+    if incline.compensated and found.greatest_effective > incline.effective_grade * (1 + 1e-6):
+        eased += (
+            "; a vertical curve reaches over where a curve begins, so that at points there the effective grade is more "
+            "than on either side"
+        )
+    return [*notes, f"The grade {eased}."]
+
+
+def _add_stop(page: Page, harder: str, stop: Stop | None) -> None:
+    """Add what stops the next harder design, where one was looked for."""
+    if stop is not None:
+        limit = stop.reason == "limit"
+        page.paragraph(f"{'There is no harder answer to try' if limit else f'{harder} does not work'}: {stop.words}.")
+
+
+def _add_worst(page: Page, hill: Hill) -> None:
+    """Add how the trains do, the worst first, and which way they run; or that no train is named."""
+    own = {run: name for name, runs in hill.runs.items() for run in runs}
+    rails: dict[tuple[str, str, Piece], list[str]] = {}
+    for train in worst_first(hill.check.trains):
+        way = "down" if train.route == DOWN else "up"
+        rails.setdefault((own[train.name], way, _outcome(train)), []).append(train.rail)
+    for (name, way, outcome), on in rails.items():
+        page.paragraph(f"{name}, going {way}, ", outcome, f" on {', '.join(on)} rail.")
+    if not rails:
+        page.line("No train is named, so none is judged: --plan names a plan with one.")
+
+
+def _outcome(train: TrainAnswer) -> Piece:
+    """Return the outcome of a train; one that comes down as it should holds back."""
+    return ("holds back", "green") if train.route == DOWN and train.outcome == "climbs" else OUTCOMES[train.outcome]
+
+
+def _add_more(page: Page, hill: Hill, more: Collection[str]) -> None:
+    page.more(CLIMB)
+    if "loads" in more:
+        _add_longest(page, hill.check)
+    if "trains" in more and hill.check.trains:
+        page.heading("Named trains")
+        by_train: dict[str, list[Piece]] = {}
+        for train in hill.check.trains:
+            by_train.setdefault(train.name, []).append(_outcome(train))
+        page.table(["train", *hill.check.rails], [[name, *outcomes] for name, outcomes in by_train.items()])
+
+
+def _add_longest(page: Page, answer: CheckAnswer) -> None:
+    """Add the longest trains of every power over each route, with the limit behind the cars to run."""
+    for route in answer.routes:
+        if route.route.name == DOWN:
+            continue  # what holds back, not what climbs, counts there
+        rows: dict[tuple[str, str], list[Load]] = {}
+        for load in route.loads:
+            rows.setdefault((load.power, load.car), []).append(load)
+        if not rows:
+            continue
+        page.heading(f"Longest trains, route {route.route.name}: cars to run / limit")
+        page.table(
+            ["locomotive", "car", *(f"{rail}>" for rail in answer.rails)],
+            [
+                [*names, *(f"{cars_words(load.rated)} / {cars_words(load.limit)}" for load in loads)]
+                for names, loads in rows.items()
+            ],
+        )
+        page.line(
+            "Cars to run: gets through even if the wheels slip, and restarts anywhere. Limit: only as long as the "
+            "wheels never slip.",
+            indent=2,
+        )

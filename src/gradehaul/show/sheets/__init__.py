@@ -1,1 +1,0 @@
-"""Sheets to print and take along: forms, and lengths as a rule shows them."""

@@ -1,0 +1,206 @@
+"""Fitted plans: every open figure of a plan found, line by line, as the places of its joints become known."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from gradehaul.errors import GradehaulError, PlanError, Problems
+from gradehaul.plan.names import listed
+from gradehaul.plan.records import Line, LineEnd, Note, Plan
+from gradehaul.quantities import describe
+from gradehaul.track.chains import chains
+from gradehaul.track.curvature import Section, sections
+from gradehaul.track.figures import SHARPEST, Beside, Fit, OpenLine, Solved, figures_of, tracks_with
+from gradehaul.track.map.dead_reckoning import end_poses
+from gradehaul.track.map.plane import Leg, Pose, legs_of, many_points
+
+_FINE = 1e-6
+"""How closely the line beside which another runs is followed, m."""
+
+
+def fitted(plan: Plan) -> Plan:
+    """Return a plan with every figure that was left to be found; a plan without any comes back as it is.
+
+    A line is solved when both its joints have their places over other lines. What it leads to may then be the place
+    from which another follows.
+
+    Raises
+    ------
+    Problems
+        Lines that no figures close, with the miss; figures that nothing fixes; joints whose places are not known.
+
+    Examples
+    --------
+    A passing siding, whose straight follows from the leads:
+
+    >>> from gradehaul.plan import read_plan
+    >>> plan = fitted(read_plan('''
+    ... scale = "HO"
+    ... unit = "mm"
+    ... line.Lead = { from = "End", to = "W", track = [{ straight = 500 }] }
+    ... line.Main = { from = "W", to = "E", track = [{ straight = 3000 }] }
+    ... line.Tail = { from = "E", to = "Far", track = [{ straight = 500 }] }
+    ... turnout.W = { toe = "Lead", legs = ["Main", "Siding"] }
+    ... turnout.E = { toe = "Tail", legs = ["Main", "Siding"] }
+    ... [line.Siding]
+    ... from = "W"
+    ... to = "E"
+    ... track = [{ left = 900, angle = 12 }, { right = 900, angle = 12 }, { straight = "fit" },
+    ...          { right = 900, angle = 12 }, { left = 900, angle = 12 }]
+    ... '''))
+    >>> [str(note) for note in fit_notes(plan)]
+    ['Siding: straight 3 fits at 2251.5 mm']
+    """
+    problems: list[GradehaulError] = []
+    failed: set[str] = set()
+    while waiting := [line for line in plan.lines.values() if line.open and line.name not in failed]:
+        round_ = _Round.of(plan)
+        ready = [line for line in waiting if round_.ready(line)]
+        if not ready:
+            if not failed:  # else they may only wait for one that failed
+                problems += [_unfixed(plan, line, round_, waiting) for line in waiting]
+            break
+        lines = dict(plan.lines)
+        for line in ready:
+            solved = round_.open_line(line).solve()
+            if solved.found is None or solved.free:
+                problems.append(_no_track(plan, line, solved))
+                failed.add(line.name)
+            else:
+                lines[line.name] = replace(line, tracks=tracks_with(line, solved.found.values))
+        plan = replace(plan, lines=lines)
+    if problems:
+        raise Problems(problems)
+    return plan
+
+
+def fit_notes(plan: Plan) -> Iterator[Note]:
+    """Yield for each line of a fitted plan its figures that were found."""
+    for line in plan.lines.values():
+        figures = figures_of(line)
+        figures_found = [
+            f"{each.name} {'fits ' * (not number)}at {each.shown(each.of(each.track), plan.unit)}"
+            for number, each in enumerate(figures)
+        ]
+        if figures_found:
+            yield Note("", f"{line.name}: {', '.join(figures_found)}")
+
+
+class _Round(NamedTuple):
+    """What is known of a plan some of whose lines are open: sections and legs of tracks, and where line ends lie."""
+
+    plan: Plan
+    sections: Mapping[str, Sequence[Section]]
+    legs: Mapping[str, Leg]
+    ends: Mapping[LineEnd, tuple[int, Pose]]
+
+    @classmethod
+    def of(cls, plan: Plan) -> _Round:
+        """Return what is known of a plan."""
+        own = sections(plan, chains(plan))
+        legs = legs_of(
+            {track.id: own[track.id] for track in plan.tracks.values() if not track.open and _known(own[track.id])}
+        )
+        return cls(plan, own, legs, end_poses(plan, legs))
+
+    def placed(self, line: Line) -> bool:
+        """Whether both ends of a line lie in one frame."""
+        return self.ends[LineEnd(line.name, "from")][0] == self.ends[LineEnd(line.name, "to")][0]
+
+    def ready(self, line: Line) -> bool:
+        """Whether a line's ends have their places, and all around it that it needs is known."""
+        other = self.plan.lines[line.parallel.line] if line.parallel is not None else None
+        beside = other is None or (
+            not other.open and self.ends[LineEnd(other.name, "from")][0] == self.ends[LineEnd(line.name, "from")][0]
+        )
+        return self.placed(line) and beside and all(map(math.isfinite, self._outer(line)))
+
+    def _outer(self, line: Line) -> tuple[float, float]:
+        """Return the curvatures into which easements at the ends of a line go on; they may still be open."""
+        first, last = line.tracks[0], line.tracks[-1]
+        return (
+            self.sections[first.id][0].first if first.kind == "easement" else 0.0,
+            self.sections[last.id][-1].last if last.kind == "easement" else 0.0,
+        )
+
+    def open_line(self, line: Line) -> OpenLine:
+        """Return a line with its target as seen from its start, and what it lies beside."""
+        start, end = (self.ends[LineEnd(line.name, side)][1] for side in ("from", "to"))
+        back = cmath.exp(-1j * start.heading)
+        target = Leg(complex(end.x - start.x, end.y - start.y) * back, end.heading + math.pi - start.heading)
+        beside = self._beside(line, start, back)
+        return OpenLine(line, target, self.plan.scale.gauge, self._outer(line), beside)
+
+    def _beside(self, line: Line, start: Pose, back: complex) -> Beside | None:
+        if line.parallel is None:
+            return None
+        from shapely import LineString
+
+        other = self.plan.lines[line.parallel.line]
+        pose = other.place or self.ends[LineEnd(other.name, "from")][1]
+        parts = [part for track in other.tracks for part in self.sections[track.id]]
+        _, _, xy = many_points([parts], [Pose(*pose)], _FINE)
+        seen = ((xy[:, 0] + 1j * xy[:, 1]) - complex(start.x, start.y)) * back
+        return Beside(LineString([(at.real, at.imag) for at in seen.tolist()]), line.parallel.distance)
+
+
+def _known(own: Sequence[Section]) -> bool:
+    return all(math.isfinite(part.length + part.first + part.last) for part in own)
+
+
+def _unfixed(plan: Plan, line: Line, round_: _Round, waiting: Sequence[Line]) -> PlanError:
+    """Return the error of a line whose figures wait for places that no other line fixes."""
+    others = [other.name for other in waiting if other is not line]
+    ends = f'"{line.start}" and "{line.finish}"'
+    if round_.placed(line):
+        wrong = "it runs beside, or eases into, a line whose figures are still to be found"
+    elif others:
+        wrong = f"nothing fixes where {ends} lie to one another: the lines between them wait for figures too"
+    else:
+        wrong = f"no other line leads from {ends.replace(' and ', ' to ')}, so nothing fixes where it must end"
+    write = f"numbers in {listed([line.name, *others])}, all but one" if others else "a number in place of each fit"
+    return PlanError(wrong, file=plan.file, place=f'line "{line.name}"', write=write)
+
+
+def _no_track(plan: Plan, line: Line, solved: Solved) -> PlanError:
+    """Return the error of a line that no figures close."""
+    place = f'line "{line.name}"'
+    figures = figures_of(line)
+    names = " and ".join(figure.name for figure in figures)
+    if solved.free:
+        wrong = f"nothing fixes {names}: where one grows, the others make up for it"
+        return PlanError(wrong, file=plan.file, place=place, write='a number for one of them, or parallel = "60 mm"')
+    assert solved.nearest is not None
+    wrong = f'it cannot end at joint "{line.finish}": the nearest misses it by {_miss(plan, line, solved.nearest)}'
+    wrong += f", with {_shown(plan, line, solved.nearest)}"
+    if solved.unlaid is not None:
+        fit, hinders = solved.unlaid
+        value = fit.values[figures.index(hinders)]
+        limit = {
+            "angle": "no angle over 180 degrees",
+            "length": "no length under 0",
+            "radius": f"no radius under {describe(SHARPEST * plan.scale.gauge, 'length', plan.unit)}, ten gauges,",
+        }[hinders.unknown]
+        wrong += f"; {hinders.name} would have to be {hinders.shown(value, plan.unit)}, and {limit} can be laid"
+    return PlanError(wrong, file=plan.file, place=place)
+
+
+def _shown(plan: Plan, line: Line, fit: Fit) -> str:
+    pairs = zip(figures_of(line), fit.values, strict=True)
+    return " and ".join([f"{figure.name} at {figure.shown(value, plan.unit)}" for figure, value in pairs])
+
+
+def _miss(plan: Plan, line: Line, fit: Fit) -> str:
+    """Return by how much a fit misses: in place, in heading, and beside another line."""
+
+    def close(length: float) -> str:
+        return describe(float(f"{length:.2g}"), "length", plan.unit)
+
+    words = [close(fit.distance), f"{math.degrees(fit.angle):.2g} degrees"]
+    if line.parallel is not None:
+        words.append(f'{close(fit.beside)} beside line "{line.parallel.line}"')
+    return " and ".join(words)

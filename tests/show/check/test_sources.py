@@ -1,0 +1,98 @@
+"""--more sources shows where every figure comes from, and the formulas shown make the figures shown."""
+
+import re
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from gradehaul.command import main
+from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.demand_breakdown import asked_at_least_margin
+from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.train import made_up
+from gradehaul.plan import load_plan
+from gradehaul.plan.rail_condition import conditions
+from gradehaul.show.check.sources import _how
+
+NAMES = ["first-hill", "switchback", "n-mountain", "two-levels", "bench"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_figure_has_its_formula(name):
+    answer = check(load_plan(f"plans/{name}.toml"))
+    how = dict(_how(answer.plan))
+    assert all(how[figure.subject, figure.name] for figure in answer.figures)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_formulas_that_are_told_give_the_figures(name):
+    plan = load_plan(f"plans/{name}.toml")
+    tried = 0
+    for (subject, figure), words in _how(plan):
+        if not subject.startswith("loco"):
+            continue
+        loco, rail = plan.locos[subject[6:-1]], figure.partition(", ")[2]
+        if found := re.fullmatch(r"the reading on (.+) x ([\d.]+) / ([\d.]+), the shares kept", words):
+            was = Pulls(plan).standing(loco, found[1]).value
+            now = was * float(found[2]) / float(found[3])
+            assert Pulls(plan).standing(loco, rail).value == pytest.approx(now, rel=0.01)
+            tried += 1
+        elif found := re.fullmatch(r"slipping left out: standing pull x ([\d.]+)", words):
+            now = Pulls(plan).standing(loco, rail).value * float(found[1])
+            assert Pulls(plan).slipping(loco, rail).value == pytest.approx(now)
+            tried += 1
+    assert tried or name == "first-hill"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_is_asked_and_given_where_a_train_has_least_to_spare(name):
+    """The pull is the sum of its locomotives', and what curves ask is that of each block of stock on its own curves."""
+    plan = load_plan(f"plans/{name}.toml")
+    layout, answer = Layout(plan), check(plan)
+    plan = answer.plan  # with what the bench says
+    tried = 0
+    for each in answer.trains:
+        profile, train = layout.profile(each.route), made_up(plan, plan.trains[each.name])
+        asked = asked_at_least_margin(profile, train, each.verdict)
+        assert asked.given - asked.all == pytest.approx(each.verdict.margin)
+        if each.rail in conditions(plan.films):
+            pulls = sum(layout.pulls.standing(loco, each.rail).value for loco, _ in train.locos)
+            assert asked.given == pytest.approx(train.together * pulls)
+        leg, start = max((run for run in profile.runs if run[1] < asked.at), key=lambda run: run[1])
+        runs = train.after(leg.route.run_rounds)
+        if not leg.route.lap:
+            turned = leg.turning.at(np.maximum(asked.at - start - runs.edges, 0.0))
+            assert asked.curves == pytest.approx(profile.coefficient * runs.line_weights @ -np.diff(turned), abs=1e-9)
+            tried += 1
+    assert tried == len(answer.trains)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_named_train_is_told_whole(name):
+    done = CliRunner().invoke(main, ["check", f"plans/{name}.toml", "--more", "sources"])
+    told = done.stdout[done.stdout.index("Where each figure comes from") :]
+    answer = check(load_plan(f"plans/{name}.toml"))
+    for each in answer.trains:
+        mine = [line for line in told.splitlines() if line.startswith(f'  train "{each.name}" ')]
+        for figure in ("mass", "length", "rolling resistance", "starting resistance"):
+            assert sum(f" {figure} " in line and " summed " in line for line in mine) == 1
+        for figure in ("pull", "curve resistance", "ruling place of its head"):
+            assert sum(re.search(rf"  {figure}, {each.rail}  ", line) is not None for line in mine) == 1
+
+
+def test_keys_that_are_left_out_are_named():
+    done = CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources"])
+    assert "1 switcher 9.17 oz stated + 7 boxcar 3.80 oz stated + 1 caboose 3.25 oz assumed" in done.stdout
+    assert "mass left out: the NMRA weight in HO for its length" in done.stdout
+    assert "rolling left out: 2 % of its weight, common practice" in done.stdout
+    assert "[rail.treated] left out: the built-in film" in done.stdout
+
+
+def test_the_option():
+    done = CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources"])
+    assert done.exit_code == 0
+    told = done.stdout[done.stdout.index("Where each figure comes from") :]
+    assert "mean of 3 readings" in told
+    assert CliRunner().invoke(main, ["check", "plans/first-hill.toml", "--more", "sources", "--json"]).exit_code == 2
