@@ -24,7 +24,7 @@ MORE_READINGS = 5
 CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 """Spread that a measured curve coefficient and a measured rolling resistance are left with, as a share (assumed)."""
 
-ROLL, START = "pull cars along level track, or tilt a track until they roll", "tilt a track until cars start"
+ROLL, START = "pull on level track, or tilt until they roll", "tilt until they start"
 BEND = "pull a string of cars round a curve of known radius"
 """The measurements of a rolling and a starting resistance, behind which cars are named, and of the curves."""
 
@@ -229,7 +229,7 @@ def _of_resistance(trials: TrainTrials, *, starting: bool) -> dict[str, _Effect]
 def _named(cars: list[str], weights: dict[str, float]) -> str:
     """Return the kinds of car that weigh most in a train."""
     first = sorted(dict.fromkeys(cars), key=lambda name: -weights[name])
-    return ", ".join(first[:3]) + (f" and {len(first) - 3} more" if len(first) > 3 else "")
+    return ", ".join(first[:2]) + (f" and {len(first) - 2} more" if len(first) > 2 else "")
 
 
 def _of_masses(trials: TrainTrials, place: Place, *, starting: bool) -> dict[str, _Effect]:
