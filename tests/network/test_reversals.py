@@ -1,19 +1,19 @@
-"""Routes with reversals against brute force: every sequence of moves on a graph with a layer for each reversal."""
+"""Routes with reversals against brute force: every trip by all its moves."""
 
 from __future__ import annotations
 
-from itertools import chain, pairwise, permutations
+from collections.abc import Iterator, Sequence
+from itertools import islice, permutations
 
-import networkx as nx
-from hypothesis import assume, given, settings
+import pytest
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gradehaul.errors import Problems
 from gradehaul.network.graph import MovementGraph, Way, standing_places
 from gradehaul.network.route import tail_between
 from gradehaul.network.search import RouteCut, Search
 from network.networks import line, network, random_networks, routes_of, told, turnout, ways
-
-LAYERS = 5
 
 
 def may_turn(graph: MovementGraph, way: Way) -> bool:
@@ -31,57 +31,58 @@ def may_turn(graph: MovementGraph, way: Way) -> bool:
     return last and way.turned() in graph.graph
 
 
-def layered(graph: MovementGraph) -> nx.DiGraph:
-    """A node for each way and number of reversals so far; an edge costs a great deal for a reversal, and its length."""
-    expanded = nx.DiGraph()
-    for layer in range(LAYERS):
-        for one, other in graph.graph.edges:
-            expanded.add_edge((one, layer), (other, layer), cost=graph.lengths[other])
-        for way in graph.graph:
-            expanded.add_node((way, layer))
-            if layer + 1 < LAYERS and may_turn(graph, way):
-                expanded.add_edge((way, layer), (way.turned(), layer + 1), cost=graph.lengths[way])
-    return expanded
-
-
-@given(random_networks(), st.data())
-@settings(max_examples=150)
-def test_the_fewest_reversals_and_then_the_shortest(text, data):
-    graph = network(text)
-    places = standing_places(graph)
-    assume(len(places) > 1)
-    origin, destination = data.draw(st.sampled_from(list(permutations(places, 2))))
-    expanded = layered(graph)
-    best = None
-    for layer in range(LAYERS):
-        for start in origin.departures:
-            for stop in destination.arrivals:
-                try:
-                    cost = nx.dijkstra_path_length(expanded, (start, 0), (stop, layer), weight="cost")
-                except nx.NetworkXNoPath:
-                    continue
-                found = layer, cost + graph.lengths[start]
-                best = found if best is None else min(best, found)
-    runs = Search(graph, origin.departures, destination.arrivals, turning=graph.turning).shortest()
-    if isinstance(runs, RouteCut) or len(runs) > LAYERS:
-        assert best is None
-        return
-    assert best is not None
-    assert len(runs) - 1 == best[0]
-    assert abs(sum(graph.lengths[way] for way in chain(*runs)) - best[1]) < 1e-9
-    assert runs[0][0] in origin.departures
-    assert runs[-1][-1] in destination.arrivals
-    for run in runs:
-        assert all(graph.graph.has_edge(one, other) for one, other in pairwise(run))
-    for one, other in pairwise(runs):
-        assert other[0] == one[-1].turned()
-        assert may_turn(graph, one[-1])
-
-
 @given(random_networks())
 def test_trains_reverse_in_berths_and_at_ends_alone(text):
     graph = network(text)
     assert graph.turning == {way for way in graph.graph if may_turn(graph, way)}
+
+
+def every_trip(
+    graph: MovementGraph, starts: Sequence[Way], stops: Sequence[Way], via: Sequence[str], most: int
+) -> Iterator[tuple[int, float]]:
+    """Yield reversals and length of every trip whose runs repeat no way, found by trying all moves."""
+
+    def enters(way: Way, first: bool) -> bool:
+        return first or way.turned() in graph.joint_ahead
+
+    def count(way: Way, first: bool, passed: int) -> int:
+        fits = passed < len(via) and enters(way, first) and via[passed] == graph.line_of[way.track]
+        return passed + fits
+
+    trials = [(way, {way}, count(way, True, 0), 0, graph.lengths[way]) for way in starts]
+    while trials:
+        way, run, passed, reversals, length = trials.pop()
+        if way in stops and passed == len(via):
+            yield reversals, length
+        onward = [(new, run | {new}, 0) for new in graph.graph.successors(way) if new not in run]
+        if reversals < most and may_turn(graph, way) and not graph.graph.has_edge(way, way.turned()):
+            onward.append((way.turned(), {way.turned()}, 1))
+        trials += [
+            (new, over, count(new, False, passed), reversals + back, length + graph.lengths[new])
+            for new, over, back in onward
+        ]
+
+
+@settings(max_examples=150, deadline=None)
+@given(random_networks(most=6), st.data())
+def test_reversing_trips_against_every_trip(text: str, data: st.DataObject) -> None:
+    graph = network(text)
+    places = standing_places(graph)
+    lines = list(graph.plan.lines)
+    via = data.draw(st.lists(st.sampled_from(lines), min_size=0, max_size=3))
+    for origin, destination in islice(permutations(places, 2), 4):
+        trips = list(islice(every_trip(graph, origin.departures, destination.arrivals, via, 2), 20_000))
+        if len(trips) == 20_000:
+            continue
+        found = Search(graph, origin.departures, destination.arrivals, via, graph.turning).shortest()
+        assert not (isinstance(found, RouteCut) and found.gave_up)
+        if isinstance(found, RouteCut) or len(found) > 3:
+            assert trips == []
+            continue
+        reversals, length = min(trips)
+        assert len(found) - 1 == reversals
+        assert sum(graph.length_of(run) for run in found) == pytest.approx(length)
+        assert all(len(set(run)) == len(run) for run in found)
 
 
 YARD = (
@@ -142,3 +143,24 @@ def test_a_route_of_three_runs_stands_where_its_first_and_last_do():
         (3, True, (None, None)),
     ]
     assert [tail.name for tail in trip.tails] == ['the tail at "Stop"', 'the tail in berth "Headshunt"']
+
+
+def test_reversals_that_are_not_needed_are_a_note() -> None:
+    tables = (line("A", "West", "J", 2), line("B", "J", "East", 2))
+    wanted = '[route.Up]\nfrom = "West"\nto = "East"\nreversals = 2\n'
+    (note,) = routes_of(*tables, wanted).notes
+    assert str(note) == 'route "Up": it needs no reversal, and reversals = 2 allows more'
+
+
+def test_a_search_that_is_given_up_says_so(monkeypatch) -> None:
+    tables = (
+        line("In", "West", "J"),
+        line("Top", "J", "K"),
+        line("Out", "K", "East"),
+        line("Rest", "J", "K"),
+        turnout("J", "Top", "In", "Rest"),
+        turnout("K", "Top", "Out", "Rest"),
+    )
+    monkeypatch.setattr("gradehaul.network.search.MOST_LOOKED_AT", 3)
+    with pytest.raises(Problems, match="was given up after"):
+        routes_of(*tables, '[route.Up]\nfrom = "West"\nto = "East"\nvia = ["Rest"]\nreversals = 1\n')

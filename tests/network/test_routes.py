@@ -7,9 +7,10 @@ import random
 import subprocess
 import sys
 import time
-from itertools import permutations
+from itertools import islice, permutations
 from pathlib import Path
 
+import networkx as nx
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -795,3 +796,53 @@ def test_the_same_on_every_run():
         told_by.append(run.stdout)
     assert told_by[0] == told_by[1]
     assert told_by[0].count("Lap ") > 1
+
+
+# Of several routes or laps alike
+
+
+def test_of_the_steepest_ways_the_shortest_is_shown() -> None:
+    graph = network(
+        line("In", "West", "J"),
+        line("Around", "J", "K", 9),
+        line("Over", "J", "K", 2, 2),
+        line("Easy", "J", "K", 5),
+        line("Out", "K", "East"),
+        turnout("J", "In", "Around", "Over", "Easy"),
+        turnout("K", "Out", "Around", "Over", "Easy"),
+    )
+    steepest = {way: 0.03 if graph.line_of[way.track] in ("Around", "Over") else 0.0 for way in graph.graph}
+    shown = {route.name: told(route.ways) for route in find_routes(graph, steepest).routes}
+    assert shown["West to East, highest ruling"] == "In:1 Over:1 Over:2 Out:1"
+    assert shown["East to West, highest ruling"] == "-Out:1 -Over:2 -Over:1 -In:1"
+
+
+def test_a_lap_that_names_a_whole_circuit_runs_that_one() -> None:
+    """The same lines may close over others too, and shorter ones."""
+    tables = (
+        line("A", "P", "Q", 2),
+        line("B", "Q", "R", 9),
+        line("Short", "Q", "R", 1),
+        line("C", "R", "P", 2),
+        turnout("Q", "A", "B", "Short"),
+        turnout("R", "C", "B", "Short"),
+    )
+    for named in (["A", "B", "C"], ["A", "Short", "C"], ["C", "A", "B"]):
+        found = routes_of(*tables, lap("Round", *named))
+        assert [way.track.partition(":")[0] for way in found.routes[0].ways] == named
+        assert found.notes == ()
+    assert told(routes_of(*tables, lap("Round", "A", "C")).routes[0].ways) == "A:1 Short:1 C:1"
+
+
+@settings(max_examples=40, deadline=None)
+@given(random_networks(most=6))
+def test_every_circuit_can_be_named_as_a_lap(text: str) -> None:
+    graph = network(text)
+    for circuit in islice(nx.simple_cycles(graph.graph), 12):
+        first = next(n for n, way in enumerate(circuit) if graph.joint_ahead.get(way.turned()))
+        ways = [*circuit[first:], *circuit[:first]]
+        names = [graph.line_of[way.track] for n, way in enumerate(ways) if graph.joint_ahead.get(way.turned())]
+        (found,) = routes_of(text.removeprefix('scale = "HO"\nunit = "m"\n'), lap("Round", *names)).routes
+        lines = [graph.line_of[way.track] for way in found.ways if graph.joint_ahead.get(way.turned())]
+        assert lines == names
+        assert graph.length_of(found.ways) == pytest.approx(graph.length_of(ways))

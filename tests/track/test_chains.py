@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.plan.records import LineEnd, Plan
-from gradehaul.track.chains import Chain, DirectedLine, chains
+from gradehaul.track.curvature import Chain, DirectedLine, chains
 
 HEAD = 'scale = "HO"\nunit = "m"\n'
 

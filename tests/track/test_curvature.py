@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 
 from gradehaul.plan import read_plan
 from gradehaul.track.alignment import align
-from gradehaul.track.chains import chains
-from gradehaul.track.curvature import Section, sections, summed_curvature
+from gradehaul.track.curvature import Section, chains, sections, summed_curvature
 
 HEAD = 'scale = "HO"\nunit = "m"\n'
 

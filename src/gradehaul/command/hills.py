@@ -78,7 +78,7 @@ def clearance(
         case "json":
             return Answer(found.to_dict(), passes=passes)
         case "csv":
-            from gradehaul.show.clearance.table import clearance_csv
+            from gradehaul.show.clearance.text import clearance_csv
 
             return Answer(clearance_csv(found, out.table_reader(plan)), passes=passes)
         case "png" | "svg" | "pdf" as picture:
@@ -181,7 +181,7 @@ def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequenc
 
         return Answer(risers_page(plan, found, out.reader(plan), more), picture)
     from gradehaul.design.level.risers import CorrectedSurveys
-    from gradehaul.show.level.table import risers_csv
+    from gradehaul.show.level.risers_text import risers_csv
 
     answer = CorrectedSurveys(plan, tuple(found))
     return Answer(answer.to_dict() if out.form == "json" else risers_csv(answer, out.table_reader(plan)), picture)
@@ -202,7 +202,7 @@ def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
         from gradehaul.show.level.text import level_page
 
         return Answer(level_page(found, out.reader(found.plan), more), copy, found.passes)
-    from gradehaul.show.level.table import level_csv
+    from gradehaul.show.level.text import level_csv
 
     shown = found.to_dict() if out.form == "json" else level_csv(found, out.table_reader(found.plan))
     return Answer(shown, copy, found.passes)

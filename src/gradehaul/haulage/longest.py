@@ -248,14 +248,15 @@ class Climb:
             binds = replace(here, at=start + here.at)
         else:
             bases = bases_at(self.profile, self.train(1), rail, self.pulls, None)
-        tightest = min(rooms, key=lambda room: room.length, default=None)
+        # of places alike to a hundredth of a millimeter the first by name, whatever rounding their lengths went through
+        tightest = min(rooms, key=lambda room: (round(room.length, 5), room.name), default=None)
         return Load(
             power=self.power.name,
             car=self.car.name,
             rail=rail,
             rated=rated_fails - 1,
             limit=limit_fails - 1,
-            fits=None if tightest is None else self._fits(tightest.length),
+            fits=None if tightest is None else self._fits(min(room.length for room in rooms)),
             fits_by=None if tightest is None else tightest.name,
             binds=binds,
             basis=bases.standing,

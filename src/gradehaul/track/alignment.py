@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
-from gradehaul.track.chains import Chain, chains
-from gradehaul.track.curvature import Section, sections, summed_curvature
+from gradehaul.track.curvature import Chain, Section, chains, sections, summed_curvature
 from gradehaul.track.fit import fit_notes, fitted
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import notes_on_grades, round_grades
@@ -42,6 +41,8 @@ class Alignment:
     """Railhead of each joint, m: at a rounded change of grade, the height where the grades meet."""
     positions: Positions
     notes: tuple[Note, ...]
+    doubts: tuple[Note, ...]
+    """Those of the notes that can make the whole answer wrong: figures that miss closing by far."""
 
 
 def align(plan: Plan) -> Alignment:
@@ -75,10 +76,12 @@ def align(plan: Plan) -> Alignment:
         for track in plan.tracks.values()
     }
     positions = map_positions(plan, curvature)
+    closing = closure_notes(plan, positions, curvature)
     notes = (
         *fit_notes(plan),
         *heights.notes,
         *notes_on_grades(plan, in_order, heights),
-        *closure_notes(plan, positions, curvature),
+        *(note for note, _ in closing),
     )
-    return Alignment(plan, in_order, tracks, heights.joints, positions, notes)
+    doubts = tuple(note for note, matters in closing if matters)
+    return Alignment(plan, in_order, tracks, heights.joints, positions, notes, doubts)

@@ -34,6 +34,8 @@ _FREE = 1e-7
 """Figures that can be traded for one another: the least of the singular values over the greatest."""
 _STEPS = 200
 """Trials of the line in one search: some 20 lead to where it closes."""
+_NEWTON_STEPS, _STEP, _ENOUGH = 20, 1e-6, 1e-14
+"""Newton's method for straights: the most steps, how far the line is tried beside each, and the last change."""
 _TRIALS = 4
 """Starts from which the nearest track is looked for where none closes."""
 
@@ -237,13 +239,12 @@ class OpenLine:
 
     def _solutions(self) -> Iterator[tuple[FloatArray, FloatArray]]:
         """Yield the values to which least squares lead from each start, and the Jacobian there."""
-        if self.beside is None and all(figure.track.kind == "straight" for figure in self._figures):
-            # the end moves in proportion to straights, and loading scipy's search would take longer than all the rest
-            none = np.zeros(len(self._figures))
-            off = self._residual(none)
-            jacobian = np.column_stack([self._residual(one) - off for one in np.eye(none.size)])
-            yield np.linalg.lstsq(jacobian, -off, rcond=None)[0] * self._scale, jacobian
-            return
+        if all(figure.track.kind == "straight" for figure in self._figures):
+            # the end moves in proportion to straights: loading scipy's search would take longer than all the rest
+            values, jacobian = self._by_newton()
+            yield values, jacobian
+            if self.beside is None or self._fit(values).closes:
+                return
         from scipy.optimize import least_squares
 
         for start in self._starts():
@@ -251,6 +252,18 @@ class OpenLine:
                 self._residual, start, method="lm", xtol=1e-13, ftol=1e-13, gtol=1e-13, max_nfev=_STEPS
             )
             yield done.x * self._scale, np.asarray(done.jac, dtype=float)
+
+    def _by_newton(self) -> tuple[FloatArray, FloatArray]:
+        scaled = next(self._starts())
+        for _ in range(_NEWTON_STEPS):
+            off = self._residual(scaled)
+            columns = [(self._residual(scaled + by) - off) / _STEP for by in _STEP * np.eye(scaled.size)]
+            jacobian = np.column_stack(columns)
+            change = np.linalg.lstsq(jacobian, -off, rcond=_FREE)[0]
+            scaled = scaled + change
+            if np.abs(change).max() < _ENOUGH:
+                break
+        return scaled * self._scale, jacobian
 
     def _fit(self, values: FloatArray) -> Fit:
         pairs = zip(self._figures, values.tolist(), strict=True)

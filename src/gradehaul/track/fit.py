@@ -12,8 +12,7 @@ from gradehaul.errors import GradehaulError, PlanError, Problems
 from gradehaul.plan.names import listed
 from gradehaul.plan.records import Line, LineEnd, Note, Plan
 from gradehaul.quantities import describe
-from gradehaul.track.chains import chains
-from gradehaul.track.curvature import Section, sections
+from gradehaul.track.curvature import Section, chains, sections
 from gradehaul.track.figures import SHARPEST, Beside, Fit, OpenLine, Solved, figures_of, tracks_with
 from gradehaul.track.map.dead_reckoning import end_poses
 from gradehaul.track.map.plane import Leg, Pose, legs_of, many_points

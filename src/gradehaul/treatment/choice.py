@@ -1,23 +1,126 @@
-"""The weightiest set of track that may be filmed while every train still gets by, proven or with its gap."""
+"""The weightiest set of track that may be filmed while every train still gets by, proven or with its gap.
+
+Where film under one locomotive alone would be too much, no film may come there. Where film under one locomotive trades
+against film under another, the choice is a program in 0 and 1.
+"""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain, combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gradehaul.network.film_spread import Wheels
 from gradehaul.quiet import quietly
-from gradehaul.treatment.covers import Atom, Cover, Covers
+from gradehaul.treatment.needs import Bools, TightPlaces
+from gradehaul.treatment.units import Numbers
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
 PATIENCE = 20.0
 """Seconds after which the best choice found so far is taken, with its gap."""
+
+_INFEASIBLE = 2
+"""What scipy's milp says where there is no solution."""
+
+Atom = int
+"""A condition on one of n units: its number where film comes on it, its number + n where it is not wiped."""
+
+Cover = frozenset[frozenset[Atom]]
+"""Sets of conditions. A train falls short where each set has a true one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Covers:
+    """Everything that film must not do at once.
+
+    `alone` has conditions of which none may hold, `pairs` those of which only one of two may, `larger` the rest.
+    """
+
+    alone: frozenset[Atom]
+    pairs: frozenset[tuple[Atom, Atom]]
+    larger: frozenset[Cover]
+
+
+def covers_of(tight: Sequence[TightPlaces], takes: Bools, clean: Bools) -> Covers:
+    """Return what film must not do at once so that no tight place falls short.
+
+    A locomotive loses pull where film comes on any unit under it, or misses the gain of a film that pulls better than
+    clean rail where any clean unit under it is not wiped. Every least set of locomotives whose losses together are more
+    than is to spare is one cover.
+
+    Parameters
+    ----------
+    tight
+        The places; none of them falls short where nothing is lost.
+    takes, clean
+        For each unit, whether film would change it, and whether it is clean now.
+    """
+    alone: set[Atom] = set()
+    pairs: set[tuple[Atom, Atom]] = set()
+    larger: set[Cover] = set()
+    for place in tight:
+        for locos, where in _least_sets(place):
+            atoms = [_atoms(place, loco, where, takes, clean) for loco in locos]
+            if len(locos) == 1:
+                alone.update(np.unique(atoms[0][1]).tolist())
+            elif len(locos) == 2:
+                one, two = _joined(*atoms)
+                codes = np.unique(np.stack([np.minimum(one, two), np.maximum(one, two)]), axis=1)
+                alone.update(codes[0, codes[0] == codes[1]].tolist())
+                pairs.update(zip(*codes[:, codes[0] != codes[1]].tolist(), strict=True))
+            else:
+                split = [np.split(own, np.searchsorted(at, np.arange(1, where.size))) for at, own in atoms]
+                larger.update(frozenset(frozenset(own.tolist()) for own in sets) for sets in zip(*split, strict=True))
+    return Covers(frozenset(alone), frozenset(pairs), frozenset(larger))
+
+
+def _least_sets(place: TightPlaces) -> Iterator[tuple[tuple[int, ...], Numbers]]:
+    """Yield sets of locomotives, and the places at which their losses, and those of no fewer of them, are too much."""
+    lost = np.maximum(place.loss, place.gain)
+    left = place.short - place.gain.sum(axis=0)
+    numbers = range(len(place.under))
+    fails: dict[tuple[int, ...], Bools] = {}
+    for count in range(1, len(place.under) + 1):
+        for locos in combinations(numbers, count):
+            fails[locos] = left + lost[list(locos)].sum(axis=0) > 0
+            least = fails[locos].copy()
+            for fewer in combinations(locos, count - 1):
+                if fewer:
+                    least &= ~fails[fewer]
+            where = np.flatnonzero(least)
+            if where.size:
+                yield locos, _distinct(place, locos, where)
+
+
+def _distinct(place: TightPlaces, locos: tuple[int, ...], where: Numbers) -> Numbers:
+    """Return one of all places with the same units under some locomotives and the same effect of film on them."""
+    same = [(place.under[k].lower[where], place.under[k].upper[where], place.gain[k, where] > 0) for k in locos]
+    _, first = np.unique(np.stack([row for rows in same for row in rows]), axis=1, return_index=True)
+    return where[np.sort(first)]
+
+
+def _atoms(place: TightPlaces, loco: int, where: Numbers, takes: Bools, clean: Bools) -> tuple[Numbers, Numbers]:
+    """Return the conditions under which a locomotive loses pull at some places, each with its place's number."""
+    at, units = place.under[loco].at(where).pairs()
+    gains = place.gain[loco, where][at] > 0
+    counts = np.where(gains, clean[units], takes[units])
+    return at[counts], (units + np.where(gains, takes.size, 0))[counts]
+
+
+def _joined(one: tuple[Numbers, Numbers], two: tuple[Numbers, Numbers]) -> tuple[Numbers, Numbers]:
+    """Return every pair of two locomotives' conditions at the same place."""
+    (at, first), (at_two, second) = one, two
+    counts = np.bincount(at_two, minlength=int(at.max(initial=-1)) + 1)
+    begins = np.cumsum(counts) - counts
+    times = counts[at]
+    within = np.arange(times.sum()) - np.repeat(np.cumsum(times) - times, times)
+    return np.repeat(first, times), second[begins[np.repeat(at, times)] + within]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,158 +167,68 @@ def choose(
     patience
         Seconds after which the best choice found so far is taken.
     """
-    rest = _Undecided(len(wheels.lengths), set(weights), set(covers.pairs), set(covers.larger), set(there))
-    groups = rest.fixed(covers.alone, wheels)
-    if groups is None:
+    count = len(wheels.lengths)
+    clean = {atom for atom in covers.alone if atom < count}
+    needed = frozenset(atom - count for atom in covers.alone if atom >= count)
+    open_ = set(weights) - clean - wheels.within_carry(clean).keys()
+    if not clean.isdisjoint(there) or not needed <= open_:
         return None
-    traded = {number: group for number, group in groups.items() if number not in rest.wiped}
-    bound, filmed = 0.0, set(rest.wiped)
-    if traded:
-        solved = _optimum(rest, traded, weights, patience)
+    rest = _Rest(
+        count,
+        [pair for pair in covers.pairs if clean.isdisjoint(pair)],
+        [cover for cover in covers.larger if all(own - clean for own in cover)],
+    )
+    reach = {n: rest.contested.intersection(wheels.reached([n])) for n in sorted(open_)} if rest.atoms else {}
+    filmed, bound = open_, sum(weights[number] for number in open_)
+    if rest.atoms:
+        solved = _optimum(rest, reach, (clean, there, needed), weights, patience)
         if solved is None:
             return None
-        filmed |= solved[0]
-        bound = solved[1]
-    begun = _Growing(rest, filmed, groups)
-    if begun.broken:
+        filmed, bound = solved
+    grown = _Growing(rest, filmed, reach, there)
+    if grown.broken:
         return None
-    for number in sorted(traded.keys() - filmed, key=lambda n: (-weights[n], n)):
-        if begun.add(groups[number], number):
-            filmed.add(number)
-    kept = rest.clean | {number for number in sorted(rest.contested) if not begun.add({number})}
+    filmed |= {n for n in sorted(open_ - filmed, key=lambda n: (-weights[n], n)) if grown.add(reach[n], n)}
+    kept = clean | {number for number in sorted(rest.contested - clean) if not grown.add({number})}
     weight = sum(weights[number] for number in filmed)
-    bound += sum(weights[number] for number in rest.wiped)
     return Choice(frozenset(filmed), frozenset(kept), weight, max(bound, weight))
 
 
-_Group = frozenset[int]
-"""The units in question that wheels reach from a unit: what film on them would count against."""
-
-
-@dataclass(slots=True)
-class _Undecided:
-    """What is still to be decided: covers with conditions that may hold or not, and what is fixed so far.
-
-    `film` and `clean` are units on which film is in any case or never may be; `wiped` and `barred` those that are wiped
-    in any case or never may be.
-    """
+@dataclass(frozen=True)
+class _Rest:
+    """The covers that are to be decided: pairs, and larger ones."""
 
     count: int
-    open: set[int]
-    pairs: set[tuple[Atom, Atom]]
-    larger: set[Cover]
-    film: set[int]
-    clean: set[int] = field(default_factory=set)
-    wiped: set[int] = field(default_factory=set)
-    barred: set[int] = field(default_factory=set)
-
-    def holds(self, atom: Atom) -> bool | None:
-        """Return whether a condition holds in any case, or never; None where that is to be chosen."""
-        number = atom % self.count
-        if atom < self.count:
-            return True if number in self.film else False if number in self.clean else None
-        return False if number in self.wiped else True if number in self.barred else None
-
-    def fixed(self, alone: Iterable[Atom], wheels: Wheels) -> dict[int, _Group] | None:
-        """Fix all that follows from conditions that must not hold alone; None where that cannot be.
-
-        Returns what film on each unit that may be wiped would count against; units where that is nothing are wiped.
-        """
-        never: set[Atom] | None = set(alone)
-        while never is not None:
-            self.clean |= {atom for atom in never if atom < self.count}
-            self.wiped |= {atom - self.count for atom in never if atom >= self.count}
-            self.film |= set(wheels.reached(self.wiped))
-            self.barred |= {*self.clean, *wheels.within_carry(self.clean)}
-            if self.clean & self.film or self.barred & self.wiped:
-                return None
-            never = self._reduced()
-            if never is None or never:
-                continue
-            groups, clashing = self._groups(wheels)
-            self.barred |= clashing
-            sure = {number for number, group in groups.items() if not group} - self.wiped
-            self.wiped |= sure
-            if not (clashing or sure) or max(self.atoms, default=0) < self.count:  # nothing rests on what is wiped
-                return groups
-        return None
-
-    def _reduced(self) -> set[Atom] | None:
-        """Take what is fixed out of the covers; return the conditions that must not hold then, None where all do."""
-        never: set[Atom] = set()
-        pairs: set[tuple[Atom, Atom]] = set()
-        larger: set[Cover] = set()
-        for cover in [*(frozenset(frozenset([atom]) for atom in pair) for pair in self.pairs), *self.larger]:
-            left = set()
-            for atoms in cover:
-                held = {atom: self.holds(atom) for atom in atoms}
-                if not any(held.values()):
-                    left.add(frozenset(atom for atom, yes in held.items() if yes is None))
-            if not left:
-                return None
-            if frozenset() in left:
-                continue
-            if len(left) == 1:
-                never |= left.pop()
-            elif len(left) == 2:
-                one, two = left
-                never |= one & two
-                pairs |= {(min(a, b), max(a, b)) for a in one for b in two if a != b}
-            else:
-                larger.add(frozenset(left))
-        self.pairs, self.larger = pairs, larger
-        return never
+    pairs: Sequence[tuple[Atom, Atom]]
+    larger: Sequence[Cover]
 
     @property
     def atoms(self) -> set[Atom]:
         """Every condition of the covers."""
-        return {atom for pair in self.pairs for atom in pair} | {
-            a for cover in self.larger for own in cover for a in own
-        }
+        return {*chain.from_iterable(self.pairs), *(atom for cover in self.larger for own in cover for atom in own)}
 
     @property
     def contested(self) -> set[int]:
         """Every unit on which film is to be chosen."""
         return {atom for atom in self.atoms if atom < self.count}
 
-    @property
-    def partners(self) -> dict[Atom, set[Atom]]:
-        """For each condition those that must not hold beside it."""
-        found: dict[Atom, set[Atom]] = defaultdict(set)
-        for one, two in self.pairs:
-            found[one].add(two)
-            found[two].add(one)
-        return found
-
-    def _groups(self, wheels: Wheels) -> tuple[dict[int, _Group], set[int]]:
-        """Return what film on each unit would count against, and the units whose own film would be too much."""
-        contested, partners = self.contested, self.partners
-        groups: dict[int, _Group] = {}
-        clashing: set[int] = set()
-        for number in sorted(self.open - self.barred):
-            own: set[int] = set()
-            for reached in wheels.reached([number]) if contested else ():
-                if not own.isdisjoint(partners.get(reached, ())):
-                    clashing.add(number)
-                    break
-                if reached in contested:
-                    own.add(reached)
-            else:
-                groups[number] = frozenset(own)
-        return groups, clashing
-
 
 class _Growing:
     """A choice to which units can be added, as long as no cover is broken."""
 
-    def __init__(self, rest: _Undecided, filmed: Collection[int], groups: Mapping[int, _Group]) -> None:
+    def __init__(
+        self, rest: _Rest, filmed: Collection[int], reach: Mapping[int, set[int]], there: Collection[int]
+    ) -> None:
         self._count = rest.count
-        self._partners = rest.partners
+        self._partners: dict[Atom, set[Atom]] = defaultdict(set)
+        for one, two in rest.pairs:
+            self._partners[one].add(two)
+            self._partners[two].add(one)
         self._larger: dict[Atom, list[Cover]] = defaultdict(list)
         for cover in rest.larger:
             for atom in frozenset().union(*cover):
                 self._larger[atom].append(cover)
-        self._on = {number for wiped in filmed for number in groups.get(wiped, ())}
+        self._on = {*there, *(number for wiped in filmed for number in reach.get(wiped, ()))}
         self._on |= {atom for atom in rest.atoms if atom >= rest.count and atom - rest.count not in filmed}
         self.broken = any(self._breaks(atom) for atom in self._on)
 
@@ -235,102 +248,95 @@ class _Growing:
         return True
 
 
-def _optimum(
-    rest: _Undecided, traded: Mapping[int, _Group], weights: Mapping[int, float], patience: float
-) -> tuple[set[int], float] | None:
-    """Return the units to wipe out of those that are traded, and a bound on their weight; None where no choice does."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
-    program = _Program(rest, traded)
-    worth = np.zeros(program.columns)
-    for column, members in program.members.items():
-        worth[column] = sum(weights[number] for number in members)
-    integral = np.zeros(worth.size, dtype=np.intp)
-    integral[: program.whole] = 1
-    total, most = float(worth.sum()), float(worth.max())
-    with quietly():
-        found = milp(
-            -worth / most,
-            integrality=integral,
-            bounds=Bounds(0, 1),
-            constraints=LinearConstraint(program.matrix(), -np.inf, np.array(program.most)),
-            options={"time_limit": max(patience, 0.0), "mip_rel_gap": 0.0},
-        )
-    if found.status == _INFEASIBLE:
-        return None
-    dual = found.mip_dual_bound
-    bound = total if dual is None or not np.isfinite(dual) else min(total, -float(dual) * most)
-    if found.x is None:  # nothing found in time: what can be filmed one by one
-        return set(), bound
-    return {number for k, members in program.members.items() if found.x[k] > 0.5 for number in members}, bound
-
-
-_INFEASIBLE = 2
-"""What scipy's milp says where there is no solution."""
-
-
 class _Program:
-    """The columns and rows of the program: first s of each unit in question, which are whole, then f and y.
+    """The columns and rows of the program: s of each contested unit, which are whole, then f and y.
 
-    Units that count against the same share an f, and `members` has them by its column.
+    Units that are not conditions themselves and reach the same contested units share an f; `members` has them by its
+    column. A larger cover has a y for each of its sets.
     """
 
-    def __init__(self, rest: _Undecided, traded: Mapping[int, _Group]) -> None:
+    def __init__(self, rest: _Rest, reach: Mapping[int, set[int]]) -> None:
         self._count = rest.count
-        self._column: dict[object, int] = {number: k for k, number in enumerate(sorted(rest.contested))}
-        self.whole = self.columns = len(self._column)
+        self.contested = sorted(rest.contested)
+        self.column: dict[object, int] = {number: k for k, number in enumerate(self.contested)}
         self.members: dict[int, list[int]] = {}
-        self.rows: list[dict[int, float]] = []
-        self.most: list[float] = []
+        self.rows: list[tuple[dict[int, float], float]] = []
         atoms = rest.atoms
-        shared: dict[tuple[_Group, int], list[int]] = defaultdict(list)
-        for number, group in traded.items():
-            shared[group, number if number + rest.count in atoms else -1].append(number)
-        for (group, _), members in shared.items():
-            own = self._new(members[0] + rest.count)
-            self.members[own] = members
-            for number in group:  # f <= s
-                self._add({own: 1.0, self._column[number]: -1.0}, 0.0)
+        shared: dict[tuple[frozenset[int], int], list[int]] = defaultdict(list)
+        for number, reached in reach.items():
+            shared[frozenset(reached), number if number + rest.count in atoms else -1].append(number)
+        for (group, _), wiped in shared.items():
+            k = self.column[wiped[0] + rest.count] = len(self.column)
+            self.members[k] = wiped
+            self.rows += [({k: 1.0, self.column[number]: -1.0}, 0.0) for number in group]  # f <= s
         for pair in rest.pairs:
             self._not_all(pair)
         for cover in rest.larger:
-            self._not_all([next(iter(own)) if len(own) == 1 else own for own in cover])
+            for own in cover:
+                if own not in self.column:
+                    k = self.column[own] = len(self.column)
+                    self.rows += [self._part(atom, {k: -1.0}, 0.0) for atom in own]  # y >= each of them
+            self._not_all(cover)
 
-    def _new(self, key: object) -> int:
-        self._column[key] = self.columns
-        self.columns += 1
-        return self._column[key]
-
-    def _add(self, row: dict[int, float], most: float) -> None:
-        self.rows.append(row)
-        self.most.append(most)
-
-    def _not_all(self, conditions: Sequence[Atom | frozenset[Atom]]) -> None:
-        """Add a row by which not all of some conditions hold; a set of them has a y of its own."""
+    def _not_all(self, conditions: Collection[object]) -> None:
         row: dict[int, float] = {}
         most = len(conditions) - 1.0
         for condition in conditions:
-            if isinstance(condition, frozenset) and condition not in self._column:
-                own = self._new(condition)
-                for atom in condition:  # y >= each of them
-                    self._add(*self._part(atom, {own: -1.0}, 0.0))
             row, most = self._part(condition, row, most)
-        self._add(row, most)
+        self.rows.append((row, most))
 
-    def _part(
-        self, condition: Atom | frozenset[Atom], row: dict[int, float], most: float
-    ) -> tuple[dict[int, float], float]:
-        """Return a row and its bound with one more condition."""
-        column = self._column[condition]
+    def _part(self, condition: object, row: dict[int, float], most: float) -> tuple[dict[int, float], float]:
+        """Return a row and its bound with one more condition, which always holds where a unit cannot be wiped."""
         unwiped = isinstance(condition, int) and condition >= self._count  # 1 - f
-        row[column] = row.get(column, 0.0) + (-1.0 if unwiped else 1.0)
+        if condition in self.column:
+            k = self.column[condition]
+            row[k] = row.get(k, 0.0) + (-1.0 if unwiped else 1.0)
         return row, most - unwiped
 
     def matrix(self) -> csr_array[np.float64]:
         """Return the rows as a matrix."""
         from scipy.sparse import csr_array
 
-        values = [value for row in self.rows for value in row.values()]
-        where = [column for row in self.rows for column in row]
-        starts = np.cumsum([0, *(len(row) for row in self.rows)])
-        return csr_array((values, where, starts), shape=(len(self.rows), self.columns))
+        starts = np.cumsum([0, *(len(row) for row, _ in self.rows)])
+        entries = [entry for row, _ in self.rows for entry in row.items()]
+        values, where = [value for _, value in entries], [k for k, _ in entries]
+        return csr_array((values, where, starts), shape=(len(self.rows), len(self.column)))
+
+
+def _optimum(
+    rest: _Rest,
+    reach: Mapping[int, set[int]],
+    fixed: tuple[Collection[int], Collection[int], frozenset[int]],
+    weights: Mapping[int, float],
+    patience: float,
+) -> tuple[set[int], float] | None:
+    """Return the units to wipe, and a bound on the weight of any choice; None where there is none.
+
+    `fixed` are the units that stay clean, those that have film in any case, and those that must be wiped.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    clean, there, needed = fixed
+    program = _Program(rest, reach)
+    size = len(program.column)
+    worth, lower, upper = np.zeros(size), np.zeros(size), np.ones(size)
+    for k, wiped in program.members.items():
+        worth[k], lower[k] = sum(weights[number] for number in wiped), not needed.isdisjoint(wiped)
+    for k, number in enumerate(program.contested):
+        lower[k], upper[k] = number in there, number not in clean
+    total, greatest = float(worth.sum()), float(worth.max(initial=1e-9))
+    with quietly():
+        found = milp(
+            -worth / greatest,
+            integrality=(np.arange(size) < len(program.contested)).astype(np.intp),
+            bounds=Bounds(lower, upper),
+            constraints=LinearConstraint(program.matrix(), -np.inf, np.array([most for _, most in program.rows])),
+            options={"time_limit": max(patience, 0.0), "mip_rel_gap": 0.0},
+        )
+    if found.status == _INFEASIBLE:
+        return None
+    dual = found.mip_dual_bound
+    bound = total if dual is None or not np.isfinite(dual) else min(total, -float(dual) * greatest)
+    if found.x is None:  # nothing found in time: what can be filmed one by one
+        return set(needed), bound
+    return {number for k, wiped in program.members.items() if found.x[k] > 0.5 for number in wiped}, bound

@@ -23,8 +23,7 @@ from gradehaul.plan.records import Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
-from gradehaul.treatment.choice import PATIENCE, choose
-from gradehaul.treatment.covers import covers_of
+from gradehaul.treatment.choice import PATIENCE, choose, covers_of
 from gradehaul.treatment.needs import FilmTest, Need, Shortfall, needs_of
 from gradehaul.treatment.reasons import Reason, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails

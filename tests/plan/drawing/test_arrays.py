@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gradehaul.plan.drawing.assembly import reaches_of
 from gradehaul.plan.drawing.elements import gap, nearest, order, orders, place
 from gradehaul.plan.drawing.elements import heading as heading_at
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.linking.sides import Index
 from gradehaul.plan.drawing.linking.ways import Way
 from gradehaul.plan.drawing.nearness import components, near_pairs
-from gradehaul.plan.drawing.reaches import reaches_of
 from gradehaul.plan.drawing.records import Spot, Stroke
 from plan.drawing.pen import draw
 

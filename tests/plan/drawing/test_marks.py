@@ -3,10 +3,7 @@
 import math
 
 import pytest
-from click.testing import CliRunner
 
-from gradehaul.command import main
-from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.assembly import assemble
 from gradehaul.plan.drawing.records import Spot, terms
 from plan.drawing.dxf_files import MM, new, read, saved
@@ -104,25 +101,6 @@ def test_a_point_that_stands_nowhere_is_passed_over(tmp_path):
         space.add_point((1e12, 0), NAMES)
 
     assert [fault.code for fault in drawn(tmp_path, draw).faults] == ["unknown-entity"]
-
-
-@pytest.mark.parametrize("name", ["first-hill", "n-mountain", "two-levels", "switchback"])
-def test_names_of_joints_come_back_from_an_export(tmp_path, name):
-    plan = f"plans/{name}.toml"
-    before = load_plan(plan)
-    run = CliRunner().invoke
-    drawing, back = tmp_path / "x.dxf", tmp_path / "back.toml"
-    assert run(main, ["export", plan, "-o", str(drawing)]).exit_code == 0
-    scale = f'scale = {{ ratio = {before.scale.ratio}, gauge = "{1e3 * before.scale.gauge} mm" }}\nunit = "mm"\n'
-    read_by = 'file = "x.dxf"\nlayers = ["Railhead line", "Berth *", "Names"]\nheight_layers = ["Railhead heights"]\n'
-    back.write_text(f"{scale}[drawing]\n{read_by}", "utf-8")
-    kinds = {joint: each.kind for joint, each in before.joints.items()}
-    assert {joint: each.kind for joint, each in load_plan(back).joints.items()} == kinds
-    back.write_text(scale, "utf-8")
-    layers = [f"--layers={layer}" for layer in ("Railhead line", "Berth *", "Names")]
-    layers.append("--height-layers=Railhead heights")
-    assert run(main, ["import", str(drawing), "-o", str(back), *layers]).exit_code == 0
-    assert {joint: each.kind for joint, each in load_plan(back).joints.items()} == kinds
 
 
 def test_marks_do_not_depend_on_their_order(tmp_path):

@@ -83,7 +83,7 @@ def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Pa
     assert "0 fail, 0 to look at, 4 pass." in words
     # 100 mm of 5.77 m are 1.7 %
     words, status, left_out = checked(helix, good + f"track = [{oval}{oval.replace('1000', '1100')}]\n")
-    assert "0 fail, NOT CHECKED: over and beside, since 1 loop misses closing by 100 mm and 0°, at joint A; " in words
+    assert "0 fail, NOT CHECKED: over and beside, since 1 loop misses closing by 100 mm, at joint A; " in words
     assert status == 1
     assert [each["what"] for each in left_out] == ["over and beside"]
     apart = '[line.Far]\nfrom = "B"\nto = "C"\nrailhead_at = [[0, 0]]\ntrack = [{ straight = 500 }]\n'

@@ -117,7 +117,7 @@ def test_lines_that_should_meet_and_do_not() -> None:
     text = line("A", "J0", "J1", [("straight", 2000, 0)], (0j, 0.0))
     alignment = laid(text + line("B", "J1", "J2", [("straight", 2000, 0)], (2000 + 7800j, 0.0)))
     assert not alignment.positions.usable(0)
-    assert notes(alignment) == ["lines B, A: miss one another by 7800 mm and 0° over 4000 mm (190 %), at joint J1"]
+    assert notes(alignment) == ["lines B, A: miss one another by 7800 mm over 4000 mm (190 %), at joint J1"]
 
 
 def test_a_leg_that_leaves_its_toe_at_an_angle() -> None:
@@ -126,8 +126,50 @@ def test_a_leg_that_leaves_its_toe_at_an_angle() -> None:
     text += line("Main", "T", "J1", [("straight", 1000, 0)], (1000 + 0j, 0.0))
     text += line("Leg", "T", "J2", [("straight", 1000, 0)], (1000 + 0j, math.radians(20)))
     alignment = laid(text)
-    assert notes(alignment) == ["lines Main, Leg: miss one another by 0 mm and 20° over 2000 mm (0 %), at joint T"]
+    assert notes(alignment) == ["lines Main, Leg: miss one another by 20°, at joint T"]
     assert not alignment.positions.usable(0)
+
+
+def turnouts_drawn(*degrees: float) -> str:
+    """Turnouts one behind another, each leg of which leaves straight at an angle, a hair beside its toe."""
+    text, straight = "", [("straight", 1000.0, 0.0)]
+    for number, angle in enumerate(degrees):
+        text += f'[turnout.T{number}]\ntoe = "L{number}"\nlegs = ["L{number + 1}", "Leg{number}"]\n'
+        text += line(f"L{number}", f"T{number - 1}" if number else "J0", f"T{number}", straight, (1e3 * number + 0j, 0))
+        leg = 1e3 * (number + 1) + 7.6e-5j, math.radians(angle)
+        text += line(f"Leg{number}", f"T{number}", f"End{number}", straight, leg)
+    count = len(degrees)
+    return text + line(f"L{count}", f"T{count - 1}", "End", straight, (1e3 * count + 0j, 0))
+
+
+def test_legs_drawn_at_an_angle_are_one_note_and_no_doubt() -> None:
+    alignment = laid(turnouts_drawn(8.3, 7.1, 4.8, 6.0, 1.5))
+    (note,) = (str(note) for note in alignment.notes if "diverging" in note.text)
+    assert note == (
+        "drawing: 4 turnouts have their diverging track drawn at an angle, 8.3° at most, at joint T0; "
+        "no curve is counted for it"
+    )
+    assert alignment.doubts == ()
+    assert notes(alignment) == []
+
+
+def test_a_leg_beyond_what_symbols_have_and_a_kink_at_a_plain_joint_are_doubts() -> None:
+    (kink,) = laid(turnouts_drawn(20)).doubts
+    assert kink.text == "miss one another by 20°, at joint T0"
+    text = line("A", "J0", "J1", [("straight", 900, 0)], (0j, 0.0))
+    plain = laid(text + line("B", "J1", "J2", [("straight", 900, 0)], (900 + 0j, math.radians(8.3))))
+    assert [note.text for note in plain.doubts] == ["miss one another by 8.3°, at joint J1"]
+
+
+def test_of_many_that_miss_alike_the_worst_is_noted_with_their_count() -> None:
+    text, at = "", 0.0
+    for number in range(6):
+        text += line(f"L{number}", f"J{number}", f"J{number + 1}", [("straight", 1000, 0)], (complex(at, 0), 0.0))
+        at += 1000 + 100 * (number + 1)
+    alignment = laid(text)
+    (note,) = notes(alignment)
+    assert "by 500 mm over 2000 mm (25 %), at joint J5; the worst of 5 that do" in note
+    assert [str(doubt) for doubt in alignment.doubts] == [note]
 
 
 # The track that would close a loop

@@ -281,7 +281,7 @@ def test_a_map_that_does_not_close_gives_the_whole_length_and_says_why() -> None
     (note,) = fouling_notes(alignment)
     assert note.place == 'berth "Passing"'
     assert note.text.startswith("its whole length of 2.1 m counts as clear, since the map cannot tell")
-    assert "loop Main, Siding misses closing by 0.1 m and 0°" in note.text
+    assert "loop Main, Siding misses closing by 0.1 m;" in note.text
 
 
 @pytest.mark.parametrize(("length", "told"), [(2.001, False), (2.01, True)])
@@ -421,3 +421,38 @@ line.E = { from = "X", to = "S", track = [{ straight = 1 }] }
 
 def test_a_slip_at_the_end_of_a_berth_leads_out_of_its_frame() -> None:
     assert clear_lengths(align(read_plan(SLIP)))["Standing"].length == pytest.approx(1.0)
+
+
+# What ends a clear length
+
+
+def test_what_ends_a_clear_length_is_named_with_how_near_it_comes() -> None:
+    beside = 0.03
+    text = (
+        line("Main", "A", "B", "{ straight = 2 }", "at = [0, 0]")
+        + line("Spur", "C", "D", "{ straight = 1 }", f'berth = "Dock"\nat = [0.5, {beside}]')
+        + line("Far", "E", "F", "{ straight = 1 }", 'at = [0.5, 1]\nberth = "Pier"')
+    )
+    found = clear(text, HEAD + "railhead.C = 0\nrailhead.E = 0\n")
+    assert found["Pier"].fouled_by == ()
+    (by,) = found["Dock"].fouled_by
+    assert (found["Dock"].length, by.track) == (0.0, "Main:1")
+    assert by.distance == pytest.approx(beside)
+    assert by.needed == pytest.approx(FOUL)
+
+
+def test_both_ends_of_a_passing_track_are_ended_by_the_main_track() -> None:
+    curve = 2 * math.sin(math.radians(15))
+    lead = "{ left = 1, angle = 15 }, { right = 1, angle = 15 }, { straight = 2 }, { right = 1, angle = 15 }"
+    text = (
+        'turnout.T = { toe = "West", legs = ["Main", "Siding"] }\n'
+        'turnout.U = { toe = "East", legs = ["Main", "Siding"] }\n'
+        + line("West", "A", "T", "{ straight = 1 }")
+        + line("Main", "T", "U", f"{{ straight = {2 + 2 * curve!r} }}")
+        + line("Siding", "T", "U", f"{lead}, {{ left = 1, angle = 15 }}", 'berth = "Passing"')
+        + line("East", "U", "B", "{ straight = 1 }")
+    )
+    found = clear_lengths(aligned(text))["Passing"]
+    assert 2 < found.length < 2.5
+    assert [by.track for by in found.fouled_by] == ["Main:1"]
+    assert found.fouled_by[0].distance == pytest.approx(0.0, abs=1e-9)

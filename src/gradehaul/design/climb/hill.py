@@ -72,7 +72,7 @@ def steps_of(unit: str) -> Steps:
     --------
     >>> steps_of("mm")
     Steps(length=0.001, rise=0.0001)
-    >>> round(steps_of("in").upward(0.2) / 0.0254, 6)
+    >>> round(float(steps_of("in").upward(0.2)) / 0.0254, 6)
     7.875
     """
     if unit not in _STEPS:

@@ -14,14 +14,14 @@ from gradehaul.plan.records import Berth
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.piecewise import join
-from gradehaul.track.proximity.fouling import ClearLength
+from gradehaul.track.proximity.fouling import ClearLength, Fouling
 
 
 @dataclass(frozen=True, slots=True)
 class BerthAnswer:
     """A berth: its clear length, m, and how that is known, its steepest grade, and what each kind of car does in it."""
 
-    KEYS: ClassVar[str] = "name clear_length clear_length_basis=basis steepest cars_fit cars_stay rolls"
+    KEYS: ClassVar[str] = "name clear_length clear_length_basis=basis steepest cars_fit cars_stay rolls fouled_by"
 
     name: str
     clear_length: Meters
@@ -33,6 +33,8 @@ class BerthAnswer:
     """Whether cars of a kind stay put: their lowest rolling resistance against the steepest grade."""
     rolls: Mapping[str, tuple[Roll, ...]]
     """How cars of each kind that do not stay would roll off, on clean and on filmed rail alike."""
+    fouled_by: tuple[Fouling, ...] = ()
+    """Other track that ends its clear length, or leaves nothing of it."""
 
 
 def berth_answer(graph: MovementGraph, alignment: Alignment, berth: Berth, clear: ClearLength) -> BerthAnswer:
@@ -54,6 +56,7 @@ def berth_answer(graph: MovementGraph, alignment: Alignment, berth: Berth, clear
         rolls={
             car.name: rolls(graph, alignment, berth, clear, lowest(car.rolling)) for car in cars if not stay[car.name]
         },
+        fouled_by=clear.fouled_by,
     )
 
 

@@ -32,12 +32,7 @@ from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.figures import figures_of
 from gradehaul.track.map.closing import figure_name
-from gradehaul.track.map.positions import USABLE_MISCLOSURE
 from gradehaul.track.proximity.fouling import fouling_notes
-
-_KINK = math.radians(5.0)
-"""A loop that misses closing by a greater angle, or by more than its gauge, is no track that can be laid (our own
-limits)."""
 
 MUCH_WRAPPED = 4.0
 """Angle of curves under a train, rad, beyond which coupler tension is worth a note: some 6 % more demand."""
@@ -327,7 +322,7 @@ def check_layout(
         *plan.doubts,
         *surveyed_steeper(plan, alignment),
         *unusual_notes(plan, (answer.ruling for answer in answered)),
-        *_loops_that_miss(layout),
+        *alignment.doubts,
     )
     notes = (
         *plan.notes,
@@ -382,17 +377,6 @@ def misfit_notes(plan: Plan, trains: Iterable[TrainAnswer]) -> Iterator[Note]:
             else:
                 text = f"it is {needed} long and does not fit {misfit.place}, which holds {holds}"
             yield Note(f'train "{train.name}"', text)
-
-
-def _loops_that_miss(layout: Layout) -> list[Note]:
-    """Return notes on figures that miss closing by more than track can be pushed into place."""
-    gauge, positions = layout.plan.scale.gauge, layout.alignment.positions
-    far = {
-        figure_name(closure)
-        for closure in positions.closures
-        if closure.distance > gauge or abs(closure.angle or 0.0) > _KINK or closure.share > USABLE_MISCLOSURE
-    }
-    return [note for note in layout.alignment.notes if note.place in far]
 
 
 def _not_checked(layout: Layout, plan: Plan, *, narrowed: bool) -> Iterator[str]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf.entities import matches
@@ -25,7 +28,10 @@ from gradehaul.plan.drawing.records import (
     Label,
     Linked,
     LinkedJoint,
+    Reach,
     ReachEnd,
+    Spot,
+    Stroke,
     Terms,
 )
 from gradehaul.plan.names import quoted
@@ -36,6 +42,8 @@ SHORTEST = 1e-5
 """An element shorter than this, m, is no track: what rounding leaves where pieces meet."""
 LEAST_TURN = 1e-5
 """A curve that turns by less than this, radians, is a straight: a tenth of a millimeter aside over ten meters."""
+_SURELY = 0.01
+"""A single segment longer than this, in tolerances, has a length for the fitting too."""
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
 
@@ -155,7 +163,6 @@ def _linked(
     from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
     from gradehaul.plan.drawing.plausible import sharp_curves
     from gradehaul.plan.drawing.rails import center_lines, refuse_rails
-    from gradehaul.plan.drawing.reaches import reaches_of
 
     reaches, faults = reaches_of(drawing.strokes, tolerance=terms.fit, kink=terms.kink)
     if terms.rails:
@@ -177,6 +184,67 @@ def _linked(
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left
+
+
+def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[list[Reach], list[Fault]]:
+    """Return what `fit_stroke` makes of every stroke, in their order, with all its faults.
+
+    Single lines and arcs, which need no fitting, are made at once; `tolerance`, m, and `kink`, radians, are its own.
+
+    Examples
+    --------
+    >>> points = np.array([(0.0, 0.0), (3.0, 4.0)])
+    >>> line = Stroke("2F", "TRACK", "LINE", points, np.zeros(1), np.ones(1, dtype=bool))
+    >>> (reach,), faults = reaches_of([line], tolerance=0.0008, kink=0.09)
+    >>> reach.elements[0].length, faults
+    (5.0, [])
+    """
+    from gradehaul.plan.drawing.fitting import fit_stroke
+
+    found: list[Reach] = []
+    faults: list[Fault] = []
+    single = _single(strokes, _SURELY * tolerance) if tolerance > 0 and kink > 0 else {}
+    for number, stroke in enumerate(strokes):
+        own = single.get(number)
+        if own is not None:
+            found.append(own)
+            continue
+        reaches, wrong = fit_stroke(stroke, tolerance=tolerance, kink=kink)
+        found += reaches
+        faults += wrong
+    return found, faults
+
+
+def _single(strokes: Sequence[Stroke], shortest: float) -> dict[int, Reach]:
+    """Return the reaches of strokes that are one exact segment longer than `shortest`, m, by number.
+
+    A bulge is the tangent of a quarter of the turn, and the chord of a turn 2h is sin(h)/h of the arc (plane geometry).
+    """
+    numbers = [number for number, stroke in enumerate(strokes) if len(stroke.bulges) == 1 and stroke.exact[0]]
+    if not numbers:
+        return {}
+    tips = np.concatenate([strokes[number].points for number in numbers]).reshape(-1, 4).tolist()
+    bulges = np.concatenate([strokes[number].bulges for number in numbers]).tolist()
+    found: dict[int, Reach] = {}
+    for number, (x, y, x2, y2), bulge in zip(numbers, tips, bulges, strict=True):
+        across, up = x2 - x, y2 - y
+        chord = math.hypot(across, up)
+        if chord <= shortest:
+            continue
+        half = 2 * math.atan(bulge)
+        stroke = strokes[number]
+        low, high = (None, None) if stroke.heights is None else stroke.heights.tolist()
+        element = Element(
+            Spot(x, y, low),
+            Spot(x2, y2, high),
+            math.remainder(math.atan2(up, across) - half, 2 * math.pi),
+            2 * math.sin(half) / chord,
+            chord * half / math.sin(half) if half else chord,
+            stroke.handle,
+            stroke.layer,
+        )
+        found[number] = Reach((element,), closed=False, handle=stroke.handle, layer=stroke.layer)
+    return found
 
 
 def _tidy(elements: Sequence[Element]) -> bool:

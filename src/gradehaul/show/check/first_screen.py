@@ -16,7 +16,7 @@ from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.load_rows import load_cell, worst_load
-from gradehaul.show.check.outcome_words import OUTCOMES, marginal_words, room_words
+from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words
 from gradehaul.show.check.route_text import ruling_words
 from gradehaul.show.check.ways_over_text import best_way
 from gradehaul.show.sections import CHECK
@@ -167,13 +167,16 @@ def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], reader
     failing = [each for each in worst_first(worst_of_each(answer.on(answer.judged_rails))) if each.outcome in FAILS]
     found = {(way.train, way.rail): way for way in ways}
     lines = []
+    fouled = {f'berth "{berth.name}"': fouled_words(berth.fouled_by, reader) for berth in answer.berths}
     for train in failing:
-        lines += [f"{train.name}: {room_words(misfit, reader)}" for misfit in train.misfits[:1]]
+        for misfit in train.misfits[:1]:
+            why = f" It {fouled[misfit.place]}." if fouled.get(misfit.place) else ""
+            lines.append(f"{train.name}: {room_words(misfit, reader)}{why}")
         way = found.get((train.name, train.rail))
         if way is not None and train.outcome != "too long":
             lines.append(f"{train.name}: {best_way(way)}")
     lines += [
-        f"Berth {berth.name} has no clear length: other track fouls it."
+        f"Berth {berth.name} has no clear length: it {fouled_words(berth.fouled_by, reader) or 'is fouled all along'}."
         for berth in answer.berths
         if not berth.clear_length
     ]

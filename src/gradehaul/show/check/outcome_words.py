@@ -10,6 +10,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.show.base.labels import apart
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.track.proximity.fouling import Fouling
 
 OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
     "stalls": ("STALLS", "bold red"),
@@ -19,6 +20,9 @@ OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
     "climbs": ("climbs", "green"),
 }
 """An outcome in a table, with its style."""
+
+_MEETS = 1e-3
+"""Tracks no farther apart than this, m, meet: at a turnout or a crossing."""
 
 DOES: Mapping[Outcome, str] = {"too long": "is too long", "marginal": "is marginal"}
 """An outcome behind the name of a train, where it is no verb itself."""
@@ -129,6 +133,15 @@ def room_words(misfit: Misfit, reader: Reader) -> str:
     """Return in a few words how long a train is and how much the place holds."""
     whose = "its locomotives are " if misfit.kind == "run-round" else ""
     return f"{whose}{reader.length(misfit.length)} long; {misfit.place} holds {reader.length(misfit.available)}."
+
+
+def fouled_words(fouled_by: Iterable[Fouling], reader: Reader) -> str:
+    """Return what ends the clear length of a berth: the track, how near it comes, and what trains need to pass."""
+    words = []
+    for each in fouled_by:
+        near = f"{reader.length(each.distance)} away" if each.distance > _MEETS else "which it meets"
+        words.append(f"fouls {each.track}, {near}; trains need {reader.length(each.needed)} to pass")
+    return "; ".join(words)
 
 
 def stretch_words(stretch: Stretch, profile: RouteProfile, reader: Reader) -> str:

@@ -9,6 +9,7 @@ from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.first_screen import add_first_screen
+from gradehaul.show.check.outcome_words import fouled_words
 from gradehaul.show.check.route_text import add_limits, add_loads
 from gradehaul.show.check.sources import add_sources, figure_value
 from gradehaul.show.check.verdict_text import add_trains
@@ -97,6 +98,9 @@ def add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     ]
     heads = ["berth", "clear length>", "known from", "steepest>", "cars that fit, no engine", "parked cars stay put"]
     page.table(heads, rows)
+    for berth in answer.berths:
+        if berth.fouled_by:
+            page.line(f"{berth.name} {fouled_words(berth.fouled_by, reader)}.", indent=2)
     rolling = [(berth, car, roll) for berth in answer.berths for car, rolls in berth.rolls.items() for roll in rolls]
     for berth, car, roll in rolling:
         run = reader.length(roll.length)

@@ -16,7 +16,7 @@ from gradehaul.show.base.colors import INK, OUTCOME_COLORS
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.clearance.words import RULES, bounds_words, figure_words, headline, place_words
+from gradehaul.show.clearance.text import RULES, bounds_words, figure_words, headline, place_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.labels import draw_joints, drawn_on
 from gradehaul.show.plan_view.marks import Look, Mark, draw_marks

@@ -1,15 +1,17 @@
-"""Clearances for a person: what fails, what to look at, how much passes, and by which rules."""
+"""Clearances for a person, what fails, what to look at, by which rules, and the words for findings; and as a table."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from typing import NamedTuple
 
-from gradehaul.design.clearance.findings import Clearances
+from gradehaul.design.clearance.findings import Clearances, Place
 from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
 from gradehaul.plan.names import clean
+from gradehaul.quantities import convert
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.clearance.words import bounds_words, figure_words, headline, place_words
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.sections import CLEARANCE
 
 _WORDS: dict[ClearanceOutcome, Piece] = {
@@ -17,7 +19,7 @@ _WORDS: dict[ClearanceOutcome, Piece] = {
     "look": ("look", "yellow"),
     "fail": ("FAIL", "bold red"),
 }
-_RULES: dict[Rule, str] = {
+_SHORT_RULES: dict[Rule, str] = {
     "vertical room": "height over",
     "side room": "centers",
     "radius": "radius",
@@ -77,8 +79,8 @@ def _sources(findings: Iterable[Finding]) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for finding in findings:
         rules = found.setdefault(finding.source, [])
-        if _RULES[finding.rule] not in rules:
-            rules.append(_RULES[finding.rule])
+        if _SHORT_RULES[finding.rule] not in rules:
+            rules.append(_SHORT_RULES[finding.rule])
     return found
 
 
@@ -106,7 +108,7 @@ def _add_rows(page: Page, found: Clearances, reader: Reader) -> None:
         if finding.outcome == "pass":
             continue
         figure = figure_words(finding.value, finding, reader)
-        key = (_WORDS[finding.outcome], _RULES[finding.rule], figure, bounds_words(finding, reader))
+        key = (_WORDS[finding.outcome], _SHORT_RULES[finding.rule], figure, bounds_words(finding, reader))
         numbers, places = alike.setdefault(key, ([], []))
         numbers.append(str(number))
         places.append(place_words(finding, found, reader))
@@ -126,7 +128,7 @@ def _add_places(page: Page, found: Clearances, reader: Reader) -> None:
         [
             str(number),
             _WORDS[finding.outcome],
-            _RULES[finding.rule],
+            _SHORT_RULES[finding.rule],
             place_words(finding, found, reader),
             figure_words(finding.value, finding, reader),
             bounds_words(finding, reader),
@@ -141,3 +143,81 @@ def _listed(names: Iterable[str], most: int = _PLACES) -> str:
     every = list(dict.fromkeys(names))
     more = [f"{len(every) - most} more"] if len(every) > most else []
     return "; ".join((*every[:most], *more))
+
+
+RULES: dict[Rule, str] = {
+    "vertical room": "Over one another: railhead over railhead",
+    "side room": "Beside one another: between track centers",
+    "radius": "Radius",
+    "change of grade": "Change of grade: the length over which it happens",
+    "reverse curve": "Curves of opposite hand: the straight between",
+    "string-lining": "Cars on curves: tipping moment over what the car's weight holds",
+}
+
+
+def headline(found: Clearances) -> str:
+    """Return how many places came out how, and what was not checked."""
+    counts = [f"{found.count('fail')} fail"]
+    counts += [f"{found.count('look')} to look at", f"{found.count('pass')} pass"]
+    if not found.unchecked:
+        return ", ".join(counts)
+    left_out = "; ".join(map(str, found.unchecked))
+    return f"{counts[0]}, NOT CHECKED: {left_out}; {', '.join(counts[1:])}"
+
+
+def place_words(finding: Finding, found: Clearances, reader: Reader) -> str:
+    """Return where a finding is."""
+    tracks = found.plan.tracks
+    name = tracks[finding.track].name if finding.track in tracks else finding.track
+    if finding.head_at is not None:
+        return f"train {finding.train}, head on {name}, {reader.length(finding.head_at)} along its route"
+    here = f"{name} at {reader.length(finding.at)}"
+    if finding.rule == "radius":
+        here = name
+    if not finding.other or finding.other_at is None:
+        return here
+    joined = "over" if finding.rule == "vertical room" else "and"
+    return f"{here} {joined} {tracks[finding.other].name} at {reader.length(finding.other_at)}"
+
+
+def figure_words(value: float, finding: Finding, reader: Reader) -> str:
+    """Return a figure of a finding: a length or a share."""
+    return f"{100 * value:.0f} %" if finding.kind == "share" else reader.length(value, fine=reader.system == "imperial")
+
+
+def bounds_words(finding: Finding, reader: Reader) -> str:
+    """Return what it takes to pass, and what fails where that differs."""
+    word, other = ("under", "from") if finding.at_most else ("from", "under")
+    passes = f"{word} {figure_words(finding.wanted, finding, reader)}"
+    if finding.least in (finding.wanted, 0.0):
+        return passes
+    return f"{passes}, fails {other} {figure_words(finding.least, finding, reader)}"
+
+
+class _Judged(NamedTuple):
+    place: Place
+    value: float
+    passes: float
+    fails: float
+    unit: str
+
+
+_COLUMNS = (
+    "place.number place.finding.rule place.finding.outcome place.track place.finding.at place.other_track "
+    "other_at=place.finding.other_at place.train place.finding.head_at value passes fails in=unit place.finding.words "
+    "place.finding.source"
+)
+
+
+def clearance_csv(found: Clearances, reader: Reader | None) -> str:
+    """Return the answer as CSV (RFC 4180); figures are lengths or plain shares, as the column `in` says."""
+    unit = "m" if reader is None else reader.length_unit
+
+    def judged(place: Place) -> _Judged:
+        finding = place.finding
+        value, passes, fails = finding.value, finding.wanted, finding.least
+        if finding.kind != "length":
+            return _Judged(place, value, passes, fails, "share")
+        return _Judged(place, convert(value, unit), convert(passes, unit), convert(fails, unit), unit)
+
+    return table(_Judged, _COLUMNS, map(judged, found.places), reader)

@@ -1,15 +1,17 @@
-"""A surveyed hill for a person: what it makes, where it is too steep, and what to do at each riser."""
+"""A surveyed hill for a person: where it is too steep, and what to do at each riser; and as a table."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from typing import NamedTuple
 
-from gradehaul.design.level.risers import Corrections
+from gradehaul.design.level.risers import CorrectedSurveys, Corrections, Riser
 from gradehaul.design.level.survey import Steep
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.sections import RISERS
 from gradehaul.show.sheets import on_rule
 
@@ -119,3 +121,15 @@ def correction_text(steps: int, step: float) -> str:
     if not steps:
         return "leave"
     return f"{'up' if steps > 0 else 'down'} {on_rule(abs(steps) * step, step)}"
+
+
+class _Surveyed(NamedTuple):
+    survey: str
+    riser: Riser
+
+
+def risers_csv(found: CorrectedSurveys, reader: Reader | None) -> str:
+    """Return the risers as CSV (RFC 4180); the grade is that to the next reading."""
+    columns = "survey riser.riser riser.at riser.railhead riser.grade riser.spread riser.correction"
+    rows = (_Surveyed(each.surveyed.name, riser) for each in found.surveys for riser in each.risers)
+    return table(_Surveyed, columns, rows, reader)

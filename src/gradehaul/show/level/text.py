@@ -1,14 +1,15 @@
-"""Railheads found by leveling, for a person: how hard the hill was and is, and the heights to change."""
+"""Railheads found by leveling: how hard the hill was and is, and the heights to change; and as a table."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
 from gradehaul.design.level.hills import GAIN
-from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled
+from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
@@ -165,3 +166,8 @@ def _heights(found: Leveled, reader: Reader) -> list[tuple[list[Piece], bool]]:
             ]
             rows.append((row, abs(here - even) > _SAME))
     return rows
+
+
+def level_csv(found: Leveled, reader: Reader | None) -> str:
+    """Return the stations as CSV (RFC 4180)."""
+    return table(StationHeight, "line at string railhead free", found.rows, reader)

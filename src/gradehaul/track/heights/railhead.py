@@ -7,7 +7,7 @@ sum of grade² × length, which is a stretched string over the whole network.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -82,17 +82,19 @@ def solve_railheads(plan: Plan) -> Railheads:
         height, each named.
     """
     network = _stations(plan)
-    ties = _Ties(len(network.names))
+    forest, closing = _forest([*network.given, *(s for s in network.stretches if s.rise is not None)])
+    roots, offsets = _measured_from_roots(forest, len(network.names))
     problems: list[PlanError] = []
     notes: list[Note] = []
     shared: set[int] = set()
-    for tie in [*network.given, *(s for s in network.stretches if s.rise is not None)]:
-        misfit = ties.add(tie)
-        if abs(misfit) <= _EXACT:
+    for tie in closing:
+        misfit = abs((tie.rise or 0.0) - (offsets[tie.stop] - offsets[tie.start]))
+        if misfit <= _EXACT:
             continue
-        loop = ", ".join(ties.loop(tie))
-        size = describe(abs(misfit), "length", plan.unit)
-        if abs(misfit) > SHARED_MISFIT + _EXACT:
+        path = nx.shortest_path(forest, tie.start, tie.stop)
+        loop = ", ".join([*(forest.edges[pair]["tie"].place for pair in pairwise(path)), tie.place])
+        size = describe(misfit, "length", plan.unit)
+        if misfit > SHARED_MISFIT + _EXACT:
             problems.append(
                 PlanError(
                     f"heights contradict one another round a loop: {loop}",
@@ -104,16 +106,14 @@ def solve_railheads(plan: Plan) -> Railheads:
             )
         else:
             notes.append(Note("railheads", f"a misfit of {size} is shared out round a loop: {loop}"))
-            shared.add(ties.root(tie.stop))
-    roots = np.array([ties.root(station) for station in range(len(network.names))])
+            shared.add(int(roots[tie.stop]))
     problems += _unknown(plan, network, roots)
     if problems:
         raise Problems(problems)
 
-    offsets = ties.offsets()
-    for root in {ties.root(station) for station in shared}:
-        _share_out(network, roots == ties.root(root), offsets)
-    heights = _stretched_string(network, roots, offsets)
+    for root in shared:
+        _share_out(network, roots == root, offsets)
+    heights = _stretched([s for s in network.stretches if s.rise is None], roots, offsets)
 
     lines = {
         name: LineHeights(np.array(distance), heights[np.array(stations)])
@@ -200,49 +200,30 @@ def _stations_of_line(network: _Network, line: Line) -> None:
     network.along[line.name] = (distance, stations)
 
 
-class _Ties:
-    """Stations tied together by known differences of height: a forest, each tree known up to one height."""
+def _forest(ties: Iterable[_Stretch]) -> tuple[nx.Graph[int], list[_Stretch]]:
+    """Return the known differences of height that close no loop, as edges between stations, and those that do."""
+    trees: nx.utils.UnionFind[int] = nx.utils.UnionFind()
+    forest: nx.Graph[int] = nx.Graph()
+    closing = []
+    for tie in ties:
+        if trees[tie.start] == trees[tie.stop]:
+            closing.append(tie)
+        else:
+            trees.union(tie.start, tie.stop)
+            forest.add_edge(tie.start, tie.stop, tie=tie)
+    return forest, closing
 
-    def __init__(self, count: int) -> None:
-        self._parent = list(range(count))
-        self._offset = [0.0] * count  # height above the parent
-        self._tied: nx.Graph[int] = nx.Graph()
 
-    def root(self, station: int) -> int:
-        return self._find(station)[0]
-
-    def _find(self, station: int) -> tuple[int, float]:
-        path = []
-        while self._parent[station] != station:
-            path.append(station)
-            station = self._parent[station]
-        above = 0.0
-        for step in reversed(path):  # hang every station met straight below the root
-            above += self._offset[step]
-            self._parent[step], self._offset[step] = station, above
-        return station, above
-
-    def add(self, tie: _Stretch) -> float:
-        """Tie two stations; return by how much the tie contradicts those before it (0 for a new tie)."""
-        assert tie.rise is not None
-        (low, low_offset), (high, high_offset) = self._find(tie.start), self._find(tie.stop)
-        if low == high:
-            return tie.rise - (high_offset - low_offset)
-        self._parent[high] = low
-        self._offset[high] = low_offset + tie.rise - high_offset
-        self._tied.add_edge(tie.start, tie.stop, place=tie.place)
-        return 0.0
-
-    def loop(self, closing: _Stretch) -> list[str]:
-        """Return the places of the ties of the loop that a contradicting tie closes, itself last."""
-        if closing.start == closing.stop:
-            return [closing.place]
-        path = nx.shortest_path(self._tied, closing.start, closing.stop)
-        return [*(self._tied.edges[pair]["place"] for pair in pairwise(path)), closing.place]
-
-    def offsets(self) -> FloatArray:
-        """Return the height of every station above the root of its tree."""
-        return np.array([self._find(station)[1] for station in range(len(self._parent))])
+def _measured_from_roots(forest: nx.Graph[int], count: int) -> tuple[NDArray[np.int_], FloatArray]:
+    """Return the tree of every station, by its first station, and the height above that; shape (count,) each."""
+    roots, offsets = np.arange(count), np.zeros(count)
+    for tree in nx.connected_components(forest):
+        root = min(tree)
+        roots[list(tree)] = root
+        for one, other in nx.bfs_edges(forest, root):
+            tie = forest.edges[one, other]["tie"]
+            offsets[other] = offsets[one] + (tie.rise if tie.start == one else -tie.rise)
+    return roots, offsets
 
 
 def _share_out(network: _Network, tree: NDArray[np.bool_], offsets: FloatArray) -> None:
@@ -253,50 +234,36 @@ def _share_out(network: _Network, tree: NDArray[np.bool_], offsets: FloatArray) 
     held: dict[int, list[float]] = {}
     for tie in network.given:
         if tree[tie.stop]:
-            assert tie.rise is not None
-            held.setdefault(tie.stop, []).append(tie.rise)
+            held.setdefault(tie.stop, []).append(tie.rise or 0.0)
     known = {station: float(np.mean(heights)) for station, heights in held.items()}
-    members = np.flatnonzero(tree)
-    if not known:
-        known = {int(members[0]): 0.0}
-    if tree[0]:
-        known[0] = 0.0
+    if tree[0] or not known:
+        known[int(np.argmax(tree))] = 0.0  # the datum, which is the first of all, or any station
+    alone = np.arange(tree.size)
+    alone[list(known)] = 0
+    start = np.zeros(tree.size)
+    start[list(known)] = list(known.values())
     fixed = [s for s in network.stretches if s.rise is not None and tree[s.start]]
-    free = [int(station) for station in members if int(station) not in known]
-    column = {station: k for k, station in enumerate(free)}
-    heights = _least_squares(fixed, column, known)
-    for station in members:
-        offsets[station] = known[int(station)] if int(station) in known else heights[column[int(station)]]
+    offsets[tree] = _stretched(fixed, alone, start)[tree]
 
 
-def _least_squares(stretches: Iterable[_Stretch], column: dict[int, int], known: dict[int, float]) -> FloatArray:
-    """Minimize Σ (difference of height − rise)² / length over the unknown stations."""
-    rows: list[tuple[int, int, float, float]] = []  # column of start, of stop (-1: known), weight, right-hand side
-    for stretch in stretches:
-        rise = (stretch.rise or 0.0) + known.get(stretch.start, 0.0) - known.get(stretch.stop, 0.0)
-        rows.append((column.get(stretch.start, -1), column.get(stretch.stop, -1), 1.0 / stretch.length, rise))
-    table = np.array(rows, dtype=float).reshape(-1, 4)
-    start, stop = table[:, 0].astype(int), table[:, 1].astype(int)
-    return _solve_springs(len(column), start, stop, table[:, 2], table[:, 3])
+def _stretched(stretches: Sequence[_Stretch], roots: NDArray[np.int_], offsets: FloatArray) -> FloatArray:
+    """Return the heights of all stations, each tree of them lifted so that Σ (rise − its own)² / length is least.
 
-
-def _stretched_string(network: _Network, roots: NDArray[np.int_], offsets: FloatArray) -> FloatArray:
-    """Find the heights of all trees over the free stretches between them."""
-    free = [s for s in network.stretches if s.rise is None]
-    datum = int(roots[0])
-    trees = [root for root in dict.fromkeys(roots.tolist()) if root != datum]
-    column = np.full(len(network.names), -1)
+    `roots` is the tree of each station, 0 for those that are held, and `offsets` the height above it, m, both of shape
+    (n,).
+    """
+    ends = np.array([(s.start, s.stop) for s in stretches], dtype=int).reshape(-1, 2)
+    weight = 1.0 / np.array([s.length for s in stretches], dtype=float)
+    rise = np.array([s.rise or 0.0 for s in stretches], dtype=float)
+    between = roots[ends[:, 0]] != roots[ends[:, 1]]
+    start, stop = ends[between].T
+    trees = sorted({*roots[start].tolist(), *roots[stop].tolist()} - {0})
+    column = np.full(roots.size, -1)
     column[trees] = np.arange(len(trees))
-    start = np.array([s.start for s in free], dtype=int)
-    stop = np.array([s.stop for s in free], dtype=int)
-    weight = 1.0 / np.array([s.length for s in free], dtype=float)
-    between = roots[start] != roots[stop]
-    start, stop, weight = start[between], stop[between], weight[between]
-    lift = offsets[start] - offsets[stop]
-    solved = _solve_springs(len(trees), column[roots[start]], column[roots[stop]], weight, lift)
-    above = np.concatenate([solved, [0.0]])[column[roots]]
-    heights = offsets + above
-    return np.asarray(heights - heights[0], dtype=float)
+    slack = (rise - offsets[ends[:, 1]] + offsets[ends[:, 0]])[between]
+    solved = _solve_springs(len(trees), column[roots[start]], column[roots[stop]], weight[between], slack)
+    lift = np.append(solved, 0.0)[column[roots]]
+    return np.asarray(offsets + lift, dtype=float)
 
 
 def _solve_springs(

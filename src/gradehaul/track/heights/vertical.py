@@ -9,7 +9,7 @@ import numpy as np
 
 from gradehaul.plan.records import LineEnd, Note, Plan
 from gradehaul.quantities import describe
-from gradehaul.track.chains import Chain
+from gradehaul.track.curvature import Chain
 from gradehaul.track.heights.railhead import Railheads
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 

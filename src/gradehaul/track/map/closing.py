@@ -10,16 +10,19 @@ from typing import NamedTuple
 
 from gradehaul.plan.records import Line, Note, Plan, Track
 from gradehaul.quantities import convert, describe
-from gradehaul.track.chains import chains
-from gradehaul.track.curvature import Section, own_sections, sections
+from gradehaul.track.curvature import Section, chains, own_sections, sections
 from gradehaul.track.map.dead_reckoning import map_positions
 from gradehaul.track.map.plane import Leg, legs_of
-from gradehaul.track.map.positions import ClosureError, Positions
+from gradehaul.track.map.positions import USABLE_ANGLE, USABLE_MISCLOSURE, ClosureError, Positions
 
 _NAMED_LINES = 8
 """Lines of a figure that a note names."""
-_DRAWN = (0.1, math.radians(2))
+_DRAWN, _LAID_ANGLE = 0.1, math.radians(2)
 """Lines of a drawing that miss one another by less than this share of the gauge and this angle, rad, get no note."""
+_PUSHED = math.radians(5)
+"""A figure that misses closing by a greater angle, or by more than its gauge, cannot be laid (our own limits)."""
+_MOST_ALIKE = 3
+"""Of more figures that miss alike only the worst is noted, with their count."""
 PERFECT = (1e-4, math.radians(0.01))
 """Misclosures below this distance, m, and angle, rad, are not worth a note: no builder lays track closer."""
 
@@ -34,35 +37,77 @@ _FINEST = 5
 
 
 def closure_notes(
-    plan: Plan, positions: Positions, curvature: Mapping[str, Sequence[Section]] | None = None
-) -> list[Note]:
-    """Return a note for each figure that misses closing by more than track is laid.
+    plan: Plan, positions: Positions, curvature: Mapping[str, Sequence[Section]]
+) -> list[tuple[Note, bool]]:
+    """Return a note for each figure that misses closing by more than track is laid, and whether that matters.
 
-    With the sections of every track, by its id, it names the change of one track that alone would close the figure.
+    It matters where the figure misses by more than track can be pushed into place; those come first, the worst at the
+    head. Many alike are one note with their count. A note names the change of one track that alone would close the
+    figure. Diverging tracks drawn at an angle, as symbols of turnouts with straight sides are, are one note as well.
+
+    Parameters
+    ----------
+    plan, positions
+        The plan, and the places of its tracks.
+    curvature
+        The sections of every track, by its id.
     """
-    notes = []
-    faults = _likely_faults(plan, positions, curvature) if curvature is not None else {}
-    for closure in positions.closures:
-        if _closes(closure) or _as_drawn(plan, closure):
+    faults = _likely_faults(plan, positions, curvature)
+    drawn: dict[str, ClosureError] = {}
+    stated_at: set[str] = set()
+    alike: dict[tuple[bool, bool], list[ClosureError]] = {}
+    for closure in sorted(positions.closures, key=lambda each: -each.severity):
+        if _closes(closure) or _as_drawn(plan, closure, _LAID_ANGLE):
             continue
-        text = f"{_verb(closure)} by {misclosure(plan, closure)}"
-        share = describe(_rounded(closure.share), "share", "%")
-        text += f" over {describe(closure.length, 'length', plan.unit)} ({share})"
-        if closure.joint:
-            text += f", at joint {closure.joint}"
-        if words := faults.get(closure):
-            text += f"; {' or '.join(words)} would close it"
-        notes.append(Note(figure_name(closure), text))
+        if _as_drawn(plan, closure, USABLE_ANGLE) and plan.joints[closure.joint].kind == "turnout":
+            drawn.setdefault(closure.joint, closure)
+        elif not closure.stated or closure.joint not in stated_at:  # of lines at one joint the worst is enough
+            stated_at.update([closure.joint] if closure.stated else [])
+            alike.setdefault((not _matters(plan, closure), closure.stated), []).append(closure)
+    notes: list[tuple[Note, bool]] = []
+    for (slight, stated), closures in sorted(alike.items()):
+        many = len(closures) > _MOST_ALIKE
+        for closure in closures[:1] if many else closures:
+            text = f"{_verb(closure)} by {_miss(plan, closure)}"
+            if words := faults.get(closure):
+                text += f"; {' or '.join(words)} would close it"
+            if many:
+                text += f"; the worst of {len(closures)} {'that do' if stated else 'loops that do'}"
+            notes.append((Note(figure_name(closure), text), not slight))
+    if drawn:
+        worst = next(iter(drawn.values()))
+        turnouts = "1 turnout has its" if len(drawn) == 1 else f"{len(drawn)} turnouts have their"
+        text = f"{turnouts} diverging track drawn at an angle, {_degrees(worst)} at most, at joint {worst.joint}"
+        notes.append((Note("drawing", f"{text}; no curve is counted for it"), False))
     return notes
 
 
 def misclosure(plan: Plan, closure: ClosureError) -> str:
-    """Return by how much a figure misses closing, in the plan's unit and in degrees."""
-    text = _two_digits(closure.distance, plan.unit)
-    if closure.angle is not None:
-        degrees = describe(math.radians(_rounded(math.degrees(abs(closure.angle)))), "angle", "deg")
-        text += f" and {degrees.removesuffix(' deg')}°"
-    return text
+    """Return by how much a figure misses closing: in place in the plan's unit, in heading in degrees, or in both."""
+    words = [_two_digits(closure.distance, plan.unit)] if closure.distance >= PERFECT[0] else []
+    if abs(closure.angle or 0.0) >= PERFECT[1] or not words:
+        words.append(_degrees(closure))
+    return " and ".join(words)
+
+
+def _degrees(closure: ClosureError) -> str:
+    return f"{_rounded(math.degrees(abs(closure.angle or 0.0))):g}°"
+
+
+def _miss(plan: Plan, closure: ClosureError) -> str:
+    """Return by how much a figure misses closing, as a share of its length, and where it shows."""
+    text = misclosure(plan, closure)
+    if closure.distance >= PERFECT[0]:
+        share = describe(_rounded(closure.share), "share", "%")
+        text += f" over {describe(closure.length, 'length', plan.unit)} ({share})"
+    return text + (f", at joint {closure.joint}" if closure.joint else "")
+
+
+def _matters(plan: Plan, closure: ClosureError) -> bool:
+    """Return whether a figure misses closing by more than track can be pushed into place."""
+    return (
+        closure.distance > plan.scale.gauge or abs(closure.angle or 0.0) > _PUSHED or closure.share > USABLE_MISCLOSURE
+    )
 
 
 def figure_misses(closure: ClosureError) -> str:
@@ -80,9 +125,10 @@ def _verb(closure: ClosureError) -> str:
     return "miss one another" if closure.stated else "misses closing"
 
 
-def _as_drawn(plan: Plan, closure: ClosureError) -> bool:
-    distance, angle = _DRAWN
-    return closure.stated and closure.distance < distance * plan.scale.gauge and abs(closure.angle or 0.0) < angle
+def _as_drawn(plan: Plan, closure: ClosureError, angle: float) -> bool:
+    """Return whether lines of a drawing meet in place, and in heading to within an angle, rad."""
+    near = closure.distance < _DRAWN * plan.scale.gauge
+    return closure.stated and near and abs(closure.angle or 0.0) <= angle
 
 
 def figure_name(closure: ClosureError) -> str:
@@ -206,7 +252,7 @@ def _change(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
 
 def _other_length(plan: Plan, track: Track, wanted: Leg) -> _Change | None:
     length = wanted.chord.real
-    if length <= 0 or not _fits(replace(track, length=length), wanted):
+    if length < PERFECT[0] or not _fits(replace(track, length=length), wanted):
         return None
     number = convert(length, plan.unit)
     for decimals in range(_FINEST + 1):

@@ -268,7 +268,7 @@ def map_positions(plan: Plan, sections: Mapping[str, Sequence[Section]]) -> Posi
     Examples
     --------
     >>> from gradehaul.plan import read_plan
-    >>> from gradehaul.track.chains import chains
+    >>> from gradehaul.track.curvature import chains
     >>> from gradehaul.track.curvature import sections
     >>> plan = read_plan('''
     ... scale = "HO"

@@ -6,19 +6,20 @@ import math
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.records import Berth, LineEnd, Note, Plan
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters
 from gradehaul.scales import clear_height
 from gradehaul.track.map.closing import figure_misses, misclosure
 from gradehaul.track.map.positions import Positions
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.track.proximity.nearness import Chords, chords_of, near_stretches, neighbors
-from gradehaul.track.proximity.rail import Continuation, continuation, rail_of
+from gradehaul.track.proximity.rail import Continuation, Integers, continuation, rail_of
 from gradehaul.track.proximity.spacing import spacing_of
 
 if TYPE_CHECKING:
@@ -48,11 +49,20 @@ _CHORDS_AT_ONCE = 500
 
 
 @dataclass(frozen=True, slots=True)
+class Fouling:
+    """Track that ends a clear length: the least distance between its center and the berth's, and what trains need."""
+
+    track: str
+    distance: Meters
+    needed: Meters
+
+
+@dataclass(frozen=True, slots=True)
 class ClearLength:
     """How much of a berth a train may stand on, and where: distances from the start of its first track, m.
 
     `basis` is where it comes from: `stated` by the builder, from the `map`, or the `whole` berth where the map does not
-    close well enough.
+    close well enough. `fouled_by` is what ends it at either end where the map does, or leaves nothing of it.
     """
 
     berth: str
@@ -60,6 +70,7 @@ class ClearLength:
     start: float
     stop: float
     basis: Literal["stated", "map", "whole"]
+    fouled_by: tuple[Fouling, ...] = ()
 
 
 def clear_lengths(alignment: Alignment) -> dict[str, ClearLength]:
@@ -205,9 +216,22 @@ def _measured(alignment: Alignment, frame: int, berths: Sequence[Berth]) -> Iter
     distance = plan.scale.fouling_distance
     field = _Field(alignment, frame, distance) if distance > 0 else None
     for berth in berths:
-        fouled = [np.empty((0, 2)), *(field.fouled(berth) if field else ())]
-        start, stop = _longest_gap(np.concatenate(fouled), _length(alignment, berth))
-        yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map")
+        whole = _length(alignment, berth)
+        if field is None:
+            yield berth.name, ClearLength(berth.name, whole, 0.0, whole, "map")
+            continue
+        fouled = field.fouled(berth)
+        start, stop = _longest_gap(fouled.stretch, whole)
+        ends = tuple(field.ends(fouled, start, stop))
+        yield berth.name, ClearLength(berth.name, stop - start, start, stop, "map", ends)
+
+
+class _Fouled(NamedTuple):
+    """Stretches of a berth that other track fouls, m from its start, shape (n, 2), and the numbers of both chords."""
+
+    stretch: FloatArray
+    own: Integers
+    other: Integers
 
 
 class _Field:
@@ -217,7 +241,7 @@ class _Field:
         self.plan = alignment.plan
         self.distance = distance
         self.spacing = spacing_of(self.plan)
-        names = [name for name, track in alignment.positions.tracks.items() if track.frame == frame]
+        self.names = names = [name for name, track in alignment.positions.tracks.items() if track.frame == frame]
         self.number = {name: number for number, name in enumerate(names)}
         self.rail = rail_of(self.plan, self.number, slips=False)
         self.chords = chords_of(alignment, names, stray=distance * _SAGITTA, longest=distance * _LONGEST)
@@ -230,8 +254,34 @@ class _Field:
         with suppress(PlanError):  # a scale made by hand has no height to keep: then all is one level
             self.height = clear_height(self.plan.scale, self.plan.practice)
 
-    def fouled(self, berth: Berth) -> Iterator[FloatArray]:
-        """Yield stretches of a berth that other track fouls, m from its start, shape (m, 2)."""
+    def fouled(self, berth: Berth) -> _Fouled:
+        """Return the stretches of a berth that other track fouls."""
+        parts = list(self._fouled(berth))
+        return _Fouled(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+    def ends(self, fouled: _Fouled, start: float, stop: float) -> Iterator[Fouling]:
+        """Yield the track that ends a clear length at either end, or all of it that there might be."""
+        low, high = fouled.stretch.T
+        if start < stop:
+            at_ends = (np.abs(high - start) < _ROUNDING) | (np.abs(low - stop) < _ROUNDING)
+        else:
+            at_ends = np.full(low.size, fill_value=True)
+        if not at_ends.any():
+            return
+        from shapely import distance, linestrings
+
+        tracks = self.chords.track[fouled.other]
+        some = np.flatnonzero(np.isin(tracks, tracks[at_ends]))
+        one, two = self.chords.take(fouled.own[some]), self.chords.take(fouled.other[some])
+        apart = np.asarray(distance(linestrings(one.ends[:, :, :2]), linestrings(two.ends[:, :, :2])))
+        needed = self.spacing.least(one.bend, two.bend)
+        nearest_first = np.argsort(apart, kind="stable")
+        _, firsts = np.unique(two.track[nearest_first], return_index=True)
+        found = nearest_first[np.sort(firsts)]
+        for place in found if start < stop else found[:1]:
+            yield Fouling(self.names[two.track[place]], float(apart[place]), float(needed[place]))
+
+    def _fouled(self, berth: Berth) -> Iterator[_Fouled]:
         own = [self.number[track] for track in berth.tracks]  # one after another, as in the line
         lead = np.concatenate([[0.0], np.cumsum(self.length[own])])
         beyond = continuation(self.rail, own[0], own[-1], _ONWARD * self.widest)
@@ -248,7 +298,8 @@ class _Field:
             berths = berths._replace(span=berths.span + lead[berths.track - own[0]][:, np.newaxis])
             # chords bulge from their tracks, and what is a hair nearer may be as far away as it should
             apart = self.spacing.least(berths.bend, theirs.bend) - 2 * _SAGITTA * self.distance
-            yield near_stretches(berths, theirs, apart, self.height)
+            which, stretch = near_stretches(berths, theirs, apart, self.height)
+            yield _Fouled(stretch, one[which], two[which])
 
     def _without(self, chords: Chords, beyond: Continuation) -> FloatArray:
         """Return the spans of chords without what is left out; nothing is left of one that is not rising."""

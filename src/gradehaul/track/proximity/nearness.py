@@ -153,8 +153,10 @@ def near_pairs(ends: FloatArray, reach: float, highest: float) -> Iterator[Pairs
         yield one[near][order], two[near][order]
 
 
-def near_stretches(mine: Chords, theirs: Chords, distance: FloatArray, height: float) -> FloatArray:
-    """Return the stretch of each chord on which it is near the other of its pair, on one level.
+def near_stretches(
+    mine: Chords, theirs: Chords, distance: FloatArray, height: float
+) -> tuple[NDArray[np.intp], FloatArray]:
+    """Return the pairs of chords that are near one another on one level, and the stretch of the first that is.
 
     All places within a distance of a chord are a disc at each end and a strip between; together they are convex, so a
     straight line is within them from one place to another.
@@ -170,8 +172,8 @@ def near_stretches(mine: Chords, theirs: Chords, distance: FloatArray, height: f
 
     Returns
     -------
-    FloatArray
-        Where they begin and end by the spans of `mine`, m, shape (m, 2); none for pairs that are not near.
+    tuple
+        Numbers of the pairs, shape (m,), and where they are near by the spans of `mine`, m, shape (m, 2).
     """
     pairs = _pairs(mine, theirs)
     strip = _common(
@@ -185,7 +187,8 @@ def near_stretches(mine: Chords, theirs: Chords, distance: FloatArray, height: f
     level = _on_one_level(_Seen(*(column[some] for column in pairs)), near[some], distance[some], height)
     span = mine.span[some]
     stretches: FloatArray = span[:, :1] + level * np.diff(span)
-    return stretches[level[:, 0] < level[:, 1]]
+    kept = level[:, 0] < level[:, 1]
+    return some[kept], stretches[kept]
 
 
 class _Seen(NamedTuple):

@@ -112,42 +112,19 @@ def fit_stroke(stroke: Stroke, *, tolerance: float, kink: float) -> tuple[tuple[
     """
     if not (tolerance > 0 and kink > 0):
         raise ValueError(f"tolerance and kink must be above 0, got {tolerance} and {kink}")
-    back = _drawn_backward(stroke)
-    course = course_of(_backward(stroke) if back else stroke, SAME * tolerance)
+    course = course_of(stroke, SAME * tolerance)
     if course is None:
         x, y = stroke.points[0]
         fault = Fault("zero-length", "all of it lies at one place", Spot(x, y), stroke.handle, stroke.layer)
         return (), (fault,)
-    if course.closed and not course.exact.all():
-        course, turned_round = in_order(course)
-        back ^= turned_round
+    back = False
+    if not course.exact.all():
+        course, back = in_order(course)
     reaches, faults = _fitted(course, stroke, tolerance, kink)
     if not back:
         return reaches, faults
     turned_back = [replace(reach, elements=tuple(map(turned, reversed(reach.elements)))) for reach in reversed(reaches)]
     return tuple(turned_back), faults[::-1]
-
-
-def _drawn_backward(stroke: Stroke) -> bool:
-    """Return whether a stroke of chords begins at the later of its two ends, by their coordinates.
-
-    Chords are fitted from the earlier end on, whichever way they were drawn: both ways give one and the same track.
-    """
-    if stroke.exact.all():
-        return False
-    there, back = stroke.points, stroke.points[::-1]
-    differ = np.flatnonzero((there != back).ravel())
-    return bool(differ.size and there.ravel()[differ[0]] > back.ravel()[differ[0]])
-
-
-def _backward(stroke: Stroke) -> Stroke:
-    return replace(
-        stroke,
-        points=stroke.points[::-1],
-        bulges=-stroke.bulges[::-1],
-        exact=stroke.exact[::-1],
-        heights=None if stroke.heights is None else stroke.heights[::-1],
-    )
 
 
 def _fitted(

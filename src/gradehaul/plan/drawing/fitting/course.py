@@ -133,21 +133,24 @@ def begun_at(course: Course, start: int) -> Course:
 
 
 def in_order(course: Course) -> tuple[Course, bool]:
-    """Return a closed course from its least vertex on, to one side of it; and whether it runs the other way now.
+    """Return a course as it is fitted, and whether it runs the other way now.
 
-    So a ring gives one track wherever its drawing began, and whichever way it ran.
+    A closed one runs from its least vertex on: so a stroke gives one track whichever way it was drawn, and a ring
+    wherever its drawing began.
     """
-    ring = course.points[:-1]
-    least = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
-    starts = np.flatnonzero((ring == least).all(axis=1))  # a ring may come by one place more than once
     back = _backward(course)
-    ways = [(begun_at(course, start), False) for start in starts.tolist()]
-    ways += [(begun_at(back, start), True) for start in (-starts % len(ring)).tolist()]
+    ways = [(course, False), (back, True)]
+    if course.closed:
+        ring = course.points[:-1]
+        least = ring[np.lexsort((ring[:, 1], ring[:, 0]))[0]]
+        starts = np.flatnonzero((ring == least).all(axis=1))  # a ring may come by one place more than once
+        ways = [(begun_at(course, start), False) for start in starts.tolist()]
+        ways += [(begun_at(back, start), True) for start in (-starts % len(ring)).tolist()]
     return min(ways, key=lambda way: (way[0].points + 0.0).tobytes())
 
 
 def _backward(course: Course) -> Course:
-    """Return a closed course run the other way."""
+    """Return a course run the other way."""
     return replace(
         course,
         points=course.points[::-1],
@@ -166,35 +169,24 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
     vertex that turns more by `kink` is a corner. A neighbor does not count across a chord from which the curve would
     lie off by more than `most`, m: that is a straight, as in a siding, and a smaller bend beside it is a corner.
     """
-    points = course.points
+    points, exact, inner = course.points, course.exact, 1
+    if course.closed:  # the vertices 0 to n - 1 of the ring
+        points, exact, inner = np.vstack((points[-2], points)), np.concatenate((exact[-1:], exact)), 0
+    turn, chord = turns(points), np.hypot(*np.diff(points, axis=0).T)
+    touches = exact[:-1] | exact[1:]
+    one, other = chord[:-1], chord[1:]
+    mean = (one + other) / 2
     if course.closed:
-        points = np.vstack((points[-2], points, points[1]))[: len(points) + 1]
-        turn = turns(points)  # of vertices 0 to n - 1 of the ring
-        chord = np.hypot(*np.diff(points, axis=0).T)
-        vertex = np.arange(len(turn))
-        exact = course.exact
-        touches = exact | np.roll(exact, 1)
-        before, after = np.roll(turn, 1), np.roll(turn, -1)
+        before, after, nearer, further = np.roll(turn, 1), np.roll(turn, -1), np.roll(mean, 1), np.roll(mean, -1)
     else:
-        turn = turns(points)
-        chord = np.hypot(*np.diff(points, axis=0).T)
-        vertex = np.arange(1, len(points) - 1)
-        touches = course.exact[:-1] | course.exact[1:]
-        padded = np.concatenate(([0.0], turn, [0.0]))
-        exact_before = np.concatenate(([False], touches, [False]))
-        padded[exact_before] = 0.0
-        before, after = padded[:-2].copy(), padded[2:].copy()
-    flat = [np.abs(turn) * each / 8 > most for each in (chord[:-1], chord[1:])]  # sagittas, were they chords of a curve
+        padded = np.concatenate(([0.0], np.where(touches, 0.0, turn), [0.0]))
+        before, after = padded[:-2], padded[2:]
+        nearer, further = np.concatenate((mean[:1], mean[:-1])), np.concatenate((mean[1:], mean[-1:]))
+    flat = [np.abs(turn) * each / 8 > most for each in (one, other)]  # sagittas, were they chords of a curve
     before, after = np.where(flat[0], 0.0, before), np.where(flat[1], 0.0, after)
     if not course.closed and len(turn) > 1:  # beyond an end the curve may go on
         before[0] = np.sign(turn[0]) * min(abs(turn[0]) / 2, max(np.sign(turn[0]) * after[0], 0.0))
         after[-1] = np.sign(turn[-1]) * min(abs(turn[-1]) / 2, max(np.sign(turn[-1]) * before[-1], 0.0))
-    one, other = chord[:-1], chord[1:]
-    mean = (one + other) / 2
-    if course.closed:
-        nearer, further = np.roll(mean, 1), np.roll(mean, -1)
-    else:
-        nearer, further = np.concatenate((mean[:1], mean[:-1])), np.concatenate((mean[1:], mean[-1:]))
     hand = np.sign(turn)
     # Beside a longer or shorter chord a neighbor turns further or less than this vertex would.
     before, after = before * np.maximum(mean / nearer, 1), after * np.maximum(mean / further, 1)
@@ -202,7 +194,7 @@ def cuts_of(course: Course, kink: float, noise: float, most: float) -> IntArray:
     shake = noise * np.sqrt(1 / one**2 + 1 / other**2 + (1 / one + 1 / other) ** 2)
     allowed = np.where(flat[0] | flat[1], min(kink, BEND), kink)
     corner = (isolated > allowed + 6 * shake) | (np.abs(turn) > WIDEST_CHORD + 6 * shake)
-    return np.asarray(vertex[touches | corner], dtype=np.int64)
+    return np.flatnonzero(touches | corner) + inner
 
 
 def lone_chords(course: Course, deep: float) -> IntArray:

@@ -245,29 +245,15 @@ class _Candidates:
 
 def _moves(length: FloatArray) -> FloatArray:
     """Return what a step along each chord does to a state and its covariance, shape (n, 9, 9)."""
+    step = np.tile(np.eye(3), (len(length), 1, 1))
+    step[:, E, T] = step[:, T, K] = length
+    step[:, E, K] = length**2 / 2
     moves = np.zeros((len(length), 9, 9))
-    moves[:, range(9), range(9)] = 1.0
-    half = length**2 / 2
-    for at, to, by in (
-        (E, T, length),
-        (E, K, half),
-        (T, K, length),
-        (EE, ET, 2 * length),
-        (EE, EK, 2 * half),
-        (EE, TT, length**2),
-        (EE, TK, 2 * length * half),
-        (EE, KK, half**2),
-        (ET, EK, length),
-        (ET, TT, length),
-        (ET, TK, length**2 + half),
-        (ET, KK, length * half),
-        (EK, TK, length),
-        (EK, KK, half),
-        (TT, TK, 2 * length),
-        (TT, KK, length**2),
-        (TK, KK, length),
-    ):
-        moves[:, at, to] = by
+    moves[:, :EE, :EE] = step
+    # Of the covariance F C F' the upper half alone, in which each entry beside the diagonal counts for its mirror too.
+    one, other = np.triu_indices(3)
+    mirrored = step[:, one][:, :, other] * step[:, other][:, :, one] * (one != other)
+    moves[:, EE:, EE:] = step[:, one][:, :, one] * step[:, other][:, :, other] + mirrored
     return moves
 
 

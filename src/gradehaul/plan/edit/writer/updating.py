@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from gradehaul.errors import PlanError
 from gradehaul.plan.drawing.heights import MISFIT
-from gradehaul.plan.edit.writer.before import height_of, unit_of
-from gradehaul.plan.edit.writer.drawn_tables import edited, length_in, same, tables_of
+from gradehaul.plan.edit.writer.drawn_tables import edited, height_of, length_in, same, tables_of, unit_of
 from gradehaul.plan.edit.writer.text import (
     DRAWN,
     MARK,
