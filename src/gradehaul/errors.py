@@ -1,4 +1,4 @@
-"""The exceptions: what is wrong with the builder's input, in one line.
+"""The exceptions: what is wrong with the builder's input, in one line, and how that line quotes what was found.
 
 GradehaulError
 ├── PlanError (ValueError)        the plan file
@@ -11,10 +11,15 @@ GradehaulError
 
 from __future__ import annotations
 
+import datetime as dt
+import unicodedata
 from collections.abc import Sequence
 from typing import Self
 
-__all__ = ["DesignError", "DrawingError", "GradehaulError", "PlanError", "Problems", "QuantityError", "RouteError"]
+_LONGEST = 60
+"""Characters of a name or a value that a message shows."""
+_BLANKS = "\t\n\r\v\f\u2028\u2029"
+_BIDI = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C)}
 
 
 class GradehaulError(Exception):
@@ -107,3 +112,68 @@ class Problems(GradehaulError, ValueError):  # noqa: N818 - it is a list of erro
 
     def __reduce__(self) -> tuple[object, ...]:
         return Problems, (self.errors,)
+
+
+def unseen(sign: str) -> bool:
+    r"""Tell whether a sign is a control character or a mark that turns the direction of writing; tabs are none.
+
+    Examples
+    --------
+    >>> unseen("\x07"), unseen("\u202e"), unseen("\t"), unseen("a")
+    (True, True, False, False)
+    """
+    return sign in _BIDI or (sign not in _BLANKS and unicodedata.category(sign) == "Cc")
+
+
+def clean(name: str) -> str:
+    r"""Return a name without control characters and without blanks at its ends.
+
+    Tabs and line breaks become blanks. Marks that turn the direction of writing go too, since they would let a
+    name look like another. A byte that no text encoding knew becomes a mark that can be printed.
+
+    Examples
+    --------
+    >>> clean(" Up\x1b\tore ")
+    'Up ore'
+    """
+    if not name.isprintable():
+        name = "".join(" " if sign in _BLANKS else sign for sign in name if not unseen(sign))
+        name = "".join("\N{REPLACEMENT CHARACTER}" if "\ud800" <= sign <= "\udfff" else sign for sign in name)
+    return name.strip()
+
+
+def cut(text: str) -> str:
+    """Return the text, shortened so that one message stays one readable line."""
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
+
+
+def quoted(name: str) -> str:
+    """Return a name in quotes, for a message."""
+    text = "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in cut(clean(name)))
+    return f"'{text}'" if '"' in text and "'" not in text else f'"{text}"'
+
+
+def shown(value: object) -> str:
+    """Return a value of a plan file as a message shows it, whatever it is.
+
+    Examples
+    --------
+    >>> shown(-24), shown("24 in"), shown(True), shown([1, 2])
+    ('-24', '"24 in"', 'true', 'a list')
+    """
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case int():  # one too long to print in decimals can be written in TOML as hexadecimal
+            return str(value) if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"
+        case float():
+            return f"{value:.12g}"
+        case str():
+            return quoted(value)
+        case list() | tuple():
+            return "a list"
+        case dict():
+            return "a table"
+        case dt.date() | dt.time():
+            return f"the date or time {value}"
+    return "nothing" if value is None else cut(clean(repr(value)))

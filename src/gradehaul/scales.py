@@ -7,23 +7,11 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, NamedTuple
 
-from gradehaul.errors import PlanError
-from gradehaul.quantities.si import Meters
+from gradehaul.errors import PlanError, quoted
+from gradehaul.quantities.si import Kilograms, Meters
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-__all__ = [
-    "Practice",
-    "Radii",
-    "Scale",
-    "car_mass",
-    "clear_height",
-    "known_scales",
-    "own_scale",
-    "scale_named",
-    "track_centers",
-]
 
 Practice = Literal["NMRA", "NEM"]
 """Whose weights, clearances and radii apply."""
@@ -36,9 +24,9 @@ _WIDEST_GAUGE = 5.0  # m at full size; beyond any railway, so a slip of units
 class Radii(NamedTuple):
     """Least radii, m, by the length of body at full size of the longest stock that is to run (NEM 111)."""
 
-    up_to_20_m: float
-    up_to_24_m: float
-    up_to_27_m: float
+    up_to_20_m: Meters
+    up_to_24_m: Meters
+    up_to_27_m: Meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,26 +51,24 @@ class Scale:
     """NMRA RP-20.1: first mass, kg, and mass per body length, kg/m."""
     nem_weight: float | None = None
     """NEM 302: least mass per length over buffers, kg/m."""
-    clear_height: float | None = None
+    clear_height: Meters | None = None
     """Free height above railhead without overhead wire (NEM 102), m."""
-    stock_width: float = 0.0
+    stock_width: Meters = 0.0
     """Widest usual stock, m."""
-    side_clearance: float = 0.0
+    side_clearance: Meters = 0.0
     """Room kept beside standing stock, on one side, m."""
-    wire_height: float | None = None
+    wire_height: Meters | None = None
     """Free height above railhead under the lowest overhead wire (NEM 102), m."""
-    nmra_clear_height: float | None = None
+    nmra_clear_height: Meters | None = None
     """Free height above railhead for modern stock (NMRA S-7), m."""
-    track_centers: float | None = None
+    track_centers: Meters | None = None
     """Distance between the centers of straight parallel tracks on the line (NEM 112), m."""
-    nmra_track_centers: float | None = None
+    nmra_track_centers: Meters | None = None
     """Distance between the centers of straight parallel tracks (NMRA S-8, the wider column), m."""
     permitted_radii: Radii | None = None
     """Least radii of any track (NEM 111)."""
     branch_radii: Radii | None = None
     """Least radii of the main track of a branch line (NEM 111)."""
-    main_radii: Radii | None = None
-    """Least radii of the main track of a main line (NEM 111)."""
     buffer_radii: Radii | None = None
     """Least radii where side buffers may touch (NEM 111)."""
     aliases: tuple[str, ...] = ()
@@ -91,7 +77,7 @@ class Scale:
     """Pairs of a field and where its figure comes from."""
 
     @property
-    def fouling_distance(self) -> float:
+    def fouling_distance(self) -> Meters:
         """Least distance between track centers at which stock on one clears stock on the other, m.
 
         Half the stock's width on each track and the room kept beside one of them; on straight track. Curves need
@@ -154,10 +140,7 @@ def scale_named(name: str, *, option: str = "") -> Scale:
     gradehaul.errors.PlanError: no such scale, got "HP"; write scale = "HO", one of Z, N, TT, HO, H0, HOn3, OO, S,
     Sn3, O, 0, On3, I, II, or the ratio and gauge, as in scale = { ratio = 87.1, gauge = "16.5 mm" }
     """
-    key = _plain(name)
-    shown = name.strip()
-    shown = f'"{shown}"' if len(shown) <= 40 else f'"{shown[:40]}…"'
-    spellings = _spellings()
+    key, shown, spellings = _plain(name), quoted(name), _spellings()
     if key in spellings:
         return _scales()[spellings[key]]
     if key == "g":  # common practice, as is the spread of ratios
@@ -171,16 +154,11 @@ def scale_named(name: str, *, option: str = "") -> Scale:
     import difflib
 
     near = difflib.get_close_matches(key[:40], spellings, n=1, cutoff=0.5)
-    known = f"one of {', '.join(_scales())}"
-    if option:
-        write = f"{option} {spellings[near[0]]}, {known}" if near else known
-        raise PlanError("no such scale", place=option, found=shown, write=write)
-    first = f'scale = "{spellings[near[0]]}", {known}' if near else known
-    raise PlanError(
-        "no such scale",
-        found=shown,
-        write=f'{first}, or the ratio and gauge, as in scale = {{ ratio = 87.1, gauge = "16.5 mm" }}',
-    )
+    written = f"{option} {spellings[near[0]]}" if near and option else f'scale = "{spellings[near[0]]}"' if near else ""
+    write = ", ".join(filter(None, (written, f"one of {', '.join(_scales())}")))
+    if not option:
+        write += ', or the ratio and gauge, as in scale = { ratio = 87.1, gauge = "16.5 mm" }'
+    raise PlanError("no such scale", place=option, found=shown, write=write)
 
 
 def own_scale(ratio: float, gauge: float) -> Scale:
@@ -223,7 +201,7 @@ def own_scale(ratio: float, gauge: float) -> Scale:
     return _scale(f"1:{ratio:g}", {}, float(ratio), float(gauge), _table())
 
 
-def car_mass(scale: Scale, length: float, practice: Practice) -> float:
+def car_mass(scale: Scale, length: float, practice: Practice) -> Kilograms:
     """Return the mass, kg, that a practice lays down for a car of this length.
 
     NMRA RP-20.1 [1]_: a first mass and a mass per length of the car's body, the total of the car. NEM 302 [2]_: a
@@ -264,31 +242,24 @@ def car_mass(scale: Scale, length: float, practice: Practice) -> float:
         return first + per_length * length
     if practice == "NEM" and scale.nem_weight is not None:
         return scale.nem_weight * length
-    other, has_other = ("NEM", scale.nem_weight) if practice == "NMRA" else ("NMRA", scale.nmra_weight)
+    other = "NMRA" if scale.nmra_weight is not None else "NEM" if scale.nem_weight is not None else ""
     raise PlanError(
         f"{practice} has no weight for cars in {scale.name}",
         write='mass = "…" with what the car weighs, in g or oz'
-        + (f', or practice = "{other}", which has one' if has_other is not None else ""),
+        + (f', or practice = "{other}", which has one' if other else ""),
     )
 
 
-def clear_height(scale: Scale, practice: Practice) -> float:
+def clear_height(scale: Scale, practice: Practice) -> Meters:
     """Return the free height above railhead, m, that a practice keeps under a bridge or another track.
 
     NEM: clear space without overhead wire (NEM 102). NMRA: the column of S-7 that leaves room for tall modern
     stock. Where the practice has none for the scale, the other's holds.
 
-    Parameters
-    ----------
-    scale
-        The scale.
-    practice
-        ``NMRA`` or ``NEM``.
-
     Raises
     ------
     PlanError
-        If neither has a height for the scale, which happens to scales made by hand only.
+        Neither has a height for the scale, which happens to scales made by hand only.
 
     Examples
     --------
@@ -303,7 +274,7 @@ def clear_height(scale: Scale, practice: Practice) -> float:
     raise PlanError(f"no practice has a clear height for {scale.name}", write="the height to be kept free")
 
 
-def track_centers(scale: Scale, practice: Practice) -> tuple[float, str]:
+def track_centers(scale: Scale, practice: Practice) -> tuple[Meters, str]:
     """Return the distance between the centers of straight parallel tracks that a practice wants, m, and its source.
 
     NEM: NEM 112. NMRA: the wider column of S-8. Where the practice has none, which happens to scales made by hand only,
@@ -379,7 +350,7 @@ def _scale(name: str, row: Mapping[str, Any], ratio: float, gauge: float, table:
         by_track = table["least_radius"]
         radii = {
             f"{track}_radii": Radii(*(factor * gauge for factor in by_track[track]))
-            for track in ("permitted", "branch", "main")
+            for track in ("permitted", "branch")
         }
         radii["buffer_radii"] = Radii(*(factor * gauge for factor in by_track["buffers"]))
         cited |= dict.fromkeys(radii, table["source"][by_track["source"]])

@@ -12,7 +12,6 @@ from functools import cache
 from itertools import pairwise
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from gradehaul.plan.schema import bench as bench_schema
 from gradehaul.plan.schema import lines as line_schema
 from gradehaul.plan.schema import plan as schema
 from gradehaul.plan.schema import stock as stock_schema
@@ -25,7 +24,6 @@ _WORDS = {
     "Length": "length",
     "Distance": "length above 0",
     "Room": "length, 0 or more",
-    "Radius": "length above 0",
     "FitDistance": 'length above 0, or `"fit"`',
     "FitRadius": 'length above 0, or `"fit"`',
     "FitTurn": 'angle above 0, or `"fit"`',
@@ -46,7 +44,7 @@ _WORDS = {
     "Rises": "length, or a list of lengths",
 }
 """What the builder writes for each kind of value; a kind without words stops the page."""
-_KINDS = {**vars(values), **vars(bench_schema)}
+_KINDS = vars(values)
 _HEADERS = {section: f"[{section}.NAME]" for section in schema.KEYED}
 _HEADERS |= {section: f"[[{section}]]" for section in schema.LISTED}
 _HEADERS |= {section: f"[{section}]" for section in schema.SINGLE}

@@ -32,8 +32,11 @@ def test_importing_the_package_loads_nothing_heavy() -> None:
 
 def test_the_tree_of_errors_is_the_one_drawn() -> None:
     drawn = errors.__doc__ or ""
-    for name in errors.__all__:
-        kind = getattr(errors, name)
+    kinds = {
+        name: kind for name, kind in vars(errors).items() if isinstance(kind, type) and issubclass(kind, Exception)
+    }
+    assert len(kinds) == 7
+    for name, kind in kinds.items():
         assert issubclass(kind, errors.GradehaulError)
         assert name in drawn
         builtin = [base.__name__ for base in kind.__mro__ if base in (ValueError, LookupError)]

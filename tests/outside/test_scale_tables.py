@@ -135,7 +135,7 @@ def test_nem_102_and_301_clearances(name, clear_width, height, wire, width):
 # NEM 111, edition 2016 (read): least radius in H0 for stock of 20, 24 and 27 m, mm, halves printed rounded down.
 @pytest.mark.parametrize(
     ("track", "printed"),
-    [("permitted_radii", (363, 412, 495)), ("branch_radii", (495, 577, 660)), ("main_radii", (577, 660, 742))],
+    [("permitted_radii", (363, 412, 495)), ("branch_radii", (495, 577, 660))],
 )
 def test_nem_111_radii(track, printed):
     radii = getattr(scale_named("H0"), track)

@@ -9,8 +9,8 @@ import pytest
 
 from gradehaul.errors import Problems
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.frozen import freeze_mappings
-from gradehaul.plan.records import Cut, Share
+from gradehaul.plan.consistency import freeze_mappings
+from gradehaul.plan.records import Cut, KeptShare
 from gradehaul.quantities import Reading
 
 PLAN = read_plan("""
@@ -42,21 +42,21 @@ def one(kind, name, **changes):
 
 
 CASES = [
-    ({"vertical_curve": math.nan}, "vertical_curve must be 0 or more m, got nan"),
-    ({"carry_over": -1.0}, "carry_over must be 0 or more m, got -1"),
+    ({"vertical_curve": math.nan}, "vertical_curve must be 0 or more, got nan"),
+    ({"carry_over": -1.0}, "carry_over must be 0 or more, got -1"),
     ({"railhead": {"X": 0.0}}, 'railhead "X": there is no joint "X"'),
     ({"railhead": {"A": math.inf}}, 'railhead "A": railhead must be finite, got inf'),
     (line(tracks=()), 'line "Main": a line needs track, got none'),
     (line(start="X"), 'line "Main": there is no joint "X"'),
-    (track(length=0.0), 'line "Main", track 1: length must be more than 0 m, got 0'),
-    (track(length=math.nan), 'line "Main", track 1: length must be more than 0 m, got nan'),
-    (track(ease=-1.0), 'line "Main", track 1: ease must be 0 or more m, got -1'),
+    (track(length=0.0), 'line "Main", track 1: length must be more than 0, got 0'),
+    (track(length=math.nan), 'line "Main", track 1: length must be more than 0, got nan'),
+    (track(ease=-1.0), 'line "Main", track 1: ease must be 0 or more, got -1'),
     (track(curvature=math.inf), 'line "Main", track 1: curvature must be finite, got inf'),
-    (track(grade=1.5), 'line "Main", track 1: grade must be less than 100 %, got 150 %'),
+    (track(grade=1.5), 'line "Main", track 1: grade must be at most 100 %, 1, got 1.5'),
     (line(railhead_at=((9.0, 0.1),)), "a distance of railhead_at must be at most the line's length"),
     (line(railhead_at=((1.0, math.nan),)), "a height of railhead_at must be finite, got nan"),
-    (one("cars", "ore", mass=-1.0), 'car "ore": mass must be more than 0 kg, got -1'),
-    (one("cars", "ore", length=math.inf), 'car "ore": length must be more than 0 m, got inf'),
+    (one("cars", "ore", mass=-1.0), 'car "ore": mass must be more than 0, got -1'),
+    (one("cars", "ore", length=math.inf), 'car "ore": length must be more than 0, got inf'),
     (one("cars", "ore", rolling=Reading(math.nan)), 'car "ore": rolling must be 0 or more, got nan'),
     (one("cars", "ore", starting=Reading(1.5)), 'car "ore": starting must be at most the whole weight, 1, got 1.5'),
     (one("cars", "ore", rolling=Reading(0.02, -0.1)), 'car "ore": the spread of rolling must be 0 or more, got -0.1'),
@@ -67,7 +67,7 @@ CASES = [
     (one("powers", "tank", locos=()), 'power "tank": a power needs a locomotive, got none'),
     (one("powers", "tank", locos=("x",)), 'power "tank": there is no loco "x"'),
     (one("powers", "tank", together=1.5), 'power "tank": together must be at most the sum of the pulls, 1, got 1.5'),
-    (one("films", "wax", metal=Share(math.nan, 0.8)), 'rail "wax": metal fresh must be 0 or more, got nan'),
+    (one("films", "wax", metal=KeptShare(math.nan, 0.8)), 'rail "wax": metal fresh must be 0 or more, got nan'),
     (one("berths", "Dock", line="X"), 'berth "Dock": there is no line "X"'),
     (one("berths", "Dock", tracks=("Spur:2",)), 'berth "Dock": there is no track "Spur:2"; write "Spur:1"'),
     (one("routes", "Up", destination="X"), 'route "Up": there is no joint, berth or line\'s end "X"'),
@@ -78,7 +78,7 @@ CASES = [
     (one("trains", "coal", route="X"), 'train "coal": there is no route "X"; write "Up"'),
     (one("trains", "coal", consist=()), 'train "coal": a train needs a consist, got none'),
     (one("trains", "coal", consist=(Cut("x", 1),)), 'train "coal": there is no stock "x"'),
-    (one("trains", "coal", consist=(Cut("ore", 0),)), 'train "coal": a consist counts from 1 "ore", got 0'),
+    (one("trains", "coal", consist=(Cut("ore", 0),)), 'train "coal": the count of "ore" must be more than 0, got 0'),
     (one("trains", "coal", together=0.0), 'train "coal": together must be more than 0, got 0'),
 ]
 

@@ -9,6 +9,7 @@ from gradehaul.plan.records import (
     Berth,
     CurveResistance,
     Cut,
+    KeptShare,
     LineEnd,
     MapStart,
     NamedRoute,
@@ -16,7 +17,6 @@ from gradehaul.plan.records import (
     Note,
     Power,
     Reading,
-    Share,
 )
 from gradehaul.scales import car_mass, scale_named
 from plan.example import TEXT
@@ -118,7 +118,12 @@ def test_tables_that_stand_once(plan):
 
 def test_film(plan):
     (film,) = plan.films.values()
-    assert (film.name, film.metal, film.tyred, film.basis) == ("treated", Share(0.75, 0.85), Share(0.5, 0.65), "stated")
+    assert (film.name, film.metal, film.tyred, film.basis) == (
+        "treated",
+        KeptShare(0.75, 0.85),
+        KeptShare(0.5, 0.65),
+        "stated",
+    )
 
 
 def test_locomotive(plan):

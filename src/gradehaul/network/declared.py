@@ -9,7 +9,7 @@ from gradehaul.errors import GradehaulError, Problems, RouteError
 from gradehaul.network.graph import MovementGraph, Way, first_and_last, route_end
 from gradehaul.network.route import Route, RouteList, check_run_rounds, lap_of, route_of, route_of_runs, tail_between
 from gradehaul.network.search import MOST_LOOKED_AT, RouteCut, Runs, Search, passes
-from gradehaul.plan.alike import alike
+from gradehaul.plan.names import one_slip_apart
 from gradehaul.plan.records import NamedRoute, Note
 
 _MOST_OTHERS = 8
@@ -147,7 +147,7 @@ def _cut_error(
     write = next(
         (
             f'one name for joints "{name}" and "{other}", if they are one'
-            for name, other in alike(joints).items()
+            for name, other in one_slip_apart(joints).items()
             if joints[name].kind == "end"
         ),
         "another place, or the turnout that joins them",

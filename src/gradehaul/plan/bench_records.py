@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from gradehaul.quantities import Reading
-from gradehaul.quantities.si import Hours, PerMeter, Ratio
+from gradehaul.quantities.si import Hours, Meters, Newtons, PerMeter, Ratio, Share
 
 if TYPE_CHECKING:
     from gradehaul.plan.records import Cut
@@ -41,8 +41,8 @@ class StringRead:
     car: str
     cars: int
     forces: tuple[Reading, ...]
-    grade: float = 0.0
-    curvature: float = 0.0
+    grade: Ratio = 0.0
+    curvature: PerMeter = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +51,9 @@ class TiltRead:
 
     place: str
     car: str
-    over: float
-    starts: tuple[float, ...] = ()
-    rolls: tuple[float, ...] = ()
+    over: Meters
+    starts: tuple[Meters, ...] = ()
+    rolls: tuple[Meters, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class Trial:
     rail: str
     outcome: Literal["climbs", "stalls"]
     hours: Hours | None = None
-    together: float | None = None
+    together: Share | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class Book:
     strings: tuple[StringRead, ...] = ()
     tilts: tuple[TiltRead, ...] = ()
     trials: tuple[Trial, ...] = ()
-    step: float | None = None
+    step: Newtons | None = None
 
     @property
     def empty(self) -> bool:

@@ -1,64 +1,43 @@
-"""Names and values as the builder wrote them: cleaned, quoted for a message, and compared with those that exist."""
+"""Names as the builder wrote them, compared with those that exist."""
 
 from __future__ import annotations
 
-import datetime as dt
-import difflib
-import unicodedata
+from itertools import islice
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from gradehaul.errors import PlanError, RouteError
+from gradehaul.errors import PlanError, RouteError, clean, cut, quoted, shown
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping
+
+__all__ = [
+    "clean",
+    "cut",
+    "header",
+    "instead",
+    "key_text",
+    "listed",
+    "look_up",
+    "near_file",
+    "nearest",
+    "one_slip_apart",
+    "quoted",
+    "shown",
+    "unknown",
+]
 
 T = TypeVar("T")
 
 _LONGEST = 60
 _LISTED = 6
+_MOST_FILES = 2000
+"""Files looked through in a folder at the most."""
 _SHORT = 4
+_SHORT_WORD = 3
+"""Letters of a word in which a typo of one letter makes another word."""
 _ALIKE, _SHORT_ALIKE, _WORD_ALIKE = 0.7, 0.65, 0.65
 """Share of letters that two names, two short ones, and two words of names have in common where one is a typo."""
-_BLANKS = "\t\n\r\v\f\u2028\u2029"
-_BIDI = {chr(code) for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C)}
-
-
-def unseen(sign: str) -> bool:
-    r"""Tell whether a sign is a control character or a mark that turns the direction of writing; tabs are none.
-
-    Examples
-    --------
-    >>> unseen("\x07"), unseen("\u202e"), unseen("\t"), unseen("a")
-    (True, True, False, False)
-    """
-    return sign in _BIDI or (sign not in _BLANKS and unicodedata.category(sign) == "Cc")
-
-
-def clean(name: str) -> str:
-    r"""Return a name without control characters and without blanks at its ends.
-
-    Tabs and line breaks become blanks. Marks that turn the direction of writing go too, since they would let a
-    name look like another. A byte that no text encoding knew becomes a mark that can be printed.
-
-    Examples
-    --------
-    >>> clean(" Up\x1b\tore ")
-    'Up ore'
-    """
-    if not name.isprintable():
-        name = "".join(" " if sign in _BLANKS else sign for sign in name if not unseen(sign))
-        name = "".join("\N{REPLACEMENT CHARACTER}" if "\ud800" <= sign <= "\udfff" else sign for sign in name)
-    return name.strip()
-
-
-def cut(text: str) -> str:
-    """Return the text, shortened so that one message stays one readable line."""
-    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
-
-
-def quoted(name: str) -> str:
-    """Return a name in quotes, for a message."""
-    return f'"{cut(clean(name))}"'
 
 
 def listed(names: Iterable[str]) -> str:
@@ -86,31 +65,9 @@ def key_text(name: str) -> str:
     return name if bare else quoted(name)
 
 
-def shown(value: object) -> str:
-    """Return a value of a plan file as a message shows it, whatever it is.
-
-    Examples
-    --------
-    >>> shown(-24), shown("24 in"), shown(True), shown([1, 2])
-    ('-24', '"24 in"', 'true', 'a list')
-    """
-    match value:
-        case bool():
-            return "true" if value else "false"
-        case int():
-            # A number too long to print in decimals can be written in TOML as hexadecimal.
-            return str(value) if value.bit_length() < 64 else f"a number of {value.bit_length()} bits"
-        case float():
-            return repr(value).removesuffix(".0")
-        case str():
-            return quoted(value)
-        case list():
-            return "a list"
-        case dict():
-            return "a table"
-        case dt.date() | dt.time():
-            return f"the date or time {value}"
-    return cut(clean(repr(value)))
+def header(section: str, name: str) -> str:
+    """Return a table's header as it is written, e.g. ``[line."Up ore"]``."""
+    return f"[{section}.{key_text(name)}]"
 
 
 def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> str | None:
@@ -126,6 +83,8 @@ def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> s
     >>> nearest("Main loading", ["Quarry loading"]), nearest("Quary loading", ["Quarry loading"])
     (None, 'Quarry loading')
     """
+    import difflib  # only where something is wrong
+
     folded = {other.casefold(): other for other in known}
     letters = name.casefold()[:_LONGEST]
     for at in range(len(letters) - 1):  # two letters swapped are nearer than two changed
@@ -138,16 +97,51 @@ def nearest(name: str, known: Iterable[str], *, alike: float | None = None) -> s
     if alike is None:
         alike = _ALIKE if len(letters) > _SHORT else _SHORT_ALIKE
     found = difflib.get_close_matches(letters, folded, 1, alike)
-    return folded[found[0]] if found and _words_alike(letters, found[0]) else None
+    if not found:
+        return None
+    words, others = letters.split(), found[0].split()
+    pairs = zip(words, others, strict=True) if len(words) == len(others) else ()
+    near = all(difflib.SequenceMatcher(None, *pair).ratio() >= _WORD_ALIKE for pair in pairs)
+    return folded[found[0]] if near else None
 
 
-def _words_alike(name: str, other: str) -> bool:
-    """Return whether two names have as many words, each like its partner, or not as many words."""
-    words, others = name.split(), other.split()
-    return len(words) != len(others) or all(
-        difflib.SequenceMatcher(None, word, partner).ratio() >= _WORD_ALIKE
-        for word, partner in zip(words, others, strict=True)
-    )
+def one_slip_apart(names: Iterable[str]) -> dict[str, str]:
+    """Return, for names that one typo turns into another, that other name.
+
+    A typo is a letter left out, changed or swapped with its neighbor in a long word without digits, or a blank; in a
+    word of three letters it is a swap alone. Names that differ in a number or else in a short word, as ``Yard 1`` and
+    ``Yard 2`` do, are kept apart on purpose.
+
+    Examples
+    --------
+    >>> one_slip_apart(["Junction", "Junktion", "Esat", "East", "Yard 1", "Yard 2"])
+    {'Junction': 'Junktion', 'Junktion': 'Junction', 'Esat': 'East', 'East': 'Esat'}
+    """
+    found: dict[str, str] = {}
+    plain: dict[str, str] = {}
+    changed: dict[tuple[int, str], str] = {}
+
+    def take(one: str, other: str) -> None:
+        if one != other:
+            found.setdefault(one, other)
+            found.setdefault(other, one)
+
+    words = {name: name.casefold()[:80].split() for name in names}
+    for name, parts in words.items():
+        take(name, plain.setdefault("".join(parts), name))
+    for name, parts in words.items():
+        whole, start = "".join(parts), 0
+        for word in parts:
+            for at in range(start, start + len(word)) if len(word) > 2 and not any(map(str.isdigit, word)) else ():
+                first, rest = whole[:at], whole[at + 1 :]
+                if len(word) > _SHORT_WORD:
+                    take(name, changed.setdefault((at, first + rest), name))
+                if len(word) > _SHORT_WORD + 1:
+                    take(name, plain.get(first + rest, name))
+                if at + 1 < start + len(word):
+                    take(name, plain.get(f"{first}{rest[0]}{whole[at]}{rest[1:]}", name))
+            start += len(word)
+    return {name: found[name] for name in words if name in found}
 
 
 def unknown(what: str, name: str, known: Collection[str], *, declare: str = "", guess: bool = True) -> PlanError:
@@ -222,3 +216,31 @@ def instead(name: str, known: Collection[str], *, declare: str = "", guess: bool
     if declare:
         return declare
     return listed(known) if len(known) == 1 else f"one of {listed(known)}" if known else ""
+
+
+def near_file(path: Path, *endings: str) -> str:
+    """Return the name of the file beside a missing one that is most like it; empty where none is.
+
+    Parameters
+    ----------
+    path
+        The file that is not there.
+    endings
+        What the file may end with, such as ``.toml``.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     written = Path(folder, "tarn-branch.toml").write_text("")
+    ...     print(near_file(Path(folder, "tarn-branch"), ".toml"), near_file(Path(folder, "tan-brnch.toml"), ".toml"))
+    tarn-branch.toml tarn-branch.toml
+    """
+    try:
+        beside = sorted(each.name for each in islice(path.parent.iterdir(), _MOST_FILES))
+    except (OSError, ValueError):  # ValueError: a NUL in the path
+        return ""
+    names = [name for name in beside if name.isprintable() and name.lower().endswith(endings)]
+    by_stem = {Path(name).stem: name for name in names}  # endings alike would make all names alike
+    near = path.name if path.name in by_stem else nearest(path.stem, by_stem)
+    return "" if near is None else by_stem[near]

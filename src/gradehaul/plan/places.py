@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from gradehaul.plan.names import clean, nearest, quoted
+from gradehaul.plan.names import clean, header, nearest, quoted
 from gradehaul.plan.records import LineEnd, NamedRoute
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
+    from collections.abc import Collection, Mapping
 
     from gradehaul.plan.schema.stock import RouteTable
     from gradehaul.plan.text.faults import Entry, Faults
@@ -56,16 +56,13 @@ def check_unlike(
     """Names are unique among joints, lines and berths: a route names any of them."""
     for name, entry in lines.items():
         if name in joints:
-            faults.at(entry, "a joint has this name too", write="another name for one of the two")
+            wrong = f"this line and a joint are both called {quoted(name)}, and a route could mean either"
+            faults.at(entry, wrong, write=f"another name for one of them, such as {header('line', f'{name} line')}")
     for name, entry in berths.items():
         other = "line" if name in lines else "joint" if name in joints else ""
         if other:
-            faults.at(
-                entry,
-                f"a {other} has this name too",
-                write="another name for one of the two",
-                inside=f"berth {quoted(name)}",
-            )
+            wrong = f"this berth and a {other} are both called {quoted(name)}, and a route could mean either"
+            faults.at(entry, wrong, write=f'berth = "{name} berth", or another name', inside="berth")
 
 
 def routes(
@@ -95,19 +92,10 @@ def routes(
     """
     found: dict[str, NamedRoute] = {}
     places = dict.fromkeys((*joints, *berths))
+    named = (("via", "line, joint or berth", dict.fromkeys((*lines, *places))), ("run_round", "berth", berths))
     for name, entry in tables.items():
         table = entry.table
-        if complete:
-            for key, place in (("from", table.from_), ("to", table.to)):
-                if place is not None:
-                    _check_place(key, place, entry, lines, places, faults=faults)
-            _check_each(
-                "via", "line, joint or berth", table.via, dict.fromkeys((*lines, *places)), entry, faults=faults
-            )
-            _check_each("run_round", "berth", table.run_round, berths, entry, faults=faults)
-        if laps:
-            _check_each("lap", "line", table.lap or (), lines, entry, faults=faults)
-        found[name] = NamedRoute(
+        route = found[name] = NamedRoute(
             name,
             table.from_ or "",
             table.to or "",
@@ -116,16 +104,13 @@ def routes(
             table.reversals,
             tuple(table.run_round),
         )
+        if complete and not route.lap:
+            _check_place("from", route.origin, entry, lines, places, faults=faults)
+            _check_place("to", route.destination, entry, lines, places, faults=faults)
+        for key, kind, known in (*(named if complete else ()), *((("lap", "line", lines),) if laps else ())):
+            for number, each in enumerate(getattr(route, key), 1):
+                faults.known(entry, kind, each, known, inside=f"{key}, item {number}")
     return found
-
-
-def _check_each(
-    key: str, kind: str, names: Iterable[str], known: Collection[str], entry: Entry[RouteTable], *, faults: Faults
-) -> None:
-    """Check that all names in a list are known."""
-    for number, name in enumerate(names, 1):
-        if name not in known:
-            faults.unknown(entry, kind, name, known, inside=f"{key}, item {number}")
 
 
 def _check_place(
@@ -136,12 +121,8 @@ def _check_place(
     if place in places or (line in lines and side in {"from", "to"}):
         return
     if place in lines:
-        faults.at(
-            entry,
-            f"a route begins and ends at a joint, a berth or a line's end, and {quoted(place)} is a whole line",
-            write=f'"{place}.from" or "{place}.to"',
-            inside=key,
-        )
+        wrong = f"a route begins and ends at a joint, a berth or a line's end, and {quoted(place)} is a whole line"
+        faults.at(entry, wrong, write=f'"{place}.from" or "{place}.to"', inside=key)
         return
     near = nearest(line, lines) if side in {"from", "to"} and line else None
     if near is not None:

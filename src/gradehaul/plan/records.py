@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from typing import ClassVar, Literal, NamedTuple
 
 from gradehaul.plan.bench_records import Book
-from gradehaul.plan.consistency import check_consistent
-from gradehaul.plan.frozen import freeze_mappings
+from gradehaul.plan.consistency import check_consistent, freeze_mappings
 from gradehaul.plan.rail_condition import CARRY_OVER
 from gradehaul.quantities import Reading as Reading  # noqa: PLC0414 - a record of the plan too
+from gradehaul.quantities.si import Kilograms, Meters, Newtons, PerMeter, Radians, Ratio, Share
 from gradehaul.scales import Scale
 
 Basis = Literal["measured", "stated", "fitted", "scaled", "assumed"]
@@ -66,18 +66,18 @@ class Track:
     line: str
     number: int
     kind: Literal["straight", "curve", "easement"]
-    length: float
-    curvature: float = 0.0
-    ease: float = 0.0
-    grade: float | None = None
-    rise: float | None = None
-    railhead: float | None = None
+    length: Meters
+    curvature: PerMeter = 0.0
+    ease: Meters = 0.0
+    grade: Ratio | None = None
+    rise: Meters | None = None
+    railhead: Meters | None = None
     rail: str | None = None
-    pickup: float = 1.0
+    pickup: Share = 1.0
     """How much contact matters here, beside 1 elsewhere: turnouts, yards, slow running."""
     fit: tuple[Unknown, ...] = ()
     """Figures that the builder left to be found. Until they are, the length is NaN, or the curvature infinite."""
-    turn: float | None = None
+    turn: Radians | None = None
     """The angle of a curve whose radius is to be found, radians, where it is given."""
 
     @property
@@ -96,15 +96,15 @@ class Parallel(NamedTuple):
     """Another line beside which a line runs, and the distance between their centers, m."""
 
     line: str
-    distance: float
+    distance: Meters
 
 
 class Place(NamedTuple):
     """Where a line begins in the plane, m, and its heading there, radians, 0 along x."""
 
-    x: float
-    y: float
-    heading: float
+    x: Meters
+    y: Meters
+    heading: Radians
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ class Line:
     finish: str
     """The joint at its `to` end."""
     tracks: tuple[Track, ...]
-    railhead_at: tuple[tuple[float, float], ...] = ()
+    railhead_at: tuple[tuple[Meters, Meters], ...] = ()
     runs: Literal["both", "forward", "backward"] = "both"
     place: Place | None = None
     """Where its `from` end lies, where that is stated, as for a line from a drawing; else it is calculated."""
@@ -125,7 +125,7 @@ class Line:
     """Beside which line its middle lies, where figures of it are to be found."""
 
     @property
-    def length(self) -> float:
+    def length(self) -> Meters:
         """Level length of the line, m; NaN while a figure of it is to be found."""
         return sum(track.length for track in self.tracks)
 
@@ -151,7 +151,7 @@ class Joint:
     kind: Literal["end", "plain", "turnout", "crossing", "table"]
     ends: tuple[LineEnd, ...]
     through: tuple[tuple[LineEnd, LineEnd], ...] = ()
-    length: float | None = None
+    length: Meters | None = None
     """Length of a turntable's bridge, m, where it was stated."""
     slips: tuple[tuple[LineEnd, LineEnd], ...] = ()
 
@@ -175,7 +175,7 @@ class Berth:
     line: str
     tracks: tuple[str, ...]
     """Track ids in the line's order."""
-    clear: float | None = None
+    clear: Meters | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,9 +183,9 @@ class MapStart:
     """Where the drawing starts: a joint, its position, m, and the heading there, radians, 0 along x."""
 
     joint: str
-    x: float = 0.0
-    y: float = 0.0
-    heading: float = 0.0
+    x: Meters = 0.0
+    y: Meters = 0.0
+    heading: Radians = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,26 +193,26 @@ class CurveResistance:
     """How curve resistance is calculated; which fields count depends on `model`."""
 
     model: Literal["degree", "wheelbase", "coefficient"] = "degree"
-    wheelbase: float | None = None
+    wheelbase: Meters | None = None
     """Rigid wheelbase, m, for `wheelbase`."""
-    friction: float | None = None
+    friction: Share | None = None
     """Friction of the model's own wheel on its rail, for `wheelbase`."""
-    coefficient: float | None = None
+    coefficient: Meters | None = None
     """Equivalent grade times radius, m, for `coefficient`."""
-    starting: float | None = None
+    starting: Share | None = None
     """Curve resistance when starting over that when running, 1 or more; None where it is not stated, taken as 1."""
-    tension: float = 0.0
+    tension: Share = 0.0
     """Effective friction of flanges that coupler tension presses against the rail; 0 leaves it out."""
-    spread: float | None = None
+    spread: Meters | None = None
     """Standard error of a coefficient that was worked out from readings, m."""
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class KeptShare:
     """Share of the clean pull kept on a film, on the day (`fresh`) and after a rest (`settled`)."""
 
-    fresh: float
-    settled: float
+    fresh: Share
+    settled: Share
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,8 +220,8 @@ class Film:
     """A rail condition other than clean: the shares of the clean pull that metal and tyred wheels keep."""
 
     name: str
-    metal: Share
-    tyred: Share
+    metal: KeptShare
+    tyred: KeptShare
     basis: Basis = "stated"
 
 
@@ -234,9 +234,9 @@ class PredictedPull:
     the fit on that rail predicts. All are known with `freedom` degrees of freedom.
     """
 
-    value: float
-    own: float
-    shared: tuple[float, float]
+    value: Newtons
+    own: Newtons
+    shared: tuple[Newtons, Newtons]
     rail: str
     freedom: int
 
@@ -251,10 +251,10 @@ class Loco:
 
     name: str
     title: str
-    mass: float
-    length: float
-    on_drivers: float
-    on_tyres: float = 0.0
+    mass: Kilograms
+    length: Meters
+    on_drivers: Kilograms
+    on_tyres: Kilograms = 0.0
     pull: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     slipping: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     predicted: Mapping[str, PredictedPull] = field(default_factory=dict)
@@ -270,7 +270,7 @@ class Power:
 
     name: str
     locos: tuple[str, ...]
-    together: float
+    together: Share
     basis: Basis
 
 
@@ -279,8 +279,8 @@ class Car:
     """A car: mass in kg, length over couplers in m, resistances as pull per unit of weight."""
 
     name: str
-    mass: float
-    length: float
+    mass: Kilograms
+    length: Meters
     rolling: Reading
     starting: Reading
     mass_basis: Basis = "stated"
@@ -304,7 +304,7 @@ class NamedTrain:
     route: str
     consist: tuple[Cut, ...]
     """From head to tail."""
-    together: float | None = None
+    together: Share | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,12 +331,12 @@ class Survey:
     """
 
     name: str
-    heights: tuple[tuple[float, float], ...]
-    reading: float | None = None
-    grade: float | None = None
-    shim: float | None = None
-    step: float | None = None
-    deck: float | None = None
+    heights: tuple[tuple[Meters, Meters], ...]
+    reading: Meters | None = None
+    grade: Ratio | None = None
+    shim: Meters | None = None
+    step: Meters | None = None
+    deck: Meters | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,13 +352,13 @@ class Plan:
     unit: str
     """The unit in which the builder's bare lengths read, e.g. ``in``."""
     practice: Literal["NMRA", "NEM"]
-    railhead: Mapping[str, float]
+    railhead: Mapping[str, Meters]
     """Given heights of joints, m."""
     lines: Mapping[str, Line]
     joints: Mapping[str, Joint]
     berths: Mapping[str, Berth]
     map: MapStart | None
-    vertical_curve: float
+    vertical_curve: Meters
     """Length of the rounding at each change of grade, m; 0 for none."""
     curve_resistance: CurveResistance
     films: Mapping[str, Film]
@@ -374,7 +374,7 @@ class Plan:
     doubts: tuple[Note, ...] = ()
     """Further notes, to be seen before any answer."""
     surveys: Mapping[str, Survey] = field(default_factory=dict)
-    carry_over: float = CARRY_OVER
+    carry_over: Meters = CARRY_OVER
     """How far wheels carry a film onto clean rail, m."""
 
     def __post_init__(self) -> None:

@@ -4,8 +4,7 @@ No text is ever evaluated. A bounded pattern of plain characters splits it into 
 from a short list, and only then does pint tell the factor.
 """
 
-from gradehaul.quantities.figures import Reading
-from gradehaul.quantities.reading import read_quantity, read_reading
+from gradehaul.quantities.reading import Reading, read_quantity, read_reading
 from gradehaul.quantities.units import Kind, conversion, convert, describe, length_unit
 
 __all__ = ["Kind", "Reading", "conversion", "convert", "describe", "length_unit", "read_quantity", "read_reading"]

@@ -6,7 +6,7 @@ import math
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from gradehaul.errors import QuantityError
+from gradehaul.errors import QuantityError, quoted, shown
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 Kind = Literal["length", "angle", "mass", "force", "grade", "share"]
 """What a quantity is; the SI values are in m, rad, kg, N, and plain ratios for grades and shares."""
 
-SIGNIFICANT_DIGITS = 4
-"""Digits of a value in a message, at most."""
-
 Dimension = Literal["length", "angle", "mass", "force", "ratio"]
+
+_DIGITS = 4
+"""Digits of a value in a message, at most."""
 
 
 class Unit(NamedTuple):
@@ -57,14 +57,6 @@ UNITS = (
 SYMBOLS = {unit.name: unit for unit in UNITS}
 _WORDS = {word: unit for unit in UNITS for word in unit.words}
 
-DIMENSION: dict[Kind, Dimension] = {
-    "length": "length",
-    "angle": "angle",
-    "mass": "mass",
-    "force": "force",
-    "grade": "ratio",
-    "share": "ratio",
-}
 _BASE: dict[Dimension, str] = {
     "length": "meter",
     "angle": "radian",
@@ -81,7 +73,6 @@ NAMED: dict[Kind, str] = {
     "grade": "a grade",
     "share": "a share",
 }
-
 
 USUAL_FACTORS: dict[str, tuple[float, float]] = {
     "in": (127.0, 5000.0),
@@ -100,6 +91,14 @@ USUAL_FACTORS: dict[str, tuple[float, float]] = {
     "%": (1.0, 100.0),
 }
 """The factors of the commonest units as pint has them, for which pint need not be loaded."""
+
+
+def dimension_of(kind: Kind) -> Dimension:
+    """Return what the unit of a quantity must be of."""
+    match kind:
+        case "grade" | "share":
+            return "ratio"
+    return kind
 
 
 @lru_cache(maxsize=1)
@@ -128,11 +127,11 @@ def exact_factor(unit: Unit) -> tuple[float, float]:
     """Return the factor of a unit from pint, as `factor` has it."""
     from fractions import Fraction  # pint has loaded it by now
 
-    factor = float(_registry().convert(1.0, unit.definition, _BASE[unit.dimension]))
-    exact = Fraction(repr(factor))
+    number = float(_registry().convert(1.0, unit.definition, _BASE[unit.dimension]))
+    exact = Fraction(repr(number))
     if max(exact.numerator, exact.denominator) < 2**53:  # both are floats without rounding
         return float(exact.numerator), float(exact.denominator)
-    return factor, 1.0
+    return number, 1.0
 
 
 def find_unit(name: str) -> Unit | None:
@@ -157,26 +156,6 @@ def listed(dimension: Dimension, last: str = "or") -> str:
     return f"{', '.join(names[:-1])} {last} {names[-1]}"
 
 
-@lru_cache(maxsize=128)
-def length(name: str) -> Unit:
-    """Return the unit of length of this name, or refuse it."""
-    unit = find_unit(name)
-    if unit is not None and unit.dimension == "length":
-        return unit
-    nearest = nearest_unit(name, "length")
-    raise QuantityError(
-        f"no unit of length is called that (known are {listed('length', 'and')})",
-        found=quoted(name),
-        write=f'"{nearest.name}"' if nearest else 'one of these, such as "in" or "mm"',
-    )
-
-
-@lru_cache(maxsize=128)
-def length_factor(name: str) -> tuple[float, float]:
-    """Return what to multiply by and divide by to get a length in m."""
-    return factor(length(name))
-
-
 def length_unit(name: str) -> str:
     """Return the short name of a plan's unit of length.
 
@@ -197,7 +176,35 @@ def length_unit(name: str) -> str:
     """
     if not isinstance(name, str):
         raise QuantityError("a unit is a name in quotes", found=shown(name), write='unit = "in"')
-    return length(name).name
+    unit = find_unit(name)
+    if unit is not None and unit.dimension == "length":
+        return unit.name
+    nearest = nearest_unit(name, "length")
+    raise QuantityError(
+        f"no unit of length is called that (known are {listed('length', 'and')})",
+        found=quoted(name),
+        write=f'"{nearest.name}"' if nearest else 'one of these, such as "in" or "mm"',
+    )
+
+
+@lru_cache(maxsize=128)
+def conversion(unit: str) -> tuple[float, float]:
+    """Return the two numbers by which a value in a unit is multiplied and divided to get the SI value.
+
+    Raises
+    ------
+    QuantityError
+        The unit is unknown.
+
+    Examples
+    --------
+    >>> conversion("in")
+    (127.0, 5000.0)
+    """
+    known = find_unit(unit)
+    if known is None:
+        raise QuantityError("no unit is called that", found=quoted(unit), write=f"one of {', '.join(SYMBOLS)}")
+    return factor(known)
 
 
 def convert(value: float, unit: str) -> float:
@@ -222,23 +229,8 @@ def convert(value: float, unit: str) -> float:
     >>> convert(0.5, "%")
     50.0
     """
-    return _in_unit(value, _known(unit))
-
-
-def conversion(unit: str) -> tuple[float, float]:
-    """Return the two numbers by which a value in a unit is multiplied and divided to get the SI value.
-
-    Raises
-    ------
-    QuantityError
-        The unit is unknown.
-
-    Examples
-    --------
-    >>> conversion("in")
-    (127.0, 5000.0)
-    """
-    return factor(_known(unit))
+    times, parts = conversion(unit)
+    return value * parts / times
 
 
 def describe(value: float, kind: Kind, unit: str) -> str:
@@ -265,64 +257,19 @@ def describe(value: float, kind: Kind, unit: str) -> str:
     >>> describe(1 / 45, "grade", "%")
     '2.222 %'
     """
-    known = _known(unit)
-    if known.dimension != DIMENSION[kind]:
-        raise QuantityError(
-            f"{NAMED[kind]} is not shown in {known.name}", found=quoted(unit), write=listed(DIMENSION[kind])
-        )
-    return in_words(value, known)
-
-
-@lru_cache(maxsize=128)
-def _known(unit: str) -> Unit:
-    known = find_unit(unit)
-    if known is None:
-        raise QuantityError(
-            "no unit is called that", found=quoted(unit), write=f"one of {', '.join(unit.name for unit in UNITS)}"
-        )
-    return known
-
-
-def _in_unit(value: float, unit: Unit) -> float:
-    times, parts = factor(unit)
-    return value * parts / times
-
-
-def in_words(value: float, unit: Unit) -> str:
-    """Return an SI value in a unit, as `describe` writes it."""
-    return f"{digits(_in_unit(value, unit))} {unit.name}"
+    number, known, dimension = convert(value, unit), find_unit(unit), dimension_of(kind)
+    if known is None or known.dimension != dimension:
+        raise QuantityError(f"{NAMED[kind]} is not shown in {unit}", found=quoted(unit), write=listed(dimension))
+    return f"{digits(number)} {known.name}"
 
 
 def digits(number: float) -> str:
     """Return a number with few digits, written out where a person would write it out."""
     if number == 0 or not math.isfinite(number):
         return "0" if number == 0 else str(number)
-    rounded = f"{number:.{SIGNIFICANT_DIGITS - 1}e}"
+    rounded = f"{number:.{_DIGITS - 1}e}"
     exponent = int(rounded.partition("e")[2])
     if not -7 <= exponent <= 12:  # beyond these nobody counts the zeros
-        return f"{number:.{SIGNIFICANT_DIGITS}g}"
-    text = f"{float(rounded):.{max(SIGNIFICANT_DIGITS - 1 - exponent, 0)}f}"
+        return f"{number:.{_DIGITS}g}"
+    text = f"{float(rounded):.{max(_DIGITS - 1 - exponent, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def quoted(text: str) -> str:
-    """Return text in quotes on one line, cut short, with nothing in it that a terminal would obey."""
-    visible = "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text[:61])
-    if len(visible) > 60:  # a message stays readable
-        visible = f"{visible[:57]}..."
-    return f"'{visible}'" if '"' in visible else f'"{visible}"'
-
-
-def shown(value: object) -> str:
-    """Return any value of a plan as a message shows it."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int):
-        return str(value) if value.bit_length() <= 64 else "a number of very many digits"
-    if isinstance(value, float):
-        return f"{value:.12g}"
-    if isinstance(value, str):
-        return quoted(value)
-    if isinstance(value, (list, tuple)):
-        return "a list"
-    return "a table" if isinstance(value, dict) else "nothing" if value is None else f"a {type(value).__name__}"

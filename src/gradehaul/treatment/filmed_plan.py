@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from gradehaul.errors import DesignError
-from gradehaul.plan.edit.rail_keys import plan_with_rails
+from gradehaul.plan.edit.tracks import plan_with_rails
 from gradehaul.treatment.keep_clean import KeepCleanPlan
 
 

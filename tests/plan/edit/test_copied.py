@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.edit.copied import lead_from
+from gradehaul.plan.edit.copies import lead_from
 
 
 def test_readings_and_drawings_are_led_to(tmp_path: Path) -> None:

@@ -109,11 +109,7 @@ def test_a_route_over_a_line_that_is_gone_is_told(folder):
         (None, ImportOptions(scale="HO", kink="0"), "--kink: must be more than 0, got 0"),
         ('scale = "HO"\n', ImportOptions(scale="N"), 'mine.toml: --scale: the plan has another scale, got "N"'),
         ('scale = "HP"\n', ImportOptions(), 'mine.toml: scale: no such scale, got "HP"'),
-        (
-            "scale = 3\n",
-            ImportOptions(),
-            'mine.toml: scale: the plan has no scale that can be read; write scale = "HO"',
-        ),
+        ("scale = 3\n", ImportOptions(), "mine.toml: scale: must be a name in quotes or a table, got 3; write "),
         (
             'scale = "HO"\n[drawing]\n',
             ImportOptions(),

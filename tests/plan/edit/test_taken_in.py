@@ -6,7 +6,7 @@ import pytest
 import tomlkit
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.edit.includes import lines_taken_in
+from gradehaul.plan.edit.copies import lines_taken_in
 from gradehaul.plan.reader import load_plan, read_plan
 from project import PLANS
 

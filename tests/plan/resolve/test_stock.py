@@ -3,7 +3,7 @@
 import pytest
 
 from gradehaul.plan import read_plan
-from gradehaul.plan.records import Cut, Film, Note, Power, Reading, Share
+from gradehaul.plan.records import Cut, Film, KeptShare, Note, Power, Reading
 from plan.example import HEAD, one_line
 
 LOCO = '[loco.mogul]\nmass = "300 g"\nlength = 8\n'
@@ -13,13 +13,13 @@ GRAM_FORCE = 0.00980665
 
 
 def test_the_film_that_is_built_in():
-    assert read_plan(HEAD).films == {"treated": Film("treated", Share(0.75, 0.85), Share(0.5, 0.65), "assumed")}
+    assert read_plan(HEAD).films == {"treated": Film("treated", KeptShare(0.75, 0.85), KeptShare(0.5, 0.65), "assumed")}
 
 
 def test_films_of_ones_own_replace_it():
     film = '[rail.wax]\nmetal = { fresh = "70 %", settled = 0.8 }\ntyred = { fresh = 0.4, settled = 0.4 }\n'
     plan = read_plan(HEAD + film + LOCO + '[loco.mogul.pull]\nwax = "30 gf"\n"wax fresh" = "20 gf"\n')
-    assert plan.films == {"wax": Film("wax", Share(0.7, 0.8), Share(0.4, 0.4), "stated")}
+    assert plan.films == {"wax": Film("wax", KeptShare(0.7, 0.8), KeptShare(0.4, 0.4), "stated")}
     assert set(plan.locos["mogul"].pull) == {"wax", "wax fresh"}
 
 

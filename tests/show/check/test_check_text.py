@@ -10,7 +10,7 @@ from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import Stretch
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.plan.records import Share
+from gradehaul.plan.records import KeptShare
 from gradehaul.show.base.reading_units import reader_of
 from gradehaul.show.check.route_text import spread_words
 from gradehaul.show.check.text import check_page
@@ -250,7 +250,9 @@ def test_the_worse_age_of_the_film_is_named():
     shown = whole(check(plan), reader_of("mm")).text()
     assert shown.count("as planned, the film is worse on the day it is applied") == 3
     # a film whose first day is as good as any other
-    film = {name: replace(each, metal=Share(0.8, 0.8), tyred=Share(0.8, 0.8)) for name, each in plan.films.items()}
+    film = {
+        name: replace(each, metal=KeptShare(0.8, 0.8), tyred=KeptShare(0.8, 0.8)) for name, each in plan.films.items()
+    }
     locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
     alike = whole(check(replace(plan, films=film, locos=locos)), reader_of("mm")).text()
     assert alike.count("as planned, the age of the film makes no difference") == 3

@@ -37,6 +37,9 @@ CURVES_FITTED = {"bench", "landing", "n-mountain", "two-levels", "yard"}
 EXACT = 2e-4  # more than one of the 10,000 random trials
 """How far numbers may differ; in plans with fitted curves 0.03, and numbers of cars by one."""
 
+SMALL = 0.005
+"""Causes with no more than this share of the doubt are not compared."""
+
 
 @cache
 def imported(name: str, folder: Path) -> Any:
@@ -72,6 +75,8 @@ def differences(one: Any, other: Any, within: float, place: str = "") -> list[st
             for each in differences(one[key], other[key], within, f"{place}.{key}")
         ]
     if isinstance(one, list) and isinstance(other, list):
+        if place.endswith(".unsure_of"):  # causes at the edge of being listed at all
+            one, other = ([row for row in each if row["share"] > SMALL] for each in (one, other))
         if len(one) != len(other):
             return [f"{place}: {len(one)} and {len(other)}: {one} {other}"[:300]]
         for keys in (("name", "rail"), ("from", "to"), ("of", "share")):

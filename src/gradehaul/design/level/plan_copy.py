@@ -11,8 +11,7 @@ import numpy as np
 from gradehaul.design.level.as_checked import digits_written
 from gradehaul.design.level.railheads import Leveled
 from gradehaul.errors import PlanError
-from gradehaul.plan.edit.copied import lead_from
-from gradehaul.plan.edit.includes import lines_taken_in
+from gradehaul.plan.edit.copies import lead_from, lines_taken_in
 from gradehaul.plan.names import quoted
 from gradehaul.plan.reader import read_plan
 from gradehaul.plan.records import Line

@@ -12,9 +12,8 @@ from typing import ClassVar
 import numpy as np
 
 from gradehaul.errors import DesignError, QuantityError
-from gradehaul.plan.names import quoted
+from gradehaul.plan.names import near_file, quoted
 from gradehaul.plan.records import Survey
-from gradehaul.plan.text.near_file import near_file
 from gradehaul.quantities import describe, read_quantity
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.piecewise import FloatArray

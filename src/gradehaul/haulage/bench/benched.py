@@ -24,7 +24,7 @@ from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, ages, conditions
-from gradehaul.plan.records import Car, CurveResistance, Film, Loco, Note, Plan, PredictedPull, Share
+from gradehaul.plan.records import Car, CurveResistance, Film, KeptShare, Loco, Note, Plan, PredictedPull
 from gradehaul.quantities import Reading
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
@@ -184,7 +184,7 @@ def _with_readings(bench: Bench, loco: Loco, *, predict: bool) -> Loco:
 def _film_at(film: Film, hours: float) -> Film:
     if hours >= SETTLED_HOURS:
         return film
-    metal, tyred = Share(film.metal.fresh, film.metal.fresh), Share(film.tyred.fresh, film.tyred.fresh)
+    metal, tyred = KeptShare(film.metal.fresh, film.metal.fresh), KeptShare(film.tyred.fresh, film.tyred.fresh)
     return replace(film, metal=metal, tyred=tyred)
 
 

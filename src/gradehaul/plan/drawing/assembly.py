@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -46,6 +46,8 @@ _SURELY = 0.01
 """A single segment longer than this, in tolerances, has a length for the fitting too."""
 WITHIN = 4.0
 """In snaps: how far from its joint a point may lie (our own choice)."""
+_MOST_KINK = math.radians(15)
+"""The largest break of direction that a cure names: sharper ones are hardly one track (our own choice)."""
 
 
 def assemble(
@@ -175,7 +177,11 @@ def _linked(
     reaches, left = lifted(reaches, texts, near=terms.near, snap=terms.snap, kink=terms.kink, level=terms.level)
     reaches = at_zero_elevation(reaches, left, near=terms.near, snap=terms.snap)
     marks = named_marks(drawing.marks, drawing.labels, terms.near)
-    linked = link(reaches, snap=terms.snap, kink=terms.kink, level=terms.level, unit=terms.plan_unit, marks=marks)
+
+    def linked_at(kink: float) -> Linked:
+        return link(reaches, snap=terms.snap, kink=kink, level=terms.level, unit=terms.plan_unit, marks=marks)
+
+    linked = _with_cures(linked_at(terms.kink), linked_at, typed=terms.typed)
     lines = tuple(
         line if _tidy(line.elements) else replace(line, elements=tidied(line.elements)) for line in linked.lines
     )
@@ -184,6 +190,22 @@ def _linked(
     faults = [*kinks_left(faults, linked, terms.snap), *of_linking, *uncertain_radii(linked, terms.plan_unit)]
     faults += sharp_curves([element for line in linked.lines for element in line.elements], drawing, terms)
     return linked, [*drawing.faults, *faults], left
+
+
+def _with_cures(linked: Linked, again: Callable[[float], Linked], *, typed: bool) -> Linked:
+    """Return a network whose ends that continue no track as tangents name the kink that joins them, where one does."""
+    unjoined = [fault for fault in linked.faults if fault.code == "no-tangent"]
+    turns = [fault.weight for fault in unjoined if fault.weight <= _MOST_KINK]
+    if not turns:
+        return linked
+    degrees = math.ceil(math.degrees(max(turns)))
+    left = {fault.spot for fault in again(math.radians(degrees)).faults if fault.code == "no-tangent"}
+    write = f"; write {'--kink ' if typed else 'kink = '}{degrees} if they are to join"
+    faults = tuple(
+        replace(fault, text=fault.text + write) if fault in unjoined and fault.spot not in left else fault
+        for fault in linked.faults
+    )
+    return replace(linked, faults=faults)
 
 
 def reaches_of(strokes: Sequence[Stroke], *, tolerance: float, kink: float) -> tuple[list[Reach], list[Fault]]:

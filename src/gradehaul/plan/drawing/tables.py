@@ -11,13 +11,12 @@ from typing import Any, Literal, Protocol
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.records import CHORDS, Claim, Drawn, DrawnJoint, DrawnLine, terms
-from gradehaul.plan.names import clean, quoted, shown
+from gradehaul.plan.names import clean, near_file, quoted, shown
 from gradehaul.plan.places import berths_named, line_spans
 from gradehaul.plan.records import LineEnd
 from gradehaul.plan.schema.plan import DrawingTable, JointTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.plan.text.files import Tables, is_beside
-from gradehaul.plan.text.near_file import near_file
 from gradehaul.quantities import length_unit, read_quantity
 from gradehaul.scales import Scale
 

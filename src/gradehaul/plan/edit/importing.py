@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
 from gradehaul.plan.edit.writer import Changes, Written, heights_before, lines_before, new_plan, unit_of, updated_plan
 from gradehaul.plan.names import quoted
+from gradehaul.plan.places import berths_named
 from gradehaul.plan.reader import read_plan
+from gradehaul.plan.resolve.plan import scale_of
 from gradehaul.plan.schema.plan import ImportTable
 from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.plan.text.toml import parse, read_text
 from gradehaul.quantities import Kind, length_unit, read_quantity
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.scales import Scale, own_scale, scale_named
+from gradehaul.scales import Scale, scale_named
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -167,14 +169,9 @@ def _layers(drawing: Path, options: ImportOptions) -> tuple[tuple[str, ...], tup
 def _own_names(data: dict[str, Any], drawn: Collection[str]) -> set[str]:
     """Return the names of the plan's lines that no drawing made, and of all its berths."""
     lines = data.get("line")
-    lines = lines if isinstance(lines, dict) else {}
-    names = {name for name in lines if name not in drawn}
-    for table in lines.values():
-        tracks = table.get("track") if isinstance(table, dict) else None
-        for each in (table, *(tracks if isinstance(tracks, list) else ())):
-            if isinstance(each, dict) and isinstance(each.get("berth"), str):
-                names.add(each["berth"])
-    return names
+    source = Source("", None, data, {})
+    tables = {name: Entry(source, ("line", name), table) for name, table in (lines or {}).items()}
+    return {name for name in tables if name not in drawn} | set(berths_named(tables, {}))
 
 
 def _before(plan: str, drawing: str) -> str:
@@ -185,25 +182,17 @@ def _before(plan: str, drawing: str) -> str:
 
 def _scale(data: dict[str, Any], options: ImportOptions, plan: str) -> Scale:
     """Return the scale: the plan's where there is one, which the option must not contradict."""
-    raw = data.get("scale")
-    if raw is None:
+    if "scale" not in data:
         if options.scale is None:
             raise PlanError("the scale is not known", file=plan, place="--scale", write="--scale HO, or another scale")
         return scale_named(options.scale, option="--scale")
-    if options.scale is not None and scale_named(options.scale, option="--scale") != _plans_own(raw, data, plan):
+    faults = Faults()
+    own = scale_of(Source(plan, unit_of(data, plan), data, {}), faults)
+    faults.raise_all()
+    assert own is not None
+    if options.scale is not None and scale_named(options.scale, option="--scale") != own:
         raise PlanError("the plan has another scale", file=plan, place="--scale", found=quoted(options.scale))
-    return _plans_own(raw, data, plan)
-
-
-def _plans_own(raw: object, data: dict[str, Any], plan: str) -> Scale:
-    try:
-        if isinstance(raw, str):
-            return scale_named(raw)
-        if isinstance(raw, dict) and isinstance(ratio := raw.get("ratio"), int | float):
-            return own_scale(float(ratio), read_quantity(raw.get("gauge"), "length", unit=unit_of(data, plan)))
-    except (PlanError, QuantityError) as error:
-        raise PlanError(error.wrong, file=plan, place="scale", found=error.found, write=error.write) from error
-    raise PlanError("the plan has no scale that can be read", file=plan, place="scale", write='scale = "HO"')
+    return own
 
 
 def _drawing_unit(options: ImportOptions) -> str | None:

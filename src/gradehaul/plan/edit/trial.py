@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.edit.rail_keys import put_rails
-from gradehaul.plan.frozen import freeze_mappings
+from gradehaul.plan.consistency import freeze_mappings
+from gradehaul.plan.edit.tracks import put_rails
 from gradehaul.plan.names import quoted
 from gradehaul.plan.rail_condition import CLEAN, conditions
 from gradehaul.plan.reader import read_plan

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from statistics import fmean
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.plan.bench_records import Book, PullRead, StringRead, TiltRead, Trial
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
-from gradehaul.plan.resolve.bench_csv import rows_of
 from gradehaul.plan.resolve.stock import consist_of
-from gradehaul.plan.schema.bench import ReadingTable, TiltTable, TrialTable
+from gradehaul.plan.schema.stock import ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.text.faults import checked
 from gradehaul.quantities import describe
 
@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     from gradehaul.plan.records import Loco
-    from gradehaul.plan.schema.bench import BenchTable
+    from gradehaul.plan.schema.stock import BenchTable
     from gradehaul.plan.text.faults import Entry, Faults
 
-CONTRADICTS = 0.3
+_CONTRADICTS = 0.3
 """How far apart the means of two rows of readings of the same thing may be, as a share of the larger."""
 
 
@@ -46,9 +46,14 @@ def book(
     faults
         Where errors go.
     """
-    raw = [*listed["reading"], *(rows_of(bench, faults) if bench is not None else ())]
+    raw = list(listed["reading"])
+    if bench is not None:
+        from gradehaul.plan.resolve.bench_csv import rows_of
+
+        raw += rows_of(bench, faults)
     pulls: list[PullRead] = []
     strings: list[StringRead] = []
+    alike: dict[PullRead, list[tuple[float, str]]] = {}
     for entry in raw:
         reading = checked(ReadingTable, entry, faults)
         if reading is None:
@@ -56,28 +61,18 @@ def book(
         table = reading.table
         curvature = 0.0 if table.radius is None else 1.0 / table.radius
         if table.car is not None:
-            if table.car not in known["car"]:
-                faults.unknown(reading, "car", table.car, known["car"], declare="[car.NAME] for it", inside="car")
+            faults.known(reading, "car", table.car, known["car"], declare="[car.NAME] for it", inside="car")
             strings.append(StringRead(reading.place, table.car, table.cars, tuple(table.force), table.grade, curvature))
             continue
         assert table.loco is not None
-        if table.loco not in known["loco"]:
-            write = "[loco.NAME] with its mass and length"
-            faults.unknown(reading, "locomotive", table.loco, known["loco"], declare=write, inside="loco")
+        declare = "[loco.NAME] with its mass and length"
+        faults.known(reading, "locomotive", table.loco, known["loco"], declare=declare, inside="loco")
         _check_rail(reading, known["film"], faults)
+        forces, state = tuple(table.force), table.state
         pulls.append(
-            PullRead(
-                reading.place,
-                table.loco,
-                table.rail,
-                tuple(table.force),
-                table.hours,
-                table.state,
-                table.grade,
-                curvature,
-            )
+            PullRead(reading.place, table.loco, table.rail, forces, table.hours, state, table.grade, curvature)
         )
-        _check_alike(reading, pulls, locos, faults)
+        _check_alike(reading, pulls[-1], alike, locos, faults)
     return Book(
         pulls=tuple(pulls),
         strings=tuple(strings),
@@ -94,8 +89,7 @@ def _tilts(tables: Sequence[Entry[Any]], cars: Collection[str], faults: Faults) 
         if entry is None:
             continue
         table = entry.table
-        if table.car not in cars:
-            faults.unknown(entry, "car", table.car, cars, declare="[car.NAME] for it", inside="car")
+        faults.known(entry, "car", table.car, cars, declare="[car.NAME] for it", inside="car")
         for key, rises in (("starts", table.starts), ("rolls", table.rolls)):
             if any(rise > table.over / 2 for rise in rises or ()):
                 faults.at(entry, f"{key} rises more than 1 in 2, at which no car needs a test", write="rise and over")
@@ -110,9 +104,8 @@ def _trials(tables: Sequence[Entry[Any]], known: Mapping[str, Collection[str]], 
         if entry is None:
             continue
         table = entry.table
-        if table.route not in known["route"]:
-            write = "[route.NAME] with from and to"
-            faults.unknown(entry, "route", table.route, known["route"], declare=write, inside="route")
+        declare = "[route.NAME] with from and to"
+        faults.known(entry, "route", table.route, known["route"], declare=declare, inside="route")
         _check_rail(entry, known["film"], faults)
         consist = consist_of(table.consist, known["drawing"], known["car"], entry, faults)
         found.append(Trial(entry.place, table.route, consist, table.rail, table.outcome, table.hours, table.together))
@@ -124,42 +117,36 @@ def _check_rail(entry: Entry[ReadingTable] | Entry[TrialTable], films: Collectio
     condition = RailCondition.named(rail)
     if condition.film is None:
         if hours is not None:
-            faults.at(
-                entry, "hours are counted from when a film went on, and this rail is clean", write="the film's name"
-            )
+            wrong = "hours are counted from when a film went on, and this rail is clean"
+            faults.at(entry, wrong, write="the film's name")
     elif condition.fresh and condition.film in films:
         write = f'rail = "{condition.film}" and hours = 0'
         faults.at(entry, "the age of a film goes in hours", found=f'"{rail}"', write=write)
-    elif rail not in films:
-        faults.unknown(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
+    else:
+        faults.known(entry, "rail condition", rail, [CLEAN, *films], inside="rail")
 
 
 def _check_alike(
-    entry: Entry[ReadingTable], pulls: Sequence[PullRead], locos: Mapping[str, Loco], faults: Faults
+    entry: Entry[ReadingTable],
+    own: PullRead,
+    before: dict[PullRead, list[tuple[float, str]]],
+    locos: Mapping[str, Loco],
+    faults: Faults,
 ) -> None:
-    """Refuse readings that contradict others of just the same thing."""
-    own = pulls[-1]
+    """Refuse readings that contradict others of just the same thing, of which the lowest and the highest are kept."""
     mean = fmean(force.value for force in own.forces)
-    others = [
-        (before.place, before.forces)
-        for before in pulls[:-1]
-        if (before.loco, before.rail, before.hours, before.state, before.grade, before.curvature)
-        == (own.loco, own.rail, own.hours, own.state, own.grade, own.curvature)
-    ]
+    same = before.setdefault(replace(own, place="", forces=()), [])
+    others = list(same)
+    same[:] = [min((*same, (mean, own.place))), max((*same, (mean, own.place)))]
     loco = locos.get(own.loco)
     if loco is not None and own.hours is None and not own.grade and not own.curvature:
         table = loco.pull if own.state == "standing" else loco.slipping
         if own.rail in table:
-            others.append((f'loco "{own.loco}"', table[own.rail]))
-    for place, forces in others:
-        before = fmean(force.value for force in forces)
-        if abs(mean - before) > CONTRADICTS * max(mean, before):
+            others.append((fmean(force.value for force in table[own.rail]), f'loco "{own.loco}"'))
+    for other, place in others:
+        if abs(mean - other) > _CONTRADICTS * max(mean, other):
             unit = own.forces[0].unit or "N"
-            one, two = describe(mean, "force", unit), describe(before, "force", unit)
-            faults.at(
-                entry,
-                f"this contradicts {place}, which is of the same locomotive on the same rail",
-                found=f"{one} against {two}",
-                write="one of the two, or the hours of each",
-            )
+            wrong = f"this contradicts {place}, which is of the same locomotive on the same rail"
+            found = f"{describe(mean, 'force', unit)} against {describe(other, 'force', unit)}"
+            faults.at(entry, wrong, found=found, write="one of the two, or the hours of each")
             return

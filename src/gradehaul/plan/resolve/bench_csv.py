@@ -18,7 +18,7 @@ from gradehaul.quantities import read_reading
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from gradehaul.plan.schema.bench import BenchTable
+    from gradehaul.plan.schema.stock import BenchTable
 
 COLUMNS = ("loco", "car", "cars", "rail", "hours", "force", "state", "grade", "radius", "facing", "note")
 """The columns there may be; ``force`` may stand several times, as ``force 1``, ``force 2``, …"""

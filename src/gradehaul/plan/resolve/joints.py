@@ -6,11 +6,9 @@ from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.alike import alike
-from gradehaul.plan.names import listed, nearest, quoted
+from gradehaul.plan.names import header, listed, nearest, one_slip_apart, quoted
 from gradehaul.plan.places import Span
 from gradehaul.plan.records import Joint, LineEnd
-from gradehaul.plan.text.faults import header
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -239,6 +237,6 @@ def _note_ends(joints: Mapping[str, Joint], faults: Faults) -> None:
     ends = [joint.name for joint in joints.values() if joint.kind == "end"]
     if ends:
         faults.note("", f"track ends at {listed(ends)}")
-    for name, other in alike(joints).items():
+    for name, other in one_slip_apart(joints).items():
         if joints[name].kind == "end":
             faults.note(f"joint {quoted(name)}", f"only one line ends here; did you mean {quoted(other)}?")

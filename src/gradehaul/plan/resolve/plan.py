@@ -11,15 +11,14 @@ from gradehaul.plan.rail_condition import CARRY_OVER, conditions
 from gradehaul.plan.records import CurveResistance, MapStart, Plan, Survey
 from gradehaul.plan.resolve import stock
 from gradehaul.plan.resolve.bench import book
-from gradehaul.plan.resolve.easements import check_easements
 from gradehaul.plan.resolve.joints import Declared, make_joints, meetings
-from gradehaul.plan.resolve.lines import lay
-from gradehaul.plan.schema.bench import BenchTable
+from gradehaul.plan.resolve.lines import check_easements, lay
 from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import (
     CarryOverTable,
     CrossingTable,
     CurveResistanceTable,
+    HeadTable,
     ImportTable,
     MapTable,
     OwnScaleTable,
@@ -28,9 +27,9 @@ from gradehaul.plan.schema.plan import (
     TurntableTable,
     VerticalCurveTable,
 )
-from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
+from gradehaul.plan.schema.stock import BenchTable, CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
 from gradehaul.plan.schema.values import Table
-from gradehaul.plan.text.faults import Entry, Faults, checked
+from gradehaul.plan.text.faults import Entry, Faults, Source, checked
 from gradehaul.quantities import read_quantity
 from gradehaul.scales import own_scale, scale_named
 
@@ -39,7 +38,7 @@ if TYPE_CHECKING:
 
     from gradehaul.plan.records import Joint
     from gradehaul.plan.text.files import Tables
-    from gradehaul.scales import Practice, Scale
+    from gradehaul.scales import Scale
 
 T = TypeVar("T", bound=Table)
 
@@ -63,17 +62,18 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     """
 
     def every(section: str, model: type[T]) -> dict[str, Entry[T]]:
-        found = ((name, checked(model, entry, faults)) for name, entry in tables.keyed[section].items())
-        return {name: entry for name, entry in found if entry is not None}
+        return _checked_all(tables, section, model, faults)
 
     def single(section: str, model: type[T]) -> Entry[T] | None:
         entry = tables.single.get(section)
         return None if entry is None else checked(model, entry, faults)
 
     keyed = tables.keyed
-    title, practice = _title(tables, stem, faults), _practice(tables, faults)
-    scale = _scale(tables, faults)
-    unit = tables.main.unit or ("in" if practice == "NMRA" else "mm")
+    given = {key: tables.main.data[key] for key in ("title", "practice") if key in tables.main.data}
+    checked_head = checked(HeadTable, Entry(tables.main, (), given), faults)
+    head = checked_head.table if checked_head is not None else HeadTable()
+    scale = scale_of(tables.main, faults)
+    unit = tables.main.unit or ("in" if head.practice == "NMRA" else "mm")
     read = True
     if keyed["joint"] or "drawing" in tables.single:
         from gradehaul.plan.drawing.tables import add_drawing
@@ -88,34 +88,33 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
 
     spans, complete = places.line_spans(keyed["line"])
     complete = complete and read
-    turnouts, crossings = every("turnout", TurnoutTable), every("crossing", CrossingTable)
-    turntables = every("table", TurntableTable)
-    named = [name for section in ("turnout", "crossing", "table") for name in keyed[section]]
-    faulty = frozenset(name for name in named if name not in {**turnouts, **crossings, **turntables})
-    joints: dict[str, Joint] = {}
     meeting: Collection[str] = meetings(spans)
-    if complete:
-        joints = make_joints(spans, Declared(turnouts, crossings, turntables, faulty), faults)
-        if len(laid.lines) == len(keyed["line"]):
-            check_easements(laid.lines, joints, {name: entry.file for name, entry in lines.items()}, faults)
+    joints = _joints(tables, spans, faults, complete=complete)
+    if complete and len(laid.lines) == len(keyed["line"]):
+        check_easements(laid.lines, joints, {name: entry.file for name, entry in lines.items()}, faults)
     berths: Mapping[str, Entry[Any]] = laid.berth_entries
     if len(laid.lines) < len(keyed["line"]):
         berths = {**places.berths_named(keyed["line"], keyed["piece"]), **berths}
     places.check_unlike(keyed["line"], meeting, berths, faults)
 
     railhead = _railhead(tables.railhead, meeting, faults, complete=complete)
-    start = _map(single("map", MapTable), meeting, faults, complete=complete)
+    start = single("map", MapTable)
+    if start is not None and complete:
+        faults.known(start, "joint", start.table.joint, meeting, inside="joint")
     rounding, carry = single("vertical_curve", VerticalCurveTable), single("carry_over", CarryOverTable)
     resistance, _ = single("curve_resistance", CurveResistanceTable), single("import", ImportTable)
 
     locos = stock.locos(every("loco", LocoTable), known_rails, faults)
     powers = stock.powers(every("power", PowerTable), keyed["loco"], faults)
-    cars = stock.cars(every("car", CarTable), scale, practice, faults)
+    cars = stock.cars(every("car", CarTable), scale, head.practice, faults)
     stock.check_unlike(keyed["power"], keyed["car"], keyed["loco"], faults)
     routes = places.routes(
         every("route", RouteTable), keyed["line"], meeting, berths, faults=faults, complete=complete, laps=read
     )
-    surveys = {name: _survey(name, entry.table) for name, entry in every("survey", SurveyTable).items()}
+    surveys = {
+        name: Survey(name, **entry.table.model_dump() | {"heights": tuple(map(tuple, entry.table.heights))})
+        for name, entry in every("survey", SurveyTable).items()
+    }
     drawing = {**keyed["loco"], **keyed["power"]}
     trains = stock.trains(every("train", TrainTable), keyed["route"], drawing, keyed["car"], faults)
 
@@ -132,15 +131,15 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     assert scale is not None
     return Plan(
         file=tables.main.file,
-        title=title,
+        title=head.title or clean(stem) or "plan",
         scale=scale,
         unit=unit,
-        practice=practice,
+        practice=head.practice,
         railhead=railhead,
         lines=laid.lines,
         joints=joints,
         berths=laid.berths,
-        map=start,
+        map=MapStart(**start.table.model_dump()) if start else None,
         vertical_curve=rounding.table.length if rounding else 0.0,
         curve_resistance=CurveResistance(**resistance.table.model_dump()) if resistance else CurveResistance(),
         films=films,
@@ -157,38 +156,23 @@ def resolve(tables: Tables, stem: str, faults: Faults) -> Plan:
     )
 
 
-def _survey(name: str, table: SurveyTable) -> Survey:
-    heights = tuple((where, height) for where, height in table.heights)
-    return Survey(name, heights, table.reading, table.grade, table.shim, table.step, table.deck)
+def _checked_all(tables: Tables, section: str, model: type[T], faults: Faults) -> dict[str, Entry[T]]:
+    found = ((name, checked(model, entry, faults)) for name, entry in tables.keyed[section].items())
+    return {name: entry for name, entry in found if entry is not None}
 
 
-# The keys above the first table
+def _joints(tables: Tables, spans: Mapping[str, places.Span], faults: Faults, *, complete: bool) -> dict[str, Joint]:
+    """Return the joints; where the ends of all lines are not known, what is declared is checked by itself alone."""
+    turnouts = _checked_all(tables, "turnout", TurnoutTable, faults)
+    crossings = _checked_all(tables, "crossing", CrossingTable, faults)
+    turntables = _checked_all(tables, "table", TurntableTable, faults)
+    named = [name for section in ("turnout", "crossing", "table") for name in tables.keyed[section]]
+    faulty = frozenset(name for name in named if name not in {**turnouts, **crossings, **turntables})
+    return make_joints(spans, Declared(turnouts, crossings, turntables, faulty), faults) if complete else {}
 
 
-def _title(tables: Tables, stem: str, faults: Faults) -> str:
-    title = tables.main.data.get("title", stem)
-    if isinstance(title, str) and clean(title):
-        return clean(title)
-    if "title" in tables.main.data:
-        faults.add(
-            PlanError("must be a name in quotes", found=shown(title), write='title = "Tarn branch"'),
-            file=tables.main.file,
-            place="title",
-        )
-    return "plan"
-
-
-def _practice(tables: Tables, faults: Faults) -> Practice:
-    practice = tables.main.data.get("practice", "NMRA")
-    if practice == "NEM":
-        return "NEM"
-    if practice != "NMRA":
-        faults.add(PlanError('must be "NMRA" or "NEM"', found=shown(practice)), file=tables.main.file, place="practice")
-    return "NMRA"
-
-
-def _scale(tables: Tables, faults: Faults) -> Scale | None:
-    main = tables.main
+def scale_of(main: Source, faults: Faults) -> Scale | None:
+    """Return the scale of a plan by its main file, or None with what is wrong added to the faults."""
     if "scale" not in main.data:
         faults.add(PlanError("scale is missing", write='scale = "HO" above the first table'), file=main.file)
         return None
@@ -199,22 +183,11 @@ def _scale(tables: Tables, faults: Faults) -> Scale | None:
         if isinstance(raw, dict):
             entry = checked(OwnScaleTable, Entry(main, ("scale",), raw), faults)
             return None if entry is None else own_scale(entry.table.ratio, entry.table.gauge)
+        write = '"HO", or { ratio = 87.1, gauge = "16.5 mm" }'
+        raise PlanError("must be a name in quotes or a table", found=shown(raw), write=write)  # noqa: TRY301 - with the rest
     except PlanError as error:
         faults.add(error, file=main.at(("scale",)), place="scale")
         return None
-    faults.add(
-        PlanError(
-            "must be a name in quotes or a table",
-            found=shown(raw),
-            write='"HO", or { ratio = 87.1, gauge = "16.5 mm" }',
-        ),
-        file=main.file,
-        place="scale",
-    )
-    return None
-
-
-# What stands once
 
 
 def _railhead(
@@ -226,14 +199,6 @@ def _railhead(
             heights[name] = read_quantity(entry.table, "length", unit=entry.source.unit)
         except QuantityError as error:
             faults.add(error, file=entry.file, place=f"[railhead], {name}")
-        if complete and name not in joints:
-            faults.unknown(entry, "joint", name, joints)
+        if complete:
+            faults.known(entry, "joint", name, joints)
     return heights
-
-
-def _map(entry: Entry[MapTable] | None, joints: Collection[str], faults: Faults, *, complete: bool) -> MapStart | None:
-    if entry is None:
-        return None
-    if complete and entry.table.joint not in joints:
-        faults.unknown(entry, "joint", entry.table.joint, joints, inside="joint")
-    return MapStart(entry.table.joint, entry.table.x, entry.table.y, entry.table.heading)

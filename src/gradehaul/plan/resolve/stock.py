@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import nearest, quoted, unknown
 from gradehaul.plan.rail_condition import CLEAN, RailCondition
-from gradehaul.plan.records import Car, Cut, Film, Loco, NamedTrain, Power, Share
+from gradehaul.plan.records import Car, Cut, Film, KeptShare, Loco, NamedTrain, Power
 from gradehaul.quantities import Reading
 from gradehaul.scales import car_mass
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gradehaul.plan.text.faults import Entry, Faults
     from gradehaul.scales import Practice, Scale
 
-TREATED = Film("treated", Share(0.75, 0.85), Share(0.50, 0.65), "assumed")
+TREATED = Film("treated", KeptShare(0.75, 0.85), KeptShare(0.50, 0.65), "assumed")
 """The film there is where the plan has none: shares of the clean pull on a conductive film (common practice)."""
 ROLLING = 0.02
 """Rolling resistance, pull per unit of weight (common practice)."""
@@ -31,11 +31,13 @@ TR0603, Rail Operations Planning, has 90 percent for steam engines and 100 perce
 
 MOST_CARS = 999
 """Cars are counted up to this many, in a consist and in a load; a load of as many means "at least"."""
-_MISPLACED = re.compile(r"(?:(\S.*?)[\s,x*]+)?([0-9]{1,9})")
 _COUNTED = re.compile(r"([0-9]{1,9})\s+(\S.*)")
 _NUMBERS = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-_WORDS = {word: number for number, word in enumerate(_NUMBERS, 2)}
-_MISCOUNTED = re.compile(rf"(?:([0-9]{{1,9}})\s*|({'|'.join(_WORDS)})\s+)(?:[x×*]\s+)?(\S.*)", re.IGNORECASE)
+_WORDS = {word: str(number) for number, word in enumerate(_NUMBERS, 2)}
+_MISCOUNTED = (
+    rf"(?i)(?:([0-9]{{1,9}})\s*|({'|'.join(_WORDS)})\s+)(?:[x×*]\s+)?([^\s\d].*)|(?:(\S.*?)[\s,x*]+)?([0-9]{{1,9}})"
+)
+"""A count in words, with a sign for times or no blank behind it, or a count behind its name."""
 
 
 def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: bool) -> dict[str, Film]:
@@ -47,8 +49,8 @@ def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: b
         if name == CLEAN or RailCondition.named(name).fresh:
             wrong = "clean is the rail without a film" if name == CLEAN else 'the name of a film cannot end in " fresh"'
             faults.at(entry, wrong, write="another name")
-        metal = Share(entry.table.metal.fresh, entry.table.metal.settled)
-        tyred = Share(entry.table.tyred.fresh, entry.table.tyred.settled)
+        metal = KeptShare(entry.table.metal.fresh, entry.table.metal.settled)
+        tyred = KeptShare(entry.table.tyred.fresh, entry.table.tyred.settled)
         for wheels, share in (("metal", metal), ("tyred", tyred)):
             if share.fresh > share.settled:
                 faults.note(
@@ -66,8 +68,7 @@ def locos(tables: Mapping[str, Entry[LocoTable]], known: Collection[str], faults
         table = entry.table
         for key, readings in (("pull", table.pull), ("slipping", table.slipping)):
             for condition in readings:
-                if condition not in known:
-                    faults.unknown(entry, "rail condition", condition, known, inside=key)
+                faults.known(entry, "rail condition", condition, known, inside=key)
         for condition, slipping in table.slipping.items():
             standing = table.pull.get(condition)
             if standing and _mean(slipping) > _mean(standing):
@@ -102,10 +103,8 @@ def powers(tables: Mapping[str, Entry[PowerTable]], locos: Collection[str], faul
     for name, entry in tables.items():
         table = entry.table
         for number, loco in enumerate(table.locos, 1):
-            if loco not in locos:
-                faults.unknown(
-                    entry, "locomotive", loco, locos, declare="[loco.NAME] for it", inside=f"locos, item {number}"
-                )
+            inside = f"locos, item {number}"
+            faults.known(entry, "locomotive", loco, locos, declare="[loco.NAME] for it", inside=inside)
         assumed = table.together is None and len(table.locos) > 1
         together = table.together if table.together is not None else TOGETHER if assumed else 1.0
         found.setdefault(name, Power(name, tuple(table.locos), together, "assumed" if assumed else "stated"))
@@ -173,8 +172,7 @@ def trains(
     found: dict[str, NamedTrain] = {}
     for name, entry in tables.items():
         table = entry.table
-        if table.route not in routes:
-            faults.unknown(entry, "route", table.route, routes, declare="[route.NAME] with from and to", inside="route")
+        faults.known(entry, "route", table.route, routes, declare="[route.NAME] with from and to", inside="route")
         consist = consist_of(table.consist, drawing, cars, entry, faults)
         found[name] = NamedTrain(name, table.route, consist, table.together)
     return found
@@ -222,12 +220,11 @@ def cut_of(text: str, stock: Collection[str], *, guess: bool = True) -> Cut:
     if text in stock:
         return Cut(text, 1)
     counted = _COUNTED.fullmatch(text)
-    if counted is None and (behind := _MISPLACED.fullmatch(text)) and (not behind[1] or behind[1] in stock):
-        write = f'"{behind[2]} {behind[1] or "NAME"}"'
-        raise PlanError("a number stands before the name it counts", found=quoted(text), write=write)
-    if (counted is None or counted[2] not in stock) and (meant := _recounted(text, stock)) is not None:
-        wrong = "a count stands before its name in digits, with a blank between"
-        raise PlanError(wrong, found=quoted(text), write=quoted(meant))
+    if counted is None or counted[2] not in stock:
+        meant = _recounted(text, stock)
+        if meant:
+            wrong = "a number stands before the name it counts, in digits, with a blank between"
+            raise PlanError(wrong, found=quoted(text), write=meant)
     count, name = (1, text) if counted is None else (int(counted[1]), counted[2])
     if name not in stock:
         raise unknown("stock", name, stock, declare="[car.NAME] or [loco.NAME] for it", guess=guess)
@@ -236,20 +233,22 @@ def cut_of(text: str, stock: Collection[str], *, guess: bool = True) -> Cut:
     return Cut(name, count)
 
 
-def _recounted(text: str, stock: Collection[str]) -> str | None:
-    """Return how a count in words, with a sign for times, or with no blank behind it is written before its name.
+def _recounted(text: str, stock: Collection[str]) -> str:
+    """Return how a count is written before its name, which is one of the stock; empty where that is not clear.
 
     Examples
     --------
-    >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore", "6 tub")]
-    ['6 ore', '6 ore', '6 ore', None, None]
+    >>> [_recounted(text, ["ore"]) for text in ("6ore", "6 x ore", "six ore", "ore x 6", "6", "ore", "6 tub")]
+    ['"6 ore"', '"6 ore"', '"6 ore"', '"6 ore"', '"6 NAME"', '', '']
     """
-    match = _MISCOUNTED.fullmatch(text)
+    match = re.fullmatch(_MISCOUNTED, text)
     if match is None:
-        return None
-    name = match[3] if match[3] in stock else nearest(match[3], stock, alike=0.8)
-    again = f"{match[1] or _WORDS[match[2].casefold()]} {match[3]}"
-    return None if name is None or again == text else f"{match[1] or _WORDS[match[2].casefold()]} {name}"
+        return ""
+    count, name = match[1] or match[5] or _WORDS[match[2].casefold()], match[3] or match[4] or ""
+    if not name:
+        return f'"{count} NAME"'
+    meant = name if name in stock else nearest(name, stock, alike=0.8) if match[3] else None
+    return "" if meant is None or f"{count} {name}" == text else quoted(f"{count} {meant}")
 
 
 def check_unlike(

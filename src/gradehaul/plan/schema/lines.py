@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -27,30 +28,28 @@ from gradehaul.quantities import describe
 
 _SHAPES = ("straight", "left", "right", "easement", "turnout", "piece")
 _HEIGHTS = ("grade", "rise", "railhead")
-_ANY = frozenset({"name", "grade", "rise", "railhead", "rail", "pickup", "berth", "clear"})
+_ANY = frozenset({"name", *_HEIGHTS, "rail", "pickup", "berth", "clear"})
 _BESIDE = {
     "straight": _ANY,
     "left": _ANY | {"angle", "length", "ease"},
     "right": _ANY | {"angle", "length", "ease"},
     "easement": _ANY,
     "turnout": _ANY | {"hand"},
-    "piece": frozenset({"hand", "rail", "pickup", "berth", "clear"}),
+    "piece": _ANY - {"name", *_HEIGHTS} | {"hand"},
 }
-
-
-_USUAL = frozenset(
+"""The keys that may stand beside each shape of a track."""
+_USUAL = {
     frozenset({*shape, *height})
-    for shape in (("straight",), ("left", "angle"), ("right", "angle"), ("left", "length"), ("right", "length"))
+    for shape in (("straight",), ("left", "angle"), ("right", "angle"))
     for height in ((), ("railhead",))
-)
+}
 """What most tracks say, and nothing can be wrong with: a large plan has tens of thousands of them."""
-
-_CALLED = {
-    "straight": "a straight",
-    "curve": "a curve",
-    "easement": "an easement",
-    "turnout": "a turnout",
-    "piece": "a piece",
+_INSTEAD = {
+    "length": "the length as the value of straight or easement",
+    "angle": "left = 24 or right = 24 for a curve",
+    "ease": "{ easement = 8 } as a track of its own",
+    "hand": "left = 24 or right = 24, which is the hand already",
+    "name": "the name on the piece's own tracks",
 }
 
 
@@ -98,17 +97,9 @@ class TrackTable(Table):
     """Usable length of the berth. Left out: from the map, clear of other tracks."""
 
     @property
-    def shape(self) -> str:
-        """Which of the six shapes the track has."""
-        given = self.__pydantic_fields_set__
-        return next(shape for shape in _SHAPES if shape in given)
-
-    @property
-    def radius(self) -> float:
-        """Radius of a curve, m; NaN where it is to be found."""
-        radius = self.left if self.left is not None else self.right
-        assert radius is not None
-        return radius
+    def radius(self) -> float | None:
+        """Radius of a curve, m; NaN where it is to be found, None where the track is no curve."""
+        return self.left if self.left is not None else self.right
 
     @model_validator(mode="after")
     def _one_shape(self, info: ValidationInfo) -> Self:
@@ -122,64 +113,35 @@ class TrackTable(Table):
                 found=" and ".join(shapes) or "none of them",
                 write="each as a track of its own" if shapes else "straight = 30, or left = 24, angle = 90",
             )
-        wrong: list[GradehaulError] = []
-        shape = shapes[0]
+        (shape,) = shapes
         kind = "curve" if shape in {"left", "right"} else shape
-        wrong += [
-            PlanError(f"{key} does not belong to {_CALLED[kind]}", write=_INSTEAD.get((kind, key), ""))
-            for key in TrackTable.model_fields
-            if key in given and key != shape and key not in _BESIDE[shape]
+        wrong: list[GradehaulError] = [
+            PlanError(f"{key} does not belong to {'an' if kind[0] == 'e' else 'a'} {kind}", write=_INSTEAD.get(key, ""))
+            for key in sorted(given - _BESIDE[shape] - {shape})
         ]
         heights = [key for key in _HEIGHTS if key in given]
         if len(heights) > 1:
-            wrong.append(
-                PlanError(
-                    "only one of grade, rise and railhead fixes a track",
-                    found=" and ".join(heights),
-                    write="the one that you measured",
-                )
-            )
+            found = " and ".join(heights)
+            once = "only one of grade, rise and railhead fixes a track"
+            wrong.append(PlanError(once, found=found, write="the one that you measured"))
         if kind == "turnout" and self.hand is None:
             wrong.append(PlanError("a turnout needs its hand", write='hand = "left" or hand = "right"'))
-        if kind == "curve":
-            wrong += self._curve_faults(unit_of(info))
+        if kind == "curve" and (self.angle is None) == (self.length is None):
+            found = "neither" if self.angle is None else "both"
+            wrong.append(PlanError("a curve needs either its angle or its length", found=found, write="angle = 90"))
+        elif self.ease is not None and self.radius is not None:
+            wrong += self._ease_faults(self.ease, self.radius, unit_of(info) or "mm")
         if wrong:
             raise Problems(wrong)
         return self
 
-    def _curve_faults(self, unit: str | None) -> list[PlanError]:
-        if (self.angle is None) == (self.length is None):
-            found = "neither" if self.angle is None else "both"
-            return [PlanError("a curve needs either its angle or its length", found=found, write="angle = 90")]
-        ease = self.ease or 0.0
-        tell = unit or "mm"
-        if self.angle is not None and self.radius * self.angle < ease * (1 - 1e-9):
-            return [
-                PlanError(
-                    f"an easement of {describe(ease, 'length', tell)} at each end is too long for this curve, whose "
-                    f"radius times its angle is {describe(self.radius * self.angle, 'length', tell)}",
-                    write="a larger angle or a shorter ease",
-                )
-            ]
-        if self.length is not None and self.length < 2 * ease * (1 - 1e-9):
-            return [
-                PlanError(
-                    f"two easements of {describe(ease, 'length', tell)} do not fit into the whole length of "
-                    f"{describe(self.length, 'length', tell)}",
-                    write="a longer length or a shorter ease",
-                )
-            ]
-        return []
-
-
-_INSTEAD = {
-    ("straight", "length"): "straight = 30, which is the length already",
-    ("easement", "length"): "easement = 8, which is the length already",
-    ("straight", "ease"): "{ easement = 8 } as a track of its own",
-    ("straight", "angle"): "left = 24 or right = 24 instead of straight",
-    ("curve", "hand"): "left = 24 or right = 24, which is the hand already",
-    ("piece", "name"): "the name on the piece's own tracks",
-}
+    def _ease_faults(self, ease: float, radius: float, unit: str) -> Iterator[PlanError]:
+        room = self.length if self.angle is None else radius * self.angle + ease
+        if room is not None and room < 2 * ease * (1 - 1e-9):
+            of, whole = describe(ease, "length", unit), describe(room, "length", unit)
+            wrong = f"two easements of {of} do not fit into this curve, whose whole length is {whole}"
+            longer = "a longer length" if self.angle is None else "a larger angle"
+            yield PlanError(wrong, write=f"{longer} or a shorter ease")
 
 
 class ParallelTable(Table):

@@ -8,9 +8,19 @@ from pydantic import Field, model_validator
 from pydantic.types import AllowInfNan
 
 from gradehaul.errors import GradehaulError, PlanError, Problems
-from gradehaul.plan.schema.bench import BenchTable, ReadingTable, TiltTable, TrialTable
 from gradehaul.plan.schema.lines import LineTable, PieceTable
-from gradehaul.plan.schema.stock import CarTable, FilmTable, LocoTable, PowerTable, RouteTable, TrainTable
+from gradehaul.plan.schema.stock import (
+    BenchTable,
+    CarTable,
+    FilmTable,
+    LocoTable,
+    PowerTable,
+    ReadingTable,
+    RouteTable,
+    TiltTable,
+    TrainTable,
+    TrialTable,
+)
 from gradehaul.plan.schema.values import (
     Angle,
     Distance,
@@ -182,6 +192,13 @@ class CurveResistanceTable(Table):
         if wrong:
             raise Problems(wrong)
         return self
+
+
+class HeadTable(Table):
+    """What stands above the first table for itself; its keys are those of `HEAD`."""
+
+    title: Name | None = Field(default=None, examples=['title = "Tarn branch"'])
+    practice: Literal["NMRA", "NEM"] = Field(default="NMRA", examples=['practice = "NMRA"'])
 
 
 class OwnScaleTable(Table):

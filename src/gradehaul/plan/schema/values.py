@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 from pydantic.types import AllowInfNan
@@ -14,8 +14,6 @@ from gradehaul.quantities import Kind, Reading, read_quantity, read_reading
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-_STEEPEST = 1.0
 
 
 class Table(BaseModel):
@@ -48,48 +46,63 @@ def unit_of(info: ValidationInfo) -> str | None:
     return unit
 
 
-def _bare(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+FIT = "fit"
+"""What the builder writes for a figure that is found so that its line ends at its joint; read as NaN."""
 
-
-def as_written(value: object, unit: str | None) -> str:
-    """Return a quantity as the builder wrote it, with the plan's unit where it was bare."""
-    return f"{shown(value)} {unit}" if _bare(value) and unit else shown(value).strip('"')
-
-
-_LEAST: dict[Kind, float] = {"length": 1e-6, "angle": 1e-6, "mass": 1e-9, "force": 1e-9}
-_MOST: dict[Kind, float] = {"length": 1e7, "angle": 1e4, "mass": 1e9, "force": 1e10}
+_USUAL: dict[Kind, tuple[float, float]] = {
+    "length": (1e-6, 1e7),
+    "angle": (1e-6, 1e4),
+    "mass": (1e-9, 1e9),
+    "force": (1e-9, 1e10),
+    "grade": (0.0, math.inf),
+    "share": (0.0, math.inf),
+}
 """What no railway of any size has less or more of, in SI units: such a figure is a typo."""
 
 
-def _sane(number: float, kind: Kind, value: object, info: ValidationInfo, *, may_be_tiny: bool = False) -> float:
-    large = abs(number) > _MOST.get(kind, math.inf)
-    if large or (0 < abs(number) < _LEAST.get(kind, 0.0) and not may_be_tiny):
+def _as_written(value: object, kind: Kind, info: ValidationInfo) -> str:
+    """Return a quantity as the builder wrote it, with the unit in which it reads where it was bare."""
+    unit = unit_of(info) if kind == "length" else "degrees" if kind == "angle" else None
+    bare = isinstance(value, int | float) and not isinstance(value, bool)
+    return f"{shown(value)} {unit}" if bare and unit else shown(value).strip('"')
+
+
+def _check(
+    number: float,
+    kind: Kind,
+    value: object,
+    info: ValidationInfo,
+    bound: str,
+    holds: Callable[[float], bool],
+    *,
+    alone: bool = False,
+) -> None:
+    """Refuse a quantity that is out of bounds, in the words `bound`, or that no railway has; one `alone` has no key."""
+    if not holds(number):
+        turned = _turned(value) if alone else f"{info.field_name} = {_turned(value)}"
+        write = turned if holds(-number) else ""
+        raise PlanError(f"{info.field_name} must be {bound}", found=_as_written(value, kind, info), write=write)
+    least, most = _USUAL[kind]
+    large = abs(number) > most
+    if large or (0 < abs(number) < least and bound):
         size = "large" if large else "small"
         wrong = f"{info.field_name} is too {size} for any railway"
-        raise PlanError(wrong, found=as_written(value, _bare_unit(kind, info)))
-    return number
+        raise PlanError(wrong, found=_as_written(value, kind, info))
 
 
-def _bare_unit(kind: Kind, info: ValidationInfo) -> str | None:
-    """Return the unit in which a bare number reads."""
-    return unit_of(info) if kind == "length" else "degrees" if kind == "angle" else None
-
-
-def _read(value: object, kind: Kind, info: ValidationInfo) -> float:
-    return read_quantity(value, kind, unit=unit_of(info))
-
-
-def _quantity(kind: Kind, bound: str = "", holds: Callable[[float], bool] = lambda _: True) -> BeforeValidator:
-    """Read a quantity and refuse what is out of bounds, in the words `bound`."""
+def _quantity(
+    kind: Kind, bound: str = "", holds: Callable[[float], bool] = lambda _: True, *, fit: bool = False
+) -> BeforeValidator:
+    """Read a quantity and refuse what is out of bounds; with `fit`, the word that leaves it to be found is NaN."""
+    least, most = _USUAL[kind]
 
     def read(value: object, info: ValidationInfo) -> float:
-        number = _read(value, kind, info)
-        if not holds(number):
-            found = as_written(value, _bare_unit(kind, info))
-            write = f"{info.field_name} = {_turned(value)}" if holds(-number) else ""
-            raise PlanError(f"{info.field_name} must be {bound}", found=found, write=write)
-        return _sane(number, kind, value, info, may_be_tiny=not bound)
+        if fit and isinstance(value, str) and value.strip() == FIT:
+            return math.nan
+        number = read_quantity(value, kind, unit=unit_of(info))
+        if not (least <= number <= most and holds(number)):  # a plan has tens of thousands that are
+            _check(number, kind, value, info, bound, holds)
+        return number
 
     return BeforeValidator(read)
 
@@ -99,106 +112,88 @@ def _turned(value: object) -> str:
     return shown(-value) if isinstance(value, int | float) else quoted(str(value).strip().lstrip("-− "))
 
 
+_read_distance = _quantity("length", fit=True).func
+
+
 def _radius(value: object, info: ValidationInfo) -> float:
-    number = _read(value, "length", info)
-    if number > 0:
-        return _sane(number, "length", value, info)
-    unit = unit_of(info)
+    number: float = _read_distance(value, info)  # type: ignore[call-arg]
+    if number > 0 or math.isnan(number):
+        if number < _USUAL["length"][0]:
+            _check(number, "length", value, info, "longer than 0", _above_0)
+        return number
     if number < 0:
         hand = "right" if info.field_name == "left" else "left"
         write = f"{hand} = {_turned(value)} for a {hand}-hand curve"
     else:
         write = f"straight = ... for a straight, or {info.field_name} = 24 for a curve"
-    raise PlanError("radius must be longer than 0", found=as_written(value, unit), write=write)
+    raise PlanError("radius must be longer than 0", found=_as_written(value, "length", info), write=write)
+
+
+def _above_0(number: float) -> bool:
+    return number > 0
+
+
+def _not_below_0(number: float) -> bool:
+    return number >= 0
 
 
 Length = Annotated[float, _quantity("length")]
 """A length or a height, m."""
-Distance = Annotated[float, _quantity("length", "longer than 0", lambda number: number > 0)]
+Distance = Annotated[float, _quantity("length", "longer than 0", _above_0)]
 """A length above 0, m."""
-Room = Annotated[float, _quantity("length", "0 or longer", lambda number: number >= 0)]
+Room = Annotated[float, _quantity("length", "0 or longer", _not_below_0)]
 """A length of 0 or more, m."""
-Radius = Annotated[float, BeforeValidator(_radius)]
-"""A radius above 0, m."""
-
-FIT = "fit"
-"""What the builder writes for a figure that is found so that its line ends at its joint; read as NaN."""
-
-
-def _or_fit(kind: Any) -> BeforeValidator:  # noqa: ANN401 - an annotated type
-    """Read a quantity as another kind does, but for the word that leaves it to be found."""
-    read = kind.__metadata__[0].func
-
-    def read_or_leave(value: object, info: ValidationInfo) -> object:
-        return math.nan if isinstance(value, str) and value.strip() == FIT else read(value, info)
-
-    return BeforeValidator(read_or_leave)
-
-
-FitDistance = Annotated[float, AllowInfNan(allow_inf_nan=True), _or_fit(Distance)]
+FitDistance = Annotated[
+    float, AllowInfNan(allow_inf_nan=True), _quantity("length", "longer than 0", _above_0, fit=True)
+]
 """A length above 0, m, or `"fit"`."""
-FitRadius = Annotated[float, AllowInfNan(allow_inf_nan=True), _or_fit(Radius)]
+FitRadius = Annotated[float, AllowInfNan(allow_inf_nan=True), BeforeValidator(_radius)]
 """A radius above 0, m, or `"fit"`."""
 Angle = Annotated[float, _quantity("angle")]
 """An angle, radians."""
-Turn = Annotated[float, _quantity("angle", "more than 0", lambda number: number > 0)]
-"""The angle of a curve, radians, above 0."""
-FitTurn = Annotated[float, AllowInfNan(allow_inf_nan=True), _or_fit(Turn)]
+Turn = Annotated[float, _quantity("angle", "more than 0", _above_0)]
+"""An angle above 0, radians."""
+FitTurn = Annotated[float, AllowInfNan(allow_inf_nan=True), _quantity("angle", "more than 0", _above_0, fit=True)]
 """The angle of a curve, radians, above 0, or `"fit"`."""
-Grade = Annotated[float, _quantity("grade", "under 100 % up or down", lambda number: abs(number) < _STEEPEST)]
+Grade = Annotated[float, _quantity("grade", "under 100 % up or down", lambda number: abs(number) < 1)]
 """Rise over run."""
-Mass = Annotated[float, _quantity("mass", "more than 0", lambda number: number > 0)]
+Mass = Annotated[float, _quantity("mass", "more than 0", _above_0)]
 """A mass above 0, kg."""
-PartMass = Annotated[float, _quantity("mass", "0 or more", lambda number: number >= 0)]
+PartMass = Annotated[float, _quantity("mass", "0 or more", _not_below_0)]
 """A mass of 0 or more, kg."""
 Fraction = Annotated[float, _quantity("share", "above 0 and at most 1", lambda number: 0 < number <= 1)]
 """A share above 0, at most 1."""
-
-
-def _plain(bound: str, holds: Callable[[float], bool], usual: str) -> BeforeValidator:
-    """Read a bare number and refuse what is out of bounds, in the words `bound`; `usual` is one to write."""
-
-    def read(value: object, info: ValidationInfo) -> float:
-        if not isinstance(value, int | float) or isinstance(value, bool):
-            write = f"{info.field_name} = {usual}"
-            raise PlanError(f"{info.field_name} must be a bare number", found=shown(value), write=write)
-        if not holds(value):
-            raise PlanError(f"{info.field_name} must be {bound}", found=shown(value))
-        return float(value)
-
-    return BeforeValidator(read)
-
-
-Weight = Annotated[float, _plain("more than 0 and at most 1000", lambda number: 0 < number <= 1000, "3")]
+Weight = Annotated[float, Field(gt=0, le=1000)]
 """How much a thing counts beside others, 1 where nothing is said."""
-StartingFactor = Annotated[float, _plain("from 1 to 10", lambda number: 1 <= number <= 10, "1")]
+StartingFactor = Annotated[float, Field(ge=1, le=10)]
 """Resistance when starting over that when running."""
-FrogNumber = Annotated[float, _plain("from 2 to 30", lambda number: 2 <= number <= 30, "6")]
+FrogNumber = Annotated[float, Field(ge=2, le=30)]
 """The number of a frog: its length over its spread, both along and across its middle line."""
-Tension = Annotated[float, _plain("from 0 to 0.1", lambda number: 0 <= number <= 0.1, "0.03")]
+Tension = Annotated[float, Field(ge=0, le=0.1)]
 """Effective friction of flanges that coupler tension presses against the rail."""
 
 
 def _measured(kind: Kind, bound: str, holds: Callable[[float], bool]) -> BeforeValidator:
     def read(value: object, info: ValidationInfo) -> Reading:
         reading = read_reading(value, kind, unit=unit_of(info))
-        if not holds(reading.value):
-            write = _turned(value) if holds(-reading.value) else ""
-            raise PlanError(f"{info.field_name} must be {bound}", found=as_written(value, None), write=write)
-        _sane(reading.value, kind, value, info)
+        _check(reading.value, kind, value, info, bound, holds, alone=True)
         return reading
 
     return BeforeValidator(read)
 
 
-Force = Annotated[Reading, _measured("force", "more than 0", lambda number: number > 0)]
+def _as_list(value: object) -> object:
+    return value if isinstance(value, list) else [value]
+
+
+Force = Annotated[Reading, _measured("force", "more than 0", _above_0)]
 """A reading of the balance, N."""
 Resistance = Annotated[Reading, _measured("share", "from 0 to 1", lambda number: 0 <= number <= 1)]
 """Pull per unit of weight."""
-Readings = Annotated[
-    list[Force], BeforeValidator(lambda value: value if isinstance(value, list) else [value]), Field(min_length=1)
-]
+Readings = Annotated[list[Force], BeforeValidator(_as_list), Field(min_length=1)]
 """One reading, or a list of them."""
+Rises = Annotated[list[Room], BeforeValidator(_as_list), Field(min_length=1)]
+"""One rise, or a list of them, m."""
 
 
 def _conditions(value: object) -> object:

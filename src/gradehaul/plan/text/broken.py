@@ -11,13 +11,8 @@ from typing import NamedTuple
 
 import tomli
 
-from gradehaul.errors import PlanError
-from gradehaul.plan.names import clean, cut, unseen
-
-KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
-"""A key as TOML has it, bare or in quotes."""
-HEADER = re.compile(rf"^[ \t]*(\[\[?)[ \t]*({KEY}(?:[ \t]*\.[ \t]*{KEY})*)[ \t]*\]\]?[ \t]*(?:\#.*)?\r?$", re.MULTILINE)
-"""A table's header, alone on its line."""
+from gradehaul.errors import PlanError, clean, cut, unseen
+from gradehaul.plan.text.toml import HEADER, KEY
 
 _TOKEN = re.compile(r"""#[^\n]*|\"{3}.*?\"{3}|'{3}.*?'{3}|"(?:[^"\\\n]|\\.)*"|'[^'\n]*'|[\[\]{}\n]""", re.DOTALL)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
@@ -29,17 +24,17 @@ _ITEM_ENDS = re.compile(rf"""\s*(?:[}}\]]|,\s*(?:{KEY}\s*=|[{{"\d]|$))""")
 _LONGEST_LINE = 110
 _LARGEST = 300_000
 """The longest text, in characters, in which cures are tried: each is a reading of all of it."""
+_NEVER_CLOSED = {"[": "the list opened here is never closed", "{": "the table opened here is never closed"}
+_OPEN_QUOTES = "the quotes opened on this line are not closed on it"
 
 
 class _Stop(NamedTuple):
-    """Where the parser stopped: line and column from 1, the lines, and what it says."""
+    """Where the parser stopped: line and column from 1, the lines, and whether it came to the end of the text."""
 
     number: int
     column: int
     lines: Sequence[str]
-    says: str
     end: bool
-    """Whether it came to the end of the text."""
 
     @property
     def line(self) -> str:
@@ -75,66 +70,56 @@ def not_toml(error: tomli.TOMLDecodeError, text: str, file: str) -> PlanError:
     number, column, end = error.lineno, error.colno, error.pos >= len(text)
     while end and number > 1 and not lines[number - 1].strip():
         number, column = number - 1, len(lines[number - 2]) + 1
-    stop = _Stop(number, column, lines, error.msg, end)
+    stop = _Stop(number, column, lines, end)
+
+    def fault(wrong: str, at: int = number, write: str = "") -> PlanError:
+        return PlanError(wrong, file=f"{file}:{at}", found=cut(clean(lines[at - 1])), write=write)
+
     if before := _before(stop):
-        wrong = f"this table or key is already given at line {before}"
         write = "both in one table, under one header" if HEADER.match(stop.line) else "the one that counts"
-        return PlanError(wrong, file=f"{file}:{number}", found=cut(clean(stop.line)), write=write)
-    if len(text) <= _LARGEST:
-        for cure in _cures(stop):
-            old = lines[cure.number - 1].rstrip("\r")
-            if cure.line != old and _gets_past(stop, cure):
-                at = cure.at or cure.number
-                found, write = cut(clean(lines[at - 1])), cure.write or _changed(old, cure.line)
-                return PlanError(cure.wrong, file=f"{file}:{at}", found=found, write=write)
-    return _uncured(stop, file)
-
-
-def _uncured(stop: _Stop, file: str) -> PlanError:
-    """Return the error for a line of which nobody can say what it means."""
-    where, got = f"{file}:{stop.number}", cut(clean(stop.line))
-    if any(map(unseen, stop.line[stop.column - 1 : stop.column])):
-        wrong = "a control character, which cannot be seen, stands on this line"
-        return PlanError(wrong, file=where, found=got, write="the line without it")
+        return fault(f"this table or key is already given at line {before}", write=write)
+    if any(map(unseen, stop.line)):
+        return fault("a control character, which cannot be seen, stands on this line", write="the line without it")
+    for cure in _cures(stop) if len(text) <= _LARGEST else ():
+        old = lines[cure.number - 1].rstrip("\r")
+        if cure.line != old and _gets_past(stop, cure):
+            return fault(cure.wrong, cure.at or cure.number, cure.write or _changed(old, cure.line))
     if opened := _left_open(stop):
-        sign, number = opened
-        what = "list" if sign == "[" else "table"
-        found = cut(clean(stop.lines[number - 1].rstrip("\r")))
-        return PlanError(f"the {what} opened here is never closed", file=f"{file}:{number}", found=found)
-    if _open_quote(stop.line):
-        return PlanError("the quotes opened on this line are not closed on it", file=where, found=got)
+        return fault(_NEVER_CLOSED[opened[0]], opened[1])
+    if any(sign in _TOKEN.sub("", stop.line) for sign in "\"'"):
+        return fault(_OPEN_QUOTES)
     if re.search(r"=\s*(?:#.*|[,}\]].*)?$", stop.line):
-        return PlanError("there is no value after the =", file=where, found=got, write="the value after it")
-    says = cut(clean(stop.says[:1].lower() + stop.says[1:]))
+        return fault("there is no value after the =", write="the value after it")
+    says = cut(clean(error.msg[:1].lower() + error.msg[1:]))
     write = "" if set(stop.line) & set("=[]{}") else 'key = value, with text in quotes, as in length = "8 in"'
-    wrong = f"this line cannot be read from column {stop.column} on: {says}"
-    return PlanError(wrong, file=where, found=got, write=write)
+    return fault(f"this line cannot be read from column {column} on: {says}", write=write)
 
 
 def _before(stop: _Stop) -> int:
     """Return the line above on which the same table or key stands, 0 where none does."""
     header, entry = HEADER.match(stop.line), _ENTRY.match(stop.line)
-    if header is not None and header[1] == "[":
-        name = re.sub(r"[\s\"']", "", header[2])
-        for number, line in enumerate(stop.lines[: stop.number - 1], 1):
-            other = HEADER.match(line)
-            if other is not None and other[1] == "[" and re.sub(r"[\s\"']", "", other[2]) == name:
+    if header is not None and header[1] == "[[":
+        return 0
+    for number in range(stop.number - 1, 0, -1):
+        above = stop.lines[number - 1]
+        other = HEADER.match(above)
+        if entry is not None:
+            if other is not None:
+                return 0
+            same = _ENTRY.match(above)
+            if same is not None and same[1] == entry[1]:
                 return number
-    if entry is not None and not any(sign == "{" for sign, _ in _openers(stop)):
-        for number in range(stop.number - 1, 0, -1):
-            line = stop.lines[number - 1]
-            if HEADER.match(line):
-                break
-            other = _ENTRY.match(line)
-            if other is not None and other[1] == entry[1]:
-                return number
+        elif header is not None and other is not None and other[1] == "[" and _bare(other[2]) == _bare(header[2]):
+            return number
     return 0
+
+
+def _bare(header: str) -> str:
+    return re.sub(r"[\s\"']", "", header)
 
 
 def _cures(stop: _Stop) -> Iterator[_Cure]:
     """Yield what the place might mean, the likeliest first."""
-    if "\r" in stop.line.rstrip("\r") or any(map(unseen, stop.line)):
-        return
     here = stop.number
     yield _Cure("curly quotes do not work here", here, stop.line.translate(_CURLY))
     yield from _closings(stop)
@@ -145,8 +130,7 @@ def _cures(stop: _Stop) -> Iterator[_Cure]:
             return
         key, _, value = (part.strip() for part in code.partition("="))
         if value and not _BARE.fullmatch(key) and not set(key) & set('"[{:'):
-            wrong = f"a key with {_unusual(key)} in it needs quotes"
-            yield _Cure(wrong, here, f'"{key}" = {value}{comment}')
+            yield _Cure(f"a key with {_unusual(key)} in it needs quotes", here, f'"{key}" = {value}{comment}')
     yield from _commas(stop)
     yield from _values(stop, code, comment)
 
@@ -157,14 +141,10 @@ def _unusual(name: str) -> str:
 
 def _commas(stop: _Stop) -> Iterator[_Cure]:
     """Yield the line with a comma before the place, or the line above where the place begins its own."""
-    if stop.end or not _openers(stop):
-        return
     before, behind = stop.line[: stop.column - 1].rstrip(), stop.line[stop.column - 1 :]
-    if before.strip():
-        if behind[:1] not in ("'", '"') or not before[-1:].isdigit():  # a mark of feet or inches
-            yield _Cure("a comma is missing", stop.number, f"{before}, {behind}")
-        return
-    for number in range(stop.number - 1, 0, -1):
+    if before and (behind[:1] not in ("'", '"') or not before[-1:].isdigit()):  # a mark of feet or inches
+        yield _Cure("a comma is missing", stop.number, f"{before}, {behind}")
+    for number in range(stop.number - 1, 0, -1) if not before else ():
         code, comment = _code_and_comment(stop.lines[number - 1].rstrip("\r"))
         if code.strip():
             yield _Cure("a comma is missing", number, f"{code.rstrip()},{comment}")
@@ -176,8 +156,8 @@ def _left_open(stop: _Stop) -> tuple[str, int] | None:
     earlier = [(sign, line) for sign, line in _openers(stop) if stop.end or line < stop.number]
     if not earlier:
         return None
-    sign, begins = earlier[-1][0], stop.line.lstrip()
-    breaks_off = begins[:1] in "{]" if sign == "{" else _ENTRY.match(begins) is not None
+    begins = stop.line.lstrip()
+    breaks_off = begins[:1] in "{]" if earlier[-1][0] == "{" else _ENTRY.match(begins) is not None
     return earlier[-1] if stop.end or HEADER.match(stop.line) or breaks_off else None
 
 
@@ -194,10 +174,9 @@ def _closings(stop: _Stop) -> Iterator[_Cure]:
     bare = code.rstrip().removesuffix(",").rstrip()
     nested = _openers(stop)[0] != opened
     comma = "," if nested and (code.rstrip() != bare or stop.line.lstrip()[:1] == "{") else ""
-    wrong = f"the {'list' if sign == '[' else 'table'} opened here is never closed"
     close = "]" if sign == "[" else "}"
     write = "" if last == number else f"{close} on a line of its own after line {last}"
-    yield _Cure(wrong, last, f"{bare} {close}{comma}{comment}", number, write)
+    yield _Cure(_NEVER_CLOSED[sign], last, f"{bare} {close}{comma}{comment}", number, write)
 
 
 def _headers(code: str) -> Iterator[tuple[str, str]]:
@@ -214,20 +193,16 @@ def _headers(code: str) -> Iterator[tuple[str, str]]:
 
 def _values(stop: _Stop, code: str, comment: str) -> Iterator[_Cure]:
     """Yield the line with the value at which the parser stopped as it should be."""
-    column, unclosed = min(stop.column - 1, len(code)), _open_quote(code)
+    column, unclosed = min(stop.column - 1, len(code)), any(sign in _TOKEN.sub("", code) for sign in "\"'")
     inside = any(line == stop.number for _, line in _openers(stop)) or (unclosed and "{" in code)
     start = max((code.rfind(sign, 0, column + (sign == "=")) for sign in "=[,"), default=-1) + 1
     for begin in dict.fromkeys((code.rfind("=", 0, column) + 1, start)):
-        if begin <= 0:
-            continue
         stops = _ITEM_ENDS.search(code, begin if unclosed else max(begin, column)) if inside else None
-        end = stops.start() if stops else len(code)
-        value = code[begin:end].strip()
-        if not value or value[0] in "[{":
-            continue
-        end = begin + len(code[begin:end].rstrip())
-        for wrong, meant in _meant(value):
-            yield _Cure(wrong, stop.number, f"{code[:begin].rstrip(' ')} {meant}{code[end:]}{comment}")
+        value = code[begin : stops.start() if stops else len(code)].strip()
+        if begin > 0 and value and value[0] not in "[{":
+            rest = code[begin + code[begin:].index(value) + len(value) :]
+            for wrong, meant in _meant(value):
+                yield _Cure(wrong, stop.number, f"{code[:begin].rstrip(' ')} {meant}{rest}{comment}")
 
 
 def _meant(value: str) -> Iterator[tuple[str, str]]:
@@ -240,19 +215,14 @@ def _meant(value: str) -> Iterator[tuple[str, str]]:
         yield "feet and inches are written ft and in", f'"{" ".join(filter(None, parts))}"'
     elif value[0] in "\"'" or value[-1] in "\"'":
         text = value.strip("\"'")
-        yield "the quotes opened on this line are not closed on it", f'"{text}"'
-    elif _is_text(value):
-        yield "text, and a figure with its unit, needs quotes", f'"{value}"'
-
-
-def _is_text(value: str) -> bool:
-    """Return whether a value can be nothing but text, or a figure with its unit."""
-    return (
+        yield _OPEN_QUOTES, f'"{text}"'
+    elif (
         not set(value) & set('"#=[]{}\\;:')
         and "//" not in value
         and any(sign.isalpha() or sign in "%°/" for sign in value)
         and value.casefold() not in ("true", "false", "yes", "no")
-    )
+    ):  # it can be nothing but text, or a figure with its unit
+        yield "text, and a figure with its unit, needs quotes", f'"{value}"'
 
 
 def _code_and_comment(line: str) -> tuple[str, str]:
@@ -262,11 +232,6 @@ def _code_and_comment(line: str) -> tuple[str, str]:
             code = line[: token.start()].rstrip()
             return code, line[len(code) :]
     return line, ""
-
-
-def _open_quote(line: str) -> bool:
-    """Return whether quotes are opened on a line and not closed on it."""
-    return any(sign in _TOKEN.sub("", line) for sign in "\"'")
 
 
 def _openers(stop: _Stop) -> list[tuple[str, int]]:

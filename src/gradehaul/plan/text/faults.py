@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any, Generic, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from gradehaul.errors import GradehaulError, PlanError, Problems
-from gradehaul.plan.names import clean, cut, key_text, nearest, quoted, shown, unknown
+from gradehaul.errors import GradehaulError, PlanError, Problems, clean, cut, quoted, shown
+from gradehaul.plan.names import header, nearest, unknown
 from gradehaul.plan.records import Note
-from gradehaul.plan.schema.lines import LineTable, PieceTable
 from gradehaul.plan.schema.plan import HEAD
 from gradehaul.plan.schema.values import Table
-from gradehaul.plan.text.trade_words import KEYS
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Collection, Iterator, Mapping
     from pathlib import Path
+
+    from pydantic.fields import FieldInfo
 
     from gradehaul.plan.text.toml import KeyPath
 
@@ -31,14 +32,23 @@ _SINGLE = frozenset(
     {"bench", "railhead", "drawing", "import", "map", "vertical_curve", "carry_over", "curve_resistance"}
 )
 _ITEM = {
-    "railhead_at": "pair",
-    "heights": "pair",
-    "through": "pair",
-    "moves": "pair",
+    **dict.fromkeys(("railhead_at", "heights", "through", "moves"), "pair"),
     "consist": "entry",
     "legs": "leg",
 }
-_READINGS = frozenset({"pull", "slipping"})
+_TRADE_WORDS = {
+    "weight": "mass",
+    "tired_wheels": "tyred_wheels",
+    **{f"{what}{tires}": "tyred_wheels" for what in ("", "rubber_", "traction_") for tires in ("tyres", "tires")},
+    "traction_wheels": "tyred_wheels",
+    "wheels": "driven_wheels",
+    "drivers": "driven_wheels",
+    "gradient": "grade",
+    "slope": "grade",
+    "height": "railhead",
+    "cars": "consist",
+}
+"""Words of the trade, and the key that a plan has for each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +81,8 @@ class Entry(Generic[T_co]):
     @property
     def place(self) -> str:
         """The words that name this table in a message."""
-        section = str(self.path[0])
-        if section == "scale":
+        section = str(self.path[0]) if self.path else ""
+        if section in {"", "scale"}:
             return section
         if isinstance(self.path[-1], int):
             return f"{section} {self.path[-1] + 1}"
@@ -111,6 +121,14 @@ class Faults:
         error = unknown(what, name, known, declare=declare, guess=self.guesses > 0)
         self.add(error, file=entry.file, place=f"{entry.place}, {inside}" if inside else entry.place)
 
+    def known(
+        self, entry: Entry[object], what: str, name: str, known: Collection[str], *, declare: str = "", inside: str = ""
+    ) -> bool:
+        """Return whether a name is one of those known; the error for one that is not is taken."""
+        if name not in known:
+            self.unknown(entry, what, name, known, declare=declare, inside=inside)
+        return name in known
+
     def note(self, place: str, text: str) -> None:
         """Take a note."""
         self.notes.append(Note(place, text))
@@ -135,98 +153,82 @@ def checked(model: type[Model], entry: Entry[Any], faults: Faults) -> Entry[Mode
     except ValidationError as error:
         found = error.errors(include_url=False)
         misspelled = {
-            (*fault["loc"][:-1], nearest(str(fault["loc"][-1]), _keys(_model_at(model, tuple(fault["loc"][:-1])))))
+            (*fault["loc"][:-1], nearest(str(fault["loc"][-1]), _fields(_model_at(model, fault["loc"][:-1]))))
             for fault in found
             if fault["type"] == "extra_forbidden"
         }
         for fault in found:
-            if fault["type"] != "missing" or tuple(fault["loc"]) not in misspelled:  # it is there, under a wrong name
-                _translate(model, entry, fault, faults)
+            if fault["type"] != "missing" or fault["loc"] not in misspelled:  # it is there, under a wrong name
+                for place, one in _in_our_words(model, entry, fault):
+                    file = entry.source.at((*entry.path, *fault["loc"]))
+                    faults.add(one, file=file, place=_place(model, entry, place))
         return None
     return Entry(entry.source, entry.path, table)
 
 
-def _translate(model: type[Table], entry: Entry[Any], fault: Any, faults: Faults) -> None:  # noqa: ANN401 - pydantic's
-    """Put one of pydantic's errors into the builder's words."""
-    path: KeyPath = tuple(fault["loc"])
-    file = entry.source.at((*entry.path, *path))
-    kind, value = fault["type"], fault["input"]
-    cause = fault.get("ctx", {}).get("error")
+def _in_our_words(model: type[Table], entry: Entry[Any], fault: Any) -> Iterator[tuple[KeyPath, PlanError]]:  # noqa: ANN401 - pydantic's
+    """Yield one of pydantic's errors, or those of a validator of our own, with the place of each in the table."""
+    path: KeyPath = fault["loc"]
+    kind, value, context = fault["type"], fault["input"], fault.get("ctx", {})
+    cause = context.get("error")
     if isinstance(cause, GradehaulError):
         for one in cause.errors if isinstance(cause, Problems) else (cause,):
             # What begins with its key, or names a curve's radius, need not have the key in its place as well.
             begins = one.wrong.split(" ", 1)[0]
-            inside = path[:-1] if path and begins in {path[-1], "radius"} else path
             example = _example(model, path) if begins in path or one.wrong.endswith("must not be empty") else ""
-            error = PlanError(one.wrong, found=one.found, write=one.write or example)
-            faults.add(error, file=file, place=_place(model, entry, inside))
+            inside = path[:-1] if path and begins in {path[-1], "radius"} else path
+            yield inside, PlanError(one.wrong, found=one.found, write=one.write or example)
         return
     if kind == "extra_forbidden":
-        error = _unknown_key(str(path[-1]), _keys(_model_at(model, path[:-1])), value)
-        faults.add(error, file=file, place=_place(model, entry, path[:-1]))
+        yield path[:-1], _unknown_key(str(path[-1]), _fields(_model_at(model, path[:-1])), value)
         return
     if kind == "missing":
-        key = str(path[-1])
-        examples = _examples(_model_at(model, path[:-1]), key)
-        faults.add(PlanError(f"{key} is missing", write=examples), file=file, place=_place(model, entry, path[:-1]))
+        yield path[:-1], PlanError(f"{path[-1]} is missing", write=_example(model, path))
         return
-    example = _example(model, path) if path else f"{_header(entry)} with its keys below it"
-    if kind == "literal_error":
-        choices = re.findall(r"'([^']*)'", fault["ctx"]["expected"])
-        example = quoted(near) if isinstance(value, str) and (near := nearest(value, choices)) else example
+    write = _example(model, path) if path else f"{_header(entry)} with its keys below it"
+    if kind == "literal_error" and isinstance(value, str):
+        near = nearest(value, re.findall(r"'([^']*)'", context["expected"]))
+        write = quoted(near) if near else write
     if path[:1] == ("consist",) and isinstance(value, int):
-        example = f'"{value} NAME", the number and the name in one pair of quotes'
-    wrong, found = _WRONG.get(kind, ("cannot be read", "{shown}"))
-    words = {key: value for key, value in fault.get("ctx", {}).items() if isinstance(value, int | float | str)}
-    faults.add(
-        PlanError(
-            f"must be {wrong.format(**words)}".replace("'", '"').removesuffix(".0"),
-            found=found.format(shown=shown(value), **words),
-            write=example,
-        ),
-        file=file,
-        place=_place(model, entry, path),
-    )
+        write = f'"{value} NAME", the number and the name in one pair of quotes'
+    wrong = _WRONG.get(kind, "what can be read").format(**context).replace("'", '"').removesuffix(".0")
+    found = f"a list of {context['actual_length']}" if "actual_length" in context else shown(value)
+    yield path, PlanError(f"must be {wrong}", found=found, write=write)
 
 
 _WRONG = {
-    "string_type": ("text in quotes", "{shown}"),
-    "int_type": ("a whole number", "{shown}"),
-    "int_from_float": ("a whole number", "{shown}"),
-    "float_type": ("a number", "{shown}"),
-    "finite_number": ("a finite number", "{shown}"),
-    "list_type": ("a list in [ ]", "{shown}"),
-    "dict_type": ("a table", "{shown}"),
-    "model_type": ("a table", "{shown}"),
-    "bool_type": ("true or false", "{shown}"),
-    "literal_error": ("{expected}", "{shown}"),
-    "too_short": ("a list of {min_length} or more", "a list of {actual_length}"),
-    "too_long": ("a list of {max_length} at most", "a list of {actual_length}"),
-    "greater_than": ("more than {gt}", "{shown}"),
-    "greater_than_equal": ("at least {ge}", "{shown}"),
-    "less_than_equal": ("at most {le}", "{shown}"),
+    "string_type": "text in quotes",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "finite_number": "a finite number",
+    "list_type": "a list in [ ]",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "bool_type": "true or false",
+    "literal_error": "{expected}",
+    "too_short": "a list of {min_length} or more",
+    "too_long": "a list of {max_length} at most",
+    "greater_than": "more than {gt}",
+    "greater_than_equal": "at least {ge}",
+    "less_than_equal": "at most {le}",
 }
-"""What pydantic finds wrong, in our words; a table's check in the tests goes through all that can occur."""
+"""What pydantic finds wrong, in our words."""
 
 
 def _place(model: type[Table], entry: Entry[Any], path: KeyPath) -> str:
     """Return the words for a place inside a table, e.g. ``line "Main", track 2 "Horseshoe", left``."""
-    words = [entry.place]
-    steps = list(path)
-    while steps:
-        step = steps.pop(0)
-        if isinstance(step, str) and steps and isinstance(steps[0], int):
-            number = steps.pop(0)
-            assert isinstance(number, int)
-            if step == "track" and model in {LineTable, PieceTable}:
-                words.append(f"track {number + 1}{_own_name(entry.table, number)}")
-                continue
-            item = "reading" if words[-1] in _READINGS else _ITEM.get(step, "item")
-            words += [step, f"{item} {number + 1}"]
-        elif isinstance(step, int):
-            words.append(f"item {step + 1}")
-        else:
+    words = [entry.place] if entry.place else []
+    for before, step in zip((None, *path), path, strict=False):
+        if not isinstance(step, int):
             words.append(cut(clean(step)))
+        elif before == "track" and "track" in _fields(model):
+            words[-1] = f"track {step + 1}{_own_name(entry.table, step)}"
+        elif isinstance(before, str):
+            reading = path[0] in {"pull", "slipping"} and len(path) == 3
+            words.append(f"{'reading' if reading else _ITEM.get(before, 'item')} {step + 1}")
+        else:
+            words.append(f"item {step + 1}")
     return ", ".join(words)
 
 
@@ -235,13 +237,17 @@ def _own_name(table: Any, number: int) -> str:  # noqa: ANN401 - a table as TOML
     return f" {quoted(name)}" if isinstance(name, str) and clean(name) else ""
 
 
+@cache
+def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Return the fields of a model by the keys that a plan has for them."""
+    return {info.alias or name: info for name, info in model.model_fields.items()}
+
+
 def _model_at(model: type[BaseModel], path: KeyPath) -> type[BaseModel]:
     """Return the model of the table that a path leads to."""
     for step in path:
-        if isinstance(step, str):
-            for name, info in model.model_fields.items():
-                if (info.alias or name) == step and (inner := _model_in(info.annotation)):
-                    model = inner
+        info = _fields(model).get(str(step))
+        model = (info and _model_in(info.annotation)) or model
     return model
 
 
@@ -251,21 +257,12 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401 - any 
     return next((inner for each in get_args(annotation) if (inner := _model_in(each))), None)
 
 
-def _keys(model: type[BaseModel]) -> list[str]:
-    return [info.alias or name for name, info in model.model_fields.items()]
-
-
-def _examples(model: type[BaseModel], key: str) -> str:
-    found = [info.examples for name, info in model.model_fields.items() if (info.alias or name) == key]
-    return str(found[0][0]) if found and found[0] else ""
-
-
 def _example(model: type[BaseModel], path: KeyPath) -> str:
     """Return how the key that a path leads to, or leads through, is written; empty where that is not known."""
     for end in range(len(path), 0, -1):
-        inside, key = _model_at(model, path[: end - 1]), path[end - 1]
-        if key in _keys(inside):
-            return _examples(inside, str(key))
+        info = _fields(_model_at(model, path[: end - 1])).get(str(path[end - 1]))
+        if info is not None:
+            return str(info.examples[0]) if info.examples else ""
     return ""
 
 
@@ -278,22 +275,14 @@ def _header(entry: Entry[Any]) -> str:
 
 
 def _unknown_key(key: str, known: Collection[str], value: object) -> PlanError:
+    found = cut(clean(shown(value)))
     if key == "radius" and "left" in known:
-        radius = cut(clean(shown(value)))
-        return PlanError(
-            "a curve is written with its hand, not its radius alone",
-            found=f"radius = {radius}",
-            write=f"left = {radius} or right = {radius}",
-        )
-    meant = KEYS.get(key.casefold())
+        wrong = "a curve is written with its hand, not its radius alone"
+        return PlanError(wrong, found=f"radius = {found}", write=f"left = {found} or right = {found}")
+    meant = _TRADE_WORDS.get(key.casefold())
     if meant in known:
-        return PlanError(f"unknown key {quoted(key)}", write=f"{meant} = {cut(clean(shown(value)))}")
+        return PlanError(f"unknown key {quoted(key)}", write=f"{meant} = {found}")
     near = nearest(key, known)
     if near is None and key in HEAD:
         return PlanError(f"{key} belongs above the first table, not in one", write=f"{key} = ... above the first table")
     return PlanError(f"unknown key {quoted(key)}", write=near or f"one of {', '.join(known)}")
-
-
-def header(section: str, name: str) -> str:
-    """Return a table's header as it is written, e.g. ``[line."Up ore"]``."""
-    return f"[{section}.{key_text(name)}]"

@@ -7,18 +7,27 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.names import clean, cut, listed, nearest, quoted, shown
+from gradehaul.plan.names import clean, listed, near_file, nearest, quoted, shown
 from gradehaul.plan.schema.plan import HEAD, KEYED, LISTED, SINGLE
 from gradehaul.plan.text.faults import Entry, Faults, Source
-from gradehaul.plan.text.near_file import near_file
 from gradehaul.plan.text.toml import KeyPath, headers, parse, read_text
-from gradehaul.plan.text.trade_words import TABLES
 from gradehaul.quantities import length_unit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+if TYPE_CHECKING:
+    pass
+
 _MAIN_ONLY = ("title", "scale", "practice")
+_TRADE_WORDS = {
+    **dict.fromkeys(("switch", "point", "points"), "turnout"),
+    **dict.fromkeys(("locomotive", "engine"), "loco"),
+    **dict.fromkeys(("wagon", "carriage", "coach"), "car"),
+    "track": "line",
+    "film": "rail",
+}
+"""Words of the trade, and the table that a plan has for each."""
 _MOST_FILES = 100
 _FALLBACK_UNIT = "in"
 
@@ -39,7 +48,7 @@ def gather(text: str, file: str, folder: Path | None, faults: Faults, data: dict
     main = _source(text, data, file, None, folder, faults)
     tables = Tables(main)
     _merge(main, tables, faults)
-    _include(main, folder, tables, faults)
+    _include(main, tables, faults)
     return tables
 
 
@@ -68,54 +77,47 @@ def _lift(data: dict[str, Any], file: str, at: Mapping[KeyPath, int], faults: Fa
         value = railhead.get(key)
         if key not in data and (isinstance(value, dict) or (isinstance(value, str) and value[:1].isalpha())):
             data[key] = railhead.pop(key)
+            wrong = f"{key} belongs above the first table, not in one"
+            error = PlanError(wrong, write=f"{key} = {shown(value) if isinstance(value, str) else '...'} above it")
             line = at.get(("railhead",))
-            written = shown(value) if isinstance(value, str) else "..."
-            faults.add(
-                PlanError(f"{key} belongs above the first table, not in one", write=f"{key} = {written} above it"),
-                file=f"{file}:{line}" if line else file,
-                place="[railhead]",
-            )
+            faults.add(error, file=f"{file}:{line}" if line else file, place="[railhead]")
 
 
-def _include(main: Source, folder: Path | None, tables: Tables, faults: Faults) -> None:
+def _include(main: Source, tables: Tables, faults: Faults) -> None:
     """Read the included files, and those that they include, in the order in which they are named."""
-    came_from: dict[str, tuple[str, ...]] = {_key(folder, Path(main.file).name): (main.file,)}
-    waiting: list[tuple[Source, Path | None, tuple[str, ...]]] = [(main, folder, (main.file,))]
-    while waiting:
-        source, beside, chain = waiting.pop(0)
+    included_by = {_key(main.folder, Path(main.file).name): ""}
+    waiting = [main]
+    for source in waiting:  # which grows
         for name in _names(source, faults):
-            if beside is None:
-                faults.add(
-                    PlanError("a plan that is not a file cannot include others", found=shown(name)),
-                    file=source.file,
-                    place="include",
-                )
+            if source.folder is None:
+                _refuse(source, "a plan that is not a file cannot include others", faults, found=shown(name))
                 continue
-            path = beside / name
-            file = str(Path(source.file).parent / name)
+            path, file = source.folder / name, str(Path(source.file).parent / name)
             key = _key(path.parent, path.name)
-            if key in came_from:
-                faults.add(_again(file, key, chain, came_from), file=source.file, place="include")
+            if key in included_by:
+                by = f"already included by {quoted(included_by[key])}" if included_by[key] else "the plan itself"
+                _refuse(source, f"{quoted(file)} is {by}", faults)
                 continue
-            if len(came_from) >= _MOST_FILES:
-                faults.add(PlanError(f"a plan has at most {_MOST_FILES} files"), file=source.file, place="include")
+            if len(included_by) >= _MOST_FILES:
+                _refuse(source, f"a plan has at most {_MOST_FILES} files", faults)
                 return
-            came_from[key] = (*chain, file)
+            included_by[key] = source.file
+            if not path.exists():
+                near = near_file(path, ".toml")
+                write = quoted(near) if near and near != Path(source.file).name else ""
+                _refuse(source, f"there is no file {quoted(name)} beside this one", faults, write=write)
+                continue
             try:
                 inner = _source(read_text(path, file), None, file, source.unit, path.parent, faults)
             except PlanError as error:
-                if error.wrong == "there is no such file":
-                    near = near_file(path, ".toml")
-                    error = PlanError(
-                        f"there is no file {quoted(name)} beside this one",
-                        file=source.file,
-                        place="include",
-                        write=quoted(near) if near and near != Path(source.file).name else "",
-                    )
                 faults.errors.append(error)
                 continue
             _merge(inner, tables, faults, included=True)
-            waiting.append((inner, path.parent, came_from[key]))
+            waiting.append(inner)
+
+
+def _refuse(source: Source, wrong: str, faults: Faults, *, found: str = "", write: str = "") -> None:
+    faults.add(PlanError(wrong, found=found, write=write), file=source.file, place="include")
 
 
 def _key(folder: Path | None, name: str) -> str:
@@ -127,41 +129,18 @@ def _key(folder: Path | None, name: str) -> str:
         return str(folder / name)
 
 
-def _again(file: str, key: str, chain: tuple[str, ...], came_from: dict[str, tuple[str, ...]]) -> PlanError:
-    """Return the error for a file that is included a second time, by itself or by another."""
-    before = came_from[key]
-    if before == chain[: len(before)]:
-        loop = " > ".join(cut(name) for name in (*chain[len(before) - 1 :], file))
-        return PlanError(f"files include one another in a loop: {loop}")
-    by = quoted(before[-2]) if len(before) > 1 else "this file"
-    return PlanError(f"{quoted(file)} is already included by {by}")
-
-
 def _names(source: Source, faults: Faults) -> list[str]:
     """Return the names of the files that one file includes."""
     raw = source.data.get("include", [])
     if not isinstance(raw, list) or not all(isinstance(name, str) for name in raw):
-        faults.add(
-            PlanError("must be a list of file names", found=shown(raw), write='include = ["stock.toml"]'),
-            file=source.file,
-            place="include",
-        )
+        write = 'include = ["stock.toml"]'
+        _refuse(source, "must be a list of file names", faults, found=shown(raw), write=write)
         return []
-    good: list[str] = []
     for name in raw:
         if not is_beside(name):
-            faults.add(
-                PlanError(
-                    "an included file must be in this file's folder or below it",
-                    found=shown(name),
-                    write='"stock.toml"',
-                ),
-                file=source.file,
-                place="include",
-            )
-        else:
-            good.append(name)
-    return good
+            wrong = "an included file must be in this file's folder or below it"
+            _refuse(source, wrong, faults, found=shown(name), write='"stock.toml"')
+    return [name for name in raw if is_beside(name)]
 
 
 def is_beside(name: str) -> bool:
@@ -195,7 +174,7 @@ def _merge(source: Source, tables: Tables, faults: Faults, *, included: bool = F
             _put(tables.single, key, Entry(source, (key,), value), faults)
         elif key not in HEAD:
             known = [*HEAD, "railhead", *KEYED, *LISTED, *SINGLE]
-            near = TABLES.get(key.casefold()) or nearest(key, known, alike=0.7)
+            near = _TRADE_WORDS.get(key.casefold()) or nearest(key, known, alike=0.7)
             tables_there = isinstance(value, dict) or (
                 isinstance(value, list) and any(isinstance(v, dict) for v in value)
             )

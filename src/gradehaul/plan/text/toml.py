@@ -10,8 +10,7 @@ from typing import Any
 import tomli
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.text.broken import HEADER, KEY, not_toml
-from gradehaul.plan.text.near_file import near_file
+from gradehaul.plan.names import near_file
 
 _LEAST = 'at least scale = "HO" and a [line.NAME] table'
 LARGEST = 20_000_000
@@ -20,6 +19,10 @@ LARGEST = 20_000_000
 KeyPath = tuple[str | int, ...]
 """The keys and list places that lead to a value, from the top of the file."""
 
+KEY = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
+"""A key as TOML has it, bare or in quotes."""
+HEADER = re.compile(rf"^[ \t]*(\[\[?)[ \t]*({KEY}(?:[ \t]*\.[ \t]*{KEY})*)[ \t]*\]\]?[ \t]*(?:\#.*)?\r?$", re.MULTILINE)
+"""A table's header, alone on its line."""
 _PART = re.compile(KEY)
 
 
@@ -95,6 +98,8 @@ def parse(text: str, file: str) -> dict[str, Any]:
     try:
         data = tomli.loads(text)
     except tomli.TOMLDecodeError as error:
+        from gradehaul.plan.text.broken import not_toml
+
         raise not_toml(error, text, file) from error
     except RecursionError as error:
         raise PlanError("this cannot be read: lists or tables stand too deep in one another", file=file) from error

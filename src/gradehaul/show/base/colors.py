@@ -24,11 +24,14 @@ SHORT, SPARE = "#f2b8b5", "#dcebdf"
 EARTH, PALE_EARTH = "#e4d8c3", "#f3ede2"
 """Below the rail, and every other track of a band."""
 
-CURVED, PALE_CURVED = "#0072b2", "#cfe6f5"
+CURVED, PALE_CURVED = "#6a51a3", "#e4def2"
 """Curves, and what they add."""
 
 VERTICAL = "#56b4e9"
 """Vertical curves."""
+
+FILM, PALE_FILM = "#0057a8", "#cfe6f5"
+"""Track with film, and the ground under its dashes."""
 
 EVEN = "#0057a8"
 """What was there before: even heights, measured ones."""

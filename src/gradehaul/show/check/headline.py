@@ -109,8 +109,9 @@ def _counted(trains: Sequence[TrainAnswer], of: str) -> Iterator[str]:
     failing = [outcome for outcome in WORST_FIRST if any(each.outcome == outcome != "climbs" for each in trains)]
     for outcome in failing or WORST_FIRST[-1:]:
         those = [each for each in trains if each.outcome == outcome]
-        every = bool(of) and len(those) == len(trains) > 1
-        words = f"{f'all {len(those)} trains' if every else f'{len(those)}{of}'} {_DO[outcome][len(those) > 1]}"
+        every = len(those) == len(trains) > 1
+        who = f"{len(those)}{of}" if not every else "both trains" if len(those) == 2 else f"all {len(those)} trains"
+        words = f"{who} {_DO[outcome][len(those) > 1]}"
         of = ""
         named = [_with_place(each) for each in those[:left]] if failing else []
         left -= len(named)

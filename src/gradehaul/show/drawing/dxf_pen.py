@@ -8,11 +8,12 @@ from itertools import product
 from typing import Any
 
 import numpy as np
+import shapely
 
 from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.quantities import convert
-from gradehaul.show.base.label_placing import Box
+from gradehaul.show.base.label_placing import Board, Box
 from gradehaul.show.base.picture import plain
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.track.piecewise import FloatArray
@@ -28,10 +29,10 @@ _ADVANCE = 0.95
 """The width of a character, as a share of the text height: no narrower in the usual fonts of drawings (from memory)."""
 _ROOM = 0.25
 """The room around the track for texts, as a share of the longer side."""
-_CELLS = 3000
-"""The most cells of the board along its longer side."""
-_TAKEN = 1e6
-"""The cost of a cell that another text has."""
+_POINTS = 2000
+"""The most points along a line as long as the longer side that are looked at."""
+_OFFSETS = (0.4, 1.0, 2.0, 3.5, 5.0, 7.0, 10.0)
+"""In text heights: how far off its place a text may stand."""
 _DIRECTIONS = ((1, 1), (1, -1), (-1, 1), (-1, -1), (0, 1), (0, -1), (1, 0), (-1, 0))
 _ALIGN = {-1: ("TOP", "RIGHT"), 0: ("MIDDLE", "CENTER"), 1: ("BOTTOM", "LEFT")}
 
@@ -50,10 +51,11 @@ class Pen:
         extent = max(right - left, top - bottom, 10 * self.gauge)
         self.height = max(self.gauge, _OF_SHEET * extent)
         self.drawn = Box(left, bottom, right, top)
-        room = self.drawn.grown(_ROOM * extent + 10 * self.height)
-        self._board = _Board(room, max(self.gauge / 4, (extent + 2 * _ROOM * extent) / _CELLS))
-        for track in view.tracks.values():
-            self._board.draw(track.xy)
+        self._room = self.drawn.grown(_ROOM * extent + 10 * self.height)
+        self._step = max(self.gauge / 4, extent / _POINTS)
+        self._board = Board(gap=0.0)
+        self._points = [self._along(track.xy) for track in view.tracks.values()]
+        self._tree: shapely.STRtree | None = None
 
     def on(self, layer: str, color: int) -> dict[str, str]:
         """Return what puts a thing on a layer, which is made where there is none of this name."""
@@ -75,7 +77,8 @@ class Pen:
     def line(self, points: FloatArray, **attributes: Any) -> None:  # noqa: ANN401 - the library's
         """Draw a line in plan through points, m, shape (n, 2)."""
         self.space.add_lwpolyline((points * self.unit).tolist(), dxfattribs=attributes)
-        self._board.draw(points)
+        self._points.append(self._along(points))
+        self._tree = None
         self._reach(Box(*points.min(axis=0).tolist(), *points.max(axis=0).tolist()))
 
     def circle(self, x: float, y: float, radius: float, layer: str, color: int) -> None:
@@ -111,37 +114,45 @@ class Pen:
         needed
             Whether it is written where there is no room, too: small, or over another as a last resort.
         """
-        far = offsets or [k * self.height for k in (0.4, 1.0, 2.0, 3.5, 5.0, 7.0, 10.0)]
-        shown = dxf_text(words)
-        best: tuple[float, float, tuple[float, float], tuple[int, int], Box] | None = None
+        places = list(product(offsets or [k * self.height for k in _OFFSETS], spots, _DIRECTIONS))
         for share in _SIZES if needed else _SIZES[:3]:
             size = share * self.height
-            wide = _ADVANCE * size * max(len(words), 1)
-            for nearness, (off, spot) in enumerate(product(far, spots)):
-                for side in _DIRECTIONS:
-                    at = spot[0] + off * side[0], spot[1] + off * side[1]
-                    left, bottom = at[0] + 0.5 * (side[0] - 1) * wide, at[1] + 0.5 * (side[1] - 1) * size * 1.2
-                    box = Box(left, bottom, left + wide, bottom + 1.2 * size)
-                    texts, track = self._board.under(box)
-                    cost = _TAKEN * texts + track / size**2 * self._board.cell**2 + 0.02 * nearness
-                    if best is None or cost < best[0]:
-                        best = cost, size, at, side, box
-                if best is not None and best[0] < 0.02 * (nearness + 1):
-                    break
-            if best is not None and best[0] < _TAKEN:
+            wide, high = _ADVANCE * size * max(len(words), 1), 1.2 * size
+            ats = [(x + off * across, y + off * up) for off, (x, y), (across, up) in places]
+            boxes = [
+                Box(left := x + 0.5 * (across - 1) * wide, low := y + 0.5 * (up - 1) * high, left + wide, low + high)
+                for (x, y), (_, _, (across, up)) in zip(ats, places, strict=True)
+            ]
+            costs = self._hidden(boxes) * (self._step / size) ** 2 + 0.02 * (np.arange(len(places)) // len(_DIRECTIONS))
+            number = self._board.place(boxes, costs=costs.tolist(), room=self._room)
+            if number is not None:
                 break
-        assert best is not None
-        cost, size, at, (across, up), box = best
-        if cost >= _TAKEN and not needed:
-            return
-        self._board.take(box)
+        else:
+            if not needed:
+                return
+            number = int(np.argmin(costs))
+            self._board.take(boxes[number])
+        at, box, (_, _, (across, up)) = ats[number], boxes[number], places[number]
         self._reach(box)
         align = f"{_ALIGN[up][0]}_{_ALIGN[across][1]}"
         from ezdxf.enums import TextEntityAlignment
 
-        self.space.add_text(shown, height=size * self.unit, dxfattribs=self.on(layer, color)).set_placement(
+        self.space.add_text(dxf_text(words), height=size * self.unit, dxfattribs=self.on(layer, color)).set_placement(
             (at[0] * self.unit, at[1] * self.unit, z * self.unit), align=TextEntityAlignment[align]
         )
+
+    def _along(self, points: FloatArray) -> FloatArray:
+        """Return points evenly along a line through others, shape (n, 2)."""
+        passed = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
+        at = np.linspace(0.0, passed[-1], 2 + int(passed[-1] / self._step))
+        return np.column_stack([np.interp(at, passed, column) for column in points.T])
+
+    def _hidden(self, boxes: Sequence[Box]) -> FloatArray:
+        """Return how many points along all lines lie in each box: how much of them a text there would hide."""
+        if self._tree is None:
+            self._tree = shapely.STRtree(np.asarray(shapely.points(np.concatenate(self._points)), dtype=np.object_))
+        which, _ = self._tree.query(shapely.box(*np.array(boxes).T), predicate="intersects")
+        return np.bincount(which, minlength=len(boxes)).astype(np.float64)
 
     def _reach(self, box: Box) -> None:
         drawn = self.drawn
@@ -151,45 +162,6 @@ class Pen:
             max(drawn.right, box.right),
             max(drawn.top, box.top),
         )
-
-
-class _Board:
-    """The sheet in square cells: which hold track or lines, and which hold texts."""
-
-    def __init__(self, room: Box, cell: float) -> None:
-        self.room, self.cell = room, cell
-        shape = [int((high - low) / cell) + 2 for low, high in ((room.bottom, room.top), (room.left, room.right))]
-        self.lines, self.texts = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
-
-    def draw(self, points: FloatArray) -> None:
-        """Mark the cells that a line runs through, given its points, m, shape (n, 2)."""
-        step = np.hypot(*np.diff(points, axis=0).T)
-        along = np.concatenate([[0.0], np.cumsum(step)])
-        at = np.linspace(0.0, along[-1], 2 + int(along[-1] / self.cell))
-        columns, rows = (np.interp(at, along, points[:, k]) for k in (0, 1))
-        inside = self._rows(rows), self._columns(columns)
-        self.lines[inside] = True
-
-    def under(self, box: Box) -> tuple[int, int]:
-        """Return how many cells under a box hold texts, those beyond the sheet included, and how many hold lines."""
-        part = self._part(box)
-        outside = not box.within(self.room)
-        return int(np.count_nonzero(self.texts[part])) + outside, int(np.count_nonzero(self.lines[part]))
-
-    def take(self, box: Box) -> None:
-        """Mark the cells under a text."""
-        self.texts[self._part(box)] = True
-
-    def _part(self, box: Box) -> tuple[slice, slice]:
-        low, high = self._rows(np.array([box.bottom, box.top])).tolist()
-        first, last = self._columns(np.array([box.left, box.right])).tolist()
-        return slice(low, high + 1), slice(first, last + 1)
-
-    def _rows(self, y: FloatArray) -> Any:  # noqa: ANN401 - an array of whole numbers
-        return np.clip((y - self.room.bottom) / self.cell, 0, self.lines.shape[0] - 1).astype(int)
-
-    def _columns(self, x: FloatArray) -> Any:  # noqa: ANN401 - an array of whole numbers
-        return np.clip((x - self.room.left) / self.cell, 0, self.lines.shape[1] - 1).astype(int)
 
 
 def layer_name(words: str) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from gradehaul.haulage.outcome import WORST_FIRST
+from gradehaul.show.base.colors import FILM, INK, PALE_FILM
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import plain_words, short_words
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use
@@ -22,32 +23,32 @@ USES: Mapping[Use, UseStyle] = {
     "film": UseStyle(
         (
             {"color": "#555555", "lw": 5.2},
-            {"color": "#cfe6f5", "lw": 4.4},
-            {"color": "#0057a8", "lw": 1.5, "ls": (0, (2.6, 1.6))},
+            {"color": PALE_FILM, "lw": 4.4},
+            {"color": FILM, "lw": 1.5, "ls": (0, (2.6, 1.6))},
         ),
         "may be filmed",
     ),
     "has film": UseStyle(
         (
             {"color": "#555555", "lw": 5.2},
-            {"color": "#cfe6f5", "lw": 4.4},
-            {"color": "#0057a8", "lw": 1.7, "ls": (0, (0.9, 0.9))},
+            {"color": PALE_FILM, "lw": 4.4},
+            {"color": FILM, "lw": 1.7, "ls": (0, (0.9, 0.9))},
         ),
         "has film already",
     ),
-    "keep clean": UseStyle(({"color": "#7a1330", "lw": 5.6},), "keep clean"),
+    "keep clean": UseStyle(({"color": INK, "lw": 5.6},), "keep clean"),
     "buffer": UseStyle(
         (
-            {"color": "#7a1330", "lw": 5.6},
+            {"color": INK, "lw": 5.6},
             {"color": "white", "lw": 4.2},
-            {"color": "#7a1330", "lw": 4.2, "ls": (0, (0.3, 0.6))},
+            {"color": INK, "lw": 4.2, "ls": (0, (0.3, 0.6))},
         ),
         "also keep clean: wheels would spread film",
     ),
     "no effect": UseStyle(({"color": "#8a8a8a", "lw": 1.8},), "film or not: no locomotive in question runs there"),
 }
-"""Dashes and dots on pale blue for film, solid dark red and a ladder of it for what stays clean, a thin line for the
-rest: distinct without color."""
+"""Dashes and dots on pale blue for film, solid black and a ladder of it for what stays clean, a thin line for the rest:
+distinct without color, and no color of a grade."""
 
 
 FORCED_WORDS = "head of a train that would fail here with more film"

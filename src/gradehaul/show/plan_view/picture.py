@@ -11,8 +11,7 @@ import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.lines import Line2D
 
-from gradehaul.haulage.answers.judged import worst_first, worst_of_each
-from gradehaul.haulage.views.plan_view import PlanView, TrainView
+from gradehaul.haulage.views.plan_view import PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.colors import FAINT, INK
@@ -20,13 +19,13 @@ from gradehaul.show.base.labels import WOULD
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.outcome_words import plain_words, short_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES, depends_on, train_words
 from gradehaul.show.plan_view.film_uses import headline as film_headline
 from gradehaul.show.plan_view.labels import draw_labels
 from gradehaul.show.plan_view.marks import Look, Mark, draw_marks
-from gradehaul.show.plan_view.shades import BESIDE, MARKS, SHADES, Run, film_styles, rail_words, runs, shade_words
+from gradehaul.show.plan_view.shades import BESIDE, MARKS, SHADES, Run, film_styles, runs, shade_words
+from gradehaul.show.plan_view.text import headline, verdict_row
 from gradehaul.track.piecewise import FloatArray
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Use, UsedStretch, used_stretches
 
@@ -46,7 +45,7 @@ LOOKS: Mapping[str, Look] = {
     "stall": Look("round", INK, "white", "stalls here first"),
     "runaway": Look("square", INK, "white", "begins to run away here"),
     "runaway ends": Look("square", "white", INK, "holds back again from here"),
-    "forced": Look("round", "white", "#7a1330", FORCED_WORDS),
+    "forced": Look("round", "white", INK, FORCED_WORDS),
 }
 """The marks of trains: round where one stalls, square where one runs away."""
 
@@ -54,7 +53,7 @@ LOOKS: Mapping[str, Look] = {
 def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: KeepCleanPlan | None = None) -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     marks, rows = _marks_and_rows(view, reader, film)
-    headline = film_headline(film) if film is not None else _headline(view, reader)
+    title = film_headline(film) if film is not None else headline(view, reader)
     words = [f"{view.plan.title}: railheads in {reader.length_unit}, arrows uphill"]
     if film is None:
         words[0] += "; shaded by the effective grade for a train that climbs"
@@ -64,7 +63,7 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
         view,
         size,
         reader.length_unit,
-        headline,
+        title,
         [*words, *(f"NOT PLACED: {note.text}" for note in view.notes if note.text.startswith("left out"))],
         notes=[*rows, *(note.text for note in view.notes if not note.text.startswith("left out"))],
         key=_key(view, reader, film, {mark.kind for mark in marks}),
@@ -92,24 +91,6 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
 plan_picture = as_picture(plan_figure)
 
 
-def _headline(view: PlanView, reader: Reader) -> str:
-    """Return how many trains climb, and which does worst."""
-    trains = worst_first(worst_of_each(view.trains))
-    climb = sum(each.outcome == "climbs" for each in trains)
-    if not trains:
-        steepest = max(view.tracks.values(), key=lambda track: max(track.steepest))
-        return f"Steepest: {reader.grade(max(steepest.steepest))} effective on {steepest.name}"
-    if climb == len(trains):
-        return {1: "The train climbs", 2: "Both trains climb"}.get(climb, f"All {climb} trains climb")
-    worst = trains[0]
-    words = plain_words(worst.outcome, worst.verdict, worst.misfits)
-    verb = "" if worst.outcome in ("stalls", "runs away") else "is "
-    if len(trains) == 1:
-        return f"{worst.name} {verb}{words} {rail_words(worst.rail)}"
-    rail = "" if len({each.rail for each in view.trains}) == 1 else f" {rail_words(worst.rail)}"
-    return f"{climb} of {len(trains)} trains {'climbs' if climb == 1 else 'climb'}; {worst.name} {verb}{words}{rail}"
-
-
 def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> tuple[list[Mark], list[str]]:
     """Return the numbered marks, and the rows that say what they and all other trains mean; none that fails is cut."""
     marks: list[Mark] = []
@@ -124,7 +105,7 @@ def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) 
         met = [(kind, spot) for kind, spot in own if spot is not None]
         number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
         marks += [Mark(kind, spot.x, spot.y, (number,)) for kind, spot in met]
-        rows.append(f"{number}  {_verdict(train, reader)}" if met else _verdict(train, reader))
+        rows.append(f"{number}  {verdict_row(train, reader)}" if met else verdict_row(train, reader))
     more = [each for each, train in zip(rows, view.worse, strict=True) if train.outcome == "climbs"]
     if len(rows) > _MOST_ROWS and len(more) > 1:
         rows = [*(each for each in rows if each not in more), f"{len(more)} more rows: trains that climb"]
@@ -137,11 +118,6 @@ def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) 
                 rows.append(f"{number}  {forced.train} {WOULD[forced.test]} here with more film")
         rows = [*(train_words(train, film, reader) for train in film.trains), *rows]
     return marks, rows
-
-
-def _verdict(train: TrainView, reader: Reader) -> str:
-    words = short_words(train.outcome, train.verdict, train.misfits, reader)[0]
-    return f"{train.name}, {rail_words(train.rail)}, route {train.route}: {words}"
 
 
 def _key(

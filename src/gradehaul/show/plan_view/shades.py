@@ -131,6 +131,6 @@ def rail_words(rail: str) -> str:
     """Return a rail condition behind a train's name.
 
     >>> rail_words("treated"), rail_words("as planned fresh")
-    ('on treated rail', 'rail as planned fresh')
+    ('on treated rail', 'as planned fresh')
     """
-    return f"rail {rail}" if rail in PLANNED else f"on {rail} rail"
+    return rail if rail in PLANNED else f"on {rail} rail"

@@ -4,29 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
-from gradehaul.haulage.outcome import WORST_FIRST, Outcome
+from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.show.base.labels import USE_WORDS
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.reading_units import Reader
-from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words
+from gradehaul.show.check.headline import conditions
+from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words
 from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
 from gradehaul.show.plan_view.shades import rail_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 
 _HARDEST = 8
-"""Tracks shown at the most before all are, the hardest first."""
+"""Trains and tracks shown at the most before all are, the worst first."""
 
 
 def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None, more: Collection[str] = ()) -> Page:
     """Return the hardest tracks and the trains of a plan view as a page, and below it the sections named in `more`."""
     page = Page()
-    page.line((view.plan.title, "bold"), f": {len(view.tracks)} tracks")
-    page.line()
+    count = len(view.tracks)
+    page.line((view.plan.title, "bold"), f": {count} track{'s' if count > 1 else ''}")
     if film is None:
-        _add_worst(page, view)
+        page.line()
+        worse = view.worse
+        page.paragraph(
+            (headline(view, reader), OUTCOMES[worse[0].outcome][1]) if worse else headline(view, reader), "."
+        )
+        for train in worse[:_HARDEST]:
+            page.paragraph(f"{verdict_row(train, reader)}.", indent=2)
+        if len(worse) > _HARDEST:
+            page.line(f"{len(worse) - _HARDEST} more, none worse: --more trains", indent=2)
     _add_hardest(page, view, reader, film)
     if film is not None:
         page.heading(titles(film)[-1])
@@ -80,8 +89,8 @@ def _add_trains(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan
 
 def _add_notes(page: Page, view: PlanView, _reader: Reader, _film: KeepCleanPlan | None) -> None:
     page.heading("Notes")
-    for note in view.notes:
-        page.line(str(note), indent=2)
+    for words in map(str, view.notes or ("None.",)):
+        page.line(words, indent=2)
 
 
 def _tracks(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> dict[str, list[Piece]]:
@@ -93,16 +102,35 @@ def _tracks(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> dict[
     return {key: [*row, _uses(uses.get(key, ()), reader)] for key, row in table.items()}
 
 
-def _add_worst(page: Page, view: PlanView) -> None:
-    """Add a sentence for each outcome of the trains, the worst first."""
-    by_outcome: dict[Outcome, list[str]] = {}
-    for train in view.worse:
-        by_outcome.setdefault(train.outcome, []).append(f"{train.name} ({rail_words(train.rail)})")
-    for outcome in WORST_FIRST:
-        if outcome in by_outcome:
-            page.paragraph(OUTCOMES[outcome], f": {', '.join(by_outcome[outcome])}.")
-    if not by_outcome:
-        page.line("No train is shown.")
+def headline(view: PlanView, reader: Reader) -> str:
+    """Return how many trains climb, and which does worst."""
+    trains = worst_first(worst_of_each(view.trains))
+    climb = sum(each.outcome == "climbs" for each in trains)
+    if not trains:
+        steepest = max(view.tracks.values(), key=lambda track: max(track.steepest))
+        return f"Steepest: {reader.grade(max(steepest.steepest))} effective on {steepest.name}"
+    if climb == len(trains):
+        who = (
+            f"{trains[0].name} climbs"
+            if climb == 1
+            else "Both trains climb"
+            if climb == 2
+            else f"All {climb} trains climb"
+        )
+        return f"{who} {' and '.join(map(rail_words, conditions([each.rail for each in view.trains])))}"
+    worst = trains[0]
+    words = plain_words(worst.outcome, worst.verdict, worst.misfits)
+    verb = "" if worst.outcome in ("stalls", "runs away") else "is "
+    if len(trains) == 1:
+        return f"{worst.name} {verb}{words} {rail_words(worst.rail)}"
+    rail = "" if len({each.rail for each in view.trains}) == 1 else f" {rail_words(worst.rail)}"
+    return f"{climb} of {len(trains)} trains {'climbs' if climb == 1 else 'climb'}; {worst.name} {verb}{words}{rail}"
+
+
+def verdict_row(train: TrainView, reader: Reader) -> str:
+    """Return what becomes of a train, on which rail and route."""
+    words = short_words(train.outcome, train.verdict, train.misfits, reader)[0]
+    return f"{train.name}, {rail_words(train.rail)}, route {train.route}: {words}"
 
 
 def _add_joints(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
@@ -116,6 +144,9 @@ def _add_joints(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan
 
 def _add_crossings(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
     page.heading("Tracks over tracks")
+    if not view.overpasses:
+        page.line("No track passes over another.", indent=2)
+        return
     by_id = view.tracks
     rows = [
         [by_id[each.over.track].name, by_id[each.under.track].name, *_place(each.over.x, each.over.y, reader),

@@ -12,7 +12,7 @@ from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import short_words
-from gradehaul.show.section.pull import care_key, draw_care, draw_pull, name_care
+from gradehaul.show.section.pull import care_key, draw_care, draw_pull, name_care, troubles
 from gradehaul.show.section.track import draw_effective, draw_railhead, figures_band
 from gradehaul.track.heights.vertical import UNCHANGED
 
@@ -32,14 +32,13 @@ def long_section_figure(section: LongSection, reader: Reader, *, size: SizeName 
         SIZES[size], _headline(section, reader, judged), _words(section, reader, judged), key=care_key(judged)
     )
     band = figures_band(paper, section, reader)
-    care = len(judged) * (0.14 if roomy else 0.28)
-    pull = {
-        "pull": Panel(_PULL_SHARE * paper.figure.get_figheight() - care - 0.3 if roomy else 2.6),
-        "care": Panel(care),
-    }
+    troubled = [each for each in judged if any(troubles(each).values())]
+    care = len(troubled) * (0.14 if roomy else 0.28)
+    pull = {"pull": Panel(_PULL_SHARE * paper.figure.get_figheight() - care - 0.3 * bool(troubled) if roomy else 2.6)}
     panels = paper.panels(
         {
             **(pull if haul else {}),
+            **({"care": Panel(care)} if troubled else {}),
             "railhead": Panel(0.42, 0.55),
             "grade": Panel(0.36, 0.45),
             "band": Panel(band.height),
@@ -48,12 +47,13 @@ def long_section_figure(section: LongSection, reader: Reader, *, size: SizeName 
     )
     if haul is not None:
         draw_pull(paper, panels["pull"], haul, judged, reader)
-        name_care(paper, panels["care"], judged, roomy=roomy)
+    if troubled:
+        name_care(paper, panels["care"], troubled, roomy=roomy)
     times = draw_railhead(paper, panels["railhead"], section, reader, draw_effective(panels["grade"], section, reader))
     band.prepare(panels["band"])
     paper.settle()
-    if haul is not None:
-        draw_care(panels["care"], haul, judged, unit)
+    if haul is not None and troubled:
+        draw_care(panels["care"], haul, judged, troubled, unit)
     band.draw(panels["band"])
     times()
     for joint in section.joints:

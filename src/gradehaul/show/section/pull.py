@@ -128,15 +128,16 @@ def name_care(paper: Paper, axes: Axes, judged: Sequence[PullGiven], *, roomy: b
             axes.text(0.0, row + 0.45, each.rail, va="bottom", fontsize=0.92 * paper.font, parse_math=False)
 
 
-def draw_care(axes: Axes, haul: Haul, judged: Sequence[PullGiven], unit: str) -> None:
-    """Draw a bar for each judged rail: plain where all is well, marked where the head must not be."""
+def draw_care(axes: Axes, haul: Haul, judged: Sequence[PullGiven], troubled: Sequence[PullGiven], unit: str) -> None:
+    """Draw a bar for each judged rail with places where the head must not be, and mark these."""
     start, stop = (convert(place, unit) for place in (haul.running.start, haul.running.stop))
     wide = 0.0015 * stop  # so that the shortest is seen
     top = 0.1 if axes.get_yticklabels()[0].get_text() else 0.5
     whole = 0.94 - top
-    for row, (each, (color, _)) in enumerate(zip(judged, cycle(RAILS), strict=False)):
+    bars_of = [(each, color) for each, (color, _) in zip(judged, cycle(RAILS), strict=False) if each in troubled]
+    for row, (each, color) in enumerate(bars_of):
         axes.broken_barh([(start, max(stop - start, wide))], (row + top, whole), facecolor="white", edgecolor=color)
-        for kind, stretches in _troubles(each).items():
+        for kind, stretches in troubles(each).items():
             low, share = {"no stopping": (0.0, 0.5), "no recovery": (0.5, 0.5)}.get(kind, (0.0, 1.0))
             bars = [
                 (a, max(b - a, wide)) for a, b in ((convert(s.start, unit), convert(s.stop, unit)) for s in stretches)
@@ -148,11 +149,12 @@ def draw_care(axes: Axes, haul: Haul, judged: Sequence[PullGiven], unit: str) ->
 
 def care_key(judged: Sequence[PullGiven]) -> dict[str, Artist | tuple[Artist, ...]]:
     """Return what the marks in the bars mean, of those that are there."""
-    met = {kind for each in judged for kind, stretches in _troubles(each).items() if stretches}
+    met = {kind for each in judged for kind, stretches in troubles(each).items() if stretches}
     return {words: Patch(edgecolor=INK, lw=0.6, **style) for kind, (style, words) in _MARKS.items() if kind in met}
 
 
-def _troubles(given: PullGiven) -> dict[str, tuple[Stretch, ...]]:
+def troubles(given: PullGiven) -> dict[str, tuple[Stretch, ...]]:
+    """Return the stretches on which the head must not be, by kind."""
     verdict = given.verdict
     return {
         "no stopping": verdict.no_stopping,

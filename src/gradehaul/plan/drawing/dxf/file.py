@@ -20,8 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.names import clean, cut
-from gradehaul.plan.text.near_file import near_file
+from gradehaul.plan.names import clean, cut, near_file
 
 LARGEST_FILE = 200_000_000
 """The most bytes a drawing may have."""

@@ -216,7 +216,7 @@ def _known(name: str, table: LineTable) -> KnownLine:
     length = 0.0
     for track in table.track:
         along, turn = track.straight or track.easement or 0.0, 0.0
-        if track.left is not None or track.right is not None:
+        if track.radius is not None:
             along = track.length if track.length is not None else track.radius * (track.angle or 0.0)
             turn = along / track.radius * (1 if track.left is not None else -1)
         chord = along * (math.sin(turn / 2) / (turn / 2) if turn else 1.0)
