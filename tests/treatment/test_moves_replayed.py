@@ -10,8 +10,8 @@ import pytest
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import read_plan
-from gradehaul.treatment.dividing import Doubling, doubling
 from gradehaul.treatment.helping import HelpedTrain, obstacle
+from gradehaul.treatment.ways_over import Doubling, doubling
 from treatment.yard_simulator import Trip, Yard, doubled, helped
 
 

@@ -27,8 +27,7 @@ from gradehaul.network.film_spread import turning_places
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.trial import Trial, tried
 from gradehaul.plan.rail_condition import PLANNED
-from gradehaul.treatment.filmed_plan import filmed_plan
-from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, keep_clean_plan
+from gradehaul.treatment.keep_clean import KeepCleanOptions, KeepCleanPlan, filmed_plan, keep_clean_plan
 from gradehaul.treatment.units import Units, lay_units, with_rails
 from project import PLANS
 from treatment.plans import filmed_rails

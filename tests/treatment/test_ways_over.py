@@ -14,9 +14,8 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.names import quoted
-from gradehaul.treatment.dividing import Doubling, _splits, cars_to_leave, doubling
 from gradehaul.treatment.helping import helper_districts
-from gradehaul.treatment.ways_over import WaysOver, ways_over
+from gradehaul.treatment.ways_over import Doubling, WaysOver, _splits, cars_to_leave, doubling, ways_over
 from treatment.plans import Line, lines
 
 FILM = ("treated", "treated fresh")

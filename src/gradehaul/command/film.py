@@ -77,14 +77,14 @@ def treat(
     found = keep_clean(Layout(plan), film, trains)
 
     def copy() -> str:
-        from gradehaul.treatment.filmed_plan import filmed_plan
+        from gradehaul.treatment.keep_clean import filmed_plan
 
         return filmed_plan(found, Path(out.path).parent if out.to_file and out.path else None)
 
     if out.form == "json":
         return Answer(found.to_dict(), copy)
     if out.form == "csv":
-        from gradehaul.show.film.table import treat_csv
+        from gradehaul.show.film.text import treat_csv
 
         return Answer(treat_csv(found, out.table_reader(plan)), copy)
     from gradehaul.show.film.text import treat_page

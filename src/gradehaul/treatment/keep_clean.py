@@ -1,10 +1,11 @@
-"""The keep-clean plan: which track may be filmed, which stays clean for which train, and what if the film spreads."""
+"""The keep-clean plan: which track may be filmed, which stays clean for which train, and the plan file for it."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from time import perf_counter
 from typing import ClassVar, Literal, NamedTuple, get_args
 
@@ -17,6 +18,7 @@ from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, trains_named
 from gradehaul.haulage.verdict import judge
 from gradehaul.network.film_spread import Carried
+from gradehaul.plan.edit.tracks import plan_with_rails
 from gradehaul.plan.names import look_up
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.plan.records import Plan
@@ -24,8 +26,7 @@ from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.treatment.choice import PATIENCE, choose, covers_of
-from gradehaul.treatment.needs import FilmTest, Need, Shortfall, needs_of
-from gradehaul.treatment.reasons import Reason, reasons
+from gradehaul.treatment.needs import FilmTest, Need, Reason, Shortfall, needs_of, reasons
 from gradehaul.treatment.units import Unit, lay_units, with_rails
 
 Use = Literal["film", "has film", "keep clean", "buffer", "no effect"]
@@ -382,3 +383,29 @@ def _refuse(plan: Plan, options: KeepCleanOptions) -> None:
     if options.carry is not None and options.carry < 0:
         found = describe(options.carry, *length)
         raise DesignError("the film is carried 0 or farther", place="--carry", found=found, write="--carry 2m")
+
+
+def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
+    """Return the text of the plan's file with a rail key on all track that may be filmed or is to be kept clean.
+
+    It has the carry-over that the plan was made for, so that `check` counts film on the same track.
+    `folder` is that of the copy; None for that of the plan. Track on which no train in question runs is left as it is.
+
+    Raises
+    ------
+    DesignError
+        There is no plan to write, or it has stretches shorter than a track.
+    PlanError
+        Lines that do not stand in the file, or text that cannot be changed so.
+    """
+    if found.beyond:
+        raise DesignError(
+            "no plan can help, so none is written",
+            file=found.plan.file,
+            found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} beyond its pull",
+            write="--train with the trains that can run",
+        )
+    if found.options.step is not None:
+        raise DesignError("a rail key is for a whole track", place="-o", found="stretches", write="-o without --step")
+    carry_over = None if found.carry == found.plan.carry_over else found.carry
+    return plan_with_rails(found.plan, found.rails, carry_over=carry_over, folder=folder)

@@ -2,15 +2,123 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.layout import Layout
+from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.outcome import Outcome
-from gradehaul.haulage.train import made_up
-from gradehaul.treatment.dividing import Doubling, Undivided, cars_to_leave, doubling
+from gradehaul.haulage.profile import RouteProfile
+from gradehaul.haulage.train import Train, made_up, pushed
+from gradehaul.haulage.verdict import judge
+from gradehaul.network.engine_moves import can_reach, run_round
+from gradehaul.network.route import Route
+from gradehaul.plan.records import Loco
 from gradehaul.treatment.helping import Help, helps
+
+Undivided = Literal["order", "pull", "foot", "summit", "through", "return"]
+"""Why a train cannot be doubled: its locomotives are not all ahead of its cars; no split leaves two parts that climb;
+no berth holds the second part where the route begins, or both parts and the locomotives where it ends; the route runs
+again over track on which a part stands; the locomotives do not get back to the second part."""
+
+_WHOLE = 1 + 1e-9
+"""What is so little longer than its room fits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubling:
+    """A train taken over in two parts: so many cars of its front part, and of its rear part, which goes second.
+
+    The rear part waits where the route begins; where it ends, both parts stand with the locomotives.
+    """
+
+    KEYS: ClassVar[str] = "front_cars=front rear_cars=rear foot_holds summit_holds"
+
+    front: int
+    rear: int
+
+    @property
+    def foot_holds(self) -> bool:
+        """Whether a berth holds the rear part where the route begins: a train is doubled only where one does."""
+        return True
+
+    @property
+    def summit_holds(self) -> bool:
+        """Whether a berth holds both parts where the route ends: a train is doubled only where one does."""
+        return True
+
+
+def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> int | None:
+    """Return the fewest cars to leave behind, from the tail, so that the rest climbs; None where no number works.
+
+    A helper behind the cars stays on the train. Fewer cars are not always lighter work: over a sawtooth a car can ease
+    the rest, so every number is tried.
+    """
+    total = sum(count for _, count in train.cars)
+    for left in range(total + 1):
+        if judge(profile, train.with_cars(0, total - left), rail, pulls).outcome == "climbs":
+            return left
+    return None
+
+
+def doubling(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> Doubling | Undivided:
+    """Return how to take a train over in two parts, the most even split that can be done, or why none can be.
+
+    Over reversals each part runs the whole route: in a tail the locomotive stands at the stop with the cars between it
+    and the way out, so that none of them can be left there. After the first part the locomotives come back alone, past
+    the berths in which cars stand.
+    """
+    kinds = [isinstance(block.vehicle, Loco) for block in train.blocks]
+    if not kinds or kinds != sorted(kinds, reverse=True):
+        return "order"
+    splits = list(_splits(profile, train, rail, layout.pulls))
+    if not splits:
+        return "pull"
+    route = profile.route
+    foot, summit = (
+        0.0 if name is None else layout.clear[name].length * _WHOLE for name in (route.start_berth, route.end_berth)
+    )
+    lengths = [car.length for car, count in train.cars for _ in range(count)]
+    waiting = [split for split in splits if sum(lengths[split.front :]) <= foot]
+    if not waiting:
+        return "foot"
+    if train.length > summit:
+        return "summit"
+    most_even = min(waiting, key=lambda split: (abs(split.front - split.rear), split.front))
+    return _standing_in_the_way(layout, route, train) or most_even
+
+
+def _splits(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Iterator[Doubling]:
+    """Yield the splits of a train both of whose parts climb with all its locomotives."""
+    total = sum(count for _, count in train.cars)
+
+    def climbs(first: int, last: int) -> bool:
+        return judge(profile, train.with_cars(first, last), rail, pulls).outcome == "climbs"
+
+    for front in range(1, total):
+        if climbs(0, front) and climbs(front, total):
+            yield Doubling(front, total - front)
+
+
+def _standing_in_the_way(layout: Layout, route: Route, train: Train) -> Literal["through", "return"] | None:
+    """Return what keeps locomotives from fetching the second part while cars stand in the berths at both ends."""
+    engine = sum(block.length for block in train.blocks if isinstance(block.vehicle, Loco))
+    berths = [name for name in (route.start_berth, route.end_berth) if name is not None]
+    taken = {track for name in berths for track in layout.plan.berths[name].tracks}
+    outside = [number for number, way in enumerate(route.ways) if way.track not in taken]
+    if len(set(berths)) < 2 or not outside or outside != list(range(outside[0], outside[-1] + 1)):
+        return "through"
+    for tail, leg in zip(route.tails, route.legs, strict=False):
+        around = run_round(layout.movements, leg.ways[-1], taken) if tail.run_round is not None else None
+        if tail.run_round is not None and (around is None or engine > around.room * _WHOLE):
+            return "through"
+    arrives = train.after((route.legs or (route,))[-1].run_rounds)
+    # at the head of its cars the engine stands on the last way; behind them it goes out as it came
+    out = route.ways[outside[-1] + 1].turned() if pushed(arrives) else route.ways[-1]
+    back = can_reach(layout.movements, [out], route.ways[outside[0] - 1].turned(), taken, engine)
+    return None if back else "return"
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,12 +112,12 @@ def test_a_trial_bounds_the_pull_from_both_sides():
     climbed, stalled = readings(plan).trials
     layout = Layout(plan)
     truth = layout.pulls.standing(layout.plan.locos["goat"], "clean").value
-    assert climbed.asks < truth < stalled.asks
-    assert (climbed.gives, stalled.gives) == pytest.approx((truth, truth))
+    assert climbed.demand < truth < stalled.demand
+    assert (climbed.pull, stalled.pull) == pytest.approx((truth, truth))
     assert (climbed.train, climbed.outcome, stalled.outcome) == ("goat, 10 ore", "marginal", "stalls")
     assert climbed.agrees
     assert stalled.agrees
-    assert bounds((climbed, stalled)) == {("goat", "clean", None): (climbed.asks, stalled.asks)}
+    assert bounds((climbed, stalled)) == {("goat", "clean", None): (climbed.demand, stalled.demand)}
 
 
 def test_trials_that_contradict_one_another_are_pointed_out():
@@ -164,7 +164,7 @@ def test_a_trial_on_film_is_judged_at_its_age():
         + trial(9, "climbs", 'rail = "treated"\nhours = 40')
     )
     young, old = readings(plan).trials
-    assert (young.gives / GF, old.gives / GF) == pytest.approx((40.33, 52.33), abs=0.05)
+    assert (young.pull / GF, old.pull / GF) == pytest.approx((40.33, 52.33), abs=0.05)
 
 
 def test_what_to_measure_next_begins_with_what_would_tell_most_of_the_trains():

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gradehaul.haulage.answers.berths import Roll, rolls
 from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.answers.standing import Roll, rolls
 from gradehaul.plan import read_plan
 from gradehaul.show.base.reading_units import reader_of
 from gradehaul.show.check.text import check_page

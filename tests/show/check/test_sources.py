@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from gradehaul.command import main
 from gradehaul.haulage.adhesion import slipping_pull, standing_pull
 from gradehaul.haulage.answers.check import check
-from gradehaul.haulage.answers.demand_breakdown import asked_at_least_margin
+from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import made_up
 from gradehaul.plan import load_plan
@@ -55,11 +55,11 @@ def test_what_is_asked_and_given_where_a_train_has_least_to_spare(name):
     tried = 0
     for each in answer.trains:
         profile, train = layout.profile(each.route), made_up(plan, plan.trains[each.name])
-        asked = asked_at_least_margin(profile, train, each.verdict)
-        assert asked.given - asked.all == pytest.approx(each.verdict.margin)
+        asked = demand_breakdown(profile, train, each.verdict)
+        assert asked.pull - asked.all == pytest.approx(each.verdict.margin)
         if each.rail in conditions(plan.films):
             pulls = sum(layout.pulls.standing(loco, each.rail).value for loco, _ in train.locos)
-            assert asked.given == pytest.approx(train.together * pulls)
+            assert asked.pull == pytest.approx(train.together * pulls)
         leg, start = max((run for run in profile.runs if run[1] < asked.at), key=lambda run: run[1])
         runs = train.after(leg.route.run_rounds)
         if not leg.route.lap:

@@ -11,9 +11,8 @@ from gradehaul.command import main
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import reader_of
 from gradehaul.show.check.ways_over_text import add_ways_over
-from gradehaul.treatment.dividing import Doubling
 from gradehaul.treatment.helping import District, Help
-from gradehaul.treatment.ways_over import WaysOver
+from gradehaul.treatment.ways_over import Doubling, WaysOver
 
 FILM = ("--rail", "treated", "--rail", "treated fresh")
 

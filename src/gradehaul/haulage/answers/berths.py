@@ -1,20 +1,144 @@
-"""Berths: how many cars stand in them, and whether cars left standing stay put."""
+"""Berths: how many cars stand in them, whether these stay put, and how far they would roll off."""
 
 from __future__ import annotations
 
+import heapq
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from gradehaul.haulage.answers.standing import Roll, rolls
 from gradehaul.haulage.resistance import lowest
-from gradehaul.network.graph import MovementGraph
+from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Berth
 from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
-from gradehaul.track.piecewise import join
+from gradehaul.track.piecewise import PiecewiseQuadratic, join, polyline
 from gradehaul.track.proximity.fouling import ClearLength, Fouling
+
+
+@dataclass(frozen=True, slots=True)
+class Roll:
+    """How a car rolls off: toward which joint at first, how far it runs, m, and on which track it stops.
+
+    `end` is the end of track that it reaches before the grade stops it, None where the grade does.
+    """
+
+    KEYS: ClassVar[str] = "toward runs=length stops_on=track end_of_track=end"
+
+    toward: str
+    length: Meters
+    track: str
+    end: str | None = None
+
+
+def rolls(
+    graph: MovementGraph, alignment: Alignment, berth: Berth, clear: ClearLength, resistance: float
+) -> tuple[Roll, ...]:
+    """Return how a car that stands in a berth would roll off, the furthest run each way; none where it stays.
+
+    A car begins to roll where the grade is more than its resistance, and runs on until all the height that it has lost
+    is spent on resistance: z(0) = z(s) + r s. It is taken as a point without curve resistance, so it starts earlier
+    and runs further than a cut of cars would. It minds no rule of running, and where track divides it takes the way on
+    which it gets furthest.
+
+    Parameters
+    ----------
+    graph
+        The movement graph.
+    alignment
+        Railheads.
+    berth, clear
+        The berth and the part of it where cars stand.
+    resistance
+        Resistance per unit of weight, as a grade: the lowest to allow for. A film on the rail does not change
+        it.
+
+    Examples
+    --------
+    >>> from gradehaul.haulage.answers.layout import Layout
+    >>> from gradehaul.plan import read_plan
+    >>> layout = Layout(read_plan('''
+    ... scale = "HO"
+    ... unit = "m"
+    ... railhead.A = 0
+    ... [line.Main]
+    ... from = "A"
+    ... to = "B"
+    ... track = [{ straight = 2, rise = 0 }, { straight = 1, grade = "2 %", berth = "Siding" }]
+    ... '''))
+    >>> rolls(layout.movements, layout.alignment, layout.plan.berths["Siding"], layout.clear["Siding"], 0.008)
+    (Roll(toward='A', length=2.5, track='Main:1', end=None),)
+    """
+    free = graph.run_both_ways
+    found: list[Roll] = []
+    for forward in (True, False):
+        ways = [Way(track, forward) for track in (berth.tracks if forward else berth.tracks[::-1])]
+        runs = [
+            _furthest(free, alignment, way, offset, resistance)
+            for way, offset in _starts(alignment, ways, clear, resistance)
+        ]
+        if runs:
+            line = alignment.plan.lines[free.line_of[ways[-1].track]]
+            length, way, end = max(runs, key=lambda run: (run[2] is not None, run[0]))
+            name = alignment.plan.tracks[way.track].name
+            found.append(Roll(line.joint("to" if forward else "from"), length, name, end))
+    return tuple(found)
+
+
+def _heights(alignment: Alignment, way: Way) -> PiecewiseQuadratic:
+    railhead = alignment.tracks[way.track].railhead
+    return railhead if way.forward else railhead.reverse()
+
+
+def _starts(
+    alignment: Alignment, ways: list[Way], clear: ClearLength, resistance: float
+) -> Iterator[tuple[Way, float]]:
+    """Yield the places in a berth where a car that rolls this way is highest: each way and how far along it."""
+    whole = join([_heights(alignment, way) for way in ways])
+    forward = ways[0].forward
+    start, stop = (clear.start, clear.stop) if forward else (whole.stop - clear.stop, whole.stop - clear.start)
+    for begin, _ in (whole.restrict(start, stop).derivative() + resistance).below(-1e-9 * resistance):
+        here = 0.0
+        for way in ways:
+            length = alignment.tracks[way.track].railhead.stop
+            if begin < here + length or way is ways[-1]:
+                yield way, max(0.0, float(begin) - here)
+                break
+            here += length
+
+
+def _furthest(
+    graph: MovementGraph, alignment: Alignment, way: Way, offset: float, resistance: float
+) -> tuple[float, Way, str | None]:
+    """Return how far a car runs that starts to roll on a way, where it stops, and the end of track it reaches, if any.
+
+    At one place a car has the more left the shorter its way there was, so the nearest places are looked at first.
+    """
+    first = _heights(alignment, way)
+    height = first(offset)
+    queue: list[tuple[float, Way]] = [(-offset, way)]
+    seen: set[Way] = set()
+    best: tuple[float, Way, str | None] = (0.0, way, None)
+    while queue:
+        run, here = heapq.heappop(queue)
+        if here in seen:
+            continue
+        seen.add(here)
+        railhead = _heights(alignment, here)
+        start = max(-run, 0.0)
+        spent = railhead + polyline([0.0, railhead.stop], [resistance * run, resistance * (run + railhead.stop)])
+        rolling = (spent.restrict(start, railhead.stop) - height).below(0.0)
+        stop = float(rolling[0][1]) if rolling.size else start
+        end = None
+        if stop >= railhead.stop - 1e-12:
+            following = graph.successors[here]
+            for new in following:
+                heapq.heappush(queue, (run + railhead.stop, new))
+            joint = graph.joint_ahead.get(here)
+            end = joint if not following else None
+        best = max(best, (run + stop, here, end), key=lambda found: (found[2] is not None, found[0]))
+    return best
 
 
 @dataclass(frozen=True, slots=True)

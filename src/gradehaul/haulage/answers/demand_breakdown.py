@@ -10,30 +10,31 @@ from gradehaul.haulage.demand import asked_at, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.verdict import Verdict
+from gradehaul.quantities.si import Meters, Newtons
 from gradehaul.track.piecewise import FloatArray
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """What is asked at one place of the train's head, m from where its route begins, and given there, N."""
+class DemandBreakdown:
+    """Demand and pull with the train's head at one place, m from where its route begins, N."""
 
-    at: float
+    at: Meters
     track: str
-    grade: float
-    curves: float
-    rolling: float
-    tension: float
+    grade: Newtons
+    curves: Newtons
+    rolling: Newtons
+    tension: Newtons
     """Friction of flanges that coupler tension presses; 0 where the plan leaves it out."""
-    given: float
+    pull: Newtons
     """The standing pull."""
 
     @property
-    def all(self) -> float:
-        """All that is asked, N."""
+    def all(self) -> Newtons:
+        """The whole demand."""
         return self.grade + self.curves + self.rolling + self.tension
 
 
-def asked_at_least_margin(profile: RouteProfile, train: Train, verdict: Verdict) -> Asked:
+def demand_breakdown(profile: RouteProfile, train: Train, verdict: Verdict) -> DemandBreakdown:
     """Return the demand of a train where it has least to spare, on a route with or without reversals.
 
     Parameters
@@ -62,8 +63,8 @@ def asked_at_least_margin(profile: RouteProfile, train: Train, verdict: Verdict)
     ... ''')
     >>> layout = Layout(plan)
     >>> train, verdict = made_up(plan, plan.trains["ore"]), layout.verdict("ore")
-    >>> asked = asked_at_least_margin(layout.profile("Up"), train, verdict)
-    >>> [round(force, 4) for force in (asked.grade, asked.curves, asked.rolling, asked.given)]
+    >>> found = demand_breakdown(layout.profile("Up"), train, verdict)
+    >>> [round(force, 4) for force in (found.grade, found.curves, found.rolling, found.pull)]
     [0.1373, 0.0, 0.0785, 0.6]
     """
     # of two legs that meet there, the one that ends: a leg begins with its train on track that it has just gone over
@@ -72,12 +73,12 @@ def asked_at_least_margin(profile: RouteProfile, train: Train, verdict: Verdict)
     asked = sum(asked_at(leg, runs, head))
     grade = _grades(leg, runs, head)
     tension = tension_at(leg, runs, head)
-    given = verdict.margin + asked + runs.rolling + tension
-    return Asked(verdict.margin_at, leg.track_at(head), grade, asked - grade, runs.rolling, tension, given)
+    pull = verdict.margin + asked + runs.rolling + tension
+    return DemandBreakdown(verdict.margin_at, leg.track_at(head), grade, asked - grade, runs.rolling, tension, pull)
 
 
 def _grades(profile: RouteProfile, train: Train, head: float) -> float:
-    """Return what grades alone ask of the whole train, N; behind the origin track is level, or the lap's."""
+    """Return the demand of grades alone on the whole train, N; behind the origin track is level, or the lap's."""
     places: FloatArray = head - train.edges
     heights = profile.railhead.at(places % profile.length if profile.route.lap else np.maximum(places, 0.0))
     return float((train.line_weights * (heights[:-1] - heights[1:])).sum())

@@ -31,15 +31,15 @@ _MOST_ADVICE = 6
 
 
 @dataclass(frozen=True, slots=True)
-class TrialAnswer:
+class JudgedTrial:
     """A trial against the model.
 
-    The train asked for `asks`, N, at the place where it has least to spare: one that stalled says that its locomotives
-    give less there, one that climbed that they give as much. The model has them give `gives`, N.
+    `demand` is that of the train at the place where it has least to spare: one that stalled says that its locomotives
+    pull less there, one that climbed that they pull as much. `pull` is theirs by the model.
     """
 
     KEYS: ClassVar[str] = (
-        "trial.place trial.route train trial.rail trial.hours trial.outcome model=outcome asks gives "
+        "trial.place trial.route train trial.rail trial.hours trial.outcome model=outcome asks=demand gives=pull "
         "stall_probability agrees"
     )
 
@@ -47,8 +47,8 @@ class TrialAnswer:
     locos: str
     train: str
     outcome: Climb
-    asks: Newtons
-    gives: Newtons
+    demand: Newtons
+    pull: Newtons
     stall_probability: Share
 
     @property
@@ -74,7 +74,7 @@ class ReadingsAnswer(AnswerRecord):
     plan: Plan
     bench: Bench
     predictions: tuple[Predicted, ...]
-    trials: tuple[TrialAnswer, ...]
+    trials: tuple[JudgedTrial, ...]
     remarks: tuple[Note, ...]
     measure_next: tuple[str, ...]
 
@@ -120,7 +120,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
     return ReadingsAnswer(plan, bench, guesses, trials, tuple(remarks), tuple(_next(plan, bench, seed)))
 
 
-def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
+def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
     layouts: dict[float | None, tuple[Layout, Draws]] = {}
     for trial in plan.book.trials:
         if trial.hours not in layouts:
@@ -132,22 +132,22 @@ def _trials(plan: Plan, seed: int) -> Iterator[TrialAnswer]:
         train = made_up(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
         profile = layout.profile(trial.route)
         verdict = judge(profile, train, trial.rail, layout.pulls)
-        gives = train.together * sum(layout.pulls.standing(loco, trial.rail).value for loco, _ in train.locos)
-        yield TrialAnswer(
+        pull = train.together * sum(layout.pulls.standing(loco, trial.rail).value for loco, _ in train.locos)
+        yield JudgedTrial(
             trial=trial,
             locos=", ".join(loco.name for loco, _ in train.locos),
             train=", ".join(f"{cut.count} {cut.name}" if cut.count > 1 else cut.name for cut in trial.consist),
             outcome=verdict.climb,
-            asks=gives - verdict.margin,
-            gives=gives,
+            demand=pull - verdict.margin,
+            pull=pull,
             stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
         )
 
 
-def bounds(trials: Iterable[TrialAnswer]) -> dict[tuple[str, str, float | None], tuple[float, float]]:
+def bounds(trials: Iterable[JudgedTrial]) -> dict[tuple[str, str, float | None], tuple[float, float]]:
     """Return the bounds, N, that trials set on the pull of locomotives, by locomotives, rail and hours.
 
-    A train that climbed bounds it from below by what it asked, one that stalled from above.
+    A train that climbed bounds it from below by its demand, one that stalled from above.
 
     Examples
     --------
@@ -159,14 +159,14 @@ def bounds(trials: Iterable[TrialAnswer]) -> dict[tuple[str, str, float | None],
         key = answer.locos, answer.trial.rail, answer.trial.hours
         low, high = found.get(key, (0.0, math.inf))
         if answer.trial.outcome == "climbs":
-            low = max(low, answer.asks)
+            low = max(low, answer.demand)
         else:
-            high = min(high, answer.asks)
+            high = min(high, answer.demand)
         found[key] = low, high
     return found
 
 
-def _crossed(trials: Sequence[TrialAnswer]) -> Iterator[Note]:
+def _crossed(trials: Sequence[JudgedTrial]) -> Iterator[Note]:
     """Say where trials contradict one another: a train climbed that asks for as much as one that stalled, or more."""
     for (locos, rail, _), (low, high) in bounds(trials).items():
         if low >= high:

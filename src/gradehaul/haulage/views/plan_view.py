@@ -14,8 +14,7 @@ from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_tr
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch
-from gradehaul.haulage.views.overpasses import Overpass, overpasses
-from gradehaul.haulage.views.track_view import Spot, TrackView, track_view
+from gradehaul.haulage.views.track_view import Overpass, Spot, TrackView, overpasses, track_view
 from gradehaul.plan.names import quoted
 from gradehaul.plan.records import Note, Plan
 from gradehaul.quantities.document import AnswerRecord

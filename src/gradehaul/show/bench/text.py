@@ -233,8 +233,8 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
                 each.trial.route,
                 f"{each.trial.rail}{age}",
                 each.trial.outcome,
-                f"{bound} {reader.force(each.asks)}",
-                reader.force(each.gives),
+                f"{bound} {reader.force(each.demand)}",
+                reader.force(each.pull),
                 chance_words(each.stall_probability),
                 "agrees" if each.agrees else ("DISAGREES", "bold red"),
             ]

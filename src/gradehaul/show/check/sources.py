@@ -14,7 +14,7 @@ from gradehaul.haulage.adhesion import (
     source_of_slipping,
 )
 from gradehaul.haulage.answers.check import CheckAnswer, Figure, TrainAnswer
-from gradehaul.haulage.answers.demand_breakdown import asked_at_least_margin
+from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
@@ -178,9 +178,9 @@ def _on_rail(
     answer: CheckAnswer, each: TrainAnswer, train: Train, profile: RouteProfile, pulls: Pulls, reader: Reader
 ) -> Iterator[list[str]]:
     """Yield the pull on one rail, the curve resistance, and the place that rules."""
-    demand = asked_at_least_margin(profile, train, each.verdict)
+    demand = demand_breakdown(profile, train, each.verdict)
     place = f"{reader.length(demand.at)} on {demand.track}"
-    pull, made = _pull(train, each.rail, demand.given, pulls, reader)
+    pull, made = _pull(train, each.rail, demand.pull, pulls, reader)
     yield [f"pull, {each.rail}", pull, each.verdict.basis, made]
     basis = next(figure.basis for figure in answer.figures if figure.subject == "curves")
     coefficient = reader.small(answer.coefficient)

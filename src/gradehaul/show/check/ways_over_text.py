@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.outcome_words import DOES
-from gradehaul.treatment.dividing import Doubling, Undivided
 from gradehaul.treatment.helping import Help, Obstacle
-from gradehaul.treatment.ways_over import WaysOver
+from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
 
 HOW_HELPED = (
     "A helper comes on and goes off while the train stands with its head at the joint. A train on a drop needs a "

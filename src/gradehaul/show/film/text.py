@@ -1,4 +1,4 @@
-"""The keep-clean plan for a person: how much may be filmed, on what that depends, and which track stays clean."""
+"""The keep-clean plan for a person: how much may be filmed, on what that depends, and its tracks, as a table too."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_WORDS, WOULD
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words
 from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use
@@ -252,3 +253,12 @@ def _add_spreading(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
 
 def _cells(train: Judged, reader: Reader) -> list[Piece]:
     return [OUTCOMES[train.outcome], reader.force(train.verdict.margin)]
+
+
+def treat_csv(found: KeepCleanPlan, reader: Reader | None) -> str:
+    """Return the plan as CSV (RFC 4180), with the train and the place that keep a stretch clean."""
+    columns = (
+        "track=unit.name unit.line from=unit.start to=unit.stop unit.length use reason.train reason.test "
+        "at=reason.head reason.short"
+    )
+    return table(Row, columns, found.rows, reader)
