@@ -665,6 +665,8 @@ def test_senseless_settings(given_):
 
 @settings(max_examples=25 * EXAMPLES, deadline=None)
 @given(seed=st.integers(0, 10**6), count=st.integers(2, 40), spread=st.sampled_from([1e-4, 1e-2, 1.0]))
+@example(seed=13002, count=38, spread=1e-4)
+@example(seed=13275, count=23, spread=1e-4)
 def test_a_scribble_is_followed_within_the_tolerance(seed, count, spread):
     random = np.random.default_rng(seed)
     points = np.cumsum(random.normal(0, spread, (count, 2)), axis=0)

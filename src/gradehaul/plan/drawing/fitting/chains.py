@@ -23,8 +23,8 @@ ROUNDS = 16
 """The most steps of the least squares; four to eight are usual."""
 ENOUGH = 1e-7
 """A step that lessens the squares by less than this share is the last."""
-HELD = 1e-9
-"""In mean lengths of elements: how far apart the offsets of two elements at their joint may be in the end."""
+HELD, ACCEPTED = 1e-9, 1e-7
+"""In mean lengths of elements: how far off their joint two elements should lie in the end, and may after all steps."""
 GAP_PRICE = 1e4
 """How much more an offset at a joint counts than that of a vertex, while a step is judged."""
 DENSE = 130
@@ -128,7 +128,7 @@ def laid(points: FloatArray, guess: Chain, *, closed: bool = False) -> Chain | N
         state, damping = moved, max(damping / 10, 1e-9)
         if gained <= ENOUGH * state.merit + 1e-20 and state.gap < HELD:
             break
-    if not (state.gap < 1e-6 and (state.length > 0).all() and np.isfinite(state.off).all()):
+    if not (state.gap < ACCEPTED and (state.length > 0).all() and np.isfinite(state.off).all()):
         return None
     place = state.joint[:-1]
     if closed and guess.count == 1:  # a circle begins beside its first vertex
@@ -224,11 +224,13 @@ class _Fit:
         rows[:, 0] += off * off / 2
         rows /= root[:, None]
         unlike = (curves[:, 1] ** 2 + curves[:, 2] ** 2 - curves[:, 0] * curves[:, 3] - 1) / 2
-        gaps = (_row(joint[self.later]) * change[self.later]).sum(axis=1)
+        tied = _row(joint[self.later])
+        gaps, beside = ((tied * each[self.later]).sum(axis=1) for each in (change, curves))
         pins = [] if self.closed else [self.ends[0] @ curves[0], self.ends[1] @ curves[-1]]
         ties = np.concatenate((unlike, gaps, pins))
+        gap = float(np.abs(np.concatenate((ties, beside))).max())
         merit = float(off @ off) + GAP_PRICE * float(ties @ ties) if (length > 0).all() else math.inf
-        return _State(curves, joint, heading, turn, length, first, off, rows, ties, float(np.abs(ties).max()), merit)
+        return _State(curves, joint, heading, turn, length, first, off, rows, ties, gap, merit)
 
     def _first(self, first: IntArray, joint: FloatArray, heading: FloatArray) -> IntArray:
         """Return the first vertex of each element, those behind its start or past its end given to its neighbor."""
