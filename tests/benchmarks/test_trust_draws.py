@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from layouts import loco, long_hill
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import route_profile
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.haulage.trust.draws import DRAWS, Draws

@@ -4,16 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gradehaul.haulage.adhesion import (
-    GRAVITY,
-    Pull,
-    clean_adhesion,
-    film_of,
-    share_kept,
-    slipping_pull,
-    standing_pull,
-    weakest_basis,
-)
+from gradehaul.haulage.adhesion import GRAVITY, NominalPulls, Pull, Pulls, weakest_basis
 from gradehaul.plan import read_plan
 from gradehaul.plan.rail_condition import conditions
 from gradehaul.plan.records import Basis, Plan
@@ -33,11 +24,11 @@ def plan_of(loco: str, films: str = "") -> Plan:
 
 
 def standing(plan: Plan, condition: str) -> Pull:
-    return standing_pull(plan, plan.locos["mule"], condition)
+    return Pulls(plan).standing(plan.locos["mule"], condition)
 
 
 def slipping(plan: Plan, condition: str) -> Pull:
-    return slipping_pull(plan, plan.locos["mule"], condition)
+    return Pulls(plan).slipping(plan.locos["mule"], condition)
 
 
 def near(value: float, basis: Basis) -> tuple[object, Basis]:
@@ -118,27 +109,28 @@ def test_slipping_readings_say_nothing_of_the_standing_pull() -> None:
 MIXED = 'on_drivers = "300 g"\ndriven_wheels = 6\ntyred_wheels = 2\n'
 
 
-def test_weight_on_tyres_is_by_count_of_wheels_unless_told() -> None:
-    assert clean_adhesion(plan_of(MIXED).locos["mule"]) == pytest.approx((0.22 * 0.2 * GRAVITY, 0.40 * 0.1 * GRAVITY))
-    loco = plan_of(MIXED + 'on_tyres = "150 g"\n').locos["mule"]
-    assert clean_adhesion(loco) == pytest.approx((0.22 * 0.15 * GRAVITY, 0.40 * 0.15 * GRAVITY))
+def test_weight_on_tyres_is_by_count_of_wheels_unless_stated() -> None:
+    assert standing(plan_of(MIXED), "clean").value == pytest.approx((0.22 * 0.2 + 0.40 * 0.1) * GRAVITY)
+    stated = plan_of(MIXED + 'on_tyres = "150 g"\n')
+    assert standing(stated, "clean").value == pytest.approx((0.22 * 0.15 + 0.40 * 0.15) * GRAVITY)
 
 
-@pytest.mark.parametrize(("fresh", "metal", "tyred"), [(True, 0.75, 0.50), (False, 0.85, 0.65)])
-def test_the_share_of_mixed_drivers_is_weighted_by_what_each_kind_gives(
-    fresh: bool, metal: float, tyred: float
-) -> None:
-    plan = plan_of(MIXED)
-    expected = (0.22 * 0.2 * metal + 0.40 * 0.1 * tyred) / (0.22 * 0.2 + 0.40 * 0.1)
-    assert share_kept(plan.locos["mule"], plan.films["treated"], fresh=fresh) == pytest.approx(expected)
+MIXED_SHARE = (0.22 * 0.2 * 0.85 + 0.40 * 0.1 * 0.65) / (0.22 * 0.2 + 0.40 * 0.1)
+MIXED_FRESH = (0.22 * 0.2 * 0.75 + 0.40 * 0.1 * 0.50) / (0.22 * 0.2 + 0.40 * 0.1)
 
 
-@pytest.mark.parametrize(("tyred_wheels", "settled", "fresh"), [(0, 0.85, 0.75), (4, 0.65, 0.50)])
-def test_the_share_of_one_kind_of_wheels_is_that_kind_s(tyred_wheels: int, settled: float, fresh: float) -> None:
-    plan = plan_of(f"driven_wheels = 4\ntyred_wheels = {tyred_wheels}\n")
-    loco, film = plan.locos["mule"], plan.films["treated"]
-    assert share_kept(loco, film, fresh=False) == pytest.approx(settled)
-    assert share_kept(loco, film, fresh=True) == pytest.approx(fresh)
+@pytest.mark.parametrize(
+    ("wheels", "rested", "fresh"),
+    [
+        ("driven_wheels = 4\n", 0.85, 0.75),
+        ("driven_wheels = 4\ntyred_wheels = 4\n", 0.65, 0.50),
+        (MIXED, MIXED_SHARE, MIXED_FRESH),
+    ],
+)
+def test_the_share_kept_is_weighted_by_what_each_kind_of_wheel_gives(wheels: str, rested: float, fresh: float) -> None:
+    plan = plan_of(wheels)
+    shares = [NominalPulls(plan).share(plan.locos["mule"], rail) for rail in ALL]
+    assert shares == pytest.approx([1.0, rested, fresh])
 
 
 def test_a_mixed_locomotive_is_scaled_and_assumed_by_its_own_share() -> None:
@@ -208,13 +200,6 @@ def test_without_a_ratio_slipping_is_assumed(condition: str, ratio: float) -> No
 def test_the_conditions_of_a_plan() -> None:
     assert conditions(plan_of("").films) == ALL
     assert conditions(plan_of("", TWO_FILMS).films) == ("clean", "wax", "wax fresh", "oil", "oil fresh")
-
-
-def test_the_film_of_a_condition() -> None:
-    plan = plan_of("", TWO_FILMS)
-    assert film_of(plan, "clean") is None
-    assert film_of(plan, "oil") == (plan.films["oil"], False)
-    assert film_of(plan, "oil fresh") == (plan.films["oil"], True)
 
 
 def test_the_weakest_basis_is_the_least_certain() -> None:

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 import brute_walk as walk
 from brute_walk import mismatch
-from gradehaul.haulage.demand import Pulls, asked_at, demand, supply
+from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.demand import asked_at, demand, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.demand import Pulls, gravity_and_curves
+from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.demand import gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import Pulls, gravity_and_curves
+from gradehaul.haulage.adhesion import GRAVITY, Pulls
+from gradehaul.haulage.demand import gravity_and_curves
 from gradehaul.haulage.longest import Climb, Load
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs

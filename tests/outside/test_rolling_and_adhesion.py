@@ -20,7 +20,7 @@ from __future__ import annotations
 import pytest
 from full_chain import Answers, answer
 
-from gradehaul.haulage.adhesion import GRAVITY, slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.resistance import lowest
 
 
@@ -53,16 +53,16 @@ ON_DRIVERS = {"bare": 0.3, "tyred": 0.4}
 
 def adhesion(railway: Answers, name: str, rail: str = "clean") -> float:
     """Return the standing pull of a locomotive over the weight on its drivers."""
-    pull = standing_pull(railway.plan, railway.plan.locos[name], rail)
+    pull = Pulls(railway.plan).standing(railway.plan.locos[name], rail)
     assert pull.basis == "assumed"
     return pull.value / (ON_DRIVERS[name] * GRAVITY)
 
 
 def slipping_share(railway: Answers, name: str, rail: str) -> float:
     loco = railway.plan.locos[name]
-    pull = slipping_pull(railway.plan, loco, rail)
+    pull = Pulls(railway.plan).slipping(loco, rail)
     assert pull.basis == "assumed"
-    return pull.value / standing_pull(railway.plan, loco, rail).value
+    return pull.value / Pulls(railway.plan).standing(loco, rail).value
 
 
 def test_rolling_resistance_of_models() -> None:

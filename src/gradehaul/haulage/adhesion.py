@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Film, Loco, Plan, PredictedPull
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Newtons
 from gradehaul.track.piecewise import FloatArray
 
 GRAVITY = 9.80665
@@ -33,7 +35,7 @@ SLIPPING_FILMED = 0.6
 second-hand), but wheels on rail are not sliding blocks."""
 
 FigureT = TypeVar("FigureT", float, FloatArray)
-"""A figure, or an array of trials of it."""
+"""A figure, or an array of random trials of it."""
 
 _WEAKEST_LAST: tuple[Basis, ...] = ("measured", "stated", "scaled", "assumed")
 
@@ -42,7 +44,7 @@ _WEAKEST_LAST: tuple[Basis, ...] = ("measured", "stated", "scaled", "assumed")
 class Pull:
     """A pull at the coupler, N, and where the figure comes from."""
 
-    value: float
+    value: Newtons
     basis: Basis
 
 
@@ -51,69 +53,9 @@ def weakest_basis(bases: Sequence[Basis]) -> Basis:
     return max(bases, key=_WEAKEST_LAST.index)
 
 
-def film_of(plan: Plan, condition: str) -> tuple[Film, bool] | None:
-    """Return the film of a condition and whether it is fresh; None for clean rail."""
-    known = RailCondition.named(condition)
-    return None if known.film is None else (plan.films[known.film], known.fresh)
-
-
-def clean_adhesion(loco: Loco) -> tuple[float, float]:
-    """Return the pull, N, that metal and tyred wheels are assumed to give on clean rail, from the weight on them."""
-    metal = METAL_ADHESION * (loco.on_drivers - loco.on_tyres) * GRAVITY
-    return metal, TYRED_ADHESION * loco.on_tyres * GRAVITY
-
-
-def share_kept(loco: Loco, film: Film, *, fresh: bool) -> float:
-    """Return the share of its clean pull that a locomotive keeps on a film, weighted by what each kind of wheel gives.
-
-    Examples
-    --------
-    >>> from gradehaul.plan.records import KeptShare
-    >>> film = Film("treated", metal=KeptShare(0.75, 0.85), tyred=KeptShare(0.5, 0.65))
-    >>> round(share_kept(Loco("a", "a", 0.3, 0.2, on_drivers=0.3, on_tyres=0.1), film, fresh=True), 3)
-    0.631
-    """
-    metal, tyred = clean_adhesion(loco)
-    kept_metal = film.metal.fresh if fresh else film.metal.settled
-    kept_tyred = film.tyred.fresh if fresh else film.tyred.settled
-    return (metal * kept_metal + tyred * kept_tyred) / (metal + tyred)
-
-
-def standing_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
-    """Return the standing pull of a locomotive on one rail condition.
-
-    Measured on this condition; else scaled from its readings on the same film at another age, on clean rail or on
-    another film, by the shares kept; else, where it was never read, scaled from the readings of other locomotives; else
-    assumed from the weight on drivers.
-
-    Parameters
-    ----------
-    plan
-        The plan, for its films.
-    loco
-        The locomotive, with its readings.
-    condition
-        A rail condition of the plan.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2 }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N" }
-    ... ''')
-    >>> standing_pull(plan, plan.locos["tank"], "treated")
-    Pull(value=0.51, basis='scaled')
-    """
-    source = source_of_pull(plan, loco, condition)
-    if isinstance(source.known, PredictedPull):
-        known = source.known.value
-    else:
-        known = _mean(source.known) if source.known else sum(clean_adhesion(loco))
-    return Pull(known * share_on(plan, loco, condition) / share_on(plan, loco, source.rail), source.basis)
+def readings_of(loco: Loco, state: State) -> Mapping[str, Sequence[Reading]]:
+    """Return the readings of a locomotive in a state, by rail condition."""
+    return loco.pull if state == "standing" else loco.slipping
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +77,7 @@ def source_of_pull(plan: Plan, loco: Loco, condition: str) -> Source:
     The first of: its own readings there; its own readings on the nearest other rail; what the readings of other
     locomotives predict there, or on the nearest other rail; its weight on drivers.
     """
-    rails = [condition, *nearest_first(plan, condition)]
+    rails = [condition, *_nearest_first(plan, condition)]
     for rail in rails:
         if readings := loco.pull.get(rail):
             return Source("measured" if rail == condition else "scaled", rail, tuple(readings))
@@ -145,45 +87,6 @@ def source_of_pull(plan: Plan, loco: Loco, condition: str) -> Source:
     return Source("assumed", CLEAN, None)
 
 
-def slipping_pull(plan: Plan, loco: Loco, condition: str) -> Pull:
-    """Return the pull a locomotive keeps on one rail condition once its wheels slide.
-
-    Measured; else its standing pull times its own measured ratio on another condition; else times 0.75 on clean rail
-    and 0.6 on filmed rail (assumed).
-
-    Parameters
-    ----------
-    plan
-        The plan, for its films.
-    loco
-        The locomotive, with its readings.
-    condition
-        A rail condition of the plan.
-
-    Examples
-    --------
-    >>> from gradehaul.plan import read_plan
-    >>> plan = read_plan('''
-    ... scale = "HO"
-    ... unit = "m"
-    ... railhead.Foot = 0
-    ... line.Hill = { from = "Foot", to = "Top", track = [{ straight = 2 }] }
-    ... loco.tank = { mass = "0.3 kg", length = 0.2, pull.clean = "0.6 N", slipping.clean = "0.45 N" }
-    ... ''')
-    >>> pull = slipping_pull(plan, plan.locos["tank"], "treated")
-    >>> round(pull.value, 4), pull.basis
-    (0.3825, 'scaled')
-    """
-    source = source_of_slipping(plan, loco, condition)
-    value = slipping_from(
-        source,
-        read=lambda state, rail: _mean((loco.pull if state == "standing" else loco.slipping)[rail]),
-        standing=lambda: standing_pull(plan, loco, condition).value,
-        assumed=lambda: SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED,
-    )
-    return Pull(value, source.basis)
-
-
 def source_of_slipping(plan: Plan, loco: Loco, condition: str) -> Source:
     """Return what the slipping pull of a locomotive on a rail condition comes from.
 
@@ -191,47 +94,13 @@ def source_of_slipping(plan: Plan, loco: Loco, condition: str) -> Source:
     """
     if readings := loco.slipping.get(condition):
         return Source("measured", condition, tuple(readings))
-    for other in nearest_first(plan, condition):
+    for other in _nearest_first(plan, condition):
         if (readings := loco.slipping.get(other)) and loco.pull.get(other):
             return Source("scaled", other, tuple(readings))
     return Source("assumed", condition, None)
 
 
-def slipping_from(
-    source: Source,
-    *,
-    read: Callable[[State, str], FigureT],
-    standing: Callable[[], FigureT],
-    assumed: Callable[[], FigureT],
-) -> FigureT:
-    """Return a slipping pull from its source: a figure, or an array of trials.
-
-    Parameters
-    ----------
-    source
-        What it comes from.
-    read
-        The pull that was read in a state on a rail, N.
-    standing
-        The standing pull, N.
-    assumed
-        The share of the standing pull that is assumed.
-
-    Examples
-    --------
-    >>> scaled = Source("scaled", "clean", (Reading(0.45),))
-    >>> read = {("slipping", "clean"): 0.45, ("standing", "clean"): 0.6}
-    >>> slipping_from(scaled, read=lambda *which: read[which], standing=lambda: 0.4, assumed=lambda: 0.6)
-    0.30000000000000004
-    """
-    if source.basis == "measured":
-        return read("slipping", source.rail)
-    if source.basis == "scaled":
-        return standing() * (read("slipping", source.rail) / read("standing", source.rail))
-    return standing() * assumed()
-
-
-def nearest_first(plan: Plan, condition: str) -> list[str]:
+def _nearest_first(plan: Plan, condition: str) -> list[str]:
     """Return the other conditions, those first whose readings say most: the same film, clean rail, other films."""
     film = RailCondition.named(condition).film
     own = [] if film is None else [name for name in ages(film) if name != condition]
@@ -239,11 +108,150 @@ def nearest_first(plan: Plan, condition: str) -> list[str]:
     return own + rest
 
 
-def share_on(plan: Plan, loco: Loco, condition: str) -> float:
-    """Return the share of its clean pull that a locomotive keeps on a rail condition."""
-    found = film_of(plan, condition)
-    return 1.0 if found is None else share_kept(loco, found[0], fresh=found[1])
+class PullModel(ABC, Generic[FigureT]):
+    """The pulls of a plan's locomotives, calculated alike from single figures and from arrays of random trials.
+
+    A subclass supplies the figures: readings, predictions, adhesion, shares kept on film, and slipping over standing.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+
+    @abstractmethod
+    def read(self, state: State, loco: Loco, rail: str) -> FigureT:
+        """Return the pull that was read of a locomotive on a rail, N."""
+
+    @abstractmethod
+    def predicted(self, loco: Loco, rail: str) -> FigureT:
+        """Return the pull that the readings of other locomotives predict on a rail, N."""
+
+    @abstractmethod
+    def adhesion(self) -> tuple[FigureT, FigureT]:
+        """Return the assumed pull of metal and of tyred wheels on clean rail per unit of weight on them."""
+
+    @abstractmethod
+    def kept(self, film: Film, *, fresh: bool) -> tuple[FigureT, FigureT]:
+        """Return the shares of their clean pull that metal and tyred wheels keep on a film."""
+
+    @abstractmethod
+    def slipping_share(self, condition: str) -> FigureT:
+        """Return the assumed slipping over standing pull."""
+
+    def standing(self, loco: Loco, condition: str) -> FigureT:
+        """Return the standing pull of a locomotive on a rail condition, N.
+
+        Measured on this condition; else scaled from its readings on the same film at another age, on clean rail or on
+        another film, by the shares kept; else, where it was never read, scaled from the readings of other locomotives;
+        else from the weight on drivers.
+        """
+        source = source_of_pull(self.plan, loco, condition)
+        if isinstance(source.known, PredictedPull):
+            known = self.predicted(loco, source.rail)
+        elif source.known:
+            known = self.read("standing", loco, source.rail)
+        else:
+            known = self.by_weight(loco, CLEAN)
+        if source.rail == condition:
+            return known
+        return known * self.share(loco, condition) / self.share(loco, source.rail)
+
+    def slipping(self, loco: Loco, condition: str) -> FigureT:
+        """Return the pull that a locomotive keeps on a rail condition once its wheels slide, N.
+
+        Measured; else its standing pull times its own measured ratio on another condition; else times 0.75 on clean
+        rail and 0.6 on filmed rail (assumed).
+        """
+        source = source_of_slipping(self.plan, loco, condition)
+        if source.basis == "measured":
+            return self.read("slipping", loco, condition)
+        if source.basis == "scaled":
+            ratio = self.read("slipping", loco, source.rail) / self.read("standing", loco, source.rail)
+            return self.standing(loco, condition) * ratio
+        return self.standing(loco, condition) * self.slipping_share(condition)
+
+    def by_weight(self, loco: Loco, condition: str) -> FigureT:
+        """Return the standing pull that the weight on drivers alone lets expect, N."""
+        metal, tyred = self._clean(loco)
+        return (metal + tyred) * self.share(loco, condition)
+
+    def share(self, loco: Loco, condition: str) -> FigureT:
+        """Return the share of its clean pull that a locomotive keeps, weighted by what each kind of wheel gives."""
+        metal, tyred = self._clean(loco)
+        rail = RailCondition.named(condition)
+        if rail.film is None:
+            one: FigureT = (metal + tyred) ** 0.0
+            return one
+        kept_metal, kept_tyred = self.kept(self.plan.films[rail.film], fresh=rail.fresh)
+        return (metal * kept_metal + tyred * kept_tyred) / (metal + tyred)
+
+    def _clean(self, loco: Loco) -> tuple[FigureT, FigureT]:
+        """Return the pull that metal and tyred wheels are assumed to give on clean rail, N."""
+        metal, tyred = self.adhesion()
+        return metal * (loco.on_drivers - loco.on_tyres) * GRAVITY, tyred * loco.on_tyres * GRAVITY
 
 
-def _mean(readings: Sequence[Reading]) -> float:
-    return fmean(reading.value for reading in readings)
+class NominalPulls(PullModel[float]):
+    """The pulls that a plan's own figures give.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import load_plan
+    >>> plan = load_plan("plans/first-hill.toml")
+    >>> pulls, loco = NominalPulls(plan), plan.locos["switcher"]
+    >>> round(pulls.standing(loco, "clean"), 3), round(pulls.share(loco, "treated"), 3)
+    (0.879, 0.741)
+    """
+
+    def read(self, state: State, loco: Loco, rail: str) -> float:
+        """Return the mean of the readings of a locomotive on a rail, N."""
+        return fmean(reading.value for reading in readings_of(loco, state)[rail])
+
+    def predicted(self, loco: Loco, rail: str) -> float:
+        """Return the prediction itself, N."""
+        return loco.predicted[rail].value
+
+    def adhesion(self) -> tuple[float, float]:
+        """Return the assumed adhesion of metal and of tyred wheels."""
+        return METAL_ADHESION, TYRED_ADHESION
+
+    def kept(self, film: Film, *, fresh: bool) -> tuple[float, float]:
+        """Return the film's own shares."""
+        return (film.metal.fresh, film.tyred.fresh) if fresh else (film.metal.settled, film.tyred.settled)
+
+    def slipping_share(self, condition: str) -> float:
+        """Return the assumed slipping over standing pull."""
+        return SLIPPING_CLEAN if condition == CLEAN else SLIPPING_FILMED
+
+
+class Pulls:
+    """Standing and slipping pull of every locomotive of a plan on every condition, each worked out once.
+
+    Examples
+    --------
+    >>> from gradehaul.plan import load_plan
+    >>> plan = load_plan("plans/first-hill.toml")
+    >>> pull = Pulls(plan).slipping(plan.locos["switcher"], "treated")
+    >>> round(pull.value, 3), pull.basis
+    (0.391, 'assumed')
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self._model = NominalPulls(plan)
+        self._standing: dict[tuple[str, str], Pull] = {}
+        self._slipping: dict[tuple[str, str], Pull] = {}
+
+    def standing(self, loco: Loco, condition: str) -> Pull:
+        """Return the standing pull."""
+        key = loco.name, condition
+        if key not in self._standing:
+            basis = source_of_pull(self._model.plan, loco, condition).basis
+            self._standing[key] = Pull(self._model.standing(loco, condition), basis)
+        return self._standing[key]
+
+    def slipping(self, loco: Loco, condition: str) -> Pull:
+        """Return the slipping pull."""
+        key = loco.name, condition
+        if key not in self._slipping:
+            basis = source_of_slipping(self._model.plan, loco, condition).basis
+            self._slipping[key] = Pull(self._model.slipping(loco, condition), basis)
+        return self._slipping[key]

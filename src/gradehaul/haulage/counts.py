@@ -71,7 +71,7 @@ class Worst:
             self._line_weights, self._edges = shortest.line_weights[:-1], shortest.edges[:-1]
             self._locos = float(self._edges[-1])
             # all but the tail is the same for every count
-            weights = edge_weights(shortest).tolist()
+            weights = edge_weights(shortest.line_weights).tolist()
             level = profile.with_track_behind(self._locos)
             self._ahead = shifted_sum(level, weights[:-1], self._edges.tolist(), 0.0, profile.length)
             self._tail_weight = weights[-1]
@@ -128,7 +128,7 @@ class Worst:
     def _pushed_terms(self, count: int) -> tuple[Terms, float]:
         train = self._train(count)
         behind = self._profile.with_track_behind(train.length)
-        edges = zip(edge_weights(train).tolist(), train.edges.tolist(), strict=True)
+        edges = zip(edge_weights(train.line_weights).tolist(), train.edges.tolist(), strict=True)
         return [(behind, weight, edge) for weight, edge in edges], train.length
 
     def _bound_others(self, count: int, worst: Extreme) -> None:

@@ -9,12 +9,12 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.errors import RouteError
-from gradehaul.haulage.adhesion import Pull, slipping_pull, standing_pull, weakest_basis
+from gradehaul.haulage.adhesion import Pulls, weakest_basis
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.tension import friction_of_tension
 from gradehaul.haulage.train import Train
 from gradehaul.plan.rail_condition import AS_PLANNED, PLANNED, RailCondition
-from gradehaul.plan.records import Basis, Loco, Plan
+from gradehaul.plan.records import Basis, Loco
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic, distinct, shifted_sum, steps
 
 TIE = 1e-9
@@ -23,29 +23,6 @@ rounding."""
 
 TOUCH = 1e-10
 """Rail that a locomotive only touches at its end, to within this, m, is not under it: else rounding would decide."""
-
-
-class Pulls:
-    """Standing and slipping pull of every locomotive of a plan on every condition, each worked out once."""
-
-    def __init__(self, plan: Plan) -> None:
-        self._plan = plan
-        self._standing: dict[tuple[str, str], Pull] = {}
-        self._slipping: dict[tuple[str, str], Pull] = {}
-
-    def standing(self, loco: Loco, condition: str) -> Pull:
-        """Return the standing pull."""
-        key = loco.name, condition
-        if key not in self._standing:
-            self._standing[key] = standing_pull(self._plan, loco, condition)
-        return self._standing[key]
-
-    def slipping(self, loco: Loco, condition: str) -> Pull:
-        """Return the slipping pull."""
-        key = loco.name, condition
-        if key not in self._slipping:
-            self._slipping[key] = slipping_pull(self._plan, loco, condition)
-        return self._slipping[key]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,6 +39,11 @@ class Supply:
 def rails_along(profile: RouteProfile, rail: str) -> tuple[tuple[str, ...], ...]:
     """Return the conditions that each track may have as planned, settled or on the first day; else one for all."""
     return tuple(_own_rails(rail, own) for own in profile.rails) if rail in PLANNED else ((rail,),)
+
+
+def rails_between(profile: RouteProfile, rail: str, start: float, stop: float) -> tuple[str, ...]:
+    """Return the rail conditions under a stretch of a route, m, in order of their names."""
+    return _own_rails(rail, sorted(profile.rails_under(start, stop))) if rail in PLANNED else (rail,)
 
 
 def _own_rails(rail: str, planned: Collection[str]) -> tuple[str, ...]:
@@ -154,10 +136,10 @@ def bases_at(profile: RouteProfile, train: Train, rail: str, pulls: Pulls, head:
     standing: list[Basis] = []
     slipping: list[Basis] = []
     for loco, behind in train.locos:
-        if rail not in PLANNED or head is None:
+        if head is None:
             under: Collection[str] = {each for own in rails_along(profile, rail) for each in own}
         else:
-            under = _own_rails(rail, profile.rails_under(head - behind - loco.length, head - behind))
+            under = rails_between(profile, rail, head - behind - loco.length, head - behind)
         given = [[kind(loco, each) for each in under] for kind in (pulls.standing, pulls.slipping)]
         for kind, found in zip(given, (standing, slipping), strict=True):
             # the weakest pull counts where a locomotive stands on several conditions, and of equals the least certain
@@ -195,10 +177,10 @@ def weakest_under(profile: RouteProfile, length: float, behind: float, pull: Seq
     return steps(places, weakest)
 
 
-def edge_weights(train: Train) -> FloatArray:
+def edge_weights(line_weights: FloatArray) -> FloatArray:
     """Return what each edge between blocks weighs, N/m, shape (blocks + 1,): the block behind it less the one ahead."""
-    weights = np.append(train.line_weights, 0.0)
-    weights[1:] -= train.line_weights
+    weights = np.append(line_weights, 0.0)
+    weights[1:] -= line_weights
     return weights
 
 
@@ -238,7 +220,7 @@ def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadrati
     (0.1373, 2.8)
     """
     _refuse_legs(profile)
-    weights = edge_weights(train)
+    weights = edge_weights(train.line_weights)
     used = np.flatnonzero(weights)
     return shifted_sum(
         profile.with_track_behind(train.length),

@@ -7,9 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
-from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.counts import Worst
-from gradehaul.haulage.demand import TIE, Demand, Pulls, asked_at, bases_at, demand, supply, tension_at
+from gradehaul.haulage.demand import TIE, Demand, asked_at, bases_at, demand, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest, less

@@ -173,6 +173,18 @@ class RouteProfile:
         """The profile for a train that must be held back, with the least curve coefficient to be relied on."""
         return self._with_curves(self.curves.lowest)
 
+    @property
+    def heights(self) -> RouteProfile:
+        """The profile of the railhead alone."""
+        return self._with_curves(0.0)
+
+    @property
+    def bends(self) -> RouteProfile:
+        """The profile of the summed curvature alone, in place of heights."""
+        if math.inf not in self._compensated:
+            self._compensated[math.inf] = self.shaped(self.turning)
+        return self._compensated[math.inf]
+
     def _with_curves(self, times: float) -> RouteProfile:
         """Return the profile of one direction with so many times the curve coefficient."""
         if times == 1.0 or (not np.any(self.turning.slopes) and not np.any(self.turning.seconds)):

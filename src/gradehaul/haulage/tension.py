@@ -116,7 +116,7 @@ class _Cells:
     @staticmethod
     def over(profile: RouteProfile, back: float) -> _Cells:
         effort = profile.with_track_behind(back)
-        turning = profile.shaped(profile.turning).with_track_behind(back)
+        turning = profile.bends.with_track_behind(back)
         size = max(back / _CELLS, profile.length / _MOST_CELLS)
         count = int(np.ceil((profile.length + back) / size))
         breaks = effort.breaks[(effort.breaks > -back) & (effort.breaks < profile.length)]

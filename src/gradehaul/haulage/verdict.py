@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, get_args
 
-from gradehaul.haulage.demand import TIE, Pulls, bases_at, demand, supply
+from gradehaul.haulage.adhesion import Pulls
+from gradehaul.haulage.demand import TIE, bases_at, demand, supply
 from gradehaul.haulage.outcome import WORST_FIRST, Outcome, worst
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train

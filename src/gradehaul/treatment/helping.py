@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.joint_places import JointPlace, joints_along
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train

@@ -11,8 +11,8 @@ from typing import ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.haulage.adhesion import Pull
-from gradehaul.haulage.demand import TIE, TOUCH, Pulls, demand
+from gradehaul.haulage.adhesion import Pull, Pulls
+from gradehaul.haulage.demand import TIE, TOUCH, demand
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.rail_condition import CLEAN, RailCondition

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train, made_up, pushed

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.haulage.adhesion import share_on, slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import NominalPulls, Pulls
 from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.answers.readings import readings
@@ -115,15 +115,15 @@ def test_readings_of_the_book_are_pulls_of_the_plan():
     plan = read_plan(PLAN + FOUR + read("bare", 50, 'state = "slipping"'))
     told = with_bench(plan)
     bare = told.locos["bare"]
-    assert standing_pull(told, bare, "clean").value == pytest.approx(66 * GF)
-    assert slipping_pull(told, bare, "clean").value == pytest.approx(50 * GF)
-    assert standing_pull(told, bare, "clean").basis == "measured"
+    assert Pulls(told).standing(bare, "clean").value == pytest.approx(66 * GF)
+    assert Pulls(told).slipping(bare, "clean").value == pytest.approx(50 * GF)
+    assert Pulls(told).standing(bare, "clean").basis == "measured"
 
 
 def test_a_locomotive_that_was_not_read_pulls_as_the_others_make_it():
     """0.22 on metal and 0.39 on tyres: 230 g and 120 g of the unread engine give 97 gf."""
     plan = with_bench(read_plan(PLAN + FOUR))
-    pull = standing_pull(plan, plan.locos["unread"], "clean")
+    pull = Pulls(plan).standing(plan.locos["unread"], "clean")
     assert (pull.value, pull.basis) == (pytest.approx(97.4 * GF, rel=0.02), "scaled")
     draws = Draws(plan, 0.008).standing(plan.locos["unread"], "clean")
     told = plan.locos["unread"].predicted["clean"]
@@ -152,7 +152,7 @@ def test_readings_of_one_locomotive_change_nothing_of_another_that_was_read(book
     def pulls(rows):
         plan = with_bench(read_plan(PLAN + "".join(read(loco, pull, RAILS[rail]) for loco, rail, pull in rows)))
         return {
-            (name, rail): standing_pull(plan, plan.locos[name], rail).value
+            (name, rail): Pulls(plan).standing(plan.locos[name], rail).value
             for name in {loco for loco, *_ in rows}
             for rail in RAILS
         }
@@ -174,8 +174,8 @@ def test_one_locomotive_predicts_nobody(rail):
     # and two on a film leave a third with its own clean reading, scaled
     rows = read("bare", 30, RAILS["treated"]) + read("tyred", 40, RAILS["treated"]) + read("half", 116)
     half = (told := with_bench(read_plan(PLAN + rows))).locos["half"]
-    share = share_on(told, half, "treated")
-    assert standing_pull(told, half, "treated").value == pytest.approx(116 * GF * share)
+    share = NominalPulls(told).share(half, "treated")
+    assert Pulls(told).standing(half, "treated").value == pytest.approx(116 * GF * share)
 
 
 def test_predictions_of_one_fit_share_its_errors():

@@ -7,9 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.bench.benched import with_bench
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import RouteTrust
@@ -67,11 +67,10 @@ def covered(trials: int, seed: int = 0) -> Covered:
     hits = np.zeros(2)
     for number in range(trials):
         bench, truth = _made_up(plan, noise)
-        layout_pulls = Pulls(bench)
         power, car = bench.powers["pair"], bench.cars["box"]
-        load = Climb(bench, profile, power, car, layout_pulls).load("clean")
+        load = Climb(bench, profile, power, car, Pulls(bench)).load("clean")
         draws = Draws(bench, layout.coefficient, seed=seed + number)
-        spread = RouteTrust(bench, profile, layout_pulls, draws).spread(load)
+        spread = RouteTrust(bench, profile, draws).spread(load)
         curve = 1 + 0.20 * noise.standard_normal()
         curves = replace(
             layout.curves, coefficient=layout.coefficient * max(curve, 0.1), starting=noise.uniform(1.0, 1.5)

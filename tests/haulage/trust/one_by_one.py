@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile, route_profile
 from gradehaul.haulage.train import Block, Train
 from gradehaul.haulage.trust.draws import Draws
@@ -27,7 +27,7 @@ class OneByOne:
         }
 
     def _car_columns(self, car: Car):
-        return self.draws.mass(car), self.draws.rolling(car), self.draws.starting(car)
+        return self.draws.mass(self.draws.mass_cause(car)), self.draws.rolling(car), self.draws.starting(car)
 
     def plan_of(self, number: int) -> Plan:
         """The plan with every figure as one draw has it."""

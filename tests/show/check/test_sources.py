@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from gradehaul.command import main
-from gradehaul.haulage.adhesion import slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
 from gradehaul.haulage.answers.layout import Layout
@@ -35,13 +35,13 @@ def test_formulas_that_are_told_give_the_figures(name):
             continue
         loco, rail = plan.locos[subject[6:-1]], figure.partition(", ")[2]
         if found := re.fullmatch(r"the reading on (.+) x ([\d.]+) / ([\d.]+), the shares kept", words):
-            was = standing_pull(plan, loco, found[1]).value
+            was = Pulls(plan).standing(loco, found[1]).value
             now = was * float(found[2]) / float(found[3])
-            assert standing_pull(plan, loco, rail).value == pytest.approx(now, rel=0.01)
+            assert Pulls(plan).standing(loco, rail).value == pytest.approx(now, rel=0.01)
             tried += 1
         elif found := re.fullmatch(r"slipping left out: standing pull x ([\d.]+)", words):
-            now = standing_pull(plan, loco, rail).value * float(found[1])
-            assert slipping_pull(plan, loco, rail).value == pytest.approx(now)
+            now = Pulls(plan).standing(loco, rail).value * float(found[1])
+            assert Pulls(plan).slipping(loco, rail).value == pytest.approx(now)
             tried += 1
     assert tried or name == "first-hill"
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import Pulls
+from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.plan.rail_condition import CLEAN

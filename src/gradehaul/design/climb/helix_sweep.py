@@ -21,9 +21,9 @@ from gradehaul.design.climb.hill import (
     steps_of,
 )
 from gradehaul.errors import DesignError
-from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.bench.benched import with_bench
-from gradehaul.haulage.demand import TIE, Pulls
+from gradehaul.haulage.demand import TIE
 from gradehaul.haulage.resistance import Curves, curve_costs
 from gradehaul.haulage.train import Train, made_up
 from gradehaul.plan.names import look_up

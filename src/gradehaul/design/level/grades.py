@@ -58,7 +58,7 @@ class TrainRun:
 
     def _weights(self) -> FloatArray:
         whole = float((self.train.line_weights * np.diff(self.train.edges)).sum())
-        return edge_weights(self.train) / whole
+        return edge_weights(self.train.line_weights) / whole
 
     def rows(self, head: FloatArray, count: int) -> tuple[Any, FloatArray]:
         """Return the averaged grade with the head at some places as parts of the heights, and what curves add."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import ClassVar
 
-from gradehaul.haulage.adhesion import slipping_pull, standing_pull
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.berths import BerthAnswer, berth_answer
 from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_trains
 from gradehaul.haulage.answers.layout import Layout, film_rails
@@ -416,7 +416,7 @@ def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
     """Yield notes on pulls measured with sliding wheels that are more than a standing pull which was not measured."""
     for loco in plan.locos.values():
         for rail in conditions(plan.films):
-            stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+            stand, slip = Pulls(plan).standing(loco, rail), Pulls(plan).slipping(loco, rail)
             if slip.basis == "measured" != stand.basis and slip.value > stand.value * (1 + TIE):
                 known = "scaled from other rail" if stand.basis == "scaled" else "assumed from its weight"
                 yield Note(
@@ -489,7 +489,7 @@ def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
 
 def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     """Return the most angle that a train's cars wrap, rad, and by how much usual tension raises its greatest demand."""
-    angle = profile.shaped(profile.turning).averaged(train.length, profile.first_head(train.length)).greatest()
+    angle = profile.bends.averaged(train.length, profile.first_head(train.length)).greatest()
     wrapped = angle.value * train.length
     if wrapped <= MUCH_WRAPPED:
         return wrapped, 0.0
@@ -507,7 +507,7 @@ def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Tr
         for car in layout.plan.cars
         for load in layout.loads(profile, power, car, layout.rails)
     )
-    trials = LoadTrials(partial(RouteTrust, layout.plan, profile, layout.pulls, draws))
+    trials = LoadTrials(partial(RouteTrust, layout.plan, profile, draws))
     return RouteAnswer(profile, profile.ruling(), under, loads, trials)
 
 
@@ -537,7 +537,7 @@ def figures(plan: Plan, coefficient: float) -> tuple[Figure, ...]:
 def _pulls_of(plan: Plan, loco: Loco) -> Iterator[Figure]:
     subject = f'loco "{loco.name}"'
     for rail in conditions(plan.films):
-        stand, slip = standing_pull(plan, loco, rail), slipping_pull(plan, loco, rail)
+        stand, slip = Pulls(plan).standing(loco, rail), Pulls(plan).slipping(loco, rail)
         yield Figure(subject, f"standing pull, {rail}", stand.value, "force", stand.basis)
         yield Figure(subject, f"slipping pull, {rail}", slip.value, "force", slip.basis)
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 
 from gradehaul.errors import QuantityError, RouteError
-from gradehaul.haulage.demand import Pulls
+from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.longest import Climb, Load, Room
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs

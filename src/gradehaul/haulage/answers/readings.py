@@ -27,7 +27,8 @@ from gradehaul.quantities.si import Newtons, Share
 DISAGREES = 0.05
 """Chance of what was seen, by the model, under which the two are said to disagree."""
 
-_MOST_ADVICE = 6
+_MOST_ADVICE, _MOST_OF_TRAINS = 6, 4
+"""Measurements that are advised at the most, and those of them that would make trains more certain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,13 +190,11 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
             train = made_up(layout.plan, named)
             for rail in judged:
                 trust = trust_in_train(layout.profile(named.route), train, rail, draws)
-                unsure = min(trust.stall_probability, 1 - trust.stall_probability)
-                for cause in trust.causes:
-                    gain = cause.narrows * unsure
+                for gain, cause in trust.gains:
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
                         best[cause.measure] = gain, f"it would make {named.name} more certain on {rail} rail"
     advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
-    return [*advice, *_missing(plan, bench, best)][:_MOST_ADVICE]
+    return [*advice[:_MOST_OF_TRAINS], *_missing(plan, bench, best)][:_MOST_ADVICE]
 
 
 def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str]:
@@ -221,7 +220,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
     if few:
         yield f"read more often, five times each: {_some(few)}"
     unrolled = [name for name, car in plan.cars.items() if car.rolling_basis == "assumed" and name not in bench.cars]
-    if unrolled and ROLL not in guesses:
+    if unrolled and not any(guess.startswith(ROLL) for guess in guesses):
         yield f"pull a string of {_some(unrolled)} along level straight track, or tilt a track until they roll on"
     curved = any(track.curvature for track in plan.tracks.values())
     if (

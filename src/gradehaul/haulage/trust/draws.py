@@ -3,26 +3,24 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from statistics import fmean
 
 import numpy as np
 
 from gradehaul.haulage.adhesion import (
-    GRAVITY,
     METAL_ADHESION,
     SLIPPING_CLEAN,
     SLIPPING_FILMED,
     TYRED_ADHESION,
-    film_of,
-    slipping_from,
-    source_of_pull,
-    source_of_slipping,
+    PullModel,
+    readings_of,
 )
 from gradehaul.haulage.bench.scatter import pooled_of
 from gradehaul.haulage.resistance import HIGHEST_SHARE, LOWEST_SHARE, curve_spread
 from gradehaul.plan.bench_records import State
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.plan.records import Basis, Car, Film, Loco, Plan, PredictedPull
+from gradehaul.plan.records import Basis, Car, Film, Loco, Plan
 from gradehaul.quantities import Reading
 from gradehaul.track.piecewise import FloatArray
 
@@ -71,7 +69,7 @@ TOGETHER_SPREAD = 0.05
 _NORMAL_95 = 1.6448536269514722
 
 
-class Draws:
+class Draws(PullModel[FloatArray]):
     """Draws of the figures of a plan, each made when it is first asked for, from a stream of its own.
 
     What has one cause has one draw: one curve coefficient, one adhesion of metal and one of tyred wheels, one error of
@@ -104,7 +102,8 @@ class Draws:
     """
 
     def __init__(self, plan: Plan, coefficient: float, *, seed: int = 0, count: int = DRAWS) -> None:
-        self.plan, self.coefficient, self.seed, self.count = plan, coefficient, seed, count
+        super().__init__(plan)
+        self.coefficient, self.seed, self.count = coefficient, seed, count
         self.pooled = pooled_of(plan)
         self._kept: dict[tuple[str, ...], FloatArray] = {}
         self._parts: dict[int, Draws] = {count: self}
@@ -139,6 +138,20 @@ class Draws:
         """Friction of coupler tension on curves over the plan's figure for it, shape (draws,)."""
         return np.maximum(_lopsided(self._normal("tension"), *TENSION_RANGE), 0.0)
 
+    def standing(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the standing pull of a locomotive on a rail condition, N."""
+        key = "standing", loco.name, condition
+        if key not in self._kept:
+            self._kept[key] = super().standing(loco, condition)
+        return self._kept[key]
+
+    def slipping(self, loco: Loco, condition: str) -> FloatArray:
+        """Return the slipping pull of a locomotive on a rail condition, N."""
+        key = "slipping", loco.name, condition
+        if key not in self._kept:
+            self._kept[key] = super().slipping(loco, condition)
+        return self._kept[key]
+
     def rolling(self, car: Car) -> FloatArray:
         """Return the rolling resistance of a kind of car, pull per unit of weight."""
         return self._resistance(car, car.rolling)
@@ -147,71 +160,72 @@ class Draws:
         """Return the starting resistance of a kind of car; it moves as the rolling resistance does."""
         return self._resistance(car, car.starting)
 
-    def mass(self, vehicle: Car | Loco) -> FloatArray | None:
-        """Return the mass of a vehicle over the plan's figure for it; None of a locomotive, which is weighed."""
+    def resistance(self, car: Car, *, starting: bool) -> FloatArray:
+        """Return resistance over the weight by the plan: no less when starting than when running."""
+        key = "resistance", car.name, "starting" if starting else "running"
+        if key not in self._kept:
+            share = np.maximum(self.rolling(car), self.starting(car)) if starting else self.rolling(car)
+            self._kept[key] = self.mass(self.mass_cause(car)) * share
+        return self._kept[key]
+
+    def mass_cause(self, vehicle: Car | Loco) -> tuple[str, ...]:
+        """Return what the mass of a vehicle varies with: nothing for a locomotive, which is weighed."""
         if isinstance(vehicle, Loco):
-            return None
-        if vehicle.mass_basis == "assumed":
-            return np.maximum(1.0 + PRACTICE_MASS * self._normal("mass"), 0.5)
-        return 1.0 + WEIGHED_MASS * self._normal("mass", vehicle.name)
+            return ()
+        return ("mass",) if vehicle.mass_basis == "assumed" else ("mass", vehicle.name)
+
+    def mass(self, cause: tuple[str, ...]) -> FloatArray:
+        """Return masses that vary with a cause over the plan's figures for them, shape (draws,)."""
+        if not cause:
+            return np.ones(self.count)
+        if cause == ("mass",):
+            return np.maximum(1.0 + PRACTICE_MASS * self._normal(*cause), 0.5)
+        return 1.0 + WEIGHED_MASS * self._normal(*cause)
+
+    def factors(self, causes: Sequence[tuple[str, ...]], *, taut: bool, starting: bool) -> FloatArray:
+        """Return what the parts of a demand are taken times: masses, and masses times the curve coefficient, m.
+
+        Parameters
+        ----------
+        causes
+            What the masses vary with.
+        taut
+            Whether the friction of coupler tension is one more part beside them.
+        starting
+            Whether the train starts.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (draws, 2 parts).
+        """
+        key = "factors", *(" ".join(cause) for cause in causes), "" if taut else "slack", "" if starting else "running"
+        if key not in self._kept:
+            masses = np.array([*map(self.mass, causes), *([self.tension] if taut else [])])
+            curve = self.starting_curve if starting else self.curve
+            self._kept[key] = np.concatenate([masses, masses * curve]).T
+        return self._kept[key]
 
     def together(self, share: float, basis: Basis) -> FloatArray | None:
         """Return the share of the sum of their pulls that locomotives give; None where it was stated."""
         return np.clip(share + TOGETHER_SPREAD * self._normal("together"), 0.5, 1.0) if basis == "assumed" else None
 
-    def standing(self, loco: Loco, condition: str) -> FloatArray:
-        """Return the standing pull of a locomotive on a rail condition, N, calculated as for the answer itself."""
-        source = source_of_pull(self.plan, loco, condition)
-        if isinstance(source.known, PredictedPull):
-            known = self._predicted(loco, source.known)
-        elif source.known:
-            known = self._read(source.known, "standing", loco.name, source.rail)
-        else:
-            known = np.add(*self._adhesion(loco))
-        if source.rail == condition:
-            return known
-        return known * self._share(loco, condition) / self._share(loco, source.rail)
-
-    def estimate(self, loco: Loco, condition: str) -> FloatArray:
-        """Return the standing pull of a locomotive by its weight on drivers alone, N."""
-        return np.add(*self._adhesion(loco)) * self._share(loco, condition)
-
-    def slipping(self, loco: Loco, condition: str) -> FloatArray:
-        """Return the slipping pull of a locomotive on a rail condition, N."""
-
-        def read(state: State, rail: str) -> FloatArray:
-            if state == "slipping":
-                return self._read(loco.slipping[rail], state, loco.name, rail)
-            return np.maximum(self._read(loco.pull[rail], state, loco.name, rail), 1e-12)
-
-        return slipping_from(
-            source_of_slipping(self.plan, loco, condition),
-            read=read,
-            standing=lambda: self.standing(loco, condition),
-            assumed=lambda: self._slip(condition),
-        )
-
     # What the figures are made of
 
-    def _normal(self, *cause: str) -> FloatArray:
-        if cause not in self._kept:
-            self._kept[cause] = self._stream(cause).standard_normal(self.count)
-        return self._kept[cause]
-
-    def _stream(self, cause: tuple[str, ...]) -> np.random.Generator:
-        return np.random.default_rng([self.seed, zlib.crc32("\n".join(cause).encode())])
-
-    def _read(self, readings: tuple[Reading, ...], *cause: str) -> FloatArray:
-        key = ("read", *cause)
+    def read(self, state: State, loco: Loco, rail: str) -> FloatArray:
+        """Return the pull of a locomotive as one more reading would have it, by Student's t, N."""
+        key = "read", state, loco.name, rail
         if key not in self._kept:
+            readings = readings_of(loco, state)[rail]
             scatter = self.pooled.of(readings)
             t = self._stream(key).standard_t(scatter.freedom, self.count)
             mean = fmean(reading.value for reading in readings)
-            self._kept[key] = np.maximum(mean + scatter.value * (1 + 1 / len(readings)) ** 0.5 * t, 0.0)
+            self._kept[key] = np.maximum(mean + scatter.value * (1 + 1 / len(readings)) ** 0.5 * t, 1e-12)
         return self._kept[key]
 
-    def _predicted(self, loco: Loco, pull: PredictedPull) -> FloatArray:
-        """Return a predicted pull: errors of the fit are drawn once for all that it predicts, its scatter too."""
+    def predicted(self, loco: Loco, rail: str) -> FloatArray:
+        """Return a predicted pull, N: errors of the fit are drawn once for all that it predicts, its scatter too."""
+        pull = loco.predicted[rail]
         fit = "fit", pull.rail
         one, other = (self._normal(*fit, number) for number in "12")
         if ("scatter", *fit) not in self._kept:
@@ -221,35 +235,13 @@ class Draws:
         error = own + pull.shared[0] * one + pull.shared[1] * other
         return np.maximum(pull.value + self._kept["scatter", *fit] * error, 0.0)
 
-    def _resistance(self, car: Car, resistance: Reading) -> FloatArray:
-        if resistance.spread is not None:
-            return np.maximum(resistance.value + resistance.spread * self._normal("rolling", car.name), 0.0)
-        return resistance.value * np.maximum(_lopsided(self._normal("rolling"), LOWEST_SHARE, HIGHEST_SHARE), 0.1)
-
-    def _adhesion(self, loco: Loco) -> tuple[FloatArray, FloatArray]:
-        """Return the pull that metal and tyred wheels are assumed to give on clean rail, N."""
+    def adhesion(self) -> tuple[FloatArray, FloatArray]:
+        """Return the assumed adhesion of metal and of tyred wheels."""
         metal = np.maximum(METAL_ADHESION + METAL_SPREAD * self._normal("metal"), 0.05)
-        tyred = np.maximum(TYRED_ADHESION + TYRED_SPREAD * self._normal("tyred"), 0.05)
-        return metal * (loco.on_drivers - loco.on_tyres) * GRAVITY, tyred * loco.on_tyres * GRAVITY
+        return metal, np.maximum(TYRED_ADHESION + TYRED_SPREAD * self._normal("tyred"), 0.05)
 
-    def _slip(self, condition: str) -> FloatArray:
-        """Return the assumed slipping over standing pull."""
-        if condition == CLEAN:
-            low, high = (each / SLIPPING_CLEAN for each in SLIP_CLEAN_RANGE)
-            return np.clip(SLIPPING_CLEAN * _lopsided(self._normal("slip", CLEAN), low, high), 0.3, 1.0)
-        return np.clip(SLIPPING_FILMED + SLIP_FILMED_SPREAD * self._normal("slip", "film"), 0.2, 1.0)
-
-    def _share(self, loco: Loco, condition: str) -> FloatArray:
-        """Return the share of its clean pull that a locomotive keeps."""
-        found = film_of(self.plan, condition)
-        if found is None:
-            return np.ones(self.count)
-        film, fresh = found
-        kept = self._kept_on(film, fresh=fresh)
-        metal, tyred = self._adhesion(loco)
-        return (metal * kept[0] + tyred * kept[1]) / (metal + tyred)
-
-    def _kept_on(self, film: Film, *, fresh: bool) -> tuple[FloatArray, FloatArray]:
+    def kept(self, film: Film, *, fresh: bool) -> tuple[FloatArray, FloatArray]:
+        """Return the shares of their clean pull that metal and tyred wheels keep on a film: one error for both."""
         metal, tyred = ((s.fresh if fresh else s.settled) for s in (film.metal, film.tyred))
         z = self._normal("film", film.name)
         if film.basis != "assumed":
@@ -257,6 +249,26 @@ class Draws:
         below, above = SHARE_RANGE
         kept = [share * _lopsided(z, 1 - below, 1 + above / share) for share in (metal, tyred)]
         return np.clip(kept[0], 0.05, 1.0), np.clip(kept[1], 0.05, 1.0)
+
+    def slipping_share(self, condition: str) -> FloatArray:
+        """Return the assumed slipping over standing pull."""
+        if condition == CLEAN:
+            low, high = (each / SLIPPING_CLEAN for each in SLIP_CLEAN_RANGE)
+            return np.clip(SLIPPING_CLEAN * _lopsided(self._normal("slip", CLEAN), low, high), 0.3, 1.0)
+        return np.clip(SLIPPING_FILMED + SLIP_FILMED_SPREAD * self._normal("slip", "film"), 0.2, 1.0)
+
+    def _normal(self, *cause: str) -> FloatArray:
+        if cause not in self._kept:
+            self._kept[cause] = self._stream(cause).standard_normal(self.count)
+        return self._kept[cause]
+
+    def _stream(self, cause: tuple[str, ...]) -> np.random.Generator:
+        return np.random.default_rng([self.seed, zlib.crc32("\n".join(cause).encode())])
+
+    def _resistance(self, car: Car, resistance: Reading) -> FloatArray:
+        if resistance.spread is not None:
+            return np.maximum(resistance.value + resistance.spread * self._normal("rolling", car.name), 0.0)
+        return resistance.value * np.maximum(_lopsided(self._normal("rolling"), LOWEST_SHARE, HIGHEST_SHARE), 0.1)
 
 
 def _lopsided(normal: FloatArray, low: float, high: float) -> FloatArray:

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gradehaul.haulage.adhesion import clean_adhesion, share_on
+import numpy as np
+
+from gradehaul.haulage.adhesion import NominalPulls
 from gradehaul.haulage.bench.adhesion_fit import deviation, interval
 from gradehaul.haulage.trust.draws import Draws
-from gradehaul.haulage.trust.percentiles import quantiles
 from gradehaul.quantities.si import Newtons
 
 MUCH_LESS_SURE = 2.0
@@ -50,9 +51,9 @@ class Predicted:
 
 def predictions(draws: Draws) -> Iterator[Predicted]:
     """Yield every pull that is predicted on a plan with its readings taken in, with the estimate from weight."""
+    nominal = NominalPulls(draws.plan)
     for loco in draws.plan.locos.values():
         for rail, pull in loco.predicted.items():
-            low, high = quantiles(draws.estimate(loco, rail), (0.025, 0.975))
-            weight = sum(clean_adhesion(loco)) * share_on(draws.plan, loco, rail)
-            by_weight = Estimate(weight, low, high)
+            low, high = np.quantile(draws.by_weight(loco, rail), (0.025, 0.975)).tolist()
+            by_weight = Estimate(nominal.by_weight(loco, rail), low, high)
             yield Predicted(loco.name, rail, Estimate(pull.value, *interval(pull)), deviation(pull), by_weight)

@@ -1,22 +1,20 @@
-"""Trust in a named train: the share of draws in which it stalls, what makes that unsure, and what to measure next."""
+"""Trust in a named train: how likely it fails a test, what makes that unsure, and what to measure next."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 
-from gradehaul.haulage.adhesion import GRAVITY
-from gradehaul.haulage.demand import TIE
+from gradehaul.haulage.adhesion import GRAVITY, readings_of
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
-from gradehaul.haulage.trust.demand import TENSION, Drawn, Parts, Patterns, drawn, most_asked, parts
 from gradehaul.haulage.trust.draws import Draws
-from gradehaul.haulage.trust.percentiles import median, quantiles
-from gradehaul.haulage.trust.pull import given, weakest
-from gradehaul.plan.records import Car, Loco
+from gradehaul.haulage.trust.margin import Place, TrainTrials
+from gradehaul.plan.bench_records import State
+from gradehaul.plan.records import Loco
 from gradehaul.quantities.si import Newtons, Share
 from gradehaul.track.piecewise import FloatArray
 
@@ -26,12 +24,9 @@ MORE_READINGS = 5
 CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 """Spread that a measured curve coefficient and a measured rolling resistance are left with, as a share (assumed)."""
 
-
-ROLL, BEND = (
-    "pull cars along level track, or tilt a track until they roll",
-    "pull a string of cars round a curve of known radius",
-)
-"""The measurements of a rolling resistance and of the curve coefficient."""
+ROLL, START = "pull on level track, or tilt until they roll", "tilt until they start"
+BEND = "pull a string of cars round a curve of known radius"
+"""The measurements of a rolling and a starting resistance, behind which cars are named, and of the curves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +44,21 @@ class Cause:
     measure: str
 
 
+class Gain(NamedTuple):
+    """How much more certain a measurement makes the answer, and the cause that it is of."""
+
+    value: float
+    cause: Cause
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """How likely a train fails a test, and what makes that unsure, the most first; no causes where it is sure."""
+
+    chance: Share
+    causes: tuple[Cause, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class TrainTrust:
     """How far a verdict can be trusted; `margin_low` and `margin_high` are the 5th and 95th percentile, N."""
@@ -59,6 +69,8 @@ class TrainTrust:
     margin_high: Newtons
     causes: tuple[Cause, ...]
     """From the one that makes the answer most unsure."""
+    others: tuple[Doubt, ...] = ()
+    """Whether it would not restart where it stops, and whether it would not recover where its wheels slip."""
 
     @property
     def dominant(self) -> Cause | None:
@@ -66,16 +78,28 @@ class TrainTrust:
         return self.causes[0] if self.causes else None
 
     @property
+    def gains(self) -> list[Gain]:
+        """What there is to measure for any of its tests, from what would make the answer most certain."""
+        found = [
+            Gain(cause.narrows * min(doubt.chance, 1 - doubt.chance), cause)
+            for doubt in (Doubt(self.stall_probability, self.causes), *self.others)
+            for cause in doubt.causes
+            if cause.narrows > 0
+        ]
+        return sorted(found, key=lambda gain: (-gain.value, -gain.cause.narrows))
+
+    @property
     def next_measurement(self) -> Cause | None:
         """The cause whose measurement would narrow the answer most, None where none would."""
-        best = max(self.causes, key=lambda cause: cause.narrows, default=None)
-        return best if best is not None and best.narrows > 0 else None
+        return self.gains[0].cause if self.gains else None
 
 
 def trust_in_train(profile: RouteProfile, train: Train, rail: str, draws: Draws) -> TrainTrust:
     """Return how far the verdict on a train can be trusted.
 
-    The margin is the least of standing pull less demand along the route, in every draw at the place that is worst then.
+    The margin is the least of standing pull less demand along the route, in every trial at the place that is worst
+    then. The two other tests of a verdict are tried likewise: whether it starts anywhere, and whether it gets through
+    where its wheels slip.
 
     Parameters
     ----------
@@ -86,152 +110,142 @@ def trust_in_train(profile: RouteProfile, train: Train, rail: str, draws: Draws)
     rail
         A rail condition of the plan, or ``as planned``.
     draws
-        Draws of the plan's figures.
+        Random trials of the plan's figures.
     """
-    legs = [_Leg(leg, train.after(leg.route.run_rounds), rail, draws) for leg, _ in profile.runs]
-    margin = np.minimum.reduce([leg.margin for leg in legs])
-    stalls = np.logical_or.reduce([leg.margin < -leg.allowed for leg in legs])
-    low, high = quantiles(margin, (0.05, 0.95))
-    worst = min(legs, key=lambda leg: median(leg.margin))
-    return TrainTrust(
-        stall_probability=float(stalls.mean()),
-        draws=draws.count,
-        margin_low=low,
-        margin_high=high,
-        causes=_causes(worst.train, worst.asked, worst.factors, worst.under, draws),
-    )
+    legs = [TrainTrials(leg, train.after(leg.route.run_rounds), draws) for leg, _ in profile.runs]
+    stands = _doubt(legs, rail, "standing", always=True)
+    margin = np.min([leg.margin(rail, tie=0.0) for leg in legs], axis=0)
+    low, high = np.quantile(margin, (0.05, 0.95)).tolist()
+    others = _doubt(legs, rail, "standing", starting=True), _doubt(legs, rail, "slipping")
+    return TrainTrust(stands.chance, draws.count, low, high, stands.causes, others)
 
 
-class _Leg:
-    """A train where it runs in one direction: its margin in every draw, N, and the tie that is allowed."""
-
-    def __init__(self, profile: RouteProfile, train: Train, rail: str, draws: Draws) -> None:
-        self.train = train
-        self.asked, self.under = parts(profile, train, rail)
-        self.factors = drawn(self.asked, draws)
-        self.margin = np.full(draws.count, np.inf)
-        pulls = [given(train, pattern, draws) for pattern in self.under]
-        for number, pull in enumerate(pulls):
-            np.minimum(self.margin, pull - most_asked(self.asked, self.factors, number), out=self.margin)
-        self.margin -= _rolling(train, draws)
-        self.allowed = TIE * np.max(pulls, axis=0)
+def _doubt(legs: list[TrainTrials], rail: str, state: State, *, starting: bool = False, always: bool = False) -> Doubt:
+    """Return the chance to fail a test, and the causes where it is unsure, or always."""
+    margins = [leg.margin(rail, state, starting=starting) for leg in legs]
+    chance = float((np.min(margins, axis=0) < 0).mean())
+    if not always and chance in (0.0, 1.0):
+        return Doubt(chance, ())
+    worst = legs[int(np.argmin([np.median(each) for each in margins]))]
+    return Doubt(chance, _causes(worst, rail, state, starting=starting))
 
 
-def _rolling(train: Train, draws: Draws) -> FloatArray:
-    total = np.zeros(draws.count)
-    for car, count in train.cars:
-        factor = draws.mass(car)
-        weight = GRAVITY * count * car.mass
-        total += weight * draws.rolling(car) * (1.0 if factor is None else factor)
-    return total
+class _Effect(NamedTuple):
+    """What one cause alone does to the margin in every trial, N, the variance that measuring leaves, and how."""
+
+    values: FloatArray
+    after: float = 0.0
+    measure: str = ""
 
 
-def _causes(train: Train, asked: Parts, factors: Drawn, under: Patterns, draws: Draws) -> tuple[Cause, ...]:
-    """Return the causes with what each alone does to the margin at the place that is worst by the middle of all."""
-    curve = median(factors.curve)
-    left, right = asked.at_ends()
-    pulls = [median(given(train, pattern, draws)) for pattern in under]
-    spare = np.array(pulls)[asked.rails] - np.maximum(*((end[0] + curve * end[1]).sum(axis=0) for end in (left, right)))
-    worst = int(spare.argmin())
-    ends = (left[..., worst], right[..., worst])
-    heights, bends = max(ends, key=lambda end: float((end[0] + curve * end[1]).sum()))
-    pattern = under[asked.rails[worst]]
-
-    found: dict[str, tuple[FloatArray, float, str]] = {}
-    """By cause: the margin's draws when it alone varies, the variance that measuring would leave, the measurement."""
-    together = draws.together(train.together, train.together_basis)
-    share = train.together
-    _add_pulls(found, train, pattern, draws, share)
-    if together is not None:
-        total = sum(median(weakest(loco, rails, draws)) for (loco, _), rails in _pairs(train, pattern))
-        left_over = (total * 0.02) ** 2
-        found["how well the locomotives pull together"] = (
-            together * total,
-            left_over,
-            f"read the pull of {' and '.join(dict.fromkeys(loco.name for loco, _ in train.locos))} coupled together",
-        )
-    total_bend = float(bends.sum())
-    found["the curve coefficient"] = (
-        -factors.curve * total_bend,
-        (CURVE_AFTER * curve * total_bend) ** 2,
-        BEND,
-    )
-    if TENSION in asked.kinds:
-        number = asked.kinds.index(TENSION)
-        found["the friction of coupler tension on curves"] = (-factors.masses[number] * float(heights[number]), 0.0, "")
-    _add_cars(found, train, asked, factors, (heights + curve * bends).tolist(), draws)
-    values = np.array([each for each, _, _ in found.values()])
+def _causes(trials: TrainTrials, rail: str, state: State, *, starting: bool) -> tuple[Cause, ...]:
+    """Return the causes by what each does to the margin at the place that is worst by the middle of all."""
+    place = trials.worst(rail, state, starting=starting)
+    effects = {
+        **_of_pulls(trials, place, state),
+        **_of_curves(trials, place, starting=starting),
+        **_of_resistance(trials, starting=starting),
+        **_of_masses(trials, place, starting=starting),
+    }
     # locomotives share films and adhesion, so a cause has a part in what it does together with others
-    together_vary = np.atleast_2d(np.cov(values))
-    whole = float(together_vary.sum())
+    covariance = np.atleast_2d(np.cov([effect.values for effect in effects.values()]))
+    whole = float(covariance.sum())
     if whole <= 0:
         return ()
     causes = []
-    for number, (what, (_, after, measure)) in enumerate(found.items()):
-        part, own = float(together_vary[number].sum()), float(together_vary[number, number])
-        narrows = 2 * part - own - after if measure else 0.0
+    for number, (what, effect) in enumerate(effects.items()):
+        part, own = float(covariance[number].sum()), float(covariance[number, number])
+        narrows = 2 * part - own - effect.after if effect.measure else 0.0
         if own > 0:
-            causes.append(Cause(what, max(0.0, part) / whole, max(0.0, narrows) / whole, measure))
+            causes.append(Cause(what, max(0.0, part) / whole, max(0.0, narrows) / whole, effect.measure))
     return tuple(sorted(causes, key=lambda cause: -cause.share))
 
 
-def _pairs(train: Train, pattern: tuple[tuple[str, ...], ...]) -> list[tuple[tuple[Loco, float], tuple[str, ...]]]:
-    return list(zip(train.locos, pattern, strict=True))
-
-
-def _add_pulls(
-    found: dict[str, tuple[FloatArray, float, str]],
-    train: Train,
-    pattern: tuple[tuple[str, ...], ...],
-    draws: Draws,
-    share: float,
-) -> None:
-    by_loco: dict[tuple[str, tuple[str, ...]], list[Loco]] = {}
-    for (loco, _), rails in _pairs(train, pattern):
-        by_loco.setdefault((loco.name, rails), []).append(loco)
-    for (name, rails), locos in by_loco.items():
-        loco = locos[0]
-        medians = [median(draws.standing(loco, rail)) for rail in rails]
-        rail = rails[int(np.argmin(medians))]
-        pull = share * len(locos) * draws.standing(loco, rail)
-        readings = loco.pull.get(rail, ())
-        scatter = draws.pooled.of(readings).value if readings else draws.pooled.share * min(medians)
-        count = len(readings) + MORE_READINGS
-        after = (share * len(locos) * scatter * math.sqrt(1 + 1 / count)) ** 2
-        more = f"read the pull of {name} on {rail} rail{' again, five times' if readings else ', five times'}"
-        found[f"the pull of {name} on {rail} rail"] = (pull, after, more)
-
-
-def _add_cars(
-    found: dict[str, tuple[FloatArray, float, str]],
-    train: Train,
-    asked: Parts,
-    factors: Drawn,
-    by_kind: list[float],
-    draws: Draws,
-) -> None:
-    """Add rolling resistance and masses, those with one cause as one."""
-    rolls: dict[str, list[tuple[Car, int]]] = {}
-    for car, count in train.cars:
-        own = car.rolling.spread is not None
-        rolls.setdefault(f"the rolling resistance of {car.name}" if own else "the rolling resistance", []).append(
-            (car, count)
+def _of_pulls(trials: TrainTrials, place: Place, state: State) -> dict[str, _Effect]:
+    """Return the effect of each locomotive's pull on the rails under it, and of how they pull together."""
+    draws, train = trials.draws, trials.train
+    effects: dict[str, _Effect] = {}
+    alike: dict[tuple[str, tuple[str, ...]], list[Loco]] = {}
+    total = 0.0
+    for (loco, _), rails in zip(train.locos, place.under, strict=True):
+        alike.setdefault((loco.name, rails), []).append(loco)
+        total += float(np.median(trials.weakest(loco, rails, state)))
+    for (name, rails), locos in alike.items():
+        pulls = {rail: (draws.standing if state == "standing" else draws.slipping)(locos[0], rail) for rail in rails}
+        rail = min(pulls, key=lambda rail: float(np.median(pulls[rail])))
+        readings = readings_of(locos[0], state).get(rail, ())
+        least = float(np.median(pulls[rail]))
+        scatter = draws.pooled.of(readings).value if readings else draws.pooled.share * least
+        share, count = train.together * len(locos), len(readings) + MORE_READINGS
+        pull = f"the {'slipping ' if state == 'slipping' else ''}pull of {name} on {rail} rail"
+        effects[pull] = _Effect(
+            share * pulls[rail],
+            (share * scatter) ** 2 * (1 + 1 / count),
+            f"read {pull}{' again' if readings else ''}, five times",
         )
-    for what, cars in rolls.items():
-        pull = sum(GRAVITY * count * car.mass * draws.rolling(car) for car, count in cars)
-        usual = sum(GRAVITY * count * car.mass * car.rolling.value for car, count in cars)
-        found[what] = (-np.asarray(pull), (ROLLING_AFTER * usual) ** 2, ROLL)
-    resisted: dict[int, float] = {}
-    for car, count in train.cars:
-        resisted[id(car)] = resisted.get(id(car), 0.0) + GRAVITY * count * car.mass * car.rolling.value
-    masses: dict[str, list[tuple[int, float]]] = {}
-    for number, kind in enumerate(asked.kinds):
-        if isinstance(kind, Car):
-            assumed = kind.mass_basis == "assumed"
-            what = "the masses that are only the practice's" if assumed else f"the mass of {kind.name}"
-            masses.setdefault(what, []).append((number, by_kind[number] + resisted[id(kind)]))
-    for what, rows in masses.items():
-        weighs = sum(factors.masses[number] * asks for number, asks in rows)
-        asks = sum(asks for _, asks in rows)
-        measure = "weigh the cars" if what.startswith("the masses") else ""
-        found[what] = (-np.asarray(weighs), (0.01 * asks) ** 2, measure)
+    together = draws.together(train.together, train.together_basis)
+    if together is not None:
+        names = " and ".join(dict.fromkeys(loco.name for loco, _ in train.locos))
+        measure = f"read the pull of {names} coupled together"
+        effects["how well the locomotives pull together"] = _Effect(together * total, (0.02 * total) ** 2, measure)
+    return effects
+
+
+def _of_curves(trials: TrainTrials, place: Place, *, starting: bool) -> dict[str, _Effect]:
+    draws, bend = trials.draws, float(place.bends.sum())
+    curve = draws.starting_curve if starting else draws.curve
+    times = curve / draws.curve
+    left = math.hypot(CURVE_AFTER * float(np.median(times)), float(np.std(times)))
+    after = (left * float(np.median(draws.curve)) * bend) ** 2
+    effects = {f"the curve coefficient{' when starting' if starting else ''}": _Effect(-curve * bend, after, BEND)}
+    if trials.profile.curves.tension:
+        effects["the friction of coupler tension on curves"] = _Effect(-draws.tension * float(place.heights[-1]))
+    return effects
+
+
+def _of_resistance(trials: TrainTrials, *, starting: bool) -> dict[str, _Effect]:
+    """Return the effect of the resistance of cars, of those with one cause as one."""
+    kind, measure = ("starting", START) if starting else ("rolling", ROLL)
+    weights: dict[str, float] = {}
+    values: dict[str, FloatArray] = {}
+    usual: dict[str, float] = {}
+    names: dict[str, list[str]] = {}
+    for car, count in trials.train.cars:
+        resistance = car.starting if starting else car.rolling
+        own = resistance.spread is not None
+        what = f"the {kind} resistance of {car.name}" if own else f"the {kind} resistance"
+        weight = GRAVITY * count * car.mass
+        share = trials.draws.starting(car) if starting else trials.draws.rolling(car)
+        values[what] = values.get(what, 0.0) - weight * share
+        usual[what] = usual.get(what, 0.0) + weight * resistance.value
+        names.setdefault(what, []).append(car.name)
+        weights[car.name] = weights.get(car.name, 0.0) + weight
+    return {
+        what: _Effect(values[what], (ROLLING_AFTER * usual[what]) ** 2, f"{measure}: {_named(names[what], weights)}")
+        for what in values
+    }
+
+
+def _named(cars: list[str], weights: dict[str, float]) -> str:
+    """Return the kinds of car that weigh most in a train."""
+    first = sorted(dict.fromkeys(cars), key=lambda name: -weights[name])
+    return ", ".join(first[:2]) + (f" and {len(first) - 2} more" if len(first) > 2 else "")
+
+
+def _of_masses(trials: TrainTrials, place: Place, *, starting: bool) -> dict[str, _Effect]:
+    draws = trials.draws
+    curve = float(np.median(draws.starting_curve if starting else draws.curve))
+    effects: dict[str, _Effect] = {}
+    for number, cause in enumerate(trials.causes):
+        if not cause:
+            continue
+        own = [(car, count) for car, count in trials.train.cars if draws.mass_cause(car) == cause]
+        resisted = sum(
+            GRAVITY * count * car.mass * (car.starting if starting else car.rolling).value for car, count in own
+        )
+        demand = float(place.heights[number] + curve * place.bends[number]) + resisted
+        known = cause[1:]
+        what = f"the mass of {known[0]}" if known else "the masses that are only the practice's"
+        measure = "" if known else "weigh the cars"
+        effects[what] = _Effect(-draws.mass(cause) * demand, (0.01 * demand) ** 2, measure)
+    return effects

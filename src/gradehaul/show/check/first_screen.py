@@ -16,7 +16,7 @@ from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.load_rows import load_cell, worst_load
-from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, room_words
+from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words
 from gradehaul.show.check.route_text import ruling_words
 from gradehaul.show.check.ways_over_text import best_way
 from gradehaul.show.sections import CHECK
@@ -25,8 +25,8 @@ from gradehaul.treatment.ways_over import WaysOver
 _NAME, _PLACE, _LEAST_PLACE = 18, 26, 8
 """Columns of a name and of a place at the most, and of a place that is worth showing."""
 
-_DOUBTS, _TRAINS, _WAYS = 3, 30, 6
-"""Doubts, trains and ways over the hill shown at the most."""
+_DOUBTS, _TRAINS, _MARGINAL, _WAYS = 3, 30, 2, 6
+"""Doubts, trains, marginal trains explained and ways over the hill shown at the most."""
 
 _GROUPS, _ROWS = 8, 24
 """Groups of routes with loads alike shown at the most, and their lines in all."""
@@ -100,6 +100,20 @@ def _add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         _add_long_table(page, shown_on, worst[:_TRAINS], reader)
     if len(worst) > _TRAINS:
         page.line(f"{len(worst) - _TRAINS} more trains, none of them worse: --more trains")
+    _add_marginal(page, answer, shown_on)
+
+
+def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mapping[str, TrainAnswer]]) -> None:
+    """Add by which rule trains are marginal: the risk is that of stalling while wheels hold, and does not say it."""
+    profiles = {route.route.name: route.profile for route in answer.routes}
+    marginal: dict[str, TrainAnswer] = {}
+    for train in (train for trains in shown_on.values() for train in trains.values()):
+        if train.outcome == "marginal":
+            marginal.setdefault(train.name, train)
+    more = len(marginal) - _MARGINAL
+    for number, (name, train) in enumerate(list(marginal.items())[:_MARGINAL], 1):
+        last = f"; why {more} more are: --more trains" if more > 0 and number == _MARGINAL else ""
+        page.paragraph(f"{name}: marginal, since {marginal_words(train.verdict, profiles[train.route])}{last}.")
 
 
 def _add_wide_table(
@@ -334,7 +348,6 @@ def _add_last(page: Page, answer: CheckAnswer) -> None:
 
 def _measure_next(answer: CheckAnswer) -> str:
     """Return the measurement that would narrow the least sure of the judged trains most."""
-    judged = [each.trust for each in worst_of_each(answer.on(answer.judged_rails))]
-    found = [(min(trust.stall_probability, 1 - trust.stall_probability), trust.next_measurement) for trust in judged]
-    known = [(unsure, cause) for unsure, cause in found if cause is not None]
-    return max(known, key=lambda each: (each[0], each[1].narrows))[1].measure if known else ""
+    gains = [gain for train in worst_of_each(answer.on(answer.judged_rails)) for gain in train.trust.gains]
+    best = max(gains, key=lambda gain: (gain.value, gain.cause.narrows), default=None)
+    return "" if best is None else best.cause.measure

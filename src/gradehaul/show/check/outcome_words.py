@@ -66,6 +66,19 @@ def plain_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit]) -
     return SHORT[outcome][wording].format(track=apart(verdict.worst_track), room=apart(room))
 
 
+def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
+    """Return by which rule a train is marginal, with the first place: its pull while the wheels hold is enough."""
+    rules = [
+        (verdict.no_stopping, "it would not start again after a stop on {track}"),
+        (verdict.no_recovery, "slipping wheels would not recover on {track}"),
+    ]
+    return " and ".join(
+        words.format(track=apart(profile.track_at(stretches[0].start, ahead=True)))
+        for stretches, words in rules
+        if stretches
+    )
+
+
 def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], reader: Reader) -> list[str]:
     """Return wordings of an outcome in a few words, the fullest first."""
     away = verdict.running_away[0] if outcome == "runs away" else None

@@ -9,13 +9,13 @@ from gradehaul.haulage.adhesion import (
     SLIPPING_CLEAN,
     SLIPPING_FILMED,
     TYRED_ADHESION,
-    share_on,
+    NominalPulls,
+    Pulls,
     source_of_pull,
     source_of_slipping,
 )
 from gradehaul.haulage.answers.check import CheckAnswer, Figure, TrainAnswer
 from gradehaul.haulage.answers.demand_breakdown import demand_breakdown
-from gradehaul.haulage.demand import Pulls
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Block, Train, made_up
 from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
@@ -107,7 +107,7 @@ def _standing(plan: Plan, loco: Loco, rail: str) -> str:
         known = f"pull left out: {weight if source.rail == rail else f'({weight})'}"
     if source.rail == rail:
         return known
-    share, there = (share_on(plan, loco, each) for each in (rail, source.rail))
+    share, there = (NominalPulls(plan).share(loco, each) for each in (rail, source.rail))
     return (
         f"{known} x {share:.3g}, the share kept"
         if there == 1 and not source.known

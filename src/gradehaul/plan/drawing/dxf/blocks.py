@@ -25,7 +25,7 @@ from gradehaul.plan.names import clean, cut, quoted
 DEEPEST = 16
 """How deep blocks may stand in one another."""
 MOST_INSERTED = 250_000
-"""The most entities that the blocks of one drawing may put on the layers to read: some twenty seconds' work."""
+"""The most entities that the blocks of one drawing may put on the layers to read: some ten seconds' work."""
 
 CURVES = frozenset({"LINE", "ARC", "CIRCLE", "ELLIPSE", "LWPOLYLINE", "POLYLINE", "SPLINE", "HELIX"})
 """The types of entity that may be track."""
