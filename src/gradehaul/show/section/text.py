@@ -98,7 +98,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>", "slipping>"], rows, indent=2)
+    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>", "slipping>"], rows, folded=True)
 
 
 def _add_care(page: Page, section: LongSection, haul: Haul, reader: Reader) -> None:
