@@ -124,7 +124,9 @@ def _of_line(line: Line, plan: Plan) -> Iterator[PlanError]:
             yield from _number(track.place, "ease", track.ease, _FROM_0)
             for name in ("curvature", "grade", "rise", "railhead"):
                 yield from _number(track.place, name, getattr(track, name) or 0.0, _FINITE)
-            yield from _number(track.place, "grade", abs(track.grade or 0.0), _FINITE, most=1.0, of="100 %")
+            if math.isfinite(track.grade or 0.0) and abs(track.grade or 0.0) >= 1.0:
+                found = f"{100 * (track.grade or 0.0):g} %"
+                yield PlanError("grade must be under 100 % up or down", place=track.place, found=found)
     for at, height in line.railhead_at:
         yield from _number(place, "a distance of railhead_at", at, _FROM_0, most=line.length, of="the line's length")
         yield from _number(place, "a height of railhead_at", height, _FINITE)
@@ -133,7 +135,7 @@ def _of_line(line: Line, plan: Plan) -> Iterator[PlanError]:
 def _sound(track: Track) -> bool:
     """Return whether a track has no fault, as nearly all of the tens of thousands of a large plan."""
     total = track.curvature + track.ease + (track.grade or 0.0) + (track.rise or 0.0) + (track.railhead or 0.0)
-    return 0.0 < track.length < math.inf and math.isfinite(total) and track.ease >= 0.0 and abs(track.grade or 0) <= 1.0
+    return 0.0 < track.length < math.inf and math.isfinite(total) and track.ease >= 0.0 and abs(track.grade or 0) < 1.0
 
 
 def _of_stock(plan: Plan) -> Iterator[PlanError]:

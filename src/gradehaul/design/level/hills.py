@@ -70,10 +70,6 @@ class Leveling:
         self._bound = np.full(hills.size, np.inf)  # what a spot may be once it is fixed
         self._pool = dict.fromkeys((row, 0) for row in grades.worst(even)[1].tolist())
 
-    def lowest(self) -> Optimum | None:
-        """Return heights with the hardest spot of all as low as it can be; None where none keep all limits."""
-        return self._solved(np.zeros_like(self._hill), None, np.ones(1), -_MOST)
-
     def hill_by_hill(self, gain: float = GAIN) -> LeveledHeights | None:
         """Return heights that lower the hardest spot as far as can be, then the next hardest, and so on (leximin).
 

@@ -32,8 +32,8 @@ class ActiveLimit:
     """A limit that keeps a train's hardest grade from being lower: its rule, where it is active, and what it costs.
 
     `where` names joints, or places on lines; for the rule ``train`` it names trains. `limit` is the change of grade or
-    the height, m. With the change of grade `wider`, or without that height, the hardest grade of all would
-    be `lower`; None where that was not calculated.
+    the height, m. With the change of grade `wider`, or without that height, the hardest grade of all would be `lower`,
+    leveled again and with vertical curves as in `Hardest`; None where that was not calculated.
     """
 
     KEYS: ClassVar[str] = "rule where *limits lower"
@@ -239,14 +239,18 @@ def leveled(
             write="a larger change of grade, or wider limits of joints",
         )
 
-    heights = np.where(found.heights == stations.even, stations.even, as_written(found.heights, plan.unit))
-    after = Layout(plan_at(plan, stations, heights))
+    def hardest_with(change: float, least: Mapping[str, float], most: Mapping[str, float]) -> float | None:
+        """Return the hardest grade of all with other limits; None where no heights keep them."""
+        other = leveling(change, least, most).hill_by_hill(gain)
+        return None if other is None else max(hardest_under(_as_checked(stations, other)[0], n).grade for n in binds)
+
+    after, heights = _as_checked(stations, found)
     binds = _binds(grades, trains_of, found, chosen)
     top = max(binds, key=lambda name: binds[name][0])
     hardest = [
         Hardest(
             name, hardest_under(layout, name).grade, *hardest_under(after, name),
-            binds=tuple(_with_cost(each, leveling, change, least, most) for each in own) if name == top else own,
+            binds=tuple(_with_cost(each, hardest_with, change, least, most) for each in own) if name == top else own,
         )
         for name, (_, own) in binds.items()
     ]  # fmt: skip
@@ -255,7 +259,7 @@ def leveled(
 
 def _with_cost(
     active: ActiveLimit,
-    leveling: Callable[[float, Mapping[str, float], Mapping[str, float]], Leveling],
+    hardest_with: Callable[[float, Mapping[str, float], Mapping[str, float]], float | None],
     change: float,
     least: Mapping[str, float],
     most: Mapping[str, float],
@@ -270,8 +274,14 @@ def _with_cost(
         most = {name: bound for name, bound in most.items() if name not in active.where}
     else:
         return active
-    answer = leveling(change, least, most).lowest()
-    return replace(active, wider=wider, lower=None if answer is None else float(answer.others[0]))
+    return replace(active, wider=wider, lower=hardest_with(change, least, most))
+
+
+def _as_checked(stations: Stations, found: LeveledHeights) -> tuple[Layout, FloatArray]:
+    """Return the layout with the heights found, and these to the digits with which a copy of the plan has them, m."""
+    even = stations.even
+    heights = np.where(found.heights == even, even, as_written(found.heights, stations.plan.unit))
+    return Layout(plan_at(stations.plan, stations, heights)), heights
 
 
 def _spots(stations: Stations, grades: Grades) -> tuple[NDArray[np.str_], NDArray[np.intp]]:
