@@ -21,7 +21,7 @@ from gradehaul.design.clearance.findings import Clearances
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
 from gradehaul.design.climb.helix_sweep import Sweep
 from gradehaul.design.level.railheads import Leveled
-from gradehaul.design.level.risers import CorrectedSurveys
+from gradehaul.design.level.shims import CorrectedSurveys
 from gradehaul.haulage.answers.check import CheckAnswer
 from gradehaul.haulage.answers.readings import ReadingsAnswer
 from gradehaul.haulage.answers.trial_train import TrialAnswer as TrialTrainAnswer

@@ -6,14 +6,14 @@ import math
 
 import pytest
 
-from gradehaul.design.climb.helix import Build, Helix, usual_build
+from gradehaul.design.climb.helix import Helix, HelixBuild, usual_helix_build
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of, usual_vertical_curve
 from gradehaul.plan.reader import read_plan
 from gradehaul.scales import scale_named
 
 INCH = 0.0254
-HO = usual_build(scale_named("HO"))
+HO = usual_helix_build(scale_named("HO"))
 
 
 def inches(radius: float | None = None, rise_per_turn: float | None = None, grade: float | None = None) -> Helix:
@@ -49,8 +49,8 @@ def test_level_to_level_in_n_is_50_2_mm() -> None:
     The last is NEM 102 under the lowest wire (read).
     """
     scale = scale_named("N")
-    usual = usual_build(scale, "NEM")
-    build = Build(0, 0, 0.006, 0.004, usual.track, scale.wire_height or 0, usual.edge, usual.near)
+    usual = usual_helix_build(scale, "NEM")
+    build = HelixBuild(0, 0, 0.006, 0.004, usual.track, scale.wire_height or 0, usual.edge, usual.near)
     assert 1000 * (build.structure + build.clear) == pytest.approx(50.2)
 
 
@@ -59,7 +59,7 @@ def test_level_to_level_in_n_is_50_2_mm() -> None:
 )
 def test_the_clear_height_by_nem_is_that_of_nem_102(name: str, clear: float) -> None:
     """NEM 102, edition 2017, free height above the railhead without wire, mm (read)."""
-    assert 1000 * usual_build(scale_named(name), "NEM").clear == pytest.approx(clear)
+    assert 1000 * usual_helix_build(scale_named(name), "NEM").clear == pytest.approx(clear)
 
 
 def test_a_foot_of_vertical_curve_for_each_percent_in_ho() -> None:
@@ -71,6 +71,6 @@ def test_a_foot_of_vertical_curve_for_each_percent_in_ho() -> None:
 
 def test_an_easement_shifts_its_curve_by_a_24th_of_its_length_squared_over_the_radius() -> None:
     """f = L^2 / (24 R) (textbooks; read): by so much on either side an eased helix is wider than one that is not."""
-    eased = Helix(0.6, 2, 0.2, Build(0, 0.3, 0, 0, 0, 0, 0, 0.04))
+    eased = Helix(0.6, 2, 0.2, HelixBuild(0, 0.3, 0, 0, 0, 0, 0, 0.04))
     assert eased.floor[0] == pytest.approx(2 * (0.6 + 0.3**2 / (24 * 0.6)))
-    assert math.isclose(Helix(0.6, 2, 0.2, Build(0, 0, 0, 0, 0, 0, 0, 0.04)).floor[0], 1.2)
+    assert math.isclose(Helix(0.6, 2, 0.2, HelixBuild(0, 0, 0, 0, 0, 0, 0, 0.04)).floor[0], 1.2)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from typing import Unpack
 
     from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer, Look
-    from gradehaul.design.climb.helix import Build
+    from gradehaul.design.climb.helix import HelixBuild
     from gradehaul.design.climb.hill import Direction, Need
     from gradehaul.plan.records import Plan
     from gradehaul.show.sheets import PaperName
@@ -288,7 +288,7 @@ def _refuse_sheet_options(out: Output) -> None:
 def _sweep(
     stock: Plan,
     out: Output,
-    build: Build,
+    build: HelixBuild,
     turns: float | None,
     bounds: tuple[float, float, float, float],
     **of: Unpack[_Judged],

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gradehaul.design.level.railheads import Leveled
-    from gradehaul.design.level.risers import Corrections
+    from gradehaul.design.level.shims import Corrections
     from gradehaul.plan.records import Plan
 
 _SURVEYS = ("surveys", "table", "target", "shim", "step")
@@ -151,7 +151,7 @@ def level(
         refuse_idle("size", needs="a picture after -o")
     if surveys or any(each is not None for each in (table, target, shim, step)):
         refuse_idle(*_RAILHEADS, beside="--survey, --heights, --target, --shim and --step")
-        from gradehaul.design.level.risers import corrected_surveys
+        from gradehaul.design.level.shims import corrected_surveys
 
         system = out.reader(plan).system
         found = corrected_surveys(plan, system, surveys=surveys, table=table, target=target, shim=shim, step=step)
@@ -180,7 +180,7 @@ def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequenc
         from gradehaul.show.level.risers_text import risers_page
 
         return Answer(risers_page(plan, found, out.reader(plan), more), picture)
-    from gradehaul.design.level.risers import CorrectedSurveys
+    from gradehaul.design.level.shims import CorrectedSurveys
     from gradehaul.show.level.risers_text import risers_csv
 
     answer = CorrectedSurveys(plan, tuple(found))

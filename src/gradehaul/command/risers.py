@@ -60,13 +60,13 @@ def risers(
         raise click.UsageError("--line and --route exclude each other")
     if out.form != "pdf":
         refuse_idle("strip", "paper", needs="-o FILE.pdf")
-    from gradehaul.design.risers.risers import risers_along, usual_build
+    from gradehaul.design.risers.risers import risers_along, usual_riser_build
     from gradehaul.design.risers.walk import walk_along
     from gradehaul.haulage.answers.layout import Layout
 
     reader = out.reader(plan)
     walk = walk_along(Layout(plan), line=line, route=route)
-    found = risers_along(walk, usual_build(plan, reader.system, **lengths), every=every, begin=begin)
+    found = risers_along(walk, usual_riser_build(plan, reader.system, **lengths), every=every, begin=begin)
     match out.form:
         case "json":
             return Answer(found.to_dict())

@@ -13,7 +13,7 @@ import pytest
 from command_line import run
 from gradehaul.design.climb import hill as hills
 from gradehaul.design.climb.designs import design_helix
-from gradehaul.design.climb.helix import Build, clears, refuse_low, usual_build
+from gradehaul.design.climb.helix import HelixBuild, clears, refuse_low, usual_helix_build
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Need, directions_of, judged_rails, known_train, steps_of
 from gradehaul.design.climb.incline import Bend, InclineGiven, incline_of
@@ -91,7 +91,7 @@ def test_the_answer_works_and_the_next_harder_fails_as_named(find, scale, unit, 
     directions: tuple[Direction, ...] = ("up", "down", "both")
     test = passing(stock, rails, direction=directions[number % 3])
     steps, meters = steps_of(unit), 0.0254 if unit == "in" else 0.001
-    build = usual_build(stock.scale)
+    build = usual_helix_build(stock.scale)
     high = build.clear + build.structure
     turns = (0.5, 0.75, 2.0, 3.5)[number % 4]
     bends = (Bend(radius * meters, math.pi / 2),) if number % 3 else ()
@@ -170,18 +170,18 @@ def stock() -> Plan:
 
 
 @pytest.fixture(scope="module")
-def build(stock: Plan) -> Build:
-    return replace(usual_build(stock.scale), ease=0.15)
+def build(stock: Plan) -> HelixBuild:
+    return replace(usual_helix_build(stock.scale), ease=0.15)
 
 
-def outcome(wishes: HelixGiven, build: Build, stock: Plan, rail: str) -> str:
+def outcome(wishes: HelixGiven, build: HelixBuild, stock: Plan, rail: str) -> str:
     plan = read_plan(helix_of(wishes, build).hill(stock).text)
     (answer,) = [train for train in check(plan).trains if train.rail == rail]
     return answer.verdict.outcome
 
 
 @pytest.mark.parametrize(("rail", "need"), [("treated", "climbs"), ("clean", "climbs"), ("treated", "marginal")])
-def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need: Need) -> None:
+def test_a_radius_1_mm_smaller_fails(stock: Plan, build: HelixBuild, rail: str, need: Need) -> None:
     wishes = HelixGiven(rise_per_turn=0.13, turns=3)
     found, stop = search_helix("radius", wishes, build, passing(stock, [rail], need=need))
     enough = ("climbs",) if need == "climbs" else ("climbs", "marginal")
@@ -192,7 +192,7 @@ def test_a_radius_1_mm_smaller_fails(stock: Plan, build: Build, rail: str, need:
     assert outcome(replace(wishes, radius=found.radius - 1e-3), build, stock, rail) not in enough
 
 
-def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: Build) -> None:
+def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, build: HelixBuild) -> None:
     wishes = HelixGiven(rise_per_turn=0.13, turns=3)
     found = design_helix(wishes, build, stock, find="radius", train="local")
     assert (found.stops.reason, found.stops.rail) == ("train", "treated fresh")
@@ -205,7 +205,7 @@ def test_where_no_rail_is_told_both_ages_of_the_film_are_climbed(stock: Plan, bu
     assert settled.helix.radius < found.helix.radius
 
 
-def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: Plan, build: Build) -> None:
+def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: Plan, build: HelixBuild) -> None:
     found, stop = search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["clean"]))
     assert stop.reason == "head room"
     smaller = helix_of(HelixGiven(grade=0.02, turns=3, radius=found.radius - 1e-3), build)
@@ -213,7 +213,7 @@ def test_where_the_train_climbs_anywhere_the_head_room_stops_the_radius(stock: P
     assert not clears(smaller, stock)
 
 
-def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: Build) -> None:
+def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: HelixBuild) -> None:
     wishes = HelixGiven(radius=0.9, turns=3)
     found, stop = search_helix("grade", wishes, build, passing(stock, ["clean"]))
     assert stop.reason == "train"
@@ -222,7 +222,9 @@ def test_a_grade_a_thousandth_of_a_percent_steeper_fails(stock: Plan, build: Bui
 
 
 @pytest.mark.parametrize("straight", [0.0, 0.3])
-def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, build: Build, straight: float) -> None:
+def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(
+    stock: Plan, build: HelixBuild, straight: float
+) -> None:
     build = replace(build, straight=straight)
     floor = (2.0, 1.7)
     wishes = HelixGiven(floor=floor, rise=0.5)
@@ -242,7 +244,7 @@ def test_no_helix_in_the_floor_takes_more_cars_than_the_roomiest(stock: Plan, bu
                 assert cars(radius, halves / 2) <= most
 
 
-def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: Build) -> None:
+def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: HelixBuild) -> None:
     with pytest.raises(DesignError, match="what is looked for"):
         search_helix("radius", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
     with pytest.raises(DesignError, match="what is looked for"):
@@ -274,7 +276,7 @@ def test_a_train_that_only_goes_down_is_held_back_as_far_as_statics_have_it() ->
         bends = layout.curves.lowest * layout.coefficient / radius
         most = (slip + train.lowest_rolling) / weight + bends
         found, stop = search_helix(
-            "grade", HelixGiven(radius=radius, turns=4), usual_build(stock.scale), passing(stock, [rail], "loads")
+            "grade", HelixGiven(radius=radius, turns=4), usual_helix_build(stock.scale), passing(stock, [rail], "loads")
         )
         assert 0 <= most - found.grade < 1.01 * GRADE_STEP
         assert stop.words == f'train "loads", going down, runs away on {rail} rail'

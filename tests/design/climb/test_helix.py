@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from gradehaul.design.climb.helix import (
-    Build,
     Helix,
+    HelixBuild,
     lowest_rise_per_turn,
     radius_in,
     refuse_low,
-    usual_build,
+    usual_helix_build,
 )
 from gradehaul.design.climb.helix_known import NAMES, HelixGiven, helix_of
 from gradehaul.design.climb.hill import coefficient_of, stock_of
@@ -53,13 +53,13 @@ def stock() -> Plan:
 
 
 @pytest.fixture(scope="module")
-def build(stock: Plan) -> Build:
-    return usual_build(stock.scale)
+def build(stock: Plan) -> HelixBuild:
+    return usual_helix_build(stock.scale)
 
 
 builds = st.builds(
     lambda straight, ease, vertical: replace(
-        usual_build(read_plan(STOCK).scale), straight=straight, ease=ease, vertical=vertical
+        usual_helix_build(read_plan(STOCK).scale), straight=straight, ease=ease, vertical=vertical
     ),
     st.sampled_from([0.0, 0.25, 0.8]),
     st.sampled_from([0.0, 0.1, 0.3]),
@@ -155,7 +155,7 @@ def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix:
     assert helix_of(HelixGiven(**whole), helix.build).radius == helix.radius
 
 
-def test_what_is_missing_and_what_contradicts_is_told(build: Build) -> None:
+def test_what_is_missing_and_what_contradicts_is_told(build: HelixBuild) -> None:
     with pytest.raises(DesignError, match=r"write one more of --turns, --rise|write one more of --rise, --turns"):
         helix_of(HelixGiven(radius=0.6, grade=0.02), build)
     with pytest.raises(
@@ -175,7 +175,7 @@ def test_what_is_missing_and_what_contradicts_is_told(build: Build) -> None:
 
 
 @pytest.mark.parametrize("straight", [0.0, 0.4])
-def test_the_radius_in_a_floor_needs_that_floor(build: Build, straight: float) -> None:
+def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild, straight: float) -> None:
     build = replace(build, straight=straight, ease=0.2, centers=0.05)
     floor = (1.6, 1.3)
     helix = Helix(radius_in(floor, build), 2, 0.2, build)
@@ -185,7 +185,7 @@ def test_the_radius_in_a_floor_needs_that_floor(build: Build, straight: float) -
 
 
 @given(helices)
-@example(Helix(0.375, 1.5, 0.278, replace(usual_build(read_plan(STOCK).scale), straight=0.8)))
+@example(Helix(0.375, 1.5, 0.278, replace(usual_helix_build(read_plan(STOCK).scale), straight=0.8)))
 @settings(max_examples=25)
 def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
     """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
@@ -218,7 +218,7 @@ def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: H
     assert told >= least - helix.grade * (helix.build.near + 0.5 * helix.build.ease) - 2e-3 - spare
 
 
-def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stock: Plan, build: Build) -> None:
+def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stock: Plan, build: HelixBuild) -> None:
     low = helix_of(HelixGiven(radius=0.6, rise_per_turn=0.08, turns=3), build)
     with pytest.raises(DesignError, match=r"stock needs 80 mm, got rise per turn 80 mm"):
         refuse_low(low, stock)
@@ -229,7 +229,7 @@ def test_a_deck_lower_than_the_stock_is_refused_with_the_rise_that_would_do(stoc
     refuse_low(helix_of(HelixGiven(radius=0.6, rise_per_turn=0.08, turns=0.5), build), stock)  # nothing lies above
 
 
-def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, build: Build) -> None:
+def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, build: HelixBuild) -> None:
     helix = Helix(0.6, 3, 0.36, replace(build, centers=0.06))
     layout = helix.hill(stock).layout
     outer, inner = layout.profile("Up").ruling(), layout.profile("Up inner").ruling()
@@ -240,7 +240,7 @@ def test_of_two_tracks_the_outer_is_flatter_and_the_plan_has_both(stock: Plan, b
 
 def test_the_stock_is_the_same_in_the_plan_it_writes() -> None:
     stock = stock_of("plans/first-hill.toml", scale=None, unit=None)
-    helix = Helix(0.75, 3, 0.36, usual_build(stock.scale))
+    helix = Helix(0.75, 3, 0.36, usual_helix_build(stock.scale))
     hill = helix.hill(stock)
     assert {name: car.mass for name, car in hill.plan.cars.items()} == pytest.approx(
         {name: car.mass for name, car in stock.cars.items()}

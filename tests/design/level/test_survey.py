@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gradehaul.design.level.risers import corrections
+from gradehaul.design.level.shims import corrections
 from gradehaul.design.level.survey import Surveyed, steeper_than, survey_of_table, surveyed
 from gradehaul.errors import DesignError
 from gradehaul.plan import read_plan

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 import brute_walk
 from command_line import run
 from gradehaul.command import main
-from gradehaul.design.risers.risers import Build, Risers, risers_along, usual_build
+from gradehaul.design.risers.risers import RiserBuild, Risers, risers_along, usual_riser_build
 from gradehaul.design.risers.strip import Paper, strip_pages
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError, GradehaulError
@@ -26,7 +26,7 @@ from project import PLANS
 from strategies import ROUTE, layouts
 from strategies import Layout as Written
 
-BUILD = Build(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=1.0)
+BUILD = RiserBuild(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=1.0)
 HEAD = 'scale = "HO"\nunit = "mm"\nrailhead.A = 0\n'
 
 
@@ -38,7 +38,7 @@ def test_each_riser_is_within_half_a_step_of_an_independent_walk(
     layout = Layout(read_plan(written.text))
     walk = walk_along(layout, route=ROUTE)
     every, begin = every * walk.length, begin * walk.length
-    build = Build(0.012, 0.005, 0.005, rule=rule, level=0.6)
+    build = RiserBuild(0.012, 0.005, 0.005, rule=rule, level=0.6)
     found = risers_along(walk, build, every=every, begin=begin).risers
     places = np.array([riser.at for riser in found])
     assert places == pytest.approx(begin + every * np.arange(places.size))
@@ -59,7 +59,7 @@ def test_a_level_with_the_block_under_its_low_end_reads_level(written: Written) 
     layout = Layout(read_plan(written.text))
     walk = walk_along(layout, route=ROUTE)
     level = 0.3 * walk.length
-    for riser in risers_along(walk, Build(0, 0, 0, rule=0.0005, level=level), every=0.2 * walk.length).risers:
+    for riser in risers_along(walk, RiserBuild(0, 0, 0, rule=0.0005, level=level), every=0.2 * walk.length).risers:
         assert riser.block is not None
         curvature = float(walk.places(riser.at)[2][0])
         half = level / 2
@@ -77,7 +77,7 @@ def on_plan(name: str, *, line: str | None = None, route: str | None = None, **m
     lengths = {key: value / 1000 for key, value in mm.items()}
     every = lengths.pop("every")
     return risers_along(
-        walk_along(layout, line=line, route=route), usual_build(layout.plan, "metric", **lengths), every=every
+        walk_along(layout, line=line, route=route), usual_riser_build(layout.plan, "metric", **lengths), every=every
     )
 
 

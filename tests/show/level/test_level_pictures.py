@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from gradehaul.command import main
 from gradehaul.design.level.railheads import leveled
-from gradehaul.design.level.risers import corrected_surveys
+from gradehaul.design.level.shims import corrected_surveys
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules

@@ -15,7 +15,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from command_line import run
-from gradehaul.design.risers.risers import Risers, risers_along, usual_build
+from gradehaul.design.risers.risers import Risers, risers_along, usual_riser_build
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
@@ -35,7 +35,7 @@ def bent() -> Risers:
     head = 'scale = "HO"\nunit = "mm"\nrailhead = { A = 0, B = 60 }\n'
     text = f'{head}line.Hill = {{ from = "A", to = "B", track = [{TRACK}] }}\n'
     layout = Layout(read_plan(text))
-    return risers_along(walk_along(layout), usual_build(layout.plan, "metric", datum=0.9), every=0.047)
+    return risers_along(walk_along(layout), usual_riser_build(layout.plan, "metric", datum=0.9), every=0.047)
 
 
 def lines_of(page: pypdf.PageObject, width: float) -> list[tuple[complex, complex]]:
@@ -181,7 +181,7 @@ def test_long_and_odd_names_stay_on_the_page() -> None:
     name = "$x^2$ a line of a very long name " * 4
     plan = load_plan(PLANS / "two-levels.toml")
     plan = replace(plan, title=name * 2)
-    found = risers_along(walk_along(Layout(plan), line="Siding"), usual_build(plan, "metric"), every=0.4)
+    found = risers_along(walk_along(Layout(plan), line="Siding"), usual_riser_build(plan, "metric"), every=0.4)
     with drawing_rules():
         for figure in [*cut_list_figures(found, READER, "letter"), *strip_figures(found, 0.6, READER, "letter")]:
             canvas = FigureCanvasAgg(figure)

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from gradehaul.design.climb.helix import Helix, turn_length
 from gradehaul.design.climb.hill import UP, Hill
-from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, usual_build
+from gradehaul.design.risers.risers import Riser, Risers, System, risers_along, usual_riser_build
 from gradehaul.design.risers.walk import walk_along
 from gradehaul.errors import DesignError
 from gradehaul.plan.records import Plan
@@ -76,7 +76,7 @@ def helix_bench(
     if not 3 <= spokes <= _MOST_SPOKES:
         raise DesignError(f"a turn has 3 to {_MOST_SPOKES} risers", place="--risers", found=str(spokes))
     walk, own = walk_along(hill.layout, route=UP), helix.build
-    build = usual_build(stock, system, deck=own.deck, roadbed=own.roadbed, track=own.track, datum=datum)
+    build = usual_riser_build(stock, system, deck=own.deck, roadbed=own.roadbed, track=own.track, datum=datum)
     every = turn_length(helix.build, helix.outer_radius) / spokes
     begin = helix.vertical(stock) + (0.0 if helix.build.straight else 0.5 * helix.build.ease)
     found = risers_along(walk, build, every=every, begin=begin)
@@ -93,5 +93,5 @@ def helix_bench(
 
 def incline_bench(hill: Hill, every: float | None, system: System, datum: float | None) -> Risers:
     """Return the risers of an incline, on the usual deck and roadbed; as joists stand where `every` is None."""
-    build = usual_build(hill.plan, system, datum=datum)
+    build = usual_riser_build(hill.plan, system, datum=datum)
     return risers_along(walk_along(hill.layout, route=UP), build, every=EVERY[system] if every is None else every)

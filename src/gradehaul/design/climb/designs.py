@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Literal
 
-from gradehaul.design.climb.helix import GUARD, Build, Helix, refuse_low, usual_build
+from gradehaul.design.climb.helix import GUARD, Helix, HelixBuild, refuse_low, usual_helix_build
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of
 from gradehaul.design.climb.hill import Direction, Hill, Need, coefficient_of, directions_of, judged_rails, known_train
 from gradehaul.design.climb.incline import CARE, Bend, Incline, InclineGiven, incline_of, practice_car
@@ -129,7 +129,7 @@ class InclineAnswer(AnswerRecord):
         return {"incline": document(self), "care": CARE, **self.hill.check.to_dict()}
 
 
-def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **given: float | None) -> Build:
+def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **given: float | None) -> HelixBuild:
     """Return how a helix is built: what is usual for the stock's scale and practice, but for what is given.
 
     Parameters
@@ -139,14 +139,14 @@ def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **g
     tracks
         One or two.
     centers, given
-        Lengths as in `Build`, m; None for what is usual.
+        Lengths as in `HelixBuild`, m; None for what is usual.
 
     Raises
     ------
     DesignError
         Lengths that make no sense, or two tracks closer than stock needs.
     """
-    build = usual_build(stock.scale, stock.practice)
+    build = usual_helix_build(stock.scale, stock.practice)
     for name in ("deck", "roadbed", "clear"):
         value = given.get(name)
         if value is not None and value > _THICKEST * stock.scale.gauge:
@@ -169,7 +169,7 @@ def build_for(stock: Plan, *, tracks: int = 1, centers: float | None = None, **g
 
 def design_helix(
     wishes: HelixGiven,
-    build: Build,
+    build: HelixBuild,
     stock: Plan,
     *,
     find: Look | None = None,

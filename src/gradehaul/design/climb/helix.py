@@ -41,7 +41,7 @@ UNEASED = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Build:
+class HelixBuild:
     """How a helix is built, all lengths in m.
 
     Attributes
@@ -81,7 +81,7 @@ class Build:
         return self.deck + self.roadbed + self.track
 
 
-def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
+def usual_helix_build(scale: Scale, practice: str = "NMRA") -> HelixBuild:
     """Return a round helix of one track on the usual deck, which is assumed.
 
     The clear height is the practice's (NEM 102, or NMRA S-7 for modern stock); the edge is half the stock's width and
@@ -90,11 +90,11 @@ def usual_build(scale: Scale, practice: str = "NMRA") -> Build:
     Examples
     --------
     >>> from gradehaul.scales import scale_named
-    >>> build = usual_build(scale_named("H0"), "NEM")
+    >>> build = usual_helix_build(scale_named("H0"), "NEM")
     >>> build.clear, round(1000 * build.structure, 1)
     (0.059, 24.9)
     """
-    return Build(
+    return HelixBuild(
         straight=0.0,
         ease=0.0,
         **usual_structure(scale)._asdict(),
@@ -116,7 +116,7 @@ class Helix:
     A helix of radius 24 in that rises 4 in a turn has a grade of 4 / (2π 24) = 2.65 %.
 
     >>> from gradehaul.scales import scale_named
-    >>> helix = Helix(24 * 0.0254, 3.0, 12 * 0.0254, usual_build(scale_named("HO")))
+    >>> helix = Helix(24 * 0.0254, 3.0, 12 * 0.0254, usual_helix_build(scale_named("HO")))
     >>> round(100 * helix.grade, 2), round(helix.rise_per_turn / 0.0254, 6)
     (2.65, 4.0)
     """
@@ -124,7 +124,7 @@ class Helix:
     radius: Meters
     turns: float
     rise: Meters
-    build: Build
+    build: HelixBuild
 
     def length_at(self, radius: float) -> float:
         """Return the length of the climb on a track of a radius, m."""
@@ -244,7 +244,7 @@ def easement_shift(ease: float, radius: float) -> float:
 
 
 def clear_height_left(
-    build: Build, radius: ArrayLike, grade: ArrayLike, rise_per_turn: ArrayLike, vertical: ArrayLike
+    build: HelixBuild, radius: ArrayLike, grade: ArrayLike, rise_per_turn: ArrayLike, vertical: ArrayLike
 ) -> FloatArray:
     """Return what `Helix.clear_left` does, for arrays of one shape, m, the grades plain ratios."""
     r, g, h, v = (np.asarray(value, dtype=np.float64) for value in (radius, grade, rise_per_turn, vertical))
@@ -255,19 +255,19 @@ def clear_height_left(
     return np.asarray(h - build.structure - g * np.maximum(0.125 * v, beside + lifted))
 
 
-def lengths_of(build: Build, turns: float) -> tuple[float, float]:
+def lengths_of(build: HelixBuild, turns: float) -> tuple[float, float]:
     """Return (a, b) with the length of a climb = a * radius + b, m."""
     if not build.straight:
         return 2 * math.pi * turns, build.ease
     return 2 * math.pi * turns, 2 * turns * build.ease + (2 * turns - 1) * build.straight
 
 
-def turn_length(build: Build, radius: float) -> float:
+def turn_length(build: HelixBuild, radius: float) -> float:
     """Return the length of one turn that goes on in another, m."""
     return 2 * math.pi * radius + (2 * (build.ease + build.straight) if build.straight else 0.0)
 
 
-def radius_in(floor: tuple[float, float], build: Build) -> float:
+def radius_in(floor: tuple[float, float], build: HelixBuild) -> float:
     """Return the largest (inner) radius that a floor holds, m.
 
     Raises
@@ -319,7 +319,7 @@ def clears(helix: Helix, stock: Plan) -> bool:
     return not helix.stacked or helix.clear_left(helix.vertical(stock)) >= helix.build.clear - 1e-6
 
 
-def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
+def lowest_rise_per_turn(radius: float, build: HelixBuild, stock: Plan) -> float:
     """Return the least rise per turn, m, in whole steps, that leaves the clear height.
 
     Raises
@@ -340,5 +340,5 @@ def lowest_rise_per_turn(radius: float, build: Build, stock: Plan) -> float:
     )
 
 
-def _two_turns(radius: float, build: Build) -> Helix:
+def _two_turns(radius: float, build: HelixBuild) -> Helix:
     return Helix(radius, 2.0, 1.0, build)

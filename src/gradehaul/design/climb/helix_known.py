@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from gradehaul.design.climb.helix import Build, Helix, lengths_of, radius_in, turn_length
+from gradehaul.design.climb.helix import Helix, HelixBuild, lengths_of, radius_in, turn_length
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.quantities import describe
@@ -48,15 +48,15 @@ class HelixGiven:
 
 
 _Known = dict[str, float]
-_Rule = tuple[str, tuple[str, ...], Callable[[Build, _Known], float]]
+_Rule = tuple[str, tuple[str, ...], Callable[[HelixBuild, _Known], float]]
 
 
-def _solved_radius(build: Build, known: _Known) -> float:
+def _solved_radius(build: HelixBuild, known: _Known) -> float:
     per_turn, once = lengths_of(build, known["turns"])
     return (known["rise"] / known["grade"] - once) / per_turn
 
 
-def _solved_turns(build: Build, known: _Known) -> float:
+def _solved_turns(build: HelixBuild, known: _Known) -> float:
     """Return the turns of a climb of a rise at a grade; lengths are linear in turns."""
     length = known["rise"] / known["grade"]
     if not build.straight:
@@ -64,18 +64,18 @@ def _solved_turns(build: Build, known: _Known) -> float:
     return (length + build.straight) / turn_length(build, known["radius"])
 
 
-def settled_turns(radius: float, rise_per_turn: float, rise: float, build: Build) -> float:
+def settled_turns(radius: float, rise_per_turn: float, rise: float, build: HelixBuild) -> float:
     """Return the turns that a rise takes at a rise per turn, as whole half turns or not."""
     grade = rise_per_turn / turn_length(build, radius)
     return _solved_turns(build, {"radius": radius, "rise": rise, "grade": grade})
 
 
-def _per_turn_radius(build: Build, known: _Known) -> float:
+def _per_turn_radius(build: HelixBuild, known: _Known) -> float:
     extra = 2 * (build.ease + build.straight) if build.straight else 0.0
     return (known["rise_per_turn"] / known["grade"] - extra) / (2 * math.pi)
 
 
-def _climb(build: Build, known: _Known) -> float:
+def _climb(build: HelixBuild, known: _Known) -> float:
     per_turn, once = lengths_of(build, known["turns"])
     return per_turn * known["radius"] + once
 
@@ -104,7 +104,7 @@ def _settled(names: frozenset[str]) -> frozenset[str]:
         names = more
 
 
-def helix_of(wishes: HelixGiven, build: Build, unit: str = "mm") -> Helix:
+def helix_of(wishes: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
     """Return the helix that wishes settle.
 
     Parameters
@@ -124,9 +124,9 @@ def helix_of(wishes: HelixGiven, build: Build, unit: str = "mm") -> Helix:
 
     Examples
     --------
-    >>> from gradehaul.design.climb.helix import usual_build
+    >>> from gradehaul.design.climb.helix import usual_helix_build
     >>> from gradehaul.scales import scale_named
-    >>> build = usual_build(scale_named("HO"))
+    >>> build = usual_helix_build(scale_named("HO"))
     >>> helix = helix_of(HelixGiven(rise_per_turn=4 * 0.0254, grade=0.02, turns=3), build)
     >>> round(helix.radius / 0.0254, 1)
     31.8
@@ -177,7 +177,7 @@ def _refuse_open(known: frozenset[str], given: _Known) -> None:
 
 
 def _refuse_contradictions(
-    wishes: HelixGiven, build: Build, known: _Known, source: Mapping[str, tuple[str, ...]], unit: str
+    wishes: HelixGiven, build: HelixBuild, known: _Known, source: Mapping[str, tuple[str, ...]], unit: str
 ) -> None:
     """Hold every rule against what was found: the wishes behind both sides of one that fails contradict."""
     for name, of, rule in _RULES:

@@ -11,7 +11,7 @@ from typing import Annotated, Any, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from gradehaul.design.climb.helix import GUARD, Build, clear_height_left
+from gradehaul.design.climb.helix import GUARD, HelixBuild, clear_height_left
 from gradehaul.design.climb.hill import (
     CAR_LENGTHS_PER_PERCENT,
     Direction,
@@ -150,7 +150,7 @@ _WIDER, _FINE = 4.0, 60
 def sweep(
     radii: ArrayLike,
     rises: ArrayLike,
-    build: Build,
+    build: HelixBuild,
     stock: Plan,
     *,
     turns: float,

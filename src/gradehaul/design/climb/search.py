@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal, NamedTuple, TypeVar
 
-from gradehaul.design.climb.helix import Build, Helix, clears, lowest_rise_per_turn, radius_in
+from gradehaul.design.climb.helix import Helix, HelixBuild, clears, lowest_rise_per_turn, radius_in
 from gradehaul.design.climb.helix_known import HelixGiven, helix_of, settled_turns
 from gradehaul.design.climb.hill import Direction, Hill, Need, steps_of
 from gradehaul.design.climb.incline import FallingError, Incline, InclineGiven, incline_of, refuse_nothing
@@ -150,7 +150,7 @@ class _Steps(NamedTuple):
 
 
 def search_helix(
-    find: Literal["radius", "grade"], wishes: HelixGiven, build: Build, test: TrainTest
+    find: Literal["radius", "grade"], wishes: HelixGiven, build: HelixBuild, test: TrainTest
 ) -> tuple[Helix, Stop]:
     """Return the helix of the smallest radius or the steepest grade on which a train still climbs, and what stops more.
 
@@ -198,7 +198,7 @@ def search_helix(
     return helix_of(fixed, build, unit), stop
 
 
-def roomiest(wishes: HelixGiven, build: Build, stock: Plan) -> tuple[Helix, Stop]:
+def roomiest(wishes: HelixGiven, build: HelixBuild, stock: Plan) -> tuple[Helix, Stop]:
     """Return the helix that takes the most cars up in a floor: the largest radius, and the least rise per turn.
 
     A larger radius and a lower rise per turn both lower the effective grade at every point. A rise per turn that is

@@ -39,7 +39,7 @@ _FINE = 1e-5
 
 
 @dataclass(frozen=True, slots=True)
-class Build:
+class RiserBuild:
     """What lies between railhead and riser, and from where heights count, all in m.
 
     `datum` is the height of the plan's 0 over the floor, or whatever risers stand on; None where heights count from the
@@ -117,7 +117,7 @@ class Risers(AnswerRecord):
     )
 
     walk: Walk
-    build: Build
+    build: RiserBuild
     every: Meters
     begin: Meters
     risers: tuple[Riser, ...]
@@ -141,7 +141,7 @@ class Risers(AnswerRecord):
         return self.walk.layout.plan.title
 
 
-def usual_build(plan: Plan, system: System, **stated: float | None) -> Build:
+def usual_riser_build(plan: Plan, system: System, **stated: float | None) -> RiserBuild:
     """Return what lies on risers: the usual deck, and the rule and level of a system of units, but for what is stated.
 
     Raises
@@ -157,10 +157,10 @@ def usual_build(plan: Plan, system: System, **stated: float | None) -> Build:
         if value is not None and value <= 0:
             found = describe(value, "length", plan.unit)
             raise DesignError(f"{name} must be longer than 0", place=f"--{name}", found=found)
-    return Build(**usual)  # type: ignore[arg-type]
+    return RiserBuild(**usual)  # type: ignore[arg-type]
 
 
-def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) -> Risers:
+def risers_along(walk: Walk, build: RiserBuild, *, every: float, begin: float = 0.0) -> Risers:
     """Return the risers that stand along a walk, the first at `begin` and one `every` so far, both in m.
 
     The railhead is that of `check`. Each height is rounded to the rule by itself, so that errors never add up. The
@@ -184,7 +184,7 @@ def risers_along(walk: Walk, build: Build, *, every: float, begin: float = 0.0) 
     ... railhead.A = 0
     ... line.Hill = { from = "A", to = "B", track = [{ straight = 1000, grade = "2 %" }] }
     ... '''))
-    >>> build = Build(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=0.9)
+    >>> build = RiserBuild(0.012, 0.005, 0.005, rule=0.0005, level=0.6, datum=0.9)
     >>> found = risers_along(walk_along(layout), build, every=0.4)
     >>> [(riser.number, round(1000 * riser.cut, 1)) for riser in found.risers]
     [(1, 878.0), (2, 886.0), (3, 894.0)]
@@ -234,7 +234,7 @@ def _described(walk: Walk, length: float) -> str:
     return describe(length, "length", walk.layout.plan.unit)
 
 
-def _refuse(walk: Walk, build: Build, every: float, begin: float) -> None:
+def _refuse(walk: Walk, build: RiserBuild, every: float, begin: float) -> None:
     if every <= 0:
         raise DesignError("risers stand apart", place="--every", found=_described(walk, every), write='--every "16 in"')
     if every > walk.length:

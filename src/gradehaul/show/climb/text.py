@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection
 
 from gradehaul.design.climb.designs import HelixAnswer, InclineAnswer
-from gradehaul.design.climb.helix import GUARD, UNEASED, easement_shift, usual_build
+from gradehaul.design.climb.helix import GUARD, UNEASED, easement_shift, usual_helix_build
 from gradehaul.design.climb.hill import DOWN, Hill, car_length, steps_of
 from gradehaul.design.climb.incline import CARE
 from gradehaul.design.climb.search import Stop
@@ -106,7 +106,7 @@ def helix_page(found: HelixAnswer, reader: Reader, *, find: str | None = None, m
 def _add_helix_notes(page: Page, found: HelixAnswer, reader: Reader) -> None:
     """Add where the figures come from that were not stated."""
     build, stock = found.helix.build, found.stock
-    usual = usual_build(stock.scale, stock.practice)
+    usual = usual_helix_build(stock.scale, stock.practice)
     page.heading("Notes")
     if build.clear == usual.clear:
         field = "nmra_clear_height" if stock.practice == "NMRA" and stock.scale.nmra_clear_height else "clear_height"

@@ -53,7 +53,7 @@ def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ())
         page.paragraph((f"NOT JUDGED: {', '.join(left)}, which run on this film too", "bold red"), ".")
     page.line()
     if not found.beyond:
-        page.table(["track", "length>", "which"], list(_uses(found, reader)), indent=0)
+        page.table(["track", "length>", "which"], list(_uses(found, reader)), indent=0, folded=True)
         page.line()
     _add_trains(page, found, reader, indent=0)
     page.line()

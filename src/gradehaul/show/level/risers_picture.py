@@ -9,7 +9,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from gradehaul.design.level.risers import Corrections
+from gradehaul.design.level.shims import Corrections
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.quantities import convert

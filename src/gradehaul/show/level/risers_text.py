@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
-from gradehaul.design.level.risers import CorrectedSurveys, Corrections, Riser
+from gradehaul.design.level.shims import CorrectedSurveys, Corrections, Shim
 from gradehaul.design.level.survey import Steep
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
@@ -125,7 +125,7 @@ def correction_text(steps: int, step: float) -> str:
 
 class _Surveyed(NamedTuple):
     survey: str
-    riser: Riser
+    riser: Shim
 
 
 def risers_csv(found: CorrectedSurveys, reader: Reader | None) -> str:

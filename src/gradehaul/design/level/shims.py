@@ -1,4 +1,4 @@
-"""Corrections of a hill that is built: riser by riser, up or down, the least that brings it to the intended grade."""
+"""Shims for a hill that is built: riser by riser, up or down, the least that brings it to the intended grade."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ _FINE = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Riser:
-    """A riser by its number and place, m, its railhead, the grade to the next with its spread, and its correction."""
+class Shim:
+    """The shim of a riser: number, place, m, railhead, m, grade to the next with its spread, and correction, m."""
 
     riser: int
     at: Meters
@@ -77,12 +77,12 @@ class Corrections:
         return self.step * sum(map(abs, self.steps))
 
     @property
-    def risers(self) -> tuple[Riser, ...]:
+    def risers(self) -> tuple[Shim, ...]:
         """Every reading, in order."""
         hill = self.surveyed
         grades, spreads = ([*each.tolist(), None] for each in (hill.grades, hill.spreads))
         columns = (hill.distance.tolist(), hill.height.tolist(), grades, spreads, self.corrections.tolist())
-        return tuple(Riser(number, *row) for number, row in enumerate(zip(*columns, strict=True), 1))
+        return tuple(Shim(number, *row) for number, row in enumerate(zip(*columns, strict=True), 1))
 
 
 @dataclass(frozen=True, slots=True)
