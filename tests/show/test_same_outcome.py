@@ -25,8 +25,7 @@ from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
 from gradehaul.show.check.load_card import load_card_figures
 from gradehaul.show.check.load_rows import load_cards
-from gradehaul.show.check.table import trains_csv
-from gradehaul.show.check.text import check_page
+from gradehaul.show.check.text import check_page, trains_csv
 from gradehaul.show.drawing.dxf import plan_dxf
 from gradehaul.show.plan_view.picture import plan_figure
 from gradehaul.show.plan_view.text import map_page

@@ -100,7 +100,7 @@ def check(
         paper = paper or PAPER_OF[out.reader(plan).system]
         return Answer(load_card_picture(answer, card, paper, date=_today()), passes=answer.passes)
     if out.form in ("csv", "csv trains"):
-        from gradehaul.show.check.table import check_csv, trains_csv
+        from gradehaul.show.check.text import check_csv, trains_csv
 
         written = check_csv if out.form == "csv" else trains_csv
         return Answer(written(answer, out.table_reader(plan)), passes=answer.passes)
@@ -177,7 +177,7 @@ def profile(
         case "json":
             return Answer(section.to_dict())
         case "csv":
-            from gradehaul.show.section.table import profile_csv
+            from gradehaul.show.section.text import profile_csv
 
             return Answer(profile_csv(section, out.table_reader(plan)))
         case "png" | "svg" | "pdf" as picture:

@@ -119,7 +119,7 @@ def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, mor
         case "json":
             return Answer(answer.to_dict())
         case "csv":
-            from gradehaul.show.bench.table import readings_csv
+            from gradehaul.show.bench.text import readings_csv
 
             return Answer(readings_csv(answer, out.table_reader(plan)))
         case "png" | "svg" | "pdf" as picture:

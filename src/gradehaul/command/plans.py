@@ -127,11 +127,11 @@ def map_(
     view = _view(layout, trains, rails, kept_clean, routes)
     match out.form:
         case "json":
-            from gradehaul.show.plan_view.document import map_json
+            from gradehaul.show.plan_view.text import map_json
 
             return Answer(map_json(view, kept_clean))
         case "csv":
-            from gradehaul.show.plan_view.table import map_csv
+            from gradehaul.show.plan_view.text import map_csv
 
             return Answer(map_csv(view, kept_clean, out.table_reader(plan)))
         case "png" | "svg" | "pdf" as picture:

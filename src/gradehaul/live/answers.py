@@ -18,9 +18,14 @@ from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.reading_units import balance_unit, reader_of
-from gradehaul.show.report.document import conditions_document, heights_document, report_document, verdict_rows
+from gradehaul.show.report.document import (
+    conditions_document,
+    heights_document,
+    plan_view_document,
+    report_document,
+    verdict_rows,
+)
 from gradehaul.show.report.page import drawn_plan_view
-from gradehaul.show.report.plan import plan_view_document
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 
 Part = dict[str, Any]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from gradehaul.show.base.curves import curve_points
+from gradehaul.show.base.picture import curve_points
 from gradehaul.track.piecewise import PiecewiseQuadratic, polyline
 
 

@@ -12,8 +12,7 @@ from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.reading_units import reader_of
 from gradehaul.show.bench.picture import readings_figure, readings_plot
 from gradehaul.show.bench.sheet import bench_figures, bench_sheet
-from gradehaul.show.bench.table import readings_csv
-from gradehaul.show.bench.text import readings_page
+from gradehaul.show.bench.text import readings_csv, readings_page
 from gradehaul.show.sections import READINGS
 from project import PLANS
 from show.drawn import MARGIN, check_sheet, drawn_texts

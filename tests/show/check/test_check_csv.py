@@ -3,7 +3,7 @@ import io
 
 import pytest
 
-from gradehaul.show.check.table import check_csv
+from gradehaul.show.check.text import check_csv
 
 
 def rows(text):

@@ -145,6 +145,15 @@ def test_every_load_is_on_a_card(name):
         assert told.count(wanted) == sum(cell.cars == wanted for cell in cells)
 
 
+def test_routes_without_room_are_counted():
+    (card,) = load_cards(hill(**ODD["many routes"]))
+    with drawing_rules():
+        words = " ".join(text for figure in load_card_figures([card]) for text, _ in drawn_texts(figure))
+    told = re.search(r"(Route 0.*); and (\d+) more", words)
+    assert len(told[1].split("; ")) + int(told[2]) == len(card.rows[0].routes) == 23
+    assert "…" not in words
+
+
 def test_all_that_one_locomotive_needs_stands_on_one_card_and_four_cards_on_a_sheet():
     with drawing_rules():
         for name in DEMOS:

@@ -10,8 +10,7 @@ import math
 import pytest
 
 from gradehaul.show.base.reading_units import reader_of
-from gradehaul.show.plan_view.table import map_csv
-from gradehaul.show.plan_view.text import map_page
+from gradehaul.show.plan_view.text import map_csv, map_page
 from gradehaul.show.sections import MAP
 from show.plan_view.test_plan_picture import reader, view_of
 

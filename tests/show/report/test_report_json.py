@@ -13,8 +13,7 @@ from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import read_plan
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.report.assets import json_in_html
-from gradehaul.show.report.document import report_document
-from gradehaul.show.report.plan import plan_view_document
+from gradehaul.show.report.document import plan_view_document, report_document
 from show.conftest import PLAN
 
 

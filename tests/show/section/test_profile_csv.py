@@ -8,7 +8,7 @@ import pytest
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
-from gradehaul.show.section.table import profile_csv
+from gradehaul.show.section.text import profile_csv
 
 PLAN = """
 scale = "HO"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from itertools import zip_longest
 from typing import NamedTuple
 
 from rich.cells import cell_len
@@ -16,6 +17,9 @@ GAP = 2
 FULL = 80
 """Columns of a usual terminal: what a paragraph fills at the most, wherever it is shown."""
 
+WIDEST = 100
+"""Columns of a table on a first screen at the most, in a file too."""
+
 
 class Line(NamedTuple):
     """Pieces one after the other, `indent` blanks in."""
@@ -25,11 +29,12 @@ class Line(NamedTuple):
 
 
 class Columns(NamedTuple):
-    """A table: a head that ends in ``>`` sets its column to the right."""
+    """A table: a head that ends in ``>`` sets its column to the right; one that is `folded` is so in a file too."""
 
     heads: tuple[str, ...]
     rows: tuple[tuple[Piece, ...], ...]
     indent: int
+    folded: bool
 
 
 class Page:
@@ -81,9 +86,14 @@ class Page:
         self.line()
         self.line((words, "bold"))
 
-    def table(self, heads: Sequence[str], rows: Sequence[Sequence[Piece]], indent: int = 2) -> None:
-        """Add a table; a head that ends in ``>`` sets its column to the right."""
-        self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent))
+    def table(
+        self, heads: Sequence[str], rows: Sequence[Sequence[Piece]], indent: int = 2, *, folded: bool = False
+    ) -> None:
+        """Add a table; a head that ends in ``>`` sets its column to the right.
+
+        A terminal breaks cells between words where the table is too wide; `folded`, so does a file, at `WIDEST`.
+        """
+        self.parts.append(Columns(tuple(heads), tuple(tuple(row) for row in rows), indent, folded))
 
     def text(self, *, width: int | None = None, color: bool = False) -> str:
         """Return the page as text.
@@ -162,6 +172,10 @@ def _table_lines(columns: Columns) -> list[str]:
     if any(heads):
         rows.insert(0, heads)
     widest = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
+    if columns.folded:
+        least = [max(map(cell_len, " ".join(column).split()), default=0) for column in zip(*rows, strict=True)]
+        widest = shared_out(WIDEST - columns.indent - GAP * (len(least) - 1), least, widest)
+        rows = [list(line) for row in rows for line in _folded(row, widest)]
     right = [head.endswith(">") for head in columns.heads]
     return [
         " " * columns.indent
@@ -171,3 +185,25 @@ def _table_lines(columns: Columns) -> list[str]:
         )
         for row in rows
     ]
+
+
+def _folded(row: Sequence[str], widths: Sequence[int]) -> Iterator[tuple[str, ...]]:
+    """Yield the lines of a row whose cells are broken between words."""
+    cells = (
+        [cell] if cell_len(cell) <= wide else ["".join(map(words_of, line)) for line in _filled([cell], wide)]
+        for cell, wide in zip(row, widths, strict=True)
+    )
+    return zip_longest(*cells, fillvalue="")
+
+
+def shared_out(room: int, least: Sequence[int], most: Sequence[int]) -> list[int]:
+    """Return the widths of columns: what each needs at the most where there is room, else the widest give way first.
+
+    >>> shared_out(20, [3, 4, 5], [3, 12, 9]), shared_out(5, [3, 4], [4, 4])
+    ([3, 8, 9], [3, 4])
+    """
+    widths = list(most)
+    while sum(widths) > max(room, sum(least)):
+        widest = max((k for k in range(len(widths)) if widths[k] > least[k]), key=lambda k: widths[k])
+        widths[widest] -= 1
+    return widths

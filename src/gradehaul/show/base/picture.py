@@ -1,4 +1,4 @@
-"""Pictures as bytes: PNG, SVG or PDF with plain text in them, the same bytes from run to run."""
+"""Pictures as bytes, PNG, SVG or PDF with plain text, the same from run to run; and the points of curves in them."""
 
 from __future__ import annotations
 
@@ -10,8 +10,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Concatenate, Literal, ParamSpec, get_args
 
+import numpy as np
+
 from gradehaul.errors import PlanError
 from gradehaul.plan.names import clean
+from gradehaul.quantities import convert
+from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -135,3 +139,32 @@ def _hold(figure: Figure) -> None:
         for axes in figure.axes:
             left, bottom, width, height = (round(each, 5) for each in axes.get_position().bounds)
             axes.set_position((left, bottom, width, height))
+
+
+ON_PARABOLA = 16
+"""Points for a parabola: from the 15 chords between them it departs by 1/15² of what it departs from a single one."""
+
+
+def curve_points(function: PiecewiseQuadratic) -> tuple[FloatArray, FloatArray]:
+    """Return places and values to be joined by straight lines; a jump has both its values at one place.
+
+    Examples
+    --------
+    >>> from gradehaul.track.piecewise import steps
+    >>> curve_points(steps([0.0, 1.0, 3.0], [5.0, 7.0]))
+    (array([0., 1., 1., 3.]), array([5., 5., 7., 7.]))
+    """
+    width = np.diff(function.breaks)
+    count = np.where(function.seconds == 0, 2, ON_PARABOLA)
+    piece = np.repeat(np.arange(width.size), count)
+    first = np.repeat(np.cumsum(count) - count, count)
+    t = width[piece] * (np.arange(piece.size) - first) / (count[piece] - 1)
+    x = function.breaks[piece] + t
+    x[np.cumsum(count) - 1] = function.breaks[1:]
+    return x, function.values[piece] + t * (function.slopes[piece] + 0.5 * t * function.seconds[piece])
+
+
+def curve_points_in(function: PiecewiseQuadratic, across: str, up: str) -> tuple[FloatArray, FloatArray]:
+    """Return such places and values in the units in which they are drawn."""
+    x, y = curve_points(function)
+    return convert(1.0, across) * x, convert(1.0, up) * y

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from rich.cells import cell_len
 from rich.console import Console
@@ -11,7 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from gradehaul.show.base.page import GAP, Columns, Line
+from gradehaul.show.base.page import GAP, Columns, Line, shared_out
 
 _UNBOUNDED = 1_000_000
 """Columns where nothing is to be wrapped: more than any line has."""
@@ -66,24 +66,11 @@ def _table(columns: Columns, width: int) -> Table | None:
         show_edge=False,
         show_header=any(head.plain for head in heads),
     )
-    for head, text, wide in zip(columns.heads, heads, _shared_out(room, longest_word, widest), strict=True):
+    for head, text, wide in zip(columns.heads, heads, shared_out(room, longest_word, widest), strict=True):
         table.add_column(text, justify="right" if head.endswith(">") else "left", overflow="fold", width=wide)
     for row in texts:
         table.add_row(*row)
     return table
-
-
-def _shared_out(room: int, least: Sequence[int], most: Sequence[int]) -> list[int]:
-    """Return the widths of columns: what each needs at the most where there is room, else the widest give way first.
-
-    >>> _shared_out(20, [3, 4, 5], [3, 12, 9])
-    [3, 8, 9]
-    """
-    widths = list(most)
-    while sum(widths) > room:
-        widest = max((k for k in range(len(widths)) if widths[k] > least[k]), key=lambda k: widths[k])
-        widths[widest] -= 1
-    return widths
 
 
 def _print_one_by_one(console: Console, part: Columns, columns: int) -> None:

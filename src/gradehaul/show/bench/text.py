@@ -1,18 +1,21 @@
-"""Readings at the bench for a person: pulls, what to measure next, and all that follows from them."""
+"""Readings at the bench for a person: pulls, what to measure next, and all that follows from them; pulls as CSV."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Collection
+from typing import Literal, NamedTuple
 
 from gradehaul.haulage.answers.readings import ReadingsAnswer, bounds
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit
 from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.trust.predicted import Estimate
 from gradehaul.plan.names import clean
+from gradehaul.quantities.si import Newtons
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.sections import READINGS
 
 _FIRST = "Try a film on a loose plank of track, never first on the layout: it does not come off again."
@@ -246,3 +249,30 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
             age = "" if hours is None else f" at {hours:g} h"
             between = f"between {reader.force(low)} and {reader.force(high)}"
             page.line(f"By these trials {locos} on {rail} rail{age} pulls {between}.", indent=2)
+
+
+class _Pull(NamedTuple):
+    loco: str
+    rail: str
+    state: str
+    basis: Literal["measured", "predicted"]
+    readings: int
+    pull: Newtons
+    low: Newtons
+    high: Newtons
+    scatter: Newtons | None
+    error: Newtons
+
+
+def readings_csv(answer: ReadingsAnswer, reader: Reader | None) -> str:
+    """Return the pulls as CSV (RFC 4180): a row for each locomotive, rail and state, measured and predicted."""
+    rows = [
+        _Pull(row.loco, row.rail, row.state, "measured", row.count, row.mean, row.low, row.high, row.scatter, row.error)
+        for row in answer.bench.rows
+    ]
+    rows += [
+        _Pull(each.loco, each.rail, "standing", "predicted", 0, pull.value, pull.low, pull.high, None, each.deviation)
+        for each in answer.predictions
+        for pull in [each.pull]
+    ]
+    return table(_Pull, " ".join(_Pull._fields), rows, reader)

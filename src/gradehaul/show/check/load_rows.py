@@ -29,7 +29,7 @@ class CardCell:
 class CardRow:
     """The loads over routes on which they are alike, one for each kind of car, and where the pulls come from."""
 
-    routes: str
+    routes: tuple[str, ...]
     basis: str
     cells: tuple[CardCell, ...]
 
@@ -88,9 +88,7 @@ def _card(answer: CheckAnswer, power: Power) -> Card:
         title=power.name,
         under=", ".join(part for part in (made_of, answer.plan.title) if part),
         cars=tuple(answer.plan.cars),
-        rows=tuple(
-            CardRow("; ".join(names), basis if len(bases) > 1 else "", row) for (basis, row), names in rows.items()
-        ),
+        rows=tuple(CardRow(tuple(names), basis if len(bases) > 1 else "", row) for (basis, row), names in rows.items()),
         trains=tuple(_trains(answer, power)),
         note=note,
     )

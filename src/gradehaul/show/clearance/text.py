@@ -119,7 +119,7 @@ def _add_rows(page: Page, found: Clearances, reader: Reader) -> None:
         for (outcome, rule, figure, bounds), (numbers, places) in alike.items()
     ]
     page.line()
-    page.table(["no.", "", "rule", "is>", "passes", "place"], rows, indent=0)
+    page.table(["no.", "", "rule", "is>", "passes", "place"], rows, indent=0, folded=True)
 
 
 def _add_places(page: Page, found: Clearances, reader: Reader) -> None:

@@ -51,7 +51,7 @@ def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ())
         page.paragraph(*line)
     page.line()
     if not found.beyond:
-        page.table(["track", "length>", "which"], list(_uses(found, reader)), indent=0)
+        page.table(["track", "length>", "which"], list(_uses(found, reader)), indent=0, folded=True)
         page.line()
     _add_trains(page, found, reader, indent=0)
     page.line()

@@ -1,15 +1,19 @@
-"""The figures of a plan view for a person: how trains do, the hardest tracks, and all tracks and joints."""
+"""The figures of a plan view: for a person how trains do, the hardest tracks, tracks and joints; as JSON and CSV."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
+from typing import NamedTuple
 
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
+from gradehaul.quantities import convert
+from gradehaul.quantities.document import document, json_text, rounded
 from gradehaul.show.base.labels import USE_WORDS
 from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.check.headline import conditions
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words
 from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
@@ -222,3 +226,35 @@ def _add_train(page: Page, view: PlanView, train: TrainView, reader: Reader) -> 
         page.line(
             f"{words.get(mark.kind, mark.kind)} with its head from {start} to {stop} along its route, {where}", indent=4
         )
+
+
+def map_json(view: PlanView, film: KeepCleanPlan | None = None) -> str:
+    """Return the plan view as JSON text."""
+    more = {} if film is None else {"film_plan": document(film)}
+    return json_text({**view.to_dict(), **more}, indent=2, ascii_only=False)
+
+
+class _Used(NamedTuple):
+    track: TrackView
+    use: str
+
+
+def map_csv(view: PlanView, film: KeepCleanPlan | None, reader: Reader | None) -> str:
+    """Return the tracks of a plan view as CSV (RFC 4180), a row each; a keep-clean plan adds a column ``use``.
+
+    Where stretches of a track have different uses, the column has each with the places where it begins and ends.
+    """
+    keys = TrackView.KEYS.split()[1:]
+    if film is None:
+        return table(TrackView, " ".join(keys), view.placed_tracks, reader)
+    nested = (f"{key.partition('=')[0].split('.')[-1]}=track.{key.rpartition('=')[2]}" for key in keys)
+    uses, unit = used_stretches(film), "m" if reader is None else reader.length_unit
+    rows = (_Used(track, _use(uses.get(key, ()), unit)) for key, track in view.tracks.items())
+    return table(_Used, f"{' '.join(nested)} use", rows, reader)
+
+
+def _use(stretches: tuple[UsedStretch, ...], unit: str) -> str:
+    if len(stretches) == 1:
+        return stretches[0].use
+    ends = [[rounded(convert(each, unit)) for each in (part.start, part.stop)] for part in stretches]
+    return "; ".join(f"{part.use} {begin} to {end}" for part, (begin, end) in zip(stretches, ends, strict=True))

@@ -10,9 +10,8 @@ from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
-from gradehaul.show.base.curves import curve_points
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
-from gradehaul.show.base.picture import as_picture, drawing_rules, pages_bytes, plain
+from gradehaul.show.base.picture import as_picture, curve_points, drawing_rules, pages_bytes, plain
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.risers.strip import strip_figures
 from gradehaul.show.risers.text import beside_lines, explained, headline, riser_columns

@@ -15,8 +15,8 @@ from gradehaul.haulage.verdict import Stretch, how_well
 from gradehaul.haulage.views.section import Haul, PullGiven
 from gradehaul.quantities import convert
 from gradehaul.show.base.colors import INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
-from gradehaul.show.base.curves import curve_points, curve_points_in
 from gradehaul.show.base.paper import Paper
+from gradehaul.show.base.picture import curve_points, curve_points_in
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.track.piecewise import PiecewiseQuadratic
 

@@ -1,4 +1,4 @@
-"""The figures along a route for a person: its ruling grade, and a train's pull against its demand."""
+"""The figures along a route: for a person its ruling grade, and a train's pull against its demand; as CSV."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from gradehaul.haulage.views.section import Haul, LongSection
 from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.check.outcome_words import OUTCOMES, short_words, stretch_words
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
@@ -98,7 +99,7 @@ def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
-    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>", "slipping>"], rows, indent=2)
+    page.table(["rail", "outcome", "to spare>", "place of its head", "pull>", "slipping>"], rows, folded=True)
 
 
 def _add_care(page: Page, section: LongSection, haul: Haul, reader: Reader) -> None:
@@ -129,3 +130,12 @@ def _where(section: LongSection, most: Extreme, reader: Reader) -> str:
 def _range(pull: PiecewiseQuadratic, reader: Reader) -> str:
     least, greatest = (reader.force(value) for value in (pull.least().value, pull.greatest().value))
     return least if least == greatest else f"{least} to {greatest}"
+
+
+def profile_csv(section: LongSection, reader: Reader | None) -> str:
+    """Return the elements of a route as CSV (RFC 4180), a row each; curvature is positive for left."""
+    columns = (
+        "from=start to=stop track grade_from=grade.0 grade_to=grade.1 hand radius curvature_from=curvature.0 "
+        "curvature_to=curvature.1 effective_from=effective.0 effective_to=effective.1 railhead"
+    )
+    return table(Element, columns, section.elements, reader)

@@ -15,8 +15,8 @@ from gradehaul.haulage.views.section import LongSection
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column, Level, Stretch
 from gradehaul.show.base.colors import CURVED, EARTH, INK, PALE_CURVED, PALE_EARTH, VERTICAL
-from gradehaul.show.base.curves import curve_points_in
 from gradehaul.show.base.paper import Paper, words_alone
+from gradehaul.show.base.picture import curve_points_in
 from gradehaul.show.base.reading_units import Reader
 from gradehaul.track.heights.vertical import UNCHANGED
 
