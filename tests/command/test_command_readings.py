@@ -30,7 +30,7 @@ def test_the_residuals_and_the_form_are_written(tmp_path):
     ("options", "words"),
     [
         (("--sheet",), "--sheet needs -o FILE.pdf"),
-        (("--paper", "letter"), "--paper does nothing without --sheet"),
+        (("--paper", "letter"), "--paper needs --sheet as well"),
         (("--sheet", "-o", "x.png"), "--sheet needs -o FILE.pdf"),
         (("--json", "--csv"), "exclude one another"),
         (("-o", "x.txt"), "a picture is written as .png, .svg or .pdf"),

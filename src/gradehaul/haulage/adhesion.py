@@ -199,7 +199,7 @@ class NominalPulls(PullModel[float]):
     >>> plan = load_plan("plans/first-hill.toml")
     >>> pulls, loco = NominalPulls(plan), plan.locos["switcher"]
     >>> round(pulls.standing(loco, "clean"), 3), round(pulls.share(loco, "treated"), 3)
-    (0.879, 0.741)
+    (0.791, 0.721)
     """
 
     def read(self, state: State, loco: Loco, rail: str) -> float:
@@ -232,7 +232,7 @@ class Pulls:
     >>> plan = load_plan("plans/first-hill.toml")
     >>> pull = Pulls(plan).slipping(plan.locos["switcher"], "treated")
     >>> round(pull.value, 3), pull.basis
-    (0.391, 'assumed')
+    (0.391, 'scaled')
     """
 
     def __init__(self, plan: Plan) -> None:
