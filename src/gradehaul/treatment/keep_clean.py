@@ -402,7 +402,7 @@ def filmed_plan(found: KeepCleanPlan, folder: Path | None = None) -> str:
         raise DesignError(
             "no plan can help, so none is written",
             file=found.plan.file,
-            found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} beyond its pull",
+            found=f"{', '.join(dict.fromkeys(place.train for place in found.beyond))} short of pull or of reserve",
             write="--train with the trains that can run",
         )
     if found.options.step is not None:

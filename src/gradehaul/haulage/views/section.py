@@ -215,8 +215,8 @@ def _route(layout: Layout, name: str | None) -> Route:
         raise RouteError("no train can run from one end or berth to another, so there is no route to show", file=file)
     if len(routes) > 1:
         names = ", ".join(quoted(route.name) for route in routes)
-        wrong = f"no route is named, and the plan has {len(routes)}"
-        raise RouteError(wrong, file=file, found="none", write=f"the name of one behind the plan: {names}")
+        wrong = f"the plan has {len(routes)} routes, and one is shown at a time"
+        raise RouteError(wrong, file=file, write=f"its name behind the plan: {names}")
     return _one_direction(routes[0], file)
 
 
