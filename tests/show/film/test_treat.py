@@ -67,7 +67,7 @@ def test_a_train_that_stalls_on_clean_rail_is_said_and_no_plan_is_written(tmp_pa
     out = tmp_path / "copy.toml"
     result = treat(path, "-o", str(out))
     assert result.exit_code == 2
-    assert "no plan can help, so none is written, got up beyond its pull; write --train" in result.stderr
+    assert "no plan can help, so none is written, got up short of pull or of reserve; write --train" in result.stderr
     assert not out.exists()
 
 
