@@ -1,0 +1,217 @@
+"""The verbs of design: their pages, JSON, plans and pictures, and each refusal: which option, and what to write."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+import shlex
+from pathlib import Path
+
+import pytest
+
+from command_line import run
+
+PLAN = "--plan plans/first-hill.toml"
+USUAL = ["helix", *PLAN.split(), "--radius", "30", "--rise-per-turn", "5", "--turns", "3"]
+
+
+def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
+    hill = tmp_path / "hill.toml"
+    told = run(*USUAL, "--json", "-o", str(hill))
+    assert told.exit_code == 0, told.output
+    document = json.loads(told.stdout)
+    checked = json.loads(run("check", str(hill), "--json").stdout)
+    assert "mm" not in hill.read_text().split("[loco")[0]  # all in the plan's unit
+    for key in ("routes", "trains", "scale"):
+        assert document[key] == checked[key]
+    assert document["helix"]["grade_pct"] == pytest.approx(2.6526, abs=1e-4)
+    again = run(*USUAL, "-o", str(hill))
+    assert again.exit_code == 2
+    assert "not written over a plan" in again.stderr
+
+
+@pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
+def test_it_draws(tmp_path: Path, ending: str) -> None:
+    picture = tmp_path / f"hill.{ending}"
+    assert run(*USUAL, "-o", str(picture)).exit_code == 0
+    assert picture.read_bytes()[:4] in (b"\x89PNG", b"<?xm", b"%PDF")
+
+
+def test_the_page_tells_what_matters_and_what_can_hurt() -> None:
+    page = " ".join(run(*USUAL, "--tracks", "2", "--ease", "8").stdout.split())
+    for words in ("effective grade", "clear height left", "floor needed", "climb on the outer track", "guard rails"):
+        assert words in page
+    for words in ("children", "local codes", "qualified person"):
+        assert words in page
+    found = run("helix", "--plan", "plans/first-hill.toml", "--find", "radius", "--rise-per-turn", "5", "--turns", "3")
+    assert 'A radius 0.025 in smaller does not work: train "local" is marginal on treated fresh rail.' in " ".join(
+        found.stdout.split()
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "more"),
+    [("", True), ("--ease 300", True), ("--ease 300 --vertical-curve 200", False), ("--vertical-curve 0", False)],
+)
+def test_that_more_is_asked_where_a_curve_begins_is_told_only_where_it_is(words: str, more: bool) -> None:
+    asked = f"incline --scale HO --unit mm --rise 200 --length 8000 --curve 900 90 --compensate {words} --more notes"
+    page = run(*asked.split()).output
+    elsewhere, greatest = (
+        next(line.split()[-2] for line in page.splitlines() if line.strip().startswith(row))
+        for row in ("effective grade, away", "greatest effective grade")
+    )
+    assert (elsewhere != greatest) is more
+    assert ("at points there the effective grade is more" in page) is more
+
+
+PARTS = [
+    ("helix --scale HO --radius 24 --turns 3", "got radius and turns; write one more of --rise-per-turn"),
+    ("helix --radius 24", "the scale is missing"),
+    ("helix --scale HO --radius '24 bananas'", "--radius"),
+    ("helix --scale HO --radius 24 --rise-per-turn 3 --turns 3", "stock needs"),
+    ("helix --scale HO --radius -24 --rise-per-turn 3 --turns 3", "more than 0"),
+    ("helix --scale HO --floor '4 x 5 x 6' --grade '2 %' --turns 3", "two sides"),
+    ("helix --scale HO --radius 24 --rise-per-turn 5 --turns nan", "more than 0"),
+    ("helix --plan plans/first-hill.toml --scale N --radius 24", "the stock is of scale HO"),
+    (
+        "level plans/first-hill.toml --at-least 'Ridge = 3' --target '2 %'",
+        "--at-least has no effect beside --survey",
+    ),
+    ("clearance plans/first-hill.toml --size phone", "--size needs a picture after -o"),
+    (f"helix {PLAN} --centers 2", "--centers needs --tracks 2"),
+    (f"helix {PLAN} --car boxcar", "--car needs --sweep"),
+    (f"helix {PLAN} --train local", "--train needs --find radius, --find grade or --sweep"),
+    (f"helix {PLAN} --find cars --rail clean", "--rail needs"),
+    (f"helix {PLAN} --sweep 18 40 3 6 --radius 24", "--radius has no effect beside --sweep"),
+    (f"helix {PLAN} --unit mm --radius 600", "the plan has a unit of its own"),
+    (f"incline {PLAN} --train local", "--train needs --find length or --find rise"),
+    (f"incline {PLAN} --ease 6", "--ease needs --curve"),
+    (f"incline {PLAN} --compensate", "--compensate needs --curve"),
+    (f"incline {PLAN} --practice NEM --rise 4", "the plan says its practice itself"),
+    *(
+        (
+            f"clearance plans/first-hill.toml --{name} '9 km'",
+            f"--{name}: {name} must be at most 32.48 in, got 354300 in; write the",
+        )
+        for name in ("deck", "coupler")
+    ),
+    *(
+        (
+            f"helix --scale HO --radius 24 --rise-per-turn 4.5 --turns 3 --{name} '9 km'",
+            f"--{name}: {name} must be at most 32.48 in, got 354300 in",
+        )
+        for name in ("deck", "roadbed", "clear")
+    ),
+]
+LINES = [
+    (
+        "level plans/n-mountain.toml --change abc",
+        '--change: this is not a grade, got "abc"; write a grade such as "2.2 %" or "1 in 45"',
+    ),
+    ("level plans/n-mountain.toml --change '-1 %'", "--change: a change of grade is more than 0, got -1 %"),
+    (f"helix {PLAN} --radius 200km --rise-per-turn 5 --turns 3", "--radius: too long for any railway, got 200km"),
+    (
+        f"helix {PLAN} --radius 0.00000001mm --rise-per-turn 5 --turns 3",
+        "--radius: too short for any railway, got 0.00000001mm",
+    ),
+    (
+        f"helix {PLAN} --radius 30 --rise-per-turn 5 --turns 3 --vertical-curve -3",
+        "--vertical-curve: vertical curve must be 0 or more, got -3",
+    ),
+    (
+        f"helix {PLAN} --find grade --radius 30 --turns 3",
+        (
+            'nothing works: train "local" is marginal on treated fresh rail; one step gentler, the deck above is '
+            "too low for stock; write a higher rise per turn, a thinner deck, or a shorter train"
+        ),
+    ),
+    (
+        f"helix {PLAN} --find cars --radius 30 --rise-per-turn 5 --turns 3",
+        'the most cars are looked for in a space; write --floor "48 in"',
+    ),
+    (
+        f"incline {PLAN} --find length --length 5m",
+        "the length is what is looked for; write --rise, without --length and --grade",
+    ),
+    (
+        f"incline {PLAN} --find rise --rise 5in",
+        "the rise is what is looked for; write --length, without --rise and --grade",
+    ),
+    (
+        f"incline {PLAN} --rise 3 --length 200 --curve abc 60",
+        '--curve: this is not a length, got "abc"; write a length such as "24 in", "3 ft 6 in" or "610 mm"',
+    ),
+    (
+        f"incline {PLAN} --find rise --length 20 --curve 30 60",
+        (
+            "a length of 20 in has no room for its curves and vertical curves, got curves of 31.42 in and two "
+            "vertical curves of 0.175 in; write a longer length, less of curve, or a shorter --vertical-curve"
+        ),
+    ),
+]
+"""What is refused, and a part of the message or its whole line."""
+
+
+@pytest.mark.parametrize(("words", "message"), PARTS + LINES)
+def test_refusals_are_one_line_and_status_2(words: str, message: str) -> None:
+    told = run(*shlex.split(words))
+    assert told.exit_code == 2
+    assert told.stderr == f"{message}\n" if (words, message) in LINES else message in told.stderr
+    assert len(told.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "row", "step", "more"),
+    [
+        (
+            "incline --rail clean --find rise --length 200 --curve 30 60 --compensate",
+            "rise",
+            0.005,
+            "--rise {} --length 200",
+        ),
+        (
+            "incline --rail clean --find length --rise 3 --curve 30 60 --compensate",
+            "length",
+            -0.025,
+            "--rise 3 --length {}",
+        ),
+    ],
+)
+def test_a_compensated_incline_is_the_most_that_a_train_climbs(words: str, row: str, step: float, more: str) -> None:
+    page = run(*words.split(), *PLAN.split()).output
+    found = next(float(line.split()[-2]) for line in page.splitlines() if line.strip().startswith(row))
+    for value, climbs in ((found, True), (round(found + step, 3), False)):
+        asked = f"incline {more.format(value)} --curve 30 60 --compensate --json"
+        told = json.loads(run(*asked.split(), *PLAN.split()).stdout)
+        (verdict,) = (train["verdict"] for train in told["trains"] if train["rail"] == "clean")
+        assert (verdict == "climbs") is climbs
+
+
+def test_a_sweep_as_json_and_as_a_table_says_what_the_sweep_found(tmp_path: Path) -> None:
+    words = f"helix {PLAN} --sweep 18 50 3 6 --turns 3 --train local".split()
+    document = json.loads(run(*words, "--json").stdout)["sweep"]
+    assert document["radii_m"][0] == pytest.approx(18 * 0.0254)
+    assert document["rises_per_turn_m"][-1] == pytest.approx(6 * 0.0254)
+    file = tmp_path / "sweep.csv"
+    assert run(*words, "--csv", "--si", "-o", str(file)).exit_code == 0
+    rows = list(csv.DictReader(file.read_text().splitlines()))
+    powers = {(each["power"], each["rail"]): each for each in document["cars"]}
+    assert len(rows) == len(powers) * 200 * 200
+    for row in rows[:: len(rows) // 50]:
+        column = document["radii_m"].index(pytest.approx(float(row["radius_m"]), abs=1e-5))
+        down = document["rises_per_turn_m"].index(pytest.approx(float(row["rise_per_turn_m"]), abs=1e-5))
+        own = powers[row["power"], row["rail"]]
+        assert int(row["cars"]) == own["cars"][down][column]
+        for mark in ("low", "steep", "stalled"):
+            assert bool(int(row[mark])) == document[mark][down][column]
+        turn = 2 * math.pi * float(row["radius_m"])
+        assert float(row["grade_pct"]) == pytest.approx(100 * float(row["rise_per_turn_m"]) / turn, rel=1e-3)
+
+
+def test_practice_and_unit_without_a_plan_are_those_told() -> None:
+    asked = "helix --radius 900 --rise-per-turn 120 --turns 2 --json --scale HO --unit mm --practice {}"
+    nem, nmra = (json.loads(run(*asked.format(practice).split()).stdout) for practice in ("NEM", "NMRA"))
+    assert (nem["practice"], nmra["practice"]) == ("NEM", "NMRA")
+    assert nem["helix"]["rise_per_turn_m"] == pytest.approx(0.12)
+    assert nem["helix"]["radius_m"] == pytest.approx(0.9)
