@@ -19,7 +19,7 @@ MORE = 'more is given than the verb takes, got the hill; write a name with a bla
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (["chek", PLAN], 'gradehaul: there is no such verb, got "chek"; write gradehaul check'),
+        (["chek", PLAN], 'gradehaul: there is no such command, got "chek"; write gradehaul check'),
         (["check", PLAN, "--jsn"], "gradehaul check: there is no such option, got --jsn; write --json"),
         (["check"], "gradehaul check: PLAN is missing; write gradehaul check my-layout.toml"),
         (["import", "plans/cove.dxf"], "gradehaul import: -o is missing; write -o with the name of the file to write"),
@@ -157,7 +157,7 @@ def test_help_is_shown_though_the_plan_cannot_be_read():
     ("words", "line"),
     [
         (["--deck", "9 kg"], '--deck: a length is needed and kg is a mass, got "9 kg"'),
-        (["--deck", "1 in 40"], "--deck: a length is needed and this is written like a grade"),
+        (["--deck", "1 in 40"], "--deck: a length is needed, but this is written like a grade"),
         (["--overhead", "1e999"], "--overhead: the number is too large"),
         (["--coupler", "200 km"], "--coupler: too long for any railway, got 200 km"),
     ],

@@ -229,19 +229,19 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
         (
             "62 g",
             "force",
-            'a force is needed and g is a mass (a spring balance marked in g reads gf), got "62 g"; write "62 gf"',
+            'a force is needed, but g is a mass (a spring balance marked in g reads gf), got "62 g"; write "62 gf"',
         ),
         (
             "0.62 N (63 g)",
             "force",
             (
-                "a force is needed and g is a mass (a spring balance marked in g reads gf),"
+                "a force is needed, but g is a mass (a spring balance marked in g reads gf),"
                 ' got "0.62 N (63 g)"; write "0.62 N (63 gf)"'
             ),
         ),
-        ("62 gf", "mass", 'a mass is needed and gf is a force, got "62 gf"; write "62 g"'),
-        ("0.62 N", "mass", f'a mass is needed and N is a force, got "0.62 N"; write {MASSES}'),
-        ("24 deg", "length", f'a length is needed and deg is an angle, got "24 deg"; write {LENGTHS}'),
+        ("62 gf", "mass", 'a mass is needed, but gf is a force, got "62 gf"; write "62 g"'),
+        ("0.62 N", "mass", f'a mass is needed, but N is a force, got "0.62 N"; write {MASSES}'),
+        ("24 deg", "length", f'a length is needed, but deg is an angle, got "24 deg"; write {LENGTHS}'),
         (
             "0.1 N (100 gf)",
             "force",
@@ -273,7 +273,7 @@ GRADES = 'a grade such as "2.2 %" or "1 in 45"'
             "length",
             'the comma may be a decimal point or thousands, got "1,500 mm"; write "1.500 mm" or "1500 mm"',
         ),
-        ("1:40", "length", f'a length is needed and this is written like a grade, got "1:40"; write {LENGTHS}'),
+        ("1:40", "length", f'a length is needed, but this is written like a grade, got "1:40"; write {LENGTHS}'),
         ("45 in 1", "grade", 'this grade rises by more than it runs, got "45 in 1"; write "1 in 45"'),
         ("1 in 0", "grade", f'the run of a grade cannot be 0, got "1 in 0"; write {GRADES}'),
         ("1/0 in", "length", f'a fraction cannot be over 0, got "1/0 in"; write {LENGTHS}'),
@@ -318,7 +318,7 @@ def test_the_caller_adds_the_place() -> None:
     with pytest.raises(QuantityError) as caught:
         read_quantity("62 g", "force")
     placed = str(caught.value.at(file="plans/tarn.toml", place='loco "articulated", pull'))
-    assert placed.startswith('plans/tarn.toml: loco "articulated", pull: a force is needed and g is a mass')
+    assert placed.startswith('plans/tarn.toml: loco "articulated", pull: a force is needed, but g is a mass')
 
 
 @pytest.fixture

@@ -180,7 +180,7 @@ def test_locomotives_that_do_not_climb_alone_leave_no_number() -> None:
     steep = line.text({}).replace('mass = "420 g"', 'mass = "4200 g"')
     layout = Layout(read_plan(steep))
     train = made_up(layout.plan, layout.plan.trains["up"])
-    assert cars_to_leave(layout.profile("Up"), train, "clean", layout.pulls) is None
+    assert cars_to_leave(layout, layout.profile("Up"), train, "clean") is None
 
 
 # Reversals
@@ -264,3 +264,21 @@ def test_over_reversals_helpers_are_told_leg_by_leg(mass: int) -> None:
             assert each.enough == (not left)
     assert {leg for leg, *_ in seen} == {1, 2, 3}
     assert {fits for _, _, fits, _ in seen} == {True, False}
+
+
+def test_a_train_too_long_for_its_berth_leaves_the_cars_that_stick_out():
+    """A berth of 1.8 m, an engine of 0.2 m and cars of 0.14 m: eleven fit, though the engine pulls more."""
+    plan = read_plan("""
+        scale = "HO"
+        unit = "m"
+        railhead = { Foot = 0, Top = 0.02 }
+        line.Yard = { from = "Far", to = "Foot", track = [{ straight = 1.8 }], berth = "Siding" }
+        line.Hill = { from = "Foot", to = "Top", track = [{ straight = 4 }] }
+        loco.tank = { mass = "400 g", length = "200 mm", pull.clean = "90 gf" }
+        car.ore = { mass = "100 g", length = "140 mm" }
+        train.up = { route = "Up", consist = ["tank", "13 ore"] }
+        route.Up = { from = "Siding", to = "Top" }
+    """)
+    layout = Layout(plan)
+    (found,) = ways_over(layout, check(plan, rails=["clean"]))
+    assert (found.outcome, found.leave) == ("too long", 2)

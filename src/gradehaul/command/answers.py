@@ -82,7 +82,7 @@ def check(
     if hours is not None and math.isnan(hours):
         raise click.UsageError("--hours takes a number of hours")
     if out.form == "card" and not out.to_file:
-        raise click.UsageError("--card is drawn to a file: put -o with a name that ends in .pdf, .png or .svg")
+        raise click.UsageError("--card needs -o with a name that ends in .pdf, .png or .svg")
     card = out.picture() if out.form == "card" else None
     if card is None:
         refuse_idle("paper", needs="--card")

@@ -37,13 +37,13 @@ _SHEET = ("risers", "every", "datum", "paper")
 """Options of the sheets for the bench."""
 _GIVEN = ("radius", "rise_per_turn", "rise", "grade", "floor")
 _LENGTH_OPTIONS = {
-    "straight": "Each of two straight sides.  [default: none, round]",
+    "straight": "Length of each of two straight sides.  [default: none, round]",
     "ease": "Easement at each end of a curve.  [default: none]",
-    "centers": "Between two tracks.  [default: the scale's]",
+    "centers": "Between the centers of two tracks.  [default: the scale's]",
     "deck": "Thickness of the deck.  [default: 1/2 in]",
     "roadbed": "Thickness of the roadbed.  [default: 1/4 in]",
     "clear": "Clear height wanted above the railhead.  [default: the practice's]",
-    "vertical-curve": "Length.  [default: a car length for each 1 % of grade]",
+    "vertical-curve": "Length of each.  [default: a car length for each 1 % of grade]",
 }
 _SIDE = 200
 """Radii, and rises per turn, in a sweep."""
@@ -122,7 +122,7 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
 @click.option("--rise", type=LENGTH, help="Total rise.")
 @click.option("--turns", type=float, help="Number of turns.")
 @click.option("--grade", type=GRADE, help='The grade of the (inner) track, such as "2 %".')
-@click.option("--floor", type=Floor(), help='Floor there is: one side, or two as in "5 ft x 4 ft".')
+@click.option("--floor", type=Floor(), help='Floor space: one side, or two as in "5 ft x 4 ft".')
 @_length_options(*_LENGTH_OPTIONS)
 @click.option("--risers", type=int, default=8, show_default=True, help="On the sheets: risers per turn.")
 @click.option("--tracks", type=click.IntRange(1, 2), default=1, show_default=True, help="One track or two.")
@@ -137,12 +137,12 @@ def _length_options(*names: str) -> Callable[[Verb], Verb]:
     "powers",
     type=Name("powers", "power"),
     multiple=True,
-    help="Whose cars a sweep counts; repeat for more.  [default: all]",
+    help="Locomotives to chart in a sweep; repeat for more.  [default: all]",
 )
-@click.option("--car", type=Name("cars", "car"), help="Which cars a sweep counts.  [default: the first]")
+@click.option("--car", type=Name("cars", "car"), help="Car to count in a sweep.  [default: the first]")
 @csv_option("With --sweep: every design")
 @click.option(
-    "--steepest", type=GRADE, default="4 %", show_default=True, help="The grade beyond which a sweep marks designs."
+    "--steepest", type=GRADE, default="4 %", show_default=True, help="Mark designs of a sweep that are steeper."
 )
 @_hill_options
 @answers(copies=True)
@@ -212,7 +212,7 @@ def helix(
 
 @click.command()
 @click.option("--rise", type=LENGTH, help="Total rise.")
-@click.option("--length", type=LENGTH, help="Length from level to level.")
+@click.option("--length", type=LENGTH, help="Length along the track, from level to level.")
 @click.option("--grade", type=GRADE, help='The grade of its straights, such as "2 %".')
 @click.option(
     "--curve",

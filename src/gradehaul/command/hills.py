@@ -41,7 +41,7 @@ _RAILHEADS = ("trains", "least", "most", "change")
 @plan_argument
 @click.option("--deck", type=LENGTH, help="Thickness of deck, roadbed and track together.  [default: as helix assumes]")
 @click.option("--wire", is_flag=True, help="Allow for the height of overhead wire.")
-@click.option("--overhead", type=LENGTH, help="Height of the overhead line over its lowest wire.  [default: assumed]")
+@click.option("--overhead", type=LENGTH, help="Height of the overhead line above its contact wire.  [default: assumed]")
 @click.option("--coupler", type=LENGTH, help="Height of the couplers.  [default: 34 1/2 in scaled down]")
 @trains_option("A train to judge")
 @strict_option
@@ -102,7 +102,7 @@ def clearance(
 @click.option(
     "--change",
     type=GRADE,
-    help="Most change of grade between stretches, or that of the even climb.  [default: 2 %]",
+    help="Largest change of grade between stretches.  [default: 2 %]",
 )
 @click.option(
     "--survey",

@@ -101,8 +101,12 @@ def film_options(function: Verb) -> Verb:
     """Add the options that say what a keep-clean plan must meet."""
     for option in (
         click.option("--carry", type=LENGTH, help="How far wheels carry the film.  [default: the plan's, or 2 m]"),
-        click.option("--step", type=LENGTH, help="Longest stretch to wipe or leave.  [default: whole tracks]"),
-        click.option("--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to hold back."),
+        click.option(
+            "--step", type=LENGTH, help="Divide tracks into pieces of at most this length.  [default: whole tracks]"
+        ),
+        click.option(
+            "--reserve", type=SHARE, default="0 %", show_default=True, help="Share of the pull to keep in reserve."
+        ),
         need_option,
         click.option("--film", type=Name("films", "film"), help="The film to plan for.  [default: the plan's first]"),
     ):

@@ -228,7 +228,7 @@ class Height(ParamType):
 
         joint, sign, height = value.rpartition("=")
         if not sign:
-            wrong, example = "a joint and a height are joined by =", f'{option_of(param)} "Bridge = 4 in"'
+            wrong, example = "write the joint, =, and a height", f'{option_of(param)} "Bridge = 4 in"'
             raise DesignError(wrong, place=option_of(param), found=quoted(value), write=example)
         name = Name("joints", "joint").convert(joint.strip(), param, ctx)
         return name, LENGTH.convert(height, param, ctx)

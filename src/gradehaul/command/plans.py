@@ -64,7 +64,7 @@ def new(*, name: str, layout: str, scale: str, unit: str) -> None:
 
 @click.command("import")
 @click.argument("drawing", type=click.Path())
-@output_option("The plan to write, or to go on with; - prints.", required=True)
+@output_option("The plan to write, or an existing one to update; - prints.", required=True)
 @click.option("--layers", multiple=True, help="A layer with track, or a pattern; repeat for more.  [default: all]")
 @click.option("--height-layers", multiple=True, help="A layer whose texts are heights, or a pattern; repeat for more.")
 @click.option("--unit", help="Unit of the drawing, if the file does not say or is wrong.")

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @plan_argument
-@click.option("--every", type=LENGTH, required=True, help='From riser to riser, such as "16 in".')
+@click.option("--every", type=LENGTH, required=True, help='Riser spacing, such as "16 in".')
 @click.option("--line", type=Name("lines", "line"), help="Line to follow.  [default: the only one]")
 @click.option("--route", type=Name("routes"), help="Route to follow, from line to line.")
 @click.option("--from", "begin", type=LENGTH, default="0", help="Where the first riser stands.  [default: the start]")

@@ -118,7 +118,9 @@ def _film(layout: Layout) -> Part:
         return {"kind": "film", "rails": {}, "words": str(error)}
     if found.beyond:
         trains = ", ".join(dict.fromkeys(place.train for place in found.beyond))
-        return {"kind": "film", "rails": {}, "words": f"No film plan can help: {trains} would not climb on clean rail."}
+        filmed = any(track.rail for track in found.plan.tracks.values())
+        there = "with the film that is there already" if filmed else "on clean rail"
+        return {"kind": "film", "rails": {}, "words": f"No film plan can help: {there}, {trains} would not get by."}
     count = sum(rail != CLEAN for rail in found.rails.values())
     words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
     if not count:

@@ -225,7 +225,7 @@ def route_end(graph: MovementGraph, name: str) -> RouteEnd:
         mid_track = plan.joints[plan.lines[line].joint(line_end.end)].kind != "end"
         outward = [graph.entering(line_end)]
     else:
-        raise RouteError("no joint, berth or line's end has this name", found=f'"{name}"')
+        raise RouteError("no joint, berth or end of a line has this name", found=f'"{name}"')
     departures = tuple(way for way in outward if way in graph.graph)
     arrivals = tuple(way.turned() for way in outward if way.turned() in graph.graph)
     return RouteEnd(name, departures, arrivals, mid_track)

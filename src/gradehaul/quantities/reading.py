@@ -119,7 +119,7 @@ def read_quantity(value: object, kind: Kind, *, unit: str | None = None) -> floa
     >>> read_quantity("62 g", "force")
     Traceback (most recent call last):
     ...
-    gradehaul.errors.QuantityError: a force is needed and g is a mass (a spring balance marked in g reads gf),
+    gradehaul.errors.QuantityError: a force is needed, but g is a mass (a spring balance marked in g reads gf),
     got "62 g"; write "62 gf"
     """
     if isinstance(value, (int, float)):
@@ -291,7 +291,7 @@ def _side(given: _Given, text: str) -> tuple[float, Unit | None]:
 def _one_in(given: _Given, written: re.Match[str]) -> float:
     """Return a grade written as rise and run."""
     if given.kind != "grade":
-        raise given.error(f"{NAMED[given.kind]} is needed and this is written like a grade")
+        raise given.error(f"{NAMED[given.kind]} is needed, but this is written like a grade")
     rise, run = _number(given, written["rise"]), _number(given, written["run"])
     if run == 0.0:
         raise given.error("the run of a grade cannot be 0")
@@ -345,7 +345,7 @@ def _unit(given: _Given, name: str) -> Unit:
     if unit.dimension == dimension:
         return unit
     of = "a ratio" if unit.dimension == "ratio" else NAMED[unit.dimension]
-    wrong, twin = f"{named} is needed and {unit.name} is {of}", _TWINS.get(unit.name)
+    wrong, twin = f"{named} is needed, but {unit.name} is {of}", _TWINS.get(unit.name)
     if twin is None or SYMBOLS[twin].dimension != dimension:
         raise given.error(wrong)
     why = f" (a spring balance marked in {unit.name} reads {twin})" if given.kind == "force" else ""

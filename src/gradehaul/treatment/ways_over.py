@@ -8,6 +8,7 @@ from typing import ClassVar, Literal
 
 from gradehaul.haulage.adhesion import Pulls
 from gradehaul.haulage.answers.check import CheckAnswer
+from gradehaul.haulage.answers.judged import misfits, outcome_of
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
@@ -50,15 +51,16 @@ class Doubling:
         return True
 
 
-def cars_to_leave(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> int | None:
+def cars_to_leave(layout: Layout, profile: RouteProfile, train: Train, rail: str) -> int | None:
     """Return the fewest cars to leave behind, from the tail, so that the rest climbs; None where no number works.
 
-    A helper behind the cars stays on the train. Fewer cars are not always lighter work: over a sawtooth a car can ease
-    the rest, so every number is tried.
+    The rest must fit where it stands and runs, too. A helper behind the cars stays on the train. Fewer cars are not
+    always lighter work: over a sawtooth a car can ease the rest, so every number is tried.
     """
     total = sum(count for _, count in train.cars)
     for left in range(total + 1):
-        if judge(profile, train.with_cars(0, total - left), rail, pulls).outcome == "climbs":
+        rest = train.with_cars(0, total - left)
+        if outcome_of(judge(profile, rest, rail, layout.pulls), misfits(layout, profile.route, rest)) == "climbs":
             return left
     return None
 
@@ -190,7 +192,7 @@ def ways_over(layout: Layout, answer: CheckAnswer) -> tuple[WaysOver, ...]:
                 judged.rail,
                 judged.outcome,
                 sum(count for _, count in train.cars),
-                cars_to_leave(profile, train, judged.rail, layout.pulls),
+                cars_to_leave(layout, profile, train, judged.rail),
                 doubling(layout, profile, train, judged.rail),
                 helps(layout, profile, train, judged.rail, tuple(plan.locos.values())),
             )

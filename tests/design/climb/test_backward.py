@@ -251,7 +251,7 @@ def test_what_cannot_be_looked_for_is_refused(stock: Plan, build: HelixBuild) ->
         search_helix("grade", HelixGiven(radius=0.6, grade=0.02, turns=3), build, passing(stock, ["clean"]))
     with pytest.raises(DesignError, match="in a space"):
         roomiest(HelixGiven(rise=0.5), build, stock)
-    with pytest.raises(DesignError, match="too little is known"):
+    with pytest.raises(DesignError, match="not enough is known"):
         search_helix("radius", HelixGiven(grade=0.02), build, passing(stock, ["clean"]))
     with pytest.raises(RouteError, match="no train of this name"):
         search_helix("radius", HelixGiven(grade=0.02, turns=3), build, passing(stock, ["clean"], "express"))

@@ -143,7 +143,7 @@ def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix:
         try:
             again = helix_of(wishes, helix.build)
         except DesignError as error:
-            assert "too little is known" in str(error)  # noqa: PT017
+            assert "not enough is known" in str(error)  # noqa: PT017
             continue
         found += 1
         assert (again.radius, again.turns, again.rise) == pytest.approx(

@@ -169,7 +169,7 @@ def test_a_trial_on_film_is_judged_at_its_age():
 
 def test_what_to_measure_next_begins_with_what_would_tell_most_of_the_trains():
     advice = readings(read_plan(PLAN + reading("goat", FIVE))).measure_next
-    assert "it would make drag more certain on" in advice[0]
+    assert "narrows the answer for train drag on" in advice[0]
     assert len(advice) <= 6
     assert sum("along level straight track" in words for words in advice) <= 1
     assert any("read the pull of mule on clean rail" in words for words in advice)
@@ -185,8 +185,8 @@ def test_a_plan_without_any_reading_is_told_where_to_begin():
 @pytest.mark.parametrize(
     ("hours", "wanted"),
     [
-        ([], ["wipe treated on a loose plank"]),
-        ([30], ["rail on the day it goes on too"]),
+        ([], ["wipe the film treated on a loose plank"]),
+        ([30], ["rail on the day you apply it too"]),
         ([0], ["rail after a day too"]),
         ([0, 30], []),
     ],
@@ -199,7 +199,7 @@ def test_what_was_not_read_on_a_film_is_asked_for(hours, wanted):
     before, _, after = PLAN.partition("[train.drag]")
     plan = read_plan(before + after[after.index("[route.Up]") :] + rows)
     advice = " ".join(readings(plan).measure_next)
-    every = ("wipe treated on a loose plank", "rail on the day it goes on too", "rail after a day too")
+    every = ("wipe the film treated on a loose plank", "rail on the day you apply it too", "rail after a day too")
     assert [words for words in every if words in advice] == wanted
 
 

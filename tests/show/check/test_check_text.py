@@ -248,7 +248,7 @@ def test_no_way_between_places_is_said():
 def test_the_worse_age_of_the_film_is_named():
     plan = load_plan("plans/two-levels.toml")
     shown = whole(check(plan), reader_of("mm")).text()
-    assert shown.count("as planned, the film is worse on the day it is applied") == 3
+    assert shown.count("as planned, pull is lowest on the day you apply the film") == 3
     # a film whose first day is as good as any other
     film = {
         name: replace(each, metal=KeptShare(0.8, 0.8), tyred=KeptShare(0.8, 0.8)) for name, each in plan.films.items()

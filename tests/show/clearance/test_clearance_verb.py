@@ -88,7 +88,7 @@ def test_what_was_not_checked_stands_in_the_headline_and_is_not_passed(helix: Pa
     assert [each["what"] for each in left_out] == ["over and beside"]
     apart = '[line.Far]\nfrom = "B"\nto = "C"\nrailhead_at = [[0, 0]]\ntrack = [{ straight = 500 }]\n'
     words, status, left_out = checked(helix, good + f"track = [{oval}{oval}]\n" + apart)
-    assert "NOT CHECKED: over and beside between 2 parts of the plan, since nothing says how they lie" in words
+    assert "NOT CHECKED: clearance between 2 separate parts of the plan, since nothing says where they lie" in words
     assert status == 1
     words, status, left_out = checked(helix, HELIX.replace("RISE", "160"))
     assert "NOT CHECKED: radius and reverse curves, since the plan has no stock" in words

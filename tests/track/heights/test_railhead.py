@@ -357,7 +357,7 @@ def test_every_piece_without_a_known_height_is_named_in_one_error() -> None:
         line("West", "F", "G"),
     )
     assert len(told) == 2
-    assert all(one.startswith("plan.toml: railheads: no railhead is known anywhere on this piece") for one in told)
+    assert all(one.startswith("plan.toml: railheads: no height is known on this part of the network") for one in told)
     (spur,) = [one for one in told if "Spur" in one]
     (rest,) = [one for one in told if "East" in one]
     assert 'line "Spur"; write' in spur
@@ -367,7 +367,10 @@ def test_every_piece_without_a_known_height_is_named_in_one_error() -> None:
 
 
 def test_a_plan_without_any_height_is_refused_by_align_too() -> None:
-    with pytest.raises(Problems, match='no railhead is known anywhere on this piece of the network: line "Main"'):
+    with pytest.raises(
+        Problems,
+        match='no height is known on this part of the network: line "Main"',
+    ):
         align(read_plan(HEAD + line("Main", "A", "B")))
 
 

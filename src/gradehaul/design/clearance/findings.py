@@ -255,9 +255,7 @@ def _unchecked(layout: Layout, standard: Standard, trains: Sequence[str]) -> Ite
             f"{len(off)} {what} {misses} by {most}{misclosure(plan, worst)}, at joint {worst.joint}",
         )
     if len(frames) > 1:
-        yield Unchecked(
-            f"over and beside between {len(frames)} parts of the plan", "nothing says how they lie to one another"
-        )
+        yield Unchecked(f"clearance between {len(frames)} separate parts of the plan", "nothing says where they lie")
     if standard.longest is None:
         yield Unchecked("radius and reverse curves", "the plan has no stock")
     routes = {route.name for route in layout.routes}

@@ -132,7 +132,7 @@ def helix_of(wishes: HelixGiven, build: HelixBuild, unit: str = "mm") -> Helix:
     31.8
     >>> helix_of(HelixGiven(radius=0.6096, turns=3), build)
     Traceback (most recent call last):
-    gradehaul.errors.DesignError: too little is known to fix the helix, got radius and turns; write one more of
+    gradehaul.errors.DesignError: not enough is known to size the helix, got radius and turns; write one more of
     --rise-per-turn, --rise, --grade
     """
     for name in NAMES:
@@ -173,7 +173,7 @@ def _refuse_open(known: frozenset[str], given: _Known) -> None:
     else:
         write = "--radius or --floor, --rise-per-turn or --grade, and --turns or --rise"
     fixed = " and ".join(NAMES[name] for name in given) or "nothing of it"
-    raise DesignError("too little is known to fix the helix", found=fixed, write=write)
+    raise DesignError("not enough is known to size the helix", found=fixed, write=write)
 
 
 def _refuse_contradictions(

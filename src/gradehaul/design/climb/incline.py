@@ -201,7 +201,7 @@ def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
     elif grade is None or (rise is None and length is None):
         missing = [name for name in ("rise", "length", "grade") if getattr(asked, name) is None]
         write = f"{'two' if len(missing) == 3 else 'one more'} of {', '.join(f'--{name}' for name in missing)}"
-        raise DesignError("too little is known to fix the incline", write=write)
+        raise DesignError("not enough is known to size the incline", write=write)
     else:
         vertical = usual_vertical_curve(grade, stock) if asked.vertical is None else asked.vertical
         if length is None:

@@ -188,7 +188,9 @@ def search_helix(
             cure = "a higher rise per turn, a thinner deck, or a shorter train"
             # a larger radius leaves more head room, a gentler grade less
             return Stop(
-                "head room", DesignError("the deck above is too low for stock", write=cure), gentler=find == "grade"
+                "head room",
+                DesignError("the deck above leaves too little headroom for the stock", write=cure),
+                gentler=find == "grade",
             )
         return stop
 

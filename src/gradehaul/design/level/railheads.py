@@ -203,7 +203,7 @@ def leveled(
     runs = runs_of(layout, stations, trains_named(plan, trains))
     if not runs:
         raise RouteError(
-            "no train is named, or none is as short as its route",
+            "no train is named, or every train is longer than its route",
             file=plan.file,
             write="[train.NAME] with a consist, and a route over the hill",
         )

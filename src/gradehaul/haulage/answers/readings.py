@@ -192,7 +192,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
                 trust = trust_in_train(layout.profile(named.route), train, rail, draws)
                 for gain, cause in trust.gains:
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
-                        best[cause.measure] = gain, f"it would make {named.name} more certain on {rail} rail"
+                        best[cause.measure] = gain, f"narrows the answer for train {named.name} on {rail} rail"
     advice = [f"{measure}: {why}" for measure, (_, why) in sorted(best.items(), key=lambda item: -item[1][0])]
     return [*advice[:_MOST_OF_TRAINS], *_missing(plan, bench, best)][:_MOST_ADVICE]
 
@@ -204,16 +204,16 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
         yield f"read the pull of {_some(unread)} on clean rail, five times each"
     clean = bench.fits.get(CLEAN)
     if clean is not None and not clean.apart and len(plan.locos) > 1:
-        yield f"read locomotives with other shares of wheels with tires on clean rail: {clean.why}"
+        yield f"on clean rail, read at least three locomotives with different numbers of tires: {clean.why}"
     for film in films:
         settled, fresh = ([n for n in plan.locos if bench.row(n, rail)] for rail in ages(film))
         if plan.locos and not (fresh or settled):
             yield (
-                f"wipe {film} on a loose plank; read a locomotive with traction tires and one without, "
+                f"wipe the film {film} on a loose plank; read a locomotive with traction tires and one without, "
                 "fresh and after a day"
             )
         elif plan.locos and not (fresh and settled):
-            yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day it goes on'} too"
+            yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
         if any(one.film == film and one.form == "stepwise" for one in bench.films):
             yield f"read the pulls on {film} rail at three ages or more, to tell how they recover"
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]

@@ -223,7 +223,7 @@ def cut_of(text: str, stock: Collection[str], *, guess: bool = True) -> Cut:
     if counted is None or counted[2] not in stock:
         meant = _recounted(text, stock)
         if meant:
-            wrong = "a number stands before the name it counts, in digits, with a blank between"
+            wrong = "write how many in digits, a space, then the name"
             raise PlanError(wrong, found=quoted(text), write=meant)
     count, name = (1, text) if counted is None else (int(counted[1]), counted[2])
     if name not in stock:

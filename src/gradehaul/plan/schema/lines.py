@@ -122,7 +122,7 @@ class TrackTable(Table):
         heights = [key for key in _HEIGHTS if key in given]
         if len(heights) > 1:
             found = " and ".join(heights)
-            once = "only one of grade, rise and railhead fixes a track"
+            once = "a track takes only one of grade, rise and railhead"
             wrong.append(PlanError(once, found=found, write="the one that you measured"))
         if kind == "turnout" and self.hand is None:
             wrong.append(PlanError("a turnout needs its hand", write='hand = "left" or hand = "right"'))

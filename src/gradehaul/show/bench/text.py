@@ -242,7 +242,7 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
                 "agrees" if each.agrees else ("DISAGREES", "bold red"),
             ]
         )
-    heads = ["train", "route", "rail", "seen", "so it pulls", "the model's>", "risk>", ""]
+    heads = ["train", "route", "rail", "observed", "so the pull is", "predicted pull>", "risk>", ""]
     page.table(heads, rows)
     for (locos, rail, hours), (low, high) in bounds(answer.trials).items():
         if 0 < low < high < math.inf:

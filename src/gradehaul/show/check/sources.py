@@ -26,9 +26,9 @@ from gradehaul.show.base.reading_units import Reader
 from gradehaul.track.figures import figures_of
 
 _BASES = (
-    "Measured: readings. Stated: written in the plan. Fitted: what closes a line.",
+    "Measured: readings. Stated: written in the plan. Fitted: found so that a line closes.",
     "Scaled: from readings on other rail, or of another state.",
-    "Assumed: common practice, since the key that is named is left out of the plan. Summed, worked out: from the rest.",
+    "Assumed: common practice, because the plan leaves that key out. Summed, calculated: from the other figures.",
 )
 _CURVES = {
     "degree": "[curve_resistance] left out, or model degree: 0.69855 m over the ratio (0.04 % a degree of curve)",
@@ -121,7 +121,7 @@ def _slipping(plan: Plan, loco: Loco, rail: str) -> str:
         readings = loco.slipping[rail]
         return f"mean of {len(readings)} readings" if len(readings) > 1 else "one reading"
     if source.basis == "scaled":
-        return f"standing pull x its slipping over its standing pull on {source.rail}"
+        return f"standing pull x its (slipping / standing) pull on {source.rail}"
     return f"slipping left out: standing pull x {SLIPPING_CLEAN if rail == CLEAN else SLIPPING_FILMED:g}"
 
 
@@ -190,7 +190,7 @@ def _on_rail(
     if demand.tension:
         parts["coupler tension on curves"] = demand.tension
     words = ", ".join(f"{name} {reader.force(force)}" for name, force in parts.items())
-    least = f"on {demand.track}: pull less {words} leaves least there, {reader.force(each.verdict.margin)}"
+    least = f"on {demand.track}: least to spare, {reader.force(each.verdict.margin)} = pull less {words}"
     yield [f"ruling place of its head, {each.rail}", reader.length(demand.at), "worked out", least]
 
 
@@ -199,7 +199,7 @@ def _pull(train: Train, rail: str, pull: float, pulls: Pulls, reader: Reader) ->
     locos = [(block.count, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Loco)]
     if rail in PLANNED:
         words = " + ".join(f"{count} {loco.name}" for count, loco in locos)
-        words += ", each on the weakest of the rails that the plan has under it there"
+        words += ", each at its lowest pull on the rails under it"
     else:
         each = [(count, loco.name, pulls.standing(loco, rail)) for count, loco in locos]
         words = " + ".join(f"{count} {name} {reader.force(pull.value)} {pull.basis}" for count, name, pull in each)

@@ -59,10 +59,13 @@ def _add_train(
 
 def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
     """Return at which age of the film a train has the least to spare as planned."""
-    ages = [(how_well(settled.verdict), "after a day's rest"), (how_well(fresh.verdict), "on the day it is applied")]
+    ages = [
+        (how_well(settled.verdict), "after a day's rest"),
+        (how_well(fresh.verdict), "on the day you apply the film"),
+    ]
     if ages[0][0] == ages[1][0]:
         return "as planned, the age of the film makes no difference"
-    return f"as planned, the film is worse {min(ages)[1]}"
+    return f"as planned, pull is lowest {min(ages)[1]}"
 
 
 def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:

@@ -49,6 +49,8 @@ def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ())
         page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
     for line in (_beyond if found.beyond else _depends_on)(found, reader):
         page.paragraph(*line)
+    if left := [name for name in found.plan.trains if name not in {train.name for train in found.trains}]:
+        page.paragraph((f"NOT JUDGED: {', '.join(left)}, which run on this film too", "bold red"), ".")
     page.line()
     if not found.beyond:
         page.table(["track", "length>", "which"], list(_uses(found, reader)), indent=0, folded=True)

@@ -92,7 +92,7 @@ def headline(found: Leveled, reader: Reader) -> list[Piece]:
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
         return [
-            ("No train's hardest grade can be any lower", "yellow"),
+            ("The heights that are fixed keep every train's hardest grade where it is", "yellow"),
             " with the heights that are fixed: --more limits.",
         ]
     best = max(better, key=lambda each: each.even - each.leveled)

@@ -316,7 +316,7 @@ def _unknown(plan: Plan, network: _Network, roots: NDArray[np.int_]) -> list[Pla
     ]
     return [
         PlanError(
-            "no railhead is known anywhere on this piece of the network: line " + ", ".join(f'"{n}"' for n in names),
+            "no height is known on this part of the network: line " + ", ".join(f'"{n}"' for n in names),
             file=plan.file,
             place="railheads",
             write=f'the height of one of its joints under [railhead], e.g. "{plan.lines[names[0]].start}" = 0',
