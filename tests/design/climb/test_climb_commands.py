@@ -122,8 +122,8 @@ LINES = [
     (
         f"helix {PLAN} --find grade --radius 30 --turns 3",
         (
-            'nothing works: train "local" is marginal on treated fresh rail; one step gentler, the deck above is '
-            "too low for stock; write a higher rise per turn, a thinner deck, or a shorter train"
+            'nothing works: train "local" is marginal on treated fresh rail; one step gentler, the deck above leaves '
+            "too little headroom for the stock; write a higher rise per turn, a thinner deck, or a shorter train"
         ),
     ),
     (

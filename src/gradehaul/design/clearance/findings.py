@@ -232,9 +232,8 @@ def _string_lining(layout: Layout, name: str, standard: Standard) -> Iterator[Fi
         rule["looks"],
         1.0,
         f"{rule['source']}; coupler height: {standard.coupler_source}",
-        kind="share",
+        share=True,
         words=f"vehicle {worst.vehicle}{counted}, {way} at {share}{beyond}",
-        at_most=True,
         train=name,
         head_at=worst.head,
     )

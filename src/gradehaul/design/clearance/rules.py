@@ -45,11 +45,10 @@ USUAL_ALLOWANCES = Allowances()
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One judgment: values and bounds are lengths, m, or plain ratios (`kind`).
+    """One judgment: values and bounds are lengths, m, of which more is better, or a `share`, of which less is better.
 
-    `least` is the bound below (or, `at_most`, above) which it fails, `wanted` the one from which on it passes; `at` is
-    where on the track, m from its start in its line's direction. For a train that is where its head is, and `head_at`
-    the same place on its route, m.
+    Beyond `least` it fails, from `wanted` on it passes; `at` is where on the track, m from its start in its line's
+    direction. For a train that is where its head is, and `head_at` the same place on its route, m.
     """
 
     rule: Rule
@@ -60,18 +59,17 @@ class Finding:
     wanted: float
     least: float
     source: str
-    kind: Literal["length", "share", "grade"] = "length"
+    share: bool = False
     other: str = ""
     other_at: Meters | None = None
     words: str = ""
-    at_most: bool = False
     train: str = ""
     head_at: Meters | None = None
 
     @property
     def figures(self) -> Mapping[str, float]:
         """The value and its two bounds by their keys in a document, in m or as plain ratios."""
-        unit = "m" if self.kind == "length" else "share"
+        unit = "share" if self.share else "m"
         return {f"value_{unit}": self.value, f"passes_{unit}": self.wanted, f"fails_{unit}": self.least}
 
 

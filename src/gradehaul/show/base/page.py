@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 from typing import NamedTuple
 
@@ -62,20 +62,6 @@ class Page:
         """Add sentences, broken between words into lines that are never wrapped again on a usual terminal."""
         for number, line in enumerate(_filled(pieces, FULL - indent)):
             self.line(*line, indent=indent + (CONTINUED if number else 0))
-
-    def columns(self, rows: Sequence[Sequence[Piece]], *, right: Collection[int] = (), indent: int = 0) -> None:
-        """Add rows whose cells stand below one another, those of the columns in `right` flush right."""
-        count = max(map(len, rows), default=0)
-        widest = [max(cell_len(words_of(row[k])) for row in rows if k < len(row)) for k in range(count)]
-        for row in rows:
-            pieces: list[Piece] = []
-            for k, cell in enumerate(row):
-                blanks = " " * (widest[k] - cell_len(words_of(cell)))
-                pieces += [blanks, cell] if k in right else [cell, blanks]
-                pieces.append(" " * GAP)
-            while pieces and not words_of(pieces[-1]).strip():
-                pieces.pop()
-            self.line(*pieces, indent=indent)
 
     def more(self, sections: Sequence[str]) -> None:
         """Add the line that names the sections which --more prints."""

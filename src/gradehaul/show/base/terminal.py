@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterable
 
 from rich.cells import cell_len
@@ -17,6 +18,9 @@ _UNBOUNDED = 1_000_000
 """Columns where nothing is to be wrapped: more than any line has."""
 
 _NARROWEST = 40
+
+_BLANKS_AT_END = re.compile(r" +((?:\x1b\[[0-9;]*m)*)$", re.MULTILINE)
+"""Blanks at the end of a line, before the sequences that end its style."""
 
 
 def laid_out(parts: Iterable[Line | Columns], width: int | None, *, color: bool) -> str:
@@ -45,7 +49,7 @@ def laid_out(parts: Iterable[Line | Columns], width: int | None, *, color: bool)
             console.print(Text(" " * part.indent) + Text.assemble(*part.pieces), soft_wrap=True)
         else:
             _print_wrapped(console, Text.assemble(*part.pieces), part.indent, columns)
-    return "\n".join(line.rstrip() for line in stream.getvalue().split("\n"))
+    return _BLANKS_AT_END.sub(r"\1", stream.getvalue())
 
 
 def _table(columns: Columns, width: int) -> Table | None:

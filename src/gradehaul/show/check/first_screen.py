@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from rich.cells import cell_len
+
 from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswer
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
@@ -138,7 +140,7 @@ def _add_wide_table(
             place = place_words(train, reader)
             row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
     page.line(over)
-    page.columns(rows, right={k for c in range(len(shown_on)) for k in (3 * c + 2, 3 * c + 3)})
+    page.table([f"{head}>" if head in ("risk", "to spare") else str(head) for head in rows[0]], rows[1:], indent=0)
     return True
 
 
@@ -151,13 +153,14 @@ def _add_long_table(
     page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], reader: Reader
 ) -> None:
     """Add a row for each train and condition."""
-    rows: list[list[Piece]] = [["train", "rail", "outcome", "risk", "to spare", "hardest place"]]
+    heads = ["train", "rail", "outcome", "risk>", "to spare>", "hardest place"]
+    rows: list[list[Piece]] = []
     for name in names:
         for number, (condition, trains) in enumerate(shown_on.items()):
             first = "" if number else shortened(name, _NAME)
             place = shortened(place_words(trains[name], reader), _PLACE)
             rows.append([first, shortened(condition, _NAME), *outcome_cells(trains[name], reader), place])
-    page.columns(rows, right={3, 4})
+    page.table(heads, rows, indent=0)
 
 
 # What to do
@@ -231,12 +234,14 @@ def _add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
 
 def _add_spanned(page: Page, rows: Sequence[Sequence[Piece]], spans: Mapping[int, str]) -> None:
     """Add rows with lines across all columns between them, by the number of the row that each precedes."""
-    own = Page()
-    own.columns([["  " + words_of(row[0]), *row[1:]] for row in rows], right=set())
-    for number, line in enumerate(own.parts):
+    widest = [max(cell_len(words_of(cell)) for cell in column) for column in zip(*rows, strict=True)]
+    for number, row in enumerate(rows):
         if number in spans:
             page.line(spans[number])
-        page.parts.append(line)
+        aligned = (
+            (cell, " " * (wide - cell_len(words_of(cell)) + GAP)) for cell, wide in zip(row, widest, strict=True)
+        )
+        page.line(*[piece for both in aligned for piece in both][:-1], indent=2)
     for number, words in spans.items():
         if number >= len(rows):
             page.line(words)

@@ -182,12 +182,12 @@ def place_words(finding: Finding, found: Clearances, reader: Reader) -> str:
 
 def figure_words(value: float, finding: Finding, reader: Reader) -> str:
     """Return a figure of a finding: a length or a share."""
-    return f"{100 * value:.0f} %" if finding.kind == "share" else reader.length(value, fine=reader.system == "imperial")
+    return f"{100 * value:.0f} %" if finding.share else reader.length(value, fine=reader.system == "imperial")
 
 
 def bounds_words(finding: Finding, reader: Reader) -> str:
     """Return what it takes to pass, and what fails where that differs."""
-    word, other = ("under", "from") if finding.at_most else ("from", "under")
+    word, other = ("under", "from") if finding.share else ("from", "under")
     passes = f"{word} {figure_words(finding.wanted, finding, reader)}"
     if finding.least in (finding.wanted, 0.0):
         return passes
@@ -216,7 +216,7 @@ def clearance_csv(found: Clearances, reader: Reader | None) -> str:
     def judged(place: Place) -> _Judged:
         finding = place.finding
         value, passes, fails = finding.value, finding.wanted, finding.least
-        if finding.kind != "length":
+        if finding.share:
             return _Judged(place, value, passes, fails, "share")
         return _Judged(place, convert(value, unit), convert(passes, unit), convert(fails, unit), unit)
 

@@ -59,8 +59,8 @@ def titles(found: KeepCleanPlan) -> list[str]:
     if found.beyond:
         names = ", ".join(dict.fromkeys(place.train for place in found.beyond))
         return [f"No plan can help: {names} would not get by even with no more film", "No plan can help"]
-    asked = f"so that every train {'climbs' if found.options.need == 'climbs' else 'gets by while its wheels grip'}"
-    return [f'Where film "{found.film}" may go, {asked}', "Where the film may go"]
+    purpose = f"so that every train {'climbs' if found.options.need == 'climbs' else 'gets by while its wheels grip'}"
+    return [f'Where film "{found.film}" may go, {purpose}', "Where the film may go"]
 
 
 def headline(found: KeepCleanPlan) -> str:

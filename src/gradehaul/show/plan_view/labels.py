@@ -53,7 +53,7 @@ _MOST_TRACKS = 60
 """Tracks that are labeled at the most: beyond, a plan is too full to read any."""
 
 
-class Drawn(NamedTuple):
+class Lines(NamedTuple):
     """What labels of a plan had better not hide, as points every few dots on the sheet, shape (n, 2).
 
     So much of the `track` may be hidden; what lies `beside` it, as bands and arrows do, where there is no other place.
@@ -62,16 +62,16 @@ class Drawn(NamedTuple):
     track: FloatArray
     beside: FloatArray
 
-    def around(self, places: FloatArray, wide: float) -> Drawn:
+    def around(self, places: FloatArray, wide: float) -> Lines:
         """Return what is drawn no farther than so many dots from some places, shape (k, 2)."""
         low, high = places.min(axis=0) - wide, places.max(axis=0) + wide
-        return Drawn(*(points[((points > low) & (points < high)).all(axis=1)] for points in self))
+        return Lines(*(points[((points > low) & (points < high)).all(axis=1)] for points in self))
 
 
-def drawn_on(canvas: Canvas, view: PlanView, beside: Sequence[FloatArray]) -> Drawn:
+def drawn_on(canvas: Canvas, view: PlanView, beside: Sequence[FloatArray]) -> Lines:
     """Return what is drawn on a plan: all of its track, and what lies beside it, each as points on the sheet."""
     track = np.concatenate([canvas.course(track.xy) for track in view.tracks.values()])
-    return Drawn(track, np.concatenate([np.empty((0, 2)), *beside]))
+    return Lines(track, np.concatenate([np.empty((0, 2)), *beside]))
 
 
 def draw_labels(canvas: Canvas, view: PlanView, reader: Reader, beside: Sequence[FloatArray]) -> None:
@@ -115,7 +115,7 @@ def stacks(view: PlanView) -> dict[str, str]:
     return found
 
 
-def _name_track(canvas: Canvas, track: TrackView, reader: Reader, drawn: Drawn, turns: str = "") -> None:
+def _name_track(canvas: Canvas, track: TrackView, reader: Reader, drawn: Lines, turns: str = "") -> None:
     """Set the name and the grade of a track beside it, clear of what is drawn if that can be, else cut or as it may."""
     worst = max(track.steepest)
     grade = reader.grade(worst) if worst >= 0.001 else ""
@@ -141,7 +141,7 @@ def _steepness(track: TrackView, at: float) -> float:
     return float(track.effective[chord].max())
 
 
-def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, drawn: Drawn) -> None:
+def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, drawn: Lines) -> None:
     """Set the names and railheads of joints beside them, as far as there is room, clear of points on the sheet."""
     order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
     spots = {joint.name: canvas.spot(joint.x, joint.y) for joint in view.joints}
@@ -189,7 +189,7 @@ def set_beside(
     canvas: Canvas,
     text: str,
     places: Sequence[tuple[float, float]],
-    drawn: Drawn,
+    drawn: Lines,
     *,
     near: float,
     others: Sequence[tuple[float, float]] | None = None,

@@ -42,10 +42,10 @@ def strip_figures(found: Risers, length: float, reader: Reader, paper: PaperName
     room = Paper(wide - 2 * _EDGE, tall - 2 * _EDGE - _HEAD - _FOOT)
     half = _WIDE * found.walk.layout.plan.scale.gauge
     pages = strip_pages(found, length, room, half)
-    return [_Drawn(page, len(pages), found, reader, (wide, tall), half).figure for page in pages]
+    return [_Sheet(page, len(pages), found, reader, (wide, tall), half).figure for page in pages]
 
 
-class _Drawn:
+class _Sheet:
     """A page of the strip under work, lengths in m."""
 
     def __init__(

@@ -437,8 +437,8 @@ const Haulage = (() => {
     }));
   }
 
-  const less = (pull, asked) =>
-    typeof pull === "number" ? raised(times(asked, -1.0), pull) : plus(pull, times(asked, -1.0));
+  const less = (pull, needed) =>
+    typeof pull === "number" ? raised(times(needed, -1.0), pull) : plus(pull, times(needed, -1.0));
   const most = (pull) => (typeof pull === "number" ? pull : greatest(pull).value);
 
   // The verdict

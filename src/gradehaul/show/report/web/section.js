@@ -1,5 +1,5 @@
 /* The long section of a route: railhead, curves, effective grade and rail condition over the distance, and, for a
-   train, pull asked and pull given by the place of its head. */
+   train, pull needed and pull given by the place of its head. */
 const LongSection = (() => {
   const { el, r, nice, numbers, textWidth, fitted, Board, label, path } = Drawing;
 
@@ -237,7 +237,7 @@ const LongSection = (() => {
     here.group.append(
       el("path", { d: band, class: "starting" }),
       el("line", { x1: view.left, x2: view.right, y1: r(here.y(0)), y2: r(here.y(0)), class: "axis" }),
-      el("path", { d: path(running, x, here.y), class: "asked" }));
+      el("path", { d: path(running, x, here.y), class: "needed" }));
     lines.forEach((line) => {
       here.group.append(
         el("path", { d: path(flat(line.slipping), x, here.y), class: `given slipping ${line.cls}` }),

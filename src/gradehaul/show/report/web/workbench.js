@@ -70,8 +70,8 @@ const Workbench = (() => {
       Object.assign(count, { type: "number", min: 1, max: 999, step: 1, value: cut.count, inputMode: "numeric" });
       count.setAttribute("aria-label", `How many of vehicle ${number + 1}`);
       count.addEventListener("input", () => {
-        const asked = Math.round(Number(count.value));
-        if (asked >= 1 && asked <= 999) { cut.count = asked; changed(false); }
+        const wanted = Math.round(Number(count.value));
+        if (wanted >= 1 && wanted <= 999) { cut.count = wanted; changed(false); }
       });
       count.addEventListener("change", () => { count.value = cut.count; });
       const move = (words, sign, by) => {
