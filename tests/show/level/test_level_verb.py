@@ -129,7 +129,7 @@ def test_railheads_are_told_and_written_as_a_plan_that_checks(tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (["--at-least", "M"], "a joint and a height"),
+        (["--at-least", "M"], "the joint, =, and a height"),
         (["--at-least", "M = high"], "--at-least"),
         (["--at-least", "N = 3"], "no joint of this name"),
         (["--change", "0 %"], "more than 0"),
