@@ -24,7 +24,7 @@ MORE_READINGS = 5
 CURVE_AFTER, ROLLING_AFTER = 0.07, 0.05
 """Spread that a measured curve coefficient and a measured rolling resistance are left with, as a share (assumed)."""
 
-ROLL, START = "rolling resistance (tilt a track, or pull a string)", "starting resistance (tilt a track)"
+ROLL, START = "rolling resistance (tilt, or pull a string)", "starting resistance (tilt a track)"
 BEND = "pull a string of cars round a curve of known radius"
 """The measurements of a rolling and a starting resistance, behind which cars are named, and of the curves."""
 
