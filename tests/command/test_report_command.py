@@ -120,8 +120,8 @@ def test_cards(plan, tmp_path, name, begins):
 @pytest.mark.parametrize(
     ("args", "told"),
     [
-        ([], "put -o with a name that ends in .pdf, .png or .svg"),
-        (["-o", "-"], "put -o with a name that ends in .pdf, .png or .svg"),
+        ([], "needs -o with a name that ends in .pdf, .png or .svg"),
+        (["-o", "-"], "needs -o with a name that ends in .pdf, .png or .svg"),
         (["-o", "card.txt"], "a picture is written as .png, .svg or .pdf"),
         (["--json", "-o", "card.pdf"], "exclude one another"),
     ],

@@ -156,7 +156,7 @@ def test_help_is_shown_though_the_plan_cannot_be_read():
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (["--deck", "9 kg"], '--deck: a length is needed and kg is a mass, got "9 kg"'),
+        (["--deck", "9 kg"], '--deck: a length is needed, but kg is a mass, got "9 kg"'),
         (["--deck", "1 in 40"], "--deck: a length is needed, but this is written like a grade"),
         (["--overhead", "1e999"], "--overhead: the number is too large"),
         (["--coupler", "200 km"], "--coupler: too long for any railway, got 200 km"),

@@ -13,6 +13,7 @@ from types import FrameType
 import pytest
 from click.testing import CliRunner
 
+import gradehaul
 from gradehaul.command import main
 from gradehaul.show.base import whole_file
 from hard_use.verbs import DESIGNS, PLANS, PRINTS, ROOT, WRITES, put
@@ -172,6 +173,9 @@ def test_a_folder_that_may_not_be_written_to(tmp_path, monkeypatch, name):
 # Stopped from the keyboard
 
 
+PACKAGE = str(Path(gradehaul.__file__).parent) + os.sep
+
+
 class Calls:
     """Counts the calls of gradehaul's own functions, and interrupts before one of them as the keyboard does."""
 
@@ -179,7 +183,7 @@ class Calls:
         self.count, self.interrupted = 0, interrupted
 
     def __call__(self, frame: FrameType, event: str, _: object) -> None:
-        if event == "call" and "/gradehaul/" in frame.f_code.co_filename:
+        if event == "call" and frame.f_code.co_filename.startswith(PACKAGE):
             self.count += 1
             if self.count == self.interrupted:
                 signal.raise_signal(signal.SIGINT)

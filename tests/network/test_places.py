@@ -45,7 +45,7 @@ def test_one_way_lines_leave_out_what_may_not_run():
 def test_no_such_place(name):
     with pytest.raises(RouteError) as caught:
         route_end(network(*STATION), name)
-    assert str(caught.value) == f'no joint, berth or line\'s end has this name, got "{name}"'
+    assert str(caught.value) == f'no joint, berth or end of a line has this name, got "{name}"'
 
 
 def test_trains_stand_at_berths_and_at_ends_that_are_no_berths():

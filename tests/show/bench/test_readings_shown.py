@@ -58,7 +58,7 @@ def test_the_page_tells_everything_once(answer):
         "old diesel on treated: stepwise, since fewer than three ages were read",
         "boxcar rolls at 2.12 ± 0.03 %, starts at 2.93 ± 0.10 % of its weight",
         "Curve coefficient 7.59 mm",
-        "mikado, 10 boxcar  Up     clean         climbs  at least",
+        "mikado, 10 boxcar  Up     clean         climbs    at least",
         "95 gf lies far from the other readings",
         "Measure next",
         "Keep fingers clear",
