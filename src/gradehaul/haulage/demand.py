@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -50,7 +51,12 @@ def _own_rails(rail: str, planned: Collection[str]) -> tuple[str, ...]:
     """Return planned conditions for one of the planned names, settled or on the first day."""
     if rail == AS_PLANNED:
         return tuple(planned)
-    return tuple(RailCondition.named(each).on_first_day.name for each in planned)
+    return tuple(map(_on_first_day, planned))
+
+
+@cache
+def _on_first_day(rail: str) -> str:
+    return RailCondition.named(rail).on_first_day.name
 
 
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:

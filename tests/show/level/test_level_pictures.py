@@ -112,7 +112,7 @@ def test_the_verb_writes_them(tmp_path: Path) -> None:
     plan = tmp_path / "hill.toml"
     plan.write_text(SURVEYED)
     for name, sign in (("hill.png", b"\x89PNG"), ("hill.svg", b"<?xml"), ("hill.pdf", b"%PDF")):
-        for own in (["level", str(plan), "--survey", "Main"], ["level", str(PLANS / "n-mountain.toml")]):
+        for own in (["level", str(plan), "--survey", "Main"], ["level", str(PLANS / "first-hill.toml")]):
             done = CliRunner().invoke(main, [*own, "-o", str(tmp_path / name)])
             assert done.exit_code == 0
             assert "More: --more" in done.stdout
