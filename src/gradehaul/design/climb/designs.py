@@ -180,8 +180,8 @@ def design_helix(
 ) -> HelixAnswer:
     """Return the helix that is fixed, or looked for.
 
-    Where no rail is named the train must climb on the stock's first film, at both ages; where no direction is told each
-    train runs as in its own plan.
+    Where no rail is named the train must climb on the stock's first film, at both ages; where no direction is given
+    each train runs as in its own plan.
 
     Raises
     ------

@@ -173,7 +173,7 @@ def known_train(stock: Plan, train: str | None) -> str:
 
 
 def directions_of(stock: Plan, direction: Direction | None = None) -> Mapping[str, Direction]:
-    """Return which way each train of the stock runs over the hill: as told, else as on its route in its own plan.
+    """Return which way each train of the stock runs over the hill: as given, else as on its route in its own plan.
 
     A train whose route there climbs, or falls, nearly all the way runs up, or down, only; any other both ways.
     """

@@ -153,7 +153,7 @@ def _table_of(document: Any, line: Line, plan: Plan) -> Any:  # noqa: ANN401 - t
 def _items(items: Any, pieces: Any, apart: Callable[[range], bool]) -> Iterator[tuple[Any, range]]:  # noqa: ANN401 - tomlkit's
     """Yield each item of a list of tracks with the numbers of its tracks, from 1.
 
-    The tracks of a piece take its place, and are looked at in turn, where they are to be told `apart`.
+    The tracks of a piece take its place, and are looked at in turn, where they must stay `apart`.
     """
     first = at = 0
     while at < len(items):
