@@ -36,6 +36,7 @@ def test_it_fits_a_small_screen(name: str, words: list[str], locomotive: str) ->
     lines = tried(PLANS / f"{name}.toml", *words)
     assert len(lines) <= (8 if locomotive == "named" else 5 + len(plan.powers))
     assert max(map(len, lines)) <= 80
+    assert all(line.endswith(".") for line in lines if line.startswith("Risk is"))  # whole, not cut
 
 
 def test_rows_are_the_figures_of_the_json() -> None:

@@ -96,6 +96,12 @@ def test_a_search_that_was_stopped_says_how_much_better_a_plan_may_be(hill: Path
     assert replace(found, gap=0.17).to_dict()["gap_pct"] == 17.0
 
 
+def test_trains_that_were_left_out_are_named_as_not_judged() -> None:
+    plan = Path("plans/two-levels.toml").resolve()
+    assert "NOT JUDGED: express, empties, which run on this film too." in treat(plan, "--train", "stone").stdout
+    assert "NOT JUDGED" not in treat(plan).stdout
+
+
 def test_lengths_add_up(hill: Path) -> None:
     document = json.loads(treat(hill, "--json", "--step", "300 mm").stdout)
     for use, total in document["totals_m"].items():
@@ -201,7 +207,7 @@ def test_a_copy_that_would_not_find_what_it_includes_is_refused_with_the_cure_an
     result = treat(parted, "--carry", "0", "-o", str(out))
     assert result.exit_code == 2
     assert "with this plan" in result.stdout
-    assert "as check of the plan that -o writes does" in " ".join(result.stdout.split())
+    assert "so does check of the plan that -o writes" in " ".join(result.stdout.split())
     assert 'would not find what the plan names: that stands beside a plan or below it, got "cars.toml"' in result.stderr
     cure = f"write -o with a name in the folder of the plan, {parted.parent}, or copy these files to {other} first"
     assert cure in result.stderr

@@ -96,11 +96,7 @@ def _remarks(answer: TrialAnswer, reader: Reader) -> Iterator[str]:
     if answer.route.tails:
         yield f"It reverses in {' and in '.join(apart(tail.name) for tail in answer.route.tails)}."
     yield from (f"Note: {note.text}." for note in answer.notes)
-    most = (
-        ""
-        if train.counted is None or answer.compares
-        else f" Most {train.counted}: with the rest of the train unchanged."
-    )
+    most = "" if train.counted is None or answer.compares else f" Most {train.counted}: all else unchanged."
     yield f"Risk is the chance of stalling.{most}"
 
 

@@ -238,7 +238,7 @@ def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader, *, indent: int
     rows = [[train.name, *_cells(train.planned, reader), *_cells(train.everywhere, reader)] for train in ordered]
     page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
     if not found.beyond:
-        page.paragraph("These count film that wheels spread, as check of the plan that -o writes does.", indent=indent)
+        page.paragraph("Both count film that wheels spread; so does check of the plan that -o writes.", indent=indent)
     for train in ordered:
         for misfit in train.planned.misfits:
             page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=indent)
