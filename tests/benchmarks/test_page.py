@@ -13,7 +13,7 @@ from layouts import loco, long_hill
 from gradehaul.haulage.answers.check import check_layout
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.report.page import report_page
 from gradehaul.treatment.ways_over import ways_over
 from project import ROOT
@@ -46,7 +46,7 @@ def chromium():
 
 def written(layout: Layout, path: Path) -> Path:
     answer = check_layout(layout)
-    path.write_text(report_page(layout, answer, ways_over(layout, answer), reader_of("mm")), encoding="utf-8")
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), units_of("mm")), encoding="utf-8")
     return path
 
 

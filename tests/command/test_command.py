@@ -302,20 +302,20 @@ class TestPipes:
         assert err.decode().splitlines() == ["standard output: cannot be written: No space left on device"]
 
     def test_stopped_from_the_keyboard(self):
-        reader, writer = os.pipe()
+        units, writer = os.pipe()
         heard = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # a shell's background job ignores it
-        process = start("check", f"/dev/fd/{reader}", pass_fds=(reader,), preexec_fn=heard)
+        process = start("check", f"/dev/fd/{units}", pass_fds=(units,), preexec_fn=heard)
         os.write(writer, b"# more to come\n")
         for _ in range(1200):  # until it has read that and waits for the rest of the plan
             waiting = array("i", [0])
-            fcntl.ioctl(reader, termios.FIONREAD, waiting)
+            fcntl.ioctl(units, termios.FIONREAD, waiting)
             if waiting[0] == 0:
                 break
             time.sleep(0.05)
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
         os.close(writer)
-        os.close(reader)
+        os.close(units)
         assert (process.returncode, out, err) == (130, b"", b"stopped\n")
 
     @pytest.mark.parametrize("form", [[], ["--json"], ["--csv"]])

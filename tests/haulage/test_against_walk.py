@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 import brute_walk as walk
 from brute_walk import mismatch
 from gradehaul.haulage.adhesion import Pulls
-from gradehaul.haulage.demand import asked_at, demand, supply
+from gradehaul.haulage.demand import demand, demand_at, supply
 from gradehaul.haulage.longest import Climb
 from gradehaul.haulage.profile import RouteProfile, lay_strip, route_profile, steepest_on_ways
 from gradehaul.haulage.resistance import curve_costs
@@ -85,7 +85,7 @@ def test_demand_and_pull_at_every_place(layout: Layout) -> None:
     plan, profile = engine(layout.text)
     train = made_up(plan, plan.trains[TRAIN])
     walked = walk.walk(layout.chain, with_lowest_rolling(layout).train, STEP)
-    own = [asked_at(profile, train, head)[1] for head in walked.head]
+    own = [demand_at(profile, train, head)[1] for head in walked.head]
     assert own == pytest.approx(walked.own, abs=1e-8)
     need = demand(profile, train)
     easiest = walked.easiest + walked.own_easiest

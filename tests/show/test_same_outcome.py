@@ -22,7 +22,7 @@ from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.page import shortened
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.load_card import load_card_figures
 from gradehaul.show.check.load_rows import load_cards
 from gradehaul.show.check.text import check_page, trains_csv
@@ -105,11 +105,11 @@ def begins(text: str, outcomes: tuple[str, ...] = WORST_FIRST) -> str:
 
 def compare(layout: Layout, rails: tuple[str, ...] | None, *, pictures: bool) -> set[str]:
     """Read the outcomes of all trains back from whatever shows them; return those that were met."""
-    reader = reader_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
     truth, answer = expected(layout), check_layout(layout, rails=rails)
     judged = {key: outcome for key, outcome in truth.items() if key[1] in answer.judged_rails}
     per_train = worst(truth, answer.judged_rails)
-    text = check_page(answer, reader, (), ["trains"]).text()
+    text = check_page(answer, units, (), ["trains"]).text()
     assert shown_in_text(text.split("\nTrains\n")[1] if truth else "") == truth
     check_rows(text, truth, answer)
     told = answer.to_dict()
@@ -128,14 +128,14 @@ def compare(layout: Layout, rails: tuple[str, ...] | None, *, pictures: bool) ->
     for outcome in set(per_train.values()) - {"climbs"}:
         verb, *rest = outcome.split()
         assert " ".join([verb.removesuffix("s"), *rest]) in first.replace("runs away", "run away")
-    check_page_of(layout, answer, reader, judged)
+    check_page_of(layout, answer, units, judged)
     check_cards(answer, per_train, pictures=pictures)
     positions = layout.alignment.positions
     if any(map(positions.usable, positions.tracks)):
-        check_map(plan_view(layout, rails=rails), reader, judged, pictures=pictures)
+        check_map(plan_view(layout, rails=rails), units, judged, pictures=pictures)
     for name, named in layout.plan.trains.items():
         for leg in layout.route(named.route).legs or (layout.route(named.route),):
-            check_section(layout, leg.name, name, answer.judged_rails, reader, judged, pictures=pictures)
+            check_section(layout, leg.name, name, answer.judged_rails, units, judged, pictures=pictures)
     return set(truth.values())
 
 
@@ -154,8 +154,8 @@ def check_rows(text: str, truth: Outcomes, answer: CheckAnswer) -> None:
         assert shown == [worst(truth, each)[name] for each in conditions]
 
 
-def check_page_of(layout: Layout, answer: CheckAnswer, reader: Reader, judged: Outcomes) -> None:
-    shown = shown_on_page(report_page(layout, answer, (), reader))
+def check_page_of(layout: Layout, answer: CheckAnswer, units: UnitFormat, judged: Outcomes) -> None:
+    shown = shown_on_page(report_page(layout, answer, (), units))
     for name, outcomes in shown.items():
         mine = [judged[name, rail] for rail in layout.rails if rail in answer.judged_rails]
         assert outcomes[: len(mine)] == mine
@@ -178,18 +178,18 @@ def check_cards(answer: CheckAnswer, per_train: dict[str, str], *, pictures: boo
             assert re.search(rf"{re.escape(name)} (is )?{outcome}", drawn)
 
 
-def check_map(view: PlanView, reader: Reader, judged: Outcomes, *, pictures: bool) -> None:
+def check_map(view: PlanView, units: UnitFormat, judged: Outcomes, *, pictures: bool) -> None:
     document = json.loads(json.dumps(view.to_dict()))["trains"]
     assert {(each["name"], each["rail"]): each["outcome"] for each in document} == judged
-    text = map_page(view, reader, None, ["trains"]).text()
+    text = map_page(view, units, None, ["trains"]).text()
     for (name, rail), outcome in judged.items():
         assert re.search(rf"{re.escape(name)}, .*{re.escape(rail)}.*: {outcome}\n", text)
     kinds = {"stalls": "stall", "runs away": "runaway"}
     if pictures:
-        drawing = plan_dxf(view, reader).decode("utf-8", "replace")
+        drawing = plan_dxf(view, units).decode("utf-8", "replace")
         for size in ("a4", "phone"):
             with drawing_rules():
-                figure = plan_figure(view, reader, size=size)
+                figure = plan_figure(view, units, size=size)
             gids = {line.get_gid() for line in figure.axes[0].lines}
             marked = {re.sub(r" [\d, -]+$", "", text.get_gid()) for text in figure.findobj(Text) if text.get_gid()}
             said = " ".join(words(figure))
@@ -213,7 +213,7 @@ def check_section(
     route: str,
     name: str,
     rails: tuple[str, ...],
-    reader: Reader,
+    units: UnitFormat,
     judged: Outcomes,
     *,
     pictures: bool,
@@ -223,13 +223,13 @@ def check_section(
     assert {(name, each["rail"]): each["outcome"] for each in told} == {
         key: outcome for key, outcome in judged.items() if key[0] == name
     }
-    text = profile_page(section, reader).text()
+    text = profile_page(section, units).text()
     for (own, rail), outcome in judged.items():
         if own == name:
             assert re.search(rf"^ *{re.escape(rail)} +{outcome}  ", text, flags=re.MULTILINE | re.IGNORECASE)
     if pictures:
         with drawing_rules():
-            drawn = words(long_section_figure(section, reader))
+            drawn = words(long_section_figure(section, units))
         said = " ".join(drawn)
         for rail in rails:
             outcome = judged[name, rail]

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from gradehaul.show.base.page import Page
     from gradehaul.show.base.paper import SizeName
     from gradehaul.show.base.picture import Format
-    from gradehaul.show.base.reading_units import Grades, Reader, System
+    from gradehaul.show.base.unit_format import Grades, System, UnitFormat
 
 FAILS = 1
 """Exit status where, with ``--strict``, a named train fails or something went unchecked."""
@@ -66,15 +66,15 @@ class Output:
         """Whether a file is named."""
         return self.path is not None and self.path != "-"
 
-    def reader(self, plan: Plan) -> Reader:
+    def units(self, plan: Plan) -> UnitFormat:
         """Return the units in which lengths, forces and grades are written."""
-        from gradehaul.show.base.reading_units import balance_unit, reader_of
+        from gradehaul.show.base.unit_format import balance_unit, units_of
 
-        return reader_of(plan.unit, self.show, self.grades, force_unit=balance_unit(plan))
+        return units_of(plan.unit, self.show, self.grades, force_unit=balance_unit(plan))
 
-    def table_reader(self, plan: Plan) -> Reader | None:
+    def table_reader(self, plan: Plan) -> UnitFormat | None:
         """Return whose units a table is in, None for SI units."""
-        return None if self.si else self.reader(plan)
+        return None if self.si else self.units(plan)
 
     def picture(self) -> Format:
         """Return the format of the picture that the name of the file asks for."""

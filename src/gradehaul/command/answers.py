@@ -97,7 +97,7 @@ def check(
         from gradehaul.show.check.load_card import load_card_picture
         from gradehaul.show.sheets import PAPER_OF
 
-        paper = paper or PAPER_OF[out.reader(plan).system]
+        paper = paper or PAPER_OF[out.units(plan).system]
         return Answer(load_card_picture(answer, card, paper, date=_today()), passes=answer.passes)
     if out.form in ("csv", "csv trains"):
         from gradehaul.show.check.text import check_csv, trains_csv
@@ -113,7 +113,7 @@ def check(
         return Answer(replace(answer, ways_over=ways).to_dict(), passes=answer.passes)
     from gradehaul.show.check.text import check_page
 
-    return Answer(check_page(answer, out.reader(plan), ways, more), passes=answer.passes)
+    return Answer(check_page(answer, out.units(plan), ways, more), passes=answer.passes)
 
 
 @click.command("try")
@@ -146,7 +146,7 @@ def try_(
     from gradehaul.show.check.trial_text import trial_page
 
     answer = try_train(plan, route, vehicles, heights=dict(heights), seed=seed)
-    return Answer(answer.to_dict() if out.form == "json" else trial_page(answer, out.reader(plan)))
+    return Answer(answer.to_dict() if out.form == "json" else trial_page(answer, out.units(plan)))
 
 
 @click.command()
@@ -183,10 +183,10 @@ def profile(
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.section.picture import long_section_picture
 
-            return Answer(long_section_picture(picture, section, out.reader(plan), size=out.size))
+            return Answer(long_section_picture(picture, section, out.units(plan), size=out.size))
     from gradehaul.show.section.text import profile_page
 
-    return Answer(profile_page(section, out.reader(plan), more))
+    return Answer(profile_page(section, out.units(plan), more))
 
 
 @click.command()
@@ -223,7 +223,7 @@ def report(
     with progress_on(sys.stderr, "routes") as progress:
         answer = check_layout(layout, rails=rails, trains=trains, routes=routes, progress=progress)
     found = shown_film(layout, film, trains, treat=treat)
-    return Answer(report_page(layout, answer, ways_over(layout, answer), out.reader(plan), found))
+    return Answer(report_page(layout, answer, ways_over(layout, answer), out.units(plan), found))
 
 
 def _today() -> str:

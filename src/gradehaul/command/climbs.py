@@ -196,17 +196,17 @@ def helix(
     found = design_helix(fixed, build, stock, find=find, train=train, rail=rail, need=need, direction=direction)
     from gradehaul.show.climb.text import helix_page
 
-    reader = out.reader(stock)
+    units = out.units(stock)
 
     def sheet() -> bytes:
         from gradehaul.design.climb.bench import helix_bench
         from gradehaul.show.climb.bench_sheet import helix_sheet
         from gradehaul.show.sheets import PAPER_OF
 
-        bench = helix_bench(found.helix, stock, found.hill, reader.system, datum, risers)
-        return helix_sheet(bench, reader, paper or PAPER_OF[reader.system])
+        bench = helix_bench(found.helix, stock, found.hill, units.system, datum, risers)
+        return helix_sheet(bench, units, paper or PAPER_OF[units.system])
 
-    shown = found.to_dict() if out.form == "json" else helix_page(found, reader, find=find, more=more)
+    shown = found.to_dict() if out.form == "json" else helix_page(found, units, find=find, more=more)
     return Answer(shown, sheet if _is_sheet(out) else _copy(found, out))
 
 
@@ -262,17 +262,17 @@ def incline(
     bends = tuple(Bend(radius, angle, ease or 0.0) for radius, angle in curves)
     fixed = InclineGiven(rise, length, grade, bends, vertical_curve, compensate)
     found = design_incline(fixed, stock, find=find, train=train, rail=rail, need=need, direction=direction)
-    reader = out.reader(stock)
+    units = out.units(stock)
 
     def sheet() -> bytes:
         from gradehaul.design.climb.bench import incline_bench
         from gradehaul.show.climb.bench_sheet import incline_sheet
         from gradehaul.show.sheets import PAPER_OF
 
-        bench = incline_bench(found.hill, every, reader.system, datum)
-        return incline_sheet(bench, reader, paper or PAPER_OF[reader.system])
+        bench = incline_bench(found.hill, every, units.system, datum)
+        return incline_sheet(bench, units, paper or PAPER_OF[units.system])
 
-    shown = found.to_dict() if out.form == "json" else incline_page(found, reader, find=find, more=more)
+    shown = found.to_dict() if out.form == "json" else incline_page(found, units, find=find, more=more)
     return Answer(shown, sheet if _is_sheet(out) else _copy(found, out))
 
 
@@ -326,10 +326,10 @@ def _sweep(
             return Answer(json_text(found.to_dict(), indent=None))
         return Answer(sweep_csv(found, out.table_reader(stock)))
     if not out.to_file:
-        return Answer(sweep_page(found, out.reader(stock)))
+        return Answer(sweep_page(found, out.units(stock)))
     from gradehaul.show.climb.sweep_picture import sweep_picture
 
-    return Answer(sweep_picture(out.picture(), found, out.reader(stock)))
+    return Answer(sweep_picture(out.picture(), found, out.units(stock)))
 
 
 def _stock(given: Any) -> tuple[Plan, Any]:  # noqa: ANN401 - the options of a verb
@@ -353,6 +353,6 @@ def _copy(found: HelixAnswer | InclineAnswer, out: Output) -> Callable[[], str |
         from gradehaul.show.section.picture import long_section_picture
 
         layout = found.hill.layout
-        return long_section_picture(out.picture(), long_section(layout, layout.routes[0].name), out.reader(found.stock))
+        return long_section_picture(out.picture(), long_section(layout, layout.routes[0].name), out.units(found.stock))
 
     return copy

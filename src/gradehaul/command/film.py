@@ -89,7 +89,7 @@ def treat(
         return Answer(treat_csv(found, out.table_reader(plan)), copy)
     from gradehaul.show.film.text import treat_page
 
-    return Answer(treat_page(found, out.reader(plan), more), copy)
+    return Answer(treat_page(found, out.units(plan), more), copy)
 
 
 @click.command()
@@ -110,7 +110,7 @@ def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, mor
             raise click.UsageError("--sheet needs -o FILE.pdf")
         from gradehaul.show.bench.sheet import bench_sheet
 
-        return Answer(bench_sheet(plan, out.reader(plan), paper))
+        return Answer(bench_sheet(plan, out.units(plan), paper))
     refuse_idle("paper", needs="--sheet")
     from gradehaul.haulage.answers.readings import readings as answer_of
 
@@ -125,7 +125,7 @@ def readings(*, plan: Plan, out: Output, paper: PaperName | None, seed: int, mor
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.bench.picture import readings_plot
 
-            return Answer(readings_plot(picture, answer, out.reader(plan)))
+            return Answer(readings_plot(picture, answer, out.units(plan)))
     from gradehaul.show.bench.text import readings_page
 
-    return Answer(readings_page(answer, out.reader(plan), more))
+    return Answer(readings_page(answer, out.units(plan), more))

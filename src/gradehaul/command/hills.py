@@ -86,10 +86,10 @@ def clearance(
             from gradehaul.show.clearance.picture import clearance_picture
 
             view = plan_view(layout, trains=())
-            return Answer(clearance_picture(picture, found, view, out.reader(plan), size=out.size), passes=passes)
+            return Answer(clearance_picture(picture, found, view, out.units(plan), size=out.size), passes=passes)
     from gradehaul.show.clearance.text import clearance_page
 
-    return Answer(clearance_page(found, out.reader(plan), more), passes=passes)
+    return Answer(clearance_page(found, out.units(plan), more), passes=passes)
 
 
 @click.command()
@@ -153,7 +153,7 @@ def level(
         refuse_idle(*_RAILHEADS, beside="--survey, --heights, --target, --shim and --step")
         from gradehaul.design.level.shims import corrected_surveys
 
-        system = out.reader(plan).system
+        system = out.units(plan).system
         found = corrected_surveys(plan, system, surveys=surveys, table=table, target=target, shim=shim, step=step)
         return _risers(plan, found, out, more)
     if change is not None and change <= 0:
@@ -174,12 +174,12 @@ def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequenc
         form = out.picture()
         if len(found) > 1:
             raise click.UsageError("-o draws one survey: name it by --survey")
-        return risers_picture(form, plan, found[0], out.reader(plan), size=out.size)
+        return risers_picture(form, plan, found[0], out.units(plan), size=out.size)
 
     if out.form == "text":
         from gradehaul.show.level.risers_text import risers_page
 
-        return Answer(risers_page(plan, found, out.reader(plan), more), picture)
+        return Answer(risers_page(plan, found, out.units(plan), more), picture)
     from gradehaul.design.level.shims import CorrectedSurveys
     from gradehaul.show.level.risers_text import risers_csv
 
@@ -196,12 +196,12 @@ def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:
             return leveled_plan(found, Path(str(out.path)).parent if out.to_file else None)
         from gradehaul.show.level.picture import level_picture
 
-        return level_picture(out.picture(), found, out.reader(found.plan), size=out.size)
+        return level_picture(out.picture(), found, out.units(found.plan), size=out.size)
 
     if out.form == "text":
         from gradehaul.show.level.text import level_page
 
-        return Answer(level_page(found, out.reader(found.plan), more), copy, found.passes)
+        return Answer(level_page(found, out.units(found.plan), more), copy, found.passes)
     from gradehaul.show.level.text import level_csv
 
     shown = found.to_dict() if out.form == "json" else level_csv(found, out.table_reader(found.plan))

@@ -137,10 +137,10 @@ def map_(
         case "png" | "svg" | "pdf" as picture:
             from gradehaul.show.plan_view.picture import plan_picture
 
-            return Answer(plan_picture(picture, view, out.reader(plan), size=out.size, film=kept_clean))
+            return Answer(plan_picture(picture, view, out.units(plan), size=out.size, film=kept_clean))
     from gradehaul.show.plan_view.text import map_page
 
-    return Answer(map_page(view, out.reader(plan), kept_clean, more))
+    return Answer(map_page(view, out.units(plan), kept_clean, more))
 
 
 @click.command()
@@ -164,14 +164,14 @@ def export(
 ) -> Answer:
     """Write the plan as a drawing (DXF), with grades on layers."""
     from gradehaul.haulage.answers.layout import Layout
-    from gradehaul.show.base.reading_units import reader_of
+    from gradehaul.show.base.unit_format import units_of
     from gradehaul.show.drawing.dxf import drawing_name, plan_dxf
 
     drawing_name(str(out.path))
     layout = Layout(plan)
     kept_clean = shown_film(layout, film, trains, treat=treat)
     view = _view(layout, trains, rails, kept_clean)
-    drawing = plan_dxf(view, reader_of(plan.unit, out.show, out.grades), kept_clean)
+    drawing = plan_dxf(view, units_of(plan.unit, out.show, out.grades), kept_clean)
     return Answer(drawing, remarks=[str(note) for note in view.notes])
 
 

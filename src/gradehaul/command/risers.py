@@ -64,9 +64,9 @@ def risers(
     from gradehaul.design.risers.walk import walk_along
     from gradehaul.haulage.answers.layout import Layout
 
-    reader = out.reader(plan)
+    units = out.units(plan)
     walk = walk_along(Layout(plan), line=line, route=route)
-    found = risers_along(walk, usual_riser_build(plan, reader.system, **lengths), every=every, begin=begin)
+    found = risers_along(walk, usual_riser_build(plan, units.system, **lengths), every=every, begin=begin)
     match out.form:
         case "json":
             return Answer(found.to_dict())
@@ -78,11 +78,11 @@ def risers(
             from gradehaul.show.risers.sheet import risers_sheet
             from gradehaul.show.sheets import PAPER_OF
 
-            return Answer(risers_sheet(found, reader, paper or PAPER_OF[reader.system], strip=strip))
+            return Answer(risers_sheet(found, units, paper or PAPER_OF[units.system], strip=strip))
         case "png" | "svg" as picture:
             from gradehaul.show.risers.sheet import risers_picture
 
-            return Answer(risers_picture(picture, found, reader))
+            return Answer(risers_picture(picture, found, units))
     from gradehaul.show.risers.text import risers_page
 
-    return Answer(risers_page(found, reader))
+    return Answer(risers_page(found, units))

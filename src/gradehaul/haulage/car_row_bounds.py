@@ -43,12 +43,12 @@ class Rows:
             if size > 1 and size * self.length > self.profile.length:
                 continue
             # a train longer than its berth stands with cars on the level track behind it: a row may straddle the origin
-            asked = self.profile.averaged(size * self.length, 0.0)
-            steepest = asked.greatest()
+            demanded = self.profile.averaged(size * self.length, 0.0)
+            steepest = demanded.greatest()
             worst.append(steepest.at)
             parts, left = left // size, left % size
             self.up += parts * size * max(steepest.value, 0.0)
-            self.down += parts * size * max(-asked.least().value, 0.0)
+            self.down += parts * size * max(-demanded.least().value, 0.0)
         for place in worst:
             self.look_at(place)
 

@@ -294,7 +294,7 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
     return Demand(running, starting, least + train.lowest_rolling)
 
 
-def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
+def demand_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
     """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place.
 
     Parameters
@@ -313,7 +313,7 @@ def asked_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, f
     >>> from gradehaul.plan import load_plan
     >>> layout = Layout(load_plan("plans/first-hill.toml"))
     >>> profile, train = layout.profile("Uphill"), made_up(layout.plan, layout.plan.trains["local"])
-    >>> [round(force, 4) for force in asked_at(profile, train, 4.0)]
+    >>> [round(force, 4) for force in demand_at(profile, train, 4.0)]
     [0.2952, 0.0695]
     """
     heights = profile.with_track_behind(train.length).continued(head - train.edges)

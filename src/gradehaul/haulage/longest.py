@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 
 from gradehaul.haulage.adhesion import GRAVITY, Pulls
 from gradehaul.haulage.counts import Worst
-from gradehaul.haulage.demand import TIE, Demand, asked_at, bases_at, demand, supply, tension_at
+from gradehaul.haulage.demand import TIE, Demand, bases_at, demand, demand_at, supply, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Engine, Train, headed_by, pushed
 from gradehaul.haulage.verdict import greatest, less
@@ -206,7 +206,7 @@ class _Run:
         worst = margins[test]
         starting = test == "restart"
         train, profile = self.train(count), self.profile.starting if starting else self.profile
-        need = asked_at(profile, train, worst.at)[0] + count * self.resistance(test)
+        need = demand_at(profile, train, worst.at)[0] + count * self.resistance(test)
         need += tension_at(profile, train, worst.at, starting=starting)
         return Binds(test, count, worst.at, self.profile.track_at(worst.at), need, worst.value + need)
 

@@ -195,9 +195,9 @@ def _moved(verdict: Verdict, by: float) -> Verdict:
     )
 
 
-def less(pull: PiecewiseQuadratic | float, asked: PiecewiseQuadratic) -> PiecewiseQuadratic:
-    """Return a pull less what is asked, as a function of the head's place."""
-    return pull - asked if isinstance(pull, PiecewiseQuadratic) else asked * -1.0 + pull
+def less(pull: PiecewiseQuadratic | float, demanded: PiecewiseQuadratic) -> PiecewiseQuadratic:
+    """Return a pull less what is demanded, as a function of the head's place."""
+    return pull - demanded if isinstance(pull, PiecewiseQuadratic) else demanded * -1.0 + pull
 
 
 def greatest(pull: PiecewiseQuadratic | float) -> float:

@@ -17,7 +17,7 @@ from gradehaul.plan.edit.trial import Trial, fixed_railheads, known_part, tried
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import chance_words
-from gradehaul.show.base.reading_units import balance_unit, reader_of
+from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.report.document import (
     conditions_document,
     heights_document,
@@ -70,8 +70,8 @@ def parts(base: Stated, trial: Trial) -> Iterator[Part]:
         yield {"kind": "refused", "trial": _trial(trial), "lines": str(error).splitlines()}
         return
     layout, judged = now.layout, now.judged
-    reader = reader_of(now.plan.unit, force_unit=balance_unit(now.plan))
-    document = report_document(layout, judged, layout.judged(), reader)
+    units = units_of(now.plan.unit, force_unit=balance_unit(now.plan))
+    document = report_document(layout, judged, layout.judged(), units)
     document |= {
         "kind": "answer",
         "trial": _trial(trial),

@@ -15,7 +15,7 @@ from gradehaul.live.answers import Part, Stated, parts, stated
 from gradehaul.live.followed import Followed, Reading
 from gradehaul.live.worker import Worker
 from gradehaul.plan.edit.trial import Trial
-from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 
 MOST_PAGES = 30
 """Pages that may be open on one plan at once."""
@@ -147,8 +147,8 @@ class Session:
         for part in parts(good, trial):
             if part["kind"] == "answer":
                 before, page.shown = page.shown, good.judged
-                reader = reader_of(good.plan.unit, force_unit=balance_unit(good.plan))
-                part["changes"] = [] if before is None else list(changes(before, page.shown, reader))
+                units = units_of(good.plan.unit, force_unit=balance_unit(good.plan))
+                part["changes"] = [] if before is None else list(changes(before, page.shown, units))
                 part["file"] = self.followed.path.name
             yield part
 
@@ -181,7 +181,7 @@ def _line(error: GradehaulError) -> Mapping[str, Any]:
     return {"text": str(error), "file": file or error.file, "line": int(rest) if file and rest.isdigit() else None}
 
 
-def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], reader: Reader) -> Iterator[str]:
+def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], units: UnitFormat) -> Iterator[str]:
     """Yield a line for each train that a save changed, for each new one, and for each that is gone.
 
     Both lists have the trains on the judged rail conditions.
@@ -189,10 +189,10 @@ def changes(before: Sequence[JudgedTrain], after: Sequence[JudgedTrain], reader:
     was, now = ({train.name: train for train in worst_of_each(trains)} for trains in (before, after))
     for name, train in now.items():
         if name not in was:
-            yield f"{name}: new, {train.outcome}, {reader.force(train.verdict.margin)} to spare"
+            yield f"{name}: new, {train.outcome}, {units.force(train.verdict.margin)} to spare"
             continue
         old = was[name]
-        forces = reader.force(old.verdict.margin), reader.force(train.verdict.margin)
+        forces = units.force(old.verdict.margin), units.force(train.verdict.margin)
         (old_figure, old_unit), (figure, unit) = (force.split(" ") for force in forces)
         was_force = old_figure if old_unit == unit else forces[0]
         words = [f"{was_force} to {figure} {unit}"] if forces[0] != forces[1] else []

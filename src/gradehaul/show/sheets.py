@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from gradehaul.show.base.colors import INK
-from gradehaul.show.base.reading_units import System
+from gradehaul.show.base.unit_format import System
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -10,7 +10,7 @@ from gradehaul.haulage.answers.berths import Roll, rolls
 from gradehaul.haulage.answers.check import check
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import read_plan
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.text import check_page
 
 RESISTANCE = 0.008
@@ -123,6 +123,6 @@ def test_rolling_is_told_in_every_form() -> None:
     assert told["rolls"] == {
         "ore": [{"toward": "J", "runs_m": pytest.approx(2.5), "stops_on": "Long:1", "end_of_track": None}]
     }
-    page = check_page(answer, reader_of("m"), (), ["berths"]).text()
+    page = check_page(answer, units_of("m"), (), ["berths"]).text()
     assert "ore parked in Siding would roll toward J: 2.500 m, and stops on Long:1" in page
     assert "Block the wheels" in page

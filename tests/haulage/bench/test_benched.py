@@ -16,7 +16,7 @@ from gradehaul.haulage.bench.benched import with_bench, work_out
 from gradehaul.haulage.bench.reduction import student
 from gradehaul.haulage.trust.draws import Draws
 from gradehaul.plan import read_plan
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.bench.text import readings_page
 from haulage.bench.tables import GF, reading, string
 
@@ -206,7 +206,7 @@ def test_a_prediction_that_says_less_than_weight_is_shown_with_both():
     assert told.by_weight.value == pytest.approx(0.22 * 350 * GF)
     notes = [str(note) for note in check(bare).notes]
     assert any("unread" in note and "its weight" in note for note in notes)
-    assert "say little about unread" in readings_page(answer, reader_of("mm"), ["estimates"]).text()
+    assert "say little about unread" in readings_page(answer, units_of("mm"), ["estimates"]).text()
 
 
 def test_the_check_of_a_layout_says_where_its_pulls_are_from():

@@ -1,14 +1,14 @@
 import pytest
 
-from gradehaul.show.base.reading_units import Reader, reader_of
+from gradehaul.show.base.unit_format import UnitFormat, units_of
 
 
 def test_the_plan_decides_unless_asked():
-    assert reader_of("ft") == Reader("ft", "imperial")
-    assert reader_of("cm") == Reader("cm", "metric")
-    assert reader_of("cm", "imperial") == Reader("in", "imperial")
-    assert reader_of("ft", "imperial") == Reader("ft", "imperial")
-    assert reader_of("yd", "metric") == Reader("mm", "metric")
+    assert units_of("ft") == UnitFormat("ft", "imperial")
+    assert units_of("cm") == UnitFormat("cm", "metric")
+    assert units_of("cm", "imperial") == UnitFormat("in", "imperial")
+    assert units_of("ft", "imperial") == UnitFormat("ft", "imperial")
+    assert units_of("yd", "metric") == UnitFormat("mm", "metric")
 
 
 @pytest.mark.parametrize(
@@ -20,12 +20,12 @@ def test_the_plan_decides_unless_asked():
     ],
 )
 def test_grades(grades, climbing, falling, level):
-    reader = Reader("in", "imperial", grades)
-    assert (reader.grade(0.025), reader.grade(-0.025), reader.grade(-1e-18)) == (climbing, falling, level)
+    units = UnitFormat("in", "imperial", grades)
+    assert (units.grade(0.025), units.grade(-0.025), units.grade(-1e-18)) == (climbing, falling, level)
 
 
 def test_forces_are_told_as_a_balance_reads():
-    metric, imperial = reader_of("mm"), reader_of("in")
+    metric, imperial = units_of("mm"), units_of("in")
     assert metric.force(0.0980665) == "10.0 gf"
     assert imperial.force(0.27801385095378125) == "1.00 ozf"
     assert metric.force(980.665) == "100.00 kgf"
@@ -33,18 +33,18 @@ def test_forces_are_told_as_a_balance_reads():
 
 
 def test_a_small_shortfall_does_not_read_as_nothing():
-    assert reader_of("in").force(-0.001) == "-0.004 ozf"
-    assert reader_of("in").force(-1e-9) == "0.00 ozf"
+    assert units_of("in").force(-0.001) == "-0.004 ozf"
+    assert units_of("in").force(-1e-9) == "0.00 ozf"
 
 
 @pytest.mark.parametrize("unit", ["mm", "cm", "m", "km", "in", "ft", "yd", "mile"])
 def test_every_unit_of_a_plan_is_told(unit):
-    assert reader_of(unit).length(1.0).endswith(f" {unit}")
+    assert units_of(unit).length(1.0).endswith(f" {unit}")
 
 
 def test_every_kind_is_told():
-    reader = reader_of("mm")
-    assert reader.quantity(0.5, "mass") == "500 g"
-    assert reader.quantity(0.9, "share") == "90.00 %"
-    assert reader.quantity(0.02, "grade") == "2.00 %"
-    assert reader.quantity(3.141592653589793, "angle") == "180.0 deg"
+    units = units_of("mm")
+    assert units.quantity(0.5, "mass") == "500 g"
+    assert units.quantity(0.9, "share") == "90.00 %"
+    assert units.quantity(0.02, "grade") == "2.00 %"
+    assert units.quantity(3.141592653589793, "angle") == "180.0 deg"

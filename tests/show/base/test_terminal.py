@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.text import check_page
 
 
 def test_a_terminal_that_is_wide_enough_shows_what_a_file_holds(answer, odd_answer):
     for each in (answer, odd_answer):
-        page = check_page(each, reader_of("in"))
+        page = check_page(each, units_of("in"))
         assert page.text(width=2000) == page.text()
 
 
@@ -23,7 +23,7 @@ def test_columns_line_up_whatever_the_width_of_a_character(name):
 
 
 def test_color_is_only_a_style(answer):
-    page = check_page(answer, reader_of("in"))
+    page = check_page(answer, units_of("in"))
     colored = page.text(width=200, color=True)
     assert "\x1b[" in colored
     assert "\x1b[" not in page.text(width=200)

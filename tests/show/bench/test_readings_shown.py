@@ -9,7 +9,7 @@ import pytest
 from gradehaul.haulage.answers.readings import readings
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.bench.picture import readings_figure, readings_plot
 from gradehaul.show.bench.sheet import bench_figures, bench_sheet
 from gradehaul.show.bench.text import readings_csv, readings_page
@@ -18,7 +18,7 @@ from project import PLANS
 from show.drawn import MARGIN, check_sheet, drawn_texts
 
 BENCH = PLANS / "bench.toml"
-READER = reader_of("mm", force_unit="gf")
+READER = units_of("mm", force_unit="gf")
 BARE = 'scale = "HO"\nunit = "mm"\n[line.A]\nfrom = "B"\nto = "C"\ntrack = [{ straight = 900 }]\n'
 ODD = (
     BARE
@@ -199,7 +199,7 @@ def test_nothing_on_the_form_runs_over_its_edge(answer, odd, unit, paper, size):
 
     with drawing_rules():
         for plan in (answer.plan, odd.plan, read_plan(BARE)):
-            for page in bench_figures(plan, reader_of(unit), paper):
+            for page in bench_figures(plan, units_of(unit), paper):
                 assert page.get_size_inches() == pytest.approx(size, abs=0.01)
                 renderer = FigureCanvasAgg(page).get_renderer()
                 for text in page.texts:

@@ -11,19 +11,19 @@ from gradehaul.haulage.trust.train import Cause, TrainTrust
 from gradehaul.haulage.verdict import Stretch
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import KeptShare
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.route_text import spread_words
 from gradehaul.show.check.text import check_page
 from gradehaul.show.check.verdict_text import biggest_unknown
 from gradehaul.show.sections import CHECK as SECTIONS
 
-INCHES = reader_of("in")
+INCHES = units_of("in")
 FILM = ("treated", "treated fresh")
 
 
-def whole(answer, reader=INCHES):
+def whole(answer, units=INCHES):
     """Return the page with all its sections."""
-    return check_page(answer, reader, (), SECTIONS)
+    return check_page(answer, units, (), SECTIONS)
 
 
 @pytest.fixture(scope="module")
@@ -214,12 +214,12 @@ def test_color_adds_escapes_and_no_words(answer):
 
 
 def test_the_text_itself_is_ascii(answer):
-    for reader in (INCHES, reader_of("in", "metric", "permille"), reader_of("in", None, "one-in")):
-        assert whole(answer, reader).text().isascii()
+    for units in (INCHES, units_of("in", "metric", "permille"), units_of("in", None, "one-in")):
+        assert whole(answer, units).text().isascii()
 
 
 def test_units_follow_the_reader(answer):
-    text = whole(answer, reader_of("in", "metric", "permille")).text()
+    text = whole(answer, units_of("in", "metric", "permille")).text()
     assert " mm" in text
     assert " gf" in text
     assert "permille" in text
@@ -247,14 +247,14 @@ def test_no_way_between_places_is_said():
 
 def test_the_worse_age_of_the_film_is_named():
     plan = load_plan("plans/two-levels.toml")
-    shown = whole(check(plan), reader_of("mm")).text()
+    shown = whole(check(plan), units_of("mm")).text()
     assert shown.count("as planned, pull is lowest on the day you apply the film") == 3
     # a film whose first day is as good as any other
     film = {
         name: replace(each, metal=KeptShare(0.8, 0.8), tyred=KeptShare(0.8, 0.8)) for name, each in plan.films.items()
     }
     locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
-    alike = whole(check(replace(plan, films=film, locos=locos)), reader_of("mm")).text()
+    alike = whole(check(replace(plan, films=film, locos=locos)), units_of("mm")).text()
     assert alike.count("as planned, the age of the film makes no difference") == 3
 
 
@@ -294,10 +294,10 @@ def test_the_biggest_unknown_and_what_to_measure(causes, more):
 
 
 def test_a_run_round_is_told_with_the_room_there_is():
-    told = whole(check(run_round_plan.plan()), reader_of("m")).text()
+    told = whole(check(run_round_plan.plan()), units_of("m")).text()
     assert section(told, "Route Up")[2] == (
         '  Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned; '
         'the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead.'
     )
-    plain = whole(check(run_round_plan.plan(more="")), reader_of("m")).text()
+    plain = whole(check(run_round_plan.plan(more="")), units_of("m")).text()
     assert section(plain, "Route Up")[2].endswith("3.000 m long, and goes on with its order turned.")

@@ -22,7 +22,7 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Note
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import shortened
-from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.check.text import check_page
 from gradehaul.show.sections import CHECK as SECTIONS
 from gradehaul.treatment.ways_over import ways_over
@@ -31,13 +31,13 @@ from project import PLANS, ROOT
 DEMOS = sorted(path.stem for path in PLANS.glob("*.toml") if path.stem != "stock-ho")
 TRAIN = re.compile(r"^(.+?)  +(STALLS|RUNS AWAY|TOO LONG|marginal|climbs) +([<>]?\d+ %) +(-?[\d.]+ \w+)  ")
 
-Shown = tuple[CheckAnswer, Reader, str]
+Shown = tuple[CheckAnswer, UnitFormat, str]
 
 
 def shown(layout: Layout, *more: str, rails: tuple[str, ...] | None = None) -> Shown:
     answer = check_layout(layout, rails=rails)
-    reader = reader_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
-    return answer, reader, check_page(answer, reader, ways_over(layout, answer), more).text()
+    units = units_of(layout.plan.unit, force_unit=balance_unit(layout.plan))
+    return answer, units, check_page(answer, units, ways_over(layout, answer), more).text()
 
 
 @pytest.fixture(scope="module", params=DEMOS)
@@ -74,14 +74,14 @@ def test_the_limits_hold_on_random_plans_and_more_trains() -> None:
 
 
 def test_a_terminal_of_80_columns_wraps_nothing(demo: Shown) -> None:
-    answer, reader, text = demo
-    page = check_page(answer, reader)
+    answer, units, text = demo
+    page = check_page(answer, units)
     assert page.text(width=80) == page.text(width=160) == page.text()
     assert re.sub(r"\x1b\[[0-9;]*m", "", page.text(width=80, color=True)) == page.text()
     assert text
 
 
-def figures_agree(answer: CheckAnswer, reader: Reader, text: str) -> int:
+def figures_agree(answer: CheckAnswer, units: UnitFormat, text: str) -> int:
     """Compare the rows of trains and loads with the document, and return how many were compared."""
     document = answer.to_dict()
     compared = 0
@@ -92,23 +92,23 @@ def figures_agree(answer: CheckAnswer, reader: Reader, text: str) -> int:
             continue
         risk, spare = row[3], row[4]
         assert (risk, spare) in {
-            (chance_words(each["stall_probability"]), reader.force(each["margin_n"])) for each in judged
+            (chance_words(each["stall_probability"]), units.force(each["margin_n"])) for each in judged
         }
         assert row[2].lower() in {each["outcome"] for each in judged}
         compared += 1
     for route in document["routes"]:
-        compared += loads_agree(route, answer, reader, text)
+        compared += loads_agree(route, answer, units, text)
     return compared
 
 
-def loads_agree(route: dict[str, Any], answer: CheckAnswer, reader: Reader, text: str) -> int:
+def loads_agree(route: dict[str, Any], answer: CheckAnswer, units: UnitFormat, text: str) -> int:
     """Compare the loads below the heading of a route with the document."""
     lines = text.splitlines()
     begin = next((k for k, line in enumerate(lines) if re.match(rf"{re.escape(route['name'])}(,| and|:) ", line)), None)
     if begin is None:
         return 0
     grade = route["ruling"]["effective_pct"]
-    assert (reader.grade(grade / 100) if grade else "level") in lines[begin]
+    assert (units.grade(grade / 100) if grade else "level") in lines[begin]
     compared = 0
     for line in lines[begin + 1 :]:
         if not line.startswith("  "):
@@ -150,24 +150,24 @@ def test_every_figure_is_that_of_the_document_on_random_plans() -> None:
 
 
 def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
-    answer, reader, _ = demo
-    text = check_page(answer, reader, (), SECTIONS).text()
+    answer, units, _ = demo
+    text = check_page(answer, units, (), SECTIONS).text()
     wanted: list[str] = []
     for train in answer.trains:
         verdict = train.verdict
-        wanted += [reader.length(train.length), reader.force(verdict.margin), reader.length(verdict.at), verdict.track]
+        wanted += [units.length(train.length), units.force(verdict.margin), units.length(verdict.at), verdict.track]
         wanted += [chance_words(train.trust.stall_probability), train.rail, train.route]
     for route in answer.routes:
         profile, ruling = route.profile, route.ruling
-        wanted += [reader.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
-        wanted += [reader.grade(each) for each in (ruling.effective, ruling.grade, ruling.curve)]
+        wanted += [units.length(each) for each in (profile.length, profile.climb, profile.fall, ruling.start)]
+        wanted += [units.grade(each) for each in (ruling.effective, ruling.grade, ruling.curve)]
         for load, spread in zip(route.loads, route.spreads, strict=True):
             wanted += [f"{cars_words(load.to_run)} ({cars_words(load.rated)} / {cars_words(load.limit)}) {load.basis}"]
             wanted += [cars_words(count) for count in (spread.limit_low, spread.limit_high)]
             if load.binds is not None:
-                wanted += [*reader.forces_apart(load.binds.demand, load.binds.pull), reader.length(load.binds.at)]
+                wanted += [*units.forces_apart(load.binds.demand, load.binds.pull), units.length(load.binds.at)]
     for berth in answer.berths:
-        wanted += [berth.name, reader.length(berth.clear_length), reader.grade(berth.steepest)]
+        wanted += [berth.name, units.length(berth.clear_length), units.grade(berth.steepest)]
         wanted += [f"{count} {car}" for car, count in berth.cars_fit.items()]
     wanted += [figure.basis for figure in answer.figures] + [str(note) for note in answer.notes]
     assert [words for words in wanted if words not in text] == []
@@ -178,7 +178,7 @@ def test_more_all_prints_every_figure_of_the_answer(demo: Shown) -> None:
 
 def test_unusual_figures_stand_above_the_verdict(answer: CheckAnswer) -> None:
     doubts = tuple(Note(f'car "{k}"', "the mass is 145 oz; 2 to 8 oz is usual") for k in range(5))
-    text = check_page(replace(answer, doubts=doubts), reader_of("in")).text()
+    text = check_page(replace(answer, doubts=doubts), units_of("in")).text()
     assert text.index('Look at this first: car "0": the mass is 145 oz') < text.index("\nOn clean rail 1 of 2")
     assert "2 more like this: --more notes" in text
 
@@ -186,16 +186,16 @@ def test_unusual_figures_stand_above_the_verdict(answer: CheckAnswer) -> None:
 def test_what_was_not_checked_is_in_the_headline(answer: CheckAnswer) -> None:
     left = "train morning, since its route is not answered"
     some = tuple(train for train in answer.trains if train.name != "morning")
-    text = " ".join(check_page(replace(answer, trains=some, not_checked=(left,)), reader_of("in")).text().split())
+    text = " ".join(check_page(replace(answer, trains=some, not_checked=(left,)), units_of("in")).text().split())
     assert f"On clean rail 1 of 2 trains climbs. NOT CHECKED: {left}." in text
-    text = " ".join(check_page(replace(answer, trains=(), not_checked=(left,)), reader_of("in")).text().split())
+    text = " ".join(check_page(replace(answer, trains=(), not_checked=(left,)), units_of("in")).text().split())
     assert f"No train is judged. NOT CHECKED: {left}." in text
 
 
 def test_trains_that_fail_have_a_line_on_what_to_do(answer: CheckAnswer) -> None:
     long = Misfit('berth "Wharf"', "berth", 2.54, 1.27)
     trains = tuple(replace(each, misfits=(long,)) if each.name == "short" else each for each in answer.trains)
-    text = check_page(replace(answer, trains=trains), reader_of("in")).text()
+    text = check_page(replace(answer, trains=trains), units_of("in")).text()
     assert 'short: 100.0 in long; berth "Wharf" holds 50.0 in.' in text
     layout = Layout(load_plan(PLANS / "first-hill.toml"))
     film = shown(layout, rails=("treated", "treated fresh"))[2]

@@ -11,10 +11,10 @@ from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.haulage.verdict import Stretch
 from gradehaul.show.base.labels import apart
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import short_words, verdict_words
 
-READER = Reader("in", "imperial")
+READER = UnitFormat("in", "imperial")
 
 
 def words(answer: CheckAnswer, name: str, rail: str, misfits=(), **changed) -> str:

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from gradehaul.command import main
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.ways_over_text import add_ways_over
 from gradehaul.treatment.helping import District, Help
 from gradehaul.treatment.ways_over import Doubling, WaysOver
@@ -29,7 +29,7 @@ def told(**other: object) -> str:
         "help": (Help("mule", "head", (district,), enough=True), Help("mule", "tail", (district,), enough=False)),
     }
     page = Page()
-    add_ways_over(page, [WaysOver(**(own | other))], reader_of("mm"))  # type: ignore[arg-type]
+    add_ways_over(page, [WaysOver(**(own | other))], units_of("mm"))  # type: ignore[arg-type]
     return page.text()
 
 

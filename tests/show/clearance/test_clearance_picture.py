@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.clearance.picture import clearance_figure, clearance_picture
 from project import PLANS
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
@@ -36,7 +36,7 @@ track = [{ straight = 2000, rise = 0 }, { left = 600, angle = 270, rise = 50 }, 
 def drawn(layout: Layout, size: str = "a4"):
     found, view = clearances(layout), plan_view(layout, trains=())
     with drawing_rules():
-        figure = clearance_figure(found, view, reader_of(layout.plan.unit, None), size=size)
+        figure = clearance_figure(found, view, units_of(layout.plan.unit, None), size=size)
     return found, view, figure
 
 
@@ -64,7 +64,7 @@ def test_marks_stand_where_the_findings_are() -> None:
 def test_its_figures_are_those_of_the_document(plan: str, size: str) -> None:
     layout = Layout(load_plan(PLANS / f"{plan}.toml"))
     found, view, figure = drawn(layout, size)
-    read = reader_of(layout.plan.unit, None)
+    read = units_of(layout.plan.unit, None)
     with drawing_rules():
         check_sheet(figure)
     words = " ".join(svg_texts(clearance_picture("svg", found, view, read, size=size)))

@@ -18,11 +18,11 @@ from gradehaul.design.climb.helix import GUARD, Helix, usual_helix_build
 from gradehaul.design.climb.hill import stock_of
 from gradehaul.design.climb.incline import CARE, Incline
 from gradehaul.errors import DesignError
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.climb.bench_sheet import helix_sheet
 from gradehaul.show.sheets import CAUTIONS
 
-READER = reader_of("mm")
+READER = units_of("mm")
 STOCK = stock_of(None, scale="H0", unit="mm", practice="NEM")
 
 

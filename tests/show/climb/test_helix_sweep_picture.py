@@ -14,12 +14,12 @@ from gradehaul.design.climb.helix_sweep import Sweep, sweep
 from gradehaul.design.climb.hill import stock_of
 from gradehaul.errors import DesignError
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.climb.sweep import sweep_page
 from gradehaul.show.climb.sweep_picture import sweep_figure, sweep_picture
 from show.drawn import check_sheet, drawn_texts, figures
 
-READER = Reader("in", "imperial")
+READER = UnitFormat("in", "imperial")
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing
 from gradehaul.plan.edit.trial import Trial, tried
 from gradehaul.plan.text.toml import parse
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import plan_dxf
 from project import PLANS
 from show.plan_view.test_plan_picture import view_of
@@ -45,7 +45,7 @@ SMALL = 0.005
 def imported(name: str, folder: Path) -> Any:
     """Return a demo plan's data with the track that came back from its drawing."""
     view = view_of(name)
-    (folder / f"{name}.dxf").write_bytes(plan_dxf(view, reader_of(view.plan.unit)))
+    (folder / f"{name}.dxf").write_bytes(plan_dxf(view, units_of(view.plan.unit)))
     scale = view.plan.scale
     new = folder / f"{name}.toml"
     new.write_text(

@@ -13,7 +13,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf.file import dxf_library
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.drawing.dxf import BESIDE, SIGN, plan_dxf
 from gradehaul.show.drawing.dxf_pen import dxf_text
 from show.plan_view.test_plan_picture import view_of
@@ -23,7 +23,7 @@ DEMOS = ("first-hill", "n-mountain", "switchback", "two-levels", "yard", "full-s
 
 @cache
 def data_of(name: str) -> bytes:
-    return plan_dxf(view_of(name), reader_of(view_of(name).plan.unit))
+    return plan_dxf(view_of(name), units_of(view_of(name).plan.unit))
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +61,7 @@ def test_the_audit_finds_nothing(name, folder):
 
 @pytest.mark.parametrize("name", ["first-hill", "odd"])
 def test_the_bytes_are_the_same_from_run_to_run(name):
-    again = plan_dxf(view_of(name), reader_of(view_of(name).plan.unit))
+    again = plan_dxf(view_of(name), units_of(view_of(name).plan.unit))
     assert again == data_of(name)
     assert again.startswith(SIGN)
     assert not dxf_library().options.write_fixed_meta_data_for_testing

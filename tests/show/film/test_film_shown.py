@@ -21,7 +21,7 @@ from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import load_plan
 from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import balance_unit, reader_of
+from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
 from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES
 from gradehaul.show.plan_view.picture import plan_figure
@@ -38,7 +38,7 @@ def shown(name: str, step: float | None = None):
     layout = Layout(load_plan(PLANS / f"{name}.toml"))
     plan = layout.plan
     found = keep_clean_plan(layout, KeepCleanOptions(step=step))
-    return plan_view(layout, rails=["clean"]), found, reader_of(plan.unit, force_unit=balance_unit(plan))
+    return plan_view(layout, rails=["clean"]), found, units_of(plan.unit, force_unit=balance_unit(plan))
 
 
 def test_uses_are_told_apart_without_color() -> None:
@@ -53,9 +53,9 @@ def test_uses_are_told_apart_without_color() -> None:
 @pytest.mark.parametrize(("name", "step"), [("two-levels", None), ("first-hill", 0.25), ("n-mountain", None)])
 @pytest.mark.parametrize("size", ["a4", "phone"])
 def test_the_picture_draws_every_use_on_its_stretches_and_says_what_it_means(name, step, size) -> None:
-    view, found, reader = shown(name, step)
+    view, found, units = shown(name, step)
     with drawing_rules():
-        figure = plan_figure(view, reader, size=size, film=found)
+        figure = plan_figure(view, units, size=size, film=found)
         texts = [text for text in figure.findobj(Text) if text.get_text()]
     drawn: dict[tuple[str, str], float] = {}
     for use, style in USES.items():

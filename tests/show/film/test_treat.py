@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 from gradehaul.command import main
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.film.text import treat_page
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan
 from treatment.plans import Line
@@ -90,7 +90,7 @@ def test_film_everywhere_stands_beside_every_answer(hill: Path, tmp_path: Path) 
 
 def test_a_search_that_was_stopped_says_how_much_better_a_plan_may_be(hill: Path) -> None:
     found = keep_clean_plan(Layout(load_plan(hill)), KeepCleanOptions(carry=0.0))
-    page = treat_page(replace(found, gap=0.17), reader_of("mm")).text()
+    page = treat_page(replace(found, gap=0.17), units_of("mm")).text()
     assert "The search was stopped: a plan up to 17 % better may exist." in page
     assert "The search was stopped" not in treat(hill).stdout
     assert replace(found, gap=0.17).to_dict()["gap_pct"] == 17.0

@@ -15,7 +15,7 @@ from gradehaul.design.level.shims import corrected_surveys
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.level.picture import drawn_routes, level_figure, level_picture
 from gradehaul.show.level.risers_picture import risers_figure
 from project import PLANS
@@ -36,7 +36,7 @@ def texts(figure) -> list[str]:
 @pytest.mark.parametrize("name", ["n-mountain", "two-levels", "switchback", "first-hill"])
 def test_the_height_of_every_riser_and_its_change_are_those_of_the_document(name: str, size: str) -> None:
     plan = load_plan(PLANS / f"{name}.toml")
-    found, read = leveled(Layout(plan)), reader_of(plan.unit, None)
+    found, read = leveled(Layout(plan)), units_of(plan.unit, None)
     shown = svg_texts(level_picture("svg", found, read, size=size))
     told = json.loads(json.dumps(found.to_dict()))
     heights = {(each["line"], round(each["at_m"], 3)): each for each in told["stations"]}
@@ -72,7 +72,7 @@ def test_the_height_of_every_riser_and_its_change_are_those_of_the_document(name
 def test_heights_and_grades_are_drawn_along_the_routes_of_trains(size: str) -> None:
     found = leveled(Layout(load_plan(PLANS / "n-mountain.toml")))
     with drawing_rules():
-        figure = level_figure(found, reader_of("mm", None), size=size)
+        figure = level_figure(found, units_of("mm", None), size=size)
         check_sheet(figure)
     routes = drawn_routes(found)
     assert {route.name for route in routes} == {"Southbound", "Northbound", "Ore south", "Mine empties"}
@@ -87,7 +87,7 @@ def test_readings_doubt_and_shims_of_a_survey() -> None:
     plan = read_plan(SURVEYED)
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
-        figure = risers_figure(plan, found, reader_of("in", None))
+        figure = risers_figure(plan, found, units_of("in", None))
         check_sheet(figure)
     assert "up 3/16 in" in texts(figure)
     assert "Wanted: 2.08 % at the most. The shims below reach it." in texts(figure)
@@ -103,7 +103,7 @@ def test_a_hill_that_is_as_wanted_has_no_shims() -> None:
     plan = read_plan(SURVEYED.replace("5/16", "1/2"))
     (found,) = corrected_surveys(plan, "imperial", surveys=["Main"])
     with drawing_rules():
-        figure = risers_figure(plan, found, reader_of("in", None))
+        figure = risers_figure(plan, found, units_of("in", None))
     assert not [each for each in figure.findobj() if each.get_gid() in {"shim", "corrected"}]
     assert any("No riser needs a shim." in text for text in texts(figure))
 

@@ -9,20 +9,20 @@ import math
 
 import pytest
 
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.plan_view.text import map_csv, map_page
 from gradehaul.show.sections import MAP
-from show.plan_view.test_plan_picture import reader, view_of
+from show.plan_view.test_plan_picture import units, view_of
 
 
 def test_the_table_tells_places_curves_and_grades():
-    told = map_page(view_of("first-hill"), reader(view_of("first-hill")), None, MAP).text()
+    told = map_page(view_of("first-hill"), units(view_of("first-hill")), None, MAP).text()
     (row,) = [line for line in told.splitlines() if line.startswith("  Lower bend")]
     assert " ".join(row.split()) == (
         "Lower bend 96.0 in 0.0 in 120.0 in 24.0 in 37.7 in left 24.0 in 2.72 % 4.04 % -1.41 % clean"
     )
     assert "local, on treated rail, route Uphill: stalls\n    stalls first 22.8 in along Lower bend" in told
-    loop = map_page(view_of("loop"), reader_of("mm"), None, MAP).text()
+    loop = map_page(view_of("loop"), units_of("mm"), None, MAP).text()
     assert "Tracks over tracks" in loop
     assert "Loop:3  Loop:1  1400 mm" in loop
 

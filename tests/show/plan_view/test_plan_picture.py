@@ -20,7 +20,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import PlanView, plan_view
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.plan_view.labels import stacks
 from gradehaul.show.plan_view.picture import plan_figure, plan_picture
 from gradehaul.show.plan_view.shades import SHADES, runs, shade_words, shades_of
@@ -104,14 +104,14 @@ def view_of(name: str) -> PlanView:
     return plan_view(Layout(load_plan(PLANS / f"{name}.toml")), rails=FILMED.get(name))
 
 
-def reader(view: PlanView) -> Reader:
-    return reader_of(view.plan.unit, force_unit=balance_unit(view.plan))
+def units(view: PlanView) -> UnitFormat:
+    return units_of(view.plan.unit, force_unit=balance_unit(view.plan))
 
 
 @cache
 def figure_of(name: str, size="a4"):
     with drawing_rules():
-        return plan_figure(view_of(name), reader(view_of(name)), size=size)
+        return plan_figure(view_of(name), units(view_of(name)), size=size)
 
 
 def words(figure) -> list[str]:
@@ -138,7 +138,7 @@ def test_words_keep_to_the_sheet_and_never_overlap(name, size):
 @pytest.mark.parametrize("size", ["a4", "phone"])
 @pytest.mark.parametrize("name", ["first-hill", "landing", "n-mountain", "two-levels", "hollow"])
 def test_its_figures_are_those_of_the_document(name, size):
-    view, read = view_of(name), reader(view_of(name))
+    view, read = view_of(name), units(view_of(name))
     told = json.loads(json.dumps(view.to_dict()))
     texts = svg_texts(plan_picture("svg", view, read, size=size))
     labels = {each["name"]: read.length(each["railhead_m"]).split(" ")[0] for each in told["joints"]}
@@ -246,7 +246,7 @@ def test_a_common_design_grade_lies_in_the_milder_class():
     )
     view = plan_view(Layout(read_plan(plan)))
     assert {shade for track in view.tracks.values() for shade in shades_of(track)} == {2}
-    assert shade_words(2, reader(view)) == "1 to 2 %"
+    assert shade_words(2, units(view)) == "1 to 2 %"
 
 
 def test_track_without_a_place_is_shown_apart():
@@ -417,7 +417,7 @@ def test_the_scale_bar_is_as_long_as_it_says():
 
 
 def test_odd_names_are_shown_as_text():
-    data = plan_picture("svg", view_of("odd"), reader(view_of("odd"))).decode()
+    data = plan_picture("svg", view_of("odd"), units(view_of("odd"))).decode()
     root = ET.fromstring(data)
     told = svg_texts(data.encode())
     assert any(text.startswith("</script><img src=x onerror=alert(1)> $x^2$ \"quoted\" 'too' & 🚂") for text in told)
@@ -432,6 +432,6 @@ def test_odd_names_are_shown_as_text():
 
 @pytest.mark.parametrize("form", ["png", "svg", "pdf"])
 def test_the_bytes_are_the_same_from_run_to_run(form):
-    one, other = (plan_picture(form, view_of("loop"), reader(view_of("loop")), size="phone") for _ in range(2))
+    one, other = (plan_picture(form, view_of("loop"), units(view_of("loop")), size="phone") for _ in range(2))
     assert one == other
     assert one[:4] in (b"\x89PNG", b"<?xm", b"%PDF")

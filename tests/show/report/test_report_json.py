@@ -11,7 +11,7 @@ from gradehaul.haulage.answers.judged import judged_trains
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.plan_view import plan_view
 from gradehaul.plan import read_plan
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.report.assets import json_in_html
 from gradehaul.show.report.document import plan_view_document, report_document
 from show.conftest import PLAN
@@ -24,7 +24,7 @@ def layout() -> Layout:
 
 @pytest.fixture(scope="module")
 def document(layout):
-    page = report_document(layout, judged_trains(layout), layout.judged(), Reader("in", "imperial"))
+    page = report_document(layout, judged_trains(layout), layout.judged(), UnitFormat("in", "imperial"))
     return json.loads(json.dumps(page))
 
 

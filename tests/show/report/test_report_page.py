@@ -22,7 +22,7 @@ from gradehaul.haulage.verdict import Stretch, Verdict, judge
 from gradehaul.network.route import Route
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.plan.records import Cut, NamedTrain, Plan
-from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of, unit_rules
+from gradehaul.show.base.unit_format import UnitFormat, balance_unit, unit_rules, units_of
 from gradehaul.show.check.outcome_words import SENTENCES, verdict_words
 from gradehaul.show.report.document import route_document, stock_document
 from gradehaul.show.report.page import report_page
@@ -108,14 +108,14 @@ length = "5.5 in"
 """
 
 
-def reader_for(plan: Plan) -> Reader:
-    return reader_of(plan.unit, force_unit=balance_unit(plan))
+def units_for(plan: Plan) -> UnitFormat:
+    return units_of(plan.unit, force_unit=balance_unit(plan))
 
 
 def written(plan: Plan, path: Path) -> Path:
     layout = Layout(plan)
     answer = check_layout(layout)
-    path.write_text(report_page(layout, answer, ways_over(layout, answer), reader_for(plan)), encoding="utf-8")
+    path.write_text(report_page(layout, answer, ways_over(layout, answer), units_for(plan)), encoding="utf-8")
     return path
 
 
@@ -174,7 +174,7 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, str, li
     counted += [(layout, 5) for lap in (True, False) for layout in _random_layouts(20, lap=lap)]
     cases, wanted = [], []
     for layout, count in counted:
-        plan, reader = layout.plan, reader_for(layout.plan)
+        plan, units = layout.plan, units_for(layout.plan)
         trains = []
         for _ in range(count):
             route = rng.choice(_runs(layout))
@@ -185,15 +185,15 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, str, li
             consist = [{"name": cut.name, "count": cut.count} for cut in named.consist]
             trains.append({"route": route.name, "rail": rail, "consist": consist, "together": named.together})
             shown = [
-                reader.force(verdict.margin),
-                reader.length(verdict.at),
-                reader.length(verdict.margin_at),
-                *(f"{reader.length(each.start)} {reader.length(each.stop)}" for each in verdict.no_stopping),
+                units.force(verdict.margin),
+                units.length(verdict.at),
+                units.length(verdict.margin_at),
+                *(f"{units.length(each.start)} {units.length(each.stop)}" for each in verdict.no_stopping),
             ]
-            words = verdict_words(verdict, too_long, profile, reader)
+            words = verdict_words(verdict, too_long, profile, units)
             wanted.append((verdict, outcome_of(verdict, too_long), words, shown))
         document = {
-            "units": unit_rules(reader),
+            "units": unit_rules(units),
             "stock": stock_document(layout),
             "routes": [route_document(layout, route) for route in _runs(layout)],
             "outcomes": {"worst_first": WORST_FIRST, "sentences": dict(SENTENCES)},
@@ -203,16 +203,16 @@ def _cases() -> tuple[list[dict[str, Any]], list[tuple[Verdict, Outcome, str, li
 
 
 JUDGE = """cases => cases.flatMap(({document, trains}) => {
-  const stock = Haulage.stockFrom(document.stock), teller = Telling.teller(document.units);
+  const stock = Haulage.stockFrom(document.stock), units = UnitFormat.of(document.units);
   return trains.map(({route, rail, consist, together}) => {
     const on = document.routes.find(each => each.name === route);
     const told = Haulage.judge(on, Haulage.madeUp(stock, consist, together, on.run_rounds, on.run_rounds_turn), rail);
     const {given, need, ...verdict} = told;
     const tooLong = Haulage.misfits(on, stock, consist, together), outcomes = document.outcomes;
     const outcome = Words.worst(outcomes, [told.outcome, ...(tooLong.length ? ["too long"] : [])]);
-    const stops = told.noStopping.map(([from, to]) => `${teller.length(from)} ${teller.length(to)}`);
-    return [verdict, outcome, Words.verdict(on, teller, told, tooLong, outcomes).join(" "),
-            [teller.force(told.margin), teller.length(told.at), teller.length(told.marginAt), ...stops]];
+    const stops = told.noStopping.map(([from, to]) => `${units.length(from)} ${units.length(to)}`);
+    return [verdict, outcome, Words.verdict(on, units, told, tooLong, outcomes).join(" "),
+            [units.force(told.margin), units.length(told.at), units.length(told.marginAt), ...stops]];
   });
 })"""
 
@@ -265,17 +265,17 @@ def test_figures_are_written_as_the_package_writes_them(page):
     rng = random.Random(3)
     values = [rng.uniform(-2, 2) * 10.0 ** rng.randint(-9, 3) for _ in range(200)]
     values += [k / 80000 for k in range(-40, 41)]  # halves of the last digit among them
-    for reader in (
-        Reader("in", "imperial"),
-        Reader("mm", "metric", "one-in"),
-        Reader("ft", "imperial", "permille", "N"),
+    for units in (
+        UnitFormat("in", "imperial"),
+        UnitFormat("mm", "metric", "one-in"),
+        UnitFormat("ft", "imperial", "permille", "N"),
     ):
         told = page.run(
-            "([rules, values]) => { const t = Telling.teller(rules);"
+            "([rules, values]) => { const t = UnitFormat.of(rules);"
             " return values.map(v => [t.length(v), t.force(v), t.grade(v)]) }",
-            [unit_rules(reader), values],
+            [unit_rules(units), values],
         )
-        assert told == [[reader.length(v), reader.force(v), reader.grade(v)] for v in values]
+        assert told == [[units.length(v), units.force(v), units.grade(v)] for v in values]
 
 
 # A train made up and pushed along
@@ -285,7 +285,7 @@ def _verdict_words(layout: Layout, route: str, consist: list[tuple[str, int]], r
     train = made_up(layout.plan, NamedTrain("own", route, tuple(Cut(*cut) for cut in consist)))
     profile = layout.profile(route)
     too_long = misfits(layout, layout.route(route), train)
-    return verdict_words(judge(profile, train, rail, layout.pulls), too_long, profile, reader_for(layout.plan))
+    return verdict_words(judge(profile, train, rail, layout.pulls), too_long, profile, units_for(layout.plan))
 
 
 def test_a_named_train_has_the_same_words_in_both_places(page, two_levels):
@@ -336,23 +336,23 @@ def test_the_slider_by_keyboard(page, two_levels):
     assert page.text("#bench-facts").endswith("Judged on rail as planned fresh, the worse age of its film.")
     bench.focus("#bench-head")
     train: Train = made_up(plan, plan.trains["stone"])
-    profile, reader = two_levels.profile("Up by the siding"), reader_for(plan)
+    profile, units = two_levels.profile("Up by the siding"), units_for(plan)
     need, given_ = demand(profile, train), supply(profile, train, "as planned fresh", two_levels.pulls)
     for keys in (["Home"], ["PageUp", "ArrowRight"], ["End"]):
         for key in keys:
             bench.keyboard.press(key)
         share = int(bench.input_value("#bench-head")) / 1000
         head = need.running.start + (need.running.stop - need.running.start) * share
-        assert page.text("#at-run") == reader.force(need.running(head))
-        assert page.text("#at-start") == reader.force(need.starting(head))
+        assert page.text("#at-run") == units.force(need.running(head))
+        assert page.text("#at-start") == units.force(need.starting(head))
         assert not isinstance(given_.standing, float)
-        assert page.text("#at-stand") == reader.force(given_.standing(head))
-        assert page.text("#at-place").startswith(reader.length(head))
+        assert page.text("#at-stand") == units.force(given_.standing(head))
+        assert page.text("#at-place").startswith(units.length(head))
         told = bench.get_attribute("#bench-head", "aria-valuetext") or ""
         assert page.text("#at-run") in told
     bench.get_by_role("button", name="To where it is hardest").click()
     verdict = judge(profile, train, "as planned fresh", two_levels.pulls)
-    assert page.text("#at-spare") == reader.force(verdict.margin)
+    assert page.text("#at-spare") == units.force(verdict.margin)
 
 
 ON_JOINTS = """
@@ -412,7 +412,7 @@ def test_a_route_with_reversals_leg_by_leg(browser, tmp_path):
                 assert title.startswith(f"Long section of leg {leg.route.name} ")
                 verdict = judge(leg, train, rail, layout.pulls)
                 told = one.text("#bench-verdict")
-                assert verdict_words(verdict, (), leg, reader_for(plan)) in told
+                assert verdict_words(verdict, (), leg, units_for(plan)) in told
             outcomes = [judge(leg, train, rail, layout.pulls).outcome for leg in profile.legs]
             assert "".join(f"leg {k} {outcome}, " for k, outcome in enumerate(outcomes, 1)).removesuffix(", ") in told
         assert one.said == []
@@ -422,7 +422,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
     layout = Layout(load_plan(str(PLANS / "landing.toml")))
     path = tmp_path / "page.html"
     answer = check_layout(layout, rails=["treated", "treated fresh"])
-    path.write_text(report_page(layout, answer, (), reader_for(layout.plan)), encoding="utf-8")
+    path.write_text(report_page(layout, answer, (), units_for(layout.plan)), encoding="utf-8")
     with opened(browser, path) as one:
         assert "1 of 2 trains runs away: loads (on Hill:5);" in one.text(".summary")
         assert one.page.locator(".trains li").first.locator(".outcome").all_inner_texts() == ["runs away"] * 2
@@ -437,7 +437,7 @@ def test_a_train_that_runs_away_is_shown_so(browser, tmp_path):
         verdict = layout.verdict("loads", rail="treated fresh")
         assert bars.count() == len(verdict.running_away) == 3
         assert one.page.locator("#plan-view .care.away").count() >= 3
-        assert one.text("#at-place") == f"{reader_for(layout.plan).length(verdict.worst_at)}, on Hill:5"
+        assert one.text("#at-place") == f"{units_for(layout.plan).length(verdict.worst_at)}, on Hill:5"
         assert one.text("#at-does") == "runs away here: the cars push the locomotives"
         slider = one.page.locator("#bench-head")
         first = verdict.running_away[0]

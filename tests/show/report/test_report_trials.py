@@ -16,13 +16,13 @@ from gradehaul.plan import load_plan
 from gradehaul.plan.edit.trial import Trial, tried
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.plan.records import Plan
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.report.document import report_document
 from project import PLANS
 
 pytest.importorskip("playwright.sync_api")
 from show.browser import Opened, opened
-from show.report.test_report_page import reader_for, written
+from show.report.test_report_page import units_for, written
 
 TAKE = """data => {
   for (const route of data.routes) route.railhead.breaks = route.effort.breaks;
@@ -54,8 +54,8 @@ def document_of(page: Opened, plan: Plan) -> dict[str, Any]:
     """Return a plan's document, and leave it on the page."""
     layout = Layout(plan)
     responses = railhead_responses(layout.alignment)
-    reader = Reader("mm", "metric")
-    data = report_document(layout, judged_trains(layout), layout.judged(), reader, responses=responses)
+    units = UnitFormat("mm", "metric")
+    data = report_document(layout, judged_trains(layout), layout.judged(), units, responses=responses)
     page.run(TAKE, data)
     return data
 
@@ -121,7 +121,7 @@ def test_100_toggled_films_are_judged_as_by_the_package(page, plans):
 
 
 def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(page, plans):
-    plan, on, reader = plans["two-levels"], page.page, reader_for(plans["two-levels"])
+    plan, on, units = plans["two-levels"], page.page, units_for(plans["two-levels"])
 
     def state() -> tuple[str, str, int]:
         filmed = on.locator(".plan .track-film").count()
@@ -136,7 +136,7 @@ def test_rail_box_click_and_plan_view_show_one_state_which_the_verdict_names(pag
             for row in on.locator("#outcomes-rows tr").all()
         ]
         right = worst_of_each(judged_trains(layout, rails))
-        assert shown == [[each.outcome, reader.force(each.verdict.margin)] for each in right]
+        assert shown == [[each.outcome, units.force(each.verdict.margin)] for each in right]
     assert on.locator("#outcomes thead tr").first.locator("th:visible").all_inner_texts() == [
         "Train", "as planned", "film everywhere", "Place",
     ]  # fmt: skip
@@ -164,8 +164,8 @@ def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plan
     def right(trial: Trial) -> list[str]:
         layout = Layout(tried(plan, trial))
         judged = worst_of_each(judged_trains(layout, layout.judged()))
-        reader = reader_for(plan)
-        return [reader.force(train.verdict.margin).replace("-", "\u2212") for train in judged]
+        units = units_for(plan)
+        return [units.force(train.verdict.margin).replace("-", "\u2212") for train in judged]
 
     before = [text.replace("-", "\u2212") for text in spare()]
     assert before == right(Trial())

@@ -20,14 +20,14 @@ from gradehaul.design.risers.walk import walk_along
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.risers.sheet import cut_list_figures, risers_sheet
 from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
 from gradehaul.show.sheets import CAUTIONS
 from project import PLANS
 
 POINT = 0.0254 / 72
-READER = reader_of("mm")
+READER = units_of("mm")
 TRACK = "{ straight = 600 }, { left = 500, angle = 150, ease = 100 }, { right = 400, angle = 60 }, { straight = 900 }"
 
 
@@ -61,8 +61,8 @@ def lines_of(page: pypdf.PageObject, width: float) -> list[tuple[complex, comple
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_the_strip_measures_true_over_all_its_pages(paper) -> None:
     found = bent()
-    reader = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, paper, strip=2.8)))
-    pages = [page for page in reader.pages if "joins strip" in page.extract_text()]
+    units = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, paper, strip=2.8)))
+    pages = [page for page in units.pages if "joins strip" in page.extract_text()]
     assert len(pages) >= 10
     places = dict(
         zip((r.number for r in found.risers), found.walk.places([r.at for r in found.risers])[0], strict=True)
@@ -93,8 +93,8 @@ def test_pages_meet_where_the_track_does() -> None:
     found = bent()
     with drawing_rules():
         count = len(strip_figures(found, 2.8, READER, "a4"))
-    reader = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=2.8)))
-    pages = [page for page in reader.pages if "joins strip" in page.extract_text()]
+    units = pypdf.PdfReader(io.BytesIO(risers_sheet(found, READER, "a4", strip=2.8)))
+    pages = [page for page in units.pages if "joins strip" in page.extract_text()]
     assert len(pages) == count >= 10
     origin, turn = 0j, 1 + 0j
     laid: dict[int, complex] = {}

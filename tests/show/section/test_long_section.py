@@ -18,7 +18,7 @@ from gradehaul.haulage.views.section import LongSection, long_section
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.quantities import convert
 from gradehaul.show.base.picture import drawing_rules, picture_bytes, picture_format, plain
-from gradehaul.show.base.reading_units import Reader, balance_unit, reader_of
+from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.section.picture import long_section_figure, long_section_picture
 from project import ROOT
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
@@ -67,8 +67,8 @@ SECTIONS = (
 """A stall, a runaway, a hill and its descent, planned film, a leg, a route without a train, and a level one."""
 
 
-def reader(section: LongSection, **rest) -> Reader:
-    return reader_of(section.plan.unit, force_unit=balance_unit(section.plan), **rest)
+def units(section: LongSection, **rest) -> UnitFormat:
+    return units_of(section.plan.unit, force_unit=balance_unit(section.plan), **rest)
 
 
 @cache
@@ -87,7 +87,7 @@ def odd_section() -> LongSection:
 @pytest.mark.parametrize(("name", "route", "rails"), SECTIONS)
 def test_its_figures_are_those_of_the_document(name, route, rails, size):
     section = section_of(name, route, rails)
-    told, read = section.to_dict(), reader(section)
+    told, read = section.to_dict(), units(section)
     texts = svg_texts(long_section_picture("svg", section, read, size=size))
 
     def number(value: float) -> str:
@@ -123,7 +123,7 @@ def test_its_figures_are_those_of_the_document(name, route, rails, size):
     _check_train(told, words, read)
 
 
-def _check_train(told: dict, words: str, read: Reader) -> None:
+def _check_train(told: dict, words: str, read: UnitFormat) -> None:
     """Check the words on every rail: the outcome, where, and by how much; the worst of the judged stands first."""
     if told["train"] is None:
         assert "demand" not in words
@@ -149,7 +149,7 @@ def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_said_besid
         ("landing", "Down to the pond", ("treated fresh",), "loads runs away first from 1994 mm", ""),
     ):
         section = section_of(name, route, rails)
-        texts = svg_texts(long_section_picture("svg", section, reader(section)))
+        texts = svg_texts(long_section_picture("svg", section, units(section)))
         assert texts[0].startswith(headline)
         assert beside in " ".join(texts)
         assert any("treated fresh" in text for text in texts if text.startswith("pull, ")) == (rails is not None)
@@ -159,7 +159,7 @@ def test_the_worst_judged_rail_is_the_headline_and_film_everywhere_is_said_besid
 def test_words_keep_to_the_sheet_and_never_overlap(size):
     for section in (*(section_of(*each) for each in SECTIONS), odd_section()):
         with drawing_rules():
-            check_sheet(long_section_figure(section, reader(section), size=size))
+            check_sheet(long_section_figure(section, units(section), size=size))
 
 
 @pytest.mark.parametrize(("name", "route", "rails"), SECTIONS[:3])
@@ -167,7 +167,7 @@ def test_lines_and_red_gaps_are_the_functions_and_stretches_of_the_answer(name, 
     section = section_of(name, route, rails)
     haul, unit = section.haul, section.plan.unit
     with drawing_rules():
-        figure = long_section_figure(section, reader(section))
+        figure = long_section_figure(section, units(section))
     lines = {line.get_gid(): line for axes in figure.axes for line in axes.lines if line.get_gid()}
     for gid, function, up in (
         ("railhead", section.profile.railhead, unit),
@@ -205,7 +205,7 @@ def test_lines_and_red_gaps_are_the_functions_and_stretches_of_the_answer(name, 
 def test_the_pull_has_two_fifths_of_the_sheet_and_heights_are_drawn_as_often_as_said():
     section = section_of("two-levels", "Up by the siding")
     with drawing_rules():
-        figure = long_section_figure(section, reader(section))
+        figure = long_section_figure(section, units(section))
         texts = [text for text, _ in drawn_texts(figure)]
     *upper, railhead, _, _ = figure.axes
     assert len(upper) == 1  # a bar of what a train must not do stands below only where there is such a place
@@ -220,7 +220,7 @@ def test_the_pull_has_two_fifths_of_the_sheet_and_heights_are_drawn_as_often_as_
 def test_a_level_route_is_drawn_as_level():
     section = section_of("yard", "House 1 to House 2, lowest ruling")
     with drawing_rules():
-        figure = long_section_figure(section, reader(section))
+        figure = long_section_figure(section, units(section))
     railhead, grade = figure.axes[:2]
     assert np.ptp(railhead.get_ylim()) >= 0.02 * convert(section.profile.length, "in")
     assert grade.get_ylim()[1] >= 2
@@ -230,14 +230,14 @@ def test_a_level_route_is_drawn_as_level():
 def test_rails_are_told_apart_without_color():
     section = section_of("first-hill", None, FILMED)
     with drawing_rules():
-        figure = long_section_figure(section, reader(section))
+        figure = long_section_figure(section, units(section))
     lines = {line.get_gid(): line for axes in figure.axes for line in axes.lines if line.get_gid()}
     assert len({repr(lines[f"standing {rail}"]._dash_pattern) for rail in FILMED}) == 3
 
 
 def test_grades_in_the_reader_s_form():
     section = section_of("first-hill")
-    one_in = reader(section, system="metric", grades="one-in")
+    one_in = units(section, system="metric", grades="one-in")
     texts = svg_texts(long_section_picture("svg", section, one_in))
     assert {"1 in 36.7", "left 610"} <= set(texts)
 
@@ -247,10 +247,10 @@ def test_grades_in_the_reader_s_form():
 
 def test_svg_is_the_same_whatever_the_settings_and_from_run_to_run():
     section = section_of("first-hill", None, FILMED)
-    first = long_section_picture("svg", section, reader(section))
+    first = long_section_picture("svg", section, units(section))
     with mpl.rc_context({"font.size": 40, "axes.facecolor": "red", "svg.hashsalt": "other", "lines.linewidth": 9}):
         mine = dict(mpl.rcParams)
-        assert long_section_picture("svg", section, reader(section)) == first
+        assert long_section_picture("svg", section, units(section)) == first
         assert dict(mpl.rcParams) == mine
     done = subprocess.run(
         [sys.executable, "-c", CHILD],
@@ -271,16 +271,16 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import load_plan
 from gradehaul.show.section.picture import long_section_picture
-from gradehaul.show.base.reading_units import balance_unit, reader_of
+from gradehaul.show.base.unit_format import balance_unit, units_of
 plan = load_plan("plans/first-hill.toml")
-reader = reader_of(plan.unit, force_unit=balance_unit(plan))
-sys.stdout.buffer.write(long_section_picture("svg", long_section(Layout(plan), rails=FILMED), reader))
+units = units_of(plan.unit, force_unit=balance_unit(plan))
+sys.stdout.buffer.write(long_section_picture("svg", long_section(Layout(plan), rails=FILMED), units))
 """
 
 
 def test_names_are_plain_text_in_svg():
     section = odd_section()
-    told = svg_texts(long_section_picture("svg", section, reader(section), size="phone"))
+    told = svg_texts(long_section_picture("svg", section, units(section), size="phone"))
     for name in ("$\\alpha$", "מחצבה", "🚂 :smile:", "قطار"):
         assert name in told
     words = " ".join(told)
@@ -291,7 +291,7 @@ def test_names_are_plain_text_in_svg():
 @pytest.mark.parametrize(("form", "mark"), [("png", b"\x89PNG"), ("pdf", b"%PDF")])
 def test_other_formats(form, mark):
     with drawing_rules():
-        figure = long_section_figure(odd_section(), reader(odd_section()), size="phone")
+        figure = long_section_figure(odd_section(), units(odd_section()), size="phone")
         once, again = (picture_bytes(figure, form) for _ in range(2))
     assert once.startswith(mark)
     assert once == again

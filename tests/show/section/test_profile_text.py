@@ -7,7 +7,7 @@ import pytest
 from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.views.section import long_section
 from gradehaul.plan import read_plan
-from gradehaul.show.base.reading_units import reader_of
+from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.section.text import profile_page
 from gradehaul.show.sections import PROFILE
 
@@ -47,7 +47,7 @@ to = "Wharf"
 
 def page(route="Up", **rest):
     section = long_section(Layout(read_plan(PLAN)), route, **rest)
-    return profile_page(section, reader_of("in", force_unit="gf"), PROFILE).text()
+    return profile_page(section, units_of("in", force_unit="gf"), PROFILE).text()
 
 
 def rows(text, head):

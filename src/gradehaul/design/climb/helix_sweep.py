@@ -346,12 +346,12 @@ def _short_by(
 def _refuse_unknown(
     stock: Plan, powers: Sequence[str], car: str | None, rails: Sequence[str], train: str | None
 ) -> None:
-    asked = (
+    wanted = (
         ("power", powers, stock.powers),
         ("car", () if car is None else (car,), stock.cars),
         ("rail condition", rails, dict.fromkeys(conditions(stock.films))),
         ("train", () if train is None else (train,), stock.trains),
     )
-    for what, names, known in asked:
+    for what, names, known in wanted:
         for name in names:
             look_up(name, known, what, file=stock.file)

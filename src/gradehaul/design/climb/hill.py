@@ -29,7 +29,7 @@ from gradehaul.track.piecewise import FloatArray
 _Length = TypeVar("_Length", float, FloatArray)
 
 Need = Literal["climbs", "marginal"]
-"""What is asked of a train: that it gets through even if its wheels slip, or only as long as they never do."""
+"""What a train must do: that it gets through even if its wheels slip, or only as long as they never do."""
 
 Direction = Literal["up", "down", "both"]
 """Which way a train runs over the hill."""
@@ -139,7 +139,7 @@ def coefficient_of(stock: Plan) -> float:
 
 
 def judged_rails(stock: Plan, rail: str | None) -> tuple[str, ...]:
-    """Return the rails on which a train must climb: the one asked for, else the first film's, settled and fresh.
+    """Return the rails on which a train must climb: the one named, else the first film's, settled and fresh.
 
     A film is judged at both ages, since the first day must be lived through.
 
@@ -156,7 +156,7 @@ def judged_rails(stock: Plan, rail: str | None) -> tuple[str, ...]:
 
 
 def known_train(stock: Plan, train: str | None) -> str:
-    """Return the train asked for, or the only one.
+    """Return the train named, or the only one.
 
     Raises
     ------

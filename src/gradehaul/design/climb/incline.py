@@ -173,7 +173,7 @@ class InclineGiven:
     compensated: bool = False
 
 
-def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
+def incline_of(given: InclineGiven, stock: Plan) -> Incline:
     """Return the incline that two of rise, length and grade settle.
 
     Vertical curves that are left out are as long as practice has them: a car length for each 1 % of change.
@@ -185,11 +185,11 @@ def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
         tight that compensation would turn the grade on them downward.
     """
     unit, coefficient = stock.unit, coefficient_of(stock)
-    refuse_nothing(asked, unit)
-    back = given_back(asked.bends, coefficient, compensated=asked.compensated)
-    rise, length, grade = asked.rise, asked.length, asked.grade
+    refuse_nothing(given, unit)
+    back = given_back(given.bends, coefficient, compensated=given.compensated)
+    rise, length, grade = given.rise, given.length, given.grade
     if rise is not None and length is not None:
-        vertical = _vertical(asked, rise + back, length, stock)
+        vertical = _vertical(given, rise + back, length, stock)
         made = (rise + back) / (length - vertical)
         if grade is not None and abs(made - grade) > 5e-4 * made:
             raise DesignError(
@@ -199,32 +199,32 @@ def incline_of(asked: InclineGiven, stock: Plan) -> Incline:
                 write="without one of them",
             )
     elif grade is None or (rise is None and length is None):
-        missing = [name for name in ("rise", "length", "grade") if getattr(asked, name) is None]
+        missing = [name for name in ("rise", "length", "grade") if getattr(given, name) is None]
         write = f"{'two' if len(missing) == 3 else 'one more'} of {', '.join(f'--{name}' for name in missing)}"
         raise DesignError("not enough is known to size the incline", write=write)
     else:
-        vertical = usual_vertical_curve(grade, stock) if asked.vertical is None else asked.vertical
+        vertical = usual_vertical_curve(grade, stock) if given.vertical is None else given.vertical
         if length is None:
             assert rise is not None
             length = (rise + back) / grade + vertical
         rise = grade * (length - vertical) - back
     assert length is not None
-    incline = Incline(rise, length, asked.bends, coefficient, vertical, asked.compensated)
+    incline = Incline(rise, length, given.bends, coefficient, vertical, given.compensated)
     _refuse_impossible(incline, unit)
     return incline
 
 
-def refuse_nothing(asked: InclineGiven, unit: str) -> None:
+def refuse_nothing(given: InclineGiven, unit: str) -> None:
     """Refuse values of nothing, and curves that cannot be."""
     for name in ("rise", "length", "grade"):
-        value = getattr(asked, name)
+        value = getattr(given, name)
         if value is not None and not (math.isfinite(value) and value > 0):
             found = describe(value, "grade", "%") if name == "grade" else describe(value, "length", unit)
             raise DesignError(f"{name} must be more than 0", place=f"--{name}", found=found)
-    if asked.vertical is not None and asked.vertical < 0:
-        found = describe(asked.vertical, "length", unit)
+    if given.vertical is not None and given.vertical < 0:
+        found = describe(given.vertical, "length", unit)
         raise DesignError("a vertical curve must be 0 or longer", place="--vertical-curve", found=found)
-    for bend in asked.bends:
+    for bend in given.bends:
         if not (math.isfinite(bend.radius) and bend.radius > 0 and math.isfinite(bend.angle) and bend.angle != 0):
             found = f"{describe(bend.radius, 'length', unit)} and {describe(bend.angle, 'angle', 'deg')}"
             wrong = "a curve needs a radius above 0 and an angle"
@@ -248,9 +248,9 @@ def refuse_nothing(asked: InclineGiven, unit: str) -> None:
             )
 
 
-def _vertical(asked: InclineGiven, climb: float, length: float, stock: Plan) -> float:
+def _vertical(given: InclineGiven, climb: float, length: float, stock: Plan) -> float:
     """Return the length of the vertical curves: the least that practice has for the grade it leaves."""
-    wished = asked.vertical
+    wished = given.vertical
     vertical = wished or 0.0
     while vertical <= 0.5 * length:
         usual = vertical if wished is not None else usual_vertical_curve(climb / (length - vertical), stock)

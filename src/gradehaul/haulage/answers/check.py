@@ -224,8 +224,8 @@ class CheckAnswer(AnswerRecord):
         They answer a question: what if the film spreads, or all rails get it?
         """
         films = film_rails(self.rails)
-        asked = {RailCondition.named(rail).film for rail in films if rail not in self.judged_rails}
-        return tuple(rail for rail in films if RailCondition.named(rail).film in asked)
+        wanted = {RailCondition.named(rail).film for rail in films if rail not in self.judged_rails}
+        return tuple(rail for rail in films if RailCondition.named(rail).film in wanted)
 
     def on(self, rails: Iterable[str]) -> list[TrainAnswer]:
         """Return the named trains on some rail conditions."""

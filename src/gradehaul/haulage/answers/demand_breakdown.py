@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gradehaul.haulage.demand import asked_at, tension_at
+from gradehaul.haulage.demand import demand_at, tension_at
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.train import Train
 from gradehaul.haulage.verdict import Verdict
@@ -70,11 +70,11 @@ def demand_breakdown(profile: RouteProfile, train: Train, verdict: Verdict) -> D
     # of two legs that meet there, the one that ends: a leg begins with its train on track that it has just gone over
     leg, start = next(run for run in profile.runs if verdict.margin_at <= run[1] + run[0].length * (1 + 1e-12))
     runs, head = train.after(leg.route.run_rounds), verdict.margin_at - start
-    asked = sum(asked_at(leg, runs, head))
+    demanded = sum(demand_at(leg, runs, head))
     grade = _grades(leg, runs, head)
     tension = tension_at(leg, runs, head)
-    pull = verdict.margin + asked + runs.rolling + tension
-    return DemandBreakdown(verdict.margin_at, leg.track_at(head), grade, asked - grade, runs.rolling, tension, pull)
+    pull = verdict.margin + demanded + runs.rolling + tension
+    return DemandBreakdown(verdict.margin_at, leg.track_at(head), grade, demanded - grade, runs.rolling, tension, pull)
 
 
 def _grades(profile: RouteProfile, train: Train, head: float) -> float:

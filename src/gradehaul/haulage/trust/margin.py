@@ -181,8 +181,8 @@ class TrainTrials:
                 own = np.array([self.draws.mass_cause(block.vehicle) == cause for block in train.blocks])
                 # at all edges of the train, so that all parts break at the same places
                 weights = edge_weights(np.where(own, train.line_weights, 0.0)).tolist()
-                asked = shifted_sum(behind, weights, train.edges.tolist(), changes[0], profile.length)
-                parts.append(asked + unchanged if breaks.size > 2 else asked)
+                demanded = shifted_sum(behind, weights, train.edges.tolist(), changes[0], profile.length)
+                parts.append(demanded + unchanged if breaks.size > 2 else demanded)
         width = np.diff(parts[0].breaks)
         middle = parts[0].breaks[:-1] + 0.5 * width
         coefficients = np.array([[getattr(part, name) for part in parts] for name in ("values", "slopes", "seconds")])

@@ -241,13 +241,13 @@ def _named_train(layout: Layout, route: Route, name: str | None) -> NamedTrain |
     return look_up(name, trains, "train", file=layout.plan.file, declare="[train.NAME] with a route and a consist")
 
 
-def _rails(layout: Layout, asked: Sequence[str] | None) -> tuple[str, ...]:
-    """Return the rail conditions asked for, or all that may be shown."""
-    if asked is None:
+def _rails(layout: Layout, wanted: Sequence[str] | None) -> tuple[str, ...]:
+    """Return the rail conditions wanted, or all that may be shown."""
+    if wanted is None:
         return (*judged_rails(layout.rails), *film_rails(layout.rails))
-    for name in asked:
+    for name in wanted:
         look_up(name, dict.fromkeys(layout.rails), "rail condition", file=layout.plan.file)
-    return tuple(dict.fromkeys(asked))
+    return tuple(dict.fromkeys(wanted))
 
 
 def _haul(layout: Layout, profile: RouteProfile, name: str | None, rails: Sequence[str] | None) -> Haul | None:
@@ -290,15 +290,15 @@ def _given(
     profile: RouteProfile,
     started: Train,
     rail: str,
-    asked: PiecewiseQuadratic,
+    demanded: PiecewiseQuadratic,
     too_long: Sequence[Misfit],
 ) -> PullGiven:
     train = started.after(profile.route.run_rounds)
     given = supply(profile, train, rail, layout.pulls)
     standing, slipping = (
-        pull.restrict(asked.start, asked.stop)
+        pull.restrict(demanded.start, demanded.stop)
         if isinstance(pull, PiecewiseQuadratic)
-        else steps([asked.start, asked.stop], [pull])
+        else steps([demanded.start, demanded.stop], [pull])
         for pull in (given.standing, given.slipping)
     )
     verdict = judge(profile, started, rail, layout.pulls)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from gradehaul.quantities import convert
 from gradehaul.quantities.document import Key, keys_of, plain, rounded, value_at
 from gradehaul.quantities.si import SI
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 
 Cell = str | int | float | None
 
@@ -17,8 +17,8 @@ _FORMULA = tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")
 """What makes a spreadsheet take text for a formula, in full width too."""
 
 
-def table(kind: type, columns: str, rows: Iterable[object], reader: Reader | None) -> str:
-    r"""Return records as CSV, a row each: figures in a reader's units, each head with its unit, as in ``length_mm``.
+def table(kind: type, columns: str, rows: Iterable[object], units: UnitFormat | None) -> str:
+    r"""Return records as CSV, a row each: figures in the units shown, each head with its unit, as in ``length_mm``.
 
     Parameters
     ----------
@@ -28,31 +28,30 @@ def table(kind: type, columns: str, rows: Iterable[object], reader: Reader | Non
         The columns, as ``KEYS`` of a record lists keys (see `gradehaul.quantities.document`).
     rows
         The records.
-    reader
-        Whose units; None for those of the JSON document, which are SI.
+    units
+        The units shown; None for those of the JSON document, which are SI.
 
     Examples
     --------
     >>> from gradehaul.haulage.joint_places import JointPlace
-    >>> table(JointPlace, "name at", [JointPlace(0.3, "Foot", "plain")], Reader("mm", "metric"))
+    >>> table(JointPlace, "name at", [JointPlace(0.3, "Foot", "plain")], UnitFormat("mm", "metric"))
     'name,at_mm\r\nFoot,300.0\r\n'
     """
     keys = keys_of(kind, columns)
-    units = [None if reader is None else reader_unit(key.unit, reader) for key in keys]
-    heads = [head(key.name, key.unit, unit) for key, unit in zip(keys, units, strict=True)]
-    marked = list(zip(keys, units, strict=True))
+    marked = [(key, None if units is None else shown_unit(key.unit, units)) for key in keys]
+    heads = [head(key.name, key.unit, unit) for key, unit in marked]
     return csv_text(heads, ([_cell(value_at(row, key.path), key, unit) for key, unit in marked] for row in rows))
 
 
-def reader_unit(unit: SI | None, reader: Reader) -> str | None:
-    """Return the unit in which a reader has a number of an SI unit, None where there is no other."""
-    small = {"metric": ("gf", "g"), "imperial": ("ozf", "oz")}[reader.system]
-    units: Mapping[str | None, str] = {
-        "length": reader.length_unit,
-        "force": reader.force_unit or small[0],
+def shown_unit(unit: SI | None, units: UnitFormat) -> str | None:
+    """Return the unit shown for a number of an SI unit, None where there is no other."""
+    small = {"metric": ("gf", "g"), "imperial": ("ozf", "oz")}[units.system]
+    by_kind: Mapping[str | None, str] = {
+        "length": units.length_unit,
+        "force": units.force_unit or small[0],
         "mass": small[1],
     }
-    return None if unit is None else units.get(unit.kind)
+    return None if unit is None else by_kind.get(unit.kind)
 
 
 def head(name: str, unit: SI | None, shown: str | None) -> str:

@@ -12,7 +12,7 @@ from gradehaul.haulage.bench.reduction import Reduced
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.paper import Panel, Paper, Size
 from gradehaul.show.base.picture import as_picture, plain
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +33,7 @@ _MARKS: Mapping[str, dict[str, Any]] = {
 """The marks, and what they mean."""
 
 
-def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
+def readings_figure(answer: ReadingsAnswer, units: UnitFormat) -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`."""
     rows = answer.bench.rows
     if not rows:
@@ -55,7 +55,7 @@ def readings_figure(answer: ReadingsAnswer, reader: Reader) -> Figure:
     axes.set_xlim(-1.12 * reach, 1.12 * reach)
     axes.set_xlabel("% less or more", color=INK)
     axes.axvline(0.0, color=FAINT, lw=0.8, zorder=0)
-    axes.set_yticks(range(len(rows)), [_name(row, reader) for row in rows], color=INK)
+    axes.set_yticks(range(len(rows)), [_name(row, units) for row in rows], color=INK)
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     paper.settle()
@@ -95,8 +95,8 @@ def _draw_row(axes: Axes, number: int, row: Reduced, residuals: dict[tuple[str, 
     return max(half, *(abs(value) for value in values), abs(own or 0.0))
 
 
-def _name(row: Reduced, reader: Reader) -> str:
+def _name(row: Reduced, units: UnitFormat) -> str:
     state = "" if row.state == "standing" else ", slipping"
     name = plain(f"{row.loco}, {row.rail}{state}")
     name = name if len(name) <= _NAME_LENGTH else name[: _NAME_LENGTH - 1] + "…"
-    return f"{name}  {reader.force(row.mean)}"
+    return f"{name}  {units.force(row.mean)}"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.picture import drawing_rules, pages_bytes, plain
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sheets import PAPER_OF, PAPERS, Form, FormColumn, PaperName, numbered
 
 if TYPE_CHECKING:
@@ -50,25 +50,25 @@ _CAR_COLUMNS = (
 )
 
 
-def bench_sheet(plan: Plan, reader: Reader, paper: PaperName | None = None) -> bytes:
+def bench_sheet(plan: Plan, units: UnitFormat, paper: PaperName | None = None) -> bytes:
     """Return the form as the content of a PDF file, the same bytes from run to run, on the paper of its units.
 
     It has a row for every locomotive of the plan on clean rail and on each film, fresh and after a rest, standing and
     slipping, and blank ones; then rows for cars.
     """
     with drawing_rules():
-        return pages_bytes(bench_figures(plan, reader, paper))
+        return pages_bytes(bench_figures(plan, units, paper))
 
 
-def bench_figures(plan: Plan, reader: Reader, paper: PaperName | None = None) -> list[Figure]:
+def bench_figures(plan: Plan, units: UnitFormat, paper: PaperName | None = None) -> list[Figure]:
     """Return the pages of the form as figures; to be called by the `drawing_rules`."""
-    unit = reader.force_unit or ("gf" if reader.system == "metric" else "ozf")
+    unit = units.force_unit or ("gf" if units.system == "metric" else "ozf")
     rows = _pull_rows(plan)
     cars = [[_cut(name), "", *[""] * 5] for name in plan.cars] or [[""] * 7]
     cars = [[name, kind, *[""] * 5] for name, *_ in cars[:8] for kind in ("string of", "curve, radius", "tilt, over")]
     page = Form(
         f"Bench sheet: {_cut(plan.title, 50)}",
-        paper=PAPERS[paper or PAPER_OF[reader.system]],
+        paper=PAPERS[paper or PAPER_OF[units.system]],
         beside="date ____________   by ______________",
         foot="Type the rows into the plan as [[reading]] and [[tilt]], or into a spreadsheet.",
     )
@@ -76,7 +76,7 @@ def bench_figures(plan: Plan, reader: Reader, paper: PaperName | None = None) ->
     page.words("Take care", CAUTIONS)
     page.table(f"Pulls, in {unit}", _PULL_COLUMNS, rows)
     page.words("How to measure cars and curves", CARS)
-    page.table(f"Cars: forces in {unit}, rises in {reader.length_unit}", _CAR_COLUMNS, cars)
+    page.table(f"Cars: forces in {unit}, rises in {units.length_unit}", _CAR_COLUMNS, cars)
     return numbered(page.finish())
 
 

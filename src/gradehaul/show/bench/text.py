@@ -14,8 +14,8 @@ from gradehaul.plan.names import clean
 from gradehaul.quantities.si import Newtons
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sections import READINGS
 
 _FIRST = "Try a film on a loose plank of track, never first on the layout: it does not come off again."
@@ -26,29 +26,29 @@ _CAUTION = (
 )
 
 
-def readings_page(answer: ReadingsAnswer, reader: Reader, more: Collection[str] = ()) -> Page:
+def readings_page(answer: ReadingsAnswer, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the pulls and what to measure next as a page, and below it the sections that are named in `more`."""
     page = Page()
     page.line((clean(answer.plan.title), "bold"), ": readings at the bench")
     page.line()
     page.paragraph(*_headline(answer))
-    _add_pulls(page, answer, reader)
+    _add_pulls(page, answer, units)
     _add_advice(page, answer)
     page.line()
     page.paragraph(_FIRST)
     page.more(READINGS)
     if "scatter" in more:
-        _add_scatter(page, answer, reader)
+        _add_scatter(page, answer, units)
     if "adhesion" in more:
         _add_adhesion(page, answer)
     if "estimates" in more:
-        _add_predictions(page, answer, reader)
+        _add_predictions(page, answer, units)
     if "films" in more:
-        _add_films(page, answer, reader)
+        _add_films(page, answer, units)
     if "cars" in more:
-        _add_cars(page, answer, reader)
+        _add_cars(page, answer, units)
     if "trials" in more:
-        _add_trials(page, answer, reader)
+        _add_trials(page, answer, units)
     if "remarks" in more and answer.remarks:
         page.heading("Look at these again")
         for remark in answer.remarks:
@@ -89,12 +89,12 @@ def _add_advice(page: Page, answer: ReadingsAnswer) -> None:
         page.line("Nothing that would help much.")
 
 
-def _add_pulls(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     """Add a row for each locomotive and state, with its pull on each rail condition."""
     rails = dict.fromkeys(row.rail for row in answer.bench.rows)
     pulls: dict[tuple[str, str], dict[str, str]] = {}
     for row in answer.bench.rows:
-        pull = f"{reader.force(row.mean)} ({row.count})"
+        pull = f"{units.force(row.mean)} ({row.count})"
         pulls.setdefault((row.loco, row.state), {})[row.rail] = pull
     if pulls:
         page.line()
@@ -103,7 +103,7 @@ def _add_pulls(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         page.table(heads, [[*key, *(own.get(rail, "-") for rail in rails)] for key, own in pulls.items()], indent=0)
 
 
-def _add_scatter(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+def _add_scatter(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     rows = answer.bench.rows
     page.heading("Pulls and their scatter")
     table: list[list[Piece]] = [
@@ -112,10 +112,10 @@ def _add_scatter(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
             row.rail,
             row.state,
             str(row.count),
-            reader.force(row.mean),
-            f"{reader.force(row.low)} to {reader.force(row.high)}",
+            units.force(row.mean),
+            f"{units.force(row.low)} to {units.force(row.high)}",
             f"{100 * row.scatter / row.mean:.1f} %" + (" borrowed" if row.borrowed else ""),
-            reader.force(sum(t.correction * len(t.forces) for t in row.taken) / row.count)
+            units.force(sum(t.correction * len(t.forces) for t in row.taken) / row.count)
             if any(taken.correction for taken in row.taken)
             else "",
         ]
@@ -164,14 +164,14 @@ def _coefficient(value: float | None, error: float | None) -> str:
     return f"{value:.3f} ± {error:.3f}"
 
 
-def _add_predictions(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+def _add_predictions(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.predictions:
         return
     page.heading("Pulls that were not read: estimates from other locomotives and from weight on drivers")
     page.table(
         ["locomotive", "rail", "by others>", "95 % between", "by weight>", "95 % between"],
         [
-            [each.loco, each.rail, *_range(each.pull, reader), *_range(each.by_weight, reader)]
+            [each.loco, each.rail, *_range(each.pull, units), *_range(each.by_weight, units)]
             for each in answer.predictions
         ],
     )
@@ -183,26 +183,26 @@ def _add_predictions(page: Page, answer: ReadingsAnswer, reader: Reader) -> None
         )
 
 
-def _range(pull: Estimate, reader: Reader) -> tuple[str, str]:
-    return reader.force(pull.value), f"{reader.force(pull.low)} to {reader.force(pull.high)}"
+def _range(pull: Estimate, units: UnitFormat) -> tuple[str, str]:
+    return units.force(pull.value), f"{units.force(pull.low)} to {units.force(pull.high)}"
 
 
-def _add_films(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+def _add_films(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.bench.films:
         return
     page.heading("The film in time")
     for film in answer.bench.films:
-        clean_pull = "" if film.clean is None else f"; clean {reader.force(film.clean)}"
-        fresh, settled = reader.force(film.fresh), reader.force(film.settled)
+        clean_pull = "" if film.clean is None else f"; clean {units.force(film.clean)}"
+        fresh, settled = units.force(film.fresh), units.force(film.settled)
         if film.time is not None:
             how = f"{fresh} fresh, {settled} after a day's rest, most of it back after {film.time:.3g} h{clean_pull}"
         else:
-            steps = ", ".join(f"{reader.force(pull)} at {hours:g} h" for hours, pull in film.ages)
+            steps = ", ".join(f"{units.force(pull)} at {hours:g} h" for hours, pull in film.ages)
             how = f"stepwise, since fewer than three ages were read: {steps}{clean_pull}"
         page.line(f"{film.loco} on {film.film}: {how}", indent=2)
 
 
-def _add_cars(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+def _add_cars(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     bench = answer.bench
     if not bench.cars and bench.curve is None:
         return
@@ -214,7 +214,7 @@ def _add_cars(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
         page.line(f"{car.car} {', '.join(parts)} of its weight", indent=2)
     if bench.curve is not None:
         value, error = bench.curve.coefficient.value, bench.curve.error
-        words = f"{reader.small(value)} ± {reader.small(error)}"
+        words = f"{units.small(value)} ± {units.small(error)}"
         page.line(f"Curve coefficient {words} (grade x radius)", indent=2)
 
 
@@ -222,7 +222,7 @@ def _share(mean: Mean) -> str:
     return f"{100 * mean.value:.2f} ± {100 * mean.error:.2f} %"
 
 
-def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
+def _add_trials(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.trials:
         return
     page.heading("Trials on the layout")
@@ -236,8 +236,8 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
                 each.trial.route,
                 f"{each.trial.rail}{age}",
                 each.trial.outcome,
-                f"{bound} {reader.force(each.demand)}",
-                reader.force(each.pull),
+                f"{bound} {units.force(each.demand)}",
+                units.force(each.pull),
                 chance_words(each.stall_probability),
                 "agrees" if each.agrees else ("DISAGREES", "bold red"),
             ]
@@ -247,7 +247,7 @@ def _add_trials(page: Page, answer: ReadingsAnswer, reader: Reader) -> None:
     for (locos, rail, hours), (low, high) in bounds(answer.trials).items():
         if 0 < low < high < math.inf:
             age = "" if hours is None else f" at {hours:g} h"
-            between = f"between {reader.force(low)} and {reader.force(high)}"
+            between = f"between {units.force(low)} and {units.force(high)}"
             page.line(f"By these trials {locos} on {rail} rail{age} pulls {between}.", indent=2)
 
 
@@ -264,7 +264,7 @@ class _Pull(NamedTuple):
     error: Newtons
 
 
-def readings_csv(answer: ReadingsAnswer, reader: Reader | None) -> str:
+def readings_csv(answer: ReadingsAnswer, units: UnitFormat | None) -> str:
     """Return the pulls as CSV (RFC 4180): a row for each locomotive, rail and state, measured and predicted."""
     rows = [
         _Pull(row.loco, row.rail, row.state, "measured", row.count, row.mean, row.low, row.high, row.scatter, row.error)
@@ -275,4 +275,4 @@ def readings_csv(answer: ReadingsAnswer, reader: Reader | None) -> str:
         for each in answer.predictions
         for pull in [each.pull]
     ]
-    return table(_Pull, " ".join(_Pull._fields), rows, reader)
+    return table(_Pull, " ".join(_Pull._fields), rows, units)

@@ -15,7 +15,7 @@ from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.load_rows import load_cell, worst_load
 from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words
@@ -36,7 +36,7 @@ _GROUPS, _ROWS = 8, 24
 _CAUTION = "Try a film on a loose plank first: it does not come off again."
 
 
-def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> None:
+def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> None:
     """Add the first screen: lines of at most 80 columns where at most two conditions are shown."""
     _add_title(page, answer)
     _add_doubts(page, answer)
@@ -44,10 +44,10 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     for sentence in (headline(answer), *film_headlines(answer)):
         page.paragraph(*sentence)
     if AS_PLANNED in answer.judged_rails and any(track.rail in (None, CLEAN) for track in answer.plan.tracks.values()):
-        page.line(f"Film counts up to {reader.length(answer.plan.carry_over)} beyond its track: wheels spread it.")
-    _add_trains(page, answer, reader)
-    _add_fixes(page, answer, ways, reader)
-    _add_loads(page, answer, reader)
+        page.line(f"Film counts up to {units.length(answer.plan.carry_over)} beyond its track: wheels spread it.")
+    _add_trains(page, answer, units)
+    _add_fixes(page, answer, ways, units)
+    _add_loads(page, answer, units)
     _add_last(page, answer)
 
 
@@ -77,18 +77,18 @@ def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
     return {name: {each.name: each for each in trains} for name, trains in found.items()}
 
 
-def outcome_cells(train: TrainAnswer, reader: Reader) -> list[Piece]:
+def outcome_cells(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     """Return the outcome of a train, its risk, and the pull to spare."""
     risk = chance_words(train.trust.stall_probability)
-    return [OUTCOMES[train.outcome], risk, reader.force(train.verdict.margin)]
+    return [OUTCOMES[train.outcome], risk, units.force(train.verdict.margin)]
 
 
-def place_words(train: TrainAnswer, reader: Reader) -> str:
+def place_words(train: TrainAnswer, units: UnitFormat) -> str:
     """Return the place of an outcome."""
-    return f"{train.verdict.worst_track}, {reader.length(train.verdict.worst_at)}"
+    return f"{train.verdict.worst_track}, {units.length(train.verdict.worst_at)}"
 
 
-def _add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def _add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     shown_on = shown_conditions(answer)
     names = [name for name in answer.plan.trains if any(name in trains for trains in shown_on.values())]
     if not names:
@@ -98,8 +98,8 @@ def _add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     page.line()
     first = next(iter(shown_on.values()))
     worst = [each.name for each in worst_first(first[name] for name in names)]
-    if len(shown_on) > 2 or not _add_wide_table(page, shown_on, worst[:_TRAINS], reader):
-        _add_long_table(page, shown_on, worst[:_TRAINS], reader)
+    if len(shown_on) > 2 or not _add_wide_table(page, shown_on, worst[:_TRAINS], units):
+        _add_long_table(page, shown_on, worst[:_TRAINS], units)
     if len(worst) > _TRAINS:
         page.line(f"{len(worst) - _TRAINS} more trains, none of them worse: --more trains")
     _add_marginal(page, answer, shown_on)
@@ -119,7 +119,7 @@ def _add_marginal(page: Page, answer: CheckAnswer, shown_on: Mapping[str, Mappin
 
 
 def _add_wide_table(
-    page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], reader: Reader
+    page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], units: UnitFormat
 ) -> bool:
     """Add a row for each train with its conditions side by side, where a line has room for them."""
     rows: list[list[Piece]] = [["train"]]
@@ -129,7 +129,7 @@ def _add_wide_table(
         over = f"{over:{_wide(rows)}}{condition}"
         rows[0] += ["outcome", "risk", "to spare"]
         for row, name in zip(rows[1:], names, strict=True):
-            row.extend(outcome_cells(trains[name], reader))
+            row.extend(outcome_cells(trains[name], units))
     room = FULL - _wide(rows)
     if room < -GAP:
         return False
@@ -137,7 +137,7 @@ def _add_wide_table(
         rows[0].append("hardest place" if room >= len("hardest place") else "place")
         for row, name in zip(rows[1:], names, strict=True):
             train = next(iter(shown_on.values()))[name]
-            place = place_words(train, reader)
+            place = place_words(train, units)
             row.append(place if len(place) <= room else shortened(train.verdict.worst_track, room))
     page.line(over)
     page.table([f"{head}>" if head in ("risk", "to spare") else str(head) for head in rows[0]], rows[1:], indent=0)
@@ -150,7 +150,7 @@ def _wide(rows: Sequence[Sequence[Piece]]) -> int:
 
 
 def _add_long_table(
-    page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], reader: Reader
+    page: Page, shown_on: Mapping[str, Mapping[str, TrainAnswer]], names: Sequence[str], units: UnitFormat
 ) -> None:
     """Add a row for each train and condition."""
     heads = ["train", "rail", "outcome", "risk>", "to spare>", "hardest place"]
@@ -158,28 +158,28 @@ def _add_long_table(
     for name in names:
         for number, (condition, trains) in enumerate(shown_on.items()):
             first = "" if number else shortened(name, _NAME)
-            place = shortened(place_words(trains[name], reader), _PLACE)
-            rows.append([first, shortened(condition, _NAME), *outcome_cells(trains[name], reader), place])
+            place = shortened(place_words(trains[name], units), _PLACE)
+            rows.append([first, shortened(condition, _NAME), *outcome_cells(trains[name], units), place])
     page.table(heads, rows, indent=0)
 
 
 # What to do
 
 
-def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> None:
+def _add_fixes(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> None:
     failing = [each for each in worst_first(worst_of_each(answer.on(answer.judged_rails))) if each.outcome in FAILS]
     found = {(way.train, way.rail): way for way in ways}
     lines = []
-    fouled = {f'berth "{berth.name}"': fouled_words(berth.fouled_by, reader) for berth in answer.berths}
+    fouled = {f'berth "{berth.name}"': fouled_words(berth.fouled_by, units) for berth in answer.berths}
     for train in failing:
         for misfit in train.misfits[:1]:
             why = f" It {fouled[misfit.place]}." if fouled.get(misfit.place) else ""
-            lines.append(f"{train.name}: {room_words(misfit, reader)}{why}")
+            lines.append(f"{train.name}: {room_words(misfit, units)}{why}")
         way = found.get((train.name, train.rail))
         if way is not None and train.outcome != "too long":
             lines.append(f"{train.name}: {best_way(way)}")
     lines += [
-        f"Berth {berth.name} has no clear length: it {fouled_words(berth.fouled_by, reader) or 'is fouled all along'}."
+        f"Berth {berth.name} has no clear length: it {fouled_words(berth.fouled_by, units) or 'is fouled all along'}."
         for berth in answer.berths
         if not berth.clear_length
     ]
@@ -202,7 +202,7 @@ class _Group:
     rows: tuple[tuple[Piece, ...], ...]
 
 
-def _add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     page.line()
     if not answer.routes:
         page.paragraph(_why_no_routes(answer))
@@ -219,7 +219,7 @@ def _add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     for group in groups[:_GROUPS]:
         if shown and lines + 1 + len(group.rows) > _ROWS:
             break
-        spans[len(rows)] = _hill_words(group.routes, reader)
+        spans[len(rows)] = _hill_words(group.routes, units)
         rows += [list(row) for row in group.rows]
         lines += 1 + len(group.rows)
         shown += 1
@@ -318,13 +318,13 @@ def judged_words(route: RouteAnswer, load: Load) -> str:
     return " ".join(filter(None, (cell.cars, beside, "" if load.holds_back else "RUNS AWAY")))
 
 
-def _hill_words(routes: Sequence[RouteAnswer], reader: Reader) -> str:
+def _hill_words(routes: Sequence[RouteAnswer], units: UnitFormat) -> str:
     """Return the routes of a group and the ruling grade of the hardest, as full as a line has room for."""
     ruling, first = routes[0].ruling, routes[0].route.name
     others = len(routes) - 1
     all_names = ", ".join(route.route.name for route in routes)
     some = f"{first} and {others} more" if others else first
-    effective, whole = reader.grade(ruling.effective), ruling_words(ruling, reader)
+    effective, whole = units.grade(ruling.effective), ruling_words(ruling, units)
     parts = whole, f"{whole.replace('grade ', '').replace('curve ', '')} curve" if " + " in whole else effective
     for words in (
         *(f"{name}: {part}, on {ruling.track}" for part in parts for name in (all_names, some)),

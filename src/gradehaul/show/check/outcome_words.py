@@ -9,7 +9,7 @@ from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch, Verdict
 from gradehaul.show.base.labels import apart
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.proximity.fouling import Fouling
 
 OUTCOMES: Mapping[Outcome, tuple[str, str]] = {
@@ -79,30 +79,30 @@ def marginal_words(verdict: Verdict, profile: RouteProfile) -> str:
     )
 
 
-def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], reader: Reader) -> list[str]:
+def short_words(outcome: Outcome, verdict: Verdict, misfits: Sequence[Misfit], units: UnitFormat) -> list[str]:
     """Return wordings of an outcome in a few words, the fullest first."""
     away = verdict.running_away[0] if outcome == "runs away" else None
     values = {
-        "at": reader.length(verdict.worst_at),
-        "end": reader.length(away.stop) if away is not None else "",
+        "at": units.length(verdict.worst_at),
+        "end": units.length(away.stop) if away is not None else "",
         "track": verdict.worst_track,
-        "spare": reader.force(verdict.margin),
-        "lacks": reader.force(-verdict.margin),
+        "spare": units.force(verdict.margin),
+        "lacks": units.force(-verdict.margin),
         "room": misfits[0].place if misfits else "",
     }
     return [words.format(**values) for words in SHORT[outcome]]
 
 
-def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RouteProfile, reader: Reader) -> str:
+def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RouteProfile, units: UnitFormat) -> str:
     """Return what becomes of a train, in sentences, what is worst of it first."""
 
     def where(stretches: Iterable[Stretch]) -> str:
-        return "; ".join(stretch_words(each, profile, reader) for each in stretches)
+        return "; ".join(stretch_words(each, profile, units) for each in stretches)
 
     values = {
-        "head": SENTENCES["head"].format(at=reader.length(verdict.at), track=apart(verdict.track)),
-        "spare": reader.force(verdict.margin),
-        "lacks": reader.force(-verdict.margin),
+        "head": SENTENCES["head"].format(at=units.length(verdict.at), track=apart(verdict.track)),
+        "spare": units.force(verdict.margin),
+        "lacks": units.force(-verdict.margin),
     }
     uphill = [SENTENCES[verdict.climb].format(**values, where=where(verdict.stalling))]
     if verdict.climb == "marginal":
@@ -114,7 +114,7 @@ def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RoutePro
     downhill = [
         SENTENCES["holds back" if verdict.holds_back else "runs away"].format(where=where(verdict.running_away))
     ]
-    room = [misfit_words(each, reader) for each in misfits]
+    room = [misfit_words(each, units) for each in misfits]
     if verdict.climb == "stalls":
         return " ".join((*uphill, *downhill, *room))
     if verdict.holds_back:
@@ -122,32 +122,32 @@ def verdict_words(verdict: Verdict, misfits: Sequence[Misfit], profile: RoutePro
     return " ".join((*downhill, *room, SENTENCES["uphill"].format(words=" ".join(uphill))))
 
 
-def misfit_words(misfit: Misfit, reader: Reader) -> str:
+def misfit_words(misfit: Misfit, units: UnitFormat) -> str:
     """Return in a sentence that a place does not hold a train."""
     kind = "run-round" if misfit.kind == "run-round" else "too long"
-    length, holds = reader.length(misfit.length), reader.length(misfit.available)
+    length, holds = units.length(misfit.length), units.length(misfit.available)
     return SENTENCES[kind].format(length=length, room=apart(misfit.place), holds=holds)
 
 
-def room_words(misfit: Misfit, reader: Reader) -> str:
+def room_words(misfit: Misfit, units: UnitFormat) -> str:
     """Return in a few words how long a train is and how much the place holds."""
     whose = "its locomotives are " if misfit.kind == "run-round" else ""
-    return f"{whose}{reader.length(misfit.length)} long; {misfit.place} holds {reader.length(misfit.available)}."
+    return f"{whose}{units.length(misfit.length)} long; {misfit.place} holds {units.length(misfit.available)}."
 
 
-def fouled_words(fouled_by: Iterable[Fouling], reader: Reader) -> str:
+def fouled_words(fouled_by: Iterable[Fouling], units: UnitFormat) -> str:
     """Return what ends the clear length of a berth: the track, how near it comes, and what trains need to pass."""
     words = []
     for each in fouled_by:
-        near = f"{reader.length(each.distance)} away" if each.distance > _MEETS else "which it meets"
-        words.append(f"fouls {each.track}, {near}; trains need {reader.length(each.needed)} to pass")
+        near = f"{units.length(each.distance)} away" if each.distance > _MEETS else "which it meets"
+        words.append(f"fouls {each.track}, {near}; trains need {units.length(each.needed)} to pass")
     return "; ".join(words)
 
 
-def stretch_words(stretch: Stretch, profile: RouteProfile, reader: Reader) -> str:
+def stretch_words(stretch: Stretch, profile: RouteProfile, units: UnitFormat) -> str:
     """Return where a stretch of a route begins and ends, and on which track."""
     first, last = profile.track_at(stretch.start, ahead=True), profile.track_at(stretch.stop)
     one = first == last or stretch.stop <= stretch.start
     under = f"on {apart(first)}" if one else f"{apart(first)} to {apart(last)}"
-    start, stop = reader.length(stretch.start), reader.length(stretch.stop)
+    start, stop = units.length(stretch.start), units.length(stretch.stop)
     return f"at {start}, {under}" if start == stop else f"from {start} to {stop}, {under}"

@@ -11,7 +11,7 @@ from gradehaul.haulage.trust.load import LoadSpread
 from gradehaul.network.route import Route
 from gradehaul.show.base.labels import FAILS, apart, basis_words, cars_words
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 
 HOW_SURE = (
     "90 % range: 9 of 10 random trials of every uncertain figure lie in it, rated / limit. Where a place holds no "
@@ -32,7 +32,7 @@ Shown = dict[str, list[list[Piece]]]
 """The rows that each route before was shown with."""
 
 
-def add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add each route: its length and climb, its ruling grade at a point and under each named train, and its loads."""
     page.heading("Routes and longest trains")
     if any(route.loads for route in answer.routes):
@@ -40,19 +40,19 @@ def add_loads(page: Page, answer: CheckAnswer, reader: Reader) -> None:
             page.line(line, indent=2)
     before: Shown = {}
     for route in answer.routes:
-        _add_route(page, answer, route, reader)
+        _add_route(page, answer, route, units)
         if route.loads:
             _add_longest(page, answer, route, before)
 
 
-def add_limits(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def add_limits(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add what limits each load: where the first train fails that is longer, and how."""
     page.heading("What limits each load")
     before: Shown = {}
     for route in answer.routes:
         if not route.loads:
             continue
-        rows = _bound_rows(route, reader)
+        rows = _bound_rows(route, units)
         page.line()
         if not _as_before(page, f"Route {route.route.name}", route, rows, before):
             page.line("Route ", (route.route.name, "bold"))
@@ -60,10 +60,10 @@ def add_limits(page: Page, answer: CheckAnswer, reader: Reader) -> None:
             page.table(heads, rows)
 
 
-def _add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> None:
+def _add_route(page: Page, answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> None:
     page.line()
     page.line("Route ", (route.route.name, "bold"), f": {ends(route.route)}")
-    for fact in route_facts(answer, route, reader):
+    for fact in route_facts(answer, route, units):
         page.line(fact, indent=2)
 
 
@@ -72,9 +72,9 @@ def ends(route: Route) -> str:
     return f"round from {apart(route.origin)}" if route.lap else f"{apart(route.origin)} to {apart(route.destination)}"
 
 
-def ruling_words(ruling: Ruling, reader: Reader) -> str:
+def ruling_words(ruling: Ruling, units: UnitFormat) -> str:
     """Return a ruling grade with the parts that grade and curve have in it."""
-    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    effective, grade, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     if abs(ruling.effective) < _NOTHING:
         return "level"
     if abs(ruling.curve) < _NOTHING or abs(ruling.grade) < _NOTHING:
@@ -82,31 +82,31 @@ def ruling_words(ruling: Ruling, reader: Reader) -> str:
     return f"{effective} = grade {grade} + curve {curve}"
 
 
-def route_facts(answer: CheckAnswer, route: RouteAnswer, reader: Reader) -> Iterator[str]:
+def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> Iterator[str]:
     """Yield in a sentence each how long a route is and what it climbs, where it reverses, and its ruling grades."""
     profile, ruling = route.profile, route.ruling
-    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     yield f"Length {length}, climbs {climb}, falls {fall}."
     for number, reversal in enumerate(route.reversals, 1):
         tail, order = reversal.tail, "turned" if number % 2 else "as it started"
-        where = f"Reverses at {reader.length(reversal.at)}, in {apart(tail.name)}, {reader.length(tail.length)} long"
+        where = f"Reverses at {units.length(reversal.at)}, in {apart(tail.name)}, {units.length(tail.length)} long"
         if tail.round_room is None:
             yield f"{where}, and goes on with its order {order}."
         else:
-            room = f"the locomotives, up to {reader.length(tail.round_room)} long, run round it {apart(tail.place)}"
+            room = f"the locomotives, up to {units.length(tail.round_room)} long, run round it {apart(tail.place)}"
             yield f"{where}, and goes on with its cars in order {order}; {room}, and lead."
     if route.route.legs:
         yield "Leading, trailing: where the locomotives are as the train starts."
-    start, stop = reader.length(ruling.start), reader.length(ruling.stop)
+    start, stop = units.length(ruling.start), units.length(ruling.stop)
     where = f"at {start}" if start == stop else f"from {start} to {stop}"
-    yield f"Ruling grade {ruling_words(ruling, reader)}, on {apart(ruling.track)}, {where}."
+    yield f"Ruling grade {ruling_words(ruling, units)}, on {apart(ruling.track)}, {where}."
     running = {train.length: train.name for train in answer.trains if train.route == route.route.name}
     for under in route.under_trains:
         if under.train_length in running or not running:
             named = f"{apart(running[under.train_length])}, " if running else "a train "
             yield (
-                f"Under {named}{reader.length(under.train_length)} long: {reader.grade(under.effective)}, with its "
-                f"head at {reader.length(under.at)}, on {apart(profile.track_at(under.at))}."
+                f"Under {named}{units.length(under.train_length)} long: {units.grade(under.effective)}, with its "
+                f"head at {units.length(under.at)}, on {apart(profile.track_at(under.at))}."
             )
 
 
@@ -143,11 +143,11 @@ def _as_before(
     return same is not None
 
 
-def _bound_rows(route: RouteAnswer, reader: Reader) -> list[list[Piece]]:
+def _bound_rows(route: RouteAnswer, units: UnitFormat) -> list[list[Piece]]:
     """Return what limits the loads of a route, a row for all rails where it is the same."""
     bound: dict[tuple[str, ...], list[str]] = {}
     for load in route.loads:
-        for row in _bound(load, reader):
+        for row in _bound(load, units):
             bound.setdefault((power_words(load, route), load.car, *row), []).append(load.rail)
     return [[power, car, ", ".join(rails), *rest] for (power, car, *rest), rails in bound.items()]
 
@@ -177,7 +177,7 @@ def _range(low: int, high: int) -> str:
     return cars_words(low) if low == high else f"{cars_words(low)} to {cars_words(high)}"
 
 
-def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
+def _bound(load: Load, units: UnitFormat) -> list[tuple[str, ...]]:
     """Return what limits a load: the place that is full, where there is one, and the pull."""
     rows: list[tuple[str, ...]] = []
     if load.fits is not None and load.fits < load.rated:
@@ -185,8 +185,8 @@ def _bound(load: Load, reader: Reader) -> list[tuple[str, ...]]:
     binds = load.binds
     if binds is None:
         return rows or [("", "nothing limits it", "", "", "", "")]
-    needs, has = reader.forces_apart(binds.demand, binds.pull)
-    rows.append((_cars(binds.cars), FAILS[binds.test], reader.length(binds.at), binds.track, needs, has))
+    needs, has = units.forces_apart(binds.demand, binds.pull)
+    rows.append((_cars(binds.cars), FAILS[binds.test], units.length(binds.at), binds.track, needs, has))
     return rows
 
 

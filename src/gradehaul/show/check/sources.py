@@ -22,7 +22,7 @@ from gradehaul.plan.rail_condition import CLEAN, PLANNED, conditions
 from gradehaul.plan.records import Basis, Car, Loco, Plan, PredictedPull
 from gradehaul.plan.resolve.stock import ROLLING, STARTING
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.figures import figures_of
 
 _BASES = (
@@ -37,34 +37,34 @@ _CURVES = {
 }
 
 
-def add_sources(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def add_sources(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add a table with every figure that the answer rests on, where it comes from, and how it was worked out."""
     plan = answer.plan
     how = dict(_how(plan))
     page.heading("Where each figure comes from")
-    stated = _stated(plan, reader)
+    stated = _stated(plan, units)
     rows: list[list[str]] = []
     for each in answer.figures:
         rows += stated.pop(each.subject, [])
-        rows.append([each.subject, each.name, figure_value(each, reader), each.basis, how[each.subject, each.name]])
-    rows += _train_rows(answer, reader)
+        rows.append([each.subject, each.name, figure_value(each, units), each.basis, how[each.subject, each.name]])
+    rows += _train_rows(answer, units)
     page.table(["of", "figure", "value>", "basis", "how"], rows)
     for line in _BASES:
         page.line(line, indent=2)
 
 
-def _stated(plan: Plan, reader: Reader) -> dict[str, list[list[str]]]:
+def _stated(plan: Plan, units: UnitFormat) -> dict[str, list[list[str]]]:
     """Return the figures that a plan cannot leave out, by whose they are."""
     rows: dict[str, list[list[str]]] = {}
     for loco in plan.locos.values():
         subject = f'loco "{loco.name}"'
         rows[subject] = [
-            [subject, "mass", reader.mass(loco.mass), "stated", "the plan"],
-            [subject, "length", reader.length(loco.length), "stated", "the plan, over couplers"],
+            [subject, "mass", units.mass(loco.mass), "stated", "the plan"],
+            [subject, "length", units.length(loco.length), "stated", "the plan, over couplers"],
         ]
     for car in plan.cars.values():
         subject = f'car "{car.name}"'
-        rows[subject] = [[subject, "length", reader.length(car.length), "stated", "the plan, over couplers"]]
+        rows[subject] = [[subject, "length", units.length(car.length), "stated", "the plan, over couplers"]]
     return rows
 
 
@@ -136,65 +136,65 @@ def _of_car(plan: Plan, car: Car) -> Iterator[tuple[tuple[str, str], str]]:
     yield (subject, "starting resistance"), starting
 
 
-def figure_value(figure: Figure, reader: Reader) -> str:
+def figure_value(figure: Figure, units: UnitFormat) -> str:
     """Return the value of a figure in the reader's units."""
-    return reader.small(figure.value) if figure.kind == "length" else reader.quantity(figure.value, figure.kind)
+    return units.small(figure.value) if figure.kind == "length" else units.quantity(figure.value, figure.kind)
 
 
-def _train_rows(answer: CheckAnswer, reader: Reader) -> Iterator[list[str]]:
+def _train_rows(answer: CheckAnswer, units: UnitFormat) -> Iterator[list[str]]:
     """Yield whose figure, which, its value, where it comes from and how it is worked out, for every named train."""
     plan, pulls = answer.plan, Pulls(answer.plan)
     profiles = {each.route.name: each.profile for each in answer.routes}
     for named in plan.trains.values():
         subject, train = f'train "{named.name}"', made_up(plan, named)
-        for row in (*_of_stock(train, reader), *_of_cars(train, reader)):
+        for row in (*_of_stock(train, units), *_of_cars(train, units)):
             yield [subject, *row]
         for each in answer.trains:
             if each.name == named.name:
-                for row in _on_rail(answer, each, train, profiles[each.route], pulls, reader):
+                for row in _on_rail(answer, each, train, profiles[each.route], pulls, units):
                     yield [subject, *row]
 
 
-def _of_stock(train: Train, reader: Reader) -> Iterator[list[str]]:
-    masses = _sum(train.blocks, [f"{reader.mass(each.vehicle.mass)} {_mass_basis(each)}" for each in train.blocks])
-    yield ["mass", reader.mass(sum(block.mass for block in train.blocks)), "summed", masses]
-    lengths = _sum(train.blocks, [f"{reader.length(each.vehicle.length)} stated" for each in train.blocks])
-    yield ["length", reader.length(train.length), "summed", lengths]
+def _of_stock(train: Train, units: UnitFormat) -> Iterator[list[str]]:
+    masses = _sum(train.blocks, [f"{units.mass(each.vehicle.mass)} {_mass_basis(each)}" for each in train.blocks])
+    yield ["mass", units.mass(sum(block.mass for block in train.blocks)), "summed", masses]
+    lengths = _sum(train.blocks, [f"{units.length(each.vehicle.length)} stated" for each in train.blocks])
+    yield ["length", units.length(train.length), "summed", lengths]
 
 
-def _of_cars(train: Train, reader: Reader) -> Iterator[list[str]]:
+def _of_cars(train: Train, units: UnitFormat) -> Iterator[list[str]]:
     cars = [(block, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Car)]
     if not cars:
         return
     blocks = [block for block, _ in cars]
-    rolling = [f"{reader.quantity(car.rolling.value, 'share')} {car.rolling_basis}" for _, car in cars]
+    rolling = [f"{units.quantity(car.rolling.value, 'share')} {car.rolling_basis}" for _, car in cars]
     own = "of their weights; that of locomotives is in their pulls already"
-    yield ["rolling resistance", reader.force(train.rolling), "summed", f"{_sum(blocks, rolling)} {own}"]
-    starting = [f"{reader.quantity(car.starting.value, 'share')} {car.starting_basis}" for _, car in cars]
-    yield ["starting resistance", reader.force(train.starting), "summed", f"{_sum(blocks, starting)} of their weights"]
+    yield ["rolling resistance", units.force(train.rolling), "summed", f"{_sum(blocks, rolling)} {own}"]
+    starting = [f"{units.quantity(car.starting.value, 'share')} {car.starting_basis}" for _, car in cars]
+    yield ["starting resistance", units.force(train.starting), "summed", f"{_sum(blocks, starting)} of their weights"]
 
 
 def _on_rail(
-    answer: CheckAnswer, each: TrainAnswer, train: Train, profile: RouteProfile, pulls: Pulls, reader: Reader
+    answer: CheckAnswer, each: TrainAnswer, train: Train, profile: RouteProfile, pulls: Pulls, units: UnitFormat
 ) -> Iterator[list[str]]:
     """Yield the pull on one rail, the curve resistance, and the place that rules."""
     demand = demand_breakdown(profile, train, each.verdict)
-    place = f"{reader.length(demand.at)} on {demand.track}"
-    pull, made = _pull(train, each.rail, demand.pull, pulls, reader)
+    place = f"{units.length(demand.at)} on {demand.track}"
+    pull, made = _pull(train, each.rail, demand.pull, pulls, units)
     yield [f"pull, {each.rail}", pull, each.verdict.basis, made]
     basis = next(figure.basis for figure in answer.figures if figure.subject == "curves")
-    coefficient = reader.small(answer.coefficient)
+    coefficient = units.small(answer.coefficient)
     curves = f"with its head at {place}: the coefficient {coefficient} x the weight on each curve / its radius"
-    yield [f"curve resistance, {each.rail}", reader.force(demand.curves), basis, curves]
+    yield [f"curve resistance, {each.rail}", units.force(demand.curves), basis, curves]
     parts = {"grade": demand.grade, "curves": demand.curves, "rolling": demand.rolling}
     if demand.tension:
         parts["coupler tension on curves"] = demand.tension
-    words = ", ".join(f"{name} {reader.force(force)}" for name, force in parts.items())
-    least = f"on {demand.track}: least to spare, {reader.force(each.verdict.margin)} = pull less {words}"
-    yield [f"ruling place of its head, {each.rail}", reader.length(demand.at), "worked out", least]
+    words = ", ".join(f"{name} {units.force(force)}" for name, force in parts.items())
+    least = f"on {demand.track}: least to spare, {units.force(each.verdict.margin)} = pull less {words}"
+    yield [f"ruling place of its head, {each.rail}", units.length(demand.at), "worked out", least]
 
 
-def _pull(train: Train, rail: str, pull: float, pulls: Pulls, reader: Reader) -> tuple[str, str]:
+def _pull(train: Train, rail: str, pull: float, pulls: Pulls, units: UnitFormat) -> tuple[str, str]:
     """Return the pull of a train and what it is made of; on rails as planned it is that of the place that rules."""
     locos = [(block.count, block.vehicle) for block in train.blocks if isinstance(block.vehicle, Loco)]
     if rail in PLANNED:
@@ -202,10 +202,10 @@ def _pull(train: Train, rail: str, pull: float, pulls: Pulls, reader: Reader) ->
         words += ", each at its lowest pull on the rails under it"
     else:
         each = [(count, loco.name, pulls.standing(loco, rail)) for count, loco in locos]
-        words = " + ".join(f"{count} {name} {reader.force(pull.value)} {pull.basis}" for count, name, pull in each)
+        words = " + ".join(f"{count} {name} {units.force(pull.value)} {pull.basis}" for count, name, pull in each)
         pull = train.together * sum(count * pull.value for count, _, pull in each)
-    together = f"({words}) x {reader.quantity(train.together, 'share')} together, {train.together_basis}"
-    return reader.force(pull), words if train.together == 1.0 else together
+    together = f"({words}) x {units.quantity(train.together, 'share')} together, {train.together_basis}"
+    return units.force(pull), words if train.together == 1.0 else together
 
 
 def _mass_basis(block: Block) -> Basis:

@@ -8,8 +8,8 @@ from typing import NamedTuple
 from gradehaul.haulage.answers.check import CheckAnswer, RangedLoad, RouteAnswer, TrainAnswer
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import add_first_screen
 from gradehaul.show.check.outcome_words import fouled_words
 from gradehaul.show.check.route_text import add_limits, add_loads
@@ -39,17 +39,19 @@ _CAUTION = (
 )
 
 
-def check_page(answer: CheckAnswer, reader: Reader, ways: Sequence[WaysOver] = (), more: Collection[str] = ()) -> Page:
+def check_page(
+    answer: CheckAnswer, units: UnitFormat, ways: Sequence[WaysOver] = (), more: Collection[str] = ()
+) -> Page:
     """Return the first screen of the answer, and below it the sections that are named in `more`."""
     page = Page()
-    add_first_screen(page, answer, ways, reader)
+    add_first_screen(page, answer, ways, units)
     for section in CHECK:
         if section in more:
-            _ADD[section](page, answer, ways, reader)
+            _ADD[section](page, answer, ways, units)
     return page
 
 
-def basis_lines(answer: CheckAnswer, reader: Reader) -> Iterator[str]:
+def basis_lines(answer: CheckAnswer, units: UnitFormat) -> Iterator[str]:
     """Yield in a sentence each the scale, and what curves come to."""
     plan, scale = answer.plan, answer.plan.scale
     named = f"{scale.name}, " if scale.name and not scale.name.startswith("1:") else ""
@@ -60,15 +62,15 @@ def basis_lines(answer: CheckAnswer, reader: Reader) -> Iterator[str]:
     bends = plan.curve_resistance
     more = "" if bends.starting is None else f"; {bends.starting:g} times that when starting"
     more += f"; coupler tension with friction {bends.tension:g}" if bends.tension else ""
-    coefficient = reader.small(answer.coefficient)
+    coefficient = units.small(answer.coefficient)
     yield f"Curve coefficient {coefficient} (grade x radius), from {_CURVE_MODELS[bends.model]}{more}."
     tightest = max((abs(track.curvature) for track in plan.tracks.values()), default=0.0)
     if tightest > 0:
-        radius, adds = reader.length(1 / tightest), reader.grade(answer.coefficient * tightest)
+        radius, adds = units.length(1 / tightest), units.grade(answer.coefficient * tightest)
         yield f"The tightest curve, radius {radius}, adds as much as a grade of {adds}."
 
 
-def _add_between(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def _add_between(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     if not answer.between:
         return
     page.heading("Routes between places")
@@ -76,12 +78,12 @@ def _add_between(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     rows = []
     for between in answer.between:
         count = f"{between.count}" if between.exact else f"at least {between.count}"
-        bound = f"{'' if between.exact else 'at most '}{reader.grade(between.highest_bound)}"
+        bound = f"{'' if between.exact else 'at most '}{units.grade(between.highest_bound)}"
         rows.append([between.origin, between.destination, count, bound])
     page.table(["from", "to", "routes>", "highest ruling grade>"], rows)
 
 
-def add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def add_berths(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add the berths: how long, how steep, what fits, and whether parked cars stay put."""
     page.heading("Berths")
     if not answer.berths:
@@ -90,9 +92,9 @@ def add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     rows = [
         [
             berth.name,
-            reader.length(berth.clear_length),
+            units.length(berth.clear_length),
             _CLEAR_LENGTH[berth.basis],
-            reader.grade(berth.steepest),
+            units.grade(berth.steepest),
             ", ".join(f"{count} {car}" for car, count in berth.cars_fit.items()) or "-",
             ", ".join(f"{car} {'yes' if stay else 'ROLL AWAY'}" for car, stay in berth.cars_stay.items()) or "-",
         ]
@@ -102,10 +104,10 @@ def add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
     page.table(heads, rows)
     for berth in answer.berths:
         if berth.fouled_by:
-            page.line(f"{berth.name} {fouled_words(berth.fouled_by, reader)}.", indent=2)
+            page.line(f"{berth.name} {fouled_words(berth.fouled_by, units)}.", indent=2)
     rolling = [(berth, car, roll) for berth in answer.berths for car, rolls in berth.rolls.items() for roll in rolls]
     for berth, car, roll in rolling:
-        run = reader.length(roll.length)
+        run = units.length(roll.length)
         stops = f"to the end of track at {roll.end}" if roll.end is not None else f"and stops on {roll.track}"
         page.line(f"{car} parked in {berth.name} would roll toward {roll.toward}: {run}, {stops}", indent=2)
     if rolling:
@@ -116,21 +118,21 @@ def add_berths(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         )
 
 
-def _add_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def _add_figures(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     page.heading("Figures")
     page.line(clean(answer.plan.title), f" ({clean(answer.plan.file)})", indent=2)
-    for line in basis_lines(answer, reader):
+    for line in basis_lines(answer, units):
         page.line(line, indent=2)
-    add_unsure_figures(page, answer, reader)
+    add_unsure_figures(page, answer, units)
 
 
-def add_unsure_figures(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def add_unsure_figures(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add the figures that nobody measured or stated."""
     unsure = [figure for figure in answer.figures if figure.basis in ("assumed", "scaled")]
     if not unsure:
         return
     page.line("Figures that nobody measured or stated:", indent=2)
-    rows = [[figure.subject, figure.name, figure_value(figure, reader), figure.basis] for figure in unsure]
+    rows = [[figure.subject, figure.name, figure_value(figure, units), figure.basis] for figure in unsure]
     page.table(["of", "figure", "value>", "basis"], rows)
 
 
@@ -145,19 +147,19 @@ def _add_notes(page: Page, answer: CheckAnswer) -> None:
         page.line(_CAUTION, indent=2)
 
 
-def _add_ways(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> None:
-    add_ways_over(page, ways, reader)
-    _add_between(page, answer, reader)
+def _add_ways(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> None:
+    add_ways_over(page, ways, units)
+    _add_between(page, answer, units)
 
 
-_ADD: dict[str, Callable[[Page, CheckAnswer, Sequence[WaysOver], Reader], None]] = {
-    "trains": lambda page, answer, _, reader: add_trains(page, answer, reader),
-    "loads": lambda page, answer, _, reader: add_loads(page, answer, reader),
-    "limits": lambda page, answer, _, reader: add_limits(page, answer, reader),
-    "berths": lambda page, answer, _, reader: add_berths(page, answer, reader),
+_ADD: dict[str, Callable[[Page, CheckAnswer, Sequence[WaysOver], UnitFormat], None]] = {
+    "trains": lambda page, answer, _, units: add_trains(page, answer, units),
+    "loads": lambda page, answer, _, units: add_loads(page, answer, units),
+    "limits": lambda page, answer, _, units: add_limits(page, answer, units),
+    "berths": lambda page, answer, _, units: add_berths(page, answer, units),
     "ways": _add_ways,
-    "figures": lambda page, answer, _, reader: _add_figures(page, answer, reader),
-    "sources": lambda page, answer, _, reader: add_sources(page, answer, reader),
+    "figures": lambda page, answer, _, units: _add_figures(page, answer, units),
+    "sources": lambda page, answer, _, units: add_sources(page, answer, units),
     "notes": lambda page, answer, *_: _add_notes(page, answer),
 }
 """What each section adds to the page."""
@@ -190,16 +192,16 @@ _TRAINS = (
 )
 
 
-def check_csv(answer: CheckAnswer, reader: Reader | None) -> str:
+def check_csv(answer: CheckAnswer, units: UnitFormat | None) -> str:
     """Return the loads as CSV (RFC 4180): a row for each route, power, car and rail condition; 999 means at least."""
     rows = (_Load(route, load) for route in answer.routes for load in route.ranged_loads)
-    return table(_Load, _LOADS, rows, reader)
+    return table(_Load, _LOADS, rows, units)
 
 
-def trains_csv(answer: CheckAnswer, reader: Reader | None) -> str:
+def trains_csv(answer: CheckAnswer, units: UnitFormat | None) -> str:
     """Return the named trains as CSV (RFC 4180): a row for each train and rail condition."""
     rows = (
         _Train(each, each.rail in answer.judged_rails, tuple(misfit.place for misfit in each.misfits))
         for each in answer.trains
     )
-    return table(_Train, _TRAINS, rows, reader)
+    return table(_Train, _TRAINS, rows, units)

@@ -10,27 +10,27 @@ from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
 from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words
 
 _LINES, _COLUMNS = 8, 80
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
 
 
-def trial_page(answer: TrialAnswer, reader: Reader) -> Page:
+def trial_page(answer: TrialAnswer, units: UnitFormat) -> Page:
     """Return the answer as a page of at most eight lines; where powers are compared, four and one a power."""
     page = Page()
-    page.line((_fitted(_subject(answer, reader), _COLUMNS), "bold"))
+    page.line((_fitted(_subject(answer, units), _COLUMNS), "bold"))
     if answer.compares:
         _add_powers(page, answer)
     else:
-        _add_train(page, answer.trains[0], reader)
-    for line in list(_remarks(answer, reader))[: _LINES - 3 - len(answer.trains[0].trials)]:
+        _add_train(page, answer.trains[0], units)
+    for line in list(_remarks(answer, units))[: _LINES - 3 - len(answer.trains[0].trials)]:
         page.line(_fitted(line, _COLUMNS))
     return page
 
 
-def _subject(answer: TrialAnswer, reader: Reader) -> str:
+def _subject(answer: TrialAnswer, units: UnitFormat) -> str:
     """Return what was tried, in a line."""
     train = answer.trains[0]
     if answer.compares:
@@ -38,29 +38,29 @@ def _subject(answer: TrialAnswer, reader: Reader) -> str:
         consist = [ANY if cut.name in powers else _cut(cut) for cut in train.consist]
         length = ""
     else:
-        consist, length = [_cut(cut) for cut in train.consist], f", {reader.length(train.length)} long"
+        consist, length = [_cut(cut) for cut in train.consist], f", {units.length(train.length)} long"
     return f"{', '.join(map(apart, consist))}{length}, on {apart(answer.route.name)}"
 
 
-def _add_train(page: Page, train: TrialTrain, reader: Reader) -> None:
+def _add_train(page: Page, train: TrialTrain, units: UnitFormat) -> None:
     by_outcome: dict[Outcome, list[str]] = {}
     for trial in train.trials:
         by_outcome.setdefault(trial.outcome, []).append(_CONDITIONS[trial.condition])
     words = "; ".join(f"{DOES.get(outcome, outcome)} {_listed(where)}" for outcome, where in by_outcome.items())
     page.line((f"It {words}.", OUTCOMES[train.judged.outcome][1]))
     most = [f"most {train.counted}>"] if train.counted else []
-    rows = [[*_row(trial, reader), *([_most(trial)] if train.counted else [])] for trial in train.trials]
+    rows = [[*_row(trial, units), *([_most(trial)] if train.counted else [])] for trial in train.trials]
     page.table(["", "outcome", "risk>", "to spare>", "place", *most], rows, indent=0)
 
 
-def _row(trial: Trial, reader: Reader) -> list[Piece]:
+def _row(trial: Trial, units: UnitFormat) -> list[Piece]:
     verdict = trial.verdict
-    place = f", {reader.length(verdict.worst_at)}"
+    place = f", {units.length(verdict.worst_at)}"
     return [
         trial.condition,
         OUTCOMES[trial.outcome],
         chance_words(trial.trust.stall_probability),
-        reader.force(verdict.margin),
+        units.force(verdict.margin),
         f"{apart(_fitted(verdict.worst_track, 26 - len(place)))}{place}",
     ]
 
@@ -84,13 +84,13 @@ def _add_powers(page: Page, answer: TrialAnswer) -> None:
     page.table(heads, rows, indent=0)
 
 
-def _remarks(answer: TrialAnswer, reader: Reader) -> Iterator[str]:
+def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
     """Yield what to know about the answer, the most important first."""
     train = answer.trains[0]
     if not answer.compares:
-        yield from (misfit_words(misfit, reader) for misfit in train.trials[0].misfits[:1])
+        yield from (misfit_words(misfit, units) for misfit in train.trials[0].misfits[:1])
     if answer.heights:
-        heights = ", ".join(f"{joint} at {reader.length(height)}" for joint, height in answer.heights.items())
+        heights = ", ".join(f"{joint} at {units.length(height)}" for joint, height in answer.heights.items())
         gives_way = f"; the grades of {', '.join(answer.freed)} give way" if answer.freed else ""
         yield f"With {heights}{gives_way}."
     if answer.route.tails:

@@ -11,11 +11,11 @@ from gradehaul.haulage.verdict import how_well
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.show.base.labels import basis_words, chance_words
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, stretch_words
 
 
-def add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
+def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     """Add a table for each train with a row for each rail condition, and where to take care."""
     page.heading("Trains")
     if not answer.trains:
@@ -23,7 +23,7 @@ def add_trains(page: Page, answer: CheckAnswer, reader: Reader) -> None:
         return
     profiles = {route.route.name: route.profile for route in answer.routes}
     for name in dict.fromkeys(train.name for train in answer.trains):
-        _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, reader)
+        _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
         "To spare: the least of pull less demand. Places are where the train's head is, from the start of its route. "
         "For a train that stalls it is where it stalls first.",
@@ -38,21 +38,21 @@ def _add_train(
     answer: CheckAnswer,
     verdicts: list[TrainAnswer],
     profiles: Mapping[str, RouteProfile],
-    reader: Reader,
+    units: UnitFormat,
 ) -> None:
     """Add a train: a row for each rail, the judged ones first, and where to take care on those."""
     judged = [train for train in verdicts if train.rail in answer.judged_rails]
     others = [train for train in verdicts if train.rail not in answer.judged_rails]
     first = verdicts[0]
-    page.line((first.name, "bold"), f", {reader.length(first.length)} long, on route {first.route}:", indent=2)
+    page.line((first.name, "bold"), f", {units.length(first.length)} long, on route {first.route}:", indent=2)
     heads = ["rail", "outcome", "risk>", "to spare>", "head at>", "on track", "downhill", "pull"]
-    page.table(heads, [_row(train, reader) for train in (*judged, *others)], indent=4)
+    page.table(heads, [_row(train, units) for train in (*judged, *others)], indent=4)
     if tuple(train.rail for train in judged) == PLANNED:
         page.line(_binding_age(judged[0], judged[1]), indent=4)
     for misfit in first.misfits:
-        page.line(("Too long", "bold red"), f": {misfit_words(misfit, reader)}", indent=4)
+        page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
     for train in judged:
-        _add_care(page, train, profiles[train.route], reader)
+        _add_care(page, train, profiles[train.route], units)
     for words, trains in _grouped(judged).items():
         page.line(f"{', '.join(trains)}: {words}", indent=4)
 
@@ -68,15 +68,15 @@ def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
     return f"as planned, pull is lowest {min(ages)[1]}"
 
 
-def _row(train: TrainAnswer, reader: Reader) -> list[Piece]:
+def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
     verdict = train.verdict
     downhill: Piece = "holds back" if verdict.holds_back else ("RUNS AWAY", "bold red")
     return [
         train.rail,
         OUTCOMES[train.outcome],
         chance_words(train.trust.stall_probability),
-        reader.force(verdict.margin),
-        reader.length(verdict.at),
+        units.force(verdict.margin),
+        units.length(verdict.at),
         verdict.track,
         downhill,
         basis_words(verdict.basis, verdict.slipping_basis),
@@ -105,7 +105,7 @@ def biggest_unknown(trust: TrainTrust) -> str:
     return f"{words}; measure next{about}: {measure.measure}"
 
 
-def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, reader: Reader) -> None:
+def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, units: UnitFormat) -> None:
     verdict = train.verdict
     stretches_by_words = [("stalls", verdict.stalling)]
     if not verdict.stalling:  # a train that does not get by has no use for the rest
@@ -115,8 +115,8 @@ def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, reader: Rea
         ]
     for words, stretches in stretches_by_words:
         if stretches:
-            where = "; ".join(stretch_words(stretch, profile, reader) for stretch in stretches)
+            where = "; ".join(stretch_words(stretch, profile, units) for stretch in stretches)
             page.line(f"{train.rail}: {words} {where}", indent=4)
     if verdict.running_away:
-        where = "; ".join(stretch_words(stretch, profile, reader) for stretch in verdict.running_away)
+        where = "; ".join(stretch_words(stretch, profile, units) for stretch in verdict.running_away)
         page.line(f"{train.rail}: runs away, its cars pushing the locomotives, {where}", indent=4)

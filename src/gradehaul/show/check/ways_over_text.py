@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES
 from gradehaul.treatment.helping import Help, Obstacle
 from gradehaul.treatment.ways_over import Doubling, Undivided, WaysOver
@@ -17,7 +17,7 @@ HOW_HELPED = (
 """What holds for every helper."""
 
 
-def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
+def add_ways_over(page: Page, ways: Sequence[WaysOver], units: UnitFormat) -> None:
     """Add the ways over the hill for every train that needs them."""
     page.heading("Ways over the hill")
     if not ways:
@@ -29,15 +29,15 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], reader: Reader) -> None:
             f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {_cars(way.cars)}.",
             indent=2,
         )
-        for line in way_lines(way, reader):
+        for line in way_lines(way, units):
             page.line(line, indent=4)
     page.line(HOW_HELPED, indent=2)
 
 
-def way_lines(way: WaysOver, reader: Reader) -> list[str]:
+def way_lines(way: WaysOver, units: UnitFormat) -> list[str]:
     """Return in a sentence each what gets a train over: cars left behind, doubling, a helper, leg by leg."""
     legs = dict.fromkeys(each.leg for each in way.help)
-    helped = [_help([each for each in way.help if each.leg == leg], leg, reader) for leg in legs]
+    helped = [_help([each for each in way.help if each.leg == leg], leg, units) for leg in legs]
     return [_leave(way), _double(way.double), *(line for lines in helped for line in lines)]
 
 
@@ -103,10 +103,10 @@ def _double(double: Doubling | Undivided) -> str:
     )
 
 
-def _help(help_: Sequence[Help], leg: int, reader: Reader) -> list[str]:
+def _help(help_: Sequence[Help], leg: int, units: UnitFormat) -> list[str]:
     """Return what helpers do on a leg of a route with reversals, or on a route without, where the leg is 0."""
     where = " and ".join(
-        f"{each.on} to {each.off} (head from {reader.length(each.on_at)} to {reader.length(each.off_at)})"
+        f"{each.on} to {each.off} (head from {units.length(each.on_at)} to {units.length(each.off_at)})"
         for each in help_[0].districts
     )
     lines = [f"Helper district on leg {leg}: {where}." if leg else f"Helper district: {where}."]

@@ -15,7 +15,7 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.show.base.colors import INK, OUTCOME_COLORS
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.clearance.text import RULES, bounds_words, figure_words, headline, place_words
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.labels import draw_joints, drawn_on
@@ -46,7 +46,7 @@ _PASS: dict[str, Any] = {
 }
 
 
-def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size: SizeName = "a4") -> Figure:
+def clearance_figure(found: Clearances, view: PlanView, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     ranked = [each for each in found.ranked() if each.track in view.tracks]
     numbers = {id(finding): number for number, finding in enumerate(found.ranked(), 1)}
@@ -57,10 +57,10 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
     canvas = Canvas(
         view,
         size,
-        reader.length_unit,
+        units.length_unit,
         f"Clearances: {headline(found)}",
-        [f"{view.plan.title}: railheads in {reader.length_unit}", *(note.text for note in view.notes)],
-        notes=list(_rows(found, view, reader, _MOST_LOOKS[size])),
+        [f"{view.plan.title}: railheads in {units.length_unit}", *(note.text for note in view.notes)],
+        notes=list(_rows(found, view, units, _MOST_LOOKS[size])),
         key=key,
         thickest=_TRACK,
     )
@@ -77,7 +77,7 @@ def clearance_figure(found: Clearances, view: PlanView, reader: Reader, *, size:
         if finding.outcome != "pass"
     ]
     draw_marks(canvas, marks, _LOOKS)
-    draw_joints(canvas, view, reader, drawn_on(canvas, view, []))
+    draw_joints(canvas, view, units, drawn_on(canvas, view, []))
     return canvas.paper.figure
 
 
@@ -92,23 +92,23 @@ def _draw_track(canvas: Canvas, track: TrackView, gaps: list[tuple[float, float]
         canvas.axes.plot(x, y, color="#dcdcdc", lw=_TRACK * canvas.thin, gid=f"track {track.id}", **style)
 
 
-def _rows(found: Clearances, view: PlanView, reader: Reader, most: int) -> Iterator[str]:
+def _rows(found: Clearances, view: PlanView, units: UnitFormat, most: int) -> Iterator[str]:
     """Yield the rows under the plan, the worst first: all that fails, and places to look at as far as there is room."""
     shown = [each for each in enumerate(found.ranked(), 1) if each[1].outcome != "pass"]
     looks = max(most - found.count("fail"), 1)
     kept = shown[: found.count("fail") + looks]
     for number, finding in kept:
-        yield _words(number, finding, found, view, reader)
+        yield _words(number, finding, found, view, units)
     if len(kept) < len(shown):
         yield f"and {len(shown) - len(kept)} more to look at: gradehaul clearance names them"
     if not shown:
         yield f"Nothing fails, and nothing is to be looked at{', of what was checked' if found.unchecked else ''}."
 
 
-def _words(number: int, finding: Finding, found: Clearances, view: PlanView, reader: Reader) -> str:
+def _words(number: int, finding: Finding, found: Clearances, view: PlanView, units: UnitFormat) -> str:
     outcome = "FAILS" if finding.outcome == "fail" else "look"
     rule, _, measured = RULES[finding.rule].partition(": ")
-    value, place = figure_words(finding.value, finding, reader), place_words(finding, found, reader)
+    value, place = figure_words(finding.value, finding, units), place_words(finding, found, units)
     lost = "" if finding.track in view.tracks else "; not on the plan"
     measured = f"{measured} " if measured else ""
-    return f"{number} {outcome}  {rule}: {place}: {measured}{value}, passes {bounds_words(finding, reader)}{lost}"
+    return f"{number} {outcome}  {rule}: {place}: {measured}{value}, passes {bounds_words(finding, units)}{lost}"

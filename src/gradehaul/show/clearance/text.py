@@ -10,8 +10,8 @@ from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Rule
 from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sections import CLEARANCE
 
 _WORDS: dict[ClearanceOutcome, Piece] = {
@@ -43,7 +43,7 @@ _STATICS = (
 )
 
 
-def clearance_page(found: Clearances, reader: Reader, more: Collection[str] = ()) -> Page:
+def clearance_page(found: Clearances, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return what fails and what to look at as a page, and below it the sections that are named in `more`."""
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": clearances")
@@ -52,14 +52,14 @@ def clearance_page(found: Clearances, reader: Reader, more: Collection[str] = ()
     page.paragraph((headline(found), style), ".")
     if not found.findings:
         page.line("Nothing to judge: no tracks meet.")
-    _add_rows(page, found, reader)
+    _add_rows(page, found, units)
     page.line()
-    page.paragraph(_basis(found, reader))
+    page.paragraph(_basis(found, units))
     page.paragraph(_FIRST)
     page.more(CLEARANCE)
     if "places" in more:
         page.heading("All places")
-        _add_places(page, found, reader)
+        _add_places(page, found, units)
     if "sources" in more:
         page.heading("Sources")
         for source, rules in _sources(found.findings).items():
@@ -84,34 +84,34 @@ def _sources(findings: Iterable[Finding]) -> dict[str, list[str]]:
     return found
 
 
-def _basis(found: Clearances, reader: Reader) -> str:
+def _basis(found: Clearances, units: UnitFormat) -> str:
     """Return by which figures the plan was judged."""
     standard = found.standard
-    stock = "none named" if standard.longest is None else f"longest {reader.length(standard.longest)}"
-    deck = f"track, roadbed and deck {reader.length(standard.deck, fine=True)}" + (
+    stock = "none named" if standard.longest is None else f"longest {units.length(standard.longest)}"
+    deck = f"track, roadbed and deck {units.length(standard.deck, fine=True)}" + (
         ", assumed" if standard.deck_assumed else ""
     )
     spacing = standard.spacing
     group = f"group {spacing.group}" if found.plan.practice == "NEM" else f"class {spacing.stock_class}"
     if standard.overhead:
-        deck += f", overhead line {reader.length(standard.overhead)}" + (", assumed" * standard.overhead_assumed)
+        deck += f", overhead line {units.length(standard.overhead)}" + (", assumed" * standard.overhead_assumed)
     return (
-        f"Clear height {reader.length(standard.height)}, {deck}; track centers {reader.length(spacing.straight)}; "
+        f"Clear height {units.length(standard.height)}, {deck}; track centers {units.length(spacing.straight)}; "
         f"stock: {stock}, {group}."
     )
 
 
-def _add_rows(page: Page, found: Clearances, reader: Reader) -> None:
+def _add_rows(page: Page, found: Clearances, units: UnitFormat) -> None:
     """Add a row for each finding that does not pass, the worst first; those alike but for their place share one."""
     alike: dict[tuple[Piece, ...], tuple[list[str], list[str]]] = {}
     for number, finding in enumerate(found.ranked(), 1):
         if finding.outcome == "pass":
             continue
-        figure = figure_words(finding.value, finding, reader)
-        key = (_WORDS[finding.outcome], _SHORT_RULES[finding.rule], figure, bounds_words(finding, reader))
+        figure = figure_words(finding.value, finding, units)
+        key = (_WORDS[finding.outcome], _SHORT_RULES[finding.rule], figure, bounds_words(finding, units))
         numbers, places = alike.setdefault(key, ([], []))
         numbers.append(str(number))
-        places.append(place_words(finding, found, reader))
+        places.append(place_words(finding, found, units))
     if not alike:
         return
     rows: list[list[Piece]] = [
@@ -122,16 +122,16 @@ def _add_rows(page: Page, found: Clearances, reader: Reader) -> None:
     page.table(["no.", "", "rule", "is>", "passes", "place"], rows, indent=0, folded=True)
 
 
-def _add_places(page: Page, found: Clearances, reader: Reader) -> None:
+def _add_places(page: Page, found: Clearances, units: UnitFormat) -> None:
     """Add every finding by itself, the worst first."""
     rows: list[list[Piece]] = [
         [
             str(number),
             _WORDS[finding.outcome],
             _SHORT_RULES[finding.rule],
-            place_words(finding, found, reader),
-            figure_words(finding.value, finding, reader),
-            bounds_words(finding, reader),
+            place_words(finding, found, units),
+            figure_words(finding.value, finding, units),
+            bounds_words(finding, units),
             finding.words,
         ]
         for number, finding in enumerate(found.ranked(), 1)
@@ -165,33 +165,33 @@ def headline(found: Clearances) -> str:
     return f"{counts[0]}, NOT CHECKED: {left_out}; {', '.join(counts[1:])}"
 
 
-def place_words(finding: Finding, found: Clearances, reader: Reader) -> str:
+def place_words(finding: Finding, found: Clearances, units: UnitFormat) -> str:
     """Return where a finding is."""
     tracks = found.plan.tracks
     name = tracks[finding.track].name if finding.track in tracks else finding.track
     if finding.head_at is not None:
-        return f"train {finding.train}, head on {name}, {reader.length(finding.head_at)} along its route"
-    here = f"{name} at {reader.length(finding.at)}"
+        return f"train {finding.train}, head on {name}, {units.length(finding.head_at)} along its route"
+    here = f"{name} at {units.length(finding.at)}"
     if finding.rule == "radius":
         here = name
     if not finding.other or finding.other_at is None:
         return here
     joined = "over" if finding.rule == "vertical room" else "and"
-    return f"{here} {joined} {tracks[finding.other].name} at {reader.length(finding.other_at)}"
+    return f"{here} {joined} {tracks[finding.other].name} at {units.length(finding.other_at)}"
 
 
-def figure_words(value: float, finding: Finding, reader: Reader) -> str:
+def figure_words(value: float, finding: Finding, units: UnitFormat) -> str:
     """Return a figure of a finding: a length or a share."""
-    return f"{100 * value:.0f} %" if finding.share else reader.length(value, fine=reader.system == "imperial")
+    return f"{100 * value:.0f} %" if finding.share else units.length(value, fine=units.system == "imperial")
 
 
-def bounds_words(finding: Finding, reader: Reader) -> str:
+def bounds_words(finding: Finding, units: UnitFormat) -> str:
     """Return what it takes to pass, and what fails where that differs."""
     word, other = ("under", "from") if finding.share else ("from", "under")
-    passes = f"{word} {figure_words(finding.wanted, finding, reader)}"
+    passes = f"{word} {figure_words(finding.wanted, finding, units)}"
     if finding.least in (finding.wanted, 0.0):
         return passes
-    return f"{passes}, fails {other} {figure_words(finding.least, finding, reader)}"
+    return f"{passes}, fails {other} {figure_words(finding.least, finding, units)}"
 
 
 class _Judged(NamedTuple):
@@ -209,9 +209,9 @@ _COLUMNS = (
 )
 
 
-def clearance_csv(found: Clearances, reader: Reader | None) -> str:
+def clearance_csv(found: Clearances, units: UnitFormat | None) -> str:
     """Return the answer as CSV (RFC 4180); figures are lengths or plain shares, as the column `in` says."""
-    unit = "m" if reader is None else reader.length_unit
+    unit = "m" if units is None else units.length_unit
 
     def judged(place: Place) -> _Judged:
         finding = place.finding
@@ -220,4 +220,4 @@ def clearance_csv(found: Clearances, reader: Reader | None) -> str:
             return _Judged(place, value, passes, fails, "share")
         return _Judged(place, convert(value, unit), convert(passes, unit), convert(fails, unit), unit)
 
-    return table(_Judged, _COLUMNS, map(judged, found.places), reader)
+    return table(_Judged, _COLUMNS, map(judged, found.places), units)

@@ -13,7 +13,7 @@ from gradehaul.design.climb.incline import CARE
 from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.walk import Walk, walk_along
 from gradehaul.show.base.picture import drawing_rules, pages_bytes
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.sheet import cut_list_figures, risers_figure, wrapped
 from gradehaul.show.sheets import PAPERS, Form, FormColumn, PaperName, numbered, on_rule
 from gradehaul.track.curvature import Section
@@ -39,36 +39,33 @@ _MOST_TURNS = 6
 """Turns in one table of heights."""
 
 
-def helix_sheet(bench: HelixBench, reader: Reader, paper: PaperName) -> bytes:
+def helix_sheet(bench: HelixBench, units: UnitFormat, paper: PaperName) -> bytes:
     """Return the sheets of a helix as the content of a PDF file."""
     with drawing_rules():
-        return pages_bytes(numbered(helix_figures(bench, reader, paper)))
+        return pages_bytes(numbered(helix_figures(bench, units, paper)))
 
 
-def incline_sheet(found: Risers, reader: Reader, paper: PaperName) -> bytes:
+def incline_sheet(found: Risers, units: UnitFormat, paper: PaperName) -> bytes:
     """Return the sheets of an incline as the content of a PDF file."""
     with drawing_rules():
-        return pages_bytes(numbered(incline_figures(found, reader, paper)))
+        return pages_bytes(numbered(incline_figures(found, units, paper)))
 
 
-def incline_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Figure]:
+def incline_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the sheets of an incline as figures; to be called by the `drawing_rules`."""
     form = Form("Incline: plan for the bench", paper=PAPERS[paper], foot="Lengths are on the center line of the track.")
     half = 1.5 * found.walk.layout.plan.scale.gauge
     form.words("Take care", wrapped(CARE), numbered=False)
-    _plan(form, found, {riser.at: str(riser.number) for riser in found.risers}, (half, half), reader)
+    _plan(form, found, {riser.at: str(riser.number) for riser in found.risers}, (half, half), units)
     form.words(
         "Tangent points",
-        [
-            f"{reader.length(at, fine=True)}: {_what(after, reader)} begins"
-            for at, _, after in found.walk.tangent_points
-        ],
+        [f"{units.length(at, fine=True)}: {_what(after, units)} begins" for at, _, after in found.walk.tangent_points],
         numbered=False,
     )
-    return [*form.finish(), risers_figure(found, reader), *cut_list_figures(found, reader, paper)]
+    return [*form.finish(), risers_figure(found, units), *cut_list_figures(found, units, paper)]
 
 
-def helix_figures(bench: HelixBench, reader: Reader, paper: PaperName) -> list[Figure]:
+def helix_figures(bench: HelixBench, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the sheets of a helix as figures; to be called by the `drawing_rules`."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
     form = Form("Helix: sheets for the bench", paper=PAPERS[paper], foot="Angles count from where the curve begins.")
@@ -78,40 +75,40 @@ def helix_figures(bench: HelixBench, reader: Reader, paper: PaperName) -> list[F
     second = None
     if build.centers is not None:
         second = walk_along(found.walk.layout, route="Up inner"), build.centers
-    _plan(form, found, labels, (inner, build.edge), reader, second)
-    floor = " by ".join(reader.length(side, fine=True) for side in helix.floor)
+    _plan(form, found, labels, (inner, build.edge), units, second)
+    floor = " by ".join(units.length(side, fine=True) for side in helix.floor)
     form.words(
         "Sizes",
         [
-            f"Radius of the track: {_radii(bench, reader)}.",
-            f"Floor needed, without the approaches: {floor}. Opening inside the deck: {reader.length(bench.opening)}.",
-            f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn. {_apart(bench, reader)}",
-            f"Deck {reader.length(build.deck, fine=True)} thick, {reader.length(inner + build.edge, fine=True)} wide.",
+            f"Radius of the track: {_radii(bench, units)}.",
+            f"Floor needed, without the approaches: {floor}. Opening inside the deck: {units.length(bench.opening)}.",
+            f"{helix.turns:g} turns, {len(bench.spokes)} risers in a turn. {_apart(bench, units)}",
+            f"Deck {units.length(build.deck, fine=True)} thick, {units.length(inner + build.edge, fine=True)} wide.",
         ],
         numbered=False,
     )
     form.new_page()
-    _section(form, bench, reader)
+    _section(form, bench, units)
     _heights(form, bench)
-    return [*form.finish(), *cut_list_figures(found, reader, paper)]
+    return [*form.finish(), *cut_list_figures(found, units, paper)]
 
 
-def _radii(bench: HelixBench, reader: Reader) -> str:
-    inner, outer = (reader.length(r, fine=True) for r in (bench.helix.radius, bench.helix.outer_radius))
+def _radii(bench: HelixBench, units: UnitFormat) -> str:
+    inner, outer = (units.length(r, fine=True) for r in (bench.helix.radius, bench.helix.outer_radius))
     return inner if bench.helix.build.centers is None else f"inner {inner}, outer {outer}"
 
 
-def _apart(bench: HelixBench, reader: Reader) -> str:
+def _apart(bench: HelixBench, units: UnitFormat) -> str:
     track = " outer" if bench.helix.build.centers else ""
-    return f"They stand {reader.length(bench.found.every, fine=True)} apart along the{track} track."
+    return f"They stand {units.length(bench.found.every, fine=True)} apart along the{track} track."
 
 
-def _what(section: Section, reader: Reader) -> str:
+def _what(section: Section, units: UnitFormat) -> str:
     """Return what a section of track is."""
     if section.first != section.last:
         return "an easement"
     straight = abs(section.first) < 1e-9
-    return "a straight" if straight else f"a curve of {reader.length(1 / abs(section.first), fine=True)}"
+    return "a straight" if straight else f"a curve of {units.length(1 / abs(section.first), fine=True)}"
 
 
 def _plan(
@@ -119,17 +116,17 @@ def _plan(
     found: Risers,
     labels: dict[float, str],
     edges: tuple[float, float],
-    reader: Reader,
+    units: UnitFormat,
     second: tuple[Walk, float] | None = None,
 ) -> None:
     """Draw the plan in what is left of the page, less room for words below it."""
     low, high = 2.3, form.top - 0.15
     box = (form.left / form.width, low / form.height, (form.right - form.left) / form.width, (high - low) / form.height)
-    draw_plan(form.figure, box, found.walk, labels, edges, reader, second=second)
+    draw_plan(form.figure, box, found.walk, labels, edges, units, second=second)
     form.top = low
 
 
-def _section(form: Form, bench: HelixBench, reader: Reader) -> None:
+def _section(form: Form, bench: HelixBench, units: UnitFormat) -> None:
     """Draw the section through the stack at the first spoke and the one across, with clear heights."""
     helix, build, found = bench.helix, bench.helix.build, bench.found
     form.words("Section through the stack, at the first riser and across", [], numbered=False)
@@ -151,10 +148,10 @@ def _section(form: Form, bench: HelixBench, reader: Reader) -> None:
                 axes.plot([track], [head], marker="_", ms=12, mew=1.6, color="#1a1a1a")
         outside = right + sign * 0.08 * wide
         for head, above in zip(heads, tops[1:], strict=False):
-            words = f"clear {reader.length(above - head, fine=True)}"
+            words = f"clear {units.length(above - head, fine=True)}"
             dimension(axes, left - sign * 0.08 * wide, head, above, words, right=sign < 0)
         for one, other in pairwise(tops):
-            dimension(axes, outside, one, other, reader.length(other - one, fine=True), right=sign > 0)
+            dimension(axes, outside, one, other, units.length(other - one, fine=True), right=sign > 0)
         axes.text(
             0.5 * (left + right), tops[0] - 0.03 * (tops[-1] - tops[0] + wide), f"riser {spoke.number}", ha="center",
             va="top", fontsize=8,
@@ -166,8 +163,8 @@ def _section(form: Form, bench: HelixBench, reader: Reader) -> None:
         "",
         [
             "Heights and widths are drawn to different scales. Clear: from the railhead to the deck above it.",
-            f"Wanted: {reader.length(build.clear, fine=True)}. The least over any railhead, with its approaches: "
-            + (reader.length(helix.clear_left(_vertical(bench)), fine=True) if helix.stacked else "nothing lies above")
+            f"Wanted: {units.length(build.clear, fine=True)}. The least over any railhead, with its approaches: "
+            + (units.length(helix.clear_left(_vertical(bench)), fine=True) if helix.stacked else "nothing lies above")
             + ".",
         ],
         numbered=False,
@@ -224,7 +221,7 @@ def draw_plan(
     walk: Walk,
     risers: Mapping[float, str],
     edges: tuple[float, float],
-    reader: Reader,
+    units: UnitFormat,
     *,
     second: tuple[Walk, float] | None = None,
 ) -> Axes:
@@ -240,7 +237,7 @@ def draw_plan(
         Where risers stand along it, m, and their labels.
     edges
         How far the deck reaches to the left and to the right of the track, m.
-    reader
+    units
         The units of whoever reads it.
     second
         A second track, which starts so far to the left of the first, m.
@@ -266,7 +263,7 @@ def draw_plan(
         axes.plot(ends.real, ends.imag, color="#8a6d3b", lw=2.2, zorder=4, gid="riser")
         out = spot - side * (edges[1] + 0.03 * _span(places))
         axes.text(out.real, out.imag, label, fontsize=8, ha="center", va="center", color=INK, weight="bold")
-    _draw_centers(axes, walk, reader)
+    _draw_centers(axes, walk, units)
     axes.margins(0.07)
     return axes
 
@@ -275,7 +272,7 @@ def _span(places: NDArray[np.complex128]) -> float:
     return float(max(np.ptp(places.real), np.ptp(places.imag)))
 
 
-def _draw_centers(axes: Axes, walk: Walk, reader: Reader) -> None:
+def _draw_centers(axes: Axes, walk: Walk, units: UnitFormat) -> None:
     """Mark the center of each curve, with its radius along a thin line to the track."""
     drawn: list[complex] = []
     begin = 0.0
@@ -289,7 +286,7 @@ def _draw_centers(axes: Axes, walk: Walk, reader: Reader) -> None:
                 axes.plot(center.real, center.imag, marker="+", ms=11, color="#0057a8", zorder=5, gid="center")
                 axes.plot([center.real, spot.real], [center.imag, spot.imag], color="#0057a8", lw=0.7, zorder=1)
                 half = 0.5 * (center + spot)
-                words = f"R {reader.length(1 / abs(curvature), fine=True)}"
+                words = f"R {units.length(1 / abs(curvature), fine=True)}"
                 box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
                 axes.text(half.real, half.imag, words, fontsize=8, ha="center", va="center", color="#0057a8", bbox=box)
         begin += section.length

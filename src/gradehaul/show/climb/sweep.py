@@ -10,13 +10,13 @@ from gradehaul.quantities import convert
 from gradehaul.quantities.si import METER
 from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import csv_text, head
+from gradehaul.show.base.unit_format import UnitFormat
 
 _COLUMNS, _ROWS = 8, 9
 
 
-def sweep_page(found: Sweep, reader: Reader) -> Page:
+def sweep_page(found: Sweep, units: UnitFormat) -> Page:
     """Return the page of a sweep: a table for every power and rail condition, rises down and radii across."""
     page = Page()
     page.line(("Round helices", "bold"), f": cars to run ({found.car}), by radius across and rise per turn down")
@@ -27,13 +27,13 @@ def sweep_page(found: Sweep, reader: Reader) -> Page:
     height, width = found.grade.shape
     rows = np.unique(np.linspace(0, height - 1, _ROWS).round().astype(int))
     columns = np.unique(np.linspace(0, width - 1, _COLUMNS).round().astype(int))
-    heads = ["", *(f"{reader.length(float(found.radii[column]))}>" for column in columns)]
+    heads = ["", *(f"{units.length(float(found.radii[column]))}>" for column in columns)]
     for i, power in enumerate(found.powers):
         for j, rail in enumerate(found.rails):
             page.heading(f"{power}, {rail} rail")
             table = [
                 [
-                    reader.length(float(found.rises[row]), fine=True),
+                    units.length(float(found.rises[row]), fine=True),
                     *(
                         _letters(found, row, column)
                         + cars_words(int(found.cars[i, j, row, column]))
@@ -45,7 +45,7 @@ def sweep_page(found: Sweep, reader: Reader) -> Page:
             ]
             page.table(heads, table)
     page.line()
-    key = f"H: the deck above is too low. G: the grade is beyond {reader.grade(found.steepest)}."
+    key = f"H: the deck above is too low. G: the grade is beyond {units.grade(found.steepest)}."
     train = "" if found.train is None else f" T: {train_words(found)}."
     page.paragraph(key + train + " +: more cars than are as long as the even stretch may climb too.")
     page.paragraph(GUARD)
@@ -64,9 +64,9 @@ def _letters(found: Sweep, row: int, column: int) -> str:
     return f"{letters} " if letters else ""
 
 
-def sweep_csv(found: Sweep, reader: Reader | None) -> str:
+def sweep_csv(found: Sweep, units: UnitFormat | None) -> str:
     """Return a sweep as CSV (RFC 4180); grades in per cent, what forbids a design as 1."""
-    unit = "m" if reader is None else reader.length_unit
+    unit = "m" if units is None else units.length_unit
     lengths = [head(name, METER, unit) for name in ("radius", "rise_per_turn")]
     heads = ("power", "rail", "car", *lengths, "grade_pct", "effective_pct", "cars", "exact", "low", "steep", "stalled")
     radius, rise = (convert(1.0, unit) * each for each in np.meshgrid(found.radii, found.rises))

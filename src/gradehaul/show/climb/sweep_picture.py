@@ -17,7 +17,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.paper import SIZES, Paper
 from gradehaul.show.base.picture import as_picture, plain
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.climb.sweep import train_words
 from gradehaul.track.piecewise import FloatArray
 
@@ -37,7 +37,7 @@ class _Region(NamedTuple):
     beyond: FloatArray
 
 
-def sweep_figure(found: Sweep, reader: Reader) -> Figure:
+def sweep_figure(found: Sweep, units: UnitFormat) -> Figure:
     """Return the chart as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     if len(found.powers) * len(found.rails) > MOST_PANELS:
         raise DesignError(
@@ -47,7 +47,7 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
         )
     if min(found.grade.shape) < 2:
         raise DesignError("a chart needs two radii and two rises at least", place="--sweep")
-    regions = _regions(found, reader)
+    regions = _regions(found, units)
     cars = f"Lines: the most cars ({found.car})" if found.car else "No car to count"
     key: dict[str, Patch | Line2D] = {
         each.words: Patch(facecolor=each.tint, edgecolor=INK, hatch=each.hatch) for each in regions
@@ -57,7 +57,7 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
         key["outside: not calculated"] = Patch(facecolor=_OUTSIDE)
     paper = Paper(
         SIZES["a4"],
-        _headline(found, reader),
+        _headline(found, units),
         [f"{cars}. Hatched: what does not work, and why"],
         body=4.0,
         key=dict(key),
@@ -65,12 +65,12 @@ def sweep_figure(found: Sweep, reader: Reader) -> Figure:
     panels = paper.grid(len(found.powers), len(found.rails))
     for i, power in enumerate(found.powers):
         for j, rail in enumerate(found.rails):
-            _draw(panels[i][j], found, found.reach[i, j], reader, regions)
+            _draw(panels[i][j], found, found.reach[i, j], units, regions)
             panels[i][j].set_title(plain(f"{power}, {rail} rail"), fontsize=paper.font, loc="left", color=INK)
     for axes in panels[-1]:
-        axes.set_xlabel(f"Radius, {reader.length_unit}")
+        axes.set_xlabel(f"Radius, {units.length_unit}")
     for row in panels:
-        row[0].set_ylabel(f"Rise per turn, {reader.length_unit}")
+        row[0].set_ylabel(f"Rise per turn, {units.length_unit}")
     return paper.figure
 
 
@@ -84,29 +84,29 @@ _OUTSIDE = "#c9d3dc"
 """The part of a chart around its grid, which nothing is known of."""
 
 
-def _headline(found: Sweep, reader: Reader) -> str:
+def _headline(found: Sweep, units: UnitFormat) -> str:
     if found.possible.any():
         return f"{found.possible.mean():.0%} of the round helices on this chart work".replace("%", " %")
     nearest = "; none was found near it"
     if found.nearest is not None:
         radius, rise = found.nearest
-        grade = reader.grade(rise / (2 * np.pi * radius))
-        nearest = f"; the nearest that does: radius {reader.length(radius)}, {reader.length(rise)} a turn, {grade}"
+        grade = units.grade(rise / (2 * np.pi * radius))
+        nearest = f"; the nearest that does: radius {units.length(radius)}, {units.length(rise)} a turn, {grade}"
     return f"No design on this chart works{nearest}"
 
 
-def _regions(found: Sweep, reader: Reader) -> list[_Region]:
+def _regions(found: Sweep, units: UnitFormat) -> list[_Region]:
     regions = [
         _Region("head room: the deck above is too low", "///", "#e3e3e3", found.low_by),
-        _Region(f"grade: over {reader.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
+        _Region(f"grade: over {units.grade(found.steepest)}", "\\\\\\", "#f2f2f2", found.steep_by),
     ]
     if found.train is not None:
         regions.append(_Region(f"train: {train_words(found)}", "..", "#ffffff", found.short_by))
     return regions
 
 
-def _draw(axes: Axes, found: Sweep, reach: FloatArray, reader: Reader, regions: list[_Region]) -> None:
-    across, down = (convert(1.0, reader.length_unit) * each for each in (found.radii, found.rises))
+def _draw(axes: Axes, found: Sweep, reach: FloatArray, units: UnitFormat, regions: list[_Region]) -> None:
+    across, down = (convert(1.0, units.length_unit) * each for each in (found.radii, found.rises))
     for each in regions:
         most = float(each.beyond.max())
         if most > 0:
@@ -143,7 +143,7 @@ def _draw(axes: Axes, found: Sweep, reach: FloatArray, reader: Reader, regions: 
     if found.nearest is not None:
         axes.set_facecolor(_OUTSIDE)
         axes.fill([left, right, right, left], [low, low, high, high], color="white", zorder=0.5)
-        x, y = (convert(each, reader.length_unit) for each in found.nearest)
+        x, y = (convert(each, units.length_unit) for each in found.nearest)
         axes.plot([x], [y], zorder=6, gid="nearest", **_NEAREST)
         pad_x, pad_y = 0.06 * (right - left), 0.08 * (high - low)
         left, right, low, high = min(left, x - pad_x), max(right, x + pad_x), min(low, y - pad_y), max(high, y + pad_y)

@@ -15,7 +15,7 @@ from gradehaul.haulage.answers.judged import worst_first
 from gradehaul.haulage.longest import Load
 from gradehaul.show.base.labels import cars_words
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import OUTCOMES
 from gradehaul.show.sections import CLIMB
 
@@ -26,14 +26,14 @@ _PRACTICE = 0.01
 _EASEMENTS = "Easements would help: none are needed only where the radius is over 60 x gauge (NEM 113)."
 
 
-def helix_page(found: HelixAnswer, reader: Reader, *, find: str | None = None, more: Collection[str] = ()) -> Page:
+def helix_page(found: HelixAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()) -> Page:
     """Return the page of a helix.
 
     Parameters
     ----------
     found
         The helix.
-    reader
+    units
         The units of whoever reads it.
     find
         What was looked for.
@@ -52,33 +52,33 @@ def helix_page(found: HelixAnswer, reader: Reader, *, find: str | None = None, m
             f"as stated or the least that leaves room; {found.stops.words}."
         )
     else:
-        step = reader.small(steps_of(stock.unit).length)
+        step = units.small(steps_of(stock.unit).length)
         steepest = f"The steepest grade is {100 * helix.grade:.3f} %; one 0.001 % steeper"
         _add_stop(page, f"A radius {step} smaller" if find == "radius" else steepest, found.stops)
     inner = "inner track: " if two else ""
     rows = [
-        (f"{inner}radius", reader.length(helix.radius, fine=True)),
+        (f"{inner}radius", units.length(helix.radius, fine=True)),
         ("turns", f"{helix.turns:.2f}"),
-        ("total rise", reader.length(helix.rise, fine=True)),
-        ("rise per turn", reader.length(helix.rise_per_turn, fine=True)),
-        (f"{inner}grade", reader.grade(helix.grade)),
-        (f"{inner}effective grade", reader.grade(found.effective)),
+        ("total rise", units.length(helix.rise, fine=True)),
+        ("rise per turn", units.length(helix.rise_per_turn, fine=True)),
+        (f"{inner}grade", units.grade(helix.grade)),
+        (f"{inner}effective grade", units.grade(found.effective)),
     ]
     if two:
         rows += [
-            ("outer track: radius", reader.length(helix.outer_radius, fine=True)),
-            ("outer track: grade", reader.grade(helix.outer_grade)),
-            ("outer track: effective grade", reader.grade(found.outer_effective)),
+            ("outer track: radius", units.length(helix.outer_radius, fine=True)),
+            ("outer track: grade", units.grade(helix.outer_grade)),
+            ("outer track: effective grade", units.grade(found.outer_effective)),
         ]
     left = found.clear_left
     rows += [
         (f"{inner}radius over the longest vehicle", f"{helix.radius / car_length(stock):.1f}"),
-        (f"{inner}length of the climb", reader.length(helix.length)),
-        ("vertical curves", reader.length(found.vertical_curve)),
-        ("track, roadbed and deck", reader.length(build.structure, fine=True)),
-        ("clear height wanted", reader.length(build.clear, fine=True)),
-        ("clear height left", "nothing lies above" if left is None else reader.length(left, fine=True)),
-        ("floor needed", " by ".join(reader.length(side) for side in helix.floor)),
+        (f"{inner}length of the climb", units.length(helix.length)),
+        ("vertical curves", units.length(found.vertical_curve)),
+        ("track, roadbed and deck", units.length(build.structure, fine=True)),
+        ("clear height wanted", units.length(build.clear, fine=True)),
+        ("clear height left", "nothing lies above" if left is None else units.length(left, fine=True)),
+        ("floor needed", " by ".join(units.length(side) for side in helix.floor)),
     ]
     page.line()
     page.table(["", ">"], rows, indent=0)
@@ -99,11 +99,11 @@ def helix_page(found: HelixAnswer, reader: Reader, *, find: str | None = None, m
     page.paragraph(GUARD)
     _add_more(page, found.hill, more)
     if "notes" in more:
-        _add_helix_notes(page, found, reader)
+        _add_helix_notes(page, found, units)
     return page
 
 
-def _add_helix_notes(page: Page, found: HelixAnswer, reader: Reader) -> None:
+def _add_helix_notes(page: Page, found: HelixAnswer, units: UnitFormat) -> None:
     """Add where the figures come from that were not stated."""
     build, stock = found.helix.build, found.stock
     usual = usual_helix_build(stock.scale, stock.practice)
@@ -112,7 +112,7 @@ def _add_helix_notes(page: Page, found: HelixAnswer, reader: Reader) -> None:
         field = "nmra_clear_height" if stock.practice == "NMRA" and stock.scale.nmra_clear_height else "clear_height"
         page.line(f"Clear height wanted: {stock.scale.source(field)}.", indent=2)
     if build.deck == usual.deck or build.roadbed == usual.roadbed:
-        deck, roadbed = (reader.length(each, fine=True) for each in (build.deck, build.roadbed))
+        deck, roadbed = (units.length(each, fine=True) for each in (build.deck, build.roadbed))
         page.line(f"Deck {deck} and roadbed {roadbed}: assumed where nothing else is stated.", indent=2)
     page.line(
         "Clear height left: the least over any railhead, at foot and top over (under) a level approach.", indent=2
@@ -121,30 +121,32 @@ def _add_helix_notes(page: Page, found: HelixAnswer, reader: Reader) -> None:
         page.line("No stock is named: its longest car is taken as a foot long in HO, and as long in scale.", indent=2)
 
 
-def incline_page(found: InclineAnswer, reader: Reader, *, find: str | None = None, more: Collection[str] = ()) -> Page:
+def incline_page(
+    found: InclineAnswer, units: UnitFormat, *, find: str | None = None, more: Collection[str] = ()
+) -> Page:
     """Return the page of an incline; parameters as those of `helix_page`."""
     page, incline, stock = Page(), found.incline, found.stock
     page.line(("Incline", "bold"), f", scale {stock.scale.name}")
     page.line()
     _add_worst(page, found.hill)
     step = steps_of(stock.unit)
-    shorter, higher = f"A length {reader.small(step.length)} shorter", f"A rise {reader.small(step.rise)} higher"
+    shorter, higher = f"A length {units.small(step.length)} shorter", f"A rise {units.small(step.rise)} higher"
     _add_stop(page, shorter if find == "length" else higher, found.stops)
     rows = [
-        ("rise", reader.length(incline.rise, fine=True)),
-        ("length, level to level", reader.length(incline.length, fine=True)),
-        ("grade of straights", reader.grade(incline.grade)),
+        ("rise", units.length(incline.rise, fine=True)),
+        ("length, level to level", units.length(incline.length, fine=True)),
+        ("grade of straights", units.grade(incline.grade)),
     ]
     for number, bend in enumerate(incline.bends, 1):
         hand = "left" if bend.angle > 0 else "right"
-        turned = f"{hand} {reader.length(bend.radius)}, {abs(math.degrees(bend.angle)):.4g} deg"
-        rows.append((f"grade in curve {number}, {turned}", reader.grade(incline.grade_in(bend))))
+        turned = f"{hand} {units.length(bend.radius)}, {abs(math.degrees(bend.angle)):.4g} deg"
+        rows.append((f"grade in curve {number}, {turned}", units.grade(incline.grade_in(bend))))
     rows += [
-        ("effective grade, away from vertical curves", reader.grade(incline.effective_grade)),
-        ("greatest effective grade at any point", reader.grade(found.greatest_effective)),
-        ("each straight", reader.length(incline.straight)),
-        ("vertical curves", reader.length(incline.vertical)),
-        (f"change of grade in a car length, {reader.length(found.car_length)}", reader.grade(found.change_per_car)),
+        ("effective grade, away from vertical curves", units.grade(incline.effective_grade)),
+        ("greatest effective grade at any point", units.grade(found.greatest_effective)),
+        ("each straight", units.length(incline.straight)),
+        ("vertical curves", units.length(incline.vertical)),
+        (f"change of grade in a car length, {units.length(found.car_length)}", units.grade(found.change_per_car)),
     ]
     page.line()
     page.table(["", ">"], rows, indent=0)
@@ -157,19 +159,19 @@ def incline_page(found: InclineAnswer, reader: Reader, *, find: str | None = Non
     short = [curve.length for curve in incline.curves if curve.length < incline.vertical * (1 - 1e-9)]
     if short:
         page.paragraph(
-            f"{len(short)} vertical curves come out shorter, down to {reader.length(min(short))}: the grades beside "
+            f"{len(short)} vertical curves come out shorter, down to {units.length(min(short))}: the grades beside "
             "them are no longer."
         )
     page.paragraph(CARE)
     _add_more(page, found.hill, more)
     if "notes" in more:
         page.heading("Notes")
-        for line in _curve_notes(found, reader):
+        for line in _curve_notes(found, units):
             page.line(line, indent=2)
     return page
 
 
-def _curve_notes(found: InclineAnswer, reader: Reader) -> list[str]:
+def _curve_notes(found: InclineAnswer, units: UnitFormat) -> list[str]:
     """Return how far easements move the curves, and what becomes of the grade on them."""
     incline = found.incline
     if not incline.bends:
@@ -177,7 +179,7 @@ def _curve_notes(found: InclineAnswer, reader: Reader) -> list[str]:
     shifts = [easement_shift(bend.ease, bend.radius) for bend in incline.bends if bend.ease]
     notes = []
     if shifts:
-        most = reader.length(max(shifts), fine=True)
+        most = units.length(max(shifts), fine=True)
         notes.append(f"Easements move their curves inward, by {most} at the most: ease² / 24 R (textbooks).")
     elif any(bend.radius <= UNEASED * found.stock.scale.gauge for bend in incline.bends):
         notes.append(_EASEMENTS)

@@ -17,7 +17,7 @@ from gradehaul.haulage.views.track_view import Spot, TrackView, cut_sections
 from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.plan.drawing.naming.layers import BERTH, HEIGHTS, LINE_NAMES, NAMES, RAILHEAD, SLIPS, TURNTABLES
 from gradehaul.plan.records import Joint, LineEnd
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.drawing.dxf_film_uses import draw_uses
 from gradehaul.show.drawing.dxf_pen import Pen, Spots, beside, layer_name
 from gradehaul.show.plan_view.shades import SHADES, runs
@@ -79,7 +79,7 @@ def drawing_name(path: str) -> None:
         )
 
 
-def plan_dxf(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) -> bytes:
+def plan_dxf(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = None) -> bytes:
     """Return the drawing as the content of a file, the same bytes from run to run.
 
     Layers ``Track RAIL CLASS`` hold the plan at height 0, in true lines and arcs, cut where the class of effective
@@ -91,13 +91,13 @@ def plan_dxf(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None) 
     ----------
     view
         What is drawn.
-    reader
+    units
         The units of whoever reads it: of the drawing too.
     film
         The keep-clean plan to draw beside the track, a layer and a line type for each use.
     """
-    document = dxf_library().new("R2010", units=_UNITS[reader.length_unit])
-    pen = Pen(document, view, reader)
+    document = dxf_library().new("R2010", units=_UNITS[units.length_unit])
+    pen = Pen(document, view, units)
     if film is not None:
         draw_uses(pen, view, film)
     _draw_all(pen, view)
@@ -236,7 +236,7 @@ def _draw_in_space(pen: Pen, track: TrackView) -> None:
 
 def _write_grade(pen: Pen, track: TrackView) -> None:
     up = track.grade if track.grade >= 0 else -track.grade
-    words = f"grade {pen.reader.grade(up)}, effective {pen.reader.grade(max(track.steepest))}"
+    words = f"grade {pen.units.grade(up)}, effective {pen.units.grade(max(track.steepest))}"
     near = [share * pen.height for share in (0.4, 1.0, 2.0)]
     pen.text(words, _along(track), GRADES, _GRAY, offsets=near, needed=False)
 
@@ -255,13 +255,13 @@ def _write_joints(pen: Pen, view: PlanView) -> None:
             place = joint.x * pen.unit, joint.y * pen.unit, height * pen.unit
             pen.space.add_point(place, dxfattribs=pen.on(NAMES, _GRAY))
         if joint.kind == "table":
-            bridge = "" if record.length is None else f" ({_exact(record.length * pen.unit)} {pen.reader.length_unit})"
+            bridge = "" if record.length is None else f" ({_exact(record.length * pen.unit)} {pen.units.length_unit})"
             for end in record.ends:
                 for at in _end_of_line(view, end):
                     pen.text(f"{joint.name}{bridge}", [at], TURNTABLES, _GRAY, offsets=near)
         else:
             pen.text(joint.name, spot, NAMES, _GRAY, offsets=near, z=height)
-        words = f"{_exact(height * pen.unit)} {pen.reader.length_unit}"  # a bare number reads in the reader's own unit
+        words = f"{_exact(height * pen.unit)} {pen.units.length_unit}"  # a bare number reads in the reader's own unit
         pen.text(words, spot, HEIGHTS, _BLUE, offsets=near, z=height)
         for one, other in record.slips:
             pen.text(f"{_end_name(record, one)} to {_end_name(record, other)}", spot, SLIPS, _GRAY, offsets=near)

@@ -15,7 +15,7 @@ from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.quantities import convert
 from gradehaul.show.base.label_placing import Board, Box
 from gradehaul.show.base.picture import plain
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.piecewise import FloatArray
 
 _FORBIDDEN = re.compile(r"[<>/\\\":;?*|=`,\x00-\x1f]")
@@ -43,10 +43,10 @@ Spots = Sequence[tuple[float, float]]
 class Pen:
     """What draws into a document: lengths in m become the drawing's, layers are made as they are first used."""
 
-    def __init__(self, document: Any, view: PlanView, reader: Reader) -> None:  # noqa: ANN401 - the library's
-        self.document, self.space, self.reader = document, document.modelspace(), reader
+    def __init__(self, document: Any, view: PlanView, units: UnitFormat) -> None:  # noqa: ANN401 - the library's
+        self.document, self.space, self.units = document, document.modelspace(), units
         self.gauge = view.plan.scale.gauge
-        self.unit = convert(1.0, reader.length_unit)
+        self.unit = convert(1.0, units.length_unit)
         left, right, bottom, top = view.box
         extent = max(right - left, top - bottom, 10 * self.gauge)
         self.height = max(self.gauge, _OF_SHEET * extent)

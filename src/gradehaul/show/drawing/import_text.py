@@ -11,7 +11,7 @@ from gradehaul.plan.drawing.wording import at_text, by_code, fault_text
 from gradehaul.plan.edit.importing import Imported
 from gradehaul.plan.names import clean, quoted
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader, reader_of
+from gradehaul.show.base.unit_format import UnitFormat, units_of
 from gradehaul.show.sections import IMPORT
 
 _LISTED, _NAMED, _FEW = 100, 100, 6
@@ -20,7 +20,7 @@ _LISTED, _NAMED, _FEW = 100, 100, 6
 
 def import_page(imported: Imported, plan: str, more: Collection[str] = ()) -> Page:
     """Return what came of a drawing as a page; `plan` is the file that is written, `more` the sections to add."""
-    drawn, reader = imported.drawn, reader_of(imported.unit)
+    drawn, units = imported.drawn, units_of(imported.unit)
     page = Page()
     page.line((clean(drawn.file), "bold"), f": imported into {clean(plan)}, {len(imported.text.encode()):,} bytes")
     page.line()
@@ -28,7 +28,7 @@ def import_page(imported: Imported, plan: str, more: Collection[str] = ()) -> Pa
         page.line(("Mend these in the plan before it answers", "bold red"), ":")
         for problem in imported.problems:
             page.paragraph(str(problem), indent=2)
-    _add_found(page, drawn, reader)
+    _add_found(page, drawn, units)
     _add_faults(page, drawn, imported.unit, every="faults" in more)
     if not imported.new:
         _add_changes(page, imported, plan, every="changes" in more)
@@ -44,10 +44,10 @@ def _counted(count: int, one: str, many: str = "") -> str:
     return f"{count:,} {one if count == 1 else many or f'{one}s'}"
 
 
-def _add_found(page: Page, drawn: Drawn, reader: Reader) -> None:
+def _add_found(page: Page, drawn: Drawn, units: UnitFormat) -> None:
     elements = [element for line in drawn.lines.values() for element in line.elements]
     kinds = Counter(joint.kind for joint in drawn.joints.values())
-    length = reader.length(math.fsum(element.length for element in elements))
+    length = units.length(math.fsum(element.length for element in elements))
     parts = [
         _counted(len(drawn.lines), "line"),
         _counted(len(elements), "track"),
@@ -59,8 +59,8 @@ def _add_found(page: Page, drawn: Drawn, reader: Reader) -> None:
     curves = [element for element in elements if element.curvature]
     if curves:
         tightest = max(curves, key=lambda element: abs(element.curvature))
-        radius = reader.length(1 / abs(tightest.curvature))
-        page.paragraph(f"The tightest curve has radius {radius}, at {at_text(tightest.start, reader.length_unit)}.")
+        radius = units.length(1 / abs(tightest.curvature))
+        page.paragraph(f"The tightest curve has radius {radius}, at {at_text(tightest.start, units.length_unit)}.")
     along = sum(bool(line.railhead_at) for line in drawn.lines.values())
     if drawn.heights or along:
         joints = _counted(len(drawn.joints), "joint")

@@ -11,8 +11,8 @@ from gradehaul.haulage.outcome import FAILS, WORST_FIRST
 from gradehaul.plan.names import clean
 from gradehaul.show.base.labels import USE_WORDS, WOULD
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, short_words
 from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use
@@ -38,7 +38,7 @@ _NAMED = 12
 """Tracks, or runs of tracks, of a use that are named one by one at the most."""
 
 
-def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ()) -> Page:
+def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the keep-clean plan as a page, and below it the sections that are named in `more`."""
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": where the film may go")
@@ -47,22 +47,22 @@ def treat_page(found: KeepCleanPlan, reader: Reader, more: Collection[str] = ())
     if failing and not found.beyond:
         words = [f"{each.name} {DOES.get(each.planned.outcome, each.planned.outcome)}" for each in failing]
         page.paragraph((f"With this plan {', '.join(words)}", "bold red"), ".")
-    for line in (_beyond if found.beyond else _depends_on)(found, reader):
+    for line in (_beyond if found.beyond else _depends_on)(found, units):
         page.paragraph(*line)
     if left := [name for name in found.plan.trains if name not in {train.name for train in found.trains}]:
         page.paragraph((f"NOT JUDGED: {', '.join(left)}, which run on this film too", "bold red"), ".")
     page.line()
     if not found.beyond:
-        page.table(["track", "length>", "which"], list(_uses(found, reader)), indent=0, folded=True)
+        page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0, folded=True)
         page.line()
-    _add_trains(page, found, reader, indent=0)
+    _add_trains(page, found, units, indent=0)
     page.line()
     page.paragraph(_CAUTION)
     page.more(TREAT)
     if "tracks" in more and not found.beyond:
-        _add_rows(page, found, reader)
+        _add_rows(page, found, units)
     if "trains" in more:
-        _add_spreading(page, found, reader)
+        _add_spreading(page, found, units)
     if "notes" in more:
         page.heading("Notes")
         page.line(_condition(found), indent=2)
@@ -76,7 +76,7 @@ def _condition(found: KeepCleanPlan) -> str:
     )
 
 
-def _uses(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
+def _uses(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield a row for each use of track, with its length and the tracks."""
     order: tuple[Use, ...] = ("keep clean", "buffer", "has film", "film", "no effect")
     for use in order:
@@ -84,7 +84,7 @@ def _uses(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
         if rows:
             names = _runs(dict.fromkeys(row.unit.name for row in rows))
             left = [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
-            yield [USE_WORDS[use], reader.length(found.length(use)), ", ".join((*names[:_NAMED], *left))]
+            yield [USE_WORDS[use], units.length(found.length(use)), ", ".join((*names[:_NAMED], *left))]
 
 
 def _runs(names: Iterable[str]) -> list[str]:
@@ -107,23 +107,23 @@ def _runs(names: Iterable[str]) -> list[str]:
     ]
 
 
-def add_film_plan(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+def add_film_plan(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     """Add all of it: what the plan depends on, what it comes to, each track, and what becomes of trains."""
-    for line in (_beyond if found.beyond else _depends_on)(found, reader):
+    for line in (_beyond if found.beyond else _depends_on)(found, units):
         page.line(*line)
     if not found.beyond:
-        _add_totals(page, found, reader)
-        _add_rows(page, found, reader)
+        _add_totals(page, found, units)
+        _add_rows(page, found, units)
     page.heading("Trains")
-    _add_trains(page, found, reader, indent=2)
-    _add_spreading(page, found, reader)
+    _add_trains(page, found, units, indent=2)
+    _add_spreading(page, found, units)
 
 
 def _held(found: KeepCleanPlan) -> str:
     return f", with {100 * found.options.reserve:.3g} % of the pull held back" if found.options.reserve else ""
 
 
-def _beyond(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
+def _beyond(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield the trains that no plan helps."""
     there = (
         "with the film that is there already" if any(t.rail for t in found.plan.tracks.values()) else "on clean rail"
@@ -132,24 +132,24 @@ def _beyond(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
     for place in found.beyond:
         yield [
             (
-                f"{place.train} {WOULD[place.test]} with its head at {reader.length(place.head)}, on {place.track}: "
-                f"{reader.force(place.short)} of pull short."
+                f"{place.train} {WOULD[place.test]} with its head at {units.length(place.head)}, on {place.track}: "
+                f"{units.force(place.short)} of pull short."
             )
         ]
     yield ["Shorten these trains, or leave them out: treat --train names those that must run."]
 
 
-def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
+def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]]:
     """Yield how much may be filmed, and what the plan depends on."""
     kept = any(row.use == "keep clean" for row in found.rows)
     if not kept:
         yield [("Nothing must be kept clean", "green"), ": all track may be filmed."]
         return
-    film = reader.length(found.length("film"))
-    clean_track = reader.length(found.length("keep clean") + found.length("buffer"))
+    film = units.length(found.length("film"))
+    clean_track = units.length(found.length("keep clean") + found.length("buffer"))
     style = "green" if found.length("film") else "yellow"
     yield [(f"{film} of track may be filmed; {clean_track} stays clean", style), "."]
-    carry = reader.length(found.carry)
+    carry = units.length(found.carry)
     if found.depends_on_carry:
         yield [
             ("This depends on a guess", "yellow"),
@@ -189,27 +189,27 @@ def _depends_on(found: KeepCleanPlan, reader: Reader) -> Iterator[list[Piece]]:
         yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
 
 
-def _add_totals(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+def _add_totals(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.heading("In all")
     rows = []
     for use, words in _USES.items():
         rows_of = [row for row in found.rows if row.use == use]
         if rows_of:
-            rows.append([words, reader.length(found.length(use)), str(len({row.unit.track for row in rows_of}))])
+            rows.append([words, units.length(found.length(use)), str(len({row.unit.track for row in rows_of}))])
     page.table(["track that", "length>", "tracks>"], rows)
 
 
-def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.heading("Track by track")
     heads = ["track", "length>", "use", "why"]
     table: list[list[Piece]] = []
-    alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, reader)))
+    alike = groupby(found.rows, key=lambda row: (row.unit.track, row.use, _since(row, found, units)))
     for (_, use, since), group in alike:
-        units = [row.unit for row in group]
-        first, last = units[0], units[-1]
-        own = [first.name, reader.length(last.stop - first.start)]
+        stretches = [row.unit for row in group]
+        first, last = stretches[0], stretches[-1]
+        own = [first.name, units.length(last.stop - first.start)]
         if found.options.step is not None:
-            own[1:1] = [f"{reader.length(first.start)} to {reader.length(last.stop)}"]
+            own[1:1] = [f"{units.length(first.start)} to {units.length(last.stop)}"]
         table.append([*own, USE_WORDS[use], since])
     if found.options.step is not None:
         heads[1:1] = ["stretch of it>"]
@@ -217,50 +217,46 @@ def _add_rows(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
     page.line("A train's place is that of its head, from where its route begins.", indent=2)
 
 
-def _since(row: Row, found: KeepCleanPlan, reader: Reader) -> str:
+def _since(row: Row, found: KeepCleanPlan, units: UnitFormat) -> str:
     if row.reason is not None:
         forced = row.reason
-        return (
-            f"{forced.train} {WOULD[forced.test]} at {reader.length(forced.head)}, {reader.force(forced.short)} short"
-        )
+        return f"{forced.train} {WOULD[forced.test]} at {units.length(forced.head)}, {units.force(forced.short)} short"
     if row.carried is not None:
         onto = found.rows[row.carried.onto].unit.name
-        return (
-            f"{onto} is {reader.length(row.carried.distance)} away" if row.carried.distance else f"it leads to {onto}"
-        )
+        return f"{onto} is {units.length(row.carried.distance)} away" if row.carried.distance else f"it leads to {onto}"
     return ""
 
 
-def _add_trains(page: Page, found: KeepCleanPlan, reader: Reader, *, indent: int) -> None:
+def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat, *, indent: int) -> None:
     """Add a row for each train, the worst first: with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
     ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(train.planned.outcome))
-    rows = [[train.name, *_cells(train.planned, reader), *_cells(train.everywhere, reader)] for train in ordered]
+    rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
     page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
     if not found.beyond:
         page.paragraph("Both count film that wheels spread; so does check of the plan that -o writes.", indent=indent)
     for train in ordered:
         for misfit in train.planned.misfits:
-            page.line(f"{train.name}: {misfit_words(misfit, reader)}", indent=indent)
+            page.line(f"{train.name}: {misfit_words(misfit, units)}", indent=indent)
 
 
-def _add_spreading(page: Page, found: KeepCleanPlan, reader: Reader) -> None:
+def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     """Add where each train fails if the film spreads everywhere."""
     for train in found.trains:
         then = train.everywhere
         if then.outcome in FAILS:
-            words = short_words(then.outcome, then.verdict, then.misfits, reader)[0]
+            words = short_words(then.outcome, then.verdict, then.misfits, units)[0]
             page.line(f"If the film spreads everywhere, {train.name} {words}.", indent=2)
 
 
-def _cells(train: Judged, reader: Reader) -> list[Piece]:
-    return [OUTCOMES[train.outcome], reader.force(train.verdict.margin)]
+def _cells(train: Judged, units: UnitFormat) -> list[Piece]:
+    return [OUTCOMES[train.outcome], units.force(train.verdict.margin)]
 
 
-def treat_csv(found: KeepCleanPlan, reader: Reader | None) -> str:
+def treat_csv(found: KeepCleanPlan, units: UnitFormat | None) -> str:
     """Return the plan as CSV (RFC 4180), with the train and the place that keep a stretch clean."""
     columns = (
         "track=unit.name unit.line from=unit.start to=unit.stop unit.length use reason.train reason.test "
         "at=reason.head reason.short"
     )
-    return table(Row, columns, found.rows, reader)
+    return table(Row, columns, found.rows, units)

@@ -16,7 +16,7 @@ from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EVEN, INK
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
 from gradehaul.show.base.picture import as_picture
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.level.text import binding_words, headline
 from gradehaul.track.piecewise import FloatArray
 
@@ -50,24 +50,24 @@ def drawn_routes(found: Leveled) -> list[RouteStations]:
     return sorted(stations, key=lambda each: -float(change[each.order].max()))
 
 
-def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Figure:
+def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     every = drawn_routes(found)
-    routes, unit = every[:_MOST], reader.length_unit
+    routes, unit = every[:_MOST], units.length_unit
     words = [f"{found.plan.title}: railheads in {unit}, by distance from where each route begins"]
-    words += [_hardest(found, each.train, reader) for each in found.hardest]
+    words += [_hardest(found, each.train, units) for each in found.hardest]
     if len(every) > len(routes):
         words.append(f"{len(every) - len(routes)} more routes change no more: gradehaul level names their heights")
     paper = Paper(
-        SIZES[size], "".join(each if isinstance(each, str) else each[0] for each in headline(found, reader)), words
+        SIZES[size], "".join(each if isinstance(each, str) else each[0] for each in headline(found, units)), words
     )
-    bands = [_band(paper, found, route, reader) for route in routes]
+    bands = [_band(paper, found, route, units) for route in routes]
     shape: dict[str, Panel] = {}
     for k, band in enumerate(bands):
         shape |= {f"height {k}": Panel(0.5, 0.6), f"grade {k}": Panel(0.35, 0.4), f"band {k}": Panel(band.height)}
     panels = paper.panels(shape, (0.0, convert(max(float(route.places[-1]) for route in routes), unit)))
     for k, route in enumerate(routes):
-        _draw_route(paper, panels[f"height {k}"], panels[f"grade {k}"], found, route, reader)
+        _draw_route(paper, panels[f"height {k}"], panels[f"grade {k}"], found, route, units)
         bands[k].prepare(panels[f"band {k}"])
     paper.settle()
     for k, band in enumerate(bands):
@@ -78,36 +78,36 @@ def level_figure(found: Leveled, reader: Reader, *, size: SizeName = "a4") -> Fi
 level_picture = as_picture(level_figure)
 
 
-def _hardest(found: Leveled, train: str, reader: Reader) -> str:
+def _hardest(found: Leveled, train: str, units: UnitFormat) -> str:
     (own,) = (each for each in found.hardest if each.train == train)
-    binds = "".join(f"; kept up by {each}" for each in binding_words(own, reader)[:1])
-    return f"{train}: hardest effective grade {reader.grade(own.even)} even, {reader.grade(own.leveled)} leveled{binds}"
+    binds = "".join(f"; kept up by {each}" for each in binding_words(own, units)[:1])
+    return f"{train}: hardest effective grade {units.grade(own.even)} even, {units.grade(own.leveled)} leveled{binds}"
 
 
-def _band(paper: Paper, found: Leveled, route: RouteStations, reader: Reader) -> Band:
+def _band(paper: Paper, found: Leveled, route: RouteStations, units: UnitFormat) -> Band:
     """Return the figures of every riser: its joint, distance, height and how much that changes."""
     joints = {number: name for name, number in found.stations.joints.items()}
     columns = []
     for number, at in zip(route.order.tolist(), route.places.tolist(), strict=True):
         change = float(found.heights[number] - found.even[number])
-        changed = "0" if abs(change) < _SAME else f"{'+' if change > 0 else ''}{_number(change, reader)}"
+        changed = "0" if abs(change) < _SAME else f"{'+' if change > 0 else ''}{_number(change, units)}"
         figures = (
             joints.get(number, ""),
-            _number(at, reader, fine=False),
-            _number(found.heights[number], reader),
+            _number(at, units, fine=False),
+            _number(found.heights[number], units),
             changed,
         )
         kept = changed != "0" or at in (route.places[0], route.places[-1])
-        columns.append(Column(convert(at, reader.length_unit), figures, 0 if kept else 1))
+        columns.append(Column(convert(at, units.length_unit), figures, 0 if kept else 1))
     return Band(paper, ("joint", "distance", "height", "change"), columns, {})
 
 
-def _number(value: float, reader: Reader, *, fine: bool = True) -> str:
-    return reader.length(float(value), fine=fine).rpartition(" ")[0]
+def _number(value: float, units: UnitFormat, *, fine: bool = True) -> str:
+    return units.length(float(value), fine=fine).rpartition(" ")[0]
 
 
-def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: RouteStations, reader: Reader) -> None:
-    unit, order = reader.length_unit, route.order
+def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: RouteStations, units: UnitFormat) -> None:
+    unit, order = units.length_unit, route.order
     x = convert(1.0, unit) * route.places
     even, heights = (convert(1.0, unit) * values[order] for values in (found.even, found.heights))
     (dashed,) = top.plot(x, even, zorder=3, gid=f"even {route.name}", **_EVEN)
@@ -129,29 +129,29 @@ def _draw_route(paper: Paper, top: Axes, bottom: Axes, found: Leveled, route: Ro
     paper.key_above(top, key)
     apart = np.diff(route.places)
     for values, style, gid in ((found.even, _EVEN, "even"), (found.heights, _LEVELED, "leveled")):
-        stairs(bottom, x, np.diff(values[order]) / apart, reader, gid=f"{gid} grade {route.name}", **style)
-    grade_axis(bottom, reader)
+        stairs(bottom, x, np.diff(values[order]) / apart, units, gid=f"{gid} grade {route.name}", **style)
+    grade_axis(bottom, units)
 
 
-def stairs(axes: Axes, edges: FloatArray, values: FloatArray, reader: Reader, **style: Any) -> Artist:  # noqa: ANN401 - as of a line
+def stairs(axes: Axes, edges: FloatArray, values: FloatArray, units: UnitFormat, **style: Any) -> Artist:  # noqa: ANN401 - as of a line
     """Draw grades that hold from one edge to the next."""
-    times = convert(1.0, grade_unit(reader))
+    times = convert(1.0, grade_unit(units))
     (line,) = axes.plot(np.repeat(edges, 2)[1:-1], times * np.repeat(values, 2), **style)
     return line
 
 
-def grade_axis(axes: Axes, reader: Reader) -> None:
+def grade_axis(axes: Axes, units: UnitFormat) -> None:
     """Mark grades at the left as whoever reads them writes them."""
     axes.axhline(0.0, color=INK, lw=0.7, zorder=1)
     axes.margins(y=0.1)
-    unit = grade_unit(reader)
-    axes.set_ylabel("" if reader.grades == "one-in" else unit)
-    if reader.grades == "one-in":
+    unit = grade_unit(units)
+    axes.set_ylabel("" if units.grades == "one-in" else unit)
+    if units.grades == "one-in":
         axes.yaxis.set_major_formatter(
-            lambda tick, _: reader.grade(tick / convert(1.0, unit)).removesuffix(".0") if tick else "level"
+            lambda tick, _: units.grade(tick / convert(1.0, unit)).removesuffix(".0") if tick else "level"
         )
 
 
-def grade_unit(reader: Reader) -> str:
+def grade_unit(units: UnitFormat) -> str:
     """Return the unit in which grades are drawn."""
-    return "permille" if reader.grades == "permille" else "%"
+    return "permille" if units.grades == "permille" else "%"

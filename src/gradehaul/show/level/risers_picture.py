@@ -17,7 +17,7 @@ from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EVEN, INK, PALE_CURVED
 from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
 from gradehaul.show.base.picture import as_picture
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.level.picture import grade_axis, grade_unit, stairs
 from gradehaul.show.level.risers_text import correction_text
 
@@ -31,19 +31,19 @@ _SPREAD = 2.0
 """Standard deviations either way that a bar or a band covers: 19 cases of 20."""
 
 
-def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeName = "a4") -> Figure:
+def risers_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    hill, unit = found.surveyed, reader.length_unit
+    hill, unit = found.surveyed, units.length_unit
     along = convert(1.0, unit) * (hill.distance - hill.distance[0])
     words = f"{plan.title}: surveyed hill {clean(hill.name)}, by distance from the first reading, {unit}"
-    paper = Paper(SIZES[size], _headline(found, reader), [words])
+    paper = Paper(SIZES[size], _headline(found, units), [words])
     columns = [
         Column(
             at,
             (
                 f"{number}",
-                _number(at / convert(1.0, unit), reader),
-                _number(height, reader),
+                _number(at / convert(1.0, unit), units),
+                _number(height, units),
                 correction_text(steps, found.step),
             ),
         )
@@ -55,8 +55,8 @@ def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeN
     panels = paper.panels(
         {"off": Panel(1.2, 1.0), "grade": Panel(1.2, 1.0), "band": Panel(band.height)}, (0.0, float(along[-1]))
     )
-    _draw_off(paper, panels["off"], found, reader)
-    _draw_grades(paper, panels["grade"], found, reader)
+    _draw_off(paper, panels["off"], found, units)
+    _draw_grades(paper, panels["grade"], found, units)
     band.prepare(panels["band"])
     paper.settle()
     band.draw(panels["band"])
@@ -66,26 +66,26 @@ def risers_figure(plan: Plan, found: Corrections, reader: Reader, *, size: SizeN
 risers_picture = as_picture(risers_figure)
 
 
-def _headline(found: Corrections, reader: Reader) -> str:
-    wanted = f"Wanted: {reader.grade(found.target)} at the most."
+def _headline(found: Corrections, units: UnitFormat) -> str:
+    wanted = f"Wanted: {units.grade(found.target)} at the most."
     if not found.total:
         return f"{wanted} {'No riser needs a shim.' if found.met else 'No shim within what is allowed helps.'}"
     if found.met:
         return f"{wanted} The shims below reach it."
     why = "the nearest that their step gives" if found.step_alone else "no lower"
-    return f"{wanted} The shims below bring it to {reader.grade(found.reached)}, {why}."
+    return f"{wanted} The shims below bring it to {units.grade(found.reached)}, {why}."
 
 
-def _number(value: float, reader: Reader) -> str:
-    return reader.length(value, fine=True).rpartition(" ")[0]
+def _number(value: float, units: UnitFormat) -> str:
+    return units.length(value, fine=True).rpartition(" ")[0]
 
 
-def _draw_off(paper: Paper, axes: Axes, found: Corrections, reader: Reader) -> None:
+def _draw_off(paper: Paper, axes: Axes, found: Corrections, units: UnitFormat) -> None:
     """Draw how far readings lie off the even climb, and the shims that bring them elsewhere."""
-    hill, unit = found.surveyed, "mm" if reader.system == "metric" else "in"
+    hill, unit = found.surveyed, "mm" if units.system == "metric" else "in"
     even = hill.height[0] + hill.even_grade * (hill.distance - hill.distance[0])
     off, done = (convert(1.0, unit) * each for each in (hill.height - even, hill.height - even + found.corrections))
-    x = convert(1.0, reader.length_unit) * (hill.distance - hill.distance[0])
+    x = convert(1.0, units.length_unit) * (hill.distance - hill.distance[0])
     bars = axes.errorbar(
         x, off, yerr=_SPREAD * convert(hill.reading, unit), marker="o", ms=3.4, capsize=2.0, zorder=3, clip_on=False,
         gid="measured", **_MEASURED,
@@ -103,21 +103,21 @@ def _draw_off(paper: Paper, axes: Axes, found: Corrections, reader: Reader) -> N
     paper.key_above(axes, key)
 
 
-def _draw_grades(paper: Paper, axes: Axes, found: Corrections, reader: Reader) -> None:
+def _draw_grades(paper: Paper, axes: Axes, found: Corrections, units: UnitFormat) -> None:
     hill = found.surveyed
-    times = convert(1.0, grade_unit(reader))
+    times = convert(1.0, grade_unit(units))
     spread = _SPREAD * hill.spreads
-    x = convert(1.0, reader.length_unit) * (hill.distance - hill.distance[0])
+    x = convert(1.0, units.length_unit) * (hill.distance - hill.distance[0])
     low, high = (times * np.repeat(each, 2) for each in (hill.grades - spread, hill.grades + spread))
     axes.fill_between(np.repeat(x, 2)[1:-1], low, high, color=PALE_CURVED, lw=0, zorder=2)
     key: dict[str, Artist] = {
         "Grade from reading to reading": words_alone(),
-        "measured": stairs(axes, x, hill.grades, reader, gid="measured grade", zorder=3, **_MEASURED),
+        "measured": stairs(axes, x, hill.grades, units, gid="measured grade", zorder=3, **_MEASURED),
         "in doubt": Patch(facecolor=PALE_CURVED),
     }
     if found.total:
         then = np.diff(hill.height + found.corrections) / np.diff(hill.distance)
-        key["with shims"] = stairs(axes, x, then, reader, gid="corrected grade", zorder=4, **_CORRECTED)
+        key["with shims"] = stairs(axes, x, then, units, gid="corrected grade", zorder=4, **_CORRECTED)
     key["wanted"] = axes.axhline(times * found.target, zorder=5, gid="wanted", **_WANTED)
-    grade_axis(axes, reader)
+    grade_axis(axes, units)
     paper.key_above(axes, key)

@@ -10,8 +10,8 @@ from gradehaul.design.level.survey import Steep
 from gradehaul.plan.names import clean
 from gradehaul.plan.records import Plan
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sections import RISERS
 from gradehaul.show.sheets import on_rule
 
@@ -22,19 +22,19 @@ CAUTION = (
 )
 
 
-def risers_page(plan: Plan, found: Sequence[Corrections], reader: Reader, more: Collection[str] = ()) -> Page:
+def risers_page(plan: Plan, found: Sequence[Corrections], units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the answer for some surveys as a page, those that cannot be as meant first."""
     page = Page()
     page.line((clean(plan.title), "bold"), ": surveyed hills")
     for each in sorted(found, key=lambda each: (each.met, not each.before)):
-        _add(page, each, reader, every="stations" in more)
+        _add(page, each, units, every="stations" in more)
     page.line()
     page.paragraph(CAUTION)
     page.more(RISERS)
     return page
 
 
-def _add(page: Page, found: Corrections, reader: Reader, *, every: bool) -> None:
+def _add(page: Page, found: Corrections, units: UnitFormat, *, every: bool) -> None:
     """Add a survey: what is steeper than meant, what to do at each riser that moves, and at every one if wanted."""
     hill = found.surveyed
     page.line()
@@ -47,36 +47,36 @@ def _add(page: Page, found: Corrections, reader: Reader, *, every: bool) -> None
     elif found.step_alone:
         step = on_rule(found.step, found.step)
         page.paragraph(
-            (f"{name}{reader.grade(found.reached)} with the nearest steps of {step}", "yellow"),
-            f", {done} in all. The difference to {reader.grade(found.target)} is the step of the shims: thinner ones "
+            (f"{name}{units.grade(found.reached)} with the nearest steps of {step}", "yellow"),
+            f", {done} in all. The difference to {units.grade(found.target)} is the step of the shims: thinner ones "
             "would meet it.",
         )
     else:
         page.paragraph(
             (f"{name}it cannot be as meant", "bold red"),
-            f" with shims of at most {reader.length(found.shim, fine=True)} and fixed ends. "
+            f" with shims of at most {units.length(found.shim, fine=True)} and fixed ends. "
             + (
-                f"The corrections below, {done} in all, bring it to {reader.grade(found.reached)}."
+                f"The corrections below, {done} in all, bring it to {units.grade(found.reached)}."
                 if found.total
                 else "No shim within what is allowed helps."
             ),
         )
     for steep in found.before:
-        page.paragraph(*_steep(steep, reader), indent=2)
+        page.paragraph(*_steep(steep, units), indent=2)
     assumed = ", assumed" if hill.reading_assumed else ""
     page.paragraph(
-        f"Meant: at most {reader.grade(found.target)}; even from end to end it is {reader.grade(hill.even_grade)}. "
-        f"A reading is good to {reader.length(hill.reading, fine=True)}{assumed}.",
+        f"Meant: at most {units.grade(found.target)}; even from end to end it is {units.grade(hill.even_grade)}. "
+        f"A reading is good to {units.length(hill.reading, fine=True)}{assumed}.",
         indent=2,
     )
-    rows = [row for row, moves in _stations(found, reader) if moves or every]
+    rows = [row for row, moves in _stations(found, units) if moves or every]
     if rows:
         page.table(["at>", "railhead>", "grade to next>", "correction", "then>"], rows)
     else:
         page.line("No riser need be touched.", indent=2)
 
 
-def _stations(found: Corrections, reader: Reader) -> Iterator[tuple[list[Piece], bool]]:
+def _stations(found: Corrections, units: UnitFormat) -> Iterator[tuple[list[Piece], bool]]:
     """Yield a row for each station, and whether its riser moves."""
     hill = found.surveyed
     grades, spreads = hill.grades, hill.spreads
@@ -86,19 +86,19 @@ def _stations(found: Corrections, reader: Reader) -> Iterator[tuple[list[Piece],
         known = k < grades.size
         yield (
             [
-                reader.length(float(hill.distance[k])),
-                reader.length(float(hill.height[k]), fine=True),
-                f"{reader.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if known else "",
+                units.length(float(hill.distance[k])),
+                units.length(float(hill.height[k]), fine=True),
+                f"{units.grade(float(grades[k]))} ± {100 * float(spreads[k]):.2g} %" if known else "",
                 (f"riser {k + 1}: {correction_text(steps, found.step)}", "yellow" if steps else ""),
-                reader.grade(float(after[k] / runs[k])) if known else "",
+                units.grade(float(after[k] / runs[k])) if known else "",
             ],
             bool(steps),
         )
 
 
-def _steep(steep: Steep, reader: Reader) -> tuple[Piece, ...]:
+def _steep(steep: Steep, units: UnitFormat) -> tuple[Piece, ...]:
     where = (
-        f" from {reader.length(steep.start)} to {reader.length(steep.stop)}: {reader.grade(steep.grade)} ± "
+        f" from {units.length(steep.start)} to {units.length(steep.stop)}: {units.grade(steep.grade)} ± "
         f"{100 * steep.spread:.2g} %"
     )
     if steep.sure:
@@ -128,8 +128,8 @@ class _Surveyed(NamedTuple):
     riser: Shim
 
 
-def risers_csv(found: CorrectedSurveys, reader: Reader | None) -> str:
+def risers_csv(found: CorrectedSurveys, units: UnitFormat | None) -> str:
     """Return the risers as CSV (RFC 4180); the grade is that to the next reading."""
     columns = "survey riser.riser riser.at riser.railhead riser.grade riser.spread riser.correction"
     rows = (_Surveyed(each.surveyed.name, riser) for each in found.surveys for riser in each.risers)
-    return table(_Surveyed, columns, rows, reader)
+    return table(_Surveyed, columns, rows, units)

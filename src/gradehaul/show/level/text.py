@@ -8,8 +8,8 @@ from gradehaul.design.level.hills import GAIN
 from gradehaul.design.level.railheads import ActiveLimit, Hardest, Leveled, StationHeight
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sections import LEVEL
 
 _CAUTION = (
@@ -26,28 +26,28 @@ _SAME = 5e-5
 """Heights that differ by no more are the same, m."""
 
 
-def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Page:
+def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the answer as a page, and below it the sections that are named in `more`."""
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": railheads for even effort")
     page.line()
-    page.paragraph(*headline(found, reader))
+    page.paragraph(*headline(found, units))
     page.line()
     rows: list[list[Piece]] = [
         [
             each.train,
-            reader.grade(each.even),
-            reader.grade(each.leveled),
+            units.grade(each.even),
+            units.grade(each.leveled),
             f"{each.cars}",
-            f"{each.track}, head {reader.length(each.head)}",
+            f"{each.track}, head {units.length(each.head)}",
         ]
         for each in sorted(found.hardest, key=lambda each: -each.leveled)
     ]
     page.table(["train", "hardest before>", "after>", "with cars>", "place"], rows, indent=0)
     page.line()
-    rulings = [[each.route, reader.grade(each.even), reader.grade(each.leveled), each.track] for each in found.rulings]
+    rulings = [[each.route, units.grade(each.even), units.grade(each.leveled), each.track] for each in found.rulings]
     page.table(["route", "ruling before>", "after>", "place"], rulings, indent=0)
-    changed = [row for row, moved in _heights(found, reader) if moved]
+    changed = [row for row, moved in _heights(found, units) if moved]
     page.line()
     if changed:
         page.line("Railheads to change:")
@@ -59,9 +59,9 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
     page.more(LEVEL)
     if "heights" in more:
         page.heading("All railheads")
-        page.table(_HEADS, [row for row, _ in _heights(found, reader)])
+        page.table(_HEADS, [row for row, _ in _heights(found, units)])
     if "limits" in more:
-        _add_limits(page, found, reader)
+        _add_limits(page, found, units)
     if "notes" in more:
         page.heading("Notes")
         page.line(
@@ -71,7 +71,7 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
         )
         page.line(
             "Heights are found without vertical curves; all grades above are with those of the plan, as check of the "
-            f"new plan has them. Heights stay even where no train pulls, or where at most {reader.grade(GAIN)} is won.",
+            f"new plan has them. Heights stay even where no train pulls, or where at most {units.grade(GAIN)} is won.",
             indent=2,
         )
         page.line(_CAUTION, indent=2)
@@ -81,13 +81,13 @@ def level_page(found: Leveled, reader: Reader, more: Collection[str] = ()) -> Pa
 _HEADS = ("line", "at>", "before>", "after>", "", "grade to next>")
 
 
-def headline(found: Leveled, reader: Reader) -> list[Piece]:
+def headline(found: Leveled, units: UnitFormat) -> list[Piece]:
     """Return by how much the hardest grade falls for the trains for which it does, or that one gets harder."""
     if found.harder:
         trains = [each for each in found.harder if isinstance(each, Hardest)]
         worst = max(trains or found.harder, key=lambda each: each.leveled - each.even)
         what = f"{worst.train} has it" if isinstance(worst, Hardest) else f"The ruling grade of {worst.route} gets"
-        grades = f"{reader.grade(worst.leveled)} in place of {reader.grade(worst.even)}"
+        grades = f"{units.grade(worst.leveled)} in place of {units.grade(worst.even)}"
         return [(f"{what} HARDER than before, {grades}", "bold red"), f", on {worst.track}."]
     better = [each for each in found.hardest if each.even - each.leveled > GAIN]
     if not better:
@@ -96,7 +96,7 @@ def headline(found: Leveled, reader: Reader) -> list[Piece]:
             " with the heights that are fixed: --more limits.",
         ]
     best = max(better, key=lambda each: each.even - each.leveled)
-    grades = f"from {reader.grade(best.even)} to {reader.grade(best.leveled)}"
+    grades = f"from {units.grade(best.even)} to {units.grade(best.leveled)}"
     if len(found.hardest) == 1:
         return [(f"The hardest grade of {best.train} falls {grades}", "green"), "."]
     every = len(better) == len(found.hardest)
@@ -104,28 +104,28 @@ def headline(found: Leveled, reader: Reader) -> list[Piece]:
     return [(f"The hardest grade falls for {count}", "green"), f": for {best.train} {grades}."]
 
 
-def _add_limits(page: Page, found: Leveled, reader: Reader) -> None:
+def _add_limits(page: Page, found: Leveled, units: UnitFormat) -> None:
     page.heading("What keeps the hardest grade from being lower")
-    words = [(each.train, binding_words(each, reader)) for each in found.hardest if each.binds]
+    words = [(each.train, binding_words(each, units)) for each in found.hardest if each.binds]
     page.table(["train", ""], [[name * (k == 0), line] for name, lines in words for k, line in enumerate(lines)])
 
 
-def binding_words(hardest: Hardest, reader: Reader) -> list[str]:
+def binding_words(hardest: Hardest, units: UnitFormat) -> list[str]:
     """Return what keeps a train's hardest grade from being lower, in words, one line for each rule."""
-    return [_words(binding, reader) for binding in hardest.binds]
+    return [_words(binding, units) for binding in hardest.binds]
 
 
-def _words(binding: ActiveLimit, reader: Reader) -> str:
+def _words(binding: ActiveLimit, units: UnitFormat) -> str:
     where = _listed(binding.where)
-    lower = None if binding.lower is None else reader.grade(binding.lower)
+    lower = None if binding.lower is None else units.grade(binding.lower)
     if binding.rule == "change":
         assert binding.limit is not None
-        words = f"the change of grade of {reader.grade(binding.limit)} at {where}"
-        wider = None if binding.wider is None else reader.grade(binding.wider)
+        words = f"the change of grade of {units.grade(binding.limit)} at {where}"
+        wider = None if binding.wider is None else units.grade(binding.wider)
         return words if lower is None else f"{words}; with --change {wider} it would be {lower}"
     if binding.rule in ("at least", "at most"):
         assert binding.limit is not None
-        words = f"{binding.rule} {reader.length(binding.limit, fine=True)} at {where}"
+        words = f"{binding.rule} {units.length(binding.limit, fine=True)} at {where}"
         return words if lower is None else f"{words}; without that it would be {lower}"
     return {
         "given": f"the heights fixed at {where}",
@@ -144,7 +144,7 @@ def _listed(names: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(shown[:-1]), shown[-1]]))
 
 
-def _heights(found: Leveled, reader: Reader) -> list[tuple[list[Piece], bool]]:
+def _heights(found: Leveled, units: UnitFormat) -> list[tuple[list[Piece], bool]]:
     """Return a row for every station of every line, and whether its height changes."""
     names = {number: name for name, number in found.stations.joints.items()}
     rows: list[tuple[list[Piece], bool]] = []
@@ -154,13 +154,13 @@ def _heights(found: Leveled, reader: Reader) -> list[tuple[list[Piece], bool]]:
             grade = ""
             if k + 1 < numbers.size:
                 rise = float(found.heights[numbers[k + 1]]) - here
-                grade = reader.grade(rise / float(distance[k + 1] - distance[k]) if abs(rise) > _STILL else 0.0)
+                grade = units.grade(rise / float(distance[k + 1] - distance[k]) if abs(rise) > _STILL else 0.0)
             joint = names.get(number, "")
             row: list[Piece] = [
                 line,
-                reader.length(float(distance[k])),
-                reader.length(even, fine=True),
-                reader.length(here, fine=True),
+                units.length(float(distance[k])),
+                units.length(even, fine=True),
+                units.length(here, fine=True),
                 joint if found.stations.free[number] else f"{joint} fixed".strip(),
                 grade,
             ]
@@ -168,6 +168,6 @@ def _heights(found: Leveled, reader: Reader) -> list[tuple[list[Piece], bool]]:
     return rows
 
 
-def level_csv(found: Leveled, reader: Reader | None) -> str:
+def level_csv(found: Leveled, units: UnitFormat | None) -> str:
     """Return the stations as CSV (RFC 4180)."""
-    return table(StationHeight, "line at string railhead free", found.rows, reader)
+    return table(StationHeight, "line at string railhead free", found.rows, units)

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from gradehaul.haulage.outcome import WORST_FIRST
 from gradehaul.show.base.colors import FILM, INK, PALE_FILM
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import plain_words, short_words
 from gradehaul.treatment.keep_clean import KeepCleanPlan, TrainOutcome, Use
 
@@ -73,11 +73,11 @@ def headline(found: KeepCleanPlan) -> str:
     return f"With this plan {worst.name} {'is ' if outcome in ('too long', 'marginal') else ''}{words}"
 
 
-def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
+def depends_on(found: KeepCleanPlan, units: UnitFormat) -> list[str]:
     """Return what the plan depends on and comes to."""
     if found.beyond:
         return []
-    carry = reader.length(found.carry)
+    carry = units.length(found.carry)
     if not any(row.use == "keep clean" for row in found.rows):
         return ["Nothing must be kept clean: all track may be filmed."]
     if not found.depends_on_carry:
@@ -91,9 +91,9 @@ def depends_on(found: KeepCleanPlan, reader: Reader) -> list[str]:
     return remarks
 
 
-def train_words(train: TrainOutcome, found: KeepCleanPlan, reader: Reader) -> str:
+def train_words(train: TrainOutcome, found: KeepCleanPlan, units: UnitFormat) -> str:
     """Return what becomes of a train with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
     both = (train.planned, train.everywhere)
-    now, then = (short_words(each.outcome, each.verdict, each.misfits, reader)[0] for each in both)
+    now, then = (short_words(each.outcome, each.verdict, each.misfits, units)[0] for each in both)
     return f"{train.name}, {planned}: {now}; with film everywhere: {then}"

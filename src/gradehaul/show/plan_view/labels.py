@@ -15,7 +15,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box, crossed
 from gradehaul.show.base.paper import POINT
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.plan_view.canvas import Spot
 from gradehaul.track.piecewise import FloatArray
 
@@ -74,12 +74,12 @@ def drawn_on(canvas: Canvas, view: PlanView, beside: Sequence[FloatArray]) -> Li
     return Lines(track, np.concatenate([np.empty((0, 2)), *beside]))
 
 
-def draw_labels(canvas: Canvas, view: PlanView, reader: Reader, beside: Sequence[FloatArray]) -> None:
+def draw_labels(canvas: Canvas, view: PlanView, units: UnitFormat, beside: Sequence[FloatArray]) -> None:
     """Set labels, the most important first; one without room beside what it names is left out.
 
     Parameters
     ----------
-    canvas, view, reader
+    canvas, view, units
         What the plan lies on, the plan, and the units of whoever reads it.
     beside
         What is drawn beside the track, as points on the sheet, each of shape (n, 2).
@@ -87,12 +87,12 @@ def draw_labels(canvas: Canvas, view: PlanView, reader: Reader, beside: Sequence
     drawn = drawn_on(canvas, view, beside)
     turns = stacks(view)
     for key in turns:
-        _name_track(canvas, view.tracks[key], reader, drawn, turns[key])
-    draw_joints(canvas, view, reader, drawn)
+        _name_track(canvas, view.tracks[key], units, drawn, turns[key])
+    draw_joints(canvas, view, units, drawn)
     tracks = sorted(view.tracks.values(), key=lambda each: (not each.named, -max(each.steepest)))
     for track in [each for each in tracks if each.id not in turns][:_MOST_TRACKS]:
         if track.named or track.length > canvas.meters(40.0):
-            _name_track(canvas, track, reader, drawn)
+            _name_track(canvas, track, units, drawn)
 
 
 def stacks(view: PlanView) -> dict[str, str]:
@@ -115,10 +115,10 @@ def stacks(view: PlanView) -> dict[str, str]:
     return found
 
 
-def _name_track(canvas: Canvas, track: TrackView, reader: Reader, drawn: Lines, turns: str = "") -> None:
+def _name_track(canvas: Canvas, track: TrackView, units: UnitFormat, drawn: Lines, turns: str = "") -> None:
     """Set the name and the grade of a track beside it, clear of what is drawn if that can be, else cut or as it may."""
     worst = max(track.steepest)
-    grade = reader.grade(worst) if worst >= 0.001 else ""
+    grade = units.grade(worst) if worst >= 0.001 else ""
     name = track.name if track.named else ""
     names = [canvas.paper.fitted(name, wide * canvas.paper.font * POINT) for wide in (16, 9, 6)]
     whole, *cut = (", ".join(filter(None, (f"{each} {grade}".strip(), turns))) for each in names)
@@ -141,13 +141,13 @@ def _steepness(track: TrackView, at: float) -> float:
     return float(track.effective[chord].max())
 
 
-def draw_joints(canvas: Canvas, view: PlanView, reader: Reader, drawn: Lines) -> None:
+def draw_joints(canvas: Canvas, view: PlanView, units: UnitFormat, drawn: Lines) -> None:
     """Set the names and railheads of joints beside them, as far as there is room, clear of points on the sheet."""
     order = {"end": 0, "turnout": 1, "table": 1, "crossing": 2, "plain": 3}
     spots = {joint.name: canvas.spot(joint.x, joint.y) for joint in view.joints}
     for joint in sorted(view.joints, key=lambda each: order[each.kind]):
         name = canvas.paper.fitted(joint.name, 16 * canvas.paper.font * POINT)
-        words = f"{name} {_height(joint, reader)}"
+        words = f"{name} {_height(joint, units)}"
         others = [spot for other, spot in spots.items() if other != joint.name]
         box = set_beside(canvas, words, [spots[joint.name]], drawn, near=_NEAR, others=others)
         if box is not None:
@@ -174,9 +174,9 @@ def _leader(at: tuple[float, float], box: Box) -> FloatArray:
     return np.linspace(at, end, math.ceil(far / (2 * POINT)) + 1)
 
 
-def _height(joint: JointView, reader: Reader) -> str:
-    height = reader.length(joint.railhead).rpartition(" ")[0]
-    return height if convert(joint.railhead, reader.length_unit) >= 0 else height.replace("-", "\N{MINUS SIGN}")
+def _height(joint: JointView, units: UnitFormat) -> str:
+    height = units.length(joint.railhead).rpartition(" ")[0]
+    return height if convert(joint.railhead, units.length_unit) >= 0 else height.replace("-", "\N{MINUS SIGN}")
 
 
 def _dot(canvas: Canvas, joint: JointView) -> None:

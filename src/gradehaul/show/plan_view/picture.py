@@ -18,7 +18,7 @@ from gradehaul.show.base.colors import FAINT, INK
 from gradehaul.show.base.labels import WOULD
 from gradehaul.show.base.paper import SizeName
 from gradehaul.show.base.picture import as_picture
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.plan_view.canvas import Canvas, gaps_under, without
 from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES, depends_on, train_words
 from gradehaul.show.plan_view.film_uses import headline as film_headline
@@ -50,23 +50,25 @@ LOOKS: Mapping[str, Look] = {
 """The marks of trains: round where one stalls, square where one runs away."""
 
 
-def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: KeepCleanPlan | None = None) -> Figure:
+def plan_figure(
+    view: PlanView, units: UnitFormat, *, size: SizeName = "a4", film: KeepCleanPlan | None = None
+) -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
-    marks, rows = _marks_and_rows(view, reader, film)
-    title = film_headline(film) if film is not None else headline(view, reader)
-    words = [f"{view.plan.title}: railheads in {reader.length_unit}, arrows uphill"]
+    marks, rows = _marks_and_rows(view, units, film)
+    title = film_headline(film) if film is not None else headline(view, units)
+    words = [f"{view.plan.title}: railheads in {units.length_unit}, arrows uphill"]
     if film is None:
         words[0] += "; shaded by the effective grade for a train that climbs"
     else:
-        words += depends_on(film, reader)
+        words += depends_on(film, units)
     canvas = Canvas(
         view,
         size,
-        reader.length_unit,
+        units.length_unit,
         title,
         [*words, *(f"NOT PLACED: {note.text}" for note in view.notes if note.text.startswith("left out"))],
         notes=[*rows, *(note.text for note in view.notes if not note.text.startswith("left out"))],
-        key=_key(view, reader, film, {mark.kind for mark in marks}),
+        key=_key(view, units, film, {mark.kind for mark in marks}),
         thickest=SHADES[-1].width,
     )
     beside = list(_draw_bands(canvas, view))
@@ -84,14 +86,14 @@ def plan_figure(view: PlanView, reader: Reader, *, size: SizeName = "a4", film: 
         beside += _draw_arrows(canvas, track, arrows)
     draw_marks(canvas, marks, LOOKS)
     beside += _frame_pieces(canvas, view)
-    draw_labels(canvas, view, reader, beside)
+    draw_labels(canvas, view, units, beside)
     return canvas.paper.figure
 
 
 plan_picture = as_picture(plan_figure)
 
 
-def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> tuple[list[Mark], list[str]]:
+def _marks_and_rows(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None) -> tuple[list[Mark], list[str]]:
     """Return the numbered marks, and the rows that say what they and all other trains mean; none that fails is cut."""
     marks: list[Mark] = []
     rows: list[str] = []
@@ -105,7 +107,7 @@ def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) 
         met = [(kind, spot) for kind, spot in own if spot is not None]
         number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
         marks += [Mark(kind, spot.x, spot.y, (number,)) for kind, spot in met]
-        rows.append(f"{number}  {verdict_row(train, reader)}" if met else verdict_row(train, reader))
+        rows.append(f"{number}  {verdict_row(train, units)}" if met else verdict_row(train, units))
     more = [each for each, train in zip(rows, view.worse, strict=True) if train.outcome == "climbs"]
     if len(rows) > _MOST_ROWS and len(more) > 1:
         rows = [*(each for each in rows if each not in more), f"{len(more)} more rows: trains that climb"]
@@ -116,12 +118,12 @@ def _marks_and_rows(view: PlanView, reader: Reader, film: KeepCleanPlan | None) 
                 number = 1 + max((each for mark in marks for each in mark.numbers), default=0)
                 marks.append(Mark("forced", spot.x, spot.y, (number,)))
                 rows.append(f"{number}  {forced.train} {WOULD[forced.test]} here with more film")
-        rows = [*(train_words(train, film, reader) for train in film.trains), *rows]
+        rows = [*(train_words(train, film, units) for train in film.trains), *rows]
     return marks, rows
 
 
 def _key(
-    view: PlanView, reader: Reader, film: KeepCleanPlan | None, kinds: set[str]
+    view: PlanView, units: UnitFormat, film: KeepCleanPlan | None, kinds: set[str]
 ) -> dict[str, Artist | tuple[Artist, ...]]:
     """Return what shades, dashes, bands and marks mean, of those that are drawn; or the uses of a keep-clean plan."""
 
@@ -137,7 +139,7 @@ def _key(
         for number in sorted({run.shade for track in view.tracks.values() for run in runs(track)}):
             shade = SHADES[number]
             lines = {"color": "#555555", "lw": shade.width + 0.9}, {"color": shade.color, "lw": shade.width}
-            key[shade_words(number, reader)] = sample(*lines)
+            key[shade_words(number, units)] = sample(*lines)
         for rail, (color, dashes) in film_styles(view).items():
             key[f"{rail} rail"] = sample({"color": color, "lw": 1.2, "ls": dashes})
     bands = {mark.kind for train in view.trains for mark in train.marks}

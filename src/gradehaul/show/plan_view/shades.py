@@ -11,7 +11,7 @@ import numpy as np
 from gradehaul.haulage.views.plan_view import MarkKind, PlanView
 from gradehaul.haulage.views.track_view import TrackView
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 
 
 class Shade(NamedTuple):
@@ -66,29 +66,29 @@ def runs(track: TrackView) -> Iterator[Run]:
             first = k
 
 
-def shade_words(number: int, reader: Reader) -> str:
+def shade_words(number: int, units: UnitFormat) -> str:
     """Return what a class is called for a reader.
 
     Examples
     --------
-    >>> reader = Reader("mm", "metric")
-    >>> [shade_words(number, reader) for number in (0, 1, 2, 5)]
+    >>> units = UnitFormat("mm", "metric")
+    >>> [shade_words(number, units) for number in (0, 1, 2, 5)]
     ['level', 'up to 1 %', '1 to 2 %', 'over 4 %']
     """
     if number == 0:
         return "level"
-    low = _round_grade(SHADES[number].least, reader)
+    low = _round_grade(SHADES[number].least, units)
     if number == len(SHADES) - 1:
         return f"over {low}"
-    high = _round_grade(SHADES[number + 1].least, reader)
+    high = _round_grade(SHADES[number + 1].least, units)
     if number == 1:
         return f"up to {high}"
-    return f"{low if reader.grades == 'one-in' else low.split(' ')[0]} to {high}"
+    return f"{low if units.grades == 'one-in' else low.split(' ')[0]} to {high}"
 
 
-def _round_grade(grade: float, reader: Reader) -> str:
-    number, _, unit = reader.grade(grade).rpartition(" ")
-    return f"{number} {unit.removesuffix('.0')}" if reader.grades == "one-in" else f"{float(number):g} {unit}"
+def _round_grade(grade: float, units: UnitFormat) -> str:
+    number, _, unit = units.grade(grade).rpartition(" ")
+    return f"{number} {unit.removesuffix('.0')}" if units.grades == "one-in" else f"{float(number):g} {unit}"
 
 
 # Trains and films

@@ -12,8 +12,8 @@ from gradehaul.quantities import convert
 from gradehaul.quantities.document import document, json_text, rounded
 from gradehaul.show.base.labels import USE_WORDS
 from gradehaul.show.base.page import Page, Piece, words_of
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import conditions
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words
 from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
@@ -25,7 +25,7 @@ _HARDEST = 8
 """Trains and tracks shown at the most before all are, the worst first."""
 
 
-def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None, more: Collection[str] = ()) -> Page:
+def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = None, more: Collection[str] = ()) -> Page:
     """Return the hardest tracks and the trains of a plan view as a page, and below it the sections named in `more`."""
     page = Page()
     count = len(view.tracks)
@@ -33,24 +33,22 @@ def map_page(view: PlanView, reader: Reader, film: KeepCleanPlan | None = None, 
     if film is None:
         page.line()
         worse = view.worse
-        page.paragraph(
-            (headline(view, reader), OUTCOMES[worse[0].outcome][1]) if worse else headline(view, reader), "."
-        )
+        page.paragraph((headline(view, units), OUTCOMES[worse[0].outcome][1]) if worse else headline(view, units), ".")
         for train in worse[:_HARDEST]:
-            page.paragraph(f"{verdict_row(train, reader)}.", indent=2)
+            page.paragraph(f"{verdict_row(train, units)}.", indent=2)
         if len(worse) > _HARDEST:
             page.line(f"{len(worse) - _HARDEST} more, none worse: --more trains", indent=2)
-    _add_hardest(page, view, reader, film)
+    _add_hardest(page, view, units, film)
     if film is not None:
         page.heading(titles(film)[-1])
-        for words in (*depends_on(film, reader), *(train_words(train, film, reader) for train in film.trains)):
+        for words in (*depends_on(film, units), *(train_words(train, film, units) for train in film.trains)):
             page.paragraph(words, indent=2)
         page.line("Why each stays clean: gradehaul treat.", indent=2)
     page.line()
     page.more(MAP)
     for section in MAP:
         if section in more:
-            _ADD[section](page, view, reader, film)
+            _ADD[section](page, view, units, film)
     return page
 
 
@@ -62,9 +60,9 @@ _HEADS = (
 )  # fmt: skip
 
 
-def _add_hardest(page: Page, view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> None:
+def _add_hardest(page: Page, view: PlanView, units: UnitFormat, film: KeepCleanPlan | None) -> None:
     """Add the hardest tracks, without their places."""
-    table = _tracks(view, reader, film)
+    table = _tracks(view, units, film)
     order = sorted(view.tracks, key=lambda key: -max(view.tracks[key].steepest))
     heads = [*_heads(film)[: _PLACES.start], *_heads(film)[_PLACES.stop :]]
     rows = [[*table[key][: _PLACES.start], *table[key][_PLACES.stop :]] for key in order[:_HARDEST]]
@@ -79,40 +77,40 @@ def _heads(film: KeepCleanPlan | None) -> tuple[str, ...]:
     return (*_HEADS, "is to be") if film is not None else _HEADS
 
 
-def _add_tracks(page: Page, view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> None:
+def _add_tracks(page: Page, view: PlanView, units: UnitFormat, film: KeepCleanPlan | None) -> None:
     page.heading("Tracks")
-    page.table(_heads(film), list(_tracks(view, reader, film).values()))
+    page.table(_heads(film), list(_tracks(view, units, film).values()))
     page.line("Effective grades are the greatest at a point: along the track as it is written, and back.", indent=2)
 
 
-def _add_trains(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
+def _add_trains(page: Page, view: PlanView, units: UnitFormat, _film: KeepCleanPlan | None) -> None:
     page.heading("Trains")
     for train in view.trains:
-        _add_train(page, view, train, reader)
+        _add_train(page, view, train, units)
 
 
-def _add_notes(page: Page, view: PlanView, _reader: Reader, _film: KeepCleanPlan | None) -> None:
+def _add_notes(page: Page, view: PlanView, _reader: UnitFormat, _film: KeepCleanPlan | None) -> None:
     page.heading("Notes")
     for words in map(str, view.notes or ("None.",)):
         page.line(words, indent=2)
 
 
-def _tracks(view: PlanView, reader: Reader, film: KeepCleanPlan | None) -> dict[str, list[Piece]]:
+def _tracks(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None) -> dict[str, list[Piece]]:
     """Return a row for each track, with what is to become of it where a keep-clean plan is shown."""
-    table = {key: _row(track, reader) for key, track in view.tracks.items()}
+    table = {key: _row(track, units) for key, track in view.tracks.items()}
     if film is None:
         return table
     uses = used_stretches(film)
-    return {key: [*row, _uses(uses.get(key, ()), reader)] for key, row in table.items()}
+    return {key: [*row, _uses(uses.get(key, ()), units)] for key, row in table.items()}
 
 
-def headline(view: PlanView, reader: Reader) -> str:
+def headline(view: PlanView, units: UnitFormat) -> str:
     """Return how many trains climb, and which does worst."""
     trains = worst_first(worst_of_each(view.trains))
     climb = sum(each.outcome == "climbs" for each in trains)
     if not trains:
         steepest = max(view.tracks.values(), key=lambda track: max(track.steepest))
-        return f"Steepest: {reader.grade(max(steepest.steepest))} effective on {steepest.name}"
+        return f"Steepest: {units.grade(max(steepest.steepest))} effective on {steepest.name}"
     if climb == len(trains):
         who = (
             f"{trains[0].name} climbs"
@@ -131,36 +129,36 @@ def headline(view: PlanView, reader: Reader) -> str:
     return f"{climb} of {len(trains)} trains {'climbs' if climb == 1 else 'climb'}; {worst.name} {verb}{words}{rail}"
 
 
-def verdict_row(train: TrainView, reader: Reader) -> str:
+def verdict_row(train: TrainView, units: UnitFormat) -> str:
     """Return what becomes of a train, on which rail and route."""
-    words = short_words(train.outcome, train.verdict, train.misfits, reader)[0]
+    words = short_words(train.outcome, train.verdict, train.misfits, units)[0]
     return f"{train.name}, {rail_words(train.rail)}, route {train.route}: {words}"
 
 
-def _add_joints(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
+def _add_joints(page: Page, view: PlanView, units: UnitFormat, _film: KeepCleanPlan | None) -> None:
     page.heading("Joints")
     rows = [
-        [joint.name, joint.kind, *_place(joint.x, joint.y, reader), reader.length(joint.railhead, fine=True)]
+        [joint.name, joint.kind, *_place(joint.x, joint.y, units), units.length(joint.railhead, fine=True)]
         for joint in view.joints
     ]
     page.table(["joint", "kind", "x>", "y>", "railhead>"], rows)
 
 
-def _add_crossings(page: Page, view: PlanView, reader: Reader, _film: KeepCleanPlan | None) -> None:
+def _add_crossings(page: Page, view: PlanView, units: UnitFormat, _film: KeepCleanPlan | None) -> None:
     page.heading("Tracks over tracks")
     if not view.overpasses:
         page.line("No track passes over another.", indent=2)
         return
     by_id = view.tracks
     rows = [
-        [by_id[each.over.track].name, by_id[each.under.track].name, *_place(each.over.x, each.over.y, reader),
-         reader.length(each.height)]
+        [by_id[each.over.track].name, by_id[each.under.track].name, *_place(each.over.x, each.over.y, units),
+         units.length(each.height)]
         for each in view.overpasses
     ]  # fmt: skip
     page.table(["over", "under", "x>", "y>", "railheads apart>"], rows)
 
 
-_ADD: dict[str, Callable[[Page, PlanView, Reader, KeepCleanPlan | None], None]] = {
+_ADD: dict[str, Callable[[Page, PlanView, UnitFormat, KeepCleanPlan | None], None]] = {
     "tracks": _add_tracks,
     "joints": _add_joints,
     "crossings": _add_crossings,
@@ -170,49 +168,49 @@ _ADD: dict[str, Callable[[Page, PlanView, Reader, KeepCleanPlan | None], None]] 
 """What each section adds to the page."""
 
 
-def _row(track: TrackView, reader: Reader) -> list[Piece]:
+def _row(track: TrackView, units: UnitFormat) -> list[Piece]:
     first, last = track.xy[0].tolist(), track.xy[-1].tolist()
     onward, back = track.steepest
     return [
         track.name,
-        *_place(first[0], first[1], reader),
-        *_place(last[0], last[1], reader),
-        reader.length(track.length),
-        _curve(track, reader),
-        reader.grade(track.grade),
-        reader.grade(onward),
-        reader.grade(back),
+        *_place(first[0], first[1], units),
+        *_place(last[0], last[1], units),
+        units.length(track.length),
+        _curve(track, units),
+        units.grade(track.grade),
+        units.grade(onward),
+        units.grade(back),
         track.rail,
     ]
 
 
-def _uses(stretches: Sequence[UsedStretch], reader: Reader) -> Piece:
+def _uses(stretches: Sequence[UsedStretch], units: UnitFormat) -> Piece:
     """Return the use of a track, or of each stretch of it where there are several."""
     if len(stretches) == 1:
         return USE_WORDS[stretches[0].use]
-    return ", ".join(f"{words_of(USE_WORDS[each.use])} to {reader.length(each.stop)}" for each in stretches)
+    return ", ".join(f"{words_of(USE_WORDS[each.use])} to {units.length(each.stop)}" for each in stretches)
 
 
-def _place(x: float, y: float, reader: Reader) -> list[str]:
-    return [reader.length(x), reader.length(y)]
+def _place(x: float, y: float, units: UnitFormat) -> list[str]:
+    return [units.length(x), units.length(y)]
 
 
-def _curve(track: TrackView, reader: Reader) -> str:
+def _curve(track: TrackView, units: UnitFormat) -> str:
     """Return a track's hand and least radius."""
     sharpest = track.sharpest
     if sharpest == 0:
         return "straight"
-    return f"{'left' if sharpest > 0 else 'right'} {reader.length(1 / abs(sharpest))}"
+    return f"{'left' if sharpest > 0 else 'right'} {units.length(1 / abs(sharpest))}"
 
 
-def _add_train(page: Page, view: PlanView, train: TrainView, reader: Reader) -> None:
+def _add_train(page: Page, view: PlanView, train: TrainView, units: UnitFormat) -> None:
     page.line((train.name, "bold"), f", {rail_words(train.rail)}, route {train.route}: {train.outcome}", indent=2)
     if train.stall is not None:
-        at = f"{reader.length(train.stall.at)} along {view.plan.tracks[train.stall.track].name}"
-        x, y = _place(train.stall.x, train.stall.y, reader)
+        at = f"{units.length(train.stall.at)} along {view.plan.tracks[train.stall.track].name}"
+        x, y = _place(train.stall.x, train.stall.y, units)
         page.line(f"stalls first {at}, at {x}, {y}", indent=4)
     for misfit in train.misfits:
-        page.line(misfit_words(misfit, reader), indent=4)
+        page.line(misfit_words(misfit, units), indent=4)
     words = {
         "stalls": "stalls",
         "runs away": "runs away",
@@ -220,7 +218,7 @@ def _add_train(page: Page, view: PlanView, train: TrainView, reader: Reader) -> 
         "no recovery": "would not recover from a slip",
     }
     for mark in train.marks:
-        start, stop = reader.length(mark.start), reader.length(mark.stop)
+        start, stop = units.length(mark.start), units.length(mark.stop)
         names = list(dict.fromkeys(view.plan.tracks[part.track].name for part in mark.on))
         where = names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
         page.line(
@@ -239,18 +237,18 @@ class _Used(NamedTuple):
     use: str
 
 
-def map_csv(view: PlanView, film: KeepCleanPlan | None, reader: Reader | None) -> str:
+def map_csv(view: PlanView, film: KeepCleanPlan | None, units: UnitFormat | None) -> str:
     """Return the tracks of a plan view as CSV (RFC 4180), a row each; a keep-clean plan adds a column ``use``.
 
     Where stretches of a track have different uses, the column has each with the places where it begins and ends.
     """
     keys = TrackView.KEYS.split()[1:]
     if film is None:
-        return table(TrackView, " ".join(keys), view.placed_tracks, reader)
+        return table(TrackView, " ".join(keys), view.placed_tracks, units)
     nested = (f"{key.partition('=')[0].split('.')[-1]}=track.{key.rpartition('=')[2]}" for key in keys)
-    uses, unit = used_stretches(film), "m" if reader is None else reader.length_unit
+    uses, unit = used_stretches(film), "m" if units is None else units.length_unit
     rows = (_Used(track, _use(uses.get(key, ()), unit)) for key, track in view.tracks.items())
-    return table(_Used, f"{' '.join(nested)} use", rows, reader)
+    return table(_Used, f"{' '.join(nested)} use", rows, units)
 
 
 def _use(stretches: tuple[UsedStretch, ...], unit: str) -> str:

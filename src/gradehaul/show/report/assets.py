@@ -17,7 +17,7 @@ _HOME = "gradehaul.show.report"
 
 SHARED = (
     "haulage.js",
-    "telling.js",
+    "unit_format.js",
     "words.js",
     "drawing.js",
     "trial.js",

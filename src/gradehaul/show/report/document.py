@@ -22,7 +22,7 @@ from gradehaul.plan.edit.trial import fixed_railheads
 from gradehaul.plan.rail_condition import CLEAN, PLANNED
 from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.resolve.stock import TOGETHER
-from gradehaul.show.base.reading_units import Reader, unit_rules
+from gradehaul.show.base.unit_format import UnitFormat, unit_rules
 from gradehaul.show.check.headline import conditions, everywhere
 from gradehaul.show.check.outcome_words import SENTENCES
 from gradehaul.show.plan_view.shades import shades_of
@@ -36,7 +36,7 @@ def report_document(
     layout: Layout,
     trains: Sequence[JudgedTrain],
     judged_rails: Sequence[str],
-    reader: Reader,
+    units: UnitFormat,
     view: PlanView | None = None,
     film: KeepCleanPlan | None = None,
     responses: Iterable[Response] = (),
@@ -55,7 +55,7 @@ def report_document(
         The named trains on every rail condition.
     judged_rails
         The rail conditions by which they pass or fail.
-    reader
+    units
         The units of whoever reads the page.
     view
         The plan view, None where nothing can be drawn in its place.
@@ -73,7 +73,7 @@ def report_document(
     return {
         "gradehaul": __version__,
         "plan": plan.title,
-        "units": unit_rules(reader),
+        "units": unit_rules(units),
         "rails": list(layout.rails),
         **conditions_document(layout, judged_rails),
         "outcomes": {"worst_first": WORST_FIRST, "sentences": SENTENCES},

@@ -19,7 +19,7 @@ from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import CLEAN
 from gradehaul.show.base.labels import chance_words
 from gradehaul.show.base.page import Piece
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.first_screen import judged_words, outcome_cells, place_words, shown_conditions
 from gradehaul.show.check.headline import conditions, film_everywhere, summary
 from gradehaul.show.check.load_rows import load_cards, worst_load
@@ -56,7 +56,7 @@ _OPEN = 6
 
 
 def report_page(
-    layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader, film: KeepCleanPlan | None = None
+    layout: Layout, answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat, film: KeepCleanPlan | None = None
 ) -> str:
     """Return the page as HTML, in the order of a builder's questions: verdict, routes, trains, loads, basis.
 
@@ -71,7 +71,7 @@ def report_page(
         The answer for it.
     ways
         What gets trains over that do not climb.
-    reader
+    units
         The units of whoever reads the page.
     film
         The keep-clean plan, where it is to be shown.
@@ -84,18 +84,18 @@ def report_page(
         style=trusted(style),
         script=trusted(script),
         data=json_in_html(
-            report_document(layout, answer.trains, answer.judged_rails, reader, view, film, responses, answer)
+            report_document(layout, answer.trains, answer.judged_rails, units, view, film, responses, answer)
             | {"chances": chances(answer)}
         ),
         plan_view=view is not None,
         plan_notes=plan_notes,
         version=__version__,
-        film=[] if film is None else parts_of("Where the film may go", lambda page: add_film_plan(page, film, reader)),
+        film=[] if film is None else parts_of("Where the film may go", lambda page: add_film_plan(page, film, units)),
         uses=_uses(film),
         filmed=view is not None and any(track.rail != CLEAN for track in view.tracks.values()),
         train_key=TRAIN_KEY,
         legs=any(route.profile.legs for route in answer.routes),
-        **_answers(answer, ways, reader),
+        **_answers(answer, ways, units),
     )
 
 
@@ -115,43 +115,43 @@ def _uses(film: KeepCleanPlan | None) -> list[tuple[str, str]]:
     return [(use.replace(" ", "-"), style.words) for use, style in USES.items() if use in used]
 
 
-def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
+def _answers(answer: CheckAnswer, ways: Sequence[WaysOver], units: UnitFormat) -> dict[str, Any]:
     plan = answer.plan
-    runs = [run for route in answer.routes for run in _runs(answer, route, reader)]
+    runs = [run for route in answer.routes for run in _runs(answer, route, units)]
     loads = any(route.loads for route in answer.routes)
     return {
         "title": plan.title,
         "file": clean(Path(plan.file).name),
-        "facts": list(basis_lines(answer, reader)),
+        "facts": list(basis_lines(answer, units)),
         "summary": _summary(answer),
-        "trains": [_train(answer, name, ways, reader) for name in dict.fromkeys(train.name for train in answer.trains)],
+        "trains": [_train(answer, name, ways, units) for name in dict.fromkeys(train.name for train in answer.trains)],
         "how_helped": HOW_HELPED if ways else "",
-        "outcomes": _outcomes(answer, reader),
-        "verdicts": parts_of("Trains", lambda page: add_trains(page, answer, reader)),
+        "outcomes": _outcomes(answer, units),
+        "verdicts": parts_of("Trains", lambda page: add_trains(page, answer, units)),
         "routes": runs,
         "open_routes": len(runs) if len(runs) <= _OPEN else 1,
-        "shades": [shade_words(number, reader) for number in range(len(SHADES))],
+        "shades": [shade_words(number, units) for number in range(len(SHADES))],
         "workbench": bool(answer.routes and plan.powers),
         "loads": _loads(answer) if loads else None,
         "how_loaded": HOW_LOADED,
-        "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, reader)) if loads else [],
-        "berths": parts_of("Berths", lambda page: add_berths(page, answer, reader)) if answer.berths else [],
+        "limits": parts_of("What limits each load", lambda page: add_limits(page, answer, units)) if loads else [],
+        "berths": parts_of("Berths", lambda page: add_berths(page, answer, units)) if answer.berths else [],
         "cards": load_cards(answer),
-        "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, reader)),
-        "sources": parts_of("Where each figure comes from", lambda page: add_sources(page, answer, reader)),
+        "unsure": parts_of("What it rests on", lambda page: add_unsure_figures(page, answer, units)),
+        "sources": parts_of("Where each figure comes from", lambda page: add_sources(page, answer, units)),
         "doubts": [str(note) for note in answer.doubts],
         "notes": [str(note) for note in answer.notes if note not in answer.doubts],
     }
 
 
-def _outcomes(answer: CheckAnswer, reader: Reader) -> Rows:
+def _outcomes(answer: CheckAnswer, units: UnitFormat) -> Rows:
     """Return each train with its outcomes on the judged rail and with each film everywhere, side by side."""
     shown_on = shown_conditions(answer)
     heads = ["train", *(head for name in shown_on for head in (name, "risk", "to spare")), "hardest place"]
     rows = []
     for train in worst_first(next(iter(shown_on.values()), {}).values()):
-        cells = [cell for trains in shown_on.values() for cell in outcome_cells(trains[train.name], reader)]
-        rows.append([train.name, *cells, place_words(train, reader)])
+        cells = [cell for trains in shown_on.values() for cell in outcome_cells(trains[train.name], units)]
+        rows.append([train.name, *cells, place_words(train, units)])
     return rows_of(heads, rows)
 
 
@@ -184,7 +184,7 @@ def _summary(answer: CheckAnswer) -> str:
     return (unnamed + summary(answer)).strip()
 
 
-def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Reader) -> dict[str, Any]:
+def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], units: UnitFormat) -> dict[str, Any]:
     mine = [train for train in answer.trains if train.name == name]
     everywhere = worse_ages(train for train in mine if train.rail in answer.film_rails)
     profile = next(route.profile for route in answer.routes if route.route.name == mine[0].route)
@@ -194,24 +194,24 @@ def _train(answer: CheckAnswer, name: str, ways: Sequence[WaysOver], reader: Rea
             "rail": train.rail,
             "judged": train.rail in answer.judged_rails,
             "outcome": train.outcome,
-            "words": verdict_words(train.verdict, train.misfits, profile, reader),
+            "words": verdict_words(train.verdict, train.misfits, profile, units),
             "ways": [
-                line for way in ways if (way.train, way.rail) == (name, train.rail) for line in way_lines(way, reader)
+                line for way in ways if (way.train, way.rail) == (name, train.rail) for line in way_lines(way, units)
             ],
         }
 
     return {
         "name": name,
         "route": mine[0].route,
-        "length": reader.length(mine[0].length),
+        "length": units.length(mine[0].length),
         "conditions": [condition(train) for train in mine if train.rail in answer.judged_rails]
         + [condition(train) for train in everywhere],
     }
 
 
-def _runs(answer: CheckAnswer, route_answer: RouteAnswer, reader: Reader) -> list[dict[str, Any]]:
+def _runs(answer: CheckAnswer, route_answer: RouteAnswer, units: UnitFormat) -> list[dict[str, Any]]:
     """Return a route, or its legs where it has reversals, with the facts on the whole at the first."""
-    facts = list(route_facts(answer, route_answer, reader))
+    facts = list(route_facts(answer, route_answer, units))
     return [
         {
             "name": run.route.name,

@@ -12,7 +12,7 @@ from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
 from gradehaul.show.base.picture import as_picture, curve_points, drawing_rules, pages_bytes, plain
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.strip import strip_figures
 from gradehaul.show.risers.text import beside_lines, explained, headline, riser_columns
 from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, numbered, on_rule
@@ -24,29 +24,29 @@ if TYPE_CHECKING:
 _ROW = 0.24
 
 
-def risers_sheet(found: Risers, reader: Reader, paper: PaperName, *, strip: float | None = None) -> bytes:
+def risers_sheet(found: Risers, units: UnitFormat, paper: PaperName, *, strip: float | None = None) -> bytes:
     """Return the content of a PDF file: the cut list, the risers from the side, and a strip of a length, m, if any."""
     with drawing_rules():
         figures = [
-            *cut_list_figures(found, reader, paper),
-            risers_figure(found, reader, LETTER if paper == "letter" else SIZES["a4"]),
+            *cut_list_figures(found, units, paper),
+            risers_figure(found, units, LETTER if paper == "letter" else SIZES["a4"]),
         ]
         if strip is not None:
-            figures += strip_figures(found, strip, reader, paper)
+            figures += strip_figures(found, strip, units, paper)
         return pages_bytes(numbered(figures))
 
 
-def risers_figure(found: Risers, reader: Reader, size: Size = SIZES["a4"]) -> Figure:
+def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) -> Figure:
     """Return the risers from the side; to be called by the `drawing_rules`."""
-    walk, build, unit = found.walk, found.build, reader.length_unit
+    walk, build, unit = found.walk, found.build, units.length_unit
     times, base = convert(1.0, unit), build.datum or 0.0
     over = "the plan's 0; without --datum these are no lengths to saw" if build.datum is None else "the floor"
-    words = f"{headline(found, reader)}. Railhead and top of each riser over {over}, {unit}."
+    words = f"{headline(found, units)}. Railhead and top of each riser over {over}, {unit}."
     paper = Paper(size, found.title, [words], notes=[f"{CAUTIONS[0]} {CAUTIONS[3]}"])
     columns = [
         Column(
             times * riser.at,
-            (f"{riser.number}", reader.length(riser.at).rpartition(" ")[0], on_rule(riser.cut, build.rule)),
+            (f"{riser.number}", units.length(riser.at).rpartition(" ")[0], on_rule(riser.cut, build.rule)),
         )
         for riser in found.risers
     ]
@@ -73,19 +73,19 @@ def risers_figure(found: Risers, reader: Reader, size: Size = SIZES["a4"]) -> Fi
 risers_picture = as_picture(risers_figure)
 
 
-def cut_list_figures(found: Risers, reader: Reader, paper: PaperName) -> list[Figure]:
+def cut_list_figures(found: Risers, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the pages of the cut list; to be called by the `drawing_rules`."""
     title = _cut(f"Risers: {plain(found.title)}", 52)
     form = Form(title, paper=PAPERS[paper], foot=_cut(f"{clean(found.walk.name)}: measure twice, cut once.", 60))
     form.words(
-        headline(found, reader), [part for line in explained(found, reader) for part in wrapped(line)], numbered=False
+        headline(found, units), [part for line in explained(found, units) for part in wrapped(line)], numbered=False
     )
     form.words("Take care", CAUTIONS)
-    columns = riser_columns(found, reader)
+    columns = riser_columns(found, units)
     heads = [FormColumn(column.head.removesuffix(">"), column.width) for column in columns]
     rows = [[_cut(cell, 27) for cell in cells] for cells in zip(*(column.cells for column in columns), strict=True)]
     form.table("Cut list", heads, rows, row=_ROW)
-    if beside := beside_lines(found, reader):
+    if beside := beside_lines(found, units):
         form.words("Tracks beside", [part for line in beside for part in wrapped(line)], numbered=False)
     return form.finish()
 

@@ -12,7 +12,7 @@ from gradehaul.design.risers.strip import Mark, Paper, StripPage, strip_pages
 from gradehaul.plan.names import clean
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.picture import plain
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.text import place_words
 from gradehaul.show.sheets import PAPERS, PaperName, on_rule
 
@@ -30,7 +30,7 @@ _CLOSE = 0.045
 """Risers nearer than this, m, have only their numbers beside them."""
 
 
-def strip_figures(found: Risers, length: float, reader: Reader, paper: PaperName) -> list[Figure]:
+def strip_figures(found: Risers, length: float, units: UnitFormat, paper: PaperName) -> list[Figure]:
     """Return the pages of a strip; to be called by the `drawing_rules`.
 
     Raises
@@ -42,14 +42,14 @@ def strip_figures(found: Risers, length: float, reader: Reader, paper: PaperName
     room = Paper(wide - 2 * _EDGE, tall - 2 * _EDGE - _HEAD - _FOOT)
     half = _WIDE * found.walk.layout.plan.scale.gauge
     pages = strip_pages(found, length, room, half)
-    return [_Sheet(page, len(pages), found, reader, (wide, tall), half).figure for page in pages]
+    return [_Sheet(page, len(pages), found, units, (wide, tall), half).figure for page in pages]
 
 
 class _Sheet:
     """A page of the strip under work, lengths in m."""
 
     def __init__(
-        self, page: StripPage, count: int, found: Risers, reader: Reader, size: tuple[float, float], half: float
+        self, page: StripPage, count: int, found: Risers, units: UnitFormat, size: tuple[float, float], half: float
     ) -> None:
         from matplotlib.figure import Figure
 
@@ -61,19 +61,19 @@ class _Sheet:
             self._across(mark, half, lw=RISER, color=INK)
             self._number(mark, str(riser.number))
             if found.every >= _CLOSE:
-                words = f"at {place_words(riser.at, reader)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
+                words = f"at {place_words(riser.at, units)}\nrailhead {on_rule(riser.railhead, found.build.rule)}"
                 cut = "" if found.build.datum is None else f"\nsaw to {on_rule(riser.cut, found.build.rule)}"
                 self._beside(mark, -half, words + cut, "top")
         for mark, words in page.tangents:
             self._across(mark, 0.6 * half, lw=TANGENT, color="#7a1330", dashes=(4, 2))
-            self._beside(mark, 0.6 * half, f"{words} from here,\n{place_words(mark.at, reader)}", "bottom")
+            self._beside(mark, 0.6 * half, f"{words} from here,\n{place_words(mark.at, units)}", "bottom")
         for mark, words in zip(
             page.joins, (f"joins strip {page.number - 1}", f"joins strip {page.number + 1}"), strict=True
         ):
             inner = (mark is page.joins[0] and page.number > 1) or (mark is page.joins[1] and page.number < count)
             if inner:
                 self._join(mark, words)
-        self._words(page, count, found, reader)
+        self._words(page, count, found, units)
 
     def _join(self, mark: Mark, words: str) -> None:
         """Draw a cross in a circle on the center line, and a line across, where two pages meet."""
@@ -96,12 +96,12 @@ class _Sheet:
         right = at.real > 0.8 * self.size[0]
         self._text(at - (0.002 if right else 0.0), words, 7, ha="right" if right else "left", va=va)
 
-    def _words(self, page: StripPage, count: int, found: Risers, reader: Reader) -> None:
+    def _words(self, page: StripPage, count: int, found: Risers, units: UnitFormat) -> None:
         """Write the head and the foot: what it is, lengths to measure, and a caution."""
         top = self.size[1] - _EDGE
         name = plain(f"{found.title}: {clean(found.walk.name)}")
         name = name if len(name) <= 60 else f"{name[:59]}…"
-        stretch = f"{place_words(page.start, reader)} to {place_words(page.stop, reader)}"
+        stretch = f"{place_words(page.start, units)} to {place_words(page.stop, units)}"
         self._text(complex(_EDGE, top), f"{name}, {stretch}", 10, va="top", weight="bold")
         self._text(complex(self.size[0] - _EDGE, top), f"strip {page.number} of {count}", 9, va="top", ha="right")
         for left, length, words in ((_EDGE, 0.1, "100 mm"), (_EDGE + 0.12, 4 * _INCH, "4 in")):

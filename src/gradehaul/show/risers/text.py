@@ -10,20 +10,20 @@ from typing import NamedTuple
 from gradehaul.design.risers.risers import Riser, Risers
 from gradehaul.plan.names import clean
 from gradehaul.show.base.page import Page
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.sheets import CAUTIONS, on_rule
 
 
-def risers_page(found: Risers, reader: Reader) -> Page:
+def risers_page(found: Risers, units: UnitFormat) -> Page:
     """Return the risers as a page."""
     page = Page()
-    page.paragraph((headline(found, reader), "bold"))
-    for line in explained(found, reader):
+    page.paragraph((headline(found, units), "bold"))
+    for line in explained(found, units):
         page.paragraph(line, indent=2)
-    columns = riser_columns(found, reader)
+    columns = riser_columns(found, units)
     page.table([column.head for column in columns], list(zip(*(column.cells for column in columns), strict=True)))
-    for words in beside_lines(found, reader):
+    for words in beside_lines(found, units):
         page.paragraph(words, indent=2)
     page.heading("Take care")
     for line in CAUTIONS:
@@ -31,7 +31,7 @@ def risers_page(found: Risers, reader: Reader) -> Page:
     return page
 
 
-def beside_lines(found: Risers, reader: Reader) -> list[str]:
+def beside_lines(found: Risers, units: UnitFormat) -> list[str]:
     """Return the tracks that run beside, those of risers in a row that have the same in one line."""
     lines: list[str] = []
     if found.below:
@@ -40,7 +40,7 @@ def beside_lines(found: Risers, reader: Reader) -> list[str]:
             f"TRACK BELOW risers {which}: a post to the floor would go through it. Cut blocks from deck to "
             "deck there; helix -o FILE.pdf lists them."
         )
-    for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, reader)):
+    for words, run in groupby(found.risers, key=lambda riser: _beside_words(riser, units)):
         numbers = [riser.number for riser in run]
         if words:
             which = f"riser {numbers[0]}" if len(numbers) == 1 else f"risers {numbers[0]} to {numbers[-1]}"
@@ -59,35 +59,35 @@ def _runs(numbers: Sequence[int]) -> list[list[int]]:
     return runs
 
 
-def headline(found: Risers, reader: Reader) -> str:
+def headline(found: Risers, units: UnitFormat) -> str:
     """Return how many risers stand where."""
     count = len(found.risers)
-    begin = f" from {reader.length(found.begin)}" if found.begin else ""
+    begin = f" from {units.length(found.begin)}" if found.begin else ""
     return (
-        f"{count} riser{'s' if count > 1 else ''} along {clean(found.walk.name)}, every {reader.length(found.every)}"
+        f"{count} riser{'s' if count > 1 else ''} along {clean(found.walk.name)}, every {units.length(found.every)}"
         f"{begin}; railhead {on_rule(found.risers[0].railhead, found.build.rule)} to "
         f"{on_rule(found.risers[-1].railhead, found.build.rule)}"
     )
 
 
-def explained(found: Risers, reader: Reader) -> list[str]:
+def explained(found: Risers, units: UnitFormat) -> list[str]:
     """Return what the columns count from, and how the level is read."""
     build = found.build
     layers = ", ".join(
-        f"{name} {reader.length(value, fine=True)}"
+        f"{name} {units.length(value, fine=True)}"
         for name, value in (("track", build.track), ("roadbed", build.roadbed), ("deck", build.deck))
     )
     over = (
         "heights count from the plan's 0, not from the floor: --datum gives heights to saw"
         if build.datum is None
-        else f"heights count from the floor, {reader.length(build.datum)} below the plan's 0"
+        else f"heights count from the floor, {units.length(build.datum)} below the plan's 0"
     )
     turns = any(riser.per_turn is not None for riser in found.risers)
     more = ". Per turn: how much higher than one whole turn before" if turns else ""
     return [
         f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
-        f"Block: it makes a level {reader.length(build.level)} long, laid on the rail over the riser, read level.",
+        f"Block: it makes a level {units.length(build.level)} long, laid on the rail over the riser, read level.",
     ]
 
 
@@ -104,16 +104,16 @@ class RiserColumn(NamedTuple):
     cells: Sequence[str]
 
 
-def riser_columns(found: Risers, reader: Reader) -> list[RiserColumn]:
+def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     """Return the columns of the list of risers: by turns, or from joints where the track turns round less than once."""
     rule, risers = found.build.rule, found.risers
-    millimeters = reader.system == "metric"
-    joints = [f"{clean(riser.joint)} + {place_words(riser.after, reader)}" for riser in risers]
+    millimeters = units.system == "metric"
+    joints = [f"{clean(riser.joint)} + {place_words(riser.after, units)}" for riser in risers]
     off = [f"{1000 * r.residual:+.2f} mm" if millimeters else f"{r.residual / 0.0254:+.3f} in" for r in risers]
     turns = any(riser.per_turn is not None for riser in risers)
     columns = [
         RiserColumn("riser>", 0.42, [str(riser.number) for riser in risers]),
-        RiserColumn("at>", 0.72, [place_words(riser.at, reader) for riser in risers]),
+        RiserColumn("at>", 0.72, [place_words(riser.at, units) for riser in risers]),
         RiserColumn("from joint", 1.75, joints),
         RiserColumn("railhead>", 0.82, [on_rule(riser.railhead, rule) for riser in risers]),
         RiserColumn(f"{top_word(found)}>", 0.92, [on_rule(riser.cut, rule) for riser in risers]),
@@ -143,21 +143,21 @@ def _block(riser: Riser, rule: float) -> str:
     return f"{on_rule(riser.block, rule)} {riser.low_end}".strip() if round(riser.block / rule) else "level"
 
 
-def place_words(at: float, reader: Reader) -> str:
+def place_words(at: float, units: UnitFormat) -> str:
     """Return a distance along the track, as closely as it is marked on plywood."""
-    return reader.length(at, fine=reader.system == "imperial")
+    return units.length(at, fine=units.system == "imperial")
 
 
-def _beside_words(riser: Riser, reader: Reader) -> str:
+def _beside_words(riser: Riser, units: UnitFormat) -> str:
     """Return the tracks that run beside at a riser."""
     return "; ".join(
-        f"{clean(each.line)} {reader.length(abs(each.offset), fine=True)} {'left' if each.offset > 0 else 'right'}, "
-        f"railhead {reader.length(each.railhead, fine=True)}"
+        f"{clean(each.line)} {units.length(abs(each.offset), fine=True)} {'left' if each.offset > 0 else 'right'}, "
+        f"railhead {units.length(each.railhead, fine=True)}"
         for each in riser.beside
     )
 
 
-def risers_csv(found: Risers, reader: Reader | None) -> str:
-    """Return the risers as CSV (RFC 4180), lengths in the unit of the reader, or in m."""
+def risers_csv(found: Risers, units: UnitFormat | None) -> str:
+    """Return the risers as CSV (RFC 4180), lengths in the units shown, or in m."""
     columns = "riser=number joint track at after railhead top cut residual change turned per_turn block low_end"
-    return table(Riser, columns, found.risers, reader)
+    return table(Riser, columns, found.risers, units)

@@ -17,7 +17,7 @@ from gradehaul.quantities import convert
 from gradehaul.show.base.colors import INK, OUTCOME_COLORS, RAILS, SHORT, SPARE
 from gradehaul.show.base.paper import Paper
 from gradehaul.show.base.picture import curve_points, curve_points_in
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.piecewise import PiecewiseQuadratic
 
 _SLIPPING: Any = (0, (1, 1.6))
@@ -31,23 +31,23 @@ _MARKS: Mapping[str, tuple[dict[str, Any], str]] = {
 """How a stretch is marked on which the head must not be, and what the mark means."""
 
 
-def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven], reader: Reader) -> None:
+def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven], units: UnitFormat) -> None:
     """Draw pull and demand, the gap between them on the worst rail, and the holding-back limit of a descent."""
     descends = haul.least.least().value < 0
     tops = [haul.starting, *(each.standing for each in judged)]
-    unit = reader.force(max(each.greatest().value for each in tops)).rsplit(" ", 1)[1]
+    unit = units.force(max(each.greatest().value for each in tops)).rsplit(" ", 1)[1]
     key: dict[str, Artist] = {}
 
     def line(function: PiecewiseQuadratic, words: str, gid: str, **style: Any) -> None:  # noqa: ANN401 - as of a line
         single = function.stop - function.start < 1e-9
-        x, y = curve_points_in(function, reader.length_unit, unit)
+        x, y = curve_points_in(function, units.length_unit, unit)
         (drawn,) = axes.plot(x, y, marker="o" if single else None, ms=3.5, gid=gid, **style)
         key.setdefault(words, drawn)
 
     def gap(pull: PiecewiseQuadratic, need: PiecewiseQuadratic, gid: str, *, below: bool = False) -> None:
         x, spare = curve_points(pull - need)
         foot = need.at(x)
-        across, foot, head = (convert(1.0, reader.length_unit) * x, convert(1.0, unit) * foot,
+        across, foot, head = (convert(1.0, units.length_unit) * x, convert(1.0, unit) * foot,
                               convert(1.0, unit) * (foot + spare))  # fmt: skip
         style: dict[str, Any] = {"interpolate": True, "lw": 0.0, "zorder": 1.5}
         if not below:
@@ -61,11 +61,11 @@ def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven],
     worst = min(judged, key=lambda each: how_well(each.verdict))
     gap(worst.standing, haul.running, "gap")
     for each, (color, dashes) in zip(judged, cycle(RAILS), strict=False):
-        words = f"pull, {each.rail}{_steady(each.standing, reader)}"
+        words = f"pull, {each.rail}{_steady(each.standing, units)}"
         line(each.standing, words, f"standing {each.rail}", color=color, lw=1.8, ls=dashes, zorder=3)
         line(
             each.slipping,
-            f"with slipping wheels{_steady(each.slipping, reader) if len(judged) == 1 else ''}",
+            f"with slipping wheels{_steady(each.slipping, units) if len(judged) == 1 else ''}",
             f"slipping {each.rail}",
             color=color,
             lw=1.0,
@@ -77,26 +77,26 @@ def draw_pull(paper: Paper, axes: Axes, haul: Haul, judged: Sequence[PullGiven],
     if descends:
         for each, (color, _) in zip(judged, cycle(RAILS), strict=False):
             limit = each.slipping * -1.0
-            words = f"holding-back limit{_steady(limit, reader) if len(judged) == 1 else ''}"
+            words = f"holding-back limit{_steady(limit, units) if len(judged) == 1 else ''}"
             line(limit, words, f"holding back {each.rail}", color=color, lw=1.6, ls=(0, (4, 1, 1, 1, 1, 1)), zorder=3)
             gap(limit, haul.least, f"holding back {each.rail}", below=True)
         line(haul.least, "least demand downhill", "demand least", color=INK, lw=1.2, ls=(0, (5, 1.5)), zorder=4)
     if worst.verdict.outcome != "runs away":
-        _mark_least(axes, haul, worst, reader, unit, key)
+        _mark_least(axes, haul, worst, units, unit, key)
     axes.axhline(0.0, color=INK, lw=0.7, zorder=1)
     axes.margins(y=0.06)
     axes.set_ylabel(f"Pull and demand, {unit}")
     paper.key_above(axes, key)
 
 
-def _mark_least(axes: Axes, haul: Haul, given: PullGiven, reader: Reader, unit: str, key: dict[str, Artist]) -> None:
+def _mark_least(axes: Axes, haul: Haul, given: PullGiven, units: UnitFormat, unit: str, key: dict[str, Artist]) -> None:
     """Mark where the margin is least, as high as it is."""
     verdict = given.verdict
     at = min(max(verdict.margin_at, haul.running.start), haul.running.stop)
     need = haul.running(at)
     color = OUTCOME_COLORS["stalls" if verdict.margin < 0 else "climbs"]
     (drawn,) = axes.plot(
-        [convert(at, reader.length_unit)] * 2,
+        [convert(at, units.length_unit)] * 2,
         [convert(need, unit), convert(need + verdict.margin, unit)],
         color=color,
         lw=1.4,
@@ -106,14 +106,14 @@ def _mark_least(axes: Axes, haul: Haul, given: PullGiven, reader: Reader, unit: 
         zorder=5,
         gid="least to spare",
     )
-    force = reader.force(abs(verdict.margin))
+    force = units.force(abs(verdict.margin))
     key[f"{'lacks ' if verdict.margin < 0 else ''}{force}{'' if verdict.margin < 0 else ' to spare'}"] = drawn
 
 
-def _steady(pull: PiecewiseQuadratic, reader: Reader) -> str:
+def _steady(pull: PiecewiseQuadratic, units: UnitFormat) -> str:
     """Return a pull that is the same all the way; nothing where it changes."""
     least, greatest = pull.least().value, pull.greatest().value
-    return f": {reader.force(greatest)}" if greatest - least <= 1e-9 * abs(greatest) else ""
+    return f": {units.force(greatest)}" if greatest - least <= 1e-9 * abs(greatest) else ""
 
 
 def name_care(paper: Paper, axes: Axes, judged: Sequence[PullGiven], *, roomy: bool) -> None:

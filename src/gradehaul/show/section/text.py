@@ -9,14 +9,14 @@ from gradehaul.haulage.stretches import Element
 from gradehaul.haulage.views.section import Haul, LongSection
 from gradehaul.show.base.labels import basis_words
 from gradehaul.show.base.page import Page, Piece
-from gradehaul.show.base.reading_units import Reader
 from gradehaul.show.base.spreadsheet import table
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import OUTCOMES, short_words, stretch_words
 from gradehaul.show.sections import PROFILE
 from gradehaul.track.piecewise import Extreme, PiecewiseQuadratic
 
 
-def profile_page(section: LongSection, reader: Reader, more: Collection[str] = ()) -> Page:
+def profile_page(section: LongSection, units: UnitFormat, more: Collection[str] = ()) -> Page:
     """Return the answer for a route as a page, and below it the sections that are named in `more`."""
     page = Page()
     profile, route = section.profile, section.route
@@ -27,45 +27,45 @@ def profile_page(section: LongSection, reader: Reader, more: Collection[str] = (
     if haul is not None:
         judged = [each for each in haul.given if each.judged] or list(haul.given)
         worst = min(judged, key=lambda each: (WORST_FIRST.index(each.outcome), each.verdict.margin))
-        words = short_words(worst.outcome, worst.verdict, haul.misfits, reader)[0]
+        words = short_words(worst.outcome, worst.verdict, haul.misfits, units)[0]
         page.paragraph((f"{haul.name} {words}", OUTCOMES[worst.outcome][1]), f" ({worst.rail}).")
-    length, climb, fall = (reader.length(value) for value in (profile.length, profile.climb, profile.fall))
+    length, climb, fall = (units.length(value) for value in (profile.length, profile.climb, profile.fall))
     ruling = profile.ruling()
-    effective, grade, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+    effective, grade, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
     page.paragraph(f"Ruling grade {effective} = grade {grade} + curve {curve}, on {ruling.track}.")
-    page.paragraph(f"Length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, reader)}.")
+    page.paragraph(f"Length {length}, climbs {climb}, falls {fall}; railhead at its start {_start(section, units)}.")
     if haul is None:
         page.paragraph("No train is named for this route: --train takes any train of the plan.")
     else:
-        _add_haul(page, section, haul, reader)
+        _add_haul(page, section, haul, units)
     page.line()
     page.more(PROFILE)
     if "track" in more:
         page.heading("Track")
         heads = ["from>", "to>", "track", "grade>", "curve", "effective grade>", "railhead at its end>"]
-        page.table(heads, [_row(element, reader) for element in section.elements])
+        page.table(heads, [_row(element, units) for element in section.elements])
     if "joints" in more:
         page.heading("Joints")
-        rows = [[reader.length(joint.at), joint.name, joint.kind] for joint in section.joints]
+        rows = [[units.length(joint.at), joint.name, joint.kind] for joint in section.joints]
         page.table(["at>", "joint", "kind"], rows)
     if "care" in more and haul is not None:
-        _add_care(page, section, haul, reader)
+        _add_care(page, section, haul, units)
     return page
 
 
-def _start(section: LongSection, reader: Reader) -> str:
-    return reader.length(section.profile.railhead.values[0].item(), fine=True)
+def _start(section: LongSection, units: UnitFormat) -> str:
+    return units.length(section.profile.railhead.values[0].item(), fine=True)
 
 
-def _row(element: Element, reader: Reader) -> list[Piece]:
+def _row(element: Element, units: UnitFormat) -> list[Piece]:
     return [
-        reader.length(element.start),
-        reader.length(element.stop),
+        units.length(element.start),
+        units.length(element.stop),
         element.track,
-        _from_to(element.grade, reader.grade),
-        _curve(element, reader),
-        _from_to(element.effective, reader.grade),
-        reader.length(element.railhead, fine=True),
+        _from_to(element.grade, units.grade),
+        _curve(element, units),
+        _from_to(element.effective, units.grade),
+        units.length(element.railhead, fine=True),
     ]
 
 
@@ -75,34 +75,34 @@ def _from_to(ends: tuple[float, float], words: Callable[[float], str]) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def _curve(element: Element, reader: Reader) -> str:
+def _curve(element: Element, units: UnitFormat) -> str:
     if element.hand is None:
         return "straight"
-    ends = _from_to(element.curvature, lambda k: reader.length(1 / abs(k)) if k else "straight")
+    ends = _from_to(element.curvature, lambda k: units.length(1 / abs(k)) if k else "straight")
     return f"{element.hand}, {ends}"
 
 
-def _add_haul(page: Page, section: LongSection, haul: Haul, reader: Reader) -> None:
+def _add_haul(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -> None:
     """Add what a train needs, and a row for each rail condition, the worst first."""
     page.line()
-    page.line((haul.name, "bold"), f", {reader.length(haul.train.length)} long, engines included, needs at most")
+    page.line((haul.name, "bold"), f", {units.length(haul.train.length)} long, engines included, needs at most")
     for words, need in (("to run", haul.running.greatest()), ("to start", haul.starting.greatest())):
-        page.line(f"{reader.force(need.value)} {words}, {_where(section, need, reader)}", indent=2)
+        page.line(f"{units.force(need.value)} {words}, {_where(section, need, units)}", indent=2)
     rows: list[list[Piece]] = [
         [
             each.rail,
             OUTCOMES[each.outcome],
-            reader.force(each.verdict.margin),
-            f"{each.verdict.worst_track}, {reader.length(each.verdict.worst_at)}",
-            _range(each.standing, reader),
-            _range(each.slipping, reader),
+            units.force(each.verdict.margin),
+            f"{each.verdict.worst_track}, {units.length(each.verdict.worst_at)}",
+            _range(each.standing, units),
+            _range(each.slipping, units),
         ]
         for each in sorted(haul.given, key=lambda each: WORST_FIRST.index(each.outcome))
     ]
     page.table(["rail", "outcome", "to spare>", "place of its head", "pull>", "slipping>"], rows, folded=True)
 
 
-def _add_care(page: Page, section: LongSection, haul: Haul, reader: Reader) -> None:
+def _add_care(page: Page, section: LongSection, haul: Haul, units: UnitFormat) -> None:
     """Add where a train must not stop or slip, stalls or runs away, and how well its pulls are known."""
     page.heading("Where to take care")
     for each in haul.given:
@@ -117,25 +117,25 @@ def _add_care(page: Page, section: LongSection, haul: Haul, reader: Reader) -> N
             ("runs away", verdict.running_away),
         ):
             if stretches:
-                where = "; ".join(stretch_words(stretch, section.profile, reader) for stretch in stretches)
+                where = "; ".join(stretch_words(stretch, section.profile, units) for stretch in stretches)
                 page.line(f"{words} {where}", indent=4)
     begins = "this leg" if section.route.number else "its route"
     page.line(f"Places are those of the train's head, from where {begins} begins.", indent=2)
 
 
-def _where(section: LongSection, most: Extreme, reader: Reader) -> str:
-    return f"with its head at {reader.length(most.at)}, on {section.profile.track_at(most.at)}"
+def _where(section: LongSection, most: Extreme, units: UnitFormat) -> str:
+    return f"with its head at {units.length(most.at)}, on {section.profile.track_at(most.at)}"
 
 
-def _range(pull: PiecewiseQuadratic, reader: Reader) -> str:
-    least, greatest = (reader.force(value) for value in (pull.least().value, pull.greatest().value))
+def _range(pull: PiecewiseQuadratic, units: UnitFormat) -> str:
+    least, greatest = (units.force(value) for value in (pull.least().value, pull.greatest().value))
     return least if least == greatest else f"{least} to {greatest}"
 
 
-def profile_csv(section: LongSection, reader: Reader | None) -> str:
+def profile_csv(section: LongSection, units: UnitFormat | None) -> str:
     """Return the elements of a route as CSV (RFC 4180), a row each; curvature is positive for left."""
     columns = (
         "from=start to=stop track grade_from=grade.0 grade_to=grade.1 hand radius curvature_from=curvature.0 "
         "curvature_to=curvature.1 effective_from=effective.0 effective_to=effective.1 railhead"
     )
-    return table(Element, columns, section.elements, reader)
+    return table(Element, columns, section.elements, units)

@@ -17,7 +17,7 @@ from gradehaul.show.base.band import Band, Column, Level, Stretch
 from gradehaul.show.base.colors import CURVED, EARTH, INK, PALE_CURVED, PALE_EARTH, VERTICAL
 from gradehaul.show.base.paper import Paper, words_alone
 from gradehaul.show.base.picture import curve_points_in
-from gradehaul.show.base.reading_units import Reader
+from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.heights.vertical import UNCHANGED
 
 _FLAT, _LEAST_GRADE = 0.004, 0.02
@@ -25,13 +25,13 @@ _FLAT, _LEAST_GRADE = 0.004, 0.02
 
 
 def draw_railhead(
-    paper: Paper, axes: Axes, section: LongSection, reader: Reader, grades: Mapping[str, Artist]
+    paper: Paper, axes: Axes, section: LongSection, units: UnitFormat, grades: Mapping[str, Artist]
 ) -> Callable[[], None]:
     """Draw the railhead, with the key to the panel of grades beside its own.
 
     Return what says how many times heights are drawn, once the panel is laid out.
     """
-    unit, railhead, length = reader.length_unit, section.profile.railhead, section.profile.length
+    unit, railhead, length = units.length_unit, section.profile.railhead, section.profile.length
     least, greatest = railhead.least().value, railhead.greatest().value
     span = greatest - least
     span = _LEAST_GRADE * length if span < _FLAT * length else span
@@ -57,14 +57,14 @@ def draw_railhead(
     return times
 
 
-def draw_effective(axes: Axes, section: LongSection, reader: Reader) -> dict[str, Artist]:
+def draw_effective(axes: Axes, section: LongSection, units: UnitFormat) -> dict[str, Artist]:
     """Draw the grade as a plain area and what curves add to it as a hatched one; return what they mean.
 
     Their sum is the effective grade.
     """
-    unit = "permille" if reader.grades == "permille" else "%"
-    x, effective = curve_points_in(section.effective, reader.length_unit, unit)
-    _, grade = curve_points_in(section.profile.railhead.derivative(), reader.length_unit, unit)
+    unit = "permille" if units.grades == "permille" else "%"
+    x, effective = curve_points_in(section.effective, units.length_unit, unit)
+    _, grade = curve_points_in(section.profile.railhead.derivative(), units.length_unit, unit)
     axes.fill_between(x, grade, 0.0, color=EARTH, lw=0, zorder=2)
     curves: dict[str, Any] = {"facecolor": "none", "edgecolor": CURVED, "hatch": "//////", "lw": 0.0}
     axes.fill_between(x, effective, grade, zorder=2, **curves)
@@ -76,13 +76,13 @@ def draw_effective(axes: Axes, section: LongSection, reader: Reader) -> dict[str
     }
     low, high = axes.get_ylim()
     axes.set_ylim(low, max(high, convert(_LEAST_GRADE, unit)))
-    if reader.grades == "one-in":
+    if units.grades == "one-in":
         axes.yaxis.set_major_formatter(
-            lambda tick, _: "level" if not tick else reader.grade(tick / convert(1.0, unit)).removesuffix(".0")
+            lambda tick, _: "level" if not tick else units.grade(tick / convert(1.0, unit)).removesuffix(".0")
         )
     ruling = section.profile.ruling()
     if ruling.effective >= UNCHANGED:  # nothing rules where nothing is needed
-        ends = [convert(ruling.start, reader.length_unit), convert(ruling.stop, reader.length_unit)]
+        ends = [convert(ruling.start, units.length_unit), convert(ruling.stop, units.length_unit)]
         top = convert(ruling.effective, unit)
         (bold,) = axes.plot(
             ends,
@@ -94,19 +94,19 @@ def draw_effective(axes: Axes, section: LongSection, reader: Reader) -> dict[str
             zorder=4,
             gid="ruling",
         )
-        whole, own, curve = (reader.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
+        whole, own, curve = (units.grade(value) for value in (ruling.effective, ruling.grade, ruling.curve))
         mixed = ruling.curve >= UNCHANGED and abs(ruling.grade) >= UNCHANGED
         key[f"ruling {whole}{f' = {own} + {curve}' if mixed else ''}"] = bold
-    axes.set_ylabel("" if reader.grades == "one-in" else unit)
+    axes.set_ylabel("" if units.grades == "one-in" else unit)
     return key
 
 
-def figures_band(paper: Paper, section: LongSection, reader: Reader) -> Band:
+def figures_band(paper: Paper, section: LongSection, units: UnitFormat) -> Band:
     """Return the band: joints with their distances and railheads, grades, radii, tracks and berths."""
-    unit = reader.length_unit
+    unit = units.length_unit
 
     def number(value: float) -> str:
-        return reader.length(value).rsplit(" ", 1)[0]
+        return units.length(value).rsplit(" ", 1)[0]
 
     ends = {section.joints[0].at, section.joints[-1].at} if section.joints else set()
     columns = [
@@ -121,7 +121,7 @@ def figures_band(paper: Paper, section: LongSection, reader: Reader) -> Band:
         Stretch(
             convert(each.start, unit),
             convert(each.stop, unit),
-            "" if each.vertical_curve else "level" if each.first == 0 else reader.grade(each.first),
+            "" if each.vertical_curve else "level" if each.first == 0 else units.grade(each.first),
             rank=-abs(each.first),
         )
         for each in section.grades

@@ -5,13 +5,13 @@ const Desk = (() => {
 
   /* `decide` is called with each trial that the hand has let go of, for whoever has the last word on it. */
   function start(data, { decide = () => {}, run = () => {}, pointed = null, refreshed = () => {} } = {}) {
-    const desk = { data: null, teller: null, stock: null, routes: [], conditions: [], on: "", pinned: null };
+    const desk = { data: null, units: null, stock: null, routes: [], conditions: [], on: "", pinned: null };
     let clicked = null, before = null, waiting = 0, later = 0, slowest = 0, planView = null, workbench = null;
 
     function take(document_) {
       for (const route of document_.routes) route.railhead.breaks = route.effort.breaks;
       desk.data = document_;
-      desk.teller = Telling.teller(document_.units);
+      desk.units = UnitFormat.of(document_.units);
       desk.stock = Haulage.stockFrom(document_.stock);
     }
 
@@ -56,7 +56,7 @@ const Desk = (() => {
       const table = byId("outcomes");
       if (!table) return;
       table.classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
-      Outcomes.show(table, desk.teller, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
+      Outcomes.show(table, desk.units, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
     }
 
     function showButtons() {
@@ -112,14 +112,14 @@ const Desk = (() => {
       byId("railhead-row").hidden = !stations.length;
       const station = stations.find((each) => each.key === choice.value);
       if (!station) return;
-      const unit = desk.teller.lengthUnit;
+      const unit = desk.units.lengthUnit;
       byId("railhead-unit").textContent = unit.name;
-      if (document.activeElement !== field) field.value = String(Number(desk.teller.converted(height(station), unit).toFixed(4)));
+      if (document.activeElement !== field) field.value = String(Number(desk.units.converted(height(station), unit).toFixed(4)));
     }
 
     function typed() {
       const station = desk.data.heights.find((each) => each.key === byId("railhead-of").value);
-      const unit = desk.teller.lengthUnit, value = byId("railhead").valueAsNumber;
+      const unit = desk.units.lengthUnit, value = byId("railhead").valueAsNumber;
       if (!station || !Number.isFinite(value)) return;
       desk.trial.change((trial) => { trial.heights[station.key] = Number(((value * unit.times) / unit.parts).toFixed(9)); });
     }
@@ -168,7 +168,7 @@ const Desk = (() => {
     });
     tryOut();
     desk.run = (running) => { planView.run(running); run(running); };
-    planView = PlanView.start(desk.data, desk.teller, (place, chosen) => {
+    planView = PlanView.start(desk.data, desk.units, (place, chosen) => {
       if (chosen && byId("click-films")?.checked) {
         if (byId("film-track")) byId("film-track").value = place.track;
         toggle(place.track);

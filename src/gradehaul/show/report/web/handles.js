@@ -22,13 +22,13 @@ const Handles = (() => {
 
   /* Puts handles over a drawn section. `hand` is called on a move: `hand.grab()`, `hand.to(station, height)` and
      `hand.drop()`, and knows the `height` of each station now. */
-  function start(figure, teller, hand) {
+  function start(figure, units, hand) {
     const layer = document.createElement("div");
     layer.className = "handles";
     const buttons = new Map();
     let drawn = null, held = null;
 
-    const step = () => (teller.lengthUnit.name === "in" || teller.lengthUnit.name === "ft" ? 0.0254 / 16 : 0.001);
+    const step = () => (units.lengthUnit.name === "in" || units.lengthUnit.name === "ft" ? 0.0254 / 16 : 0.001);
 
     function make(key) {
       const button = document.createElement("button");
@@ -87,7 +87,7 @@ const Handles = (() => {
         button.className = station.fixed ? "handle" : "handle free";
         button.style.left = `${spot.x}px`;
         button.style.top = `${spot.y}px`;
-        const height = teller.fine(hand.height(station));
+        const height = units.fine(hand.height(station));
         button.setAttribute("aria-label", `Railhead at ${label(data, station)}${station.fixed ? "" : ", not fixed by the plan"}`);
         button.setAttribute("aria-valuetext", height);
         button.setAttribute("aria-valuenow", String(hand.height(station)));

@@ -58,7 +58,7 @@ const Outcomes = (() => {
   }
 
   /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. */
-  function show(table, teller, { was: before, names, rows }, chosen, choose) {
+  function show(table, units, { was: before, names, rows }, chosen, choose) {
     const [body] = table.tBodies;
     const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.textContent : null;
     head(table, before, names);
@@ -70,14 +70,14 @@ const Outcomes = (() => {
       button.textContent = name;
       button.addEventListener("click", () => choose(name));
       title.append(button);
-      row.append(title, cell(was ? word(was.outcome) : "", "was"), cell(was ? teller.force(was.margin_n) : "", "number was"));
+      row.append(title, cell(was ? word(was.outcome) : "", "was"), cell(was ? units.force(was.margin_n) : "", "number was"));
       for (const now of found) {
-        if (now) row.append(cell(word(now.outcome)), cell(teller.force(now.margin_n), "number"), cell(now.risk, "number"));
+        if (now) row.append(cell(word(now.outcome)), cell(units.force(now.margin_n), "number"), cell(now.risk, "number"));
         else row.append(Object.assign(cell("its route is not answered"), { colSpan: 3 }));
       }
       const [now] = found;
       row.append(cell(now ? now.track : "", "hardest"));
-      if (was && now && (was.outcome !== now.outcome || teller.force(was.margin_n) !== teller.force(now.margin_n))) row.className = "changed";
+      if (was && now && (was.outcome !== now.outcome || units.force(was.margin_n) !== units.force(now.margin_n))) row.className = "changed";
       return row;
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();

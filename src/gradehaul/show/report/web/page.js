@@ -35,7 +35,7 @@
     run(now) { running = now; if (now && sections.size) show(now.route, now.head); },
     refreshed() { for (const section of sections.values()) section.redraw(); },
   });
-  const { teller } = desk;
+  const { units } = desk;
 
   // Sections of the routes
 
@@ -45,7 +45,7 @@
     const figure = details.querySelector("figure");
     const slider = details.querySelector("input[type=range]");
     const readout = details.querySelector("output");
-    const draw = () => LongSection.draw(figure, route(), teller, { title: `Long section of ${Words.kind(route())} ${name}` });
+    const draw = () => LongSection.draw(figure, route(), units, { title: `Long section of ${Words.kind(route())} ${name}` });
     let drawn = draw(), at = null;
     const section = {
       mark(place) {
@@ -53,7 +53,7 @@
         drawn.mark(place);
         if (place === null) return;
         slider.value = Math.round((1000 * place) / Haulage.stop(route().effort));
-        const words = Places.words(route(), teller, place);
+        const words = Places.words(route(), units, place);
         readout.textContent = words;
         slider.setAttribute("aria-valuetext", words);
       },

@@ -21,13 +21,13 @@ const Places = (() => {
     return { track: track.id, along, places: on(routes, track.id, along) };
   }
 
-  function words(route, teller, place) {
+  function words(route, units, place) {
     // on a joint, rounding aside, the track ahead is shown, and so are its grades
     const ahead = Math.min(place + 1e-9, Haulage.stop(route.effort));
     const grade = Haulage.at(slope(route.railhead), ahead), effective = Haulage.at(slope(route.effort), ahead);
     const track = Words.name(Haulage.trackAt(route, place, place < Haulage.stop(route.effort)));
-    return `At ${teller.length(place)}, on ${track}: railhead ${teller.length(Haulage.at(route.railhead, place))}, ` +
-      `effective grade ${teller.grade(effective)} (grade ${teller.grade(grade)}, curves ${teller.grade(Math.max(effective - grade, 0))}).`;
+    return `At ${units.length(place)}, on ${track}: railhead ${units.length(Haulage.at(route.railhead, place))}, ` +
+      `effective grade ${units.grade(effective)} (grade ${units.grade(grade)}, curves ${units.grade(Math.max(effective - grade, 0))}).`;
   }
 
   return { on, same, words, slope };

@@ -6,7 +6,7 @@ const PlanView = (() => {
   const SPOTS = [[0, -9, "middle"], [0, 18, "middle"], [9, 4, "start"], [-9, 4, "end"], [8, -8, "start"], [-8, -8, "end"],
     [8, 15, "start"], [-8, 15, "end"], [0, -22, "middle"], [0, 31, "middle"]];
 
-  function start(data, teller, pointed) {
+  function start(data, units, pointed) {
     const figure = document.querySelector("figure.plan");
     if (!figure) return { mark() {}, run() {}, redraw() {}, take() {}, film() {} };
     let { tracks, joints, overpasses } = data.plan_view || { tracks: [], joints: [], overpasses: [] };
@@ -161,7 +161,7 @@ const PlanView = (() => {
     }
 
     function scaleBar(width, height, scale, margin) {
-      const unit = teller.lengthUnit, each = (scale * unit.times) / unit.parts;
+      const unit = units.lengthUnit, each = (scale * unit.times) / unit.parts;
       const length = nice(0, (0.3 * width) / each, 2).pop();
       const left = margin, right = left + length * each, y = height - 22;
       return el("g", {},

@@ -30,24 +30,24 @@ const LongSection = (() => {
   }
 
   /* Draws a route into a figure and returns what can be done with it: `mark` a place, ask the `place` at a point. */
-  function draw(figure, route, teller, { train = null, rail = Haulage.AS_PLANNED, on = rail, title = "" } = {}) {
+  function draw(figure, route, units, { train = null, rail = Haulage.AS_PLANNED, on = rail, title = "" } = {}) {
     const width = Math.max(280, Math.floor(figure.clientWidth || 640));
     const roomy = width >= 560;
     const view = { left: roomy ? 52 : 42, right: width - 10, board: new Board(), length: Haulage.stop(route.effort) };
     const x = (place) => view.left + (place / view.length) * (view.right - view.left);
     const svg = el("svg", { role: "img", "aria-label": title, width, class: "long-section" });
-    const unit = teller.lengthUnit, shown = (value) => teller.converted(value, unit);
+    const unit = units.lengthUnit, shown = (value) => units.converted(value, unit);
 
     const rails = Boolean(train) || new Set(route.rails).size > 1;
     const high = panelHeights(figure, train, rails, roomy);
     const air = high.air;
     let top = drawNames(svg, view, route, x, roomy) + air;
-    const railhead = drawRailhead(svg, view, route, x, teller, top, high.railhead);
+    const railhead = drawRailhead(svg, view, route, x, units, top, high.railhead);
     top = railhead.bottom + air;
-    top = drawCurves(svg, view, route, x, teller, top, high.curves) + air;
-    top = drawGrade(svg, view, route, x, teller, top, high.grade) + 16;
+    top = drawCurves(svg, view, route, x, units, top, high.curves) + air;
+    top = drawGrade(svg, view, route, x, units, top, high.grade) + 16;
     if (rails) top = drawRails(svg, view, route, rail, on, x, top) + (air > 20 ? 10 : 4);
-    if (train) top = drawPull(svg, view, x, teller, train, top + (air > 20 ? 22 : 17), high.pull);
+    if (train) top = drawPull(svg, view, x, units, train, top + (air > 20 ? 22 : 17), high.pull);
 
     const ticks = nice(0, shown(view.length), roomy ? 9 : 4);
     const axis = el("g");
@@ -138,22 +138,22 @@ const LongSection = (() => {
     return rows * 15;
   }
 
-  function drawRailhead(svg, view, route, x, teller, top, height) {
-    const f = route.railhead, unit = teller.lengthUnit;
+  function drawRailhead(svg, view, route, x, units, top, height) {
+    const f = route.railhead, unit = units.lengthUnit;
     let low = Haulage.least(f).value, high = Haulage.greatest(f).value;
     const pad = Math.max(0.08 * (high - low), 1e-3);
     low -= pad; high += 2.2 * pad;
     const here = { ...panel(svg, top, height, low, high), metersPerDot: (high - low) / height };
     const scaled = { ...here, y: (value) => here.y(value * unit.times / unit.parts) };
     heading(svg, view, top - 8, `Railhead, ${unit.name}`);
-    marks(view, scaled, nice(teller.converted(low, unit), teller.converted(high, unit), 4));
+    marks(view, scaled, nice(units.converted(low, unit), units.converted(high, unit), 4));
     here.group.append(
       el("path", { d: `${path(f, x, here.y)}L${r(view.right)} ${here.bottom}L${view.left} ${here.bottom}Z`, class: "ground" }),
       el("path", { d: path(f, x, here.y), class: "rail" }));
     for (const stretch of route.grades) {
       if (stretch.vertical_curve) continue;
       const middle = 0.5 * (stretch.from_m + stretch.to_m);
-      const text = teller.grade(Haulage.at(slope(f), middle));
+      const text = units.grade(Haulage.at(slope(f), middle));
       if (textWidth(text, 11) + 6 > x(stretch.to_m) - x(stretch.from_m)) continue;
       // above the line all along the label: over its higher end
       const reach = (0.5 * textWidth(text, 11) * view.length) / (view.right - view.left);
@@ -163,12 +163,12 @@ const LongSection = (() => {
     return here;
   }
 
-  function drawCurves(svg, view, route, x, teller, top, height) {
+  function drawCurves(svg, view, route, x, units, top, height) {
     const middle = top + height / 2;
     const group = el("g");
     svg.append(group);
     const sharpest = Math.max(...route.curves.flatMap((c) => c.curvature_per_m.map(Math.abs)), 1e-9);
-    heading(svg, view, top - 8, `Curves, left above and right below the line; radius, ${teller.lengthUnit.name}`);
+    heading(svg, view, top - 8, `Curves, left above and right below the line; radius, ${units.lengthUnit.name}`);
     group.append(
       el("line", { x1: view.left, x2: view.right, y1: middle, y2: middle, class: "axis" }));
     for (const curve of route.curves) {
@@ -176,7 +176,7 @@ const LongSection = (() => {
       const from = x(curve.from_m), to = x(curve.to_m);
       group.append(el("path", { d: `M${r(from)} ${middle}L${r(from)} ${r(first)}L${r(to)} ${r(last)}L${r(to)} ${middle}Z`, class: "curve" }));
       if (first !== last) continue;
-      const text = teller.length(curve.radius_m).replace(/ .*/, "");
+      const text = units.length(curve.radius_m).replace(/ .*/, "");
       if (textWidth(text, 10.5) + 4 <= to - from) {
         const inside = Math.abs(first - middle) >= 10;
         const y = inside ? 0.5 * (first + middle) + 4 : first < middle ? middle + 12 : middle - 4;
@@ -186,7 +186,7 @@ const LongSection = (() => {
     return top + height;
   }
 
-  function drawGrade(svg, view, route, x, teller, top, height) {
+  function drawGrade(svg, view, route, x, units, top, height) {
     const f = slope(route.effort);
     const low = Math.min(0, Haulage.least(f).value), high = Math.max(0.001, Haulage.greatest(f).value) * 1.08;
     const here = panel(svg, top, height, low * 1.08, high);
@@ -220,7 +220,7 @@ const LongSection = (() => {
     return top + 24;
   }
 
-  function drawPull(svg, view, x, teller, train, top, height) {
+  function drawPull(svg, view, x, units, train, top, height) {
     const { need: { running, starting }, verdict, lines } = train;
     const reach = [Haulage.start(running), Haulage.stop(running)];
     const flat = (pull) => (typeof pull === "number"
@@ -229,10 +229,10 @@ const LongSection = (() => {
     const high = Math.max(Haulage.greatest(starting).value, ...given.map((f) => Haulage.greatest(f).value)) * 1.1;
     const low = Math.min(0, Haulage.least(running).value) * 1.05;
     const here = panel(svg, top, height, low, high);
-    const unit = teller.forceUnit(high);
+    const unit = units.forceUnit(high);
     const back = (value) => (value * unit.times) / unit.parts;
     heading(svg, view, top - 8, `Pull by the place of the head, ${unit.name}`);
-    marks(view, { ...here, y: (value) => here.y(back(value)) }, nice(teller.converted(low, unit), teller.converted(high, unit), 4));
+    marks(view, { ...here, y: (value) => here.y(back(value)) }, nice(units.converted(low, unit), units.converted(high, unit), 4));
     const band = `${path(starting, x, here.y)}${reversedPath(running, x, here.y)}Z`;
     here.group.append(
       el("path", { d: band, class: "starting" }),

@@ -5,23 +5,23 @@ const Words = (() => {
   /* A name kept apart from the words around it where it is written from right to left. */
   const name = (text) => (TO_LEFT.test(text) ? `\u2068${text}\u2069` : text);
 
-  function stretch(route, teller, [from, to]) {
+  function stretch(route, units, [from, to]) {
     const first = Haulage.trackAt(route, from, true), last = Haulage.trackAt(route, to);
     const under = first === last || to <= from ? `on ${name(first)}` : `${name(first)} to ${name(last)}`;
-    const [start, stop] = [teller.length(from), teller.length(to)];
+    const [start, stop] = [units.length(from), units.length(to)];
     return start === stop ? `at ${start}, ${under}` : `from ${start} to ${stop}, ${under}`;
   }
 
   /* `outcomes` has the sentences of show/outcome_words, with places to fill in. */
   const fill = (text, values) => text.replace(/\{(\w+)\}/g, (_, key) => values[key]);
 
-  function verdict(route, teller, found, misfits, outcomes) {
+  function verdict(route, units, found, misfits, outcomes) {
     const say = (key, values) => fill(outcomes.sentences[key], values);
-    const where = (list) => list.map((each) => stretch(route, teller, each)).join("; ");
+    const where = (list) => list.map((each) => stretch(route, units, each)).join("; ");
     const values = {
-      head: say("head", { at: teller.length(found.at), track: name(found.track) }),
-      spare: teller.force(found.margin),
-      lacks: teller.force(-found.margin),
+      head: say("head", { at: units.length(found.at), track: name(found.track) }),
+      spare: units.force(found.margin),
+      lacks: units.force(-found.margin),
       where: where(found.stalling),
     };
     const uphill = [say(found.climb, values)];
@@ -33,7 +33,7 @@ const Words = (() => {
     const away = found.runningAway.length > 0;
     const downhill = [say(away ? "runs away" : "holds back", { where: where(found.runningAway) })];
     const room = misfits.map((each) => say(each.runRound ? "run-round" : "too long",
-      { length: teller.length(each.length), room: name(each.place), holds: teller.length(each.available) }));
+      { length: units.length(each.length), room: name(each.place), holds: units.length(each.available) }));
     if (found.climb === "stalls") return [...uphill, ...downhill, ...room];
     if (away) return [...downhill, ...room, say("uphill", { words: uphill.join(" ") })];
     return [...room, ...uphill, ...downhill];

@@ -11,11 +11,11 @@ const Workbench = (() => {
   }
 
   function start(desk) {
-    let { data, stock, teller, routes } = desk;
+    let { data, stock, units, routes } = desk;
     if (!byId("workbench") || !routes.length || !stock.powers.size) return null;
     const state = { route: routes[0], consist: [], together: null, head: 0, named: "", own: false };
     let drawn = null, train = null, verdict = null;
-    const handles = Handles.start(byId("bench-section"), teller, desk.hand);
+    const handles = Handles.start(byId("bench-section"), units, desk.hand);
 
     // Making up
 
@@ -148,14 +148,14 @@ const Workbench = (() => {
       const misfits = Haulage.misfits(state.route, stock, state.consist, state.together);
       const legs = onEveryLeg();
       const outcome = Words.worst(data.outcomes, [...legs, ...(misfits.length ? ["too long"] : [])]);
-      const sentences = Words.verdict(state.route, teller, verdict, misfits, data.outcomes);
+      const sentences = Words.verdict(state.route, units, verdict, misfits, data.outcomes);
       if (legs.length > 1) {
         const byLeg = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
         sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${byLeg}.`);
       }
       tellVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
-        `${teller.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}, the worse age of its film.`}`;
+        `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}, the worse age of its film.`}`;
       draw();
       setSlider();
       push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
@@ -190,7 +190,7 @@ const Workbench = (() => {
       const key = byId("bench-key");
       key.querySelector(".film-key").hidden = clean;
       key.querySelector(".film-name").textContent = desk.on;
-      drawn = LongSection.draw(byId("bench-section"), onRails(state.route), teller, {
+      drawn = LongSection.draw(byId("bench-section"), onRails(state.route), units, {
         train: { train, verdict, need: verdict.need, lines },
         rail: verdict.rail,
         on: desk.on,
@@ -212,12 +212,12 @@ const Workbench = (() => {
       const standing = given(verdict.given.standing, head), slipping = given(verdict.given.slipping, head);
       const track = head === verdict.at ? verdict.track : Haulage.trackAt(state.route, head, true);
       const figures = {
-        "at-place": `${teller.length(head)}, on ${Words.name(track)}`,
-        "at-run": teller.force(run),
-        "at-start": teller.force(startUp),
-        "at-stand": teller.force(standing),
-        "at-slip": teller.force(slipping),
-        "at-spare": teller.force(standing - run),
+        "at-place": `${units.length(head)}, on ${Words.name(track)}`,
+        "at-run": units.force(run),
+        "at-start": units.force(startUp),
+        "at-stand": units.force(standing),
+        "at-slip": units.force(slipping),
+        "at-spare": units.force(standing - run),
       };
       for (const [id, text] of Object.entries(figures)) byId(id).textContent = text;
       const within = (stretches) => stretches.some(([start, end]) => head >= start && head <= end);
@@ -337,7 +337,7 @@ const Workbench = (() => {
       /* Takes what has changed on the desk: the routes alone while a hand moves, else the whole document. */
       take(whole) {
         const before = state.route.name;
-        ({ data, stock, teller, routes } = desk);
+        ({ data, stock, units, routes } = desk);
         state.route = routes.find((route) => route.name === before) || routes[0];
         if (whole) {
           fillLists();

@@ -1,5 +1,5 @@
-/* Figures as the reader has them: the same rules as show/reading_units, figure by figure the same text. */
-const Telling = (() => {
+/* Figures in the units shown, by the rules of show/base/unit_format, figure by figure the same text. */
+const UnitFormat = (() => {
   /* A number with so many decimals, exact halves to the even digit, as Python writes them. */
   function fixed(value, decimals) {
     const text = value.toFixed(decimals);
@@ -24,7 +24,7 @@ const Telling = (() => {
     return `${number(converted(plain, unit), unit.decimals + more)} ${unit.name}`;
   }
 
-  function teller(rules) {
+  function of(rules) {
     const forceUnit = (value) => (Math.abs(value) < rules.heavy ? rules.force[0] : rules.force[1]);
     return {
       length: (value) => withUnit(value, rules.length),
@@ -41,5 +41,5 @@ const Telling = (() => {
     };
   }
 
-  return { teller, fixed, number };
+  return { of, fixed, number };
 })();

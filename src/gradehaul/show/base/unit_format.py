@@ -1,4 +1,4 @@
-"""The units of a reader: how lengths, forces, masses and grades are written in an answer."""
+"""The units of an answer: how lengths, forces, masses and grades are written in an answer."""
 
 from __future__ import annotations
 
@@ -56,17 +56,17 @@ _HEAVY = 100.0
 
 
 @dataclass(frozen=True, slots=True)
-class Reader:
-    """Whoever reads the answer: the plan's unit of length, the system of the other units, and the form of grades.
+class UnitFormat:
+    """The units shown: the plan's unit of length, the system of the other units, and the form of grades.
 
     Examples
     --------
-    >>> reader = Reader("in", "imperial")
-    >>> reader.length(0.6096), reader.force(0.41), reader.grade(1 / 45)
+    >>> units = UnitFormat("in", "imperial")
+    >>> units.length(0.6096), units.force(0.41), units.grade(1 / 45)
     ('24.0 in', '1.47 ozf', '2.22 %')
-    >>> reader.length(0.6096, fine=True), reader.small(0.00802)
+    >>> units.length(0.6096, fine=True), units.small(0.00802)
     ('24.00 in', '0.316 in')
-    >>> Reader("mm", "metric", "one-in").grade(1 / 45)
+    >>> UnitFormat("mm", "metric", "one-in").grade(1 / 45)
     '1 in 45.0'
     """
 
@@ -77,7 +77,7 @@ class Reader:
     """That of the reader's own balance, where it is known."""
 
     def length(self, value: float, *, fine: bool = False) -> str:
-        """Return a length, m, in this reader's unit; a fine one with one more decimal."""
+        """Return a length, m, in the unit of length; a fine one with one more decimal."""
         return _written(value, self.length_unit, 1 if fine else 0)
 
     def small(self, value: float) -> str:
@@ -95,7 +95,7 @@ class Reader:
     def forces_apart(self, one: float, other: float) -> tuple[str, str]:
         """Return two unequal forces, N, with as many decimals as it takes to tell them apart, up to three more.
 
-        >>> Reader("mm", "metric").forces_apart(0.07257, 0.07256)
+        >>> UnitFormat("mm", "metric").forces_apart(0.07257, 0.07256)
         ('7.400 gf', '7.399 gf')
         """
         for more in range(4):
@@ -134,35 +134,35 @@ class Reader:
                 return _written(value, "%")
 
 
-def reader_of(
+def units_of(
     unit: str, system: System | None = None, grades: Grades = "percent", *, force_unit: str | None = None
-) -> Reader:
-    """Return the reader of a plan whose lengths are in a unit, who may ask for another system and form of grades.
+) -> UnitFormat:
+    """Return how figures are written for a plan's unit of length, in its own system of units or another.
 
     Forces are written in `force_unit`, that of the plan's readings, unless another system is wanted.
 
     Examples
     --------
-    >>> reader_of("in").length_unit, reader_of("in", "metric").length_unit, reader_of("cm", "metric").length_unit
+    >>> units_of("in").length_unit, units_of("in", "metric").length_unit, units_of("cm", "metric").length_unit
     ('in', 'mm', 'cm')
     """
     own = _SYSTEM[unit]
     force_unit = force_unit if system is None else None
     system = system or own
-    return Reader(unit if system == own else "mm" if system == "metric" else "in", system, grades, force_unit)
+    return UnitFormat(unit if system == own else "mm" if system == "metric" else "in", system, grades, force_unit)
 
 
-def unit_rules(reader: Reader) -> dict[str, Any]:
-    """Return the rules by which a reader's figures are written, for a page that writes them itself.
+def unit_rules(units: UnitFormat) -> dict[str, Any]:
+    """Return the rules by which figures are written, for a page that writes them itself.
 
     A unit is its name, the decimals of its figures, and the ``parts`` and ``times`` of `conversion`. There are two
     units of force: for less than ``heavy`` N, and for more. ``grade`` is None for grades of one in so many.
     """
-    small, large = ("gf", "kgf") if reader.system == "metric" else ("ozf", "lbf")
-    grade = {"percent": "%", "permille": "permille"}.get(reader.grades)
+    small, large = ("gf", "kgf") if units.system == "metric" else ("ozf", "lbf")
+    grade = {"percent": "%", "permille": "permille"}.get(units.grades)
     return {
-        "length": _unit_rule(reader.length_unit),
-        "force": [_unit_rule(reader.force_unit or small), _unit_rule(reader.force_unit or large)],
+        "length": _unit_rule(units.length_unit),
+        "force": [_unit_rule(units.force_unit or small), _unit_rule(units.force_unit or large)],
         "heavy": _HEAVY,
         "grade": None if grade is None else _unit_rule(grade),
     }
