@@ -12,7 +12,7 @@ from gradehaul.haulage.bench.reduction import Mean
 from gradehaul.haulage.trust.predicted import Estimate
 from gradehaul.plan.names import clean
 from gradehaul.quantities.si import Newtons
-from gradehaul.show.base.labels import chance_words
+from gradehaul.show.base.labels import chance_words, counted
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
@@ -68,17 +68,13 @@ def _headline(answer: ReadingsAnswer) -> list[Piece]:
             ": write [[reading]] with loco, rail and force, or print a sheet (--sheet).",
         ]
     against = sum(not trial.agrees for trial in answer.trials)
-    parts = [f"{_counted(len({row.loco for row in rows}), 'locomotive')}, {_counted(len(rows), 'pull')}"]
+    parts = [f"{counted(len({row.loco for row in rows}), 'locomotive')}, {counted(len(rows), 'pull')}"]
     if answer.remarks:
         parts.append(f"{len(answer.remarks)} to check again (--more remarks)")
     if answer.trials:
         verb = "disagrees" if against == 1 else "disagree"
-        parts.append(f"{against} of {_counted(len(answer.trials), 'trial')} on the layout {verb}")
+        parts.append(f"{against} of {counted(len(answer.trials), 'trial')} on the layout {verb}")
     return [("; ".join(parts), "bold red" if against else "yellow" if answer.remarks else "green"), "."]
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _add_advice(page: Page, answer: ReadingsAnswer) -> None:

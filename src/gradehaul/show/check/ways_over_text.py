@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from gradehaul.show.base.labels import counted
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.outcome_words import DOES
@@ -26,7 +27,7 @@ def add_ways_over(page: Page, ways: Sequence[WaysOver], units: UnitFormat) -> No
     for way in ways:
         page.line(
             (way.train, "bold"),
-            f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {_cars(way.cars)}.",
+            f" {DOES.get(way.outcome, way.outcome)} on rail {way.rail}, with {counted(way.cars, 'car')}.",
             indent=2,
         )
         for line in way_lines(way, units):
@@ -53,18 +54,14 @@ def best_way(way: WaysOver) -> str:
         where = " and ".join(f"from {each.on} to {each.off}" for each in helper.districts)
         return f"add {helper.loco} at the {helper.where} {where}."
     if isinstance(way.double, Doubling):
-        return f"take it over in two parts, first {_cars(way.double.front)}, then {way.double.rear}."
+        return f"take it over in two parts, first {counted(way.double.front, 'car')}, then {way.double.rear}."
     if way.leave is not None:
         return _short_leave(way)
     return "no helper is enough, and its locomotives do not climb alone."
 
 
 def _short_leave(way: WaysOver) -> str:
-    return f"leave {way.leave} of its {_cars(way.cars)} behind."
-
-
-def _cars(count: int) -> str:
-    return "1 car" if count == 1 else f"{count} cars"
+    return f"leave {way.leave} of its {counted(way.cars, 'car')} behind."
 
 
 def _leave(way: WaysOver) -> str:
@@ -98,8 +95,8 @@ def _double(double: Doubling | Undivided) -> str:
     if not isinstance(double, Doubling):
         return f"Do not double it: {_NO_DOUBLING[double]}"
     return (
-        f"Double it, that is, take it over in two parts: first {_cars(double.front)}, then {double.rear}. The berths "
-        "hold both parts, and the locomotives can get back to the second."
+        f"Double it, that is, take it over in two parts: first {counted(double.front, 'car')}, then {double.rear}. "
+        "The berths hold both parts, and the locomotives can get back to the second."
     )
 
 

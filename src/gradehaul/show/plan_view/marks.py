@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +10,7 @@ from matplotlib.lines import Line2D
 
 from gradehaul.show.base.colors import INK
 from gradehaul.show.base.label_placing import Box
+from gradehaul.show.base.labels import spans
 from gradehaul.show.base.paper import POINT
 
 if TYPE_CHECKING:
@@ -83,18 +84,3 @@ def _box(canvas: Canvas, mark: Mark) -> Box:
     # figures are all as wide as one another, and the rest no wider
     wide, tall = 0.65 * len(text) * canvas.paper.font * POINT, canvas.paper.font * POINT
     return Box(across - 0.5 * wide, up - 0.5 * tall, across + 0.5 * wide, up + 0.5 * tall).grown(_PAD * POINT)
-
-
-def spans(numbers: Sequence[int]) -> str:
-    """Return rising numbers as text, those in a row as a span.
-
-    >>> spans([1, 2, 3, 7, 9, 10])
-    '1-3, 7, 9, 10'
-    """
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
