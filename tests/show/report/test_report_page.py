@@ -565,6 +565,8 @@ def test_every_load_and_figure_of_the_answer_is_in_the_tables(page, two_levels):
     figures = {(row[0], row[1]): row[3] for row in rows("#assumed details tbody tr")}
     assert all(figures[each.subject, each.name] == each.basis for each in answer.figures)
     assert len(rows("#berths tbody tr")) == len(answer.berths)
+    heads = page.run("[...document.querySelectorAll('.card tbody th')].map(each => each.textContent)")
+    assert {route for head in heads for route in head.split("; ")} == {each.route.name for each in answer.routes}
 
 
 # Looks

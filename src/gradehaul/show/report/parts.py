@@ -79,6 +79,17 @@ def rows_of(heads: Sequence[str], rows: Sequence[Sequence[Piece]]) -> Rows:
     return Rows(tuple(head.removesuffix(">") for head in heads), tuple(cells))
 
 
+def outcome_cell(outcome: Piece, risk: Piece, spare: Piece) -> Cell:
+    """Return an outcome that sorts from the worst, with the pull to spare and the risk behind it.
+
+    >>> outcome_cell(("STALLS", "red"), "60 %", "-1.9 gf")
+    Cell(text='stalls', sort=0, kind='outcome stalls', more='-1.9 gf, 60 %')
+    """
+    cell = _cell(outcome)
+    rank = [words.lower() for words, _ in OUTCOMES.values()].index(cell.text)
+    return replace(cell, sort=rank, more=f"{words_of(spare)}, {words_of(risk)}")
+
+
 def _cell(piece: Piece) -> Cell:
     """Return a cell that sorts by the number it begins with, if any; an outcome has its class.
 

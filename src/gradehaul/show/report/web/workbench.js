@@ -112,10 +112,11 @@ const Workbench = (() => {
       remember();
     }
 
-    /* Keeps the train that is looked at in the address. */
+    /* Keeps the train that is looked at in the address, and shows it among the others. */
     function remember() {
       const { named, own, consist, together } = state;
       desk.trial.look = { named, own, route: state.route.name, rail: desk.on, consist, together };
+      desk.outcomes();
     }
 
     /* Shows the train that the address keeps, as far as the plan still has it. */
@@ -326,7 +327,13 @@ const Workbench = (() => {
       },
       redraw() { if (verdict) { draw(); push(state.head); } },
       get chosen() { return state.own ? "" : state.named; },
+      /* The train that the reader made up, null where it is one of the plan's or has no locomotive. */
+      get own() {
+        const { consist, together, route } = state;
+        return state.own && verdict ? { name: "", route: route.whole, consist, together } : null;
+      },
       choose(name) {
+        if (name === this.chosen) return;
         begin(name);
         choice.value = name;
         state.head = 0;
