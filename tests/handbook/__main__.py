@@ -1,6 +1,11 @@
 """Make everything that README and the handbook show again: ``python tests/handbook``."""
 
-from shown_pages import PAGES, ROOT, remade
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))  # what tests in all folders share
+
+from shown_pages import PAGES, ROOT, remade  # noqa: E402 - behind the path
 
 
 def main() -> None:

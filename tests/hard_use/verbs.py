@@ -12,7 +12,9 @@ import tempfile
 from hashlib import sha256
 from pathlib import Path
 
-from project import ROOT
+sys.path.insert(0, str(Path(__file__).parents[1]))  # what tests in all folders share
+
+from project import ROOT  # noqa: E402 - behind the path
 
 PLANS = ROOT / "plans"
 
