@@ -5,7 +5,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # what tests in all folders share
 
-from shown_pages import PAGES, ROOT, remade  # noqa: E402 - behind the path
+from shown_pages import PAGES, ROOT, remade
 
 
 def main() -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # what tests in all folders share
 
-from project import ROOT  # noqa: E402 - behind the path
+from project import ROOT
 
 PLANS = ROOT / "plans"
 

@@ -98,7 +98,7 @@ class PowerTable(Table):
     locos: list[Name] = Field(min_length=1, max_length=99, examples=['locos = ["articulated", "articulated"]'])
     """Locomotives from head to tail."""
     together: Fraction | None = None
-    """Their pull together, as a share of the sum of their pulls. Left out: 90 %."""
+    """Their pull together, over the sum of their pulls. Left out: 90 %."""
 
 
 class CarTable(Table):
@@ -122,7 +122,7 @@ class TrainTable(Table):
     consist: list[Name] = Field(min_length=1, max_length=999, examples=['consist = ["articulated", "12 ore"]'])
     """Stock from head to tail; `12 ore` is twelve of a kind. A helper may stand anywhere."""
     together: Fraction | None = None
-    """Pull of its locomotives together, as a share of the sum of their pulls. Left out: 90 % where there are several."""
+    """Pull of its locomotives together, over the sum of their pulls. Left out: 90 % where there are several."""
 
 
 class RouteTable(Table):
@@ -240,7 +240,7 @@ class TrialTable(Table):
     outcome: Literal["climbs", "stalls"] = Field(examples=['outcome = "stalls"'])
     """What it did."""
     together: Annotated[float, Field(gt=0, le=1)] | None = None
-    """Pull of its locomotives together, as a share of the sum of their pulls. Left out: 90 % where there are several."""
+    """Pull of its locomotives together, over the sum of their pulls. Left out: 90 % where there are several."""
 
 
 class BenchTable(Table):
