@@ -17,7 +17,7 @@ from gradehaul.network.route import Tail
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import TOGETHER
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Share
 from gradehaul.track.piecewise import FloatArray
 
 Engine = Literal["leading", "trailing"]
@@ -51,7 +51,7 @@ class Train:
     """
 
     blocks: tuple[Block, ...]
-    together: float = 1.0
+    together: Share = 1.0
     together_basis: Basis = "stated"
 
     def after(self, run_rounds: Iterable[RunRound | None]) -> Train:
