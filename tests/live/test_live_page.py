@@ -186,7 +186,7 @@ def test_a_typed_figure_and_the_address_keeps_it(one, hill):
     eventually(lambda: spare(page) == flat)
     assert page.get_by_label("How many of vehicle 2").input_value() == "9"
     assert one.text("#bench-verdict") == verdict
-    expect(page.locator("#state")).to_contain_text("with what you try")
+    expect(page.locator("#state")).to_contain_text("with your changes")
     # while it is tried, the file changes elsewhere: both count
     save(hill.plan, lambda text: text.replace("straight = 4000", "straight = 4500"))
     eventually(lambda: "4500" in one.run("document.getElementById('text').value"))
@@ -239,7 +239,7 @@ def test_film_by_click_on_the_plan_and_by_choice(one):
 
 def test_what_treat_finds_is_taken_over_and_compared(one, hill):
     page = one.page
-    page.get_by_role("button", name="Where may it go").click()
+    page.get_by_role("button", name="Where film may go").click()
     expect(page.locator("#treat-words")).to_contain_text("Film may go on")
     page.get_by_role("button", name="Pin to compare").evaluate("button => button.click()")
     page.get_by_role("button", name="Try this").click()
@@ -265,7 +265,7 @@ def test_the_text_is_saved_whole_and_refused_where_the_file_has_changed(one, hil
     page.keyboard.press("Control+s")
     expect(page.locator("#text-state")).to_contain_text("nothing was written")
     assert hill.plan.read_text(encoding="utf-8") == theirs
-    page.get_by_role("button", name="Take the file's text").click()
+    page.get_by_role("button", name="Use the file's text").click()
     assert pane.input_value() == theirs
 
 

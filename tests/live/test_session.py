@@ -88,10 +88,10 @@ def test_a_newer_request_takes_the_place_of_a_waiting_one_and_goes_before_older_
         if len(done) == 3:
             ended.set()
 
-    worker.ask("a", slow, deliver)
+    worker.request("a", slow, deliver)
     assert begun.wait(60)
     for name in ("b 1", "b 2", "b 3"):
-        worker.ask("b", lambda name=name: quick(name), deliver)
+        worker.request("b", lambda name=name: quick(name), deliver)
     go.set()
     assert ended.wait(60)
     assert [part["kind"] for part in done] == ["slow 1", "b 3", "slow 2"]
@@ -110,8 +110,8 @@ def test_a_fault_of_the_program_is_said_and_the_next_request_is_answered():
         if len(done) == 3:
             answered.set()
 
-    worker.ask("a", failing, deliver)
-    worker.ask("b", lambda: iter([{"kind": "last"}]), deliver)
+    worker.request("a", failing, deliver)
+    worker.request("b", lambda: iter([{"kind": "last"}]), deliver)
     assert answered.wait(60)
     assert sorted(part["kind"] for part in done) == ["fault", "first", "last"]
     assert "ZeroDivisionError" in next(part for part in done if part["kind"] == "fault")["lines"][0]["text"]
@@ -127,7 +127,7 @@ def test_nothing_is_delivered_once_it_is_closed():
         go.wait(60)
         yield {"kind": "slow"}
 
-    worker.ask("a", slow, done.append)
+    worker.request("a", slow, done.append)
     assert begun.wait(60)
     worker.close()
     go.set()

@@ -1,4 +1,4 @@
-"""The verbs for checking and leveling a layout: clearance and level."""
+"""The verbs that make a layout fit: fit closes lines, clearance finds what is too close, level evens the heights."""
 
 from __future__ import annotations
 
@@ -35,6 +35,20 @@ if TYPE_CHECKING:
 
 _SURVEYS = ("surveys", "table", "target", "shim", "step")
 _RAILHEADS = ("trains", "least", "most", "change")
+
+
+@click.command()
+@plan_argument
+@output_option("Write a copy of the plan with numbers (.toml).")
+@answers(writes="toml", copies=True)
+def fit(*, plan: Plan, out: Output) -> Answer:
+    """Show the figures that close each line; -o writes them."""
+    from gradehaul.plan.edit.tracks import plan_with_numbers
+    from gradehaul.track.fit import fit_notes, fitted
+
+    found = fitted(plan)
+    folder = Path(out.path).parent if out.to_file and out.path else None
+    return Answer("".join(f"{note}\n" for note in fit_notes(found)), lambda: plan_with_numbers(found, folder=folder))
 
 
 @click.command()
@@ -155,7 +169,7 @@ def level(
 
         system = out.units(plan).system
         found = corrected_surveys(plan, system, surveys=surveys, table=table, target=target, shim=shim, step=step)
-        return _risers(plan, found, out, more)
+        return _shims(plan, found, out, more)
     if change is not None and change <= 0:
         found_text = describe(change, "grade", "%")
         raise DesignError("a change of grade is more than 0", place="--change", found=found_text)
@@ -167,24 +181,24 @@ def level(
     return _leveled(found_heights, out, more)
 
 
-def _risers(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequence[str]) -> Answer:
+def _shims(plan: Plan, found: Sequence[Corrections], out: Output, more: Sequence[str]) -> Answer:
     def picture() -> bytes:
-        from gradehaul.show.level.risers_picture import risers_picture
+        from gradehaul.show.level.shims_picture import shims_picture
 
         form = out.picture()
         if len(found) > 1:
             raise click.UsageError("-o draws one survey: name it by --survey")
-        return risers_picture(form, plan, found[0], out.units(plan), size=out.size)
+        return shims_picture(form, plan, found[0], out.units(plan), size=out.size)
 
     if out.form == "text":
-        from gradehaul.show.level.risers_text import risers_page
+        from gradehaul.show.level.shims_text import shims_page
 
-        return Answer(risers_page(plan, found, out.units(plan), more), picture)
+        return Answer(shims_page(plan, found, out.units(plan), more), picture)
     from gradehaul.design.level.shims import CorrectedSurveys
-    from gradehaul.show.level.risers_text import risers_csv
+    from gradehaul.show.level.shims_text import shims_csv
 
     answer = CorrectedSurveys(plan, tuple(found))
-    return Answer(answer.to_dict() if out.form == "json" else risers_csv(answer, out.table_reader(plan)), picture)
+    return Answer(answer.to_dict() if out.form == "json" else shims_csv(answer, out.table_reader(plan)), picture)
 
 
 def _leveled(found: Leveled, out: Output, more: Sequence[str]) -> Answer:

@@ -195,13 +195,13 @@ def test_loads_alike_are_shown_once(answer):
     again = replace(up.profile, route=replace(up.route, name="Up again"))
     twice = replace(answer, routes=(up, replace(up, profile=again), *others))
     text = whole(twice).text()
-    assert "  longest trains: as on route Up ore\n" in text
+    assert "  Longest trains: as on route Up ore\n" in text
     assert "\nRoute Up again: as on route Up ore\n" in text
     assert text.count("90 % range  ") == whole(answer).text().count("90 % range  ")
     changed = replace(up.loads[0], binds=replace(up.loads[0].binds, track="Elsewhere"))
     other = replace(up, profile=again, loads=(changed, *up.loads[1:]))
     text = whole(replace(answer, routes=(up, other))).text()
-    assert "  longest trains: as on route Up ore\n" in text
+    assert "  Longest trains: as on route Up ore\n" in text
     assert "Elsewhere" in text
 
 
@@ -248,7 +248,7 @@ def test_no_way_between_places_is_said():
 def test_the_worse_age_of_the_film_is_named():
     plan = load_plan("plans/two-levels.toml")
     shown = whole(check(plan), units_of("mm")).text()
-    assert shown.count("as planned, pull is lowest on the day you apply the film") == 3
+    assert shown.count("As planned, pull is lowest on the day you apply the film") == 3
     # a film whose first day is as good as any other
     film = {
         name: replace(each, metal=KeptShare(0.8, 0.8), tyred=KeptShare(0.8, 0.8)) for name, each in plan.films.items()
@@ -283,8 +283,8 @@ MASS = Cause("the mass of hopper", 0.7, 0.0, "")
     [
         ((MASS,), ""),
         ((PULL,), "; measure next: read it again"),
-        ((PULL, ROLLING), "; measure next (for the rolling resistance): tilt a track"),
-        ((MASS, ROLLING), "; measure next (for the rolling resistance): tilt a track"),
+        ((PULL, ROLLING), "; measure next: tilt a track"),
+        ((MASS, ROLLING), "; measure next: tilt a track"),
         ((), None),
     ],
 )

@@ -28,10 +28,10 @@ def level(path: Path, *more: str) -> Result:
 
 def test_a_riser_is_told_in_fractions_of_an_inch(plan: Path) -> None:
     words = level(plan, "--more", "stations").stdout
-    assert "Steeper than meant from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
+    assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
     assert "riser 3: up 3/16 in" in words
     assert words.count("leave") == 4
-    assert "Main: as meant with the corrections below, 3/16 in in all." in words
+    assert "Main: on target with the corrections below, 3/16 in in all." in words
     assert "Decks bear only as they are built" in words
     assert "qualified person" in words
     assert "up 1.5 mm" not in words
@@ -53,8 +53,8 @@ def test_a_table_in_place_of_the_survey(plan: Path, tmp_path: Path) -> None:
     table = tmp_path / "ridge.csv"
     table.write_text("at,height\n0,0\n12,1/4 in\n24,1/2 in\n")
     words = level(plan, "--heights", str(table)).stdout
-    assert "ridge: nowhere steeper than meant" in words
-    assert "No riser need be touched" in words
+    assert "ridge: nowhere steeper than the target" in words
+    assert "No riser needs a shim" in words
 
 
 @pytest.mark.parametrize(

@@ -350,7 +350,7 @@ def test_the_slider_by_keyboard(page, two_levels):
         assert page.text("#at-place").startswith(units.length(head))
         told = bench.get_attribute("#bench-head", "aria-valuetext") or ""
         assert page.text("#at-run") in told
-    bench.get_by_role("button", name="To where it is hardest").click()
+    bench.get_by_role("button", name="Go to the hardest place").click()
     verdict = judge(profile, train, "as planned fresh", two_levels.pulls)
     assert page.text("#at-spare") == units.force(verdict.margin)
 
@@ -390,7 +390,7 @@ consist = ["mogul", "9 ore"]
 
 def test_on_a_joint_the_sliders_name_the_track_of_the_verdict_and_its_grade(browser, tmp_path):
     with opened(browser, written(read_plan(ON_JOINTS), tmp_path / "joint.html")) as one:
-        assert "It gets no further than with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
+        assert "It stalls with its head at 3800 mm on Ramp" in one.text("#bench-verdict")
         one.run("() => document.querySelector('details.route figure').scrollIntoView()")
         one.page.wait_for_selector("details.route svg")
         assert one.text("#at-place") == "3800 mm, on Ramp"

@@ -168,7 +168,7 @@ def _filled(pieces: Sequence[Piece], width: int, further: int = 0) -> Iterator[l
 
 
 def _table_lines(table: Columns, width: int | None) -> Iterator[list[Piece]]:
-    """Yield the lines of a table, its cells broken between words where a width asks for it.
+    """Yield the lines of a table, its cells broken between words where a width takes it.
 
     Where not even its longest words have room side by side, each cell has a line with its head.
     """

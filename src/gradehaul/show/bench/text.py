@@ -72,8 +72,9 @@ def _headline(answer: ReadingsAnswer) -> list[Piece]:
     if answer.remarks:
         parts.append(f"{len(answer.remarks)} to check again (--more remarks)")
     if answer.trials:
-        verb = "disagrees" if against == 1 else "disagree"
-        parts.append(f"{against} of {counted(len(answer.trials), 'trial')} on the layout {verb}")
+        trials = f"{counted(len(answer.trials), 'trial')} on the layout"
+        against_words = f"{against} of {trials} {'disagrees' if against == 1 else 'disagree'}"
+        parts.append(against_words if against else f"{trials} {'agrees' if len(answer.trials) == 1 else 'agree'}")
     return [("; ".join(parts), "bold red" if against else "yellow" if answer.remarks else "green"), "."]
 
 
@@ -82,7 +83,7 @@ def _add_advice(page: Page, answer: ReadingsAnswer) -> None:
     for number, words in enumerate(answer.measure_next, 1):
         page.paragraph(f"{number}. {words}")
     if not answer.measure_next:
-        page.line("Nothing that would help much.")
+        page.line("Nothing would help much.")
 
 
 def _add_pulls(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
@@ -163,9 +164,9 @@ def _coefficient(value: float | None, error: float | None) -> str:
 def _add_predictions(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.predictions:
         return
-    page.heading("Pulls that were not read: estimates from other locomotives and from weight on drivers")
+    page.heading("Pulls not measured: estimates from other locomotives and from weight on drivers")
     page.table(
-        ["locomotive", "rail", "by others>", "95 % between", "by weight>", "95 % between"],
+        ["locomotive", "rail", "from others>", "95 % between", "from weight>", "95 % between"],
         [
             [each.loco, each.rail, *_range(each.pull, units), *_range(each.by_weight, units)]
             for each in answer.predictions
@@ -186,7 +187,7 @@ def _range(pull: Estimate, units: UnitFormat) -> tuple[str, str]:
 def _add_films(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
     if not answer.bench.films:
         return
-    page.heading("The film in time")
+    page.heading("The film over time")
     for film in answer.bench.films:
         clean_pull = "" if film.clean is None else f"; clean {units.force(film.clean)}"
         fresh, settled = units.force(film.fresh), units.force(film.settled)
@@ -194,7 +195,7 @@ def _add_films(page: Page, answer: ReadingsAnswer, units: UnitFormat) -> None:
             how = f"{fresh} fresh, {settled} after a day's rest, most of it back after {film.time:.3g} h{clean_pull}"
         else:
             steps = ", ".join(f"{units.force(pull)} at {hours:g} h" for hours, pull in film.ages)
-            how = f"stepwise, since fewer than three ages were read: {steps}{clean_pull}"
+            how = f"in steps, since fewer than three ages were read: {steps}{clean_pull}"
         page.line(f"{film.loco} on {film.film}: {how}", indent=2)
 
 

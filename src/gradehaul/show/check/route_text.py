@@ -113,7 +113,7 @@ def route_facts(answer: CheckAnswer, route: RouteAnswer, units: UnitFormat) -> I
 def _add_longest(page: Page, answer: CheckAnswer, route: RouteAnswer, before: Shown) -> None:
     rows = load_rows(answer, route)
     ranges = _by_train(answer, route, [spread_words(*each) for each in zip(route.loads, route.spreads, strict=True)])
-    if not _as_before(page, "longest trains", route, rows + ranges, before, indent=2):
+    if not _as_before(page, "Longest trains", route, rows + ranges, before, indent=2):
         page.table(["locomotive", "car", *answer.rails], rows)
         page.line()
         page.table(["90 % range", "car", *answer.rails], ranges)

@@ -25,7 +25,7 @@ def add_trains(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
     for name in dict.fromkeys(train.name for train in answer.trains):
         _add_train(page, answer, [train for train in answer.trains if train.name == name], profiles, units)
     page.line(
-        "To spare: the least of pull less demand. Places are where the train's head is, from the start of its route. "
+        "To spare: pull minus demand where it is least. Places are the train's head, from the start of its route. "
         "For a train that stalls it is where it stalls first.",
         indent=2,
     )
@@ -48,7 +48,7 @@ def _add_train(
     heads = ["rail", "outcome", "risk>", "to spare>", "head at>", "on track", "downhill", "pull"]
     page.table(heads, [_row(train, units) for train in (*judged, *others)], indent=4)
     if tuple(train.rail for train in judged) == PLANNED:
-        page.line(_binding_age(judged[0], judged[1]), indent=4)
+        page.line(f"{_binding_age(judged[0], judged[1])}.", indent=4)
     for misfit in first.misfits:
         page.line(("Too long", "bold red"), f": {misfit_words(misfit, units)}", indent=4)
     for train in judged:
@@ -64,8 +64,8 @@ def _binding_age(settled: TrainAnswer, fresh: TrainAnswer) -> str:
         (how_well(fresh.verdict), "on the day you apply the film"),
     ]
     if ages[0][0] == ages[1][0]:
-        return "as planned, the age of the film makes no difference"
-    return f"as planned, pull is lowest {min(ages)[1]}"
+        return "As planned, the age of the film makes no difference"
+    return f"As planned, pull is lowest {min(ages)[1]}"
 
 
 def _row(train: TrainAnswer, units: UnitFormat) -> list[Piece]:
@@ -101,8 +101,7 @@ def biggest_unknown(trust: TrainTrust) -> str:
     words = f"biggest unknown: {most.what}"
     if measure is None:
         return words
-    about = "" if measure.what == most.what else f" (for {measure.what})"
-    return f"{words}; measure next{about}: {measure.measure}"
+    return f"{words}; measure next: {measure.measure}"
 
 
 def _add_care(page: Page, train: TrainAnswer, profile: RouteProfile, units: UnitFormat) -> None:

@@ -71,8 +71,9 @@ def level_page(found: Leveled, units: UnitFormat, more: Collection[str] = ()) ->
             indent=2,
         )
         page.line(
-            "Heights are found without vertical curves; all grades above are with those of the plan, as check of the "
-            f"new plan has them. Heights stay even where no train pulls, or where at most {units.grade(GAIN)} is won.",
+            "Heights are found without vertical curves; all grades above have those of the plan, as check of the "
+            "new plan has them. Heights stay even where no train pulls, or where no more than "
+            f"{units.grade(GAIN)} is gained.",
             indent=2,
         )
         page.line(_CAUTION, indent=2)

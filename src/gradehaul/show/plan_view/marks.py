@@ -1,4 +1,4 @@
-"""Numbered marks on a plan view: each at its place with the numbers of the rows that tell of it, none over another."""
+"""Numbered marks on a plan view: each at its place with the numbers of its rows, none over another."""
 
 from __future__ import annotations
 

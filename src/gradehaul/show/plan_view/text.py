@@ -80,7 +80,10 @@ def _heads(film: KeepCleanPlan | None) -> tuple[str, ...]:
 def _add_tracks(page: Page, view: PlanView, units: UnitFormat, film: KeepCleanPlan | None) -> None:
     page.heading("Tracks")
     page.table(_heads(film), list(_tracks(view, units, film).values()))
-    page.line("Effective grades are the greatest at a point: along the track as it is written, and back.", indent=2)
+    page.line(
+        "Effective grades are the greatest at any point, along the track as the plan has it, and back.",
+        indent=2,
+    )
 
 
 def _add_trains(page: Page, view: PlanView, units: UnitFormat, _film: KeepCleanPlan | None) -> None:

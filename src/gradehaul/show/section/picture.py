@@ -64,7 +64,7 @@ long_section_picture = as_picture(long_section_figure)
 
 
 def _headline(section: LongSection, units: UnitFormat, judged: list[PullGiven]) -> str:
-    """Return the answer: what becomes of the train on the worst of the judged rails, else what the route asks."""
+    """Return the answer: what becomes of the train on the worst of the judged rails, else the ruling grade."""
     if section.haul is None:
         ruling = section.profile.ruling()
         if ruling.effective < UNCHANGED:

@@ -266,7 +266,7 @@ const Haulage = (() => {
     return raised({ ...turns, breaks: turns.breaks.map((b) => b + shift) }, -rounds * gain);
   }
 
-  /* What grades and curves ask of a whole train, locomotives included, N, by the place of its head. */
+  /* What a whole train needs on grades and curves, locomotives included, N, by the place of its head. */
   function gravityAndCurves(route, train, times = 1.0) {
     const weights = [...train.lineWeights, 0.0];
     for (let k = 1; k < weights.length; k++) weights[k] -= train.lineWeights[k - 1];
@@ -404,7 +404,7 @@ const Haulage = (() => {
   /* A rail condition as it is on the day on which its film goes on. */
   const firstDay = (rail) => (rail === "clean" || rail.endsWith(FRESH) ? rail : rail + FRESH);
 
-  /* The rail conditions that each track may have as planned, settled or on the first day; else one for all. */
+  /* The rail conditions that each track may have as planned, rested or on the first day; else one for all. */
   function railsAlong(route, rail) {
     if (rail === PLANNED_FRESH) return route.conditions.map((own) => own.map(firstDay));
     return rail === AS_PLANNED ? route.conditions : [[rail]];

@@ -62,7 +62,7 @@ const Outcomes = (() => {
       return node("tr", changed ? "changed" : "",
         Object.assign(node("th", "", button), { scope: "row" }),
         node("td", "was", ...(was ? result(units, was) : [])),
-        ...found.map((each) => node("td", "", ...(each ? result(units, each) : ["its route is not answered"]))),
+        ...found.map((each) => node("td", "", ...(each ? result(units, each) : ["its route cannot be run"]))),
         node("td", "hardest", now ? now.track : ""));
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();

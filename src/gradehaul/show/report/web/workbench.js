@@ -141,7 +141,7 @@ const Workbench = (() => {
       byId("bench-result").hidden = !locos;
       if (!locos) {
         verdict = null;
-        tellVerdict("cannot run", ["A train needs a locomotive: add one."], "none");
+        showVerdict("cannot run", ["A train needs a locomotive: add one."], "none");
         desk.run(null);
         return;
       }
@@ -154,7 +154,7 @@ const Workbench = (() => {
         const byLeg = legs.map((each, k) => `leg ${k + 1} ${each}`).join(", ");
         sentences.push(`Of the legs of ${Words.name(state.route.whole)}: ${byLeg}.`);
       }
-      tellVerdict(outcome, sentences, outcome.replace(" ", "-"));
+      showVerdict(outcome, sentences, outcome.replace(" ", "-"));
       byId("bench-facts").textContent =
         `${units.length(train.length)} long over couplers. Pull ${Words.basis(verdict)}.${verdict.rail === desk.on ? "" : ` Judged on rail ${verdict.rail}, the worse age of its film.`}`;
       draw();
@@ -162,7 +162,7 @@ const Workbench = (() => {
       push(Math.min(Math.max(state.head, Haulage.start(verdict.need.running)), Haulage.stop(verdict.need.running)));
     }
 
-    function tellVerdict(outcome, sentences, cls) {
+    function showVerdict(outcome, sentences, cls) {
       const word = document.createElement("strong");
       word.className = `outcome ${cls}`;
       word.textContent = outcome;

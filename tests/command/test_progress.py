@@ -2,7 +2,7 @@ import io
 
 import pytest
 
-from gradehaul.show.base.progress import progress_on
+from gradehaul.command.output import progress_on
 
 
 class Terminal(io.StringIO):

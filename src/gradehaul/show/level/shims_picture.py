@@ -19,7 +19,7 @@ from gradehaul.show.base.paper import SIZES, Panel, Paper, SizeName, words_alone
 from gradehaul.show.base.picture import as_picture
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.level.picture import grade_axis, grade_unit, stairs
-from gradehaul.show.level.risers_text import correction_text
+from gradehaul.show.level.shims_text import correction_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,7 +31,7 @@ _SPREAD = 2.0
 """Standard deviations either way that a bar or a band covers: 19 cases of 20."""
 
 
-def risers_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
+def shims_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: SizeName = "a4") -> Figure:
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     hill, unit = found.surveyed, units.length_unit
     along = convert(1.0, unit) * (hill.distance - hill.distance[0])
@@ -63,7 +63,7 @@ def risers_figure(plan: Plan, found: Corrections, units: UnitFormat, *, size: Si
     return paper.figure
 
 
-risers_picture = as_picture(risers_figure)
+shims_picture = as_picture(shims_figure)
 
 
 def _headline(found: Corrections, units: UnitFormat) -> str:
