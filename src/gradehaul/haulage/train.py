@@ -44,7 +44,7 @@ class Block:
 
 @dataclass(frozen=True)
 class Train:
-    """Blocks from head to tail; `together` is the share of the sum of their pulls that its locomotives give.
+    """Blocks from head to tail; `together` is the share of the sum of their pulls that its locomotives have together.
 
     A locomotive's own rolling resistance on level straight track is in its readings already, so `rolling`, `starting`
     and `lowest_rolling`, N, are those of the cars.

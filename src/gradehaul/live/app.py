@@ -295,13 +295,13 @@ def _answering(function: Callable[[Request], Awaitable[dict[str, Any]]]) -> Call
 
 async def _body(request: Request) -> dict[str, Any]:
     if request.headers.get("content-type", "").partition(";")[0] != "application/json":
-        raise Bad("The request is not JSON.")
+        raise Bad("A request must be JSON.")
     try:
         body = json.loads(await request.body())
     except (ValueError, RecursionError) as error:
-        raise Bad("The request is not JSON.") from error
+        raise Bad("A request must be JSON.") from error
     if not isinstance(body, dict):
-        raise Bad("The request is not JSON.")
+        raise Bad("A request must be JSON.")
     return body
 
 
