@@ -255,7 +255,7 @@ def test_the_worse_age_of_the_film_is_named():
     }
     locos = {name: replace(each, pull={"clean": each.pull["clean"]}) for name, each in plan.locos.items()}
     alike = whole(check(replace(plan, films=film, locos=locos)), units_of("mm")).text()
-    assert alike.count("as planned, the age of the film makes no difference") == 3
+    assert alike.count("As planned, the age of the film makes no difference") == 3
 
 
 @pytest.mark.parametrize(

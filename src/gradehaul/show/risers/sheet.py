@@ -10,12 +10,13 @@ from gradehaul.plan.names import clean
 from gradehaul.quantities import convert
 from gradehaul.show.base.band import Band, Column
 from gradehaul.show.base.colors import EARTH, INK, PALE_EARTH
+from gradehaul.show.base.page import shortened
 from gradehaul.show.base.paper import LETTER, SIZES, Panel, Paper, Size
-from gradehaul.show.base.picture import as_picture, curve_points, drawing_rules, pages_bytes, plain
+from gradehaul.show.base.picture import as_picture, curve_points, plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.strip import strip_figures
 from gradehaul.show.risers.text import beside_lines, explained, headline, riser_columns
-from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, numbered, on_rule
+from gradehaul.show.sheets import CAUTIONS, PAPERS, Form, FormColumn, PaperName, as_pages, on_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -24,16 +25,15 @@ if TYPE_CHECKING:
 _ROW = 0.24
 
 
-def risers_sheet(found: Risers, units: UnitFormat, paper: PaperName, *, strip: float | None = None) -> bytes:
-    """Return the content of a PDF file: the cut list, the risers from the side, and a strip of a length, m, if any."""
-    with drawing_rules():
-        figures = [
-            *cut_list_figures(found, units, paper),
-            risers_figure(found, units, LETTER if paper == "letter" else SIZES["a4"]),
-        ]
-        if strip is not None:
-            figures += strip_figures(found, strip, units, paper)
-        return pages_bytes(numbered(figures))
+@as_pages
+def risers_sheet(found: Risers, units: UnitFormat, paper: PaperName, *, strip: float | None = None) -> list[Figure]:
+    """Return the cut list, the risers from the side, and a strip of a length, m, if any."""
+    side = risers_figure(found, units, LETTER if paper == "letter" else SIZES["a4"])
+    return [
+        *cut_list_figures(found, units, paper),
+        side,
+        *([] if strip is None else strip_figures(found, strip, units, paper)),
+    ]
 
 
 def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) -> Figure:
@@ -46,7 +46,7 @@ def risers_figure(found: Risers, units: UnitFormat, size: Size = SIZES["a4"]) ->
     columns = [
         Column(
             times * riser.at,
-            (f"{riser.number}", units.length(riser.at).rpartition(" ")[0], on_rule(riser.cut, build.rule)),
+            (f"{riser.number}", units.number(riser.at), on_rule(riser.cut, build.rule)),
         )
         for riser in found.risers
     ]
@@ -96,5 +96,4 @@ def wrapped(line: str) -> list[str]:
 
 
 def _cut(text: str, longest: int) -> str:
-    text = plain(text)
-    return text if len(text) <= longest else text[: longest - 1] + "…"
+    return shortened(plain(text), longest)

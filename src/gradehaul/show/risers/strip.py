@@ -11,6 +11,7 @@ from gradehaul.design.risers.risers import Risers
 from gradehaul.design.risers.strip import Mark, Paper, StripPage, strip_pages
 from gradehaul.plan.names import clean
 from gradehaul.show.base.colors import INK
+from gradehaul.show.base.page import shortened
 from gradehaul.show.base.picture import plain
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.risers.text import place_words
@@ -99,8 +100,7 @@ class _Sheet:
     def _words(self, page: StripPage, count: int, found: Risers, units: UnitFormat) -> None:
         """Write the head and the foot: what it is, lengths to measure, and a caution."""
         top = self.size[1] - _EDGE
-        name = plain(f"{found.title}: {clean(found.walk.name)}")
-        name = name if len(name) <= 60 else f"{name[:59]}…"
+        name = shortened(plain(f"{found.title}: {clean(found.walk.name)}"), 60)
         stretch = f"{place_words(page.start, units)} to {place_words(page.stop, units)}"
         self._text(complex(_EDGE, top), f"{name}, {stretch}", 10, va="top", weight="bold")
         self._text(complex(self.size[0] - _EDGE, top), f"strip {page.number} of {count}", 9, va="top", ha="right")

@@ -201,7 +201,7 @@ const Desk = (() => {
     });
 
     Object.assign(desk, {
-      planView, toggle, rows, decided, showFilm,
+      planView, showFilm,
       /* Takes another document in the place of the one at hand; a hand that moves keeps hold. */
       take(document_) {
         take(document_);

@@ -92,7 +92,7 @@ const LongSection = (() => {
     }
 
     return {
-      svg, mark, placeAt, width,
+      mark, placeAt,
       spot: (place, height_) => ({ x: x(place), y: railhead.y(height_) }),
       metersPerDot: () => railhead.metersPerDot,
     };

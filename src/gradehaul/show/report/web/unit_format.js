@@ -41,5 +41,5 @@ const UnitFormat = (() => {
     };
   }
 
-  return { of, fixed, number };
+  return { of };
 })();
