@@ -85,6 +85,11 @@ class UnitFormat:
         return self.length(value, fine=fine).rpartition(" ")[0]
 
     @property
+    def lengths(self) -> str:
+        """The unit of length in a sentence."""
+        return {"in": "inches", "ft": "feet"}.get(self.length_unit, self.length_unit)
+
+    @property
     def grade_unit(self) -> str:
         """The unit in which grades are drawn."""
         return "permille" if self.grades == "permille" else "%"

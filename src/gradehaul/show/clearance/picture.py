@@ -59,7 +59,7 @@ def clearance_figure(found: Clearances, view: PlanView, units: UnitFormat, *, si
         size,
         units.length_unit,
         f"Clearances: {headline(found)}",
-        [f"{view.plan.title}: railheads in {units.length_unit}", *(note.text for note in view.notes)],
+        [f"{view.plan.title}: railheads in {units.lengths}", *(note.text for note in view.notes)],
         notes=list(_rows(found, view, units, _MOST_LOOKS[size])),
         key=key,
         thickest=_TRACK,

@@ -54,7 +54,7 @@ def level_figure(found: Leveled, units: UnitFormat, *, size: SizeName = "a4") ->
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     every = drawn_routes(found)
     routes, unit = every[:_MOST], units.length_unit
-    words = [f"{found.plan.title}: railheads in {unit}, by distance from where each route begins"]
+    words = [f"{found.plan.title}: railheads in {units.lengths}, by distance from where each route begins"]
     words += [_hardest(found, each.train, units) for each in found.hardest]
     if len(every) > len(routes):
         words.append(f"{len(every) - len(routes)} more routes change no more: gradehaul level names their heights")

@@ -56,7 +56,7 @@ def plan_figure(
     """Return the picture as a figure; to be called by the `drawing_rules`, as is all that is done with it."""
     marks, rows = _marks_and_rows(view, units, film)
     title = film_headline(film) if film is not None else headline(view, units)
-    words = [f"{view.plan.title}: railheads in {units.length_unit}, arrows uphill"]
+    words = [f"{view.plan.title}: railheads in {units.lengths}, arrows uphill"]
     if film is None:
         words[0] += "; shaded by the effective grade for a train that climbs"
     else:

@@ -74,7 +74,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
     turns = any(riser.per_turn is not None for riser in found.risers)
     more = ". Per turn: how much higher than one whole turn before" if turns else ""
     unit = _rule_of(found)[1]
-    places = "" if units.length_unit == unit else f", places in {units.length_unit}"
+    places = "" if units.length_unit == unit else f", places in {units.lengths}"
     return [
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
         f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",

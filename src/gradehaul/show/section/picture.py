@@ -85,7 +85,7 @@ def _words(section: LongSection, units: UnitFormat, judged: list[PullGiven]) -> 
     begins = "leg" if section.route.number else "route"
     whole = (
         f"{plan.title}: route {section.route.name}, {length} long, climbs {climb}, falls {fall}, scale {scale}"
-        f"1:{plan.scale.ratio:.4g}{train}. Distances are from where the {begins} begins; unit: {units.length_unit}"
+        f"1:{plan.scale.ratio:.4g}{train}. Distances are from where the {begins} begins, in {units.lengths}"
     )
     words = [whole]
     if haul is not None:
