@@ -54,9 +54,9 @@ class Layout:
     curves, coefficient
         What curves cost, and the curve coefficient of it, m.
     rails
-        The rail conditions it can be asked about.
+        The rail conditions that can be named.
     all_routes
-        Whether every route was asked for.
+        Whether every route is listed.
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
