@@ -315,7 +315,7 @@ def refuse_low(helix: Helix, stock: Plan) -> None:
 
 
 def clears(helix: Helix, stock: Plan) -> bool:
-    """Tell whether stock on each turn clears the deck above it, to a thousandth of a millimeter."""
+    """Return whether stock on each turn clears the deck above it, to a thousandth of a millimeter."""
     return not helix.stacked or helix.clear_left(helix.vertical(stock)) >= helix.build.clear - 1e-6
 
 

@@ -109,7 +109,7 @@ class LoadTrials:
 
 @dataclass(frozen=True, slots=True)
 class RouteAnswer:
-    """What a route asks, and the longest trains over it: one load for every power, car and rail condition."""
+    """What a route needs, and the longest trains over it: one load for every power, car and rail condition."""
 
     KEYS: ClassVar[str] = (
         "route.name from=route.origin to=route.destination route.lap route.start_berth route.end_berth "
@@ -265,7 +265,7 @@ def check(
     all_routes
         List every route between ends and berths, up to a limit, beside the declared ones.
     seed
-        Of the draws that tell how sure the answer is: the same seed gives the same answer.
+        Seed of the random trials: the same seed gives the same answer.
     hours
         The age of every film; both fresh and rested where it is left out.
     rails
@@ -468,7 +468,7 @@ def _assumed_films(plan: Plan) -> Iterator[Note]:
 
 
 def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
-    """Yield a note for each train round so much curve that coupler tension, where it is left out, would tell."""
+    """Yield a note for each train round so much curve that coupler tension, where it is left out, matters."""
     if layout.curves.tension:
         return
     routes = {route.name: route for route in layout.routes}

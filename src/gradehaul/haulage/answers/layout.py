@@ -56,9 +56,9 @@ class Layout:
     hours
         The age of every film, hours; None for both conditions of each, fresh and rested.
     rails
-        The rail conditions it can be asked about.
+        The rail conditions that can be named.
     all_routes
-        Whether every route was asked for.
+        Whether every route is listed.
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:

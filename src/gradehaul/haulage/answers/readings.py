@@ -65,7 +65,7 @@ class JudgedTrial:
 
 @dataclass(frozen=True, slots=True)
 class ReadingsAnswer(AnswerRecord):
-    """All that the readings of a plan tell."""
+    """All that follows from the readings of a plan."""
 
     KEYS: ClassVar[str] = (
         "pulls=bench.rows pooled_scatter=bench.pooled.share adhesion predicted=predictions films=bench.films "
@@ -168,11 +168,11 @@ def bounds(trials: Iterable[JudgedTrial]) -> dict[tuple[str, str, float | None],
 
 
 def _crossed(trials: Sequence[JudgedTrial]) -> Iterator[Note]:
-    """Say where trials contradict one another: a train climbed that asks for as much as one that stalled, or more."""
+    """Yield notes where trials contradict: a train climbed that needs as much as one that stalled, or more."""
     for (locos, rail, _), (low, high) in bounds(trials).items():
         if low >= high:
             much = "more than" if low > high else "as much as"
-            text = f"a train climbed that asks for {much} one that stalled: is a consist or an outcome exchanged?"
+            text = f"a train climbed that needs {much} one that stalled: are two consists or outcomes swapped?"
             yield Note(f"trials of {locos} on {rail} rail", text)
 
 
@@ -215,7 +215,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
         elif plan.locos and not (fresh and settled):
             yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
         if any(one.film == film and one.form == "stepwise" for one in bench.films):
-            yield f"read the pulls on {film} rail at three ages or more, to tell how they recover"
+            yield f"read the pulls on {film} rail at three ages or more, to show how they recover"
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
     if few:
         yield f"read more often, five times each: {_some(few)}"

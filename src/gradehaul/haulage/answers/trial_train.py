@@ -92,7 +92,7 @@ class TrialAnswer(AnswerRecord):
     heights: Mapping[str, Meters]
     """Railheads of joints that were set, m."""
     freed: tuple[str, ...]
-    """Lines whose stated grades and rises give way to them."""
+    """Lines whose stated grades and rises yield to them."""
     trains: tuple[TrialTrain, ...]
     film_spreads: bool
     """Whether wheels carry a film onto track of the route that is planned without."""

@@ -31,7 +31,7 @@ Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """All that the readings of a plan tell."""
+    """All that follows from the readings of a plan."""
 
     rows: tuple[Reduced, ...]
     fits: Mapping[str, AdhesionFit]
@@ -50,7 +50,7 @@ class Bench:
 
 
 def work_out(plan: Plan) -> Bench:
-    """Work out everything that the readings of a plan tell: pulls, adhesion, films in time, cars and curves."""
+    """Work out everything that follows from the readings of a plan: pulls, adhesion, films in time, cars and curves."""
     cars = cars_at_bench(plan)
     curve = curve_at_bench(plan, cars)
     resistance = _curve_resistance(plan, curve)
@@ -94,9 +94,9 @@ def predicted(bench: Bench, loco: Loco) -> dict[str, PredictedPull]:
 
 
 def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
-    """Return a plan with its readings taken in, and its films at an age where one is asked for.
+    """Return a plan with its readings taken in, and its films at an age where one is named.
 
-    Nothing of the plan changes where it has no book of readings and no age is asked.
+    Nothing of the plan changes where it has no readings and no age is named.
 
     Parameters
     ----------
