@@ -19,7 +19,7 @@ from gradehaul.haulage.trust.predicted import Predicted, predictions
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
-from gradehaul.plan.rail_condition import CLEAN, ages
+from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Newtons, Share
@@ -125,15 +125,15 @@ def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
     layouts: dict[float | None, tuple[Layout, Draws]] = {}
     for trial in plan.book.trials:
         if trial.hours not in layouts:
-            layout = Layout(with_bench(plan, hours=trial.hours))
+            layout = Layout(plan, hours=trial.hours)
             layouts[trial.hours] = layout, Draws(layout.plan, layout.coefficient, seed=seed)
         layout, draws = layouts[trial.hours]
         if trial.route not in {route.name for route in layout.routes}:
             continue
         train = made_up(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
-        profile = layout.profile(trial.route)
-        verdict = judge(profile, train, trial.rail, layout.pulls)
-        pull = train.together * sum(layout.pulls.standing(loco, trial.rail).value for loco, _ in train.locos)
+        profile, rail = layout.profile(trial.route), RailCondition.named(trial.rail).at(trial.hours).name
+        verdict = judge(profile, train, rail, layout.pulls)
+        pull = train.together * sum(layout.pulls.standing(loco, rail).value for loco, _ in train.locos)
         yield JudgedTrial(
             trial=trial,
             locos=", ".join(loco.name for loco, _ in train.locos),
@@ -141,7 +141,7 @@ def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
             outcome=verdict.climb,
             demand=pull - verdict.margin,
             pull=pull,
-            stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
+            stall_probability=trust_in_train(profile, train, rail, draws).stall_probability,
         )
 
 
