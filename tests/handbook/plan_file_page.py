@@ -156,7 +156,7 @@ def _meanings(model: Any) -> dict[str, str]:
     """Return the string under each key of a table, those of the tables it is made from too."""
     bases = [base for base in model.__mro__ if base.__module__.startswith("gradehaul.") and base.__name__ != "Table"]
     return {
-        key.target.id: said.value.value
+        key.target.id: " ".join(said.value.value.split())
         for base in bases
         for key, said in pairwise(ast.parse(inspect.getsource(base)).body[0].body)  # type: ignore[attr-defined]
         if isinstance(key, ast.AnnAssign)

@@ -123,7 +123,8 @@ def test_the_deck_of_the_plan_counts_as_far_as_it_is_stated(
     deck: str, rise: float, outcome: str, assumed: tuple[str, ...]
 ) -> None:
     found = clearances(Layout(read_plan(f"{HEAD}deck = {{ {deck} }}\n{helix(rise)}")))
-    assert {each.outcome for each in found.findings if each.rule == "vertical room"} == {outcome}
+    worst = min((each for each in found.findings if each.rule == "vertical room"), key=lambda each: each.value)
+    assert worst.outcome == outcome
     assert [note.text.split(";")[0] for note in found.notes if note.place == "deck"] == [
         f"its {layer} is assumed" for layer in assumed
     ]

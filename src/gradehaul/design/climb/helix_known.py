@@ -27,7 +27,7 @@ NAMES: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class HelixGiven:
-    """What is settled of a helix: lengths in m, the grade a plain ratio, the floor its two sides; None where open."""
+    """What is known of a helix: lengths in m, the grade a plain ratio, the floor its two sides; None where open."""
 
     radius: float | None = None
     rise_per_turn: float | None = None

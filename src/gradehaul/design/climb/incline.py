@@ -163,7 +163,7 @@ def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) 
 
 @dataclass(frozen=True, slots=True)
 class InclineGiven:
-    """What is settled of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
+    """What is known of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
 
     rise: float | None = None
     length: float | None = None

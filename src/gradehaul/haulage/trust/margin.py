@@ -32,7 +32,7 @@ Under = tuple[tuple[str, ...], ...]
 class Place(NamedTuple):
     """A place where a train has least to spare: the rails there, and what its demand is made of.
 
-    `heights` and `bends` have, for each cause of masses, what grades and the summed curvature ask, N and N/m.
+    `heights` and `bends` have, for each cause of masses, what grades and the summed curvature need, N and N/m.
     """
 
     under: Under
@@ -115,7 +115,7 @@ class TrainTrials:
         return self._demands[key]
 
     def pull(self, under: Under, state: State = "standing") -> FloatArray:
-        """Return what the locomotives give together, each on the weakest rail under it, N, shape (draws,)."""
+        """Return what the locomotives pull together, each on the weakest rail under it, N, shape (draws,)."""
         pulls = [self.weakest(loco, rails, state) for (loco, _), rails in zip(self.train.locos, under, strict=True)]
         together = self.draws.together(self.train.together, self.train.together_basis)
         total: FloatArray = np.sum(pulls, axis=0) * (self.train.together if together is None else together)

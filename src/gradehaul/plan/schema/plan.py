@@ -66,7 +66,7 @@ class TurntableTable(Table):
 
 
 class MapTable(Table):
-    """Where the drawing starts."""
+    """Where the map starts."""
 
     joint: Name = Field(examples=['joint = "Wharf"'])
     """Joint whose place is stated."""
@@ -79,7 +79,7 @@ class MapTable(Table):
 
 
 class ImportTable(Table):
-    """How `import` read the drawing, as it wrote it: what is not typed is read so again."""
+    """The options of the last `import`, which writes them here and takes them again unless others are typed."""
 
     layers: list[Name] = Field(min_length=1, examples=['layers = ["TRACK*"]'])
     """Names of layers with track, or patterns such as `TRACK*`."""
@@ -144,7 +144,7 @@ class CarryOverTable(Table):
 
 
 class SurveyTable(Table):
-    """Railheads of a hill that stands, read with ruler and level: distances along a line and heights there."""
+    """Railheads of a hill that is built, read with ruler and level: distances along a line and heights there."""
 
     heights: list[Station] = Field(min_length=2, examples=["heights = [[0, 0], [12, 0.25]]"])
     """Pairs of distance along the line and height of the railhead, three or more."""
@@ -256,8 +256,8 @@ SINGLE: dict[str, Any] = {
 HEAD = {
     "title": "What the answers call the plan. Left out: the file's name.",
     "scale": 'A scale of the table of scales, such as `HO`, or a table `{ ratio = 87.1, gauge = "16.5 mm" }`.',
-    "unit": "Unit in which bare lengths read, such as `in` or `mm`. Left out: each length bears its own.",
-    "practice": "Whose weights, clearances and radii hold where nothing is said: `NMRA` or `NEM`. Left out: `NMRA`.",
+    "unit": "Unit of bare lengths, such as `in` or `mm`. Left out: each length needs its own.",
+    "practice": "Whose weights, clearances and radii apply where the plan has none: `NMRA` or `NEM`. Left out: `NMRA`.",
     "include": 'Files beside this one whose tables belong to the plan, such as `["stock.toml"]`. Left out: none.',
 }
 """The keys that stand above the first table, and what each means."""
