@@ -227,11 +227,6 @@ def test_the_check_of_a_layout_says_where_its_pulls_are_from():
     assert sure < unsure
 
 
-def test_an_age_is_noted():
-    answer = check(read_plan(PLAN + FOUR), hours=5)
-    assert any("5 hours after the film went on" in note.text for note in answer.notes)
-
-
 def test_a_pull_read_on_a_curve_is_as_unsure_as_the_curve_too():
     def error(*more: str) -> float:
         rows = "".join(reading("bare", '["66 gf", "64 gf", "65 gf"]', where) for where in more)

@@ -28,7 +28,7 @@ from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.figures import figures_of
 from gradehaul.track.map.closing import figure_name
@@ -109,7 +109,7 @@ class LoadTrials:
 
 @dataclass(frozen=True, slots=True)
 class RouteAnswer:
-    """What a route asks, and the longest trains over it: one load for every power, car and rail condition."""
+    """What a route needs, and the longest trains over it: one load for every power, car and rail condition."""
 
     KEYS: ClassVar[str] = (
         "route.name from=route.origin to=route.destination route.lap route.start_berth route.end_berth "
@@ -190,7 +190,7 @@ class CheckAnswer(AnswerRecord):
     """The whole answer to the main job."""
 
     KEYS: ClassVar[str] = (
-        "plan.scale plan.practice curve_coefficient=coefficient curve_model=plan.curve_resistance.model rails "
+        "plan.scale plan.practice curve_coefficient=coefficient curve_model=plan.curve_resistance.model hours rails "
         "judged_rails passes not_judged=unjudged not_checked routes between trains ways_over berths figures "
         "doubts notes"
     )
@@ -199,6 +199,8 @@ class CheckAnswer(AnswerRecord):
     alignment: Alignment
     coefficient: Meters
     """Curve coefficient, m."""
+    hours: Hours | None
+    """The age of every film; None where each is judged both fresh and rested."""
     rails: tuple[str, ...]
     """The rail conditions judged."""
     judged_rails: tuple[str, ...]
@@ -263,9 +265,9 @@ def check(
     all_routes
         List every route between ends and berths, up to a limit, beside the declared ones.
     seed
-        Of the random trials of how sure the answer is: the same seed gives the same answer.
+        Seed of the random trials: the same seed gives the same answer.
     hours
-        The age of every film; rested where it is left out.
+        The age of every film; both fresh and rested where it is left out.
     rails
         The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
         clean.
@@ -340,6 +342,7 @@ def check_layout(
         plan=plan,
         alignment=alignment,
         coefficient=layout.coefficient,
+        hours=layout.hours,
         rails=layout.rails,
         judged_rails=judged,
         routes=tuple(answered),
@@ -465,7 +468,7 @@ def _assumed_films(plan: Plan) -> Iterator[Note]:
 
 
 def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
-    """Yield a note for each train round so much curve that coupler tension, where it is left out, would tell."""
+    """Yield a note for each train round so much curve that coupler tension, where it is left out, matters."""
     if layout.curves.tension:
         return
     routes = {route.name: route for route in layout.routes}

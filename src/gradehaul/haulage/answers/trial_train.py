@@ -82,7 +82,7 @@ class TrialAnswer(AnswerRecord):
 
     KEYS: ClassVar[str] = (
         "route=route.name from=route.origin to=route.destination length railheads=heights "
-        "lines_without_their_grades=freed trains notes"
+        "lines_without_their_grades=freed film_spreads trains notes"
     )
 
     plan: Plan
@@ -92,8 +92,10 @@ class TrialAnswer(AnswerRecord):
     heights: Mapping[str, Meters]
     """Railheads of joints that were set, m."""
     freed: tuple[str, ...]
-    """Lines whose stated grades and rises give way to them."""
+    """Lines whose stated grades and rises yield to them."""
     trains: tuple[TrialTrain, ...]
+    film_spreads: bool
+    """Whether wheels carry a film onto track of the route that is planned without."""
     compares: bool
     """Whether powers are compared."""
     notes: tuple[Note, ...]
@@ -156,6 +158,7 @@ def try_train(
         length=profile.length,
         heights=dict(heights or {}),
         freed=freed,
+        film_spreads=profile.film_spreads,
         trains=tuple(trains),
         compares=compares,
         notes=tuple(note for note in layout.found.notes if note.place == f'route "{route}"'),

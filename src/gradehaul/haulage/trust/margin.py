@@ -121,7 +121,7 @@ class Margins:
         return _greatest(self._pieces, factors, len(self.causes)).reshape(-1, 2, self.trials.count)
 
     def pull(self, under: Under, state: State = "standing") -> FloatArray:
-        """Return what the locomotives give together, each on the weakest rail under it, N, shape (trials,)."""
+        """Return what the locomotives pull together, each on the weakest rail under it, N, shape (trials,)."""
         locos = [loco for loco, _ in self.train.locos]
         key = tuple(loco.name for loco in locos), under, state
         if key not in self._pulls:

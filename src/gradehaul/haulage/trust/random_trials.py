@@ -64,7 +64,7 @@ TENSION_RANGE = (2 / 3, 5 / 3)
 it is 0.03 (assumed, from the geometry of flanges in HO; no measured value was found)."""
 
 TOGETHER_SPREAD = 0.05
-"""Spread of the assumed share that locomotives give together (common practice: 85 to 100 %)."""
+"""Spread of the assumed share that locomotives pull together (common practice: 85 to 100 %)."""
 
 _NORMAL_95 = 1.6448536269514722
 
@@ -84,7 +84,7 @@ class RandomTrials(PullModel[FloatArray]):
     coefficient
         Its curve coefficient, m.
     seed
-        The same seed gives the same trials, whatever else is computed.
+        The same seed gives the same trials, whatever else is drawn.
     count
         How many.
 
@@ -208,7 +208,7 @@ class RandomTrials(PullModel[FloatArray]):
         return self._kept[key]
 
     def together(self, share: float, basis: Basis) -> FloatArray | None:
-        """Return the share of the sum of their pulls that locomotives give; None where it was stated."""
+        """Return the share of the sum of their pulls that locomotives have together; None where it was stated."""
         return np.clip(share + TOGETHER_SPREAD * self._normal("together"), 0.5, 1.0) if basis == "assumed" else None
 
     # What the figures are made of
