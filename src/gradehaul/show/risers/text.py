@@ -79,6 +79,7 @@ def explained(found: Risers, units: UnitFormat) -> list[str]:
         f"Columns are in {'inches' if unit == 'in' else unit}{places}.",
         f"Under the railhead: {layers}. {over[0].upper()}{over[1:]}.",
         f"Each height is rounded to {on_rule(build.rule, build.rule)} by itself; off is what rounding adds{more}.",
+        "Risers also stand at ends and joints, and where the grade begins or ceases to change.",
         f"Block: it makes a level {units.length(build.level)} long, laid on the rail over the riser, read level.",
     ]
 
@@ -113,7 +114,7 @@ def riser_columns(found: Risers, units: UnitFormat) -> list[RiserColumn]:
     off = [f"{convert(riser.residual, unit):+.{2 if unit == 'mm' else 3}f}" for riser in risers]
     turns = any(riser.per_turn is not None for riser in risers)
     columns = [
-        RiserColumn("riser>", 0.42, [str(riser.number) for riser in risers]),
+        RiserColumn("riser>", 0.75, [_label(riser) for riser in risers]),
         RiserColumn("at>", 0.72, [at(riser.at) for riser in risers]),
         RiserColumn("from joint", 1.75, joints),
         RiserColumn("railhead>", 0.82, [height(riser.railhead) for riser in risers]),
@@ -132,6 +133,11 @@ def _rule_of(found: Risers) -> tuple[float, str]:
     """Return the smallest division of the rule, m, and the unit in which it shows lengths."""
     rule = found.build.rule
     return rule, on_rule(rule, rule).rpartition(" ")[2]
+
+
+def _label(riser: Riser) -> str:
+    """Return the number of a riser, and why it stands there where that is not its spacing."""
+    return f"{riser.number}" if riser.reason == "spacing" else f"{riser.reason} {riser.number}"
 
 
 def _turn(turned: float) -> str:
@@ -163,5 +169,5 @@ def _beside_words(riser: Riser, units: UnitFormat) -> str:
 
 def risers_csv(found: Risers, units: UnitFormat | None) -> str:
     """Return the risers as CSV (RFC 4180), lengths in the units shown, or in m."""
-    columns = "riser=number joint track at after railhead top cut residual change turned per_turn block low_end"
+    columns = "riser=number reason joint track at after railhead top cut residual change turned per_turn block low_end"
     return table(Riser, columns, found.risers, units)
