@@ -48,10 +48,10 @@ def test_units_and_grades(plan):
 
 
 def test_numbers_for_machines(plan):
-    told = json.loads(run(plan, "Up ore", "--json", "--train", "noon", "--rail", "treated").stdout)
-    assert told["route"] == "Up ore"
-    assert told["train"]["name"] == "noon"
-    assert [rail["rail"] for rail in told["train"]["rails"]] == ["treated"]
+    shown = json.loads(run(plan, "Up ore", "--json", "--train", "noon", "--rail", "treated").stdout)
+    assert shown["route"] == "Up ore"
+    assert shown["train"]["name"] == "noon"
+    assert [rail["rail"] for rail in shown["train"]["rails"]] == ["treated"]
     assert run(plan, "--csv").stdout_bytes.count(b"\r\n") == 3
 
 
@@ -86,7 +86,7 @@ def test_a_file_that_is_no_picture(plan, tmp_path, name):
     assert not (tmp_path / name).exists()
 
 
-def test_which_route_must_be_told(plan):
+def test_which_route_must_be_shown(plan):
     plan.write_text(PLAN + DOWN, encoding="utf-8")
     result = run(plan)
     assert (result.exit_code, result.stdout) == (2, "")
@@ -96,19 +96,19 @@ def test_which_route_must_be_told(plan):
 
 
 @pytest.mark.parametrize(
-    ("args", "told"),
+    ("args", "shown"),
     [
         (["Up"], 'no route of this name, got "Up"'),
         (["--train", "night"], 'no train of this name, got "night"'),
         (["--rail", "oiled"], 'no rail condition of this name, got "oiled"'),
     ],
 )
-def test_names_that_the_plan_does_not_have(plan, tmp_path, args, told):
+def test_names_that_the_plan_does_not_have(plan, tmp_path, args, shown):
     out = tmp_path / "out.svg"
     out.write_text("old")
     result = run(plan, *args, "-o", out)
     assert (result.exit_code, result.stdout) == (2, "")
-    assert told in result.stderr
+    assert shown in result.stderr
     assert result.stderr.startswith(str(plan))
     assert out.read_text() == "old"
 

@@ -44,13 +44,13 @@ def test_what_cannot_be_asked(options, words):
 
 
 def test_an_age_of_film_can_be_asked_of_a_check():
-    def asked(*options: str):
+    def pulls(*options: str):
         trains = json.loads(run("check", PLAN, "--json", *options).stdout)["trains"]
         films = [t for t in trains if t["name"] == "freight" and t["rail"].startswith("treated")]
         assert len(films) == (1 if options else 2)
         return films[0]
 
-    young, old, settled = asked("--hours", "0"), asked("--hours", "500"), asked()
+    young, old, settled = pulls("--hours", "0"), pulls("--hours", "500"), pulls()
     assert young["margin_n"] < old["margin_n"]
     assert old["margin_n"] == pytest.approx(settled["margin_n"], abs=0.02)
     assert young["stall_probability"] > old["stall_probability"]
@@ -70,6 +70,6 @@ def test_the_seed_of_a_check():
 
 
 def test_a_dry_rag_is_no_option():
-    """Rubbing with a dry rag changes nothing (common practice), so there is nothing to ask."""
+    """Rubbing with a dry rag changes nothing (common practice), so no option is needed."""
     for verb in ("check", "readings"):
         assert not any("rag" in option for parameter in main.commands[verb].params for option in parameter.opts)

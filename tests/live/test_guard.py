@@ -1,4 +1,4 @@
-"""Who may ask the live page's server, and what it writes when it is asked to."""
+"""Who may use the live page's server, and what it writes on request."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def hill(serve: Serve) -> Served:
 
 def test_only_who_has_the_link_is_let_in(hill):
     base = hill.url.rsplit("/", 2)[0]
-    assert hill.ask("GET").status_code == 200
+    assert hill.request("GET").status_code == 200
     for path in ("/", "/x/", "/events", "/favicon.ico", f"/{'A' * 24}/", hill.url.removeprefix(base).rstrip("/")):
         assert httpx.get(base + path).status_code == 404, path
     assert httpx.get(f"http://localhost:{hill.service.port}/{hill.url.rsplit('/', 2)[1]}/").status_code == 200
@@ -56,7 +56,7 @@ def test_no_other_path_is_served(hill, path):
 )
 def test_foreign_hosts_and_origins_are_refused(hill, headers):
     for method, path in (("GET", ""), ("GET", "events?page=x"), ("POST", "write")):
-        answer = hill.ask(method, path, headers=headers)
+        answer = hill.request(method, path, headers=headers)
         assert answer.status_code == (421 if "host" in headers else 403)
         assert "Yard" not in answer.text
     assert hill.plan.read_text() == HILL
@@ -64,8 +64,8 @@ def test_foreign_hosts_and_origins_are_refused(hill, headers):
 
 def test_a_post_without_an_origin_is_refused(hill):
     assert httpx.post(hill.url + "save", json={"text": "", "digest": ""}).status_code == 403
-    assert hill.ask("PUT", "save").status_code == 405
-    assert hill.ask("GET", "save").status_code == 405
+    assert hill.request("PUT", "save").status_code == 405
+    assert hill.request("GET", "save").status_code == 405
 
 
 def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
@@ -73,17 +73,17 @@ def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
         for _ in range(60):
             yield b"x" * 50_000
 
-    assert hill.ask("POST", "save", content=b"x" * (LARGEST_BODY + 1)).status_code == 413
+    assert hill.request("POST", "save", content=b"x" * (LARGEST_BODY + 1)).status_code == 413
     kind = {"content-type": "application/json"}
     with contextlib.suppress(httpx.WriteError):  # refused while it was still being sent
-        assert hill.ask("POST", "save", content=endless(), headers=kind).status_code == 413
+        assert hill.request("POST", "save", content=endless(), headers=kind).status_code == 413
     base, token = hill.url.rsplit("/", 2)[:2]
     host = base.removeprefix("http://")
     with socket.create_connection(("127.0.0.1", hill.service.port), 5) as line:
         head = f"POST /{token}/save HTTP/1.1\r\nHost: {host}\r\nOrigin: {base}\r\nContent-Length: 100000000\r\n\r\n"
         line.sendall(head.encode())
         assert b" 413 " in line.recv(200)
-    assert hill.ask("GET").status_code == 200
+    assert hill.request("GET").status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -102,7 +102,7 @@ def test_large_bodies_are_refused_whether_they_say_their_size_or_not(hill):
 def test_what_is_no_trial_is_refused(hill, trial):
     body = json.dumps({"trial": trial, "page": "x"})
     for path in ("trial", "diff", "write", "copy"):
-        answer = hill.ask("POST", path, content=body, headers={"content-type": "application/json"})
+        answer = hill.request("POST", path, content=body, headers={"content-type": "application/json"})
         assert answer.status_code == 400 or (trial in (None, []) and answer.status_code in (400, 409)), path
     assert hill.plan.read_text() == HILL
 
@@ -110,7 +110,7 @@ def test_what_is_no_trial_is_refused(hill, trial):
 def test_a_plan_that_is_not_there_is_refused(serve):
     folder = serve(whole_folder=True)
     for path, status in (("?plan=x.toml", 404), ("events?plan=x.toml", 404), ("headline?plan=x.toml", 400)):
-        assert folder.ask("GET", path).status_code == status
+        assert folder.request("GET", path).status_code == status
 
 
 def test_json_alone_is_taken(hill):
@@ -120,11 +120,11 @@ def test_json_alone_is_taken(hill):
         (b"{}", "text/plain"),
         (b"[" * 99_999, "application/json"),
     ):
-        assert hill.ask("POST", "trial", content=content, headers={"content-type": kind}).status_code == 400
+        assert hill.request("POST", "trial", content=content, headers={"content-type": kind}).status_code == 400
 
 
 def test_headers_keep_the_page_to_itself(hill):
-    headers = hill.ask("GET").headers
+    headers = hill.request("GET").headers
     policy = dict(rule.split(" ", 1) for rule in headers["content-security-policy"].split("; "))
     assert policy["default-src"] == "'none'"
     assert policy["connect-src"] == "'self'"

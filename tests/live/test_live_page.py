@@ -34,13 +34,13 @@ def live(browser: Any, served: Served, path: str = "", **more: Any) -> Iterator[
     page.on("console", lambda message: "status of 409" in message.text or one.said.append(message.text))
     page.on("pageerror", lambda error: one.said.append(str(error)))
     page.on("dialog", lambda dialog: (one.said.append(dialog.message), dialog.dismiss()))
-    page.on("request", lambda request: one.asked.append(request.url))
+    page.on("request", lambda request: one.requested.append(request.url))
     page.goto(served.url + path)
     page.wait_for_selector("html[data-heights]", state="attached")
     try:
         yield one
         assert one.said == []
-        assert all(url.startswith((served.url, "data:")) for url in one.asked)
+        assert all(url.startswith((served.url, "data:")) for url in one.requested)
     finally:
         page.close()
 
@@ -452,12 +452,12 @@ def test_the_start_page_lists_begins_and_takes_a_drawing(browser, serve, tmp_pat
         expect(page.locator("#outcomes-rows .outcome").first).to_be_visible()
     finally:
         page.close()
-    assert folder.ask("GET", "?plan=../hill.toml").status_code == 404
-    assert folder.ask("GET", "events?plan=stock.toml").status_code == 404
+    assert folder.request("GET", "?plan=../hill.toml").status_code == 404
+    assert folder.request("GET", "events?plan=stock.toml").status_code == 404
     again = folder.post("new", {"name": "hill", "layout": "hill", "scale": "HO", "unit": "mm"})
     assert again.status_code == 409
     assert "such a file already" in again.json()["wrong"]
-    bad = folder.ask("POST", "drawing?name=x.dxf&scale=HO", content=b"no drawing")
+    bad = folder.request("POST", "drawing?name=x.dxf&scale=HO", content=b"no drawing")
     assert bad.status_code == 409
     assert str(tmp_path) not in bad.text
     assert "/tmp" not in bad.text

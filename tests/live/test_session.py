@@ -23,7 +23,7 @@ def test_ten_pages_at_once_have_the_answer_and_one_too_many_is_refused(serve: Se
             assert stream.status_code == 200
             streams.append(stream.iter_lines())
             assert next(streams[-1]) == "retry: 500"
-        assert hill.ask("GET", "events?page=more").status_code == 503
+        assert hill.request("GET", "events?page=more").status_code == 503
         for lines in streams[:10]:
             first = next(line for line in lines if line.startswith("data: "))
             assert json.loads(first.removeprefix("data: "))["kind"] == "answer"
@@ -56,7 +56,7 @@ def test_a_plan_that_takes_long_does_not_stop_the_server(serve: Serve, monkeypat
     with httpx.stream("GET", f"{hill.url}events?page=x", timeout=60) as stream:
         lines = stream.iter_lines()
         next(lines)
-        assert hill.ask("GET").status_code == 200  # while the plan is still being read
+        assert hill.request("GET").status_code == 200  # while the plan is still being read
         assert hill.post("diff", {"trial": {"heights": {"joint Top": 0.05}}}).status_code == 200
         go.set()
         first = next(line for line in lines if line.startswith("data: "))

@@ -59,10 +59,10 @@ def test_every_train_has_a_row_for_every_rail(text, answer):
 def test_where_a_train_must_not_stop_and_would_not_recover(answer):
     answer = replace(answer, judged_rails=FILM)
     text = whole(answer).text()
-    told = [(t, t.verdict) for t in answer.on(FILM)]
-    assert any(verdict.no_stopping for _, verdict in told)
-    assert any(verdict.no_recovery for _, verdict in told)
-    for train, verdict in told:
+    found = [(t, t.verdict) for t in answer.on(FILM)]
+    assert any(verdict.no_stopping for _, verdict in found)
+    assert any(verdict.no_recovery for _, verdict in found)
+    for train, verdict in found:
         for words, stretches in (
             ("must not stop", () if verdict.stalling else verdict.no_stopping),
             ("would not recover from a slip", () if verdict.stalling else verdict.no_recovery),
@@ -73,7 +73,7 @@ def test_where_a_train_must_not_stop_and_would_not_recover(answer):
                 assert re.search(rf"    {train.rail}: {words}.* {start} to {stop}, .*(Hill|Horseshoe)", text)
 
 
-def test_a_runaway_is_told_with_its_place(answer):
+def test_a_runaway_is_shown_with_its_place(answer):
     train = next(t for t in answer.trains if t.rail in answer.judged_rails)
     away = (Stretch(0.254, 0.508), Stretch(1.016, 1.27))
     verdict = replace(train.verdict, running_away=away, runs_away_on="Main:1")
@@ -179,7 +179,7 @@ def test_nothing_is_cut_whatever_the_width(answer):
     for width in (20, 60, 80, 132):
         narrow = whole(answer).text(width=width)
         assert "…" not in narrow
-        # where columns have no room side by side, their heads are told with every row
+        # where columns have no room side by side, their heads are found with every row
         assert not Counter("".join(wide.split())) - Counter("".join(narrow.split()))
         assert max(map(len, narrow.split("\n"))) <= max(width, 40)
 
@@ -187,8 +187,8 @@ def test_nothing_is_cut_whatever_the_width(answer):
 @pytest.mark.parametrize("width", [50, 64, 79])
 def test_no_word_is_broken_in_a_narrow_terminal(answer, width):
     words = set(whole(answer).text().split())
-    told = set(whole(answer).text(width=width).split())
-    assert {word.removesuffix(":") for word in told} <= {word.removesuffix(":") for word in words}
+    found = set(whole(answer).text(width=width).split())
+    assert {word.removesuffix(":") for word in found} <= {word.removesuffix(":") for word in words}
 
 
 def test_loads_alike_are_shown_once(answer):
@@ -297,13 +297,13 @@ def test_the_biggest_unknown_and_what_to_measure(causes, more):
     assert shown == ("" if more is None else f"biggest unknown: {causes[0].what}{more}")
 
 
-def test_a_run_round_is_told_with_the_room_there_is():
-    def told(plan):
+def test_a_run_round_is_shown_with_the_room_there_is():
+    def found(plan):
         answer = check(plan)
         return list(route_facts(answer, answer.routes[0], units_of("m")))
 
-    assert told(run_round_plan.plan())[1] == (
+    assert found(run_round_plan.plan())[1] == (
         'Reverses at 5.000 m, in the tail in berth "Dock", 2.000 m long, and goes on with its cars in order turned; '
         'the locomotives, up to 0.500 m long, run round it in berth "Dock", and lead.'
     )
-    assert told(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and goes on with its order turned.")
+    assert found(run_round_plan.plan(more=""))[1].endswith("3.000 m long, and goes on with its order turned.")

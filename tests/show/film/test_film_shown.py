@@ -194,7 +194,7 @@ def page(browser, film_page) -> Iterator[Opened]:
     with opened(browser, film_page) as one:
         yield one
         assert one.said == []
-        assert one.asked == [film_page.as_uri()]
+        assert one.requested == [film_page.as_uri()]
 
 
 def test_the_page_draws_uses_and_turns_to_grades_by_keyboard(page) -> None:

@@ -26,7 +26,7 @@ def level(path: Path, *more: str) -> Result:
     return CliRunner().invoke(main, ["level", str(path), *own, *more])
 
 
-def test_a_riser_is_told_in_fractions_of_an_inch(plan: Path) -> None:
+def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     words = level(plan, "--more", "stations").stdout
     assert "Steeper than the target from 24.0 in to 36.0 in: 3.65 % ± 0.18 %" in words
     assert "riser 3: up 3/16 in" in words
@@ -104,7 +104,7 @@ def run(path: Path, *more: str) -> Result:
     return CliRunner().invoke(main, ["level", str(path), *more])
 
 
-def test_railheads_are_told_and_written_as_a_plan_that_checks(tmp_path: Path) -> None:
+def test_railheads_are_shown_and_written_as_a_plan_that_checks(tmp_path: Path) -> None:
     path, out = tmp_path / "hill.toml", tmp_path / "leveled.toml"
     path.write_text(HILL)
     result = run(path, "-o", str(out))

@@ -16,12 +16,12 @@ from show.plan_view.test_plan_picture import units, view_of
 
 
 def test_the_table_tells_places_curves_and_grades():
-    told = map_page(view_of("first-hill"), units(view_of("first-hill")), None, MAP).text()
-    (row,) = [line for line in told.splitlines() if line.startswith("  Lower bend")]
+    shown = map_page(view_of("first-hill"), units(view_of("first-hill")), None, MAP).text()
+    (row,) = [line for line in shown.splitlines() if line.startswith("  Lower bend")]
     assert " ".join(row.split()) == (
         "Lower bend 96.0 in 0.0 in 120.0 in 24.0 in 37.7 in left 24.0 in 2.72 % 4.04 % -1.41 % clean"
     )
-    assert "local, on treated rail, route Uphill: stalls\n    stalls first 22.8 in along Lower bend" in told
+    assert "local, on treated rail, route Uphill: stalls\n    stalls first 22.8 in along Lower bend" in shown
     loop = map_page(view_of("loop"), units_of("mm"), None, MAP).text()
     assert "Tracks over tracks" in loop
     assert "Loop:3  Loop:1  1400 mm" in loop

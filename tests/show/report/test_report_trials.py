@@ -193,4 +193,4 @@ def test_the_mailed_page_tries_a_railhead_and_a_film_without_a_server(page, plan
     page.page.get_by_role("button", name="Undo").click()
     page.page.get_by_role("button", name="Undo").click()
     assert [text.replace("-", "\u2212") for text in spare()] == before
-    assert all(url.startswith("file:") for url in page.asked)
+    assert all(url.startswith("file:") for url in page.requested)
