@@ -37,13 +37,13 @@ def test_the_residuals_and_the_form_are_written(tmp_path):
         (("-o", PLAN), "an answer is not written over a plan"),
     ],
 )
-def test_what_cannot_be_asked(options, words):
+def test_options_that_cannot_be(options, words):
     done = run("readings", PLAN, *options)
     assert done.exit_code == 2
     assert words in done.stderr
 
 
-def test_an_age_of_film_can_be_asked_of_a_check():
+def test_check_at_an_age_of_film():
     def pulls(*options: str):
         trains = json.loads(run("check", PLAN, "--json", *options).stdout)["trains"]
         films = [t for t in trains if t["name"] == "freight" and t["rail"].startswith("treated")]

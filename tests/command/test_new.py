@@ -59,7 +59,7 @@ def test_what_is_commented_out_can_be_put_in(form: str) -> None:
     assert Layout(plan).verdict("freight", rail="treated").outcome != "climbs"
 
 
-def test_the_verb_writes_and_tells_what_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_verb_writes_and_shows_what_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     done = new("my-hill", "--scale", "n", "--unit", "millimeters")
     assert done.exit_code == 0

@@ -114,7 +114,7 @@ def test_a_verb_like_no_other_gets_the_list():
         ("export plans/yard.toml -o {}.txt", "a drawing is written as .dxf"),
     ],
 )
-def test_an_ending_that_tells_of_something_else_is_refused(line: str, shown: str, tmp_path: Path) -> None:
+def test_an_ending_of_something_else_is_refused(line: str, shown: str, tmp_path: Path) -> None:
     done = CliRunner().invoke(main, line.format(tmp_path / "x").split())
     assert done.exit_code == 2
     assert shown in done.stderr

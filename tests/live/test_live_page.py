@@ -107,7 +107,7 @@ def test_a_typo_shows_its_line_above_the_last_good_answer(one, hill):
     assert "stale" not in page.locator("body").get_attribute("class")
 
 
-def test_a_plan_that_is_deleted_or_becomes_a_folder_is_said_and_comes_back(one, hill):
+def test_a_plan_that_is_deleted_or_becomes_a_folder_is_shown_and_comes_back(one, hill):
     page = one.page
     hill.plan.unlink()
     expect(page.locator("#faults")).to_contain_text("there is no such file")

@@ -98,7 +98,7 @@ def test_a_newer_request_takes_the_place_of_a_waiting_one_and_goes_before_older_
     worker.close()
 
 
-def test_a_fault_of_the_program_is_said_and_the_next_request_is_answered():
+def test_a_fault_of_the_program_is_shown_and_the_next_request_is_answered():
     worker, done, answered = Worker(), [], threading.Event()
 
     def failing():

@@ -3,7 +3,7 @@ import pytest
 from gradehaul.show.base.unit_format import UnitFormat, units_of
 
 
-def test_the_plan_decides_unless_asked():
+def test_the_plan_decides_unless_an_option_says_otherwise():
     assert units_of("ft") == UnitFormat("ft", "imperial")
     assert units_of("cm") == UnitFormat("cm", "metric")
     assert units_of("cm", "imperial") == UnitFormat("in", "imperial")

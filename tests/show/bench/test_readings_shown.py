@@ -46,7 +46,7 @@ def odd():
     return readings(read_plan(ODD))
 
 
-def test_the_page_tells_everything_once(answer):
+def test_the_page_shows_everything_once(answer):
     text = readings_page(answer, READER, READINGS).text()
     for words in (
         "mikado         clean          standing         5   90.0 gf",

@@ -76,7 +76,7 @@ def test_keys_are_lower_case_with_known_suffixes(answer):
     assert all(key == key.lower() and key.isidentifier() for key in keys(answer.to_dict()) if key != "from")
 
 
-def test_the_route_tells_what_was_answered(answer):
+def test_the_route_shows_what_was_answered(answer):
     route = answer.to_dict()["routes"][0]
     shown = answer.routes[0]
     assert (route["name"], route["from"], route["to"], route["lap"]) == ("Up ore", "Wharf", "Summit", False)
@@ -116,7 +116,7 @@ def test_there_is_a_row_for_every_train_and_rail(answer):
         assert train["no_recovery_m"] == [pytest.approx([s.start, s.stop], rel=1e-5) for s in verdict.no_recovery]
 
 
-def test_the_berth_tells_what_fits_and_stays(answer):
+def test_the_berth_shows_what_fits_and_stays(answer):
     (berth,) = answer.to_dict()["berths"]
     assert berth["name"] == "Quarry loading"
     assert berth["steepest_pct"] == pytest.approx(3.0)

@@ -83,7 +83,7 @@ def test_a_runaway_is_shown_with_its_place(answer):
     assert f"On clean rail 1 of 2 trains runs away: {train.name} (on Main:1)." in text
 
 
-def test_a_route_tells_length_climb_and_ruling_grade(text, answer):
+def test_a_route_shows_length_climb_and_ruling_grade(text, answer):
     lines = section(text, "Route Up ore: Wharf to Summit")
     profile, ruling = answer.routes[0].profile, answer.routes[0].ruling
     for value in (profile.length, profile.climb, profile.fall):
@@ -98,7 +98,7 @@ def test_a_route_tells_length_climb_and_ruling_grade(text, answer):
         assert INCHES.length(under.at) in line
 
 
-def test_loads_tell_rated_limit_basis_and_what_binds(text, answer):
+def test_loads_show_rated_limit_basis_and_what_binds(text, answer):
     row = next(line for line in section(text, "Route To quarry") if line.startswith("  mogul"))
     lines = text[text.index("What limits each load") :].split("\n")
     for load in answer.routes[1].loads:
@@ -228,7 +228,7 @@ def test_units_follow_the_reader(answer):
     assert " in," not in text
 
 
-def test_no_way_between_places_is_said():
+def test_no_way_between_places_is_shown():
     plan = """
     scale = "HO"
     unit = "in"

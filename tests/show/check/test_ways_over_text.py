@@ -70,7 +70,7 @@ def test_helpers_are_shown_leg_by_leg() -> None:
     assert "Too long together for the tail or berth that must hold both: mule at the head." in text
 
 
-def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
+def test_the_document_shows_legs_and_whether_helpers_fit(tmp_path) -> None:
     text = Path("plans/switchback.toml").read_text(encoding="utf-8")
     heavy = tmp_path / "heavy.toml"
     heavy.write_text(text.replace('mass = "38 g"', 'mass = "130 g"'), encoding="utf-8")
@@ -83,7 +83,7 @@ def test_the_document_tells_legs_and_whether_helpers_fit(tmp_path) -> None:
     assert "Too long together for the tail or berth that must hold both: shunter at the head." in words
 
 
-def test_the_main_job_tells_them() -> None:
+def test_the_main_job_shows_them() -> None:
     document = json.loads(CliRunner().invoke(main, ["check", "plans/n-mountain.toml", *FILM, "--json"]).stdout)
     needy = [
         (train["name"], train["rail"])

@@ -38,7 +38,7 @@ def test_a_riser_is_shown_in_fractions_of_an_inch(plan: Path) -> None:
     assert "up 4.5 mm" in level(plan, "--step", "0.5 mm", "--target", "2.2 %").stdout
 
 
-def test_json_and_csv_tell_the_same(plan: Path) -> None:
+def test_json_and_csv_show_the_same(plan: Path) -> None:
     (found,) = json.loads(level(plan, "--json").stdout)["surveys"]
     assert found["met"] is True
     assert found["total_m"] == pytest.approx(0.0047625)

@@ -15,7 +15,7 @@ from gradehaul.show.sections import MAP
 from show.plan_view.test_plan_picture import units, view_of
 
 
-def test_the_table_tells_places_curves_and_grades():
+def test_the_table_shows_places_curves_and_grades():
     shown = map_page(view_of("first-hill"), units(view_of("first-hill")), None, MAP).text()
     (row,) = [line for line in shown.splitlines() if line.startswith("  Lower bend")]
     assert " ".join(row.split()) == (
@@ -28,7 +28,7 @@ def test_the_table_tells_places_curves_and_grades():
 
 
 @pytest.mark.parametrize("name", ["first-hill", "two-levels", "cove"])
-def test_the_tables_hold_what_the_view_tells(name):
+def test_the_tables_hold_what_the_view_shows(name):
     view = view_of(name)
     rows = list(csv.DictReader(io.StringIO(map_csv(view, None, None))))
     document = json.loads(json.dumps(view.to_dict()))

@@ -506,7 +506,7 @@ def test_the_plan_view_and_the_sections_are_linked(page, two_levels):
     assert page.page.locator("figure.plan .block.loco").count() == 2
 
 
-def test_what_cannot_be_drawn_is_said(browser, tmp_path):
+def test_what_cannot_be_drawn_is_shown(browser, tmp_path):
     knot = KNOT.replace("angle = 180 }]", "angle = 150 }]")
     for text, got in ((KNOT, False), (knot, True)):
         with opened(browser, written(read_plan(text), tmp_path / "page.html")) as one:
@@ -621,7 +621,7 @@ def test_printing_draws_every_long_section_and_closes_those_again_that_were_clos
         assert one.page.locator("details.route[open]").count() == 1
 
 
-def test_the_key_tells_what_is_drawn_and_no_more(browser, pages):
+def test_the_key_shows_what_is_drawn_and_no_more(browser, pages):
     with opened(browser, pages["two-levels"]) as one:
         assert "film planned" in one.page.locator("#plan-view").text_content()
         key = one.page.locator("#plan-train-key")
