@@ -24,10 +24,11 @@ _CONTINUED = 2
 
 
 class Line(NamedTuple):
-    """Pieces one after the other, `indent` blanks in."""
+    """Pieces one after the other, `indent` blanks in; a paragraph fills lines of a usual terminal in a file too."""
 
     pieces: tuple[Piece, ...]
     indent: int
+    paragraph: bool = False
 
 
 class Columns(NamedTuple):
@@ -62,8 +63,8 @@ class Page:
 
     def paragraph(self, *pieces: Piece, indent: int = 0) -> None:
         """Add sentences, broken between words into lines that are never wrapped again on a usual terminal."""
-        for line in _filled(pieces, FULL - indent, _CONTINUED):
-            self.line(*line, indent=indent)
+        if any(map(words_of, pieces)):
+            self.parts.append(Line(pieces, indent, paragraph=True))
 
     def more(self, sections: Sequence[str]) -> None:
         """Add the line that names the sections which --more prints."""
@@ -139,6 +140,8 @@ def _cells(pieces: Sequence[Piece]) -> int:
 
 def _wrapped(line: Line, width: int | None) -> Iterator[list[Piece]]:
     """Yield a line, or as many as it takes in a width, those after the first further in."""
+    if line.paragraph:
+        width = min(width or FULL, FULL)
     if width is None or line.indent + _cells(line.pieces) <= width:
         yield [" " * line.indent, *line.pieces]
         return

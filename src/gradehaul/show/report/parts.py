@@ -46,7 +46,7 @@ class Part:
 
 
 def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
-    """Return what is added to a page for a person, as parts; a table is named by the line or heading above it."""
+    """Return what is added to a page for a person, as parts; a table is named by the line or heading above it, not by a paragraph."""
     page = Page()
     add(page)
     parts: list[Part] = []
@@ -66,7 +66,7 @@ def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
             if words != title:
                 parts.append(Part(heading=words))
         elif words:
-            above = words.removesuffix(":")
+            above = above if each.paragraph else words.removesuffix(":")
             parts.append(Part(line=words))
     return parts
 
