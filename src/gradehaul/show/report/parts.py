@@ -46,7 +46,7 @@ class Part:
 
 
 def parts_of(title: str, add: Callable[[Page], None]) -> list[Part]:
-    """Return what is added to a page for a person, as parts; a table is named by the line or heading above it, not by a paragraph."""
+    """Return what is added to a page for a person, as parts; what names a table is the heading or line above it."""
     page = Page()
     add(page)
     parts: list[Part] = []
