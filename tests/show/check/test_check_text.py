@@ -15,7 +15,7 @@ from gradehaul.plan.records import KeptShare
 from gradehaul.show.base.unit_format import units_of
 from gradehaul.show.check.route_text import route_facts, spread_words
 from gradehaul.show.check.text import check_page
-from gradehaul.show.check.verdict_text import biggest_unknown
+from gradehaul.show.check.trains_text import biggest_unknown
 from gradehaul.show.sections import CHECK as SECTIONS
 
 INCHES = units_of("in")

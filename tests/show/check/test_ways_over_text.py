@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from gradehaul.command import main
 from gradehaul.show.base.page import Page
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.check.ways_over_text import add_ways_over
+from gradehaul.show.check.trains_text import add_ways_over
 from gradehaul.treatment.helping import District, Help
 from gradehaul.treatment.ways_over import Doubling, WaysOver
 

@@ -22,8 +22,8 @@ from gradehaul.plan.drawing.dxf.file import dxf_library
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import balance_unit, units_of
 from gradehaul.show.drawing.dxf_film_uses import USE_BESIDE, USE_LINES
-from gradehaul.show.plan_view.film_uses import FORCED_WORDS, USES
 from gradehaul.show.plan_view.picture import plan_figure
+from gradehaul.show.plan_view.styles import FORCED_WORDS, USES
 from gradehaul.treatment.keep_clean import KeepCleanOptions, keep_clean_plan, used_stretches
 from project import PLANS
 from show.drawn import check_sheet

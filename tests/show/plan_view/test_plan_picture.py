@@ -23,7 +23,7 @@ from gradehaul.show.base.picture import drawing_rules, picture_bytes
 from gradehaul.show.base.unit_format import UnitFormat, balance_unit, units_of
 from gradehaul.show.plan_view.labels import stacks
 from gradehaul.show.plan_view.picture import plan_figure, plan_picture
-from gradehaul.show.plan_view.shades import SHADES, runs, shade_words, shades_of
+from gradehaul.show.plan_view.styles import SHADES, runs, shade_words, shades_of
 from project import PLANS
 from show.drawn import check_sheet, drawn_texts, figures, svg_texts
 

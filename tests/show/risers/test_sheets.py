@@ -21,8 +21,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.plan import load_plan, read_plan
 from gradehaul.show.base.picture import drawing_rules
 from gradehaul.show.base.unit_format import units_of
-from gradehaul.show.risers.sheet import cut_list_figures, risers_sheet
-from gradehaul.show.risers.strip import JOIN, RISER, strip_figures
+from gradehaul.show.risers.sheet import JOIN, RISER, cut_list_figures, risers_sheet, strip_figures
 from gradehaul.show.sheets import CAUTIONS
 from project import PLANS
 

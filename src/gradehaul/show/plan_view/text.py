@@ -17,8 +17,7 @@ from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import conditions
 from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words, spread_words
-from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
-from gradehaul.show.plan_view.shades import rail_words
+from gradehaul.show.plan_view.styles import depends_on, rail_words, titles, train_words
 from gradehaul.show.sections import MAP
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
 

@@ -27,11 +27,9 @@ from gradehaul.show.check.outcome_words import verdict_words
 from gradehaul.show.check.route_text import HOW_LOADED, add_limits, ends, load_rows, power_words, route_facts
 from gradehaul.show.check.sources import add_sources
 from gradehaul.show.check.text import add_berths, add_unsure_figures, basis_lines
-from gradehaul.show.check.verdict_text import add_trains
-from gradehaul.show.check.ways_over_text import HOW_HELPED, way_lines
+from gradehaul.show.check.trains_text import HOW_HELPED, add_trains, way_lines
 from gradehaul.show.film.text import add_film_plan
-from gradehaul.show.plan_view.film_uses import USES
-from gradehaul.show.plan_view.shades import SHADES, shade_words
+from gradehaul.show.plan_view.styles import SHADES, USES, shade_words
 from gradehaul.show.report.assets import SHARED, asset, json_in_html, policy, script_of, template, trusted
 from gradehaul.show.report.document import report_document
 from gradehaul.show.report.parts import Cell, Rows, outcome_cell, parts_of, rows_of
