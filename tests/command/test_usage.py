@@ -109,7 +109,7 @@ def test_a_verb_like_no_other_gets_the_list():
         ("clearance plans/yard.toml --json -o {}.svg", "JSON is written as .json"),
         ("readings plans/bench.toml --csv -o {}.pdf", "a table is written as .csv"),
         ("treat plans/first-hill.toml -o {}.zzz", "a plan is written as .toml"),
-        ("level plans/n-mountain.toml -o {}.zzz", "a picture is written as .png, .svg or .pdf"),
+        ("level plans/first-hill.toml -o {}.zzz", "a picture is written as .png, .svg or .pdf"),
         ("import plans/cove.dxf --scale HO -o {}.txt", "a plan is written as .toml"),
         ("export plans/yard.toml -o {}.txt", "a drawing is written as .dxf"),
     ],
