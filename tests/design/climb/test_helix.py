@@ -77,7 +77,7 @@ helices = st.builds(
 
 
 @given(helices)
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_its_figures_are_those_of_the_plan_it_writes(helix: Helix) -> None:
     stock = read_plan(STOCK)
     hill = helix.hill(stock)
@@ -128,7 +128,7 @@ def _along(sections: Sequence[Section], position: TrackPosition) -> tuple[NDArra
 
 
 @given(helices)
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix: Helix) -> None:
     whole: dict[str, Any] = {
         "radius": helix.radius,

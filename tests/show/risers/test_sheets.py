@@ -148,7 +148,7 @@ def test_the_verb_as_text_json_csv_and_pictures(tmp_path: Path) -> None:
         assert float(row["cut_in"]) * 32 == pytest.approx(round(float(row["cut_in"]) * 32), abs=3e-3)
     rises = [riser["railhead_m"] for riser in document["risers"]]
     assert all(one <= other for one, other in pairwise(rises))
-    for ending, sign in (("pdf", b"%PDF"), ("svg", b"<?xml"), ("png", b"\x89PNG"), ("csv", b"riser,")):
+    for ending, sign in (("pdf", b"%PDF"), ("svg", b"<?xml"), ("csv", b"riser,")):
         file = tmp_path / f"risers.{ending}"
         assert run(*asked, "-o", str(file)).exit_code == 0
         assert file.read_bytes().startswith(sign)
