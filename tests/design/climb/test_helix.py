@@ -186,7 +186,7 @@ def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild, straight: flo
 
 @given(helices)
 @example(Helix(0.375, 1.5, 0.278, replace(usual_helix_build(read_plan(STOCK).scale), straight=0.8)))
-@settings(max_examples=25)
+@settings(max_examples=12)
 def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
     """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
     stock = read_plan(STOCK)
