@@ -81,6 +81,10 @@ MORE = 'more is given than the verb takes, got the hill; write a name with a bla
             f'{PLAN}: --train: the plan has no train of this name, got "locl"; write "local"',
         ),
         (
+            ["profile", PLAN, "--train", "locl"],
+            f'{PLAN}: --train: the plan has no train of this name, got "locl"; write "local"',
+        ),
+        (
             ["profile", PLAN, "--rail", "cleen"],
             f'{PLAN}: the plan has no rail condition of this name, got "cleen"; write "clean"',
         ),
@@ -106,6 +110,8 @@ def test_a_verb_like_no_other_gets_the_list():
         ("check plans/yard.toml --json -o {}.csv", "JSON is written as .json"),
         ("map plans/yard.toml --csv -o {}.png", "a table is written as .csv"),
         ("profile plans/first-hill.toml --json -o {}.svg", "JSON is written as .json"),
+        ("profile plans/first-hill.toml -o {}.jpg", "a picture is written as .png, .svg or .pdf"),
+        ("map plans/first-hill.toml -o {}.bmp", "a picture is written as .png, .svg or .pdf"),
         ("clearance plans/yard.toml --json -o {}.svg", "JSON is written as .json"),
         ("readings plans/bench.toml --csv -o {}.pdf", "a table is written as .csv"),
         ("treat plans/first-hill.toml -o {}.zzz", "a plan is written as .toml"),
