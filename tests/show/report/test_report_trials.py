@@ -43,8 +43,8 @@ def plans() -> dict[str, Plan]:
 
 
 @pytest.fixture(scope="module")
-def page(browser, tmp_path_factory, plans) -> Iterator[Opened]:
-    path = written(plans["two-levels"], tmp_path_factory.mktemp("trials") / "page.html")
+def page(browser, tmp_path_factory) -> Iterator[Opened]:
+    path = written("two-levels", tmp_path_factory.mktemp("trials") / "page.html")
     with opened(browser, path) as one:
         yield one
         assert one.said == []
