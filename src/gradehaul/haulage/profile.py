@@ -164,6 +164,11 @@ class RouteProfile:
         return self.curves.coefficient
 
     @property
+    def film_spreads(self) -> bool:
+        """Whether wheels carry a film onto track of it that is planned without."""
+        return any(len(own) > 1 for own in self.rails)
+
+    @property
     def starting(self) -> RouteProfile:
         """The profile for a train that starts, with the curve coefficient that holds then."""
         return self._with_curves(self.curves.starting)
