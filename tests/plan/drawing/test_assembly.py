@@ -48,7 +48,6 @@ def test_direction_does_not_matter(name):
             stroke,
             points=stroke.points[::-1],
             bulges=-stroke.bulges[::-1],
-            exact=stroke.exact[::-1],
             heights=None if stroke.heights is None else stroke.heights[::-1],
         )
         for stroke in drawing.strokes

@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.elements import halved, heading, place
+from gradehaul.plan.drawing.elements import heading, place
 from gradehaul.plan.drawing.nearness import Nearness
 from gradehaul.plan.drawing.records import Element, Fault, FloatArray, Reach, Spot, Terms
 from gradehaul.plan.names import listed
@@ -42,7 +41,7 @@ def refuse_rails(reaches: Sequence[Reach], terms: Terms, file: str) -> None:
     beside = np.isfinite(off).any(axis=1)
     if not len(owner) or np.mean(beside) <= MOST:
         return
-    layers = Counter(reaches[number].layer for number in owner[beside].tolist())
+    layers = Counter(reaches[number].elements[0].layer for number in owner[beside].tolist())
     names = listed([layer for layer, _ in layers.most_common() if layer]) or '"0"'
     pairs = _are_rails(off, terms.gauge)
     rails = np.mean(pairs.any(axis=1)) > MOST and np.mean(pairs.all(axis=1)) < 0.1
@@ -64,7 +63,7 @@ def center_lines(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], l
     --------
     >>> from gradehaul.plan.drawing.records import terms
     >>> def rail(y):
-    ...     return Reach((Element(Spot(0, y), Spot(1, y), 0.0, 0.0, 1.0, "", ""),), False, "", "")
+    ...     return Reach((Element(Spot(0, y), Spot(1, y), 0.0, 0.0, 1.0, "", ""),))
     >>> found, faults = center_lines([rail(0.0), rail(0.0165)], terms(0.0165, "mm", ["*"]))
     >>> [round(reach.elements[0].start.y, 5) for reach in found], faults
     ([0.00825, 0.00825], [])
@@ -81,13 +80,13 @@ def center_lines(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], l
             left.append(reach)
             continue
         half = float(np.nanmedian(off[own, side])) / 2 * (1 if side == 0 else -1)
-        found.append(replace(reach, elements=tuple(_moved(element, half) for element in reach.elements)))
+        found.append(reach._replace(elements=tuple(_moved(element, half) for element in reach.elements)))
     if not left:
         return found, []
     length = math.fsum(element.length for reach in left for element in reach.elements)
     text = f"{len(left)} of {len(reaches)} lines have no other rail beside them: not read as track"
-    first = left[0]
-    return found, [Fault("no-rail", text, first.elements[0].start, first.handle, first.layer, weight=length)]
+    first = left[0].elements[0]
+    return found, [Fault("no-rail", text, first.start, first.handle, first.layer, weight=length)]
 
 
 def _moved(element: Element, off: float) -> Element:
@@ -97,8 +96,7 @@ def _moved(element: Element, off: float) -> Element:
         return Spot(spot.x - off * math.sin(way), spot.y + off * math.cos(way), spot.z)
 
     share = 1 - off * element.curvature
-    return replace(
-        element,
+    return element._replace(
         start=moved(element.start, element.heading),
         end=moved(element.end, heading(element, element.length)),
         curvature=element.curvature / share,
@@ -111,19 +109,19 @@ def _parallels(reaches: Sequence[Reach], gauge: float) -> tuple[NDArray[np.int64
 
     On the left and on the right, m, shape (n, 2), each nan where none lies between `NEAREST` and `FARTHEST`.
     """
-    parts = [(part, n) for n, reach in enumerate(reaches) for element in reach.elements for part in halved(element)]
-    ends = np.cumsum([part.length for part, _ in parts])
-    step = max(float(ends[-1]) / _LOOKED_AT, 2 * gauge) if parts else 1.0
-    at = np.arange(step / 2, ends[-1] if parts else 0.0, step)
+    index = Nearness([reach.elements for reach in reaches])
+    ends = np.cumsum(index.table[:, 4])
+    total = float(ends[-1]) if len(ends) else 0.0
+    at = np.arange(max(total / _LOOKED_AT, 2 * gauge) / 2, total, max(total / _LOOKED_AT, 2 * gauge))
     own = np.searchsorted(ends, at)
-    looks = [(parts[n][0], along) for n, along in zip(own.tolist(), (at - ends[own]).tolist(), strict=True)]
+    looks = [(index.elements[n], along) for n, along in zip(own.tolist(), (at - ends[own]).tolist(), strict=True)]
     spots = [place(part, part.length + along) for part, along in looks]
     headings = [heading(part, part.length + along) for part, along in looks]
-    near = Nearness([part for part, _ in parts], gauge).beside(spots, FARTHEST * gauge, headings)
+    near = index.beside(spots, FARTHEST * gauge, headings)
     near = near.only((near.turn <= SAME_WAY) & (near.off >= NEAREST * gauge) & (np.abs(near.aside) >= 0.98 * near.off))
     off = np.full((len(at), 2), np.nan)
     np.fmin.at(off, (near.which, (near.aside < 0).astype(np.int64)), near.off)
-    return np.array([parts[n][1] for n in own.tolist()], dtype=np.int64), off
+    return index.owner[own], off
 
 
 def _are_rails(off: FloatArray, gauge: float) -> NDArray[np.bool_]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from gradehaul.errors import DrawingError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
-from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curve, curve_of, strokes_of
+from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
 from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
@@ -141,7 +141,7 @@ class _Reading:
         """Whether the lines of a layer are read."""
         self.any = cache(lambda layer: self.lines(layer) or matches(self.shown(layer), height_layers))
         """Whether anything of a layer is read."""
-        self.curves: list[tuple[Curve, Item]] = []
+        self.curves = Curves()
         self.labels: list[Label] = []
         self.points: list[Item] = []
         self.errors: dict[tuple[str, str], DrawingError] = {}
@@ -184,7 +184,7 @@ class _Reading:
             elif kind == "POINT":
                 self.points.append(item)
             elif kind in CURVES and (curve := curve_of(item.entity, self.budget)) is not None:
-                self.curves.append((curve, item))
+                self.curves.add(curve, item)
             else:
                 self.unknown.setdefault(kind, []).append(item)
         except DrawingError as error:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
-from gradehaul.plan.drawing.elements import beyond, halved, heading_beyond, length_of, turned, wrapped
-from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat, nearest_pairs
-from gradehaul.plan.drawing.nearness import Nearness, near_pairs
-from gradehaul.plan.drawing.records import Fault, Label, Reach
+from gradehaul.plan.drawing.elements import beyond, heading_beyond, in_plan, length_of, turned, wrapped
+from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat
+from gradehaul.plan.drawing.nearness import Nearness, nearest_of, pairs
+from gradehaul.plan.drawing.records import Element, Fault, Label, Reach, Terms
 
 LEAST_TURN = math.radians(60)
 """A part of a turn curves by this much at the least (our own choice); straights over one another are bridges."""
@@ -24,66 +23,43 @@ STEEPEST = 0.15
 
 
 def lifted(
-    reaches: Sequence[Reach],
-    texts: Sequence[tuple[Label, float]],
-    *,
-    near: float,
-    snap: float,
-    kink: float,
-    level: float,
+    reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], terms: Terms
 ) -> tuple[list[Reach], list[tuple[Label, float]]]:
     """Return reaches with those lifted to the heights of their ends that lie over one another on several levels.
 
-    A reach is lifted where a text shows the height of both of its ends, and halfway along it lies over another such
+    A reach is lifted where a text shows the height, m, of both of its ends, and halfway along it lies over another such
     reach, or under it, higher or lower by more than `level` if both climb evenly. All other reaches stay as they are,
     so that a track drawn twice is still one track, and so do the texts that no lifted end takes, which come second.
-
-    Parameters
-    ----------
-    reaches
-        What was fitted to the strokes of the drawing.
-    texts
-        Texts that are heights, m.
-    near
-        How far from an end its text may stand, m.
-    snap, kink
-        How far off and at which angle, m and radians, reaches lie over one another still.
-    level
-        The least difference in height of two tracks, m.
     """
     flat = [number for number, reach in enumerate(reaches) if is_flat(reach) and not reach.closed]
     ends = [spot for number in flat for spot in ends_of(reaches[number])]
-    best = nearest_pairs(ends, [label.spot for label, _ in texts], near)
+    best = nearest_of(ends, [label.spot for label, _ in texts], terms.near)
     beside = {
         number: (best[2 * row][1], best[2 * row + 1][1])
         for row, number in enumerate(flat)
         if 2 * row in best and 2 * row + 1 in best
     }
     slopes = {number: (texts[one][1], texts[other][1]) for number, (one, other) in beside.items()}
-    apart = _apart(reaches, slopes, snap, kink, level) if len(slopes) > 1 else set()
+    apart = _apart(reaches, slopes, terms) if len(slopes) > 1 else set()
     taken = {text for number in apart for text in beside[number]}
     raised = [_raised(reach, *slopes[number]) if number in apart else reach for number, reach in enumerate(reaches)]
     return raised, [text for number, text in enumerate(texts) if number not in taken]
 
 
-def _apart(
-    reaches: Sequence[Reach], slopes: dict[int, tuple[float, float]], snap: float, kink: float, level: float
-) -> set[int]:
+def _apart(reaches: Sequence[Reach], slopes: dict[int, tuple[float, float]], terms: Terms) -> set[int]:
     """Return the reaches that lie over others on another level, and those others."""
     numbers = list(slopes)
     climbs = [_raised(reaches[number], *slopes[number]) for number in numbers]
     halves = [length_of(climb.elements) / 2 for climb in climbs]
     middles = [beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
     headings = [heading_beyond(climb.elements, half) for climb, half in zip(climbs, halves, strict=True)]
-    parts = [(part, n) for n, climb in enumerate(climbs) for each in climb.elements for part in halved(each)]
-    index = Nearness([part for part, _ in parts], snap)
-    near, same = index.beside(middles, snap, headings), index.beside(middles, snap, headings, level)
+    index = Nearness([climb.elements for climb in climbs])
+    near, same = (index.beside(middles, terms.snap, headings, level) for level in (0.0, terms.level))
     on_level = set(zip(same.which.tolist(), same.number.tolist(), strict=True))
     found: set[int] = set()
-    for one, part, turn in zip(near.which.tolist(), near.number.tolist(), near.turn.tolist(), strict=True):
-        other = parts[part][1]
-        if one != other and turn <= kink and (one, part) not in on_level:
-            found |= {numbers[one], numbers[other]}
+    for foot in near.feet():
+        if foot.which != foot.row and foot.turn <= terms.kink and (foot.which, foot.number) not in on_level:
+            found |= {numbers[foot.which], numbers[foot.row]}
     return found
 
 
@@ -92,10 +68,10 @@ def _raised(reach: Reach, low: float, high: float) -> Reach:
     ends = np.cumsum([0.0, *(element.length for element in reach.elements)])
     heights = (low + (high - low) * ends / ends[-1]).tolist()
     elements = [
-        replace(element, start=element.start._replace(z=start), end=element.end._replace(z=end), inner=())
+        element._replace(start=element.start._replace(z=start), end=element.end._replace(z=end), inner=())
         for element, start, end in zip(reach.elements, heights[:-1], heights[1:], strict=True)
     ]
-    return replace(reach, elements=tuple(elements))
+    return reach._replace(elements=tuple(elements))
 
 
 # Turns by their own heights
@@ -110,35 +86,28 @@ class _End(NamedTuple):
         return _End(self.reach, 1 - self.side)
 
 
-def climbing(reaches: Sequence[Reach], *, snap: float, kink: float) -> tuple[list[Reach], list[Fault]]:
+def climbing(reaches: Sequence[Reach], terms: Terms) -> tuple[list[Reach], list[Fault]]:
     """Return reaches, with the turns of a helix drawn as level arcs made the climb they stand for, and words on it.
 
     A reach that is level throughout ends in plan where another one begins, as its tangent and higher or lower: both are
     brought to the height in the middle. From track that meets such reaches at their own height the climb is followed
     from each to the nearest in height. Circles over one another have no end to climb from, and are named.
-
-    Parameters
-    ----------
-    reaches
-        What was fitted to the strokes of the drawing; a reach at z = 0 throughout has no z in it.
-    snap, kink
-        How far apart ends that meet may be, m, and how much their directions may differ, radians.
     """
     level = {number: height for number, reach in enumerate(reaches) if (height := _level(reach)) is not None}
     if not any(level.values()):
-        return list(reaches), _circles(reaches, snap)
-    met, steps = _meetings(reaches, level, snap, kink)
+        return list(reaches), _circles(reaches, terms.snap)
+    met, steps = _meetings(reaches, level, terms)
     heights: dict[int, list[float]] = {}
     for one, other in _followed(level, met, steps):
         for end in (one, other):
             middle = (level[one.reach] + level[other.reach]) / 2
             heights.setdefault(end.reach, [level[end.reach]] * 2)[end.side] = middle
     raised = [_raised(reach, *heights[n]) if n in heights else reach for n, reach in enumerate(reaches)]
-    faults = _circles(reaches, snap)
+    faults = _circles(reaches, terms.snap)
     if heights:
-        first = reaches[min(heights, key=lambda each: level[each])]
+        first = reaches[min(heights, key=lambda each: level[each])].elements[0]
         text = f"{len(heights)} level pieces at rising heights, as turns of a helix, are read as one climb"
-        faults.append(Fault("climb", text, first.elements[0].start, first.handle, first.layer, weight=len(heights)))
+        faults.append(Fault("climb", text, first.start, first.handle, first.layer, weight=len(heights)))
     return raised, faults
 
 
@@ -152,16 +121,17 @@ def _level(reach: Reach) -> float | None:
 
 
 def _meetings(
-    reaches: Sequence[Reach], level: dict[int, float], snap: float, kink: float
+    reaches: Sequence[Reach], level: dict[int, float], terms: Terms
 ) -> tuple[set[_End], dict[_End, list[_End]]]:
     """Return the ends that meet track at their own height, and for each other the level ends higher or lower there."""
     ends = [_End(number, side) for number, reach in enumerate(reaches) if not reach.closed for side in (0, 1)]
     first = [turned(reaches[end.reach].elements[-1]) if end.side else reaches[end.reach].elements[0] for end in ends]
     met: set[_End] = set()
     steps: dict[_End, list[_End]] = {}
-    for one, other in near_pairs([element.start for element in first], snap).tolist():
+    near = pairs(in_plan([element.start for element in first]), terms.snap)
+    for one, other in zip(*(each.tolist() for each in near), strict=True):
         mine, theirs = ends[one], ends[other]
-        if mine.reach == theirs.reach or abs(wrapped(first[one].heading - first[other].heading + math.pi)) > kink:
+        if mine.reach == theirs.reach or abs(wrapped(first[one].heading - first[other].heading + math.pi)) > terms.kink:
             continue
         rise = abs((first[one].start.z or 0.0) - (first[other].start.z or 0.0))
         if rise <= MISFIT:
@@ -201,20 +171,20 @@ def _followed(level: dict[int, float], met: set[_End], steps: dict[_End, list[_E
 
 def _circles(reaches: Sequence[Reach], snap: float) -> list[Fault]:
     """Return a fault for each place where circles lie over one another."""
-    rings: dict[tuple[int, int, int], list[Reach]] = {}
+    rings: dict[tuple[int, int, int], list[Element]] = {}
     for reach in reaches:
         first = reach.elements[0]
         if reach.closed and first.curvature and all(each.curvature == first.curvature for each in reach.elements):
             radius = 1 / first.curvature
             x = first.start.x - radius * math.sin(first.heading)
             y = first.start.y + radius * math.cos(first.heading)
-            rings.setdefault((round(x / snap), round(y / snap), round(abs(radius) / snap)), []).append(reach)
+            rings.setdefault((round(x / snap), round(y / snap), round(abs(radius) / snap)), []).append(first)
     cure = "draw the turns of a helix as a HELIX, as a 3D polyline, or as half-turn arcs at rising heights"
     return [
         Fault(
             "turns",
             f"{1 + len(more)} circles lie over one another: {cure}",
-            ring.elements[0].start,
+            ring.start,
             ring.handle,
             ring.layer,
         )

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gradehaul.plan.drawing.elements import gap, halved, place
-from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat, nearest_pairs
-from gradehaul.plan.drawing.nearness import Nearness, components
-from gradehaul.plan.drawing.records import Element, Label, Linked, Reach, Spot, Stroke
+from gradehaul.plan.drawing.elements import gap, place
+from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat
+from gradehaul.plan.drawing.nearness import Nearness, components, nearest_of
+from gradehaul.plan.drawing.records import Element, Label, Linked, Reach, Spot, Stroke, Terms
 
 
-def at_zero_elevation(
-    reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], *, near: float, snap: float
-) -> list[Reach]:
+def at_zero_elevation(reaches: Sequence[Reach], texts: Sequence[tuple[Label, float]], terms: Terms) -> list[Reach]:
     """Return reaches with those set to height 0 that lie there.
 
     Where any track of a drawing has a z other than 0 the drawing is one in space, and track at z = 0 lies at 0. Arcs
@@ -31,57 +28,55 @@ def at_zero_elevation(
         What was fitted to the strokes of the drawing; a reach at z = 0 throughout has no z in it.
     texts
         Texts that are heights, m, and are not yet used.
-    near
-        How far from an end its text may stand, m.
-    snap
-        How far apart ends that meet may be, m.
+    terms
+        How far from an end its text may stand, and how far apart ends that meet may be.
 
     Examples
     --------
+    >>> from gradehaul.plan.drawing.records import terms
+    >>> on = terms(0.0165, "mm", ["*"])
     >>> def straight(start, end, z):
-    ...     return Reach((Element(Spot(start, 0, z), Spot(end, 0, z), 0.0, 0.0, end - start, "", ""),), False, "", "")
-    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(3, 4, None)], [], near=0.1, snap=0.01)
+    ...     return Reach((Element(Spot(start, 0, z), Spot(end, 0, z), 0.0, 0.0, end - start, "", ""),))
+    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(3, 4, None)], [], on)
     >>> found[1].elements[0].start.z
     0.0
-    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(1, 2, None)], [], near=0.1, snap=0.01)
+    >>> found = at_zero_elevation([straight(0, 1, 0.05), straight(1, 2, None)], [], on)
     >>> found[1].elements[0].start.z is None
     True
     """
     flat = np.array([is_flat(reach) for reach in reaches], dtype=bool)
     if not flat.any() or flat.all():
         return list(reaches)
-    joined, raised = _meetings(reaches, flat, snap)
+    joined, raised = _meetings(reaches, flat, terms.snap)
     numbers = [number for number in np.flatnonzero(flat).tolist() for _ in ends_of(reaches[number])]
     ends = [spot for number in np.flatnonzero(flat).tolist() for spot in ends_of(reaches[number])]
     high = [label.spot for label, height in texts if abs(height) > MISFIT]
-    raised |= {numbers[end] for end in nearest_pairs(ends, high, near)}
+    raised |= {numbers[end] for end in nearest_of(ends, high, terms.near)}
     group = components(len(reaches), joined)
     at_zero = flat & ~np.isin(group, group[sorted(raised)])
     return [_at(reach, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]
 
 
 def _at(reach: Reach, z: float | None) -> Reach:
-    return replace(reach, elements=tuple(_flat_at(element, z) for element in reach.elements))
+    return reach._replace(elements=tuple(_flat_at(element, z) for element in reach.elements))
 
 
 def _flat_at(element: Element, z: float | None) -> Element:
-    return replace(element, start=element.start._replace(z=z), end=element.end._replace(z=z))
+    return element._replace(start=element.start._replace(z=z), end=element.end._replace(z=z))
 
 
 def _meetings(reaches: Sequence[Reach], flat: NDArray[np.bool_], snap: float) -> tuple[list[tuple[int, int]], set[int]]:
     """Return the pairs of flat reaches that meet, and the flat ones that meet track at another height than 0."""
-    parts = [(part, n) for n, reach in enumerate(reaches) for element in reach.elements for part in halved(element)]
     ends = [(spot, number) for number, reach in enumerate(reaches) for spot in ends_of(reach)]
-    near = Nearness([part for part, _ in parts], snap).beside([spot for spot, _ in ends], snap)
-    one, other = (np.array([n for _, n in each], dtype=np.int64) for each in (ends, parts))
-    own, met = one[near.which], other[near.number]
-    pairs = near.only(own != met)
+    index = Nearness([reach.elements for reach in reaches])
+    near = index.beside([spot for spot, _ in ends], snap)
+    own = np.array([number for _, number in ends], dtype=np.int64)[near.which]
     joined: list[tuple[int, int]] = []
     higher: list[tuple[int, Spot]] = []
     level: dict[int, list[Spot]] = {}
     feet: dict[int, list[tuple[int, Spot]]] = {}
-    for end, number, along in zip(pairs.which.tolist(), pairs.number.tolist(), pairs.along.tolist(), strict=True):
-        feet.setdefault(end, []).append((parts[number][1], place(parts[number][0], along)))
+    for foot in near.only(own != near.row).feet():
+        feet.setdefault(foot.which, []).append((foot.row, place(index.elements[foot.number], foot.on)))
     for end, places in feet.items():
         spot, mine = ends[end]
         for theirs, there in places:
@@ -142,5 +137,5 @@ def raised_by_plan(
             further = [each for each in linked.joints[joint].ends if each not in seen]
             seen.update(further)
             waiting += further
-    lines = tuple(replace(line, elements=tuple(own)) for line, own in zip(linked.lines, elements, strict=True))
-    return replace(linked, lines=lines)
+    lines = tuple(line._replace(elements=tuple(own)) for line, own in zip(linked.lines, elements, strict=True))
+    return Linked(lines, linked.joints, linked.faults)

@@ -9,10 +9,10 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.drawing.elements import gap, halved, order
+from gradehaul.plan.drawing.elements import gap, in_plan, order
 from gradehaul.plan.drawing.naming.layers import free_name, names_lines
-from gradehaul.plan.drawing.nearness import Nearness, pairs_between
-from gradehaul.plan.drawing.records import Claim, Label, Linked, LinkedJoint, Spot
+from gradehaul.plan.drawing.nearness import Nearness, pairs
+from gradehaul.plan.drawing.records import Claim, DrawnJoint, Label, Linked, Spot
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
 from gradehaul.quantities import describe
@@ -31,9 +31,7 @@ class Names(NamedTuple):
     unused: int
 
 
-def claimed(
-    joints: Sequence[LinkedJoint], claims: Sequence[Claim], unit: str
-) -> tuple[dict[int, str], list[PlanError]]:
+def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) -> tuple[dict[int, str], list[PlanError]]:
     """Return the joints that are named by a point, by their numbers, and what is wrong with the other points.
 
     Parameters
@@ -47,7 +45,7 @@ def claimed(
 
     Examples
     --------
-    >>> joint = LinkedJoint(Spot(1.0, 2.0), "end", ())
+    >>> joint = DrawnJoint(Spot(1.0, 2.0), "end", ())
     >>> claimed([joint], [Claim("Wharf", 1.001, 2.0, 0.005)], "mm")
     ({0: 'Wharf'}, [])
     """
@@ -83,8 +81,9 @@ def claimed(
 def named_marks(marks: Sequence[Label], labels: Sequence[Label], near: float) -> list[Spot]:
     """Return the points that a text of their own layer stands beside, within `near`, m: those are joints."""
     texts = [label for label in labels if len(label.text) <= LONGEST]
-    pairs = pairs_between([mark.spot for mark in marks], [label.spot for label in texts], near)
-    found = {mark for mark, text, _ in pairs if texts[text].layer == marks[mark].layer}
+    both = pairs(in_plan([mark.spot for mark in marks]), near, in_plan([label.spot for label in texts]))
+    beside = zip(*(each.tolist() for each in both), strict=True)
+    found = {mark for mark, text in beside if texts[text].layer == marks[mark].layer}
     return [marks[mark].spot for mark in sorted(found)]
 
 
@@ -124,8 +123,8 @@ def name_all(
     free = list(range(len(texts)))
     joints, lines = {**claims}, {**(known_lines or {})}
     used = {*lines_taken, *claims.values(), *lines.values()}
-    for names, pairs in zip((joints, lines), _beside(linked, texts, near), strict=True):
-        own, free = _nearest_first(free, pairs)
+    for names, beside in zip((joints, lines), _beside(linked, texts, near), strict=True):
+        own, free = _nearest_first(free, beside)
         for number in sorted(set(own) - set(names)):
             names[number] = free_name(texts[own[number]].text, used)
             used.add(names[number])
@@ -174,19 +173,20 @@ def _beside(
     layers = [{element.layer for element in line.elements} for line in linked.lines]
     drawn = set().union(*layers)
     spots = [text.spot for text in texts]
-    at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
+    layers_at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
+    at = [joint.spot for joint in linked.joints]
+    near_joints = zip(*(each.tolist() for each in pairs(in_plan(spots), near, in_plan(at))), strict=True)
     of_joints = [
-        (off, text, joint)
-        for text, joint, off in pairs_between(spots, [joint.spot for joint in linked.joints], near)
-        if not names_lines(texts[text]) and (texts[text].layer in at[joint] or texts[text].layer not in drawn)
+        (gap(spots[text], at[joint]), text, joint)
+        for text, joint in near_joints
+        if not names_lines(texts[text]) and (texts[text].layer in layers_at[joint] or texts[text].layer not in drawn)
     ]
-    parts = [(part, n) for n, line in enumerate(linked.lines) for element in line.elements for part in halved(element)]
-    beside = Nearness([part for part, _ in parts], near / 10).beside(spots, near)
+    index = Nearness([line.elements for line in linked.lines])
     best: dict[tuple[int, int], float] = {}
-    for text, number, off in zip(beside.which.tolist(), beside.number.tolist(), beside.off.tolist(), strict=True):
-        part, line = parts[number]
-        if texts[text].layer == part.layer or texts[text].layer not in drawn:
-            best[text, line] = min(off, best.get((text, line), math.inf))
+    for foot in index.beside(spots, near).feet():
+        layer = texts[foot.which].layer
+        if layer == index.elements[foot.number].layer or layer not in drawn:
+            best[foot.which, foot.row] = min(foot.off, best.get((foot.which, foot.row), math.inf))
     return of_joints, [(off, text, line) for (text, line), off in best.items()]
 
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from itertools import groupby
 from typing import NamedTuple
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, place
-from gradehaul.plan.drawing.records import Label, Linked, LinkedJoint, LinkedLine, ReachEnd
+from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Label, Linked, ReachEnd
 from gradehaul.quantities import read_quantity
 
 RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
@@ -95,16 +94,16 @@ def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: 
     for text, numbers in groups.items():
         here = min(numbers)
         at = tuple(sorted(end for number in numbers for end in linked.joints[number].ends))
-        joints[here] = LinkedJoint(joints[here].spot, "table", at)
+        joints[here] = DrawnJoint(joints[here].spot, "table", at)
         name, length = _bridge(text, unit)
         names[after[here]] = name
         if length is not None:
             lengths[after[here]] = length
     lines = tuple(
-        replace(line, start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
+        line._replace(start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
         for line in linked.lines
     )
-    return Turntables(replace(linked, lines=lines, joints=tuple(joints.values())), names, lengths)
+    return Turntables(Linked(lines, tuple(joints.values()), linked.faults), names, lengths)
 
 
 def _bridge(text: str, unit: str) -> tuple[str, float | None]:
@@ -126,8 +125,11 @@ def _bridge(text: str, unit: str) -> tuple[str, float | None]:
 # Slips
 
 
-def with_slips(joint: LinkedJoint, texts: Collection[str], names: Sequence[str]) -> LinkedJoint:
+def with_slips(joint: DrawnJoint, labels: Sequence[Label], names: Sequence[str], near: float) -> DrawnJoint:
     """Return a crossing with the slips that texts beside it name, each as two lines with ``to`` between them."""
+    texts = {label.text for label in labels if joint.kind == "crossing" and gap(label.spot, joint.spot) <= near}
+    if not texts:
+        return joint
     by_name = {_of_crossing(joint, end, names): end for end in joint.ends}
     found = [
         (min(by_name[one], by_name[other]), max(by_name[one], by_name[other]))
@@ -135,10 +137,10 @@ def with_slips(joint: LinkedJoint, texts: Collection[str], names: Sequence[str])
         for other in by_name
         if f"{one} to {other}" in texts
     ]
-    return replace(joint, slips=tuple(sorted({*joint.slips, *found}))) if found else joint
+    return joint._replace(slips=tuple(sorted({*joint.slips, *found}))) if found else joint
 
 
-def _of_crossing(joint: LinkedJoint, end: ReachEnd, names: Sequence[str]) -> str:
+def _of_crossing(joint: DrawnJoint, end: ReachEnd, names: Sequence[str]) -> str:
     """Return an end as a plan names it: by its line, and its side where both ends of the line are here."""
     both = sum(each.line == end.line for each in joint.ends) > 1
     return f"{names[end.line]}.{end.end}" if both else names[end.line]
@@ -148,7 +150,7 @@ def _of_crossing(joint: LinkedJoint, end: ReachEnd, names: Sequence[str]) -> str
 
 
 def berths_of(
-    lines: Sequence[LinkedLine], labels: Sequence[Label], taken: Collection[str]
+    lines: Sequence[DrawnLine], labels: Sequence[Label], taken: Collection[str]
 ) -> tuple[list[tuple[str, ...]], set[str]]:
     """Return for each line the berth that each of its elements is in, empty for none, and the names of all berths.
 

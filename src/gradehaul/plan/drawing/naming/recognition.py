@@ -7,9 +7,9 @@ from collections import deque
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from gradehaul.plan.drawing.elements import length_of, turned, wrapped
-from gradehaul.plan.drawing.nearness import pairs_between
-from gradehaul.plan.drawing.records import Linked, LinkedLine, Spot
+from gradehaul.plan.drawing.elements import gap, in_plan, length_of, turned, wrapped
+from gradehaul.plan.drawing.nearness import pairs
+from gradehaul.plan.drawing.records import DrawnLine, Linked, Spot
 
 _SAME_WAY = math.radians(5)
 
@@ -72,14 +72,17 @@ def _nearest_first(pairs: Iterable[tuple[float, str, int]]) -> dict[int, str]:
 
 def _by_place(linked: Linked, known: Sequence[KnownLine], within: float) -> dict[int, str]:
     places = {name: spot for line in reversed(known) for name, spot in ((line.finish, line.end), (line.start, line.at))}
-    names = list(places)
-    near = pairs_between(list(places.values()), [joint.spot for joint in linked.joints], within)
-    return _nearest_first((off, names[name], number) for name, number, off in near)
+    before, now = list(places.items()), [joint.spot for joint in linked.joints]
+    near = pairs(in_plan(list(places.values())), within, in_plan(now))
+    return _nearest_first(
+        (gap(before[name][1], now[number]), before[name][0], number)
+        for name, number in zip(*(each.tolist() for each in near), strict=True)
+    )
 
 
 def _by_lines(linked: Linked, known: Sequence[KnownLine], joints: dict[int, str]) -> None:
     """Name the joints at the moved ends of lines whose other ends are known, and so on from there."""
-    lines_at: dict[int, list[LinkedLine]] = {}
+    lines_at: dict[int, list[DrawnLine]] = {}
     for drawn in linked.lines:
         for joint in {drawn.start, drawn.finish}:
             lines_at.setdefault(joint, []).append(drawn)
@@ -106,7 +109,7 @@ def _by_lines(linked: Linked, known: Sequence[KnownLine], joints: dict[int, str]
                 waiting.append(far)
 
 
-def _seen_from(line: LinkedLine, joint: int) -> tuple[int, float]:
+def _seen_from(line: DrawnLine, joint: int) -> tuple[int, float]:
     """Return the far joint of a line seen from one of its joints, and the heading in which it leaves that one."""
     if line.start == joint:
         return line.finish, line.elements[0].heading

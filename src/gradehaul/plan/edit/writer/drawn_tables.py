@@ -38,9 +38,9 @@ def tables_of(drawn: Drawn, unit: str) -> dict[tuple[str, str], dict[str, Any]]:
 
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for name, line in drawn.lines.items():
-        found["line", name] = line_table(line, figure)
+        found["line", name] = line_table(line, list(drawn.joints), figure)
     for name, joint in drawn.joints.items():
-        if table := joint_table(joint):
+        if table := joint_table(joint, list(drawn.lines)):
             found[table[0], name] = table[1]
             if joint.length is not None:
                 table[1]["length"] = length_in(joint.length, unit)
