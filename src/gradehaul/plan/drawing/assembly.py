@@ -22,7 +22,7 @@ from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
 from gradehaul.plan.drawing.naming import claimed, name_all, named_marks
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, with_slips, with_turntables
 from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
-from gradehaul.plan.drawing.plausible import check_size, sharp_curves
+from gradehaul.plan.drawing.plausible import check_size, sharp_curves, without_frames
 from gradehaul.plan.drawing.rails import center_lines, refuse_rails
 from gradehaul.plan.drawing.records import (
     Claim,
@@ -89,11 +89,13 @@ def assemble(
         Points name no joint, or heights contradict one another.
     """
     check_size(drawing, terms)
+    drawing = without_frames(drawing, terms)
     layers = Counter(stroke.layer for stroke in drawing.strokes)
     strokes, dropped, gaps = joined(drawing.strokes, terms)
     twice = overlap_faults(dropped, {source: length for source, _, length, _ in dropped}, terms.plan_unit)
     drawing = replace(drawing, strokes=tuple(strokes), faults=(*drawing.faults, *twice, *gaps))
     texts, labels, unread = _sorted_labels(drawing.labels, terms)
+    all_heights = texts
     linked, faults, texts = _linked(drawing, texts, terms)
     faults += unread
     own = by_layer(labels)
@@ -132,6 +134,7 @@ def assemble(
         file=drawing.file,
         unit=drawing.unit,
         layers=dict(sorted(layers.items())),
+        texts=(sorted({label.layer for label in labels}), sorted({label.layer for label, _ in all_heights})),
         lines={line.name: line for line in lines},
         joints={joint.name: joint for joint in joints},
         heights={names.joints[number]: height for number, height in sorted(heights.joints.items())},

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gradehaul.plan.drawing.elements import halved, height, in_plan
-from gradehaul.plan.drawing.records import Element, FloatArray, Spot
+from gradehaul.plan.drawing.records import Element, FloatArray, Label, Spot
 
 IntArray = NDArray[np.int64]
 
@@ -68,6 +68,32 @@ def nearest_of(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -
         if mine not in found or away < found[mine][0]:
             found[mine] = away, theirs
     return found
+
+
+def beside_texts(labels: Sequence[Label], spots: Sequence[Spot], near: float) -> list[tuple[float, int, int]]:
+    """Return texts with the points within a distance, m, of where they are drawn: a rank, the text and the point.
+
+    What is beside the middle of a text comes before what is beside one of its ends.
+
+    Examples
+    --------
+    >>> label = Label("Summit", Spot(0.5, 0), "", "", (0.2, 0.0))
+    >>> beside_texts([label], [Spot(0.3, 0.01), Spot(0.6, 0.01), Spot(0.8, 0)], 0.05)
+    [(0.060249, 0, 1), (0.110125, 0, 0)]
+    """
+    middle, there = in_plan([label.spot for label in labels]), in_plan(spots)
+    half = np.array([label.half for label in labels], dtype=np.float64).reshape(-1, 2)
+    count = np.minimum(np.ceil(np.hypot(*half.T) / near * 4), 100).astype(np.int64) + 1
+    of = np.repeat(np.arange(len(labels)), count)
+    share = (np.arange(len(of)) - (np.cumsum(count) - count)[of]) / np.maximum(count - 1, 1)[of] * 2 - 1
+    one, spot = pairs(middle[of] + half[of] * share[:, None], 1.04 * near, there)  # points no farther apart than near/2
+    text, spot = np.unique(np.column_stack((of[one], spot)), axis=0).T
+    away, reach = there[spot] - middle[text], half[text]
+    along = np.clip((away * reach).sum(axis=1) / np.maximum((reach**2).sum(axis=1), 1e-18), -1.0, 1.0)
+    off = np.hypot(*(away - reach * along[:, None]).T)
+    rank = np.round(off + np.hypot(*away.T) / 2, 6)
+    rows = zip(rank.tolist(), text.tolist(), spot.tolist(), (off <= near).tolist(), strict=True)
+    return sorted((rank, text, spot) for rank, text, spot, fair in rows if fair)
 
 
 class Foot(NamedTuple):

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Stroke, Terms
+from gradehaul.plan.drawing.nearness import components, pairs
+from gradehaul.plan.drawing.records import Drawing, Element, Fault, FloatArray, Spot, Stroke, Terms
 from gradehaul.plan.drawing.wording import length_text
+from gradehaul.plan.names import quoted
 from gradehaul.quantities import convert
 
 SMALLEST = 5.0
@@ -18,6 +22,9 @@ SHARPEST = 5.0
 """In gauges: no stock runs round a smaller radius (our own choice, under the sharpest tram track: 80 mm in H0)."""
 CROWD = 24
 """More ends than this within `snap` of most ends are no track: a turnout has three, a double slip eight."""
+
+CORNER, SPLIT = math.radians(45), math.radians(1)
+"""Closed figures of straights that turn by more at their corners, and by less at all else, are no track."""
 
 _USUAL = 4.0
 """A layout is about this large, m (common practice): units are compared by how near they bring a drawing to it."""
@@ -98,6 +105,61 @@ def _crowded(strokes: Sequence[Stroke], snap: float, level: float) -> bool:
     # One number for each cell: unlike cells hardly ever share one, and a shared one decides nothing.
     _, cell, counts = np.unique(cells @ _CELL, return_inverse=True, return_counts=True)
     return bool(np.mean(counts[cell] > CROWD + 1) > 0.5)
+
+
+def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
+    """Return a drawing without closed figures of straight lines with corners, as tables and walls are, and named.
+
+    No other track begins or ends at such a corner. A drawing of such figures alone stays as it is.
+    """
+    strokes = drawing.strokes
+    if not strokes:
+        return drawing
+    tips = np.concatenate([stroke.points[[0, -1]] for stroke in strokes])
+    onward = np.concatenate([stroke.points[[1, -2]] for stroke in strokes]) - tips
+    heading = np.arctan2(onward[:, 1], onward[:, 0])
+    place = components(len(tips), np.column_stack(pairs(tips, terms.snap)))
+    by_place = np.argsort(place, kind="stable")
+    node, first, often = np.unique(place[by_place], return_index=True, return_counts=True)
+    two = often == 2
+    one, other = by_place[first[two]], by_place[first[two] + 1]
+    turn = np.abs(np.remainder(heading[one] - heading[other], math.tau) - math.pi)
+    fair = np.zeros(len(tips), dtype=bool)
+    fair[node[two]] = (turn > CORNER) | (turn < SPLIT)
+    corners = np.zeros(len(tips), dtype=np.int64)
+    corners[node[two]] = turn > CORNER
+    inner = [_corners(stroke) for stroke in strokes]
+    figure = components(
+        len(tips), np.concatenate((np.column_stack((place, np.arange(len(tips)))), np.arange(len(tips)).reshape(-1, 2)))
+    )
+    lost = np.unique(figure[~fair[place]])
+    lost = np.union1d(lost, figure[::2][[count is None for count in inner]])
+    count = np.bincount(figure, corners * (place == np.arange(len(tips))), len(tips))
+    count += np.bincount(figure[::2], [each or 0 for each in inner], len(tips))
+    gone = ~np.isin(figure[::2], lost) & (count[figure[::2]] >= 3)
+    if not gone.any() or gone.all():
+        return drawing
+    frames = [stroke for stroke, is_gone in zip(strokes, gone.tolist(), strict=True) if is_gone]
+    counts = Counter(stroke.layer for stroke in frames)
+    faults = []
+    for layer, count_ in counts.items():
+        first = next(stroke for stroke in frames if stroke.layer == layer)
+        text = f"closed figures with corners on layer {quoted(layer)} are no track: left out"
+        faults.append(Fault("no-track", text, Spot(*first.points[0].tolist()), first.handle, layer, count_))
+    kept = tuple(stroke for stroke, is_gone in zip(strokes, gone.tolist(), strict=True) if not is_gone)
+    return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults))
+
+
+def _corners(stroke: Stroke) -> int | None:
+    """Return how many corners a stroke of straight lines has between its ends, None where it is no such stroke."""
+    if stroke.bulges.any():
+        return None
+    if len(stroke.points) == 2:
+        return 0
+    way = np.diff(stroke.points, axis=0)
+    heading = np.arctan2(way[:, 1], way[:, 0])
+    turn = np.abs(np.remainder(np.diff(heading) + math.pi, math.tau) - math.pi)
+    return int((turn > CORNER).sum()) if ((turn > CORNER) | (turn < SPLIT)).all() else None
 
 
 def likely_unit(size: float, unit: str) -> str:

@@ -157,12 +157,16 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A text of the drawing: what it says, where, and on which layer."""
+    """A text of the drawing: what it says, where its middle is drawn, and on which layer.
+
+    `half` leads from its middle to the middle of its right side, m.
+    """
 
     text: str
     spot: Spot
     layer: str
     handle: str
+    half: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,6 +315,8 @@ class Drawn:
     """The unit that the drawing is drawn in, by its short name."""
     layers: Mapping[str, int]
     """The layers that were read, with the count of their strokes."""
+    texts: tuple[Sequence[str], Sequence[str]]
+    """The layers whose texts were read: as names, and as heights."""
     lines: Mapping[str, DrawnLine]
     joints: Mapping[str, DrawnJoint]
     heights: Mapping[str, float]

@@ -15,6 +15,7 @@ from gradehaul.plan.drawing.dxf.blocks import CURVES, Blocks, Item
 from gradehaul.plan.drawing.dxf.curves import MOST_POINTS, Budget, Curves, curve_of, strokes_of
 from gradehaul.plan.drawing.dxf.entities import TEXTS, handle_of, label_of, layer_of, mark_of, matches, mended_name
 from gradehaul.plan.drawing.dxf.file import check_file, load, warnings
+from gradehaul.plan.drawing.naming.layers import use_of
 from gradehaul.plan.drawing.records import Drawing, Fault, Label, Stroke, option
 from gradehaul.plan.names import clean, cut, listed, quoted
 from gradehaul.quantities import convert, length_unit
@@ -32,7 +33,7 @@ _MOST_LAYERS = 4
 def read_drawing(
     path: str | Path,
     *,
-    layers: Sequence[str],
+    layers: Sequence[str] | None,
     height_layers: Sequence[str] = (),
     unit: str | None = None,
     folder: str | Path | None = None,
@@ -46,7 +47,8 @@ def read_drawing(
     path
         The file, as the builder names it; messages name it the same.
     layers
-        Names of the layers to read, or shell patterns such as ``TRACK*``; capitals do not matter.
+        Names of the layers to read, or shell patterns such as ``TRACK*``; capitals do not matter. None for all but
+        those that show no track by their names.
     height_layers
         Layers of which the texts are read as well.
     unit
@@ -85,7 +87,7 @@ def read_drawing(
     [[0.0, 0.0], [0.6096, 0.0]]
     """
     file = str(path)
-    if not layers:
+    if layers is not None and not layers:
         raise DrawingError("no layer is named to read", file=file, write='layers = ["..."]')
     try:
         given = None if unit is None else length_unit(unit)
@@ -97,7 +99,7 @@ def read_drawing(
         with warnings() as messages:
             document, code = load(whole)
             own, about = _unit(code, given, typed)
-            reading = _Reading(document, file, layers, height_layers, convert(1.0, own), tolerance)
+            reading = _Reading(document, file, layers, height_layers, convert(1.0, own), tolerance, typed=typed)
             strokes, marks, faults = reading.read()
     except DrawingError as error:
         raise error.at(file=file) from error.__cause__
@@ -128,24 +130,34 @@ class _Reading:
         self,
         document: Any,  # noqa: ANN401 - a document of the library
         file: str,
-        layers: Sequence[str],
+        layers: Sequence[str] | None,
         height_layers: Sequence[str],
         per_meter: float,
         tolerance: float,
+        *,
+        typed: bool,
     ) -> None:
-        self.document, self.file, self.patterns = document, file, layers
+        self.document, self.file, self.patterns, self.typed = document, file, layers, typed
         self.scale, self.budget = 1 / per_meter, Budget(tolerance * per_meter)
         self.shown = cache(lambda layer: clean(mended_name(layer)))
         """A layer's name in readable characters."""
-        self.lines = cache(lambda layer: matches(self.shown(layer), layers))
+        self.use = cache(lambda layer: use_of(self.shown(layer)))
+        self.lines = cache(lambda layer: self.use(layer) == "track" if layers is None else self.chosen(layer, layers))
         """Whether the lines of a layer are read."""
-        self.any = cache(lambda layer: self.lines(layer) or matches(self.shown(layer), height_layers))
+        texts = {"heights", "names"} if layers is None else {"names"} if typed else set()
+        self.any = cache(
+            lambda layer: self.lines(layer) or self.use(layer) in texts or self.chosen(layer, height_layers)
+        )
         """Whether anything of a layer is read."""
         self.curves = Curves()
         self.labels: list[Label] = []
         self.points: list[Item] = []
         self.errors: dict[tuple[str, str], DrawingError] = {}
         self.unknown: dict[str, list[Item]] = {}
+
+    def chosen(self, layer: str, patterns: Sequence[str]) -> bool:
+        """Return whether a layer is one of those that are named."""
+        return matches(self.shown(layer), patterns)
 
     def read(self) -> tuple[list[Stroke], list[Label], list[Fault]]:
         """Return the strokes, marks and faults of the document; its labels are found on the way."""
@@ -216,13 +228,19 @@ class _Reading:
         paper = sum(entity.dxftype() != "VIEWPORT" for layout in layouts for entity in layout)
         if paper:
             found.append(Fault("paper-space", f"{paper} entities are on paper, not in the model space: not read"))
-        # Names and heights may be among the texts on the other layers.
-        of = (layer_of(entity) for entity in model if entity.dxftype() in TEXTS)
-        texts = Counter(self.shown(layer) for layer in of if not self.any(layer))
-        each = [f"{n} {'text' if n == 1 else 'texts'} on {layer}" for layer, n in texts.most_common(_MOST_LAYERS)]
-        more = [f"{len(texts) - _MOST_LAYERS} more layers"] if len(texts) > _MOST_LAYERS else []
-        if each:
-            found.append(Fault("not-read", f"{', '.join(each + more)} not read", weight=texts.total()))
+        # Names and heights may be among the texts on the other layers, and track among what looks like none.
+        left = [(layer_of(entity), entity.dxftype() in TEXTS) for entity in model]
+        for one, many, is_text in (("text", "texts", True), ("entity", "entities", False))[: 2 if self.typed else 1]:
+            counts = Counter(self.shown(layer) for layer, text in left if text == is_text and not self.any(layer))
+            each = [f"{n} {one if n == 1 else many} on {layer}" for layer, n in counts.most_common(_MOST_LAYERS)]
+            more = [f"{len(counts) - _MOST_LAYERS} more layers"] if len(counts) > _MOST_LAYERS else []
+            why = (
+                " by the names of their layers; --layers reads the layers that it names"
+                if self.patterns is None
+                else ""
+            )
+            if each:
+                found.append(Fault("not-read", f"{', '.join(each + more)} not read{why}", weight=counts.total()))
         return found
 
     def all_errors(self) -> DrawingError | Problems:
@@ -235,13 +253,16 @@ class _Reading:
 
     def nothing(self, layers: Counter[str], dropped: bool) -> DrawingError:
         """Return the error for a drawing that draws no line on the layers to read."""
-        patterns = listed(self.patterns)
         if not layers:
             wrong = "the drawing draws nothing in its model space"
             return DrawingError(wrong, write="it again with the track in the model space")
+        names = [f"{quoted(self.shown(layer))} ({count:,})" for layer, count in layers.most_common(12)]
+        more = f" and {len(layers) - 12} more" if len(layers) > 12 else ""
+        if self.patterns is None and not any(map(self.lines, layers)):
+            wrong = "no layer looks like track by its name"
+            return DrawingError(wrong, found=f"{', '.join(names)}{more}", write="--layers with those of the track")
+        patterns = listed(self.patterns or ["*"])
         if self.unknown or self.labels or dropped:
             found = ", ".join(f"{len(items)} {clean(kind)}" for kind, items in list(self.unknown.items())[:6])
             return DrawingError(f"nothing on the layers {patterns} can be read as track", found=found or "texts alone")
-        names = [f"{quoted(self.shown(layer))} ({count:,})" for layer, count in layers.most_common(12)]
-        more = f" and {len(layers) - 12} more" if len(layers) > 12 else ""
         return DrawingError(f"nothing is on the layers {patterns}", write=f"one of {', '.join(names)}{more}")

@@ -12,7 +12,7 @@ import numpy as np
 
 from gradehaul.errors import DrawingError
 from gradehaul.plan.drawing.elements import length_of
-from gradehaul.plan.drawing.nearness import Nearness, nearest_of
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts
 from gradehaul.plan.drawing.records import DrawnLine, Element, Fault, Label, Linked, Reach, Spot, Terms
 from gradehaul.plan.drawing.wording import UNUSED, at_text
 from gradehaul.plan.names import key_text, quoted
@@ -150,11 +150,12 @@ def _texts_at_joints(
 ) -> list[tuple[Label, float]]:
     """Give each text that is a height to the joint nearest to it; return those that stand near none."""
     spots = [joint.spot for joint in linked.joints]
-    beside = nearest_of([label.spot for label, _ in texts], spots, near)
-    rows = [(off, texts[number][0].text, joint, texts[number][1]) for number, (off, joint) in beside.items()]
-    for _, text, joint, height in sorted(rows):
-        shown[joint].append(Source(height, f"the text {quoted(text)}"))
-    return [each for number, each in enumerate(texts) if number not in beside]
+    taken: set[int] = set()
+    for _, number, joint in beside_texts([label for label, _ in texts], spots, near):
+        if number not in taken:
+            taken.add(number)
+            shown[joint].append(Source(texts[number][1], f"the text {quoted(texts[number][0].text)}"))
+    return [each for number, each in enumerate(texts) if number not in taken]
 
 
 def _unused(

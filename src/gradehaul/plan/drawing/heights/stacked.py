@@ -10,7 +10,7 @@ import numpy as np
 
 from gradehaul.plan.drawing.elements import beyond, heading_beyond, in_plan, length_of, turned, wrapped
 from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat
-from gradehaul.plan.drawing.nearness import Nearness, nearest_of, pairs
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts, pairs
 from gradehaul.plan.drawing.records import Element, Fault, Label, Reach, Terms
 
 LEAST_TURN = math.radians(60)
@@ -33,9 +33,11 @@ def lifted(
     """
     flat = [number for number, reach in enumerate(reaches) if is_flat(reach) and not reach.closed]
     ends = [spot for number in flat for spot in ends_of(reaches[number])]
-    best = nearest_of(ends, [label.spot for label, _ in texts], terms.near)
+    best: dict[int, int] = {}
+    for _, text, end in beside_texts([label for label, _ in texts], ends, terms.near):
+        best.setdefault(end, text)
     beside = {
-        number: (best[2 * row][1], best[2 * row + 1][1])
+        number: (best[2 * row], best[2 * row + 1])
         for row, number in enumerate(flat)
         if 2 * row in best and 2 * row + 1 in best
     }

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gradehaul.plan.drawing.elements import gap, place
 from gradehaul.plan.drawing.heights import MISFIT, ends_of, is_flat
-from gradehaul.plan.drawing.nearness import Nearness, components, nearest_of
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts, components
 from gradehaul.plan.drawing.records import Element, Label, Linked, Reach, Spot, Stroke, Terms
 
 
@@ -50,8 +50,8 @@ def at_zero_elevation(reaches: Sequence[Reach], texts: Sequence[tuple[Label, flo
     joined, raised = _meetings(reaches, flat, terms.snap)
     numbers = [number for number in np.flatnonzero(flat).tolist() for _ in ends_of(reaches[number])]
     ends = [spot for number in np.flatnonzero(flat).tolist() for spot in ends_of(reaches[number])]
-    high = [label.spot for label, height in texts if abs(height) > MISFIT]
-    raised |= {numbers[end] for end in nearest_of(ends, high, terms.near)}
+    high = [label for label, height in texts if abs(height) > MISFIT]
+    raised |= {numbers[end] for _, _, end in beside_texts(high, ends, terms.near)}
     group = components(len(reaches), joined)
     at_zero = flat & ~np.isin(group, group[sorted(raised)])
     return [_at(reach, 0.0) if low else reach for reach, low in zip(reaches, at_zero.tolist(), strict=True)]

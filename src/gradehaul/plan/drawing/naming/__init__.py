@@ -9,9 +9,9 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from gradehaul.errors import PlanError
-from gradehaul.plan.drawing.elements import gap, in_plan, order
+from gradehaul.plan.drawing.elements import gap, order
 from gradehaul.plan.drawing.naming.layers import free_name, names_lines
-from gradehaul.plan.drawing.nearness import Nearness, pairs
+from gradehaul.plan.drawing.nearness import Nearness, beside_texts
 from gradehaul.plan.drawing.records import Claim, DrawnJoint, Label, Linked, Spot
 from gradehaul.plan.drawing.wording import at_text
 from gradehaul.plan.names import quoted
@@ -81,9 +81,8 @@ def claimed(joints: Sequence[DrawnJoint], claims: Sequence[Claim], unit: str) ->
 def named_marks(marks: Sequence[Label], labels: Sequence[Label], near: float) -> list[Spot]:
     """Return the points that a text of their own layer stands beside, within `near`, m: those are joints."""
     texts = [label for label in labels if len(label.text) <= LONGEST]
-    both = pairs(in_plan([mark.spot for mark in marks]), near, in_plan([label.spot for label in texts]))
-    beside = zip(*(each.tolist() for each in both), strict=True)
-    found = {mark for mark, text in beside if texts[text].layer == marks[mark].layer}
+    beside = beside_texts(texts, [mark.spot for mark in marks], near)
+    found = {mark for _, text, mark in beside if texts[text].layer == marks[mark].layer}
     return [marks[mark].spot for mark in sorted(found)]
 
 
@@ -174,11 +173,9 @@ def _beside(
     drawn = set().union(*layers)
     spots = [text.spot for text in texts]
     layers_at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
-    at = [joint.spot for joint in linked.joints]
-    near_joints = zip(*(each.tolist() for each in pairs(in_plan(spots), near, in_plan(at))), strict=True)
     of_joints = [
-        (gap(spots[text], at[joint]), text, joint)
-        for text, joint in near_joints
+        (rank, text, joint)
+        for rank, text, joint in beside_texts(texts, [joint.spot for joint in linked.joints], near)
         if not names_lines(texts[text]) and (texts[text].layer in layers_at[joint] or texts[text].layer not in drawn)
     ]
     index = Nearness([line.elements for line in linked.lines])

@@ -1,11 +1,11 @@
-"""Layers known by their names, as export writes them: names of lines, berths, turntables and slips."""
+"""Layers known by their names: benchwork, heights and names, and as export writes them lines, berths and slips."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
 from itertools import groupby
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, place
@@ -23,6 +23,39 @@ BERTH = "Berth "
 
 EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS)
 """The layers of an exported drawing that hold its track and names."""
+
+
+_TRACK = ("track", "rail", "line", "main", "siding", "yard", "spur", "branch", "turnout", "helix", "berth", "gleis")
+_HEIGHTS = ("height", "elevation", "elev", "höhe", "hoehe")
+_NAMES = ("name", "label", "turntable", "slip")
+_OTHER = (
+    *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window", "aisle"),
+    *("floor", "furniture", "fascia", "backdrop", "building", "structure", "scenery", "terrain", "contour", "tree"),
+    *("road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend", "defpoint", "hatch"),
+    *("viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür", "fenster", "gebäude"),
+    *("straße", "strasse", "bemaßung", "rahmen"),
+)
+"""How words begin that tell what a layer shows (our own choice); track before all others, but for heights and names."""
+
+
+def use_of(layer: str) -> Literal["track", "heights", "names", "other"]:
+    """Return what a layer most likely shows, by its name: track, unless a word of it says otherwise.
+
+    Examples
+    --------
+    >>> [use_of(layer) for layer in ("YARD-TRACK", "Track heights", "TABLES", "0", "Turntables")]
+    ['track', 'heights', 'other', 'track', 'names']
+    """
+    words = re.findall(r"[^\W\d_]+", layer.casefold())
+
+    def says(stems: Sequence[str]) -> bool:
+        return any(word.startswith(stem) for word in words for stem in stems)
+
+    if says(_HEIGHTS):
+        return "heights"
+    if says(_NAMES):
+        return "names"
+    return "other" if says(_OTHER) and not says(_TRACK) else "track"
 
 
 class Labels(NamedTuple):
