@@ -143,9 +143,9 @@ def without_frames(drawing: Drawing, terms: Terms) -> Drawing:
     counts = Counter(stroke.layer for stroke in frames)
     faults = []
     for layer, count_ in counts.items():
-        first = next(stroke for stroke in frames if stroke.layer == layer)
+        start = next(stroke for stroke in frames if stroke.layer == layer)
         text = f"closed figures with corners on layer {quoted(layer)} are no track: left out"
-        faults.append(Fault("no-track", text, Spot(*first.points[0].tolist()), first.handle, layer, count_))
+        faults.append(Fault("no-track", text, Spot(*start.points[0].tolist()), start.handle, layer, count_))
     kept = tuple(stroke for stroke, is_gone in zip(strokes, gone.tolist(), strict=True) if not is_gone)
     return replace(drawing, strokes=kept, faults=(*drawing.faults, *faults))
 
