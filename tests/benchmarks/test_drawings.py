@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from gradehaul.plan.drawing.assembly import assemble, reaches_of
+from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.drawing.dxf.file import dxf_library
-from gradehaul.plan.drawing.dxf.reading import read_drawing
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.records import terms
 from gradehaul.plan.edit.importing import ImportOptions, import_drawing

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gradehaul.errors import DrawingError
-from gradehaul.plan.drawing.dxf.reading import UNITS, read_drawing
+from gradehaul.plan.drawing.dxf import UNITS, read_drawing
 from plan.drawing.dxf_files import METER, MM, ON, ezdxf, line, new, plain, read, saved, strokes, written
 
 

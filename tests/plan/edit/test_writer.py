@@ -10,7 +10,9 @@ import tomli
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan import read_plan
-from gradehaul.plan.edit.writer import MARK, Changes, lines_before, new_plan, updated_plan
+from gradehaul.plan.edit.writer import Changes, new_plan, updated_plan
+from gradehaul.plan.edit.writer.drawn_tables import lines_before
+from gradehaul.plan.edit.writer.text import MARK
 from plan.drawing.hand_made import assembled, label, polyline, straight
 
 MAIN = straight(0, 0, 2, 0, handle="A")

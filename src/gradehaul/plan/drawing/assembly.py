@@ -13,17 +13,14 @@ from gradehaul.errors import GradehaulError, Problems, QuantityError
 from gradehaul.plan.drawing.dxf.entities import matches
 from gradehaul.plan.drawing.fitting import fit_stroke
 from gradehaul.plan.drawing.heights import read_heights
-from gradehaul.plan.drawing.heights.stacked import climbing, lifted
-from gradehaul.plan.drawing.heights.zero_elevation import at_zero_elevation, raised_by_plan
+from gradehaul.plan.drawing.heights.levels import at_zero_elevation, climbing, lifted, raised_by_plan
 from gradehaul.plan.drawing.joining import joined
 from gradehaul.plan.drawing.linking import link
 from gradehaul.plan.drawing.linking.duplicates import overlap_faults
 from gradehaul.plan.drawing.linking.flaws import kinks_left, uncertain_radii
-from gradehaul.plan.drawing.naming import claimed, name_all, named_marks
+from gradehaul.plan.drawing.naming import KnownLine, claimed, name_all, named_marks, recognize
 from gradehaul.plan.drawing.naming.layers import berths_of, by_layer, with_slips, with_turntables
-from gradehaul.plan.drawing.naming.recognition import KnownLine, recognize
-from gradehaul.plan.drawing.plausible import check_size, sharp_curves, without_frames
-from gradehaul.plan.drawing.rails import center_lines, refuse_rails
+from gradehaul.plan.drawing.plausible import center_lines, check_size, refuse_rails, sharp_curves, without_frames
 from gradehaul.plan.drawing.records import (
     Claim,
     Drawing,
@@ -123,8 +120,8 @@ def assemble(
     if errors:
         raise Problems(errors)
     lines = [
-        line._replace(name=name, railhead_at=along, berths=own if any(own) else ())
-        for line, name, along, own in zip(linked.lines, names.lines, heights.along, berths, strict=True)
+        line._replace(name=name, railhead_at=along, berths=in_berths)
+        for line, name, along, in_berths in zip(linked.lines, names.lines, heights.along, berths, strict=True)
     ]
     joints = [
         with_slips(joint, own.slips, names.lines, terms.near)._replace(name=name, length=lengths.get(number))

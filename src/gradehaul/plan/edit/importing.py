@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from gradehaul.errors import GradehaulError, PlanError, Problems, QuantityError
-from gradehaul.plan.edit.writer import Changes, Written, heights_before, lines_before, new_plan, unit_of, updated_plan
+from gradehaul.plan.edit.writer import Changes, Written, new_plan, updated_plan
+from gradehaul.plan.edit.writer.drawn_tables import heights_before, lines_before, unit_of
 from gradehaul.plan.names import quoted
 from gradehaul.plan.places import berths_named
 from gradehaul.plan.reader import read_plan
@@ -96,7 +97,8 @@ def import_drawing(drawing: str, plan: str | None, options: ImportOptions) -> Im
         A file cannot be read.
     """
     from gradehaul.plan.drawing.assembly import assemble
-    from gradehaul.plan.drawing.dxf import check_file, read_drawing
+    from gradehaul.plan.drawing.dxf import read_drawing
+    from gradehaul.plan.drawing.dxf.file import check_file
     from gradehaul.plan.drawing.naming.layers import use_of
     from gradehaul.plan.drawing.records import CHORDS, terms
 

@@ -192,7 +192,7 @@ def _unused(
 
 def is_flat(reach: Reach) -> bool:
     """Return whether a reach has no height at all."""
-    return all(element.start.z is None and element.end.z is None for element in reach.elements)
+    return all(element.start[2] is None and element.end[2] is None for element in reach.elements)
 
 
 def ends_of(reach: Reach) -> list[Spot]:
@@ -241,6 +241,8 @@ def _thinned(
     any two of them differs from it by more than `SAME_GRADE`. Where an end of the line has no height of its own, the
     first or last of the heights stays.
     """
+    if not pairs:
+        return ()
     length = length_of(elements)
     ends = [(0.0, low)] if low is not None else []
     table = np.array([*ends, *pairs, *([(length, high)] if high is not None else [])], dtype=float)

@@ -112,6 +112,8 @@ def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: 
     unit
         The unit of a bare length.
     """
+    if not labels:
+        return Turntables(linked, {}, {})
     ends = [number for number, joint in enumerate(linked.joints) if joint.kind == "end"]
     groups: dict[str, dict[int, None]] = {}
     for label in labels:
@@ -160,9 +162,9 @@ def _bridge(text: str, unit: str) -> tuple[str, float | None]:
 
 def with_slips(joint: DrawnJoint, labels: Sequence[Label], names: Sequence[str], near: float) -> DrawnJoint:
     """Return a crossing with the slips that texts beside it name, each as two lines with ``to`` between them."""
-    texts = {label.text for label in labels if joint.kind == "crossing" and gap(label.spot, joint.spot) <= near}
-    if not texts:
+    if joint.kind != "crossing":
         return joint
+    texts = {label.text for label in labels if gap(label.spot, joint.spot) <= near}
     by_name = {_of_crossing(joint, end, names): end for end in joint.ends}
     found = [
         (min(by_name[one], by_name[other]), max(by_name[one], by_name[other]))
@@ -185,11 +187,13 @@ def _of_crossing(joint: DrawnJoint, end: ReachEnd, names: Sequence[str]) -> str:
 def berths_of(
     lines: Sequence[DrawnLine], labels: Sequence[Label], taken: Collection[str]
 ) -> tuple[list[tuple[str, ...]], set[str]]:
-    """Return for each line the berth that each of its elements is in, empty for none, and the names of all berths.
+    """Return for each line the berth that each of its elements is in, if any is in one, and the names of all berths.
 
     Track on a layer whose name begins with ``Berth`` is a berth. It bears the name that a text on that layer has, the
     nearest of several, else the rest of the layer's name; one that is taken has a number after it.
     """
+    if not any(map(_is_berth, {element.layer for line in lines for element in line.elements})):
+        return [()] * len(lines), set()
     used = set(taken)
     found: list[tuple[str, ...]] = []
     for line in lines:
@@ -204,7 +208,7 @@ def berths_of(
                 name = free_name(nearest.text if nearest else layer[len(BERTH) :].strip() or "Berth", used)
                 used.add(name)
             berths += [name] * len(elements)
-        found.append(tuple(berths))
+        found.append(tuple(berths) if any(berths) else ())
     return found, used - set(taken)
 
 

@@ -8,7 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.drawing.naming.recognition import KnownLine
+from gradehaul.plan.drawing.naming import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.drawing.tables import joint_table, line_table
 from gradehaul.plan.edit.writer.text import chunks_of, comments, item
