@@ -71,17 +71,17 @@ def nearest_of(spots: Sequence[Spot], others: Sequence[Spot], distance: float) -
 
 
 def beside_texts(labels: Sequence[Label], spots: Sequence[Spot], near: float) -> list[tuple[float, int, int]]:
-    """Return texts with the points within a distance, m, of where they are drawn: a rank, the text and the point.
+    """Return texts with the points within a distance, m, of where they are seen: a rank, the text and the point.
 
     What is beside the middle of a text comes before what is beside one of its ends.
 
     Examples
     --------
-    >>> label = Label("Summit", Spot(0.5, 0), "", "", (0.2, 0.0))
+    >>> label = Label("Summit", Spot(0.3, 0), "", "", (0.2, 0.0), (0.2, 0.0))
     >>> beside_texts([label], [Spot(0.3, 0.01), Spot(0.6, 0.01), Spot(0.8, 0)], 0.05)
     [(0.060249, 0, 1), (0.110125, 0, 0)]
     """
-    middle, there = in_plan([label.spot for label in labels]), in_plan(spots)
+    middle, there = in_plan([label.seen for label in labels]), in_plan(spots)
     half = np.array([label.half for label in labels], dtype=np.float64).reshape(-1, 2)
     count = np.minimum(np.ceil(np.hypot(*half.T) / near * 4), 100).astype(np.int64) + 1
     of = np.repeat(np.arange(len(labels)), count)

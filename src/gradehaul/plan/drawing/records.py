@@ -157,16 +157,23 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A text of the drawing: what it says, where its middle is drawn, and on which layer.
+    """A text of the drawing: what it says, where it was put, and on which layer.
 
-    `half` leads from its middle to the middle of its right side, m.
+    Where it was not aligned to that point, `middle` leads from there to its middle as it is drawn, and `half` from that
+    to its right side, m.
     """
 
     text: str
     spot: Spot
     layer: str
     handle: str
+    middle: tuple[float, float] = (0.0, 0.0)
     half: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def seen(self) -> Spot:
+        """Where the middle of it is seen."""
+        return Spot(self.spot.x + self.middle[0], self.spot.y + self.middle[1], self.spot.z)
 
 
 @dataclass(frozen=True, slots=True)

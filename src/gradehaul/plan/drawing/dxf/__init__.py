@@ -137,7 +137,7 @@ class _Reading:
         *,
         typed: bool,
     ) -> None:
-        self.document, self.file, self.patterns, self.typed = document, file, layers, typed
+        self.document, self.file, self.patterns = document, file, layers
         self.scale, self.budget = 1 / per_meter, Budget(tolerance * per_meter)
         self.shown = cache(lambda layer: clean(mended_name(layer)))
         """A layer's name in readable characters."""
@@ -230,7 +230,9 @@ class _Reading:
             found.append(Fault("paper-space", f"{paper} entities are on paper, not in the model space: not read"))
         # Names and heights may be among the texts on the other layers, and track among what looks like none.
         left = [(layer_of(entity), entity.dxftype() in TEXTS) for entity in model]
-        for one, many, is_text in (("text", "texts", True), ("entity", "entities", False))[: 2 if self.typed else 1]:
+        for one, many, is_text in (("text", "texts", True), ("entity", "entities", False))[
+            : 2 if self.patterns is None else 1
+        ]:
             counts = Counter(self.shown(layer) for layer, text in left if text == is_text and not self.any(layer))
             each = [f"{n} {one if n == 1 else many} on {layer}" for layer, n in counts.most_common(_MOST_LAYERS)]
             more = [f"{len(counts) - _MOST_LAYERS} more layers"] if len(counts) > _MOST_LAYERS else []

@@ -20,8 +20,6 @@ _LONGEST = 1_000
 _CONSTANT = 2
 _ADVANCE, _ROW = 0.8, 1.66
 """In heights of its letters: about how wide a letter of a text is (our own choice), and how high a row of several."""
-_BETWEEN = frozenset({3, 5})
-"""Of the alignments of a TEXT those that fit it between two points."""
 _UPRIGHT = 1e-9
 
 Entity = Any
@@ -127,42 +125,34 @@ def label_of(entity: Entity, scale: float, layer: str, handle: str) -> Label | N
         raise DrawingError("its text cannot be read", found=str(error)[:80]) from error
     if not text:
         return None
-    middle, end = _extent(entity, text)
+    aligned = kind != "MTEXT" and (value_of(entity, "halign", 0) or value_of(entity, "valign", 0))
+    at = point_of(entity, "align_point" if aligned and entity.dxf.hasattr("align_point") else "insert")
     if kind != "MTEXT" and hand_of(entity) != 1:
-        middle, end = (entity.ocs().to_wcs(at).xyz for at in (middle, end))
-    spot, right = _spot(middle, scale), _spot(end, scale)
-    return Label(text, spot, layer, handle, (right.x - spot.x, right.y - spot.y))
+        at = entity.ocs().to_wcs(at).xyz
+        aligned = True
+    (x, y), half = ((0.0, 0.0), (0.0, 0.0)) if aligned else _drawn(entity, text)
+    return Label(text, _spot(at, scale), layer, handle, (x * scale, y * scale), (half[0] * scale, half[1] * scale))
 
 
-def _extent(entity: Entity, text: str) -> tuple[Point, Point]:
-    """Return about the middle of a text as it is drawn, and the middle of its right side."""
-    across, up = 0.0, 0.0  # of the point where it is put, in shares of its width and height, from its middle
-    at = point_of(entity, "insert")
+def _drawn(entity: Entity, text: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return how far the middle of a text lies from where it was put, and its right side from its middle, about."""
     if entity.dxftype() == "MTEXT":
-        size, turn = value_of(entity, "char_height", 0.0), math.radians(entity.get_rotation())
-        rows = str(entity.plain_text()).split("\n")
-        width, height = max(map(len, rows)) * _ADVANCE * size, len(rows) * _ROW * size
-        row, column = divmod(int(value_of(entity, "attachment_point", 1)) - 1, 3)
-        across, up = (column - 1) / 2, (1 - row) / 2
+        size, turn, rows = (
+            value_of(entity, "char_height", 0.0),
+            entity.get_rotation(),
+            str(entity.plain_text()).split("\n"),
+        )
+        width, up = max(map(len, rows)) * _ADVANCE * size, -len(rows) * _ROW * size / 2
+        if int(value_of(entity, "attachment_point", 1)) != 1:
+            return (0.0, 0.0), (0.0, 0.0)
     else:
-        size, turn = value_of(entity, "height", 0.0), math.radians(value_of(entity, "rotation", 0.0))
-        width, height = len(text) * _ADVANCE * size * value_of(entity, "width", 1.0), size
-        aside, above = int(value_of(entity, "halign", 0)), int(value_of(entity, "valign", 0))
-        across, up = {1: 0.0, 2: 0.5, 4: 0.0}.get(aside, -0.5), {2: 0.0, 3: 0.5}.get(above, 0.0 if aside == 4 else -0.5)
-        if (aside or above) and entity.dxf.hasattr("align_point"):
-            other = point_of(entity, "align_point")
-            if aside in _BETWEEN:  # it runs from the one point to the other
-                across, up, width = 0.0, 0.0, math.dist(at[:2], other[:2])
-                turn = math.atan2(other[1] - at[1], other[0] - at[0])
-                at = ((at[0] + other[0]) / 2, (at[1] + other[1]) / 2, at[2])
-            else:
-                at = other
-    if not (math.isfinite(width + height + turn) and width >= 0 and height >= 0):
-        return at, at
-    cosine, sine = math.cos(turn), math.sin(turn)
-    x = at[0] - across * width * cosine + up * height * sine
-    y = at[1] - across * width * sine - up * height * cosine
-    return (x, y, at[2]), (x + width / 2 * cosine, y + width / 2 * sine, at[2])
+        size, turn = value_of(entity, "height", 0.0), value_of(entity, "rotation", 0.0)
+        width, up = len(text) * _ADVANCE * size * value_of(entity, "width", 1.0), size / 2
+    if not (math.isfinite(width + up + turn) and 0 < width <= LARGEST):
+        return (0.0, 0.0), (0.0, 0.0)
+    cosine, sine = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    half = (width / 2 * cosine, width / 2 * sine)
+    return (half[0] - up * sine, half[1] + up * cosine), half
 
 
 def mark_of(entity: Entity, scale: float, layer: str, handle: str) -> Label | None:

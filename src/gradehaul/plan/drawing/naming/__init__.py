@@ -176,7 +176,7 @@ def _beside(
         return [], []
     layers = [{element.layer for element in line.elements} for line in linked.lines]
     drawn = set().union(*layers)
-    spots = [text.spot for text in texts]
+    spots = [text.seen for text in texts]
     layers_at = [set().union(*(layers[end.line] for end in joint.ends)) for joint in linked.joints]
     of_joints = [
         (rank, text, joint)
