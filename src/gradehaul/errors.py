@@ -82,7 +82,7 @@ class DrawingError(GradehaulError, ValueError):
 
 
 class QuantityError(GradehaulError, ValueError):
-    """Text that is not the quantity asked for."""
+    """Text that is not the quantity that is needed."""
 
 
 class RouteError(GradehaulError, LookupError):
@@ -115,7 +115,7 @@ class Problems(GradehaulError, ValueError):  # noqa: N818 - it is a list of erro
 
 
 def unseen(sign: str) -> bool:
-    r"""Tell whether a sign is a control character or a mark that turns the direction of writing; tabs are none.
+    r"""Return whether a sign is a control character or a mark that turns the direction of writing; tabs are none.
 
     Examples
     --------

@@ -46,13 +46,22 @@ def test_what_cannot_be_asked(options, words):
 def test_an_age_of_film_can_be_asked_of_a_check():
     def asked(*options: str):
         trains = json.loads(run("check", PLAN, "--json", *options).stdout)["trains"]
-        return next(t for t in trains if (t["name"], t["rail"]) == ("freight", "treated"))
+        films = [t for t in trains if t["name"] == "freight" and t["rail"].startswith("treated")]
+        assert len(films) == (1 if options else 2)
+        return films[0]
 
     young, old, settled = asked("--hours", "0"), asked("--hours", "500"), asked()
     assert young["margin_n"] < old["margin_n"]
     assert old["margin_n"] == pytest.approx(settled["margin_n"], abs=0.02)
     assert young["stall_probability"] > old["stall_probability"]
     assert run("check", PLAN, "--hours", "-1").exit_code == 2
+    for hours, rail in (("6", "treated"), ("30", "treated"), ("6", "treated fresh")):
+        screen = run("check", PLAN, "--hours", hours, "--rail", rail).stdout
+        headline = next(line for line in screen.splitlines() if line.startswith("On "))
+        assert f"on treated rail at {hours} h" in screen
+        assert f"treated rail at {hours} h" in headline
+    assert "With film everywhere at 6 h" in run("check", PLAN, "--hours", "6").stdout
+    assert "at 6 h" in run("check", "plans/two-levels.toml", "--hours", "6").stdout.split("\n\n")[1]
 
 
 def test_the_seed_of_a_check():

@@ -15,7 +15,7 @@ import traceback
 from pathlib import Path
 from time import monotonic
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
 
 NAMES = ("plan", "quantity", "drawing", "import", "readings", "fit", "try", "live")
 _TURN = 100

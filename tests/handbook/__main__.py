@@ -1,5 +1,10 @@
 """Make everything that README and the handbook show again: ``python tests/handbook``."""
 
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))  # what tests in all folders share
+
 from shown_pages import PAGES, ROOT, remade
 
 

@@ -49,7 +49,7 @@ _HEADERS = {section: f"[{section}.NAME]" for section in schema.KEYED}
 _HEADERS |= {section: f"[[{section}]]" for section in schema.LISTED}
 _HEADERS |= {section: f"[{section}]" for section in schema.SINGLE}
 _GROUPS = {
-    "Track": ("line", "piece", "turnout", "crossing", "table", "map", "vertical_curve", "curve_resistance"),
+    "Track": ("line", "piece", "turnout", "crossing", "table", "map", "vertical_curve", "deck", "curve_resistance"),
     "From a drawing": ("drawing", "joint", "import"),
     "Stock, trains and routes": ("rail", "carry_over", "loco", "power", "car", "train", "route"),
     "Measured": ("bench", "reading", "tilt", "trial", "survey"),
@@ -156,7 +156,7 @@ def _meanings(model: Any) -> dict[str, str]:
     """Return the string under each key of a table, those of the tables it is made from too."""
     bases = [base for base in model.__mro__ if base.__module__.startswith("gradehaul.") and base.__name__ != "Table"]
     return {
-        key.target.id: said.value.value
+        key.target.id: " ".join(said.value.value.split())
         for base in bases
         for key, said in pairwise(ast.parse(inspect.getsource(base)).body[0].body)  # type: ignore[attr-defined]
         if isinstance(key, ast.AnnAssign)

@@ -12,6 +12,8 @@ import tempfile
 from hashlib import sha256
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))  # what tests in all folders share
+
 from project import ROOT
 
 PLANS = ROOT / "plans"

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections import Counter
 
+import pytest
 from importlinter.cli import lint_imports
 
 from gradehaul import errors
@@ -28,6 +29,14 @@ def test_importing_the_package_loads_nothing_heavy() -> None:
     loaded = set(done.stdout.split())
     assert loaded.isdisjoint({"numpy", "scipy", "networkx", "shapely", "pint", "pydantic", "click", "rich"})
     assert {name for name in loaded if name.startswith("gradehaul")} == {"gradehaul"}
+
+
+@pytest.mark.parametrize("script", ["handbook", "hard_use/verbs.py"])
+def test_a_script_of_the_tests_finds_what_it_needs(script: str) -> None:
+    """DEVELOPERS.md says to run it by its path, without pytest's own."""
+    code = f"import runpy; runpy.run_path({str(ROOT / 'tests' / script)!r}, run_name='started')"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
 
 
 def test_the_tree_of_errors_is_the_one_drawn() -> None:

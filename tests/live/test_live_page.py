@@ -230,11 +230,13 @@ def test_film_by_click_on_the_plan_and_by_choice(one):
     )
     page.mouse.click(*spot)
     expect(page.locator(".plan .track-film")).to_have_count(1)
+    expect(page.locator("#film-spreads")).to_have_text(re.compile("wheels spread it"))
     eventually(lambda: spare(page) < clean)
     assert page.locator("#film-track").input_value().startswith("Hill:")
     page.locator("#film-track").focus()
     page.keyboard.press("Enter")
     expect(page.locator(".plan .track-film")).to_have_count(0)
+    expect(page.locator("#film-spreads")).to_be_hidden()
     eventually(lambda: spare(page) == clean)
 
 

@@ -116,3 +116,21 @@ def test_a_fault_of_the_program_is_said_and_the_next_request_is_answered():
     assert sorted(part["kind"] for part in done) == ["fault", "first", "last"]
     assert "ZeroDivisionError" in next(part for part in done if part["kind"] == "fault")["lines"][0]["text"]
     worker.close()
+
+
+def test_nothing_is_delivered_once_it_is_closed():
+    """Whoever closes it ends the server's loop next, which takes no more calls."""
+    worker, done, begun, go = Worker(), [], threading.Event(), threading.Event()
+
+    def slow():
+        begun.set()
+        go.wait(60)
+        yield {"kind": "slow"}
+
+    worker.ask("a", slow, done.append)
+    assert begun.wait(60)
+    worker.close()
+    go.set()
+    worker._thread.join(60)
+    assert not worker._thread.is_alive()
+    assert not done

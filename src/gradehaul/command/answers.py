@@ -61,7 +61,9 @@ _JUDGED = rails_option("as planned where the plan says so, else clean", "A rail 
 @trains_option("A train to answer for")
 @routes_option("A route to answer for")
 @seed_option
-@click.option("--hours", type=click.FloatRange(0, 1e6), help="Age of every film.  [default: rested]")
+@click.option(
+    "--hours", type=click.FloatRange(0, 1e6), help="Age of every film.  [default: the worse of fresh and rested]"
+)
 @answers()
 def check(
     *,

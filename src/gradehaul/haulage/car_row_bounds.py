@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from gradehaul.haulage.profile import RouteProfile
 
 _SIZES = (64, 32, 16, 8, 4, 2, 1)
-"""Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can ask."""
+"""Numbers of cars in a row whose steepest place is looked up, to bound what any number of cars can need."""
 
 _MOST_PLACES = 8
 """Places kept at which every count has been looked at; the oldest go first."""
@@ -22,11 +22,11 @@ _MOST_PLACES = 8
 
 @dataclass(eq=False)
 class Rows:
-    """What rows of 1, 2, 3 … cars of one length ask on a profile, in weights of one car, each array of shape (999,).
+    """What rows of 1, 2, 3 … cars of one length need on a profile, in weights of one car, each array of shape (999,).
 
-    A row asks no more, and gives no more, than the parts it is made of, each on the place that is worst for it. So
-    `up` bounds what a row asks anywhere, and `down` what it gives. `places` has, for some places of a row's front,
-    what every row asks there.
+    A row needs no more, and pushes no more, than the parts it is made of, each on the place that is worst for it. So
+    `up` bounds what a row needs anywhere, and `down` how hard it pushes. `places` has, for some places of its front,
+    what every row needs there.
     """
 
     profile: RouteProfile
@@ -53,7 +53,7 @@ class Rows:
             self.look_at(place)
 
     def look_at(self, front: float) -> None:
-        """Keep what every row asks with its front at one place."""
+        """Keep what every row needs with its front at one place."""
         if front in self.places:
             return
         behind = np.arange(MOST_CARS + 1) * self.length

@@ -22,13 +22,13 @@ _SLACK, _LEAST_SLACK = 1e-9, 1e-12
 
 
 class Worst:
-    """What trains of 1, 2, 3 … equal cars with the same locomotives ask at their worst place, N, less their pull.
+    """What trains of 1, 2, 3 … equal cars with the same locomotives need at their worst place, N, less their pull.
 
     It is grades and curves alone, without resistance; where the pull is the same all the way it is left out too.
     `most` and `least` bound it for every count, shape (999,); they are equal where it is known.
 
-    k more cars ask no more than a row of k can ask anywhere, and k fewer no more beyond what a row of k can give, so
-    one count that is worked out bounds the others from above. From below they are bounded by what they ask at the
+    k more cars need no more than a row of k can need anywhere, and k fewer no more beyond what a row of k can push, so
+    one count that is worked out bounds the others from above. From below they are bounded by what they need at the
     places that were worst for others.
 
     Parameters
@@ -78,7 +78,7 @@ class Worst:
             self._look_at(list(self._rows.places))
 
     def first_failing(self, pull: float, resistance: float, below: int = MOST_CARS + 1) -> int:
-        """Return the least number of cars that asks more than a pull, `below` where none under it does.
+        """Return the least number of cars that needs more than a pull, `below` where none under it does.
 
         Not by halving: over a sawtooth an extra car can lighten the load. Every count up to the one returned is sure.
 
@@ -105,7 +105,7 @@ class Worst:
             self.at(wanted)
 
     def at(self, count: int) -> Extreme:
-        """Return what the train of a number of cars asks at its worst place, N, less its pull, and the head's place."""
+        """Return what a train of so many cars needs at its worst place, N, less its pull, and the head's place."""
         if count not in self._known:
             worst = self._worked_out(count)
             self._known[count] = worst
@@ -145,18 +145,18 @@ class Worst:
         self.most[count - 1] = self.least[count - 1] = worst.value
 
     def _look_at(self, fronts: Sequence[float]) -> None:
-        """Bound every count from below by what it asks with the front of its cars at each of some places."""
+        """Bound every count from below by what it needs with the front of its cars at each of some places."""
         heads = np.array(fronts)[:, np.newaxis] + self._locos
         heights = self._profile.with_track_behind(self._locos).continued(heads - self._edges)
         locos = (heights[:, :-1] - heights[:, 1:]) @ self._line_weights
-        asked = np.array([self._rows.places[front] for front in fronts])
-        asked *= self._weight
-        asked += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull(1).continued(heads)
-        asked[heads[:, 0] > self._profile.length] = -np.inf
+        needed = np.array([self._rows.places[front] for front in fronts])
+        needed *= self._weight
+        needed += locos[:, np.newaxis] if self._pull is None else locos[:, np.newaxis] - self._pull(1).continued(heads)
+        needed[heads[:, 0] > self._profile.length] = -np.inf
         if self._profile.route.starts_whole:
             tails = self._locos + self._numbers * self._car.length
-            asked[np.minimum(tails, self._profile.length) > heads] = -np.inf
-        most = asked.max(axis=0)
+            needed[np.minimum(tails, self._profile.length) > heads] = -np.inf
+        most = needed.max(axis=0)
         np.maximum(self.least, most - (_SLACK * np.abs(most) + _LEAST_SLACK), out=self.least)
 
 

@@ -28,7 +28,7 @@ TOUCH = 1e-10
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Supply:
-    """What the locomotives of a train give along a route, before they lift themselves: functions of the head's place.
+    """The pull of the locomotives of a train along a route, before they lift themselves: functions of the head's place.
 
     A pull that is the same all the way is a plain number.
     """
@@ -39,16 +39,16 @@ class Supply:
 
 def rails_along(profile: RouteProfile, rail: str) -> tuple[tuple[str, ...], ...]:
     """Return the conditions that each track may have as planned, settled or on the first day; else one for all."""
-    return tuple(_own_rails(rail, own) for own in profile.rails) if rail in PLANNED else ((rail,),)
+    return tuple(on_day(rail, own) for own in profile.rails) if rail in PLANNED else ((rail,),)
 
 
 def rails_between(profile: RouteProfile, rail: str, start: float, stop: float) -> tuple[str, ...]:
     """Return the rail conditions under a stretch of a route, m, in order of their names."""
-    return _own_rails(rail, sorted(profile.rails_under(start, stop))) if rail in PLANNED else (rail,)
+    return on_day(rail, sorted(profile.rails_under(start, stop))) if rail in PLANNED else (rail,)
 
 
-def _own_rails(rail: str, planned: Collection[str]) -> tuple[str, ...]:
-    """Return planned conditions for one of the planned names, settled or on the first day."""
+def on_day(rail: str, planned: Collection[str]) -> tuple[str, ...]:
+    """Return planned conditions as they are on the day of ``as planned`` or ``as planned fresh``."""
     if rail == AS_PLANNED:
         return tuple(planned)
     return tuple(map(_on_first_day, planned))
@@ -60,9 +60,9 @@ def _on_first_day(rail: str) -> str:
 
 
 def supply(profile: RouteProfile, train: Train, rail: str, pulls: Pulls) -> Supply:
-    """Return what the locomotives of a train give on a rail condition, or on each track's own, settled or fresh.
+    """Return the pull of the locomotives of a train on a rail condition, or on each track's own, settled or fresh.
 
-    Each locomotive gives the pull of the weakest condition that may be under any part of it.
+    Each locomotive has the pull of the weakest condition that may be under any part of it.
 
     Parameters
     ----------
@@ -191,9 +191,9 @@ def edge_weights(line_weights: FloatArray) -> FloatArray:
 
 
 def gravity_and_curves(profile: RouteProfile, train: Train) -> PiecewiseQuadratic:
-    """Return what grades and curves ask of a whole train, locomotives included, N, by the place of its head.
+    """Return what a whole train needs on grades and curves, locomotives included, N, by the place of its head.
 
-    A block of weight per length w from b to a (a ahead) asks w [E(a) - E(b)]: only its two ends matter, so a train
+    A block of weight per length w from b to a (a ahead) needs w [E(a) - E(b)]: only its two ends matter, so a train
     costs as many evaluations as it has blocks, however many cars.
 
     Parameters
@@ -295,7 +295,7 @@ def demand(profile: RouteProfile, train: Train) -> Demand:
 
 
 def demand_at(profile: RouteProfile, train: Train, head: float) -> tuple[float, float]:
-    """Return what grades and curves ask of the cars and of the locomotives, N, with the train's head at one place.
+    """Return what the cars and the locomotives need on grades and curves, N, with the train's head at one place.
 
     Parameters
     ----------

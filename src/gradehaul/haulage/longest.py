@@ -212,7 +212,7 @@ class _Run:
 
 
 class Climb:
-    """A power and a kind of car on one route: what trains of them ask, worked out once for all rail conditions.
+    """A power and a kind of car on one route: what trains of them need, worked out once for all rail conditions.
 
     On a route with reversals the load is the least over its legs; with the engine leading as the train starts, it is
     pushed on every second leg, or until they run round it.

@@ -125,7 +125,7 @@ class Ruling:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RouteProfile:
-    """A route with what it asks: railhead, summed curvature and compensated profile along it, in running order.
+    """A route with its railhead, summed curvature and compensated profile, in running order.
 
     Attributes
     ----------
@@ -142,7 +142,7 @@ class RouteProfile:
         onto it.
     legs
         The profile of each leg where the route has reversals, else none. What holds at a point holds along the whole
-        route in running order; what concerns a train is asked of the legs.
+        route in running order; what concerns a train belongs to the legs.
     """
 
     route: Route
@@ -162,6 +162,11 @@ class RouteProfile:
     def coefficient(self) -> Meters:
         """Curve coefficient, m."""
         return self.curves.coefficient
+
+    @property
+    def film_spreads(self) -> bool:
+        """Whether wheels carry a film onto track of it that is planned without."""
+        return any(len(own) > 1 for own in self.rails)
 
     @property
     def starting(self) -> RouteProfile:
@@ -314,7 +319,7 @@ class RouteProfile:
         return self.averaged(train_length, self.first_head(train_length)).greatest()
 
     def rows_of_cars(self, length: float) -> Rows:
-        """Return what rows of cars of one length ask on the route at the most."""
+        """Return what rows of cars of one length need on the route at the most."""
         if length not in self._rows:
             self._rows[length] = Rows(self, length)
         return self._rows[length]

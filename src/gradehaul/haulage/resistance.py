@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from gradehaul.plan.records import CurveResistance
 from gradehaul.quantities import Reading
+from gradehaul.quantities.si import Meters, Share
 from gradehaul.scales import Scale
 
 DEGREE_COEFFICIENT = 0.0004 * 5729.578 * 0.3048
@@ -38,10 +39,10 @@ class Curves:
     left out.
     """
 
-    coefficient: float
-    starting: float
-    lowest: float
-    tension: float
+    coefficient: Meters
+    starting: Share
+    lowest: Share
+    tension: Share
 
 
 def curve_costs(wanted: CurveResistance, scale: Scale) -> Curves:

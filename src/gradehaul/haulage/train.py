@@ -17,7 +17,7 @@ from gradehaul.network.route import Tail
 from gradehaul.plan.names import look_up
 from gradehaul.plan.records import Basis, Car, Loco, NamedTrain, Plan, Power
 from gradehaul.plan.resolve.stock import TOGETHER
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Share
 from gradehaul.track.piecewise import FloatArray
 
 Engine = Literal["leading", "trailing"]
@@ -44,14 +44,14 @@ class Block:
 
 @dataclass(frozen=True)
 class Train:
-    """Blocks from head to tail; `together` is the share of the sum of their pulls that its locomotives give.
+    """Blocks from head to tail; `together` is the share of the sum of their pulls that its locomotives have together.
 
     A locomotive's own rolling resistance on level straight track is in its readings already, so `rolling`, `starting`
     and `lowest_rolling`, N, are those of the cars.
     """
 
     blocks: tuple[Block, ...]
-    together: float = 1.0
+    together: Share = 1.0
     together_basis: Basis = "stated"
 
     def after(self, run_rounds: Iterable[RunRound | None]) -> Train:
@@ -106,20 +106,20 @@ class Train:
         """Weight per length of every block, N/m, shape (blocks,)."""
         return np.array([GRAVITY * block.mass / block.length for block in self.blocks])
 
-    @property
-    def locos(self) -> list[tuple[Loco, float]]:
+    @cached_property
+    def locos(self) -> tuple[tuple[Loco, float], ...]:
         """Every locomotive and how far behind the head its front is, m."""
-        return [
+        return tuple(
             (block.vehicle, float(edge) + number * block.vehicle.length)
             for block, edge in zip(self.blocks, self.edges[:-1], strict=True)
             if isinstance(block.vehicle, Loco)
             for number in range(block.count)
-        ]
+        )
 
-    @property
-    def cars(self) -> list[tuple[Car, int]]:
+    @cached_property
+    def cars(self) -> tuple[tuple[Car, int], ...]:
         """Every block of cars and how many they are."""
-        return [(block.vehicle, block.count) for block in self.blocks if isinstance(block.vehicle, Car)]
+        return tuple((block.vehicle, block.count) for block in self.blocks if isinstance(block.vehicle, Car))
 
     @property
     def rolling(self) -> float:

@@ -32,7 +32,7 @@ class Verdict(Documented):
 
     ``climbs``: it gets through even if the wheels slip, and can stop and restart anywhere. ``marginal``: it gets
     through as long as the wheels never slip; it must not stop on the `no_stopping` stretches, and would not recover
-    from a slip on the `no_recovery` ones. ``stalls``: it asks more than the standing pull on the `stalling` stretches.
+    from a slip on the `no_recovery` ones. ``stalls``: it needs more than the standing pull on the `stalling` stretches.
     It runs away where it pushes its locomotives down the hill, on the `running_away` stretches.
     """
 
@@ -43,7 +43,7 @@ class Verdict(Documented):
     margin_at: Meters
     """Where the margin is least."""
     at: Meters
-    """The place to tell: where a train that stalls stalls first, else where the margin is least."""
+    """The place to show: where a train that stalls stalls first, else where the margin is least."""
     track: str
     no_stopping: tuple[Stretch, ...]
     no_recovery: tuple[Stretch, ...]

@@ -199,7 +199,7 @@ class Live:
     async def _headline(self, request: Request) -> dict[str, Any]:
         return {"headline": await asyncio.to_thread(headline, self._path(request))}
 
-    # what the page asks
+    # what the page requests
 
     async def _trial(self, request: Request) -> dict[str, Any]:
         body = await _body(request)
@@ -296,13 +296,13 @@ def _answering(function: Callable[[Request], Awaitable[dict[str, Any]]]) -> Call
 
 async def _body(request: Request) -> dict[str, Any]:
     if request.headers.get("content-type", "").partition(";")[0] != "application/json":
-        raise Bad("The page asks in JSON.")
+        raise Bad("A request must be JSON.")
     try:
         body = json.loads(await request.body())
     except (ValueError, RecursionError) as error:
-        raise Bad("The page asks in JSON.") from error
+        raise Bad("A request must be JSON.") from error
     if not isinstance(body, dict):
-        raise Bad("The page asks in JSON.")
+        raise Bad("A request must be JSON.")
     return body
 
 

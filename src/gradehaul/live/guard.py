@@ -67,14 +67,14 @@ class Guard:
             return 421, "This page has another address."
         origin = headers.get("origin")
         if origin is not None and origin != f"http://{host}":
-            return 403, "Another page may not ask here."
+            return 403, "Requests of other pages are refused."
         followed = scope["method"] == "GET" and headers.get("sec-fetch-mode") == "navigate"  # a link in a mail, say
         if headers.get("sec-fetch-site", "none") not in {"none", "same-origin"} and not followed:
-            return 403, "Another page may not ask here."
+            return 403, "Requests of other pages are refused."
         if scope["method"] not in {"GET", "POST"}:
             return 405, "Not here."
         if scope["method"] == "POST" and origin is None:
-            return 403, "Another page may not ask here."
+            return 403, "Requests of other pages are refused."
         own = scope["path"].encode("utf-8", "replace")[1 : 1 + len(self._token)]
         rest = scope["path"][1 + len(self._token) :]
         if not hmac.compare_digest(own, self._token) or not rest.startswith("/"):

@@ -80,7 +80,7 @@ class Service:
         self._server.live = live
 
     def _known(self, host: str) -> bool:
-        """Tell whether the page may be asked for under a host: by its number, which no foreign name can take."""
+        """Return whether the page may be requested under a host: by its number, which no foreign name can take."""
         name, _, port = host.rpartition(":")
         if port != str(self.port):
             return False
@@ -103,7 +103,7 @@ class Service:
 
 
 def open_in_browser(url: str) -> bool:
-    """Open a link in the reader's browser and tell whether one could be started."""
+    """Open a link in the reader's browser and return whether one could be started."""
     try:
         return webbrowser.open(url)
     except webbrowser.Error:

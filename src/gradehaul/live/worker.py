@@ -47,7 +47,7 @@ class Worker:
             self._current = ""
 
     def close(self) -> None:
-        """Begin nothing any more."""
+        """Begin and deliver nothing any more."""
         with self._changed:
             self._closed = True
             self._changed.notify()
@@ -73,7 +73,9 @@ class Worker:
                 stream = iter(())
             if part is None:
                 continue
-            deliver(part)  # though something newer may wait: it is newer than what is shown
-            with self._changed:
+            with self._changed:  # whoever closes it may end the server's loop next
+                if self._closed:
+                    return
+                deliver(part)  # though something newer may wait: it is newer than what is shown
                 if self._current == asker:
                     self._begun[asker] = stream, deliver

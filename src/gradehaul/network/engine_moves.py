@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from gradehaul.errors import RouteError
 from gradehaul.network.graph import MovementGraph, Way
+from gradehaul.quantities.si import Meters
 
 _WHOLE = 1 - 1e-9
 """Room so little shorter than an engine holds it."""
@@ -124,7 +125,7 @@ def can_clear(
 class RunRound:
     """A way round a train in a berth: how long locomotives may be on it, m, and the ways onto which they reverse."""
 
-    room: float
+    room: Meters
     spurs: tuple[Way, ...]
 
     @property

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.rail_condition import CLEAN
+from gradehaul.quantities.si import Meters
 
 _Node = tuple[int, bool]
 """A stretch and the direction, that of its line or the other, in which a train runs over it."""
@@ -21,7 +22,7 @@ _Steps = Mapping[_Node, Sequence[_Node]]
 class Stretches:
     """Stretches of track by number: how long each is, m, and those of each track in its line's direction."""
 
-    lengths: Sequence[float]
+    lengths: Sequence[Meters]
     of_track: Mapping[str, Sequence[int]]
 
     def on_way(self, way: Way) -> Sequence[int]:
@@ -104,11 +105,11 @@ class Wheels:
     no length.
     """
 
-    lengths: Sequence[float]
+    lengths: Sequence[Meters]
     after: _Steps
     before: _Steps
     turning: Collection[_Node]
-    carry: float
+    carry: Meters
 
     def rails(self, has: Mapping[int, str]) -> list[tuple[str, ...]]:
         """Return the rail conditions that each stretch may have once wheels have spread the film that some have.

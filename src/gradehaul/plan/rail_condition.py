@@ -11,6 +11,9 @@ if TYPE_CHECKING:
 CLEAN = "clean"
 CARRY_OVER = 2.0
 """How far wheels carry a film, m: assumed, for nobody has measured it."""
+SETTLED_HOURS = 12.0
+"""Hours after which a film counts as settled, that is, after a rest; before that it is fresh (common practice: after a
+day)."""
 _FRESH = " fresh"
 
 
@@ -53,6 +56,14 @@ class RailCondition:
     def on_first_day(self) -> RailCondition:
         """The same rail on the day on which its film goes on."""
         return replace(self, fresh=self.film is not None)
+
+    def at(self, hours: float | None) -> RailCondition:
+        """Return the same rail so many hours after its film went on: fresh or rested; rested where None.
+
+        >>> RailCondition("treated").at(2.0).name, RailCondition("treated").at(None).name
+        ('treated fresh', 'treated')
+        """
+        return self.on_first_day if hours is not None and hours < SETTLED_HOURS else self.rested
 
 
 def ages(film: str) -> tuple[str, str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Note, Plan
+from gradehaul.quantities.si import Meters
 from gradehaul.track.curvature import Chain, Section, chains, sections, summed_curvature
 from gradehaul.track.fit import fit_notes, fitted
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
@@ -23,7 +24,7 @@ class AlignedTrack:
 
     id: str
     name: str
-    length: float
+    length: Meters
     sections: tuple[Section, ...]
     railhead: PiecewiseQuadratic
     turning: PiecewiseQuadratic
@@ -37,7 +38,7 @@ class Alignment:
     plan: Plan
     chains: tuple[Chain, ...]
     tracks: Mapping[str, AlignedTrack]
-    railheads: Mapping[str, float]
+    railheads: Mapping[str, Meters]
     """Railhead of each joint, m: at a rounded change of grade, the height where the grades meet."""
     positions: Positions
     notes: tuple[Note, ...]

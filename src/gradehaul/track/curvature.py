@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.plan.records import LineEnd, Plan, Track
+from gradehaul.quantities.si import Meters, PerMeter
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
 
 
@@ -77,9 +78,9 @@ def _follow(end: LineEnd, beyond: dict[LineEnd, LineEnd]) -> tuple[list[Directed
 class Section:
     """A stretch whose curvature, 1/m, runs evenly from `first` to `last` over its length, m; positive is left."""
 
-    length: float
-    first: float
-    last: float
+    length: Meters
+    first: PerMeter
+    last: PerMeter
 
     def reversed(self) -> Section:
         """Return the section as met from its far end: the hands change sides."""

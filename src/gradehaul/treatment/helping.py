@@ -190,8 +190,8 @@ class HelpedTrain:
     layout: Layout
     profile: RouteProfile
     leg: RouteProfile
-    train: float
-    helper: float
+    train: Meters
+    helper: Meters
 
     @property
     def begins(self) -> float:

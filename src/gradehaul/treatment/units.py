@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.network.film_spread import Stretches
 from gradehaul.plan.rail_condition import CLEAN
-from gradehaul.quantities.si import Meters
+from gradehaul.quantities.si import Meters, Share
 
 _WHOLE = 1 + 1e-9
 """A track so little longer than a number of steps is that many steps long."""
@@ -34,7 +34,7 @@ class Unit:
     line: str
     start: Meters
     stop: Meters
-    pickup: float = 1.0
+    pickup: Share = 1.0
     film: str | None = None
 
     @property

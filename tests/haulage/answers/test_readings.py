@@ -60,11 +60,11 @@ def test_sound_readings_raise_no_remark():
             reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'state = "slipping"'),
             "which cannot be",
         ),
-        (reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'rail = "treated"'), "no film gives"),
+        (reading("goat", FIVE) + reading("goat", '["70 gf", "71 gf", "70 gf"]', 'rail = "treated"'), "as on no film"),
         (
             reading("goat", '["50 gf", "51 gf", "50 gf"]', 'rail = "treated"\nhours = 1')
             + reading("goat", '["40 gf", "41 gf", "40 gf"]', 'rail = "treated"\nhours = 30'),
-            "a rest gives pull back",
+            "a rest brings pull back",
         ),
         (reading("goat", '["65 gf", "66 gf", "67 gf", "66 gf", "45 gf"]'), "45 gf lies far from the other readings"),
         (reading("goat", '"66 gf"'), "one reading only: the scatter is assumed"),
@@ -122,11 +122,11 @@ def test_a_trial_bounds_the_pull_from_both_sides():
 
 def test_trials_that_contradict_one_another_are_pointed_out():
     told = remarks(reading("goat", FIVE) + trial(13, "climbs") + trial(12, "stalls"))
-    assert "a train climbed that asks for more than one that stalled" in told
+    assert "a train climbed that needs more than one that stalled" in told
 
 
 def test_a_train_that_both_climbed_and_stalled_is_pointed_out():
-    assert "asks for as much as one that stalled" in remarks(
+    assert "needs as much as one that stalled" in remarks(
         reading("goat", FIVE) + trial(12, "climbs") + trial(12, "stalls")
     )
 

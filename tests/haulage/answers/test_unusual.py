@@ -55,7 +55,7 @@ def test_a_film_that_gives_more_than_clean_rail_is_pointed_out(state, rail):
     read = f'length = 14\n{state} = {{ clean = ["60 gf", "62 gf"], "{rail}" = ["60 gf", "%s gf"] }}'
     for last, told in ((62, False), (63, True)):
         notes = check(read_plan(PLAN.replace("length = 14", read % last))).notes
-        found = [note for note in notes if "no film gives" in note.text]
+        found = [note for note in notes if "as on no film" in note.text]
         assert [note.place for note in found] == (
             [f'loco "mogul", {"standing" if state == "pull" else state}, {rail}'] if told else []
         )
@@ -66,4 +66,4 @@ def test_readings_of_the_bench_are_looked_at_too():
         f'[[reading]]\nloco = "mogul"\nrail = "{rail}"\nforce = "{force} gf"\n'
         for rail, force in (("clean", 60), ("treated", 90))
     )
-    assert any("no film gives" in note.text for note in check(read_plan(PLAN + rows)).notes)
+    assert any("as on no film" in note.text for note in check(read_plan(PLAN + rows)).notes)

@@ -4,12 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
-from gradehaul.haulage.answers.layout import Layout
-from gradehaul.haulage.bench.benched import with_bench
+from gradehaul.haulage.answers.check import check
+from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.bench.film_age import _levels, recovery
 from gradehaul.plan import read_plan
 from haulage.bench.tables import GF
@@ -49,7 +49,8 @@ def test_a_film_never_gives_back_more_than_the_clean_pull(pulls, clean, hours):
     assert 0 <= found.fresh <= found.settled * (1 + 1e-12)
     assert found.settled <= clean
     assert found.at(hours) <= clean * (1 + 1e-12)
-    assert found.at(0) <= found.at(hours) * (1 + 1e-12)
+    after = [pull for age, pull in ages if age >= hours]
+    assert found.at(hours) <= (after[0] if after else pulls[-1])
 
 
 def test_fewer_than_three_ages_are_taken_stepwise():
@@ -85,12 +86,19 @@ to = "Summit"
 """
 
 
-def pulls_at(hours, ages, loco="goat"):
-    more = "".join(
-        f'[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {age}\nforce = "{pull} gf"\n' for age, pull in ages
+def with_readings(ages):
+    return read_plan(
+        PLAN
+        + "".join(
+            f'[[reading]]\nloco = "goat"\nrail = "treated"\nhours = {age}\nforce = "{pull} gf"\n' for age, pull in ages
+        )
     )
-    layout = Layout(with_bench(read_plan(PLAN + more), hours=hours))
-    return layout.pulls.standing(layout.plan.locos[loco], "treated").value / GF
+
+
+def pulls_at(hours, ages, loco="goat"):
+    """Return the pull on the film, gf: at an age, else the least of its conditions."""
+    layout = Layout(with_readings(ages), hours=hours)
+    return min(layout.pulls.standing(layout.plan.locos[loco], rail).value / GF for rail in film_rails(layout.rails))
 
 
 def test_any_age_can_be_asked_for():
@@ -101,6 +109,39 @@ def test_any_age_can_be_asked_for():
     assert asked[-1] == pytest.approx(51, abs=1)
     two = [(0.5, 42), (24, 50)]
     assert [pulls_at(hours, two) for hours in (3, 30)] == [pytest.approx(42), pytest.approx(50)]
+
+
+AGES = st.lists(
+    st.tuples(st.sampled_from([0, 0.5, 3, 11, 12, 20, 24, 90]), st.integers(20, 80)),
+    min_size=1,
+    unique_by=lambda row: row[0],
+)
+
+
+@given(ages=AGES, hours=st.sampled_from([0, 1, 6, 12, 18, 24, 60, 500]))
+@settings(max_examples=40, deadline=None)
+def test_no_age_pulls_less_than_the_worse_one_and_none_more_than_was_read(ages, hours):
+    means = {age: pull + 1 for age, pull in sorted(ages)}
+    twice = [(age, pull + more) for age, pull in ages for more in (0, 2)]
+    worse, there = pulls_at(None, twice), pulls_at(hours, twice)
+    assert worse <= min(means.values()) * (1 + 1e-9)
+    assert worse <= there * (1 + 1e-9)
+    assert there <= next((mean for age, mean in means.items() if age >= hours), list(means.values())[-1]) + 1e-9
+
+
+def test_the_worse_age_is_what_check_judges():
+    ages = [(0.5, 38), (8, 46), (24, 50), (96, 51)]
+    worse, *others = (
+        min(train.verdict.margin for train in answer.trains if train.rail in answer.film_rails)
+        for answer in (check(with_readings(ages), hours=hours) for hours in (None, 0, 0.5, 8, 30))
+    )
+    assert worse == pytest.approx(min(others))
+    assert min(others) < max(others)
+
+
+def test_a_film_that_was_read_rested_alone_pulls_less_while_it_is_fresh():
+    """By the shares that the built-in film leaves metal wheels: 0.75 fresh, 0.85 after a rest."""
+    assert pulls_at(1, [(30, 51)]) == pytest.approx(51 * 0.75 / 0.85)
 
 
 def test_a_locomotive_that_was_not_read_on_film_is_fresh_before_it_is_settled():
@@ -115,8 +156,9 @@ def test_between_ages_that_were_read_the_pull_is_that_of_the_curve(time):
 
     found = recovery("goat", "treated", [(age, pull(age)) for age in (0.0, 4.0, 12.0, 30.0, 90.0)], 0.9)
     assert found.form == "exponential"
-    for hours in (1.0, 7.0, 20.0, 50.0, 200.0):
+    for hours in (1.0, 7.0, 20.0, 50.0):
         assert found.at(hours) == pytest.approx(pull(hours), rel=2e-3)
+    assert found.at(200.0) == pytest.approx(pull(90.0), rel=2e-3)  # beyond the last age, what was read there
 
 
 @pytest.mark.parametrize("seed", range(8))

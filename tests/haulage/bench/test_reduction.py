@@ -112,4 +112,4 @@ def test_ages_make_fresh_and_settled():
         + reading('"52 gf"', 'rail = "treated"')
     )
     assert found["goat", "treated fresh", "standing"].count == 1
-    assert found["goat", "treated", "standing"].mean == pytest.approx(51 * GF)
+    assert found["goat", "treated", "standing"].mean == pytest.approx(50 * GF)  # at the age at which it pulls least

@@ -26,7 +26,7 @@ def test_films_of_ones_own_replace_it():
 def test_a_film_that_loses_pull_with_rest_gets_a_note():
     film = "[rail.wax]\nmetal = { fresh = 0.9, settled = 0.8 }\ntyred = { fresh = 0.4, settled = 0.5 }\n"
     assert read_plan(HEAD + film).notes == (
-        Note('rail "wax", metal', "fresh (0.9) is more than settled (0.8), and a rest gives pull back"),
+        Note('rail "wax", metal', "fresh (0.9) is more than settled (0.8), but a rest brings pull back"),
     )
 
 

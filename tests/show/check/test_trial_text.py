@@ -2,6 +2,7 @@
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
@@ -59,6 +60,21 @@ def test_rows_are_the_figures_of_the_json() -> None:
 
 def test_the_headline_names_every_condition_by_its_outcome() -> None:
     assert tried(TWO_LEVELS, *STONE)[1] == "It climbs on clean rail and as planned; stalls with film everywhere."
+
+
+@pytest.mark.parametrize("verb", [("check",), ("map",), ("try",)])
+def test_what_counts_film_that_wheels_spread_says_so_in_a_line(verb: tuple[str], tmp_path: Path) -> None:
+    def lines(plan: str) -> list[str]:
+        more = ["Uphill", "switcher"] if verb == ("try",) else []
+        return [line for line in run(*verb, plan, *more).stdout.splitlines() if "wheels spread it" in line]
+
+    text = (PLANS / "first-hill.toml").read_text(encoding="utf-8")
+    filmed = tmp_path / "filmed.toml"
+    filmed.write_text(text.replace("{ straight = 36 },", '{ straight = 36, rail = "treated" },', 1), encoding="utf-8")
+    assert filmed.read_text(encoding="utf-8") != text
+    assert lines(str(PLANS / "first-hill.toml")) == []
+    (line,) = lines(str(filmed))
+    assert line.strip() == "Film counts up to 78.7 in beyond its track: wheels spread it."
 
 
 def test_a_train_too_long_is_said_with_its_place() -> None:

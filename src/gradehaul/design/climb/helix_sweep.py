@@ -166,7 +166,7 @@ def sweep(
     """Return what becomes of every radius with every rise per turn.
 
     On the even stretch of a round helix the effective grade e = h / (2 pi R) + C / R is the same everywhere, so that a
-    train on it asks its weight times e and its resistance, in closed form and exactly.
+    train on it needs its weight times e and its resistance, in closed form and exactly.
 
     Parameters
     ----------

@@ -153,7 +153,7 @@ class Incline:
             *textwrap.wrap(CARE, 110),
         ]
         line = HillLine("Incline", (*level, *tracks, *level), self.rise)
-        return hill_of(stock, "Incline", [line], self.vertical, remarks, directions or directions_of(stock))
+        return hill_of(stock, "Incline", [line], self.vertical, remarks, directions or directions_of(stock), stock.deck)
 
 
 def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) -> float:
@@ -163,7 +163,7 @@ def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) 
 
 @dataclass(frozen=True, slots=True)
 class InclineGiven:
-    """What is settled of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
+    """What is known of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
 
     rise: float | None = None
     length: float | None = None

@@ -19,16 +19,16 @@ from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, Ruling
 from gradehaul.haulage.train import Train, made_up
-from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.load import LoadSpread, RouteTrust
 from gradehaul.haulage.trust.predicted import predictions
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import TrainTrust, trust_in_train
 from gradehaul.network.route import Between, Route, Tail
 from gradehaul.plan.rail_condition import RailCondition, ages, conditions
 from gradehaul.plan.records import Basis, Car, Film, Loco, Note, Plan
 from gradehaul.quantities import Kind, describe
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import Hours, Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.figures import figures_of
 from gradehaul.track.map.closing import figure_name
@@ -109,7 +109,7 @@ class LoadTrials:
 
 @dataclass(frozen=True, slots=True)
 class RouteAnswer:
-    """What a route asks, and the longest trains over it: one load for every power, car and rail condition."""
+    """What a route needs, and the longest trains over it: one load for every power, car and rail condition."""
 
     KEYS: ClassVar[str] = (
         "route.name from=route.origin to=route.destination route.lap route.start_berth route.end_berth "
@@ -150,7 +150,7 @@ class TrainAnswer(JudgedTrain):
     """What becomes of a named train on one rail condition."""
 
     KEYS: ClassVar[str] = (
-        f"name route rail length {JUDGED_KEYS} trust.stall_probability trust.draws trust.margin_low "
+        f"name route rail length {JUDGED_KEYS} trust.stall_probability draws=trust.trials trust.margin_low "
         "trust.margin_high unsure_of=trust.causes measure_next=trust.next_measurement.measure"
     )
 
@@ -190,7 +190,7 @@ class CheckAnswer(AnswerRecord):
     """The whole answer to the main job."""
 
     KEYS: ClassVar[str] = (
-        "plan.scale plan.practice curve_coefficient=coefficient curve_model=plan.curve_resistance.model rails "
+        "plan.scale plan.practice curve_coefficient=coefficient curve_model=plan.curve_resistance.model hours rails "
         "judged_rails passes not_judged=unjudged not_checked routes between trains ways_over berths figures "
         "doubts notes"
     )
@@ -199,6 +199,8 @@ class CheckAnswer(AnswerRecord):
     alignment: Alignment
     coefficient: Meters
     """Curve coefficient, m."""
+    hours: Hours | None
+    """The age of every film; None where each is judged both fresh and rested."""
     rails: tuple[str, ...]
     """The rail conditions judged."""
     judged_rails: tuple[str, ...]
@@ -263,9 +265,9 @@ def check(
     all_routes
         List every route between ends and berths, up to a limit, beside the declared ones.
     seed
-        Of the draws that tell how sure the answer is: the same seed gives the same answer.
+        Seed of the random trials: the same seed gives the same answer.
     hours
-        The age of every film; rested where it is left out.
+        The age of every film; both fresh and rested where it is left out.
     rails
         The rail conditions by which the layout passes or fails; None for as planned where the plan says so, else
         clean.
@@ -298,11 +300,11 @@ def check_layout(
     """Answer the main job for a layout that is at hand, as `check` does for a plan."""
     plan, chosen = _narrowed(layout, trains, routes)
     judged = layout.judged(rails)
-    draws = Draws(plan, layout.coefficient, seed=seed)
+    trials = RandomTrials(plan, layout.coefficient, seed=seed)
     made = {named.name: made_up(plan, named) for named in plan.trains.values()}
     answered: list[RouteAnswer] = []
     for number, route in enumerate(chosen):
-        answered.append(_route_answer(layout, layout.profile(route), made, draws))
+        answered.append(_route_answer(layout, layout.profile(route), made, trials))
         if progress is not None:
             progress(number + 1, len(chosen))
     answers = tuple(
@@ -313,7 +315,7 @@ def check_layout(
             verdict=each.verdict,
             misfits=each.misfits,
             length=made[each.name].length,
-            run_trials=cache(partial(trust_in_train, layout.profile(each.route), made[each.name], each.rail, draws)),
+            run_trials=cache(partial(trust_in_train, layout.profile(each.route), made[each.name], each.rail, trials)),
         )
         for each in judged_trains(layout, trains=plan.trains)
     )
@@ -331,7 +333,7 @@ def check_layout(
         *layout.found.notes,
         *misfit_notes(plan, answers),
         *_doubtful_pulls(plan),
-        *_unsure_predictions(plan, draws),
+        *_unsure_predictions(plan, trials),
         *_assumed_films(plan),
         *_taut_trains(layout, made),
         *doubts,
@@ -340,6 +342,7 @@ def check_layout(
         plan=plan,
         alignment=alignment,
         coefficient=layout.coefficient,
+        hours=layout.hours,
         rails=layout.rails,
         judged_rails=judged,
         routes=tuple(answered),
@@ -426,11 +429,11 @@ def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
                 )
 
 
-def _unsure_predictions(plan: Plan, draws: Draws) -> Iterator[Note]:
+def _unsure_predictions(plan: Plan, trials: RandomTrials) -> Iterator[Note]:
     """Yield a note for each pull that is calculated from other locomotives though its weight alone says more."""
     if not any(loco.predicted for loco in plan.locos.values()):
         return
-    for each in predictions(draws):
+    for each in predictions(trials):
         if each.less_sure:
             others, weight = (
                 f"{describe(pull.value, 'force', unit)} ({describe(pull.low, 'force', unit)} to "
@@ -465,7 +468,7 @@ def _assumed_films(plan: Plan) -> Iterator[Note]:
 
 
 def _taut_trains(layout: Layout, trains: Mapping[str, Train]) -> Iterator[Note]:
-    """Yield a note for each train round so much curve that coupler tension, where it is left out, would tell."""
+    """Yield a note for each train round so much curve that coupler tension, where it is left out, matters."""
     if layout.curves.tension:
         return
     routes = {route.name: route for route in layout.routes}
@@ -498,7 +501,9 @@ def _strain(profile: RouteProfile, train: Train) -> tuple[float, float]:
     return wrapped, with_it / without - 1 if without > 0 else 0.0
 
 
-def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], draws: Draws) -> RouteAnswer:
+def _route_answer(
+    layout: Layout, profile: RouteProfile, trains: Mapping[str, Train], trials: RandomTrials
+) -> RouteAnswer:
     lengths = dict.fromkeys(train.length for train in trains.values())
     under = tuple(UnderTrain(length, *profile.ruling_under_train(length)) for length in lengths)
     loads = tuple(
@@ -507,8 +512,8 @@ def _route_answer(layout: Layout, profile: RouteProfile, trains: Mapping[str, Tr
         for car in layout.plan.cars
         for load in layout.loads(profile, power, car, layout.rails)
     )
-    trials = LoadTrials(partial(RouteTrust, layout.plan, profile, draws))
-    return RouteAnswer(profile, profile.ruling(), under, loads, trials)
+    load_trials = LoadTrials(partial(RouteTrust, layout.plan, profile, trials))
+    return RouteAnswer(profile, profile.ruling(), under, loads, load_trials)
 
 
 _CURVE_BASIS: dict[str, Basis] = {"degree": "assumed", "wheelbase": "stated", "coefficient": "measured"}

@@ -31,7 +31,7 @@ def _with_bench(plan: Plan, hours: float | None) -> Plan:
     """Return a plan with what was read at the bench; where nothing was, the module for it is not even loaded."""
     if hours is not None and not 0.0 <= hours <= LONGEST_AGE:
         raise QuantityError(f"the age of a film is from 0 to {LONGEST_AGE:g} hours", place="hours", found=f"{hours:g}")
-    if plan.book.empty and hours is None:
+    if plan.book.empty:
         return plan
     from gradehaul.haulage.bench.benched import with_bench
 
@@ -53,15 +53,17 @@ class Layout:
         The routes of the plan; ``found`` has them with the notes on them.
     curves, coefficient
         What curves cost, and the curve coefficient of it, m.
+    hours
+        The age of every film, hours; None for both conditions of each, fresh and rested.
     rails
-        The rail conditions it can be asked about.
+        The rail conditions that can be named.
     all_routes
-        Whether every route was asked for.
+        Whether every route is listed.
     """
 
     def __init__(self, plan: Plan, *, all_routes: bool = False, hours: float | None = None) -> None:
         self.plan = plan = fitted(_with_bench(plan, hours))
-        self.all_routes = all_routes
+        self.all_routes, self.hours = all_routes, hours
         self.alignment = align(plan)
         self.movements = MovementGraph(plan)
         self.curves = curve_costs(plan.curve_resistance, plan.scale)
@@ -70,15 +72,25 @@ class Layout:
         self.pulls = Pulls(plan)
         self._strip = lay_strip(self.alignment)
         self.found = find_routes(self.movements, steepest_on_ways(self._strip, self.coefficient), list_all=all_routes)
-        has = {n: track.rail for n, track in enumerate(plan.tracks.values()) if track.rail not in (None, CLEAN)}
-        if has:
-            self._strip = replace(self._strip, rails=tuple(self.wheels().rails(has)))
-        self.rails = (*conditions(plan.films), *_planned({track.rail for track in self.alignment.tracks.values()}))
+        has = {n: self._aged(track.rail) for n, track in enumerate(plan.tracks.values()) if track.rail is not None}
+        films = {n: rail for n, rail in has.items() if rail != CLEAN}
+        if films:
+            self._strip = replace(self._strip, rails=tuple(self.wheels().rails(films)))
+        self.rails = tuple(dict.fromkeys(map(self._aged, (*conditions(plan.films), *_planned(has.values())))))
+
+    def _aged(self, rail: str) -> str:
+        """Return a rail condition at the age of every film, where there is one."""
+        return rail if self.hours is None else RailCondition.named(rail).at(self.hours).name
 
     @property
     def routes(self) -> tuple[Route, ...]:
         """The declared routes; where there are none, the telling ones."""
         return self.found.routes
+
+    @property
+    def film_spreads(self) -> bool:
+        """Whether wheels carry a film onto track that is planned without."""
+        return any(len(own) > 1 for own in self._strip.rails)
 
     def wheels(self, stretches: Stretches | None = None, carry: float | None = None) -> Wheels:
         """Return where wheels of the plan's trains carry film.
@@ -298,12 +310,13 @@ class Layout:
         return tuple(dict.fromkeys(map(self._rail, rails or judged_rails(self.rails))))
 
     def _rail(self, rail: str) -> str:
-        return look_up(rail, {name: name for name in self.rails}, "rail condition", file=self.plan.file)
+        names = {RailCondition.named(name).rested.name: name for name in self.rails} if self.hours is not None else {}
+        return look_up(rail, {**names, **{name: name for name in self.rails}}, "rail condition", file=self.plan.file)
 
 
-def _planned(rails: Collection[str | None]) -> tuple[str, ...]:
+def _planned(rails: Iterable[str]) -> tuple[str, ...]:
     """Return the names of what tracks' own conditions come to: none where the plan says none, two where films age."""
-    named = {RailCondition.named(rail) for rail in rails if rail is not None}
+    named = set(map(RailCondition.named, rails))
     return () if not named else PLANNED if any(rail.on_first_day not in named for rail in named) else (AS_PLANNED,)
 
 

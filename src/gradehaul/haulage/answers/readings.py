@@ -14,12 +14,12 @@ from gradehaul.haulage.bench.cars import CarBench
 from gradehaul.haulage.bench.odd_figures import odd_figures
 from gradehaul.haulage.bench.reduction import ENOUGH
 from gradehaul.haulage.train import made_up
-from gradehaul.haulage.trust.draws import Draws
 from gradehaul.haulage.trust.predicted import Predicted, predictions
+from gradehaul.haulage.trust.random_trials import RandomTrials
 from gradehaul.haulage.trust.train import BEND, ROLL, trust_in_train
 from gradehaul.haulage.verdict import Climb, judge
 from gradehaul.plan.bench_records import Trial
-from gradehaul.plan.rail_condition import CLEAN, ages
+from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages
 from gradehaul.plan.records import NamedTrain, Note, Plan
 from gradehaul.quantities.document import AnswerRecord
 from gradehaul.quantities.si import Newtons, Share
@@ -65,7 +65,7 @@ class JudgedTrial:
 
 @dataclass(frozen=True, slots=True)
 class ReadingsAnswer(AnswerRecord):
-    """All that the readings of a plan tell."""
+    """All that follows from the readings of a plan."""
 
     KEYS: ClassVar[str] = (
         "pulls=bench.rows pooled_scatter=bench.pooled.share adhesion predicted=predictions films=bench.films "
@@ -99,7 +99,7 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
         The layout has no heights that fit together, or a route that no train can follow.
     """
     bench = work_out(plan)
-    guesses = tuple(predictions(Draws(with_bench(plan), bench.coefficient, seed=seed)))
+    guesses = tuple(predictions(RandomTrials(with_bench(plan), bench.coefficient, seed=seed)))
     trials = tuple(_trials(plan, seed))
     remarks = list(odd_figures(plan, bench))
     judged = {answer.trial.place for answer in trials}
@@ -122,18 +122,18 @@ def readings(plan: Plan, *, seed: int = 0) -> ReadingsAnswer:
 
 
 def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
-    layouts: dict[float | None, tuple[Layout, Draws]] = {}
+    layouts: dict[float | None, tuple[Layout, RandomTrials]] = {}
     for trial in plan.book.trials:
         if trial.hours not in layouts:
-            layout = Layout(with_bench(plan, hours=trial.hours))
-            layouts[trial.hours] = layout, Draws(layout.plan, layout.coefficient, seed=seed)
-        layout, draws = layouts[trial.hours]
+            layout = Layout(plan, hours=trial.hours)
+            layouts[trial.hours] = layout, RandomTrials(layout.plan, layout.coefficient, seed=seed)
+        layout, random_trials = layouts[trial.hours]
         if trial.route not in {route.name for route in layout.routes}:
             continue
         train = made_up(layout.plan, NamedTrain(trial.place, trial.route, trial.consist, trial.together))
-        profile = layout.profile(trial.route)
-        verdict = judge(profile, train, trial.rail, layout.pulls)
-        pull = train.together * sum(layout.pulls.standing(loco, trial.rail).value for loco, _ in train.locos)
+        profile, rail = layout.profile(trial.route), RailCondition.named(trial.rail).at(trial.hours).name
+        verdict = judge(profile, train, rail, layout.pulls)
+        pull = train.together * sum(layout.pulls.standing(loco, rail).value for loco, _ in train.locos)
         yield JudgedTrial(
             trial=trial,
             locos=", ".join(loco.name for loco, _ in train.locos),
@@ -141,7 +141,7 @@ def _trials(plan: Plan, seed: int) -> Iterator[JudgedTrial]:
             outcome=verdict.climb,
             demand=pull - verdict.margin,
             pull=pull,
-            stall_probability=trust_in_train(profile, train, trial.rail, draws).stall_probability,
+            stall_probability=trust_in_train(profile, train, rail, random_trials).stall_probability,
         )
 
 
@@ -168,11 +168,11 @@ def bounds(trials: Iterable[JudgedTrial]) -> dict[tuple[str, str, float | None],
 
 
 def _crossed(trials: Sequence[JudgedTrial]) -> Iterator[Note]:
-    """Say where trials contradict one another: a train climbed that asks for as much as one that stalled, or more."""
+    """Yield notes where trials contradict: a train climbed that needs as much as one that stalled, or more."""
     for (locos, rail, _), (low, high) in bounds(trials).items():
         if low >= high:
             much = "more than" if low > high else "as much as"
-            text = f"a train climbed that asks for {much} one that stalled: is a consist or an outcome exchanged?"
+            text = f"a train climbed that needs {much} one that stalled: are two consists or outcomes swapped?"
             yield Note(f"trials of {locos} on {rail} rail", text)
 
 
@@ -181,7 +181,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
     best: dict[str, tuple[float, str]] = {}
     if plan.trains and plan.lines:
         layout = Layout(plan)
-        draws = Draws(layout.plan, layout.coefficient, seed=seed)
+        random_trials = RandomTrials(layout.plan, layout.coefficient, seed=seed)
         known = {route.name for route in layout.routes}
         judged = (*judged_rails(layout.rails), *film_rails(layout.rails))
         for named in layout.plan.trains.values():
@@ -189,7 +189,7 @@ def _next(plan: Plan, bench: Bench, seed: int) -> list[str]:
                 continue
             train = made_up(layout.plan, named)
             for rail in judged:
-                trust = trust_in_train(layout.profile(named.route), train, rail, draws)
+                trust = trust_in_train(layout.profile(named.route), train, rail, random_trials)
                 for gain, cause in trust.gains:
                     if cause.narrows > 0.05 and gain > best.get(cause.measure, (1e-4, ""))[0]:
                         best[cause.measure] = gain, f"narrows the answer for train {named.name} on {rail} rail"
@@ -215,7 +215,7 @@ def _missing(plan: Plan, bench: Bench, guesses: Collection[str]) -> Iterator[str
         elif plan.locos and not (fresh and settled):
             yield f"read the pulls on {film} rail {'after a day' if fresh else 'on the day you apply it'} too"
         if any(one.film == film and one.form == "stepwise" for one in bench.films):
-            yield f"read the pulls on {film} rail at three ages or more, to tell how they recover"
+            yield f"read the pulls on {film} rail at three ages or more, to show how they recover"
     few = [f"{row.loco} on {row.rail} rail" for row in bench.rows if row.count < ENOUGH and row.state == "standing"]
     if few:
         yield f"read more often, five times each: {_some(few)}"

@@ -85,7 +85,7 @@ def _film_above_clean(plan: Plan, loco: Loco) -> Iterator[Note]:
             if rail in table and fmean(force.value for force in table[rail]) > clean:
                 yield Note(
                     f'loco "{loco.name}", {state}, {rail}',
-                    "it pulls more than on clean rail, which no film gives (common practice): are the rails exchanged, "
+                    "it pulls more than on clean rail, as on no film (common practice): are the rails swapped, "
                     "or was the clean rail not clean?",
                 )
 

@@ -1,4 +1,4 @@
-"""Adhesion fitted: what metal and tyred wheels give per unit of weight on them, and what that says of other engines."""
+"""Adhesion fitted: what metal and tyred wheels pull per unit of weight on them, and what that says of other engines."""
 
 from __future__ import annotations
 

@@ -5,26 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from gradehaul.haulage.adhesion import GRAVITY
+from gradehaul.haulage.adhesion import GRAVITY, NominalPulls
 from gradehaul.haulage.bench.adhesion_fit import AdhesionFit, fit_adhesion
 from gradehaul.haulage.bench.cars import CarBench, CurveBench, cars_at_bench, curve_at_bench, with_resistances
 from gradehaul.haulage.bench.film_age import Recovery, recovery
 from gradehaul.haulage.bench.reduction import (
-    SETTLED_HOURS,
     Reduced,
     Taken,
     all_forces,
-    condition_at,
     mean_of,
     reduce_row,
     rows_taken,
+    weakest_age,
     weights_on,
 )
 from gradehaul.haulage.bench.scatter import Pooled, pool
 from gradehaul.haulage.resistance import curve_coefficient, curve_spread
 from gradehaul.plan.bench_records import State
-from gradehaul.plan.rail_condition import CLEAN, ages, conditions
-from gradehaul.plan.records import Car, CurveResistance, Film, KeptShare, Loco, Note, Plan, PredictedPull
+from gradehaul.plan.rail_condition import CLEAN, RailCondition, ages, conditions
+from gradehaul.plan.records import Car, CurveResistance, Loco, Plan, PredictedPull
 from gradehaul.quantities import Reading
 
 Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
@@ -32,7 +31,7 @@ Rows = Mapping[tuple[str, str, State], Sequence[Taken]]
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """All that the readings of a plan tell."""
+    """All that follows from the readings of a plan."""
 
     rows: tuple[Reduced, ...]
     fits: Mapping[str, AdhesionFit]
@@ -51,7 +50,7 @@ class Bench:
 
 
 def work_out(plan: Plan) -> Bench:
-    """Work out everything that the readings of a plan tell: pulls, adhesion, films in time, cars and curves."""
+    """Work out everything that follows from the readings of a plan: pulls, adhesion, films in time, cars and curves."""
     cars = cars_at_bench(plan)
     curve = curve_at_bench(plan, cars)
     resistance = _curve_resistance(plan, curve)
@@ -95,36 +94,31 @@ def predicted(bench: Bench, loco: Loco) -> dict[str, PredictedPull]:
 
 
 def with_bench(plan: Plan, *, hours: float | None = None) -> Plan:
-    """Return a plan with its readings taken in, and its films at an age where one is asked for.
+    """Return a plan with its readings taken in, and its films at an age where one is named.
 
-    Nothing of the plan changes where it has no book of readings and no age is asked.
+    Nothing of the plan changes where it has no readings and no age is named.
 
     Parameters
     ----------
     plan
         The plan.
     hours
-        Age of each film under its own name; rested where it is left out.
+        Age of every film, whose fresh or rested condition, as the age has it, then has the pulls of that age. Where it
+        is left out, each condition has those of the age at which it was read to pull least.
     """
     book = plan.book
-    if not (book.pulls or book.strings or book.tilts) and hours is None:
+    if not (book.pulls or book.strings or book.tilts):
         return plan
     bench = work_out(plan)
-    locos = {name: _with_readings(bench, loco, predict=bool(book.pulls)) for name, loco in plan.locos.items()}
-    films = dict(plan.films)
-    notes: list[Note] = []
-    if hours is not None:
-        films = {name: _film_at(film, hours) for name, film in films.items()}
-        locos = {name: _at_age(plan, bench, loco, hours) for name, loco in locos.items()}
-        notes = [Note(f'rail "{name}"', f"it is judged {hours:g} hours after the film went on") for name in films]
-    return replace(
+    taken_in = replace(
         plan,
-        locos=locos,
-        films=films,
+        locos={name: _with_readings(bench, loco, predict=bool(book.pulls)) for name, loco in plan.locos.items()},
         cars={name: _with_car(car, bench.cars.get(name)) for name, car in plan.cars.items()},
         curve_resistance=_curve_resistance(plan, bench.curve),
         book=replace(book, pulls=(), strings=(), tilts=()),
-        notes=(*plan.notes, *notes),
+    )
+    return replace(
+        taken_in, locos={name: _at_age(taken_in, bench, loco, hours) for name, loco in taken_in.locos.items()}
     )
 
 
@@ -176,38 +170,31 @@ def _with_readings(bench: Bench, loco: Loco, *, predict: bool) -> Loco:
     tables: dict[State, dict[str, tuple[Reading, ...]]] = {"standing": {}, "slipping": {}}
     for (name, rail, state), rows in bench.taken.items():
         if name == loco.name:
-            tables[state][rail] = tuple(force for row in rows for force in row.forces)
+            tables[state][rail] = weakest_age(rows)
     predicted_pulls = predicted(bench, loco) if predict else {}
     return replace(loco, pull=tables["standing"], slipping=tables["slipping"], predicted=predicted_pulls)
 
 
-def _film_at(film: Film, hours: float) -> Film:
-    if hours >= SETTLED_HOURS:
-        return film
-    metal, tyred = KeptShare(film.metal.fresh, film.metal.fresh), KeptShare(film.tyred.fresh, film.tyred.fresh)
-    return replace(film, metal=metal, tyred=tyred)
+def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float | None) -> Loco:
+    """Return a locomotive with the pulls of an age of each film; where None, fresh as low as its curve begins.
 
-
-def _at_age(plan: Plan, bench: Bench, loco: Loco, hours: float) -> Loco:
-    """Return a locomotive whose readings on each film are those of an age."""
-    pull, slipping, predicted_pulls = dict(loco.pull), dict(loco.slipping), dict(loco.predicted)
-    for film in plan.films:
-        found = next((one for one in bench.films if (one.loco, one.film) == (loco.name, film)), None)
-        if found is not None:
-            value = found.at(hours)
-            unit = next((force.unit for rail in ages(film) for force in pull.get(rail, ())), None)
-            pull[film] = (Reading(value, bench.pooled.share * value, unit),)
-        like = condition_at(plan, film, hours)
-        if like == film:
+    What was read of rested film alone says nothing of a fresh one, but as an upper bound.
+    """
+    pull, slipping = dict(loco.pull), dict(loco.slipping)
+    for found in bench.films:
+        if found.loco != loco.name or (hours is None and found.time is None):
             continue
-        for table in (slipping,) if found is not None else (pull, slipping):
-            table.pop(film, None)
-            if like in table:
-                table[film] = table[like]
-        predicted_pulls.pop(film, None)
-        if like in predicted_pulls:
-            predicted_pulls[film] = predicted_pulls[like]
-    return replace(loco, pull=pull, slipping=slipping, predicted=predicted_pulls)
+        age = hours or 0.0
+        first, condition = (RailCondition(found.film).at(each) for each in (found.ages[0][0], age))
+        rail, value = condition.name, found.at(age)
+        known = NominalPulls(plan).standing(loco, rail)
+        if value >= known and (hours is None or (first != condition and age < found.ages[0][0])):
+            continue
+        unit = next((force.unit for name in ages(found.film) for force in loco.pull.get(name, ())), None)
+        pull[rail] = (Reading(value, bench.pooled.share * value, unit),)
+        if rail in slipping and value < known:
+            slipping[rail] = tuple(replace(each, value=each.value * value / known) for each in slipping[rail])
+    return replace(loco, pull=pull, slipping=slipping)
 
 
 def _with_car(car: Car, bench: CarBench | None) -> Car:

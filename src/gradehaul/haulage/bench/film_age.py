@@ -46,12 +46,23 @@ class Recovery:
     misfit: Newtons
     """Root mean square of what the curve misses, N."""
 
+    @property
+    def first_age(self) -> float:
+        """The first age at which it was read, hours."""
+        return self.ages[0][0]
+
     def at(self, hours: float) -> float:
-        """Return the pull at an age, N."""
-        if self.time is not None:
-            return self.settled - (self.settled - self.fresh) * math.exp(-hours / self.time)
+        """Return the pull at an age, N.
+
+        A film recovers, so it is no more than was read then or at the next age; after the last age no more than there.
+        """
         before = [pull for age, pull in self.ages if age <= hours]
-        return before[-1] if before else self.ages[0][1]
+        after = [pull for age, pull in self.ages if age >= hours]
+        if self.time is not None:
+            value = self.settled - (self.settled - self.fresh) * math.exp(-hours / self.time)
+        else:
+            value = before[-1] if before else after[0]
+        return min(value, after[0] if after else before[-1])
 
     @property
     def aged_pulls(self) -> tuple[AgedPull, ...]:
@@ -62,8 +73,9 @@ class Recovery:
 def recovery(loco: str, film: str, ages: Sequence[tuple[float, float]], clean: float | None) -> Recovery:
     """Return how the pull of a locomotive on a film recovers.
 
-    Least squares over time constants from a twentieth of the first gap to twenty times the last age, on a grid drawn
-    closer three times; for each the two levels are linear, and held to 0 ≤ fresh ≤ settled ≤ clean.
+    Least squares over time constants from a twentieth of the first gap, and no less than the first age, to twenty times
+    the last age, on a grid drawn closer three times; for each the two levels are linear, and held to 0 ≤ fresh ≤
+    settled ≤ clean. What recovers faster than the first age leaves nothing to tell how low it began.
 
     Parameters
     ----------
@@ -88,14 +100,15 @@ def recovery(loco: str, film: str, ages: Sequence[tuple[float, float]], clean: f
         return Recovery(loco, film, "stepwise", tuple(rows), clean, values[0], values[-1], None, 0.0)
     hours, pulls = np.array([age for age, _ in rows]), np.array(values)
     most = math.inf if clean is None else clean
-    low, high = math.log(0.05 * float(np.diff(hours).min())), math.log(20 * float(hours[-1]))
+    least = math.log(max(0.05 * float(np.diff(hours).min()), float(hours[0])))
+    low, high = least, math.log(20 * float(hours[-1]))
     best = (math.inf, 0.0, 0.0, 1.0)
     for _ in range(4):
         times = np.exp(np.linspace(low, high, 121))
         trials = [(*_levels(np.exp(-hours / time), pulls, most), float(time)) for time in times]
         best = min(best, *trials)
         step = (high - low) / 120
-        low, high = math.log(best[3]) - 2 * step, math.log(best[3]) + 2 * step
+        low, high = max(least, math.log(best[3]) - 2 * step), math.log(best[3]) + 2 * step
     misses, fresh, settled, time = best
     return Recovery(loco, film, "exponential", tuple(rows), clean, fresh, settled, time, math.sqrt(misses / len(rows)))
 

@@ -81,12 +81,12 @@ def _of_films(plan: Plan, bench: Bench) -> Iterator[Note]:
                 if row is not None and clean is not None and row.mean > clean.mean:
                     yield Note(
                         f"{loco} on {row.rail} rail",
-                        "it pulls more than on clean rail, which no film gives: are the rails exchanged, or was the "
+                        "it pulls more than on clean rail, as on no film: are the rails swapped, or was the "
                         "clean rail not clean?",
                     )
             if fresh is not None and settled is not None and fresh.low > settled.high:
                 yield Note(
-                    f"{loco} on {film} rail", "it pulled more fresh than after a rest, and a rest gives pull back"
+                    f"{loco} on {film} rail", "it pulled more fresh than after a rest, but a rest brings pull back"
                 )
 
 
@@ -120,7 +120,7 @@ def _of_cars(plan: Plan, bench: Bench) -> Iterator[Note]:
     found, usual = bench.curve.coefficient.value, DEGREE_COEFFICIENT / plan.scale.ratio
     if found <= 0:
         yield Note(
-            "curves", "the strings asked no more on the curve than on the straight, so the coefficient stays as it was"
+            "curves", "the strings needed no more on the curve than on the straight, so the coefficient stays as it was"
         )
     elif not usual / 3 <= found <= 3 * usual:
         yield Note(

@@ -46,10 +46,11 @@ class Taken:
 class Reduced:
     """All readings of one locomotive on one rail in one state, reduced to a pull on level straight track, N.
 
-    Where a film was read at several ages the mean is over all of them, and the scatter that about each age's own mean.
-    `scatter` is that of a single reading and `error` the standard error of the mean; the mean lies between `low` and
-    `high` with 95 %, by Student's t with `freedom` degrees of freedom. `borrowed` means that the scatter is that of all
-    rows, or assumed, since there are too few readings here. `outliers` are shown and never dropped.
+    Where a film was read at several ages the mean is that of the age at which it pulled least, and the scatter that of
+    all readings about their own age's mean. `scatter` is that of a single reading and `error` the standard error of the
+    mean; the mean lies between `low` and `high` with 95 %, by Student's t with `freedom` degrees of freedom. `borrowed`
+    means that the scatter is that of all rows, or assumed, since there are too few readings here. `outliers` are shown
+    and never dropped.
     """
 
     KEYS: ClassVar[str] = (
@@ -156,25 +157,9 @@ def rows_taken(plan: Plan, coefficient: float) -> dict[tuple[str, str, State], l
         weight = GRAVITY * plan.locos[row.loco].mass
         correction = weight * (row.grade + coefficient * row.curvature)
         forces = tuple(Reading(force.value + correction, force.spread, force.unit) for force in row.forces)
-        key = row.loco, condition_at(plan, row.rail, row.hours), row.state
+        key = row.loco, RailCondition.named(row.rail).at(row.hours).name, row.state
         found.setdefault(key, []).append(Taken(row.place, forces, correction, row.hours))
     return found
-
-
-SETTLED_HOURS = 12.0
-"""Hours after which a film counts as settled, that is, after a rest; before that it is fresh (common practice: after a
-day)."""
-
-
-def condition_at(plan: Plan, rail: str, hours: float | None) -> str:
-    """Return the rail condition of a film at an age: fresh or rested, rested where no age is stated.
-
-    >>> from gradehaul.plan import read_plan
-    >>> condition_at(read_plan('scale = "HO"'), "treated", 2.0)
-    'treated fresh'
-    """
-    fresh = rail in plan.films and hours is not None and hours < SETTLED_HOURS
-    return RailCondition(rail, fresh=True).name if fresh else rail
 
 
 def reduce_row(
@@ -196,11 +181,11 @@ def reduce_row(
         Standard error of the correction for curves, N, common to all of the readings.
     """
     forces = [force for row in taken for force in row.forces]
-    values = [force.value for force in forces]
+    values = [force.value for force in weakest_age(taken)]
     stated = [force.spread for force in forces if force.spread is not None]
     step = pooled.step if step is None else step
     scatter, freedom = _within_ages(taken)
-    borrowed = len(values) < ENOUGH or freedom < 1
+    borrowed = len(forces) < ENOUGH or freedom < 1
     if stated:
         scatter, freedom = math.sqrt(fmean(spread**2 for spread in stated)), max(pooled.freedom, 30)
     elif borrowed:
@@ -218,13 +203,25 @@ def reduce_row(
         borrowed=borrowed and not stated,
         low=max(0.0, mean.value - half),
         high=mean.value + half,
-        outliers=tuple(far for age in _by_age(taken) for far in outliers(age, step=step)),
+        outliers=tuple(far for age in _values_by_age(taken) for far in outliers(age, step=step)),
     )
+
+
+def weakest_age(taken: Sequence[Taken]) -> tuple[Reading, ...]:
+    """Return the readings at the age of the film at which they are least in the mean: no other age pulls less.
+
+    Examples
+    --------
+    >>> rows = [Taken("a", (Reading(0.5),), 0.0, 1.0), Taken("b", (Reading(0.4),), 0.0, 6.0)]
+    >>> weakest_age(rows)[0].value
+    0.4
+    """
+    return min(_by_age(taken), key=lambda forces: fmean(force.value for force in forces))
 
 
 def _within_ages(taken: Sequence[Taken]) -> tuple[float | None, int]:
     """Return the scatter of readings about the mean of their own age of film, and its degrees of freedom."""
-    ages = _by_age(taken)
+    ages = _values_by_age(taken)
     freedom = sum(len(values) - 1 for values in ages)
     if freedom < 1:
         return None, 0
@@ -232,10 +229,14 @@ def _within_ages(taken: Sequence[Taken]) -> tuple[float | None, int]:
     return math.sqrt(squares / freedom), freedom
 
 
-def _by_age(taken: Sequence[Taken]) -> list[list[float]]:
-    by_age: dict[float | None, list[float]] = {}
+def _values_by_age(taken: Sequence[Taken]) -> list[list[float]]:
+    return [[force.value for force in forces] for forces in _by_age(taken)]
+
+
+def _by_age(taken: Sequence[Taken]) -> list[tuple[Reading, ...]]:
+    by_age: dict[float | None, tuple[Reading, ...]] = {}
     for row in taken:
-        by_age.setdefault(row.hours, []).extend(force.value for force in row.forces)
+        by_age[row.hours] = (*by_age.get(row.hours, ()), *row.forces)
     return list(by_age.values())
 
 

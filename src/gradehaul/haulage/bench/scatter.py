@@ -11,7 +11,7 @@ from gradehaul.quantities import Reading, convert
 from gradehaul.quantities.si import Ratio
 
 READING_SCATTER = 0.04
-"""Scatter of a single reading as a share of it, where too few were taken to tell: a careful hand repeats a pull to
+"""Scatter of a single reading as a share of it, where too few were taken to show it: a careful hand repeats a pull to
 within some 2 to 6 % (assumed)."""
 
 PRIOR_READINGS = 4
@@ -45,7 +45,7 @@ class Pooled:
     step: float
 
     def of(self, readings: Sequence[Reading]) -> Scatter:
-        """Return the scatter of one row of readings: its own, with the pooled one for what it is too few to tell.
+        """Return the scatter of one row of readings: its own, with the pooled one for what it is too few to show.
 
         A spread that was written beside a reading counts as written; no scatter is less than what the balance can show,
         a step evenly spread, step / √12.

@@ -115,6 +115,8 @@ class PlanView(AnswerRecord):
     overpasses: tuple[Overpass, ...]
     trains: tuple[TrainView, ...]
     """One for each train and rail condition."""
+    film_spreads: bool
+    """Whether wheels carry a film onto track that is planned without."""
     frames: int
     """Number of pieces whose places relative to one another are unknown."""
     notes: tuple[Note, ...]
@@ -220,6 +222,7 @@ def plan_view(
         joints=joints,
         overpasses=tuple(over),
         trains=tuple(_train(layout, views, each) for each in chosen),
+        film_spreads=layout.film_spreads,
         frames=len(shifts),
         notes=tuple(_notes(layout, len(shifts))),
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from gradehaul.errors import GradehaulError, Problems
 from gradehaul.plan.edit.trial import Trial, fixed_railheads, tried
 from gradehaul.plan.records import Plan
+from gradehaul.quantities.si import Meters
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.heights.railhead import refuse_steep, solve_railheads
 from gradehaul.track.heights.vertical import round_grades
@@ -39,12 +40,12 @@ class Response:
     """
 
     key: str
-    height: float
+    height: Meters
     fixed: bool
     """Whether the plan states its height; else moving it does."""
     joint: str
     track: str
-    at: float
+    at: Meters
     changes: Mapping[str, Change]
 
 

@@ -50,7 +50,7 @@ class ForceCurve:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PullGiven:
-    """What a train's locomotives give on one rail condition, N, by the place of its head, and what becomes of it.
+    """What a train's locomotives can pull on one rail condition, N, by the place of its head, and what becomes of it.
 
     The verdict is that on what is shown, which may be one leg; the outcome that on the whole route.
     """
@@ -68,20 +68,20 @@ class PullGiven:
 
     @property
     def standing_curve(self) -> ForceCurve:
-        """What they give with wheels that hold."""
+        """Their pull with wheels that hold."""
         return ForceCurve(self.standing)
 
     @property
     def slipping_curve(self) -> ForceCurve:
-        """What they give with wheels that slip."""
+        """Their pull with wheels that slip."""
         return ForceCurve(self.slipping)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Haul:
-    """A train on a route: what it asks and what its locomotives give, N, by the place of its head, m.
+    """A train on a route: what it needs and what its locomotives can pull, N, by the place of its head, m.
 
-    `running` and `starting` are what grades and curves ask of the whole train, locomotives included, plus the rolling
+    `running` and `starting` are what the whole train needs on grades and curves, locomotives included, plus the rolling
     or starting resistance of its cars; a pull is what the balance reads on level straight track, where the resistance
     of the locomotives is in it already. So the two are compared as they stand. `least` is what can be relied on
     downhill: where it is below the slipping pull taken negative, the train runs away. `misfits` are the places of the

@@ -341,6 +341,7 @@
     desk.planView.redraw();
   });
 
+  byId("bench-verdict").tabIndex = 0;  // a long one scrolls: by keyboard too
   const stream = new EventSource(`events?${plan}page=${page}`);
   let lost = false;
   stream.addEventListener("message", (event) => { const part = JSON.parse(event.data); parts[part.kind](part); });

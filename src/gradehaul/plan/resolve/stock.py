@@ -55,7 +55,7 @@ def films(tables: Mapping[str, Entry[FilmTable]], faults: Faults, *, declared: b
             if share.fresh > share.settled:
                 faults.note(
                     f"{entry.place}, {wheels}",
-                    f"fresh ({share.fresh:g}) is more than settled ({share.settled:g}), and a rest gives pull back",
+                    f"fresh ({share.fresh:g}) is more than settled ({share.settled:g}), but a rest brings pull back",
                 )
         found[name] = Film(name, metal, tyred)
     return found

@@ -90,7 +90,7 @@ class TrackTable(Table):
     rail: Name | None = None
     """Rail condition on this track: `clean`, a film, or a film and `fresh`. Left out: the line's `rail`."""
     pickup: Weight | None = None
-    """How much contact matters on this track, beside 1 elsewhere. Left out: the line's `pickup`."""
+    """How much contact matters on this track, against 1 elsewhere. Left out: the line's `pickup`."""
     berth: Name | None = None
     """Name of a standing place. Tracks in a row with the same name are one berth. Left out: no berth."""
     clear: Distance | None = None
@@ -145,7 +145,7 @@ class TrackTable(Table):
 
 
 class ParallelTable(Table):
-    """Another line, and how far beside it a line runs."""
+    """The line beside which this one runs, and how far from it."""
 
     line: Name | None = None
     """The other line. Left out: the one other line between the same two joints."""
@@ -163,7 +163,7 @@ class LineTable(Table):
     track: list[TrackTable] = Field(min_length=1, examples=["track = [ { straight = 30 } ]"])
     """Its tracks in order."""
     berth: Name | None = None
-    """Makes the whole line one standing place of this name. Left out: no berth, but for tracks that say so."""
+    """Makes the whole line one standing place of this name. Left out: only tracks with a `berth` are."""
     clear: Distance | None = None
     """Usable length of that berth. Left out: from the map, clear of other tracks."""
     railhead_at: list[Station] = Field(default_factory=list, examples=["railhead_at = [[20, 1.9]]"])
@@ -172,7 +172,7 @@ class LineTable(Table):
     runs: Literal["both", "forward", "backward"] = "both"
     """Which way trains run: `forward` is from `from` to `to`."""
     rail: Name | None = None
-    """Rail condition on all its tracks. Left out: asked about in every condition."""
+    """Rail condition on all its tracks. Left out: `clean`."""
     pickup: Weight | None = None
     """How much contact matters on all its tracks. Left out: 1."""
     at: Station | None = Field(default=None, examples=["at = [12.0, 40.5]"])
@@ -180,8 +180,9 @@ class LineTable(Table):
     heading: Angle | None = None
     """Direction in which it begins, counterclockwise from the x axis. It needs `at`. Left out: 0."""
     parallel: ParallelTable | None = Field(default=None, examples=['parallel = "2 in"'])
-    """Distance at which the middle of this line runs beside another between the same two joints; or a table with `line`
-    and `distance` for any other. Figures that are `"fit"` follow. Left out: it follows from the tracks."""
+    """Distance at which the middle of this line lies beside another between the same two joints; or a table with `line`
+    and `distance` for any other. Figures that are `"fit"` follow from that one place; a note says where the distance
+    differs along the middle half. Left out: it follows from the tracks."""
 
     @field_validator("parallel", mode="before")
     @classmethod
@@ -197,7 +198,7 @@ class LineTable(Table):
 
 
 class PieceTable(Table):
-    """Tracks that are used many times."""
+    """Tracks to use many times."""
 
     track: list[TrackTable] = Field(min_length=1, examples=["track = [ { left = 30, angle = 12 } ]"])
     """Its tracks in order."""

@@ -66,7 +66,7 @@ class TurntableTable(Table):
 
 
 class MapTable(Table):
-    """Where the drawing starts."""
+    """Where the map starts."""
 
     joint: Name = Field(examples=['joint = "Wharf"'])
     """Joint whose place is stated."""
@@ -79,7 +79,7 @@ class MapTable(Table):
 
 
 class ImportTable(Table):
-    """How `import` read the drawing, as it wrote it: what is not typed is read so again."""
+    """The options of the last `import`, which writes them here and takes them again unless others are typed."""
 
     layers: list[Name] = Field(min_length=1, examples=['layers = ["TRACK*"]'])
     """Names of layers with track, or patterns such as `TRACK*`."""
@@ -125,6 +125,17 @@ class VerticalCurveTable(Table):
     """Length of the rounding, as far as the track has room for it; 0 for none."""
 
 
+class DeckTable(Table):
+    """What lies between the railhead and the underside of a deck, wherever one is built."""
+
+    thickness: Room | None = Field(default=None, examples=['thickness = "1/2 in"'])
+    """Thickness of the deck itself. Left out: 1/2 in, assumed."""
+    roadbed: Room | None = None
+    """Thickness of the roadbed on it. Left out: 1/4 in, assumed."""
+    track: Room | None = None
+    """Height of rail and ties on that. Left out: the scale's, assumed."""
+
+
 class CarryOverTable(Table):
     """Film that wheels carry from filmed track onto clean track."""
 
@@ -133,7 +144,7 @@ class CarryOverTable(Table):
 
 
 class SurveyTable(Table):
-    """Railheads of a hill that stands, read with ruler and level: distances along a line and heights there."""
+    """Railheads of a hill that is built, read with ruler and level: distances along a line and heights there."""
 
     heights: list[Station] = Field(min_length=2, examples=["heights = [[0, 0], [12, 0.25]]"])
     """Pairs of distance along the line and height of the railhead, three or more."""
@@ -146,7 +157,7 @@ class SurveyTable(Table):
     step: Distance | None = None
     """Smallest correction that can be set. Left out: 0.5 mm or 1/32 in."""
     deck: Distance | None = None
-    """Thickness of the deck, which a shim must not go through. Left out: not known."""
+    """Thickness of the deck, which a shim must not go through. Left out: that of `[deck]`, where it is stated."""
 
 
 _MODEL_KEYS = {"degree": (), "wheelbase": ("wheelbase", "friction"), "coefficient": ("coefficient",)}
@@ -236,6 +247,7 @@ SINGLE: dict[str, Any] = {
     "import": ImportTable,
     "map": MapTable,
     "vertical_curve": VerticalCurveTable,
+    "deck": DeckTable,
     "carry_over": CarryOverTable,
     "curve_resistance": CurveResistanceTable,
 }
@@ -244,8 +256,8 @@ SINGLE: dict[str, Any] = {
 HEAD = {
     "title": "What the answers call the plan. Left out: the file's name.",
     "scale": 'A scale of the table of scales, such as `HO`, or a table `{ ratio = 87.1, gauge = "16.5 mm" }`.',
-    "unit": "Unit in which bare lengths read, such as `in` or `mm`. Left out: each length bears its own.",
-    "practice": "Whose weights, clearances and radii hold where nothing is said: `NMRA` or `NEM`. Left out: `NMRA`.",
+    "unit": "Unit of bare lengths, such as `in` or `mm`. Left out: each length needs its own.",
+    "practice": "Whose weights, clearances and radii apply where the plan has none: `NMRA` or `NEM`. Left out: `NMRA`.",
     "include": 'Files beside this one whose tables belong to the plan, such as `["stock.toml"]`. Left out: none.',
 }
 """The keys that stand above the first table, and what each means."""

@@ -53,9 +53,9 @@ class LocoTable(Table):
     on_drivers: Mass | None = None
     """The part of `mass` on driven wheels. Left out: all of it."""
     driven_wheels: int | None = Field(default=None, ge=1, le=200)
-    """How many wheels are driven. Left out: not known, and none has a tyre."""
+    """How many wheels are driven. Left out: not known, and none has a tire."""
     tyred_wheels: int = Field(default=0, ge=0, le=200)
-    """How many of them have tyres."""
+    """How many of them have traction tires."""
     on_tyres: PartMass | None = None
     """The part of `on_drivers` on tyred wheels. Left out: by the count of wheels."""
     pull: ByCondition = Field(default_factory=dict, examples=['[loco.NAME.pull] with clean = "84 gf"'])
@@ -98,7 +98,7 @@ class PowerTable(Table):
     locos: list[Name] = Field(min_length=1, max_length=99, examples=['locos = ["articulated", "articulated"]'])
     """Locomotives from head to tail."""
     together: Fraction | None = None
-    """Share of the sum of their pulls that they give together. Left out: 90 %."""
+    """Their pull together, over the sum of their pulls. Left out: 90 %."""
 
 
 class CarTable(Table):
@@ -115,18 +115,18 @@ class CarTable(Table):
 
 
 class TrainTable(Table):
-    """A train the builder wants to run."""
+    """A train to run."""
 
     route: Name = Field(examples=['route = "Up ore"'])
     """Name of a `[route.NAME]`."""
     consist: list[Name] = Field(min_length=1, max_length=999, examples=['consist = ["articulated", "12 ore"]'])
     """Stock from head to tail; `12 ore` is twelve of a kind. A helper may stand anywhere."""
     together: Fraction | None = None
-    """Share of the sum of their pulls that its locomotives give together. Left out: 90 % where there are several."""
+    """Pull of its locomotives together, over the sum of their pulls. Left out: 90 % where there are several."""
 
 
 class RouteTable(Table):
-    """A route the builder asks about."""
+    """A route on which trains run."""
 
     from_: Name | None = Field(default=None, alias="from")
     """Where it begins: a joint, an end of a line, or a berth. Left out: for a `lap` alone."""
@@ -162,7 +162,7 @@ class RouteTable(Table):
 
 
 class ReadingTable(Table):
-    """Readings of a spring balance: the pull of a locomotive, or what a string of cars asks."""
+    """Readings of a spring balance: the pull of a locomotive, or what a string of cars needs."""
 
     loco: Name | None = None
     """The locomotive that pulled. Left out: it is a reading of cars."""
@@ -173,7 +173,7 @@ class ReadingTable(Table):
     rail: Name = "clean"
     """Rail condition: `clean` or a film."""
     hours: float | None = Field(default=None, ge=0, le=1e6, examples=["hours = 24"])
-    """Hours since the film went on. Left out: settled."""
+    """Hours since the film went on. Left out: rested, 12 or more."""
     force: Readings = Field(examples=['force = ["62 gf", "64 gf"]'])
     """One reading of the balance, or a list of them."""
     state: Literal["standing", "slipping"] = "standing"
@@ -183,9 +183,9 @@ class ReadingTable(Table):
     radius: Distance | None = None
     """Radius of the track where it was read. Left out: straight."""
     facing: Name | None = None
-    """Which way it faced: kept for the builder, not used. Left out: nothing."""
+    """Which way it faced: a note, not used. Left out: nothing."""
     note: Name | None = None
-    """Whatever else was noted: kept, not used. Left out: nothing."""
+    """Whatever else was noted: not used. Left out: nothing."""
 
     @model_validator(mode="after")
     def _of_one_thing(self) -> Self:
@@ -227,7 +227,7 @@ class TiltTable(Table):
 
 
 class TrialTable(Table):
-    """A train that was run over the layout, and what became of it."""
+    """A train that was run over the layout, and whether it climbed."""
 
     route: Name = Field(examples=['route = "Up ore"'])
     """Name of a `[route.NAME]`."""
@@ -236,11 +236,11 @@ class TrialTable(Table):
     rail: Name = "clean"
     """Rail condition: `clean` or a film."""
     hours: float | None = Field(default=None, ge=0, le=1e6)
-    """Hours since the film went on. Left out: settled."""
+    """Hours since the film went on. Left out: rested, 12 or more."""
     outcome: Literal["climbs", "stalls"] = Field(examples=['outcome = "stalls"'])
-    """What became of it."""
+    """What it did."""
     together: Annotated[float, Field(gt=0, le=1)] | None = None
-    """Share of the sum of their pulls that its locomotives give together. Left out: 90 % where there are several."""
+    """Pull of its locomotives together, over the sum of their pulls. Left out: 90 % where there are several."""
 
 
 class BenchTable(Table):

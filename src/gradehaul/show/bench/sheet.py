@@ -29,7 +29,7 @@ CARS = (
 )
 CAUTIONS = (
     "A film does not come off again, and a dry rag does not lift it: never try it first on the layout.",
-    "Heed the data sheet of whatever you wipe with. Air the room; no flames or sparks; gloves if it says so.",
+    "Follow the data sheet of whatever you wipe with. Air the room; no flames or sparks; gloves if it says so.",
     "No track power while a wiped rail dries. Wheels that slide heat the motor: a few seconds at a time, then rest.",
     "Trains pulled hard can tip or let go: keep fingers clear, and put a stop at both ends of a tilted track.",
 )

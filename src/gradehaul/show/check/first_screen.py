@@ -11,14 +11,14 @@ from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswe
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
-from gradehaul.plan.rail_condition import AS_PLANNED, CLEAN
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import cars_words, chance_words
 from gradehaul.show.base.page import FULL, GAP, Page, Piece, shortened, words_of
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.headline import conditions, film_everywhere, film_headlines, headline, judged_on
+from gradehaul.show.check.headline import at_age, conditions, film_everywhere, film_headlines, headline, judged_on
 from gradehaul.show.check.load_rows import load_cell, worst_load
-from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words
+from gradehaul.show.check.outcome_words import OUTCOMES, fouled_words, marginal_words, room_words, spread_words
 from gradehaul.show.check.route_text import ruling_words
 from gradehaul.show.check.ways_over_text import best_way
 from gradehaul.show.sections import CHECK
@@ -43,8 +43,8 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
     page.line()
     for sentence in (headline(answer), *film_headlines(answer)):
         page.paragraph(*sentence)
-    if AS_PLANNED in answer.judged_rails and any(track.rail in (None, CLEAN) for track in answer.plan.tracks.values()):
-        page.line(f"Film counts up to {units.length(answer.plan.carry_over)} beyond its track: wheels spread it.")
+    if not set(PLANNED).isdisjoint(answer.judged_rails) and any(each.profile.film_spreads for each in answer.routes):
+        page.line(spread_words(answer.plan, units))
     _add_trains(page, answer, units)
     _add_fixes(page, answer, ways, units)
     _add_loads(page, answer, units)
@@ -72,7 +72,8 @@ def _add_doubts(page: Page, answer: CheckAnswer) -> None:
 
 def shown_conditions(answer: CheckAnswer) -> dict[str, dict[str, TrainAnswer]]:
     """Return the judged conditions and each film everywhere, with each train at the worse age of the film."""
-    found = {name: worst_of_each(answer.on(rails)) for name, rails in conditions(answer.judged_rails).items()}
+    judged = conditions(answer.judged_rails, answer.hours)
+    found = {name: worst_of_each(answer.on(rails)) for name, rails in judged.items()}
     found |= film_everywhere(answer)
     return {name: {each.name: each for each in trains} for name, trains in found.items()}
 
@@ -209,8 +210,9 @@ def _add_loads(page: Page, answer: CheckAnswer, units: UnitFormat) -> None:
         return
     cars, groups = _loads_that_fit(answer)
     if cars and answer.plan.powers:
-        film = " | with film everywhere" if answer.film_rails else ""
-        page.line(f"Longest trains{judged_on(answer)}, in cars (90 % range){film}")
+        judged, age = judged_on(answer), at_age(answer.hours)
+        film = f" | with film everywhere{'' if judged.endswith(age) else age}" if answer.film_rails else ""
+        page.line(f"Longest trains{judged}, in cars (90 % range){film}")
     else:
         page.paragraph("No longest trains: the plan has no locomotive or no car.")
     rows: list[list[Piece]] = [["", *(shortened(car, _NAME) for car in cars)]] if cars and answer.plan.powers else []

@@ -54,7 +54,7 @@ def film_headlines(answer: CheckAnswer) -> list[list[Piece]]:
 
 def film_everywhere(answer: CheckAnswer) -> dict[str, list[TrainAnswer]]:
     """Return the trains with each film everywhere that is not judged, each at the age that is worse for it."""
-    found = {name: answer.on(ages) for name, ages in everywhere(answer.film_rails).items()}
+    found = {name + at_age(answer.hours): answer.on(ages) for name, ages in everywhere(answer.film_rails).items()}
     return {name: worst_of_each(trains) for name, trains in found.items() if trains}
 
 
@@ -137,20 +137,35 @@ def judged_on(answer: CheckAnswer) -> str:
     if rails == (CLEAN,):
         return " on clean rail"
     if set(rails) <= set(PLANNED):
-        return " as planned"
-    return f" on {' and '.join(apart(name) for name in conditions(rails))} rail"
+        return f" as planned{at_age(answer.hours)}"
+    if answer.hours is None:
+        return f" on {' and '.join(apart(name) for name in conditions(rails))} rail"
+    names = dict.fromkeys(RailCondition.named(rail).rested.name for rail in rails)
+    return f" on {' and '.join(map(apart, names))} rail{at_age(answer.hours)}"
 
 
-def conditions(rails: Sequence[str]) -> dict[str, list[str]]:
-    """Return rail conditions by name, both ages of a film as one where both are there.
+def at_age(hours: float | None) -> str:
+    """Return an age that all film is judged at, behind what is judged; nothing where both fresh and rested are.
+
+    >>> "film everywhere" + at_age(6.0), "film everywhere" + at_age(None)
+    ('film everywhere at 6 h', 'film everywhere')
+    """
+    return "" if hours is None else f" at {hours:g} h"
+
+
+def conditions(rails: Sequence[str], hours: float | None = None) -> dict[str, list[str]]:
+    """Return rail conditions by name, both ages of a film as one where both are there, or with the age of all film.
 
     >>> conditions(["clean", "treated", "treated fresh", "graphite fresh"])
     {'clean': ['clean'], 'treated': ['treated', 'treated fresh'], 'graphite fresh': ['graphite fresh']}
+    >>> conditions(["clean", "treated fresh"], 6.0)
+    {'clean': ['clean'], 'treated at 6 h': ['treated fresh']}
     """
     found: dict[str, list[str]] = {}
     for rail in rails:
         rested = RailCondition.named(rail).rested.name
-        found.setdefault(rested if rested in rails else rail, []).append(rail)
+        name = rested if rested in rails or hours is not None else rail
+        found.setdefault(name if name == CLEAN else name + at_age(hours), []).append(rail)
     return found
 
 

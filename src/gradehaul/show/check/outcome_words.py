@@ -8,6 +8,7 @@ from gradehaul.haulage.answers.judged import Misfit
 from gradehaul.haulage.outcome import Outcome
 from gradehaul.haulage.profile import RouteProfile
 from gradehaul.haulage.verdict import Stretch, Verdict
+from gradehaul.plan.records import Plan
 from gradehaul.show.base.labels import apart
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.track.proximity.fouling import Fouling
@@ -133,6 +134,11 @@ def room_words(misfit: Misfit, units: UnitFormat) -> str:
     """Return in a few words how long a train is and how much the place holds."""
     whose = "its locomotives are " if misfit.kind == "run-round" else ""
     return f"{whose}{units.length(misfit.length)} long; {misfit.place} holds {units.length(misfit.available)}."
+
+
+def spread_words(plan: Plan, units: UnitFormat) -> str:
+    """Return that film counts where wheels carry it, too."""
+    return f"Film counts up to {units.length(plan.carry_over)} beyond its track: wheels spread it."
 
 
 def fouled_words(fouled_by: Iterable[Fouling], units: UnitFormat) -> str:

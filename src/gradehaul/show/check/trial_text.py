@@ -11,7 +11,7 @@ from gradehaul.plan.records import Cut
 from gradehaul.show.base.labels import apart, chance_words
 from gradehaul.show.base.page import Page, Piece
 from gradehaul.show.base.unit_format import UnitFormat
-from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words
+from gradehaul.show.check.outcome_words import DOES, OUTCOMES, misfit_words, spread_words
 
 _LINES, _COLUMNS = 8, 80
 _CONDITIONS = {CLEAN: "on clean rail", AS_PLANNED: "as planned", EVERYWHERE: "with film everywhere"}
@@ -95,6 +95,8 @@ def _remarks(answer: TrialAnswer, units: UnitFormat) -> Iterator[str]:
         yield f"With {heights}{gives_way}."
     if answer.route.tails:
         yield f"It reverses in {' and in '.join(apart(tail.name) for tail in answer.route.tails)}."
+    if answer.film_spreads:
+        yield spread_words(answer.plan, units)
     yield from (f"Note: {note.text}." for note in answer.notes)
     most = "" if train.counted is None or answer.compares else f" Most {train.counted}: all else unchanged."
     yield f"Risk is the chance of stalling.{most}"

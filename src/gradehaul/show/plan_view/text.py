@@ -8,6 +8,7 @@ from typing import NamedTuple
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.views.plan_view import PlanView, TrainView
 from gradehaul.haulage.views.track_view import TrackView
+from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.quantities import convert
 from gradehaul.quantities.document import document, json_text, rounded
 from gradehaul.show.base.labels import USE_WORDS
@@ -15,7 +16,7 @@ from gradehaul.show.base.page import Page, Piece, words_of
 from gradehaul.show.base.spreadsheet import table
 from gradehaul.show.base.unit_format import UnitFormat
 from gradehaul.show.check.headline import conditions
-from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words
+from gradehaul.show.check.outcome_words import OUTCOMES, misfit_words, plain_words, short_words, spread_words
 from gradehaul.show.plan_view.film_uses import depends_on, titles, train_words
 from gradehaul.show.plan_view.shades import rail_words
 from gradehaul.show.sections import MAP
@@ -38,6 +39,8 @@ def map_page(view: PlanView, units: UnitFormat, film: KeepCleanPlan | None = Non
             page.paragraph(f"{verdict_row(train, units)}.", indent=2)
         if len(worse) > _HARDEST:
             page.line(f"{len(worse) - _HARDEST} more, none worse: --more trains", indent=2)
+        if view.film_spreads and not {each.rail for each in worse}.isdisjoint(PLANNED):
+            page.line(spread_words(view.plan, units), indent=2)
     _add_hardest(page, view, units, film)
     if film is not None:
         page.heading(titles(film)[-1])

@@ -24,7 +24,7 @@ from gradehaul.plan.records import Car, Loco, NamedTrain
 from gradehaul.plan.resolve.stock import TOGETHER
 from gradehaul.show.base.unit_format import UnitFormat, unit_rules
 from gradehaul.show.check.headline import conditions, everywhere
-from gradehaul.show.check.outcome_words import SENTENCES
+from gradehaul.show.check.outcome_words import SENTENCES, spread_words
 from gradehaul.show.plan_view.shades import shades_of
 from gradehaul.track.piecewise import PiecewiseQuadratic
 from gradehaul.treatment.keep_clean import KeepCleanPlan, UsedStretch, used_stretches
@@ -85,6 +85,7 @@ def report_document(
         "stated_verdicts": verdict_rows(on_judged),
         "films": [film.name for film in plan.films.values()],
         "film_reach": _film_reach(layout),
+        "film_spreads": spread_words(plan, units),
         "stated_rails": {key: track.rail for key, track in plan.tracks.items() if track.rail is not None},
         "stated_heights": fixed_railheads(plan),
         "heights": heights_document(responses),

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from gradehaul.errors import PlanError, Problems
 from gradehaul.plan.records import Line, Note, Plan
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters
 from gradehaul.track.piecewise import FloatArray
 
 SHARED_MISFIT = 0.002
@@ -43,7 +44,7 @@ class Railheads:
     """The railheads of a plan: along each line and at each joint, with what was noted on the way."""
 
     lines: dict[str, LineHeights]
-    joints: dict[str, float]
+    joints: dict[str, Meters]
     notes: tuple[Note, ...]
 
 

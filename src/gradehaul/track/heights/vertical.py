@@ -9,6 +9,7 @@ import numpy as np
 
 from gradehaul.plan.records import LineEnd, Note, Plan
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.curvature import Chain
 from gradehaul.track.heights.railhead import Railheads
 from gradehaul.track.piecewise import FloatArray, PiecewiseQuadratic
@@ -21,10 +22,10 @@ UNCHANGED = 1e-8
 class VerticalCurve:
     """A parabola centered on a change of grade: center and length, m, and the grades before and after."""
 
-    at: float
-    length: float
-    before: float
-    after: float
+    at: Meters
+    length: Meters
+    before: Ratio
+    after: Ratio
 
 
 def round_grades(plan: Plan, chains: Sequence[Chain], railheads: Railheads) -> dict[str, PiecewiseQuadratic]:

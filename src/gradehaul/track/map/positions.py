@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
+from gradehaul.quantities.si import Meters, Radians
 from gradehaul.track.map.plane import Pose
 
 USABLE_MISCLOSURE = 0.01
@@ -60,11 +61,11 @@ class ClosureError:
     lines: tuple[str, ...]
     """In the order of the walk round the figure."""
     frame: int
-    distance: float
+    distance: Meters
     """m"""
-    angle: float | None
+    angle: Radians | None
     """rad"""
-    length: float
+    length: Meters
     """Length of the figure, m."""
     joint: str = ""
     """Where it shows."""

@@ -66,9 +66,9 @@ class ClearLength:
     """
 
     berth: str
-    length: float
-    start: float
-    stop: float
+    length: Meters
+    start: Meters
+    stop: Meters
     basis: Literal["stated", "map", "whole"]
     fouled_by: tuple[Fouling, ...] = ()
 

@@ -55,6 +55,9 @@ const Desk = (() => {
     function showOutcomes() {
       const table = byId("outcomes");
       if (!table) return;
+      const spreads = byId("film-spreads");
+      spreads.textContent = desk.data.film_spreads;
+      spreads.hidden = !desk.routes.some((route) => route.conditions.some((own) => own.length > 1));
       table.classList.toggle("compared", Boolean(desk.pinned) || !desk.trial.empty);
       Outcomes.show(table, desk.units, rows(), workbench ? workbench.chosen : "", (name) => { workbench?.choose(name); showOutcomes(); });
     }
