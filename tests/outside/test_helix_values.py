@@ -35,7 +35,7 @@ def test_4_in_a_turn_on_16_in_is_4_percent_and_at_2_percent_needs_31_8_in() -> N
 
 
 def test_ho_at_24_in_with_4_in_a_turn_needs_2_65_and_1_33_percent() -> None:
-    """The trade's 32 / R in inches, per cent, for the curve (common practice); full size over the ratio is within 2 %."""
+    """Common practice: 32 over R in inches, per cent, for the curve; full-size practice scaled is within 2 % of it."""
     helix = inches(24, 4)
     whole = helix.effective_grade(coefficient_of(stock_of(None, scale="HO", unit=None)))
     assert 100 * helix.grade == pytest.approx(2.65, abs=0.005)
