@@ -25,5 +25,5 @@ def fit(*, plan: Plan, out: Output) -> Answer:
 
     found = fitted(plan)
     folder = Path(out.path).parent if out.to_file and out.path else None
-    notes = [*fit_notes(found)] or ['No figure of this plan is "fit".']
+    notes = [str(note) for note in fit_notes(found)] or ['No figure of this plan is "fit".']
     return Answer("".join(f"{note}\n" for note in notes), lambda: plan_with_numbers(found, folder=folder))
