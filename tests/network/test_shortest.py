@@ -392,8 +392,10 @@ def test_highest_ruling_over_a_large_tangle(seed):
     graph = network(large_network(600, 6, seed))
     chance = random.Random(seed)
     steepest = {way: chance.random() for way in graph.graph}
-    one, *_, other = standing_places(graph)
-    between = graph.reach(one.departures) & graph.reach(other.arrivals, backward=True)
-    if between:
-        run = highest_ruling(graph, one.departures, other.arrivals, steepest, between)
-        assert is_route(graph, run, one.departures, other.arrivals)
+    one, other, between = next(
+        (one, other, between)
+        for one, other in permutations(standing_places(graph), 2)
+        if (between := graph.reach(one.departures) & graph.reach(other.arrivals, backward=True))
+    )
+    run = highest_ruling(graph, one.departures, other.arrivals, steepest, between)
+    assert is_route(graph, run, one.departures, other.arrivals)

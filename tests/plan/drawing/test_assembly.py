@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from gradehaul.errors import DrawingError
 from gradehaul.plan import read_plan
 from gradehaul.plan.drawing.assembly import assemble
-from gradehaul.plan.drawing.dxf.reading import read_drawing
+from gradehaul.plan.drawing.dxf import read_drawing
 from gradehaul.plan.drawing.records import terms
 from gradehaul.plan.edit.writer import Changes, new_plan, updated_plan
 from plan.drawing.hand_made import GAUGE, assembled, drawing, polyline, straight
@@ -48,7 +48,6 @@ def test_direction_does_not_matter(name):
             stroke,
             points=stroke.points[::-1],
             bulges=-stroke.bulges[::-1],
-            exact=stroke.exact[::-1],
             heights=None if stroke.heights is None else stroke.heights[::-1],
         )
         for stroke in drawing.strokes
