@@ -18,6 +18,13 @@ from gradehaul.show.sections import TREAT
 from gradehaul.treatment.keep_clean import KeepCleanPlan, Row, Use
 from gradehaul.treatment.needs import Need
 
+_USES: dict[Use, str] = {
+    "film": "may be filmed",
+    "has film": "has film already",
+    "keep clean": "keep clean",
+    "buffer": "also keep clean: wheels would spread film from here",
+    "no effect": "film or not: no locomotive in question runs there",
+}
 _NEEDS: dict[Need, str] = {
     "climbs": "every train gets through even if its wheels slip, restarts anywhere, and holds back downhill",
     "marginal": "every train gets through as long as its wheels never slip, and holds back downhill",
@@ -36,30 +43,6 @@ def treat_page(found: KeepCleanPlan, units: UnitFormat, more: Collection[str] = 
     page = Page()
     page.line((clean(found.plan.title), "bold"), ": where the film may go")
     page.line()
-    _add_first(page, found, units)
-    page.line()
-    page.paragraph(_CAUTION)
-    page.more(TREAT)
-    if "tracks" in more and not found.beyond:
-        _add_rows(page, found, units)
-    if "trains" in more:
-        _add_spreading(page, found, units)
-    if "notes" in more:
-        page.heading("Notes")
-        page.line(_condition(found), indent=2)
-    return page
-
-
-def add_film_plan(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
-    """Add all of the plan but its cautions, for a page that has them."""
-    _add_first(page, found, units)
-    if not found.beyond:
-        _add_rows(page, found, units)
-    _add_spreading(page, found, units)
-
-
-def _add_first(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
-    """Add what the plan depends on, the uses of track, and what becomes of trains."""
     failing = [train for train in found.trains if train.planned.outcome in FAILS]
     if failing and not found.beyond:
         words = [f"{each.name} {DOES.get(each.planned.outcome, each.planned.outcome)}" for each in failing]
@@ -72,7 +55,18 @@ def _add_first(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     if not found.beyond:
         page.table(["track", "length>", "which"], list(_uses(found, units)), indent=0, folded=True)
         page.line()
-    _add_trains(page, found, units)
+    _add_trains(page, found, units, indent=0)
+    page.line()
+    page.paragraph(_CAUTION)
+    page.more(TREAT)
+    if "tracks" in more and not found.beyond:
+        _add_rows(page, found, units)
+    if "trains" in more:
+        _add_spreading(page, found, units)
+    if "notes" in more:
+        page.heading("Notes")
+        page.line(_condition(found), indent=2)
+    return page
 
 
 def _condition(found: KeepCleanPlan) -> str:
@@ -111,6 +105,18 @@ def _runs(names: Iterable[str]) -> list[str]:
         line if first < 0 else f"{line}:{first}" if first == last else f"{line}:{first} to {last}"
         for line, first, last in found
     ]
+
+
+def add_film_plan(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
+    """Add all of it: what the plan depends on, what it comes to, each track, and what becomes of trains."""
+    for line in (_beyond if found.beyond else _depends_on)(found, units):
+        page.line(*line)
+    if not found.beyond:
+        _add_totals(page, found, units)
+        _add_rows(page, found, units)
+    page.heading("Trains")
+    _add_trains(page, found, units, indent=2)
+    _add_spreading(page, found, units)
 
 
 def _held(found: KeepCleanPlan) -> str:
@@ -183,6 +189,16 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
         yield [f"The search was stopped: a plan up to {100 * found.gap:.2g} % better may exist."]
 
 
+def _add_totals(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
+    page.heading("In all")
+    rows = []
+    for use, words in _USES.items():
+        rows_of = [row for row in found.rows if row.use == use]
+        if rows_of:
+            rows.append([words, units.length(found.length(use)), str(len({row.unit.track for row in rows_of}))])
+    page.table(["track that", "length>", "tracks>"], rows)
+
+
 def _add_rows(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
     page.heading("Track by track")
     heads = ["track", "length>", "use", "why"]
@@ -211,17 +227,17 @@ def _since(row: Row, found: KeepCleanPlan, units: UnitFormat) -> str:
     return ""
 
 
-def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
+def _add_trains(page: Page, found: KeepCleanPlan, units: UnitFormat, *, indent: int) -> None:
     """Add a row for each train, the worst first: with the plan, and with film everywhere."""
     planned = "with the film that is there" if found.beyond else "with this plan"
     ordered = sorted(found.trains, key=lambda train: WORST_FIRST.index(train.planned.outcome))
     rows = [[train.name, *_cells(train.planned, units), *_cells(train.everywhere, units)] for train in ordered]
-    page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=0)
+    page.table(["train", planned, "to spare>", "film everywhere", "to spare>"], rows, indent=indent)
     if not found.beyond:
-        page.paragraph("Both count film that wheels spread; so does check of the plan that treat -o writes.")
+        page.paragraph("Both count film that wheels spread; so does check of the plan that -o writes.", indent=indent)
     for train in ordered:
         for misfit in train.planned.misfits:
-            page.line(f"{train.name}: {misfit_words(misfit, units)}")
+            page.line(f"{train.name}: {misfit_words(misfit, units)}", indent=indent)
 
 
 def _add_spreading(page: Page, found: KeepCleanPlan, units: UnitFormat) -> None:
