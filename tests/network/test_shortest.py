@@ -235,7 +235,7 @@ def test_a_hopeless_via_gives_up_soon():
 
 
 @given(searched())
-@settings(max_examples=200)
+@settings(max_examples=100)
 def test_lowest_highest_and_count(drawn):
     graph, steepest, starts, stops = drawn
     paths = every_path(graph, starts, stops)
