@@ -180,7 +180,7 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
     source = Source(drawn.file, "m", {}, {})
     written = tables.keyed["line"]
     lines: dict[str, Entry[Any]] = {}
-    at = list(drawn.joints)
+    at, drawn_lines = list(drawn.joints), list(drawn.lines)
     for name, line in drawn.lines.items():
         addition = written.get(name)
         if addition is not None and isinstance(addition.table, dict):
@@ -196,7 +196,7 @@ def _add_all(drawn: Drawn, tables: Tables, faults: Faults) -> None:
     tables.keyed["line"].update(lines)
     declared = {name for section in ("turnout", "crossing", "table") for name in tables.keyed[section]}
     for name, joint in drawn.joints.items():
-        if name not in declared and (found := joint_table(joint, list(drawn.lines))):
+        if name not in declared and (found := joint_table(joint, drawn_lines)):
             section, table = found
             tables.keyed[section][name] = Entry(source, (section, name), table)
     for name, height in drawn.heights.items():

@@ -59,6 +59,8 @@ def lengths_drawn(elements: Iterable[Element]) -> dict[Source, float]:
 
 def longest_source(elements: Sequence[Element]) -> Source:
     """Return the source of the longest part of a line."""
+    if len(elements) == 1:
+        return source(elements[0])
     lengths = lengths_drawn(elements)
     return min(lengths, key=lambda own: (-micro(lengths[own]), own))
 
