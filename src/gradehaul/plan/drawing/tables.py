@@ -26,18 +26,9 @@ _SAME_PLACE = 1e-9
 
 
 def add_drawing(tables: Tables, scale: Scale | None, unit: str, faults: Faults) -> bool:
-    """Add what the plan's drawing shows to its tables; return whether all of it is there.
+    """Add lines, joints and heights of the plan's drawing to its tables; return whether all of it is there.
 
-    Parameters
-    ----------
-    tables
-        The tables of the plan, to which lines, turnouts, crossings and heights are added.
-    scale
-        The plan's scale, None where it could not be read.
-    unit
-        The unit of the plan's bare lengths.
-    faults
-        Where errors and notes go.
+    `unit` is that of the plan's bare lengths; `faults` takes errors and notes.
     """
     entry = tables.single.get("drawing")
     joints = tables.keyed["joint"]

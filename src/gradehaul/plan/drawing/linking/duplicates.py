@@ -105,14 +105,8 @@ def run_together(one: Element, run: float, other: Element, other_run: float, ter
 def once(ways: Sequence[Way], drawn: Mapping[Source, float], terms: Terms) -> tuple[list[Way], list[Dropped]]:
     """Return ways without those that lie on others between the same two nodes, and what was left out.
 
-    Parameters
-    ----------
-    ways
-        Cut wherever they run together with others or part from them.
-    drawn
-        Length of each source as drawn, m; of ways that are one the one of the longer source is kept.
-    terms
-        What counts as one.
+    They are cut wherever they run together with others or part from them. Of ways that are one that of the source is
+    kept that was `drawn` longer, m.
     """
     by_nodes: dict[tuple[int, int], list[Way]] = {}
     for way in ways:

@@ -101,16 +101,7 @@ class Turntables(NamedTuple):
 def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: str) -> Turntables:
     """Return a network whose ends of track with the same text on the layer of turntables are one joint.
 
-    Parameters
-    ----------
-    linked
-        The network.
-    labels
-        The texts of that layer: a name, with the length of the bridge in parentheses where it is known.
-    near
-        How far from the end of its track a text may stand, m.
-    unit
-        The unit of a bare length.
+    A text stands `near` the end of its track, m: a name, and the length of the bridge in parentheses where it is known.
     """
     if not labels:
         return Turntables(linked, {}, {})

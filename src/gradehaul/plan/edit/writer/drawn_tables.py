@@ -179,15 +179,7 @@ def unit_of(data: Mapping[str, Any], file: str) -> str:
 
 
 def lines_before(text: str, data: Mapping[str, Any], file: str) -> list[KnownLine]:
-    """Return the lines of a plan whose places are given, as an earlier import wrote them.
-
-    Parameters
-    ----------
-    text, data
-        The plan, as text and as its tables.
-    file
-        Its name.
-    """
+    """Return the lines of a plan whose places are given, as an earlier import wrote them."""
     source = Source(file, unit_of(data, file), {}, {})
     found = []
     for chunk in chunks_of(text):
