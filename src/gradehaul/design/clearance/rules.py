@@ -32,10 +32,10 @@ class Allowances:
     None is as the plan states it, else assumed; without trains every one that is named is judged.
     """
 
-    deck: float | None = None
+    deck: Meters | None = None
     wire: bool = False
-    overhead: float | None = None
-    coupler: float | None = None
+    overhead: Meters | None = None
+    coupler: Meters | None = None
     trains: tuple[str, ...] = ()
 
 

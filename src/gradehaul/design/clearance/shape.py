@@ -11,6 +11,7 @@ from gradehaul.design.clearance.rules import ClearanceOutcome, Finding, Standard
 from gradehaul.design.grade_changes import GradeChange, changes_along
 from gradehaul.network.graph import MovementGraph, Way
 from gradehaul.plan.records import Plan, Track
+from gradehaul.quantities.si import Meters, Ratio
 from gradehaul.track.alignment import Alignment
 from gradehaul.track.heights.vertical import UNCHANGED
 from gradehaul.track.piecewise import join
@@ -79,9 +80,9 @@ class _Change(NamedTuple):
     """A change of grade: its place, how much, and over which length, m."""
 
     track: str
-    at: float
-    change: float
-    length: float
+    at: Meters
+    change: Ratio
+    length: Meters
 
 
 def grade_changes(alignment: Alignment, standard: Standard) -> Iterator[Finding]:

@@ -10,6 +10,7 @@ from gradehaul.design.climb.helix import Helix, HelixBuild, lengths_of, radius_i
 from gradehaul.errors import DesignError
 from gradehaul.haulage.answers.unusual import STEEP
 from gradehaul.quantities import describe
+from gradehaul.quantities.si import Meters, Ratio, Share
 
 _AGREE = 5e-4
 """HelixGiven that say one thing twice may differ by this share, which is rounding of what a person writes."""
@@ -29,12 +30,12 @@ NAMES: Mapping[str, str] = {
 class HelixGiven:
     """What is known of a helix: lengths in m, the grade a plain ratio, the floor its two sides; None where open."""
 
-    radius: float | None = None
-    rise_per_turn: float | None = None
-    rise: float | None = None
-    turns: float | None = None
-    grade: float | None = None
-    floor: tuple[float, float] | None = None
+    radius: Meters | None = None
+    rise_per_turn: Meters | None = None
+    rise: Meters | None = None
+    turns: Share | None = None
+    grade: Ratio | None = None
+    floor: tuple[Meters, Meters] | None = None
 
     def described(self, name: str, unit: str) -> str:
         """Return a wish in words, with its figure."""

@@ -107,7 +107,7 @@ class Incline:
         """Grade of its straights."""
         return (self.rise + given_back(self.bends, self.coefficient, compensated=self.compensated)) / self.run
 
-    def grade_in(self, bend: Bend) -> float:
+    def grade_in(self, bend: Bend) -> Ratio:
         """Return the grade in a curve."""
         return self.grade - (self.coefficient / bend.radius if self.compensated else 0.0)
 
@@ -129,7 +129,7 @@ class Incline:
         distance, height = np.concatenate([np.zeros((2, 1)), np.cumsum(steps, axis=1)], axis=1)
         return tuple(vertical_curves(distance, height, self.vertical))
 
-    def change_per_car(self, car: float) -> float:
+    def change_per_car(self, car: float) -> Ratio:
         """Return the sharpest change of grade within a car's length, a plain ratio; practice is 1 % at the most."""
         if not self.vertical:
             return abs(self.grade)
@@ -165,11 +165,11 @@ def given_back(bends: Sequence[Bend], coefficient: float, *, compensated: bool) 
 class InclineGiven:
     """What is known of an incline: lengths in m, the grade of its straights a plain ratio; None where open."""
 
-    rise: float | None = None
-    length: float | None = None
-    grade: float | None = None
+    rise: Meters | None = None
+    length: Meters | None = None
+    grade: Ratio | None = None
     bends: tuple[Bend, ...] = ()
-    vertical: float | None = None
+    vertical: Meters | None = None
     compensated: bool = False
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from gradehaul.haulage.answers.layout import Layout
 from gradehaul.haulage.train import trains_named
 from gradehaul.plan.records import Plan
 from gradehaul.quantities.document import AnswerRecord
-from gradehaul.quantities.si import Meters, Ratio
+from gradehaul.quantities.si import METER, Meters, Ratio
 from gradehaul.track.piecewise import FloatArray
 
 MOST_CHANGE = 0.02
@@ -95,7 +95,7 @@ class Leveled(AnswerRecord):
 
     plan: Plan
     stations: Stations
-    heights: FloatArray
+    heights: Annotated[FloatArray, METER]
     hardest: tuple[Hardest, ...]
     rulings: tuple[RulingGrade, ...]
 

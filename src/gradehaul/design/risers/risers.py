@@ -62,7 +62,7 @@ class RiserBuild:
     datum: Meters | None = None
 
     @property
-    def structure(self) -> float:
+    def structure(self) -> Meters:
         """Track, roadbed and deck together, m."""
         return self.deck + self.roadbed + self.track
 
