@@ -200,9 +200,9 @@ class Helix:
         return 2 * (radius + build.edge) + build.straight + build.ease, width
 
     def vertical(self, stock: Plan) -> Meters:
-        """Return the length of its vertical curves, m: as wished, else what is usual for its grade."""
-        wished = self.build.vertical
-        return usual_vertical_curve(self.grade, stock) if wished is None else wished
+        """Return the length of its vertical curves, m: as stated, else what is usual for its grade."""
+        stated = self.build.vertical
+        return usual_vertical_curve(self.grade, stock) if stated is None else stated
 
     def hill(self, stock: Plan, directions: Mapping[str, Direction] | None = None) -> Hill:
         """Return it as a plan with the stock of another: level approaches as long as the vertical curves at both ends.
