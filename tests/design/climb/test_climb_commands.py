@@ -31,11 +31,10 @@ def test_check_of_the_plan_it_writes_says_the_same(tmp_path: Path) -> None:
     assert "not written over a plan" in again.stderr
 
 
-@pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
-def test_it_draws(tmp_path: Path, ending: str) -> None:
-    picture = tmp_path / f"hill.{ending}"
+def test_it_draws(tmp_path: Path) -> None:
+    picture = tmp_path / "hill.svg"
     assert run(*USUAL, "-o", str(picture)).exit_code == 0
-    assert picture.read_bytes()[:4] in (b"\x89PNG", b"<?xm", b"%PDF")
+    assert picture.read_bytes()[:4] == b"<?xm"
 
 
 def test_the_page_tells_what_matters_and_what_can_hurt() -> None:

@@ -75,7 +75,7 @@ helices = st.builds(
 
 
 @given(helices)
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_its_figures_are_those_of_the_plan_it_writes(helix: Helix) -> None:
     stock = read_plan(STOCK)
     hill = helix.hill(stock)
@@ -126,7 +126,7 @@ def _along(sections: Sequence[Section], position: TrackPosition) -> tuple[NDArra
 
 
 @given(helices)
-@settings(max_examples=40)
+@settings(max_examples=25)
 def test_any_sufficient_set_gives_the_same_helix_and_any_other_is_refused(helix: Helix) -> None:
     whole: dict[str, Any] = {
         "radius": helix.radius,
@@ -184,7 +184,7 @@ def test_the_radius_in_a_floor_needs_that_floor(build: HelixBuild, straight: flo
 
 @given(helices)
 @example(Helix(0.375, 1.5, 0.278, replace(usual_helix_build(read_plan(STOCK)), straight=0.8)))
-@settings(max_examples=25)
+@settings(max_examples=12)
 def test_the_clear_height_left_is_the_least_over_points_of_its_own_plan(helix: Helix) -> None:
     """Every pair of points of a helix and its approaches, one over the other within the fouling distance."""
     stock = read_plan(STOCK)

@@ -20,9 +20,7 @@ from gradehaul.haulage.verdict import less
 from gradehaul.plan.records import CurveResistance, Plan
 
 
-@pytest.fixture(
-    scope="module", params=["plans/first-hill.toml", "plans/n-mountain.toml", "plans/bench.toml", "plans/landing.toml"]
-)
+@pytest.fixture(scope="module", params=["plans/n-mountain.toml", "plans/bench.toml"])
 def stock(request: pytest.FixtureRequest) -> Plan:
     return stock_of(request.param, scale=None, unit=None)
 
@@ -59,7 +57,7 @@ def test_every_exact_count_is_that_of_the_engine_and_others_are_no_more(
     assert exact > 0.5 * found.cars.size
 
 
-@pytest.mark.parametrize("costs", [{"starting": 2.5}, {"tension": 0.05}, {"starting": 1.6, "tension": 0.03}])
+@pytest.mark.parametrize("costs", [{"starting": 2.5}, {"starting": 1.6, "tension": 0.03}])
 def test_starting_and_tension_count_as_in_single_verdicts(stock: Plan, costs: dict[str, float]) -> None:
     """On the even stretch, where tension's bound is within some 1 % of the friction: a count differs by one at most.
 

@@ -47,7 +47,7 @@ bends = st.lists(
 
 
 @given(st.floats(0.02, 0.2), st.floats(1.5, 6.0), bends, st.booleans(), st.sampled_from([None, 0.0, 0.2]))
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_its_figures_are_those_of_the_plan_it_writes(
     rise: float, room: float, bends: tuple[Bend, ...], compensated: bool, vertical: float | None
 ) -> None:

@@ -85,7 +85,7 @@ def test_check_of_the_leveled_copy_shows_the_grades_reported(tmp_path: Path, nam
     same_as_reported(load_plan(tmp_path / f"{name}.toml"), tmp_path)
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(
     st.lists(
         st.tuples(st.sampled_from([0.3, 0.7, 1.2]), st.sampled_from([0.0, 0.35, 0.6, 1.0])), min_size=3, max_size=6

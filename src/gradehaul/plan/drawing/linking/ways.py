@@ -9,21 +9,13 @@ from typing import NamedTuple
 import numpy as np
 
 from gradehaul.plan.drawing.elements import cut, length_of, reverse, turned, wrapped
-from gradehaul.plan.drawing.nearness import IntArray, components, pairs_within
+from gradehaul.plan.drawing.nearness import IntArray, components, pairs
 from gradehaul.plan.drawing.records import Element, Spot
 
 CROWD = 48
 """Where more ends than this come together they are not compared with one another: that is no track."""
 SPECK = 3.0
 """Track from a joint back to itself that is no longer than this, in snaps, is no track."""
-
-
-class Tolerance(NamedTuple):
-    """What still counts as one: places within `snap`, m; directions within `kink`, radians; heights, m."""
-
-    snap: float
-    kink: float
-    level: float
 
 
 class Way(NamedTuple):
@@ -217,7 +209,7 @@ def meet(spots: Sequence[Spot], *, snap: float, level: float) -> list[int]:
         return []
     table = np.array([(x, y, math.inf if z is None else z) for x, y, z in spots])
     places, own = np.unique(np.round(table, 6), axis=0, return_inverse=True)
-    one, other = pairs_within(places[:, :2], snap).T
+    one, other = pairs(places[:, :2], snap)
     known = np.isfinite(places[:, 2])
     both = known[one] & known[other]
     rise = np.subtract(places[one, 2], places[other, 2], out=np.zeros(len(one)), where=both)

@@ -1,16 +1,15 @@
-"""Layers known by their names, as export writes them: names of lines, berths, turntables and slips."""
+"""Layers known by their names: benchwork, heights and names, and as export writes them lines, berths and slips."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from itertools import groupby
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from gradehaul.errors import QuantityError
 from gradehaul.plan.drawing.elements import gap, place
-from gradehaul.plan.drawing.records import Label, Linked, LinkedJoint, LinkedLine, ReachEnd
+from gradehaul.plan.drawing.records import DrawnJoint, DrawnLine, Label, Linked, ReachEnd
 from gradehaul.quantities import read_quantity
 
 RAILHEAD, HEIGHTS, NAMES = "Railhead line", "Railhead heights", "Names"
@@ -24,6 +23,39 @@ BERTH = "Berth "
 
 EXPORTED = (RAILHEAD, f"{BERTH}*", NAMES, LINE_NAMES, TURNTABLES, SLIPS)
 """The layers of an exported drawing that hold its track and names."""
+
+
+_TRACK = ("track", "rail", "line", "main", "siding", "yard", "spur", "branch", "turnout", "helix", "berth", "gleis")
+_HEIGHTS = ("height", "elevation", "elev", "höhe", "hoehe")
+_NAMES = ("name", "label", "turntable", "slip")
+_OTHER = (
+    *("bench", "table", "baseboard", "plywood", "riser", "joist", "girder", "wall", "room", "door", "window", "aisle"),
+    *("floor", "furniture", "fascia", "backdrop", "building", "structure", "scenery", "terrain", "contour", "tree"),
+    *("road", "street", "river", "water", "dim", "border", "frame", "title", "grid", "legend", "defpoint", "hatch"),
+    *("viewport", "wiring", "sketch", "tisch", "platte", "wand", "wände", "raum", "tür", "fenster", "gebäude"),
+    *("straße", "strasse", "bemaßung", "rahmen"),
+)
+"""How words begin that tell what a layer shows (our own choice); track before all others, but for heights and names."""
+
+
+def use_of(layer: str) -> Literal["track", "heights", "names", "other"]:
+    """Return what a layer most likely shows, by its name: track, unless a word of it says otherwise.
+
+    Examples
+    --------
+    >>> [use_of(layer) for layer in ("YARD-TRACK", "Track heights", "TABLES", "0", "Turntables")]
+    ['track', 'heights', 'other', 'track', 'names']
+    """
+    words = re.findall(r"[^\W\d_]+", layer.casefold())
+
+    def says(stems: Sequence[str]) -> bool:
+        return any(word.startswith(stem) for word in words for stem in stems)
+
+    if says(_HEIGHTS):
+        return "heights"
+    if says(_NAMES):
+        return "names"
+    return "other" if says(_OTHER) and not says(_TRACK) else "track"
 
 
 class Labels(NamedTuple):
@@ -80,6 +112,8 @@ def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: 
     unit
         The unit of a bare length.
     """
+    if not labels:
+        return Turntables(linked, {}, {})
     ends = [number for number, joint in enumerate(linked.joints) if joint.kind == "end"]
     groups: dict[str, dict[int, None]] = {}
     for label in labels:
@@ -95,16 +129,16 @@ def with_turntables(linked: Linked, labels: Sequence[Label], near: float, unit: 
     for text, numbers in groups.items():
         here = min(numbers)
         at = tuple(sorted(end for number in numbers for end in linked.joints[number].ends))
-        joints[here] = LinkedJoint(joints[here].spot, "table", at)
+        joints[here] = DrawnJoint(joints[here].spot, "table", at)
         name, length = _bridge(text, unit)
         names[after[here]] = name
         if length is not None:
             lengths[after[here]] = length
     lines = tuple(
-        replace(line, start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
+        line._replace(start=after[first.get(line.start, line.start)], finish=after[first.get(line.finish, line.finish)])
         for line in linked.lines
     )
-    return Turntables(replace(linked, lines=lines, joints=tuple(joints.values())), names, lengths)
+    return Turntables(Linked(lines, tuple(joints.values()), linked.faults), names, lengths)
 
 
 def _bridge(text: str, unit: str) -> tuple[str, float | None]:
@@ -126,8 +160,11 @@ def _bridge(text: str, unit: str) -> tuple[str, float | None]:
 # Slips
 
 
-def with_slips(joint: LinkedJoint, texts: Collection[str], names: Sequence[str]) -> LinkedJoint:
+def with_slips(joint: DrawnJoint, labels: Sequence[Label], names: Sequence[str], near: float) -> DrawnJoint:
     """Return a crossing with the slips that texts beside it name, each as two lines with ``to`` between them."""
+    if joint.kind != "crossing":
+        return joint
+    texts = {label.text for label in labels if gap(label.spot, joint.spot) <= near}
     by_name = {_of_crossing(joint, end, names): end for end in joint.ends}
     found = [
         (min(by_name[one], by_name[other]), max(by_name[one], by_name[other]))
@@ -135,10 +172,10 @@ def with_slips(joint: LinkedJoint, texts: Collection[str], names: Sequence[str])
         for other in by_name
         if f"{one} to {other}" in texts
     ]
-    return replace(joint, slips=tuple(sorted({*joint.slips, *found}))) if found else joint
+    return joint._replace(slips=tuple(sorted({*joint.slips, *found}))) if found else joint
 
 
-def _of_crossing(joint: LinkedJoint, end: ReachEnd, names: Sequence[str]) -> str:
+def _of_crossing(joint: DrawnJoint, end: ReachEnd, names: Sequence[str]) -> str:
     """Return an end as a plan names it: by its line, and its side where both ends of the line are here."""
     both = sum(each.line == end.line for each in joint.ends) > 1
     return f"{names[end.line]}.{end.end}" if both else names[end.line]
@@ -148,13 +185,15 @@ def _of_crossing(joint: LinkedJoint, end: ReachEnd, names: Sequence[str]) -> str
 
 
 def berths_of(
-    lines: Sequence[LinkedLine], labels: Sequence[Label], taken: Collection[str]
+    lines: Sequence[DrawnLine], labels: Sequence[Label], taken: Collection[str]
 ) -> tuple[list[tuple[str, ...]], set[str]]:
-    """Return for each line the berth that each of its elements is in, empty for none, and the names of all berths.
+    """Return for each line the berth that each of its elements is in, if any is in one, and the names of all berths.
 
     Track on a layer whose name begins with ``Berth`` is a berth. It bears the name that a text on that layer has, the
     nearest of several, else the rest of the layer's name; one that is taken has a number after it.
     """
+    if not any(map(_is_berth, {element.layer for line in lines for element in line.elements})):
+        return [()] * len(lines), set()
     used = set(taken)
     found: list[tuple[str, ...]] = []
     for line in lines:
@@ -169,7 +208,7 @@ def berths_of(
                 name = free_name(nearest.text if nearest else layer[len(BERTH) :].strip() or "Berth", used)
                 used.add(name)
             berths += [name] * len(elements)
-        found.append(tuple(berths))
+        found.append(tuple(berths) if any(berths) else ())
     return found, used - set(taken)
 
 

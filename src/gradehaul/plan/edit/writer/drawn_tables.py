@@ -8,7 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from gradehaul.errors import PlanError, QuantityError
-from gradehaul.plan.drawing.naming.recognition import KnownLine
+from gradehaul.plan.drawing.naming import KnownLine
 from gradehaul.plan.drawing.records import Spot
 from gradehaul.plan.drawing.tables import joint_table, line_table
 from gradehaul.plan.edit.writer.text import chunks_of, comments, item
@@ -38,9 +38,9 @@ def tables_of(drawn: Drawn, unit: str) -> dict[tuple[str, str], dict[str, Any]]:
 
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for name, line in drawn.lines.items():
-        found["line", name] = line_table(line, figure)
+        found["line", name] = line_table(line, list(drawn.joints), figure)
     for name, joint in drawn.joints.items():
-        if table := joint_table(joint):
+        if table := joint_table(joint, list(drawn.lines)):
             found[table[0], name] = table[1]
             if joint.length is not None:
                 table[1]["length"] = length_in(joint.length, unit)
