@@ -97,7 +97,7 @@ coordinate = st.integers(-20, 20).map(lambda number: number / 8)
 point = st.tuples(coordinate, coordinate)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.lists(point, min_size=2, max_size=6, unique=True), min_size=1, max_size=8))
 def test_whatever_is_drawn_becomes_a_plan_that_reads_back(paths):
     strokes = [polyline(path, handle=f"{number:X}", exact=number % 2 == 0) for number, path in enumerate(paths)]

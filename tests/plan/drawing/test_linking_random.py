@@ -259,7 +259,7 @@ def clearance(network, spot):
     return min(off)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.integers(0, 2**32), st.integers(1, 14))
 def test_random_networks_come_back(seed, size):
     chance = random.Random(seed)
@@ -276,7 +276,7 @@ def test_random_networks_come_back(seed, size):
             assert clearance(network, fault.spot) < 7 * SNAP
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2**32), st.integers(1, 12))
 def test_random_networks_with_strokes_drawn_again_come_back(seed, size):
     chance = random.Random(seed)
