@@ -45,9 +45,9 @@ def hardest(tracks, heights, cars: int) -> float:
     head = np.arange(0.0, ends[-1] + 1e-9, 0.005)
     worst = -np.inf
     for count in range(cars + 1):
-        asked = 0.4 * (effort(head) - effort(head - 0.2)) / 0.2
-        asked = asked + 0.1 * (effort(head - 0.2) - effort(head - 0.2 - 0.1 * count)) / 0.1
-        worst = max(worst, (asked / (0.4 + 0.1 * count)).max())
+        demand = 0.4 * (effort(head) - effort(head - 0.2)) / 0.2
+        demand = demand + 0.1 * (effort(head - 0.2) - effort(head - 0.2 - 0.1 * count)) / 0.1
+        worst = max(worst, (demand / (0.4 + 0.1 * count)).max())
     return float(worst)
 
 

@@ -48,7 +48,7 @@ const Outcomes = (() => {
 
   /* Fills a table: a row for each train, with what it was where that is known, and what it is on each condition. The
      row of the train that the reader made up has no name. */
-  function show(table, units, { was: before, names, rows }, chosen, choose) {
+  function show(table, units, outcomes, { was: before, names, rows }, chosen, choose) {
     const [body] = table.tBodies;
     const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.textContent : null;
     table.tHead.replaceChildren(node("tr", "",
@@ -58,12 +58,13 @@ const Outcomes = (() => {
       button.setAttribute("aria-pressed", String(name === chosen));
       button.addEventListener("click", () => choose(name));
       const [now] = found;
+      const answered = found.filter(Boolean);
       const changed = was && now && (was.outcome !== now.outcome || units.force(was.margin_n) !== units.force(now.margin_n));
       return node("tr", changed ? "changed" : "",
         Object.assign(node("th", "", button), { scope: "row" }),
         node("td", "was", ...(was ? result(units, was) : [])),
         ...found.map((each) => node("td", "", ...(each ? result(units, each) : ["its route cannot be run"]))),
-        node("td", "hardest", now ? now.track : ""));
+        node("td", "hardest", answered.length ? worst(outcomes, answered).track : ""));
     }));
     if (focused !== null) [...body.querySelectorAll("button")].find((each) => each.textContent === focused)?.focus();
   }
