@@ -125,5 +125,5 @@ def _film(layout: Layout) -> Part:
     words = f"Film may go on {count} of {len(layout.plan.tracks)} tracks, and all trains still climb."
     if not count:
         carry = f"{found.carry:g} m"
-        words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry and --step."
+        words = f"No track may get film, if wheels carry it {carry}, which is a guess: see treat --carry."
     return {"kind": "film", "rails": dict(found.rails), "words": words}

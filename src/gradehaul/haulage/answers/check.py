@@ -14,7 +14,7 @@ from gradehaul.haulage.answers.judged import JUDGED_KEYS, JudgedTrain, judged_tr
 from gradehaul.haulage.answers.layout import Layout, film_rails
 from gradehaul.haulage.answers.surveyed_hills import surveyed_steeper
 from gradehaul.haulage.answers.unusual import unusual_notes
-from gradehaul.haulage.demand import TIE, demand
+from gradehaul.haulage.demand import demand
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
 from gradehaul.haulage.profile import RouteProfile, Ruling
@@ -323,7 +323,7 @@ def check_layout(
     doubts = (
         *plan.doubts,
         *surveyed_steeper(plan, alignment),
-        *unusual_notes(plan, (answer.ruling for answer in answered)),
+        *unusual_notes(plan, alignment, (answer.ruling for answer in answered)),
         *alignment.doubts,
     )
     notes = (
@@ -332,7 +332,6 @@ def check_layout(
         *fouling_notes(alignment),
         *layout.found.notes,
         *misfit_notes(plan, answers),
-        *_doubtful_pulls(plan),
         *_unsure_predictions(plan, draws),
         *_assumed_films(plan),
         *_taut_trains(layout, made),
@@ -413,20 +412,6 @@ def _listed(kind: str, names: Sequence[str]) -> str:
     """
     more = f" and {len(names) - 3} more" if len(names) > 3 else ""
     return f"{kind}{'s' if names[1:] else ''} {', '.join(names[:3])}{more}"
-
-
-def _doubtful_pulls(plan: Plan) -> Iterator[Note]:
-    """Yield notes on pulls measured with sliding wheels that are more than a standing pull which was not measured."""
-    for loco in plan.locos.values():
-        for rail in conditions(plan.films):
-            stand, slip = Pulls(plan).standing(loco, rail), Pulls(plan).slipping(loco, rail)
-            if slip.basis == "measured" != stand.basis and slip.value > stand.value * (1 + TIE):
-                known = "scaled from other rail" if stand.basis == "scaled" else "assumed from its weight"
-                yield Note(
-                    f'loco "{loco.name}", slipping, {rail}',
-                    f"the pull measured with sliding wheels is more than the standing pull, which is {known}; "
-                    "measure the standing pull too",
-                )
 
 
 def _unsure_predictions(plan: Plan, draws: Draws) -> Iterator[Note]:

@@ -168,7 +168,7 @@ def _depends_on(found: KeepCleanPlan, units: UnitFormat) -> Iterator[list[Piece]
     else:
         yield [f"No track is left to film: all is needed clean, or lies within {carry} of it, a guess (--carry)."]
     if found.options.step is None and found.length("film") < found.length("buffer"):
-        yield ["Tracks are wiped or left whole here; treat --step divides them, which may allow more film."]
+        yield ["Tracks are wiped or left whole: a long one that is divided in the plan may allow more film."]
     if found.at_risk:
         names = ", ".join(dict.fromkeys(row.unit.name for row in found.at_risk))
         yield [
