@@ -192,7 +192,7 @@ class CheckAnswer(AnswerRecord):
     KEYS: ClassVar[str] = (
         "plan.scale plan.practice curve_coefficient=coefficient curve_model=plan.curve_resistance.model hours rails "
         "judged_rails passes not_judged=unjudged not_checked routes between trains ways_over berths figures "
-        "doubts notes"
+        "doubts notes clearance_fails"
     )
 
     plan: Plan
@@ -218,6 +218,9 @@ class CheckAnswer(AnswerRecord):
     """All notes, those doubts among them."""
     ways_over: tuple[object, ...] = ()
     """For each train that does not climb as judged, the ways over the hill, where `treatment.ways_over` found them."""
+    clearance_fails: int | None = None
+    """How many places fail the clearances, by `design.clearance.suspects`: 0 where no track passes low over other track,
+    None where it was not looked for."""
 
     @property
     def film_rails(self) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from gradehaul.haulage.answers.check import CheckAnswer, RouteAnswer, TrainAnswe
 from gradehaul.haulage.answers.judged import worst_first, worst_of_each
 from gradehaul.haulage.longest import Load
 from gradehaul.haulage.outcome import FAILS
+from gradehaul.plan.names import clean
 from gradehaul.plan.rail_condition import PLANNED
 from gradehaul.plan.resolve.stock import MOST_CARS
 from gradehaul.show.base.labels import cars_words, chance_words
@@ -45,6 +46,9 @@ def add_first_screen(page: Page, answer: CheckAnswer, ways: Sequence[WaysOver], 
         page.paragraph(*sentence)
     if not set(PLANNED).isdisjoint(answer.judged_rails) and any(each.profile.film_spreads for each in answer.routes):
         page.line(spread_words(answer.plan, units))
+    if count := answer.clearance_fails:
+        fail = f"{count} place{' fails' if count == 1 else 's fail'} clearance"
+        page.paragraph((fail, "bold red"), f": gradehaul clearance {clean(answer.plan.file)}")
     _add_trains(page, answer, units)
     _add_fixes(page, answer, ways, units)
     _add_loads(page, answer, units)

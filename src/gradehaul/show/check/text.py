@@ -140,8 +140,7 @@ def _add_notes(page: Page, answer: CheckAnswer) -> None:
     page.heading("Notes")
     for note in answer.notes:
         page.line(str(note), indent=2)
-    if not answer.notes:
-        page.line("None.", indent=2)
+    page.line("Of clearances only track low over other track is looked for; gradehaul clearance judges all.", indent=2)
     if answer.plan.films:
         page.heading("Caution")
         page.line(_CAUTION, indent=2)
